@@ -1,0 +1,135 @@
+"""The Design as a whole: read from TOML, overridden by options, written back."""
+
+import tomllib
+from collections.abc import Mapping
+from os import PathLike
+from pathlib import Path
+from typing import Any, Final, Self
+
+import tomli_w
+from pydantic import ValidationError, field_validator
+
+from moulddesign.design.mould import MouldTable, PrinterTable
+from moulddesign.design.pastry import SIZES, PastryTable, ReliefTable
+from moulddesign.design.portion import PortionTable
+from moulddesign.design.quantity import Table, given
+from moulddesign.design.sentences import spec_error
+from moulddesign.errors import FileError
+
+MOST_BYTES: Final = 1_000_000
+RESERVED: Final = {"con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in "123456789")}  # fmt: skip
+"""File names that one operating system keeps for its devices."""
+
+
+class Design(Table):
+    """What is asked for. Frozen, and valid where it exists at all.
+
+    Build it with `Design.read`, `Design.of` or `Design()`; the first two raise `SpecError`
+    with one sentence where a value cannot be used.
+    """
+
+    name: str = given("lantern-night", "Name of the design and of its folder", max_length=80)
+    portion: PortionTable = PortionTable()
+    pastry: PastryTable = PastryTable()
+    relief: ReliefTable = ReliefTable()
+    mould: MouldTable = MouldTable()
+    printer: PrinterTable = PrinterTable()
+
+    @field_validator("name")
+    @classmethod
+    def _can_name_a_folder(cls, name: str) -> str:
+        bad = sorted({c for c in name if c in '/\\:*?"<>|' or not c.isprintable()})
+        if bad:
+            message = f"must not hold {' '.join(map(repr, bad))}, for it names a folder"
+            raise ValueError(message)
+        if not name.strip(". ") or name != name.strip() or name.endswith("."):
+            message = "must not be empty, nor begin or end with a space or end with a dot"
+            raise ValueError(message)
+        if name.split(".")[0].lower() in RESERVED:
+            message = "is a name that some systems keep for a device; add a word to it"
+            raise ValueError(message)
+        return name
+
+    @classmethod
+    def of(cls, values: Mapping[str, Any]) -> Self:
+        """Return the design of nested plain values, as TOML holds them.
+
+        Raises
+        ------
+        SpecError
+            A key is unknown or a value cannot be used.
+        """
+        try:
+            return cls.model_validate(dict(values))
+        except ValidationError as error:
+            raise spec_error(error, cls) from error
+
+    @classmethod
+    def read(cls, path: str | PathLike[str]) -> Self:
+        """Return the design in a TOML file.
+
+        Raises
+        ------
+        FileError
+            The file cannot be read or is not TOML.
+        SpecError
+            A key is unknown or a value cannot be used.
+        """
+        return cls.of(read_toml(path))
+
+    def with_values(self, values: Mapping[str, Any]) -> Self:
+        """Return the design with some values replaced.
+
+        Parameters
+        ----------
+        values : mapping of str to object
+            Dotted name to value: ``{"portion.ratio": "4:6"}``. A size given here (width, height
+            or height to width) takes the place of whichever size the design had.
+
+        Raises
+        ------
+        SpecError
+            A key is unknown or a value cannot be used.
+        """
+        tree = self.plain()
+        if any(f"pastry.{size}" in values for size in SIZES):
+            for size in SIZES:
+                tree["pastry"].pop(size, None)
+        for dotted, value in values.items():
+            *tables, key = dotted.split(".")
+            table = tree
+            for part in tables:
+                table = table[part]
+            table[key] = value
+        return type(self).of(tree)
+
+    def plain(self) -> dict[str, Any]:
+        """Return nested plain values, without the keys that are not given."""
+        return self.model_dump(mode="json", exclude_none=True)
+
+    def toml(self) -> str:
+        """Return the design as the text of a TOML file that `read` takes back."""
+        return tomli_w.dumps(self.plain())
+
+
+def read_toml(path: str | PathLike[str]) -> dict[str, Any]:
+    """Return the tables of a TOML file.
+
+    Raises
+    ------
+    FileError
+        The file cannot be read, is larger than 1 MB or is not TOML in UTF-8.
+    """
+    try:
+        with Path(path).open("rb") as file:
+            raw = file.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise FileError(str(path), f"cannot be read ({error.strerror})") from error
+    if len(raw) > MOST_BYTES:
+        raise FileError(str(path), f"is larger than {MOST_BYTES} bytes; a design is a short text")
+    try:
+        return tomllib.loads(raw.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        raise FileError(str(path), "is not text in UTF-8; save it as UTF-8") from error
+    except tomllib.TOMLDecodeError as error:
+        raise FileError(str(path), f"is not TOML: {error}") from error

@@ -1,0 +1,107 @@
+"""The outline and size of the pastry, and the relief on its top."""
+
+from enum import StrEnum
+from typing import Self
+
+from pydantic import field_validator, model_validator
+
+from moulddesign.design.quantity import CHOICE, PRACTICE, Table, given
+
+SIZES = ("width_mm", "height_mm", "height_to_width")
+
+
+class PastryTable(Table):
+    """Outline, one of three sizes, corner and shoulder."""
+
+    outline: str = given("round", "Shape seen from above: round or square", min_length=1)
+    width_mm: float | None = given(
+        None, "Width across the outline; free where it is left out", unit="mm", gt=0, le=400
+    )
+    height_mm: float | None = given(
+        None, "Height to the flat top; free where it is left out", unit="mm", gt=0, le=200
+    )
+    height_to_width: float | None = given(
+        None, "Height to width, used as 0.4 where no size is given", gt=0, le=5, source=PRACTICE
+    )
+    corner_radius_mm: float = given(
+        6.0, "Radius of the corners of a square", unit="mm", ge=0, le=200
+    )
+    shoulder_radius_mm: float = given(
+        0.0,
+        "Radius of the rounded top edge, an arc from the flat top to 45 deg; 0 is sharp",
+        unit="mm",
+        ge=0,
+        le=30,
+    )
+
+    @field_validator("outline")
+    @classmethod
+    def _known(cls, outline: str) -> str:
+        if outline not in {"round", "square"}:
+            message = "must be round or square"
+            raise ValueError(message)
+        return outline
+
+    @model_validator(mode="after")
+    def _one_size(self) -> Self:
+        asked = [name for name in SIZES if getattr(self, name) is not None]
+        if len(asked) > 1:
+            message = (
+                f"{' and '.join(asked)} are both given, and with the weight only one is free: "
+                "leave one out"
+            )
+            raise ValueError(message)
+        return self
+
+
+class Sense(StrEnum):
+    """Which way the relief stands on the pastry."""
+
+    RAISED = "raised"
+    SUNK = "sunk"
+
+
+class Profile(StrEnum):
+    """How height follows from the distance to a stroke's edge."""
+
+    FLAT = "flat"
+    BEVEL = "bevel"
+    PILLOW = "pillow"
+
+
+class Layer(Table):
+    """One piece of artwork on the top."""
+
+    pattern: str = given("chestnut", "Name of a pattern, or an SVG file", min_length=1)
+    size_mm: float | None = given(
+        None,
+        "Larger side of the artwork; as large as the flat top takes where it is left out",
+        unit="mm",
+        gt=0,
+        le=400,
+    )
+
+
+class ReliefTable(Table):
+    """The relief: what stands out of the pastry's top, or sinks into it."""
+
+    depth_mm: float = given(
+        1.5, "Height of the relief above the flat top, or depth below it", unit="mm",
+        source="from memory, press the sampler to find your own", gt=0, le=20,
+    )  # fmt: skip
+    sense: Sense = given(Sense.RAISED, "Raised above the flat top or sunk into it")
+    profile: Profile = given(Profile.FLAT, "Section of a stroke")
+    draft_deg: float = given(
+        15.0,
+        "Least angle between a wall of the relief and the pull direction",
+        unit="deg",
+        source="moulded parts want 0.5 deg and 1 deg more for each 0.025 mm of texture; "
+        "layer lines ask for several; " + PRACTICE,
+        ge=1,
+        le=60,
+    )
+    margin_mm: float = given(
+        2.0, "Least flat land between the relief and the edge of the top", unit="mm",
+        source=CHOICE, ge=0, le=100,
+    )  # fmt: skip
+    layers: tuple[Layer, ...] = given((Layer(),), "Artwork; none leaves the top plain")

@@ -1,0 +1,104 @@
+"""pydantic's errors as sentences: which field, what it was, what is needed, what to try."""
+
+from collections.abc import Iterable
+from difflib import get_close_matches
+from typing import Any, Final
+
+from pydantic import BaseModel, ValidationError
+
+from moulddesign.errors import SpecError
+
+NEEDS: Final = {
+    "greater_than": "must be above {gt:g}{unit}",
+    "greater_than_equal": "must be at least {ge:g}{unit}",
+    "less_than": "must be below {lt:g}{unit}",
+    "less_than_equal": "must be at most {le:g}{unit}",
+    "finite_number": "must be a finite number",
+    "float_type": "must be a number without quotes",
+    "float_parsing": "must be a number without quotes",
+    "int_type": "must be a whole number without quotes",
+    "int_from_float": "must be a whole number",
+    "string_type": "must be text in quotes",
+    "string_too_short": "must not be empty",
+    "string_too_long": "must have at most {max_length} characters",
+    "enum": "must be one of {expected}",
+    "missing": "is missing and has no default",
+    "tuple_type": "must be a list",
+    "too_long": "must have at most {max_length} entries",
+    "model_type": "must be a table of keys",
+    "value_error": "{error}",
+}
+"""What each kind of pydantic error asks for; the braces are its own context."""
+
+
+def spec_error(error: ValidationError, model: type[BaseModel]) -> SpecError:
+    """Return the first thing that a validation found wrong, as one sentence.
+
+    Parameters
+    ----------
+    error : ValidationError
+        What pydantic raised.
+    model : type of BaseModel
+        The model that was validated: its units and nearest names go into the sentence.
+
+    Returns
+    -------
+    SpecError
+        With the dotted name of the field. Where it is not the only one, the sentence says so.
+    """
+    first = error.errors()[0]
+    field = ".".join(str(part) for part in first["loc"]) or "design"
+    need = _need(first, model)
+    more = error.error_count() - 1
+    if more:
+        need += f" ({more} more to mend after this one)"
+    return SpecError(field, _shown(first["input"]), need)
+
+
+def _need(first: Any, model: type[BaseModel]) -> str:  # noqa: ANN401 (pydantic's ErrorDetails)
+    if first["type"] == "extra_forbidden":
+        return _unknown_key(first["loc"], model)
+    if first["type"] == "string_pattern_mismatch" and first["loc"][-1] == "ratio":
+        return "must be crust to filling such as 3:7"
+    sentence = NEEDS.get(first["type"])
+    if sentence is None:
+        return str(first["msg"])
+    return sentence.format(unit=_unit(first["loc"], model), **first.get("ctx", {}))
+
+
+def _unknown_key(loc: tuple[str | int, ...], model: type[BaseModel]) -> str:
+    table = _table(loc[:-1], model)
+    names = list(table.model_fields) if table else []
+    near = get_close_matches(str(loc[-1]), names, n=1, cutoff=0.0)
+    return f"is not a known key; the nearest is {near[0]}" if near else "is not a known key"
+
+
+def _unit(loc: tuple[str | int, ...], model: type[BaseModel]) -> str:
+    table = _table(loc[:-1], model)
+    field = table.model_fields.get(str(loc[-1])) if table and loc else None
+    extra = field.json_schema_extra if field else None
+    unit = extra.get("unit") if isinstance(extra, dict) else None
+    return f" {unit}" if unit else ""
+
+
+def _table(loc: Iterable[str | int], model: type[BaseModel]) -> type[BaseModel] | None:
+    """The model at a location, following nested tables and lists of tables."""
+    here: type[BaseModel] | None = model
+    for part in loc:
+        if isinstance(part, int):
+            continue
+        field = here.model_fields.get(part) if here else None
+        here = _model_in(field.annotation) if field else None
+    return here
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:  # noqa: ANN401 (any type annotation)
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    inner = (_model_in(part) for part in getattr(annotation, "__args__", ()))
+    return next((found for found in inner if found), None)
+
+
+def _shown(value: object) -> object:
+    """The value as given; a whole table is too long for a sentence."""
+    return "(a table)" if isinstance(value, dict | BaseModel) else value

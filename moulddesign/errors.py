@@ -1,0 +1,68 @@
+"""Every exception that this package raises on purpose."""
+
+
+class MouldError(Exception):
+    """Something that the user can act on; its text is one sentence, or one a line."""
+
+
+class SpecError(MouldError):
+    """A value that was asked for cannot be used.
+
+    Parameters
+    ----------
+    field : str
+        Dotted name of the field, as in the design file or the option.
+    value : object
+        What was given.
+    need : str
+        What is needed, and what to try, as the end of a sentence: "must be above 0 mm".
+    """
+
+    def __init__(self, field: str, value: object, need: str) -> None:
+        super().__init__(field, value, need)
+        self.field = field
+        self.value = value
+        self.need = need
+
+    def __str__(self) -> str:
+        return f"{self.field} = {self.value!r}: {self.need}."
+
+
+class FileError(MouldError):
+    """A file cannot be read or written.
+
+    Parameters
+    ----------
+    path : str
+        The file.
+    reason : str
+        What is wrong with it and what to try, as the end of a sentence.
+    """
+
+    def __init__(self, path: str, reason: str) -> None:
+        super().__init__(path, reason)
+        self.path = path
+        self.reason = reason
+
+    def __str__(self) -> str:
+        return f"{self.path}: {self.reason}."
+
+
+class KernelError(MouldError):
+    """A geometry library could not do a step.
+
+    Parameters
+    ----------
+    step : str
+        What was being made, such as "the stamp's pocket".
+    reason : str
+        What the library said, and what to try.
+    """
+
+    def __init__(self, step: str, reason: str) -> None:
+        super().__init__(step, reason)
+        self.step = step
+        self.reason = reason
+
+    def __str__(self) -> str:
+        return f"Making {self.step} failed: {self.reason}."

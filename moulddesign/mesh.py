@@ -1,0 +1,173 @@
+"""Our Mesh value, its measures and moves, and the booleans on it (manifold3d)."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import reduce
+from typing import Any
+
+import numpy as np
+from manifold3d import Error, Manifold, Mesh64, OpType, triangulate
+from numpy.typing import ArrayLike, NDArray
+
+from moulddesign.errors import KernelError
+
+Points = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Mesh:
+    """A triangle mesh; where it bounds a solid, triangles turn counter-clockwise seen from outside.
+
+    Parameters
+    ----------
+    vertices : ndarray of float64, shape (n, 3)
+        Corners [mm]. Made read-only.
+    triangles : ndarray of int64, shape (m, 3)
+        Rows of `vertices`. Made read-only.
+    """
+
+    vertices: Points
+    triangles: Indices
+
+    def __post_init__(self) -> None:
+        for name, kind in (("vertices", np.float64), ("triangles", np.int64)):
+            array = np.ascontiguousarray(getattr(self, name), dtype=kind).reshape(-1, 3)
+            array.setflags(write=False)
+            object.__setattr__(self, name, array)
+
+    @property
+    def corners(self) -> Points:
+        """Corners of each triangle, shape (m, 3, 3) [mm]."""
+        return self.vertices[self.triangles]
+
+    @property
+    def bounds(self) -> Points:
+        """Least and largest corner of the box around it, shape (2, 3) [mm]."""
+        return np.array([self.vertices.min(axis=0), self.vertices.max(axis=0)])
+
+    @property
+    def size_mm(self) -> Points:
+        """Extent along x, y, z, shape (3,) [mm]."""
+        return np.ptp(self.vertices, axis=0)
+
+    @property
+    def volume_mm3(self) -> float:
+        """Volume enclosed, exact for the facets; negative where it is inside out [mm^3]."""
+        a, b, c = np.moveaxis(self.corners - self.vertices.mean(axis=0), 1, 0)
+        return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
+
+    @property
+    def area_mm2(self) -> float:
+        """Area of all facets [mm^2]."""
+        a, b, c = np.moveaxis(self.corners, 1, 0)
+        return float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum() / 2.0)
+
+    def moved(self, by_mm: ArrayLike) -> "Mesh":
+        """Return it moved along a vector, shape (3,) [mm]."""
+        return Mesh(self.vertices + np.asarray(by_mm, dtype=np.float64), self.triangles)
+
+    def turned_over(self) -> "Mesh":
+        """Return it turned by half a turn about the x axis: what was up is down."""
+        return Mesh(self.vertices * (1.0, -1.0, -1.0), self.triangles)
+
+    def inside_out(self) -> "Mesh":
+        """Return it with every triangle wound the other way."""
+        return Mesh(self.vertices, self.triangles[:, ::-1])
+
+
+def joined(meshes: Iterable[Mesh]) -> Mesh:
+    """Return several meshes as one list of triangles, without any boolean or welding."""
+    meshes = list(meshes)
+    starts = np.cumsum([0, *(len(mesh.vertices) for mesh in meshes)])
+    return Mesh(
+        np.concatenate([mesh.vertices for mesh in meshes]),
+        np.concatenate([m.triangles + s for m, s in zip(meshes, starts, strict=False)]),
+    )
+
+
+def box(low_mm: ArrayLike, high_mm: ArrayLike) -> Mesh:
+    """Return the box between two corners, each of shape (3,) [mm].
+
+    Examples
+    --------
+    >>> box((0, 0, 0), (2, 3, 4)).volume_mm3
+    24.0
+    """
+    low = np.asarray(low_mm, dtype=np.float64)
+    size = np.asarray(high_mm, dtype=np.float64) - low
+    return _mesh(Manifold.cube(size.tolist()).translate(low.tolist()), "a box")
+
+
+def union(meshes: Sequence[Mesh], step: str) -> Mesh:
+    """Return the union of closed meshes; `step` names it in a `KernelError`."""
+    return _combined(meshes, OpType.Add, step)
+
+
+def difference(mesh: Mesh, tools: Sequence[Mesh], step: str) -> Mesh:
+    """Return a closed mesh without others; `step` names it in a `KernelError`."""
+    return _combined([mesh, *tools], OpType.Subtract, step)
+
+
+def intersection(meshes: Sequence[Mesh], step: str) -> Mesh:
+    """Return what closed meshes share, an empty mesh where it is nothing.
+
+    Raises
+    ------
+    KernelError
+        A mesh is not closed.
+    """
+    bodies = [_manifold(mesh, step) for mesh in meshes]
+    return _mesh(reduce(lambda a, b: a ^ b, bodies), step)
+
+
+def bodies(mesh: Mesh, step: str) -> tuple[Mesh, ...]:
+    """Return the connected solids of a closed mesh, in the order of their least corner."""
+    parts = [_mesh(part, step) for part in _manifold(mesh, step).decompose()]
+    return tuple(sorted(parts, key=lambda part: tuple(part.bounds[0])))
+
+
+def triangulated(loops: Sequence[Points]) -> Indices:
+    """Return triangles that fill flat loops, outer ones counter-clockwise, holes clockwise.
+
+    Parameters
+    ----------
+    loops : sequence of ndarray, shape (n_i, 2)
+        Closed without repeating the first point [mm].
+
+    Returns
+    -------
+    ndarray of int64, shape (m, 3)
+        Rows of the loops' points one after another, counter-clockwise. Every point is used, no
+        point is added.
+    """
+    if not loops:
+        return np.empty((0, 3), dtype=np.int64)
+    return np.asarray(triangulate([np.asarray(loop) for loop in loops]), dtype=np.int64)
+
+
+def _combined(meshes: Sequence[Mesh], operation: OpType, step: str) -> Mesh:
+    bodies = [_manifold(mesh, step) for mesh in meshes]
+    return _mesh(_checked(Manifold.batch_boolean(bodies, operation), step), step)
+
+
+def _checked(result: Manifold, step: str) -> Manifold:
+    # manifold3d 3.5 raises nothing: bad input is an empty body, and later booleans carry it on.
+    if result.status() != Error.NoError:
+        raise KernelError(step, result.status().name)
+    if result.is_empty():
+        raise KernelError(step, "nothing is left")
+    return result
+
+
+def _manifold(mesh: Mesh, step: str) -> Manifold:
+    # manifold3d 3.5 refuses read-only arrays, so both are copied.
+    body = Manifold(Mesh64(mesh.vertices.copy(), mesh.triangles.astype(np.uint64)))
+    return _checked(body, step)
+
+
+def _mesh(body: Manifold, step: str) -> Mesh:
+    if body.status() != Error.NoError:
+        raise KernelError(step, body.status().name)
+    raw: Any = body.to_mesh64()
+    return Mesh(np.asarray(raw.vert_properties)[:, :3], np.asarray(raw.tri_verts, dtype=np.int64))
