@@ -39,7 +39,8 @@ class Mesh:
     @property
     def corners(self) -> Points:
         """Corners of each triangle, shape (m, 3, 3) [mm]."""
-        return self.vertices[self.triangles]
+        corners: Points = self.vertices[self.triangles]
+        return corners
 
     @property
     def bounds(self) -> Points:
@@ -49,7 +50,8 @@ class Mesh:
     @property
     def size_mm(self) -> Points:
         """Extent along x, y, z, shape (3,) [mm]."""
-        return np.ptp(self.vertices, axis=0)
+        low, high = self.bounds
+        return high - low
 
     @property
     def volume_mm3(self) -> float:

@@ -17,7 +17,9 @@ from moulddesign.design.sentences import spec_error
 from moulddesign.errors import FileError
 
 MOST_BYTES: Final = 1_000_000
-RESERVED: Final = {"con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in "123456789")}  # fmt: skip
+RESERVED: Final = {"con", "prn", "aux", "nul"} | {
+    f"{device}{number}" for device in ("com", "lpt") for number in "123456789"
+}
 """File names that one operating system keeps for its devices."""
 
 
@@ -45,7 +47,7 @@ class Design(Table):
         if not name.strip(". ") or name != name.strip() or name.endswith("."):
             message = "must not be empty, nor begin or end with a space or end with a dot"
             raise ValueError(message)
-        if name.split(".")[0].lower() in RESERVED:
+        if name.partition(".")[0].lower() in RESERVED:
             message = "is a name that some systems keep for a device; add a word to it"
             raise ValueError(message)
         return name

@@ -45,9 +45,7 @@ class MouldTable(Table):
         16.0, "Diameter of the plunger's peg where it enters the stamp", unit="mm",
         source=CHOICE, ge=6, le=60,
     )  # fmt: skip
-    peg_length_mm: float = given(
-        7.0, "Length of the peg", unit="mm", source=CHOICE, ge=3, le=40
-    )
+    peg_length_mm: float = given(7.0, "Length of the peg", unit="mm", source=CHOICE, ge=3, le=40)
     peg_interference_mm: float = given(
         0.05, "How much wider the peg is than its pocket, on the diameter", unit="mm",
         source=CHOICE, ge=0, le=0.5,
@@ -57,15 +55,11 @@ class MouldTable(Table):
 class PrinterTable(Table):
     """The printer."""
 
-    nozzle_mm: float = given(
-        0.4, "Nozzle diameter", unit="mm", source=PRACTICE, ge=0.1, le=2
-    )
+    nozzle_mm: float = given(0.4, "Nozzle diameter", unit="mm", source=PRACTICE, ge=0.1, le=2)
     line_width_mm: float = given(
         0.42, "Width of one printed line", unit="mm", source=PRACTICE, ge=0.1, le=3
     )
-    layer_height_mm: float = given(
-        0.2, "Layer height", unit="mm", source=PRACTICE, ge=0.02, le=1
-    )
+    layer_height_mm: float = given(0.2, "Layer height", unit="mm", source=PRACTICE, ge=0.02, le=1)
     bed_mm: tuple[float, float, float] = given(
         (220.0, 220.0, 250.0), "Build volume: x, y, z", unit="mm", source=PRACTICE
     )

@@ -20,9 +20,7 @@ class Centre(Table):
 
     name: str = given("centre", "What it is", min_length=1, max_length=40)
     mass_g: float = given(12.0, "Mass of one", unit="g", source=MEMORY, gt=0, le=500)
-    density_g_per_ml: float = given(
-        1.06, "Density of it", unit="g/mL", source=MEMORY, ge=0.2, le=3
-    )
+    density_g_per_ml: float = given(1.06, "Density of it", unit="g/mL", source=MEMORY, ge=0.2, le=3)
     count: int = given(1, "How many of these in a piece", ge=1, le=12)
     counts_in: CountsIn = given(
         CountsIn.FILLING,

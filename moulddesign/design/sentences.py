@@ -82,7 +82,7 @@ def _unit(loc: tuple[str | int, ...], model: type[BaseModel]) -> str:
 
 
 def _table(loc: Iterable[str | int], model: type[BaseModel]) -> type[BaseModel] | None:
-    """The model at a location, following nested tables and lists of tables."""
+    """Return the model at a location, following nested tables and lists of tables."""
     here: type[BaseModel] | None = model
     for part in loc:
         if isinstance(part, int):
@@ -100,5 +100,5 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:  # noqa: ANN401 (any t
 
 
 def _shown(value: object) -> object:
-    """The value as given; a whole table is too long for a sentence."""
+    """Return the value as given; a whole table is too long for a sentence."""
     return "(a table)" if isinstance(value, dict | BaseModel) else value

@@ -1,0 +1,5 @@
+"""`python -m moulddesign`."""
+
+from moulddesign.cli import main
+
+main()

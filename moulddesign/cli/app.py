@@ -1,0 +1,44 @@
+"""The command `moulddesign` and its exit codes."""
+
+import sys
+from typing import NoReturn
+
+import typer
+
+from moulddesign.cli import portion
+from moulddesign.errors import MouldError
+
+BAD_INPUT = 2
+INTERRUPTED = 130
+
+app = typer.Typer(
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+app.command("portion")(portion.show)
+
+
+@app.callback(invoke_without_command=True)
+def _help(context: typer.Context) -> None:
+    """Design a filled, pressed pastry and the printable mould that presses it.
+
+    Example: moulddesign make --weight 75 --ratio 3:7 --pattern lantern
+    """
+    if context.invoked_subcommand is None:
+        sys.stdout.write(context.get_help() + "\n")
+
+
+def main() -> NoReturn:
+    """Run the command line and exit: 0 good, 1 a finding failed, 2 bad input, 130 Ctrl-C."""
+    try:
+        code = app(standalone_mode=False)
+    except typer.TyperException as error:
+        sys.stderr.write(f"{error.format_message().rstrip('.')}. Try: moulddesign --help\n")
+        sys.exit(BAD_INPUT)
+    except MouldError as error:
+        sys.stderr.write(f"{error}\n")
+        sys.exit(BAD_INPUT)
+    except KeyboardInterrupt:
+        sys.exit(INTERRUPTED)
+    sys.exit(code if isinstance(code, int) else 0)

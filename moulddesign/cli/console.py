@@ -1,0 +1,59 @@
+"""What the verbs print: tables for people, JSON for programs."""
+
+import json
+import math
+import sys
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+
+
+def out() -> Console:
+    """Return the console on stdout; no colour and no fixed width where it is not a terminal."""
+    return Console(highlight=False)
+
+
+def err() -> Console:
+    """Return the console on stderr, for progress and remarks."""
+    return Console(stderr=True, highlight=False)
+
+
+def print_json(value: Mapping[str, Any]) -> None:
+    """Write a value to stdout as JSON (RFC 8259: no NaN, no infinity)."""
+    json.dump(value, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
+    sys.stdout.write("\n")
+
+
+def table(title: str, heads: Sequence[str], rows: Iterable[Sequence[object]]) -> Table:
+    """Return a table whose first column is text and whose others are figures, right-aligned.
+
+    Parameters
+    ----------
+    title : str
+        Printed above.
+    heads : sequence of str
+        Column heads, with units.
+    rows : iterable of sequence
+        Cells; a float is shown by `figure`.
+    """
+    made = Table(title=title, title_justify="left", title_style="bold")
+    for number, head in enumerate(heads):
+        made.add_column(head, justify="left" if number == 0 else "right")
+    for row in rows:
+        made.add_row(*(figure(cell) if isinstance(cell, float) else str(cell) for cell in row))
+    return made
+
+
+def figure(value: float) -> str:
+    """Return a number for a table: three decimals below 10, two below 100, else one.
+
+    Examples
+    --------
+    >>> figure(76.5306), figure(1.25), figure(240.04)
+    ('76.53', '1.250', '240.0')
+    """
+    if value == 0.0 or not math.isfinite(value):
+        return f"{value:g}"
+    return f"{value:.{3 if abs(value) < 10 else 2 if abs(value) < 100 else 1}f}"  # noqa: PLR2004

@@ -1,0 +1,124 @@
+"""The options that override a design file, declared once for every verb that takes them."""
+
+import functools
+import inspect
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Final
+
+import typer
+
+from moulddesign.design import Design
+
+DesignFile = Annotated[
+    Path | None, typer.Argument(help="Design file; the demo design where it is left out.")
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the report as JSON on stdout.")]
+
+
+@dataclass(frozen=True, slots=True)
+class Override:
+    """An option and the field of the Design that it sets."""
+
+    flag: str
+    field: str
+    kind: type
+    metavar: str
+    says: str
+
+    @property
+    def parameter(self) -> inspect.Parameter:
+        """The option as a parameter that typer understands; None where it is not given."""
+        option = typer.Option(self.flag, metavar=self.metavar, help=self.says)
+        return inspect.Parameter(
+            self.flag.strip("-").replace("-", "_"),
+            inspect.Parameter.KEYWORD_ONLY,
+            default=None,
+            annotation=Annotated[self.kind | None, option],
+        )
+
+
+PIECE: Final = (
+    Override("--name", "name", str, "NAME", "Name of the design and of its folder."),
+    Override("--weight", "portion.finished_weight_g", float, "G", "Finished weight of a piece."),
+    Override("--ratio", "portion.ratio", str, "C:F", "Crust to filling by mass, such as 3:7."),
+    Override("--loss", "portion.loss", float, "X", "Share of raw mass lost, 0 to 0.6."),
+    Override(
+        "--crust-density", "portion.crust_density_g_per_ml", float, "G/ML", "Density of the crust."
+    ),
+    Override(
+        "--filling-density",
+        "portion.filling_density_g_per_ml",
+        float,
+        "G/ML",
+        "Density of the filling paste.",
+    ),
+    Override("--centre-mass", "centre.mass_g", float, "G", "Mass of one centre; 0 for none."),
+    Override(
+        "--centre-density", "centre.density_g_per_ml", float, "G/ML", "Density of the centre."
+    ),
+    Override("--outline", "pastry.outline", str, "NAME", "Shape seen from above: round, square."),
+    Override("--width", "pastry.width_mm", float, "MM", "Width of the pastry."),
+    Override("--height", "pastry.height_mm", float, "MM", "Height to the flat top."),
+    Override("--height-to-width", "pastry.height_to_width", float, "X", "Height to width."),
+    Override(
+        "--corner-radius", "pastry.corner_radius_mm", float, "MM", "Corner radius of a square."
+    ),
+)
+"""Options shared by the verbs that make or weigh a piece."""
+
+
+def with_design(*overrides: Override) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Return a decorator that gives a verb a design file argument and overriding options.
+
+    The verb is called with the finished `Design` as its first argument.
+
+    Parameters
+    ----------
+    *overrides : Override
+        The options it offers.
+    """
+    file = inspect.Parameter(
+        "design_file", inspect.Parameter.POSITIONAL_OR_KEYWORD, default=None, annotation=DesignFile
+    )
+
+    def decorate(verb: Callable[..., Any]) -> Callable[..., Any]:
+        own = list(inspect.signature(verb, eval_str=True).parameters.values())[1:]
+
+        @functools.wraps(verb)
+        def run(design_file: Path | None = None, **values: Any) -> Any:  # noqa: ANN401 (any verb)
+            asked = {o.field: values.pop(o.parameter.name) for o in overrides}
+            return verb(_design(design_file, asked), **values)
+
+        run.__signature__ = inspect.Signature(  # type: ignore[attr-defined]
+            [file, *(o.parameter for o in overrides), *own]
+        )
+        return run
+
+    return decorate
+
+
+def _design(file: Path | None, asked: Mapping[str, Any]) -> Design:
+    """Return the file's design, or the demo, with the values that were given."""
+    design = demo() if file is None else Design.read(file)
+    given = {field: value for field, value in asked.items() if value is not None}
+    mass_g = given.pop("centre.mass_g", None)
+    density = given.pop("centre.density_g_per_ml", None)
+    if mass_g is not None or density is not None:
+        given["portion.centres"] = _centres(design, mass_g, density)
+    return design.with_values(given)
+
+
+def _centres(design: Design, mass_g: float | None, density: float | None) -> list[dict[str, Any]]:
+    """Return the design's first centre with another mass or density; none for a mass of 0."""
+    if mass_g == 0.0:
+        return []
+    centre = design.plain()["portion"]["centres"][:1] or [{}]
+    changes = {"mass_g": mass_g, "density_g_per_ml": density}
+    return [centre[0] | {key: value for key, value in changes.items() if value is not None}]
+
+
+def demo() -> Design:
+    """Return the demo design that comes with the package."""
+    return Design.read(Path(__file__).parents[1] / "data" / "demo.toml")
