@@ -45,13 +45,13 @@ class Mesh:
     @property
     def bounds(self) -> Points:
         """Least and largest corner of the box around it, shape (2, 3) [mm]."""
-        return np.array([self.vertices.min(axis=0), self.vertices.max(axis=0)])
+        return np.stack([self.vertices.min(axis=0), self.vertices.max(axis=0)])
 
     @property
     def size_mm(self) -> Points:
         """Extent along x, y, z, shape (3,) [mm]."""
-        low, high = self.bounds
-        return high - low
+        size: Points = np.ptp(self.bounds, axis=0)
+        return size
 
     @property
     def volume_mm3(self) -> float:
@@ -127,6 +127,75 @@ def bodies(mesh: Mesh, step: str) -> tuple[Mesh, ...]:
     """Return the connected solids of a closed mesh, in the order of their least corner."""
     parts = [_mesh(part, step) for part in _manifold(mesh, step).decompose()]
     return tuple(sorted(parts, key=lambda part: tuple(part.bounds[0])))
+
+
+def section(mesh: Mesh, height_mm: float, step: str) -> tuple[Points, ...]:
+    """Return the loops in which a level plane cuts a closed mesh.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed.
+    height_mm : float
+        z of the plane [mm].
+    step : str
+        Names it in a `KernelError`.
+
+    Returns
+    -------
+    tuple of ndarray, shape (n_i, 2)
+        Outer loops counter-clockwise, holes clockwise; none where the plane misses [mm].
+
+    Examples
+    --------
+    >>> [loop.max(axis=0).tolist() for loop in section(box((0, 0, 0), (2, 3, 4)), 1.0, "a box")]
+    [[2.0, 3.0]]
+    """
+    return tuple(map(np.asarray, _manifold(mesh, step).slice(height_mm).to_polygons()))
+
+
+def silhouette(mesh: Mesh, step: str) -> tuple[Points, ...]:
+    """Return the loops of a closed mesh's shadow on the table, lit from straight above.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed.
+    step : str
+        Names it in a `KernelError`.
+
+    Returns
+    -------
+    tuple of ndarray, shape (n_i, 2)
+        Outer loops counter-clockwise, holes clockwise [mm].
+    """
+    return tuple(map(np.asarray, _manifold(mesh, step).project().to_polygons()))
+
+
+def first_hits_mm(mesh: Mesh, lines: Points, step: str) -> Points:
+    """Return how far each straight line runs until it meets a closed mesh.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed.
+    lines : ndarray, shape (n, 2, 3)
+        Where each line begins and ends [mm].
+    step : str
+        Names it in a `KernelError`.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Distance along each line to the first facet it meets, infinite where it meets none [mm].
+    """
+    body = _manifold(mesh, step)
+    shares = [
+        min((hit.distance for hit in body.ray_cast(a, b)), default=np.inf)
+        for a, b in lines.tolist()
+    ]
+    lengths_mm: Points = np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1)
+    return lengths_mm * shares
 
 
 def triangulated(loops: Sequence[Points]) -> Indices:

@@ -1,0 +1,204 @@
+"""The assembled press, from the meshes alone: closed cavity, stroke, joint.
+
+Assembly pose: the sleeve stands on the table z = 0 with its sharp edge, its bore along z; the
+stamp is in the bore with its relief down, at the pressed height; the plunger sits in the stamp.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from moulddesign.check.regions import filled, hole, section_region, shadow
+from moulddesign.mesh import Mesh, bodies, box, difference, intersection, union
+
+SLAB_MM: Final = 0.005
+"""The table is felt this far above z = 0, so that float32 noise opens no leak [mm]."""
+ON_WALL_MM: Final = 0.002
+"""A corner this near the shadow's edge lies on the wall: ten float32 steps at 250 mm [mm]."""
+EDGE_MM: Final = 0.01
+"""How far inside a body a level is cut that means its end [mm]."""
+
+SAME_RATIO: Final = 1e-4
+"""Two sections of a prism differ by less than this for float32 steps on 0.1 mm facets."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Press:
+    """A press in assembly pose, and what can be measured on it.
+
+    Parameters
+    ----------
+    sleeve, stamp, plunger : Mesh
+        Closed, in assembly pose, as read back from the files [mm].
+    """
+
+    sleeve: Mesh
+    stamp: Mesh
+    plunger: Mesh
+
+    @cached_property
+    def bore(self) -> BaseGeometry:
+        """What one sees through the sleeve along the bore: the narrowest opening."""
+        return hole(shadow(self.sleeve, "the sleeve's shadow"))
+
+    @cached_property
+    def travel_mm(self) -> float:
+        """How far the stamp goes down until the palm disc meets the sleeve [mm].
+
+        Infinite where nothing of the plunger is wider than the bore.
+        """
+        corners = self.plunger.vertices
+        outside = ~shapely.contains_xy(self.bore, *corners[:, :2].T)
+        lowest_mm = corners[outside, 2].min(initial=np.inf)
+        return float(lowest_mm - self.sleeve.bounds[1, 2])
+
+    @cached_property
+    def lift_mm(self) -> float:
+        """How far the stamp goes up until it is out of the sleeve at the top [mm]."""
+        return float(self.sleeve.bounds[1, 2] - self.stamp.bounds[0, 2])
+
+    @cached_property
+    def entering(self) -> Mesh:
+        """All that enters the bore: the stamp, and the plunger up to its palm disc."""
+        low, high = self.plunger.bounds
+        high[2] = min(high[2], self.sleeve.bounds[1, 2] + self.travel_mm) - EDGE_MM
+        stem = intersection(
+            [self.plunger, box(low - 1.0, high + np.array((1.0, 1.0, 0.0)))], "the stem"
+        )
+        return union([self.stamp, stem], "stamp and stem")
+
+    @cached_property
+    def mover(self) -> BaseGeometry:
+        """Shadow along the bore of all that enters it."""
+        return filled(shadow(self.entering, "the shadow of stamp and stem"))
+
+    @cached_property
+    def least_gap_mm(self) -> float:
+        """Least gap over the whole stroke between bore and what enters it; 0 where they meet [mm].
+
+        Stamp and stem move along z, so their shadow sweeps a prism: what holds for the shadows
+        holds at every position.
+        """
+        if not self.bore.contains(self.mover):
+            return 0.0
+        return float(self.bore.boundary.distance(self.mover.boundary))
+
+    @cached_property
+    def guide_mm(self) -> float:
+        """Length over which stamp and vanes lie on the bore's profile [mm]."""
+        return float(np.ptp(self.entering.vertices[_on_wall(self.entering, self.mover), 2]))
+
+
+def closed_cavity_mm3(sleeve: Mesh, stamp: Mesh) -> float:
+    """Return the volume between table, bore and stamp.
+
+    The air is cut out of a block by a boolean and the part that stands on the table and does not
+    reach the block's sides is kept. It holds the gap beside the stamp too, which is taken off:
+    difference of the two sections times the height of the gap.
+
+    Parameters
+    ----------
+    sleeve, stamp : Mesh
+        Closed, in assembly pose [mm].
+
+    Returns
+    -------
+    float
+        Volume, 0 where the cavity is open to a side [mm^3].
+
+    Raises
+    ------
+    KernelError
+        A mesh is not closed.
+    """
+    plan = filled(shadow(stamp, "the stamp's shadow"))
+    edge_mm = float(stamp.vertices[_on_wall(stamp, plan), 2].min())
+    bore_mm2 = _bore_mm2(sleeve, edge_mm / 2.0)
+    top_mm = _straight_top_mm(sleeve, stamp, edge_mm)
+    inside_mm3 = _enclosed_mm3(sleeve, stamp, top_mm)
+    gap_mm3 = (bore_mm2 - plan.area) * (top_mm - edge_mm)
+    return inside_mm3 + bore_mm2 * SLAB_MM - gap_mm3 if inside_mm3 > 0.0 else 0.0
+
+
+def overlap_mm3(one: Mesh, other: Mesh, step: str) -> float:
+    """Return the volume that two closed meshes share [mm^3]."""
+    shared = intersection([one, other], step)
+    return shared.volume_mm3 if len(shared.triangles) else 0.0
+
+
+def interference_mm(stamp: Mesh, plunger: Mesh) -> float:
+    """Return how much wider the peg is than its pocket, on the diameter, half-way down [mm].
+
+    Difference of the two sections by their mean circumference, twice: exact for rounds, the mean
+    around the joint for other shapes; negative for play.
+    """
+    height_mm = float(plunger.bounds[0, 2] + stamp.bounds[1, 2]) / 2.0
+    pocket = hole(section_region(stamp, height_mm, "the pocket"))
+    peg = filled(section_region(plunger, height_mm, "the peg"))
+    around_mm = (pocket.length + peg.length) / 2.0
+    return 2.0 * (peg.area - pocket.area) / around_mm if around_mm else 0.0
+
+
+def overlap_beside_joint_mm2(stamp: Mesh, plunger: Mesh) -> float:
+    """Return the area, seen along z, in which plunger and stamp overlap outside the pocket [mm^2].
+
+    A band of 1 mm around the pocket belongs to the joint.
+    """
+    shared = intersection([stamp, plunger], "the joint")
+    if not len(shared.triangles):
+        return 0.0
+    height_mm = float(plunger.bounds[0, 2] + stamp.bounds[1, 2]) / 2.0
+    pocket = hole(section_region(stamp, height_mm, "the pocket"))
+    return float(shadow(shared, "the joint").difference(pocket.buffer(1.0)).area)
+
+
+def face_mm(stamp: Mesh) -> float:
+    """Return the z of the stamp's flat face: the level with the most area that looks down [mm]."""
+    a, b, c = np.moveaxis(stamp.corners, 1, 0)
+    down_mm2 = -np.cross(b - a, c - a)[:, 2] / 2.0
+    level = np.ptp(stamp.corners[:, :, 2], axis=1) < ON_WALL_MM
+    heights_mm = np.round(a[level, 2] / ON_WALL_MM)
+    levels, rows = np.unique(heights_mm, return_inverse=True)
+    areas = np.bincount(rows, np.maximum(down_mm2[level], 0.0))
+    return float(levels[np.argmax(areas)] * ON_WALL_MM) if len(areas) else float("nan")
+
+
+def _on_wall(mesh: Mesh, plan: BaseGeometry) -> np.ndarray:
+    """Which corners lie on the upright wall above the edge of a shadow."""
+    edge = plan.boundary
+    shapely.prepare(edge)
+    return np.asarray(shapely.dwithin(edge, shapely.points(mesh.vertices[:, :2]), ON_WALL_MM))
+
+
+def _straight_top_mm(sleeve: Mesh, stamp: Mesh, edge_mm: float) -> float:
+    """Return the highest level, of ten, at which the bore is as wide as at the cavity [mm]."""
+    bore_mm2 = _bore_mm2(sleeve, edge_mm / 2.0)
+    end_mm = float(min(sleeve.bounds[1, 2], stamp.bounds[1, 2])) - EDGE_MM
+    levels = [edge_mm + share * (end_mm - edge_mm) for share in np.linspace(1.0, 0.5, 10)]
+    for level_mm in levels:
+        if abs(_bore_mm2(sleeve, level_mm) - bore_mm2) <= SAME_RATIO * bore_mm2:
+            return float(level_mm)
+    return float(levels[0])
+
+
+def _bore_mm2(sleeve: Mesh, height_mm: float) -> float:
+    return float(hole(section_region(sleeve, height_mm, "the bore")).area)
+
+
+def _enclosed_mm3(sleeve: Mesh, stamp: Mesh, top_mm: float) -> float:
+    """Return the volume of the air on the table that does not reach the sides [mm^3]."""
+    low, high = sleeve.bounds + np.array([[-1.0], [1.0]])
+    low[2], high[2] = SLAB_MM, top_mm
+    air = difference(box(low, high), [sleeve, stamp], "the cavity of the press")
+    inside = [
+        part.volume_mm3
+        for part in bodies(air, "the cavity of the press")
+        if part.bounds[0, 2] < 2.0 * SLAB_MM
+        and np.all(part.bounds[0, :2] > low[:2] + EDGE_MM)
+        and np.all(part.bounds[1, :2] < high[:2] - EDGE_MM)
+    ]
+    return sum(inside)

@@ -1,0 +1,107 @@
+"""Whether a part is one sound solid, and whether its volume is what it has to be."""
+
+from typing import Final
+
+import numpy as np
+
+from moulddesign.check.topology import topology
+from moulddesign.finding import Finding, Verdict, judged
+from moulddesign.mesh import Mesh, Points
+
+SOLID_SOURCE: Final = "3MF core specification 1.4.0: each edge shared by exactly two triangles"
+FLAT_MM: Final = 1e-8
+"""Least height of a triangle that still has a normal in float64 [mm]."""
+
+
+def soundness(mesh: Mesh, *, name: str) -> tuple[Finding, ...]:
+    """Return whether a mesh is the surface of one solid, in the precision of the file.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        As read back from the file; corners are rounded to float32 before they are compared.
+    name : str
+        The part, as the first word of each finding.
+
+    Returns
+    -------
+    tuple of Finding
+        Open edges, crowded edges, clashing windings, bodies, volume, collapsed and flat triangles.
+    """
+    written = Mesh(mesh.vertices.astype(np.float32), mesh.triangles)
+    found = topology(written)
+    flat = int(np.sum(least_heights_mm(written) < FLAT_MM)) - found.collapsed
+    return (
+        _none(f"{name}: open edges", found.open_edges, "edges"),
+        _none(f"{name}: edges of more than two triangles", found.crowded_edges, "edges"),
+        _none(f"{name}: edges wound against each other", found.clashing_edges, "edges"),
+        Finding(
+            name=f"{name}: bodies",
+            measured=found.shells,
+            limit="1",
+            unit="",
+            source="the design: one printed piece",
+            verdict=judged(good=found.shells == 1),
+        ),
+        Finding(
+            name=f"{name}: volume is positive",
+            measured=written.volume_mm3 / 1000.0,
+            limit="above 0",
+            unit="mL",
+            source=SOLID_SOURCE,
+            verdict=judged(good=written.volume_mm3 > 0.0),
+        ),
+        _none(f"{name}: triangles that collapse in the file", found.collapsed, "triangles"),
+        _none(f"{name}: triangles without area", flat, "triangles", otherwise=Verdict.WARN),
+    )
+
+
+def volume_finding(
+    *, name: str, measured_mm3: float, target_mm3: float, within_ratio: float = 0.001, source: str
+) -> Finding:
+    """Return whether a volume is the one it has to be.
+
+    Parameters
+    ----------
+    name : str
+        What was measured: "pastry volume".
+    measured_mm3, target_mm3 : float
+        Volumes [mm^3].
+    within_ratio : float
+        Largest deviation as a share of the target.
+    source : str
+        Where the target comes from: "the design", "B-rep of the same body".
+
+    Examples
+    --------
+    >>> volume_finding(name="v", measured_mm3=60050.0, target_mm3=60000.0, source="x").verdict
+    <Verdict.GOOD: 'good'>
+    """
+    return Finding(
+        name=name,
+        measured=measured_mm3 / 1000.0,
+        limit=f"{target_mm3 / 1000.0:.4f} within {within_ratio:.2%}".replace("%", " %"),
+        unit="mL",
+        source=source,
+        verdict=judged(good=abs(measured_mm3 - target_mm3) <= within_ratio * target_mm3),
+    )
+
+
+def least_heights_mm(mesh: Mesh) -> Points:
+    """Return the least height of each triangle, shape (m,): twice its area by its longest side."""
+    sides = np.roll(mesh.corners, -1, axis=1) - mesh.corners
+    doubled_mm2 = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
+    longest_mm = np.linalg.norm(sides, axis=2).max(axis=1)
+    heights_mm: Points = doubled_mm2 / np.where(longest_mm > 0.0, longest_mm, 1.0)
+    return heights_mm
+
+
+def _none(name: str, count: int, unit: str, *, otherwise: Verdict = Verdict.FAIL) -> Finding:
+    return Finding(
+        name=name,
+        measured=count,
+        limit="0",
+        unit=unit,
+        source=SOLID_SOURCE,
+        verdict=judged(good=count == 0, otherwise=otherwise),
+    )
