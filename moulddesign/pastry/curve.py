@@ -1,0 +1,239 @@
+"""Drawn paths: commands, the polylines that follow them, and the outline of a stroke."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import acos, ceil, hypot, isfinite, radians, sqrt
+from typing import Any, Final
+
+import numpy as np
+import pathops
+from numpy.typing import NDArray
+from picosvg.arc_to_cubic import EllipticalArc
+from picosvg.geometric_types import Point
+from picosvg.svg_transform import Affine2D
+
+from moulddesign.errors import KernelError
+
+Command = tuple[str, tuple[float, ...]]
+"""A letter of SVG's path grammar in absolute form (M L Q C A Z), with its numbers."""
+Polyline = NDArray[np.float64]
+
+FLATNESS: Final = 5e-5
+"""Largest distance between a curve and its chords, of a drawing one unit wide: 4 um at 80 mm."""
+STROKE_SCALE: Final = 65_536.0
+"""Skia strokes within a quarter of its unit, in float32: at this many units the quarter is 4e-6 of
+the drawing's width, and so is the float32 step."""
+MOST_PIECES: Final = 2_000
+"""Most chords of one curve; a curve that asks for more lies far outside the drawing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pen:
+    """How a path is stroked, in the path's own units.
+
+    Parameters
+    ----------
+    width : float
+        Width of the stroke.
+    cap, join : str
+        SVG's words: butt, round, square; miter, round, bevel.
+    miter_limit : float
+        Longest mitre, in widths of the stroke.
+    dashes : tuple of float
+        Lengths drawn and left out in turn; empty for a whole line.
+    dash_offset : float
+        Where in the dashes the path begins.
+    """
+
+    width: float
+    cap: str = "butt"
+    join: str = "miter"
+    miter_limit: float = 4.0
+    dashes: tuple[float, ...] = ()
+    dash_offset: float = 0.0
+
+
+CAPS: Final = {
+    "butt": pathops.LineCap.BUTT_CAP,
+    "round": pathops.LineCap.ROUND_CAP,
+    "square": pathops.LineCap.SQUARE_CAP,
+}
+JOINS: Final = {
+    "miter": pathops.LineJoin.MITER_JOIN,
+    "round": pathops.LineJoin.ROUND_JOIN,
+    "bevel": pathops.LineJoin.BEVEL_JOIN,
+}
+
+
+def stretch(matrix: Affine2D) -> float:
+    """Return the largest factor by which an affine map lengthens, its largest singular value.
+
+    Examples
+    --------
+    >>> stretch(Affine2D(3.0, 0.0, 0.0, -2.0, 5.0, 5.0))
+    3.0
+    """
+    a, b, c, d = matrix[:4]
+    return (hypot(a + d, b - c) + hypot(a - d, b + c)) / 2.0
+
+
+def polylines(
+    commands: Iterable[Command], matrix: Affine2D, flatness: float = FLATNESS
+) -> list[Polyline]:
+    """Return one polyline for each subpath, mapped by an affine map.
+
+    Parameters
+    ----------
+    commands : iterable of Command
+        Absolute path commands.
+    matrix : Affine2D
+        Map from the path's units to the result's.
+    flatness : float
+        Largest distance between a curve and its chords, in the result's units.
+
+    Returns
+    -------
+    list of ndarray of float64, shape (n, 2)
+        Points; the closing point is not repeated.
+    """
+    result: list[Polyline] = []
+    pieces: list[Polyline] = []
+    start = here = (0.0, 0.0)
+    size = stretch(matrix) or 1.0
+    for letter, numbers in commands:
+        if letter == "M":
+            _finish(pieces, result)
+            start = here = _pair(numbers)
+            pieces = [np.array([start])]
+            continue
+        if letter == "Z":
+            _finish(pieces, result)
+            pieces, here = [np.array([start])], start
+            continue
+        pieces.append(_piece(here, (letter, numbers), flatness / size))
+        here = _pair(numbers[-2:])
+    _finish(pieces, result)
+    turn = np.array([[matrix.a, matrix.c], [matrix.b, matrix.d]])
+    return [line @ turn.T + (matrix.e, matrix.f) for line in result]
+
+
+def stroked(commands: Sequence[Command], pen: Pen, scale: float) -> list[Command]:
+    """Return the outline of a stroke, to be filled by the nonzero rule.
+
+    Parameters
+    ----------
+    commands : sequence of Command
+        Absolute path commands.
+    pen : Pen
+        Width, caps, joins, dashes, in the path's units.
+    scale : float
+        Skia's units in one of the path's; the outline lies within a quarter of Skia's unit.
+
+    Returns
+    -------
+    list of Command
+        In the path's own units; conics ("K", with their weight first) stand for round parts.
+    """
+    path = pathops.Path()
+    for command in commands:
+        _draw(path, command, scale)
+    path.stroke(
+        pen.width * scale, CAPS[pen.cap], JOINS[pen.join], pen.miter_limit,
+        [dash * scale for dash in pen.dashes] or None, pen.dash_offset * scale,
+    )  # fmt: skip
+    return [_drawn(verb, points, 1.0 / scale) for verb, points in path]
+
+
+def _draw(path: Any, command: Command, scale: float) -> None:  # noqa: ANN401 (pathops has no types)
+    letter, numbers = command
+    if letter == "A":
+        rx, ry, turn, large, sweep, x, y = numbers
+        size = pathops.ArcSize.LARGE if large else pathops.ArcSize.SMALL
+        way = pathops.Direction.CW if sweep else pathops.Direction.CCW
+        path.arcTo(rx * scale, ry * scale, turn, size, way, x * scale, y * scale)
+        return
+    verb = {
+        "M": path.moveTo,
+        "L": path.lineTo,
+        "Q": path.quadTo,
+        "C": path.cubicTo,
+        "Z": path.close,
+    }
+    verb[letter](*(number * scale for number in numbers))
+
+
+def _drawn(verb: Any, points: Any, scale: float) -> Command:  # noqa: ANN401 (pathops has no types)
+    names = {
+        pathops.PathVerb.MOVE: "M", pathops.PathVerb.LINE: "L", pathops.PathVerb.QUAD: "Q",
+        pathops.PathVerb.CONIC: "K", pathops.PathVerb.CUBIC: "C", pathops.PathVerb.CLOSE: "Z",
+    }  # fmt: skip
+    weight: tuple[float, ...] = ()
+    if verb == pathops.PathVerb.CONIC:
+        *points, weight_value = points
+        weight = (float(weight_value),)
+    numbers = weight + tuple(float(value) * scale for point in points for value in point)
+    if not all(isfinite(number) for number in numbers):
+        raise KernelError(
+            "the outline of a stroke", "it reaches beyond any number; draw it smaller"
+        )
+    return names[verb], numbers
+
+
+def _finish(pieces: list[Polyline], result: list[Polyline]) -> None:
+    if len(pieces) > 1:
+        result.append(np.concatenate(pieces))
+
+
+def _pair(numbers: Sequence[float]) -> tuple[float, float]:
+    return numbers[0], numbers[1]
+
+
+def _piece(here: tuple[float, float], command: Command, flatness: float) -> Polyline:
+    """Return the points of one command, without its first."""
+    letter, numbers = command
+    if letter == "L":
+        return np.array([numbers])
+    if letter == "A":
+        return _arc(here, numbers, flatness)
+    weight, controls = (numbers[0], numbers[1:]) if letter == "K" else (1.0, numbers)
+    points = np.array([here, *zip(controls[::2], controls[1::2], strict=True)])
+    bend = np.abs(np.diff(points, n=2, axis=0)).max(axis=0)
+    factor = 0.75 if letter == "C" else 0.25
+    t = _steps(sqrt(factor * hypot(*bend) / flatness))
+    if letter == "C":
+        return _blend(points, ((1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t**2 * (1 - t), t**3))
+    return _blend(points, ((1 - t) ** 2, 2 * weight * t * (1 - t), t**2))
+
+
+def _blend(points: Polyline, shares: Iterable[Polyline]) -> Polyline:
+    """Return points weighted by shares that are made to sum to one, as a rational curve asks."""
+    table = np.stack(list(shares), axis=1)
+    blended: Polyline = table @ points / table.sum(axis=1, keepdims=True)
+    blended[-1] = points[-1]
+    return blended
+
+
+def _arc(here: tuple[float, float], numbers: tuple[float, ...], flatness: float) -> Polyline:
+    """Return points on an elliptical arc, as SVG's implementation notes derive it from its ends."""
+    rx, ry, turn, large, sweep = numbers[:5]
+    end = Point(*numbers[5:])
+    arc = EllipticalArc(Point(*here), abs(rx), abs(ry), turn, int(large), int(sweep), end)
+    if arc.is_straight_line() or arc.is_zero_length():
+        return np.array([tuple(end)])
+    arc = arc.correct_out_of_range_radii()
+    frame = arc.end_to_center_parametrization()
+    radius = max(arc.rx, arc.ry)
+    step = 2.0 * acos(max(1.0 - flatness / radius, 0.0))
+    angle = frame.theta1 + frame.theta_arc * _steps(abs(frame.theta_arc) / step)
+    cosine, sine = np.cos(radians(turn)), np.sin(radians(turn))
+    x, y = arc.rx * np.cos(angle), arc.ry * np.sin(angle)
+    points: Polyline = np.stack([cosine * x - sine * y, sine * x + cosine * y], axis=1)
+    points += tuple(frame.center_point)
+    points[-1] = end
+    return points
+
+
+def _steps(pieces: float) -> Polyline:
+    """Return parameters from 0 (left out) to 1 for at least so many pieces."""
+    count = min(max(ceil(pieces), 1), MOST_PIECES)
+    return np.arange(1, count + 1) / count
