@@ -9,6 +9,7 @@ from typing import Any, Final, Self
 import tomli_w
 from pydantic import ValidationError, field_validator
 
+from moulddesign.design.batch import BatchTable, LabelTable, ScaleTable
 from moulddesign.design.mould import MouldTable, PrinterTable
 from moulddesign.design.pastry import SIZES, PastryTable, ReliefTable
 from moulddesign.design.portion import PortionTable
@@ -36,6 +37,9 @@ class Design(Table):
     relief: ReliefTable = ReliefTable()
     mould: MouldTable = MouldTable()
     printer: PrinterTable = PrinterTable()
+    scale: ScaleTable = ScaleTable()
+    label: LabelTable = LabelTable()
+    batch: BatchTable = BatchTable()
 
     @field_validator("name")
     @classmethod

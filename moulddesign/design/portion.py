@@ -21,6 +21,13 @@ class Centre(Table):
     name: str = given("centre", "What it is", min_length=1, max_length=40)
     mass_g: float = given(12.0, "Mass of one", unit="g", source=MEMORY, gt=0, le=500)
     density_g_per_ml: float = given(1.06, "Density of it", unit="g/mL", source=MEMORY, ge=0.2, le=3)
+    mass_spread: float = given(
+        0.12, "Standard deviation of the mass of one, as a share of it",
+        source="salted yolks 10-15 g each, evenly spread; " + MEMORY, ge=0, le=1,
+    )  # fmt: skip
+    density_sd_g_per_ml: float = given(
+        0.01, "Standard uncertainty of its density", unit="g/mL", source=MEMORY, ge=0, le=1
+    )
     count: int = given(1, "How many of these in a piece", ge=1, le=12)
     counts_in: CountsIn = given(
         CountsIn.FILLING,
@@ -51,15 +58,30 @@ class PortionTable(Table):
         ge=0,
         le=0.6,
     )
+    loss_sd: float = given(
+        0.01, "Standard deviation of the loss from piece to piece", source=MEMORY, ge=0, le=0.3
+    )
     crust_density_g_per_ml: float = given(
         1.29, "Density of the raw crust dough", unit="g/mL", source=MEMORY, ge=0.2, le=3
     )
     filling_density_g_per_ml: float = given(
         1.25, "Density of the filling paste", unit="g/mL", source=MEMORY, ge=0.2, le=3
     )
+    crust_density_sd_g_per_ml: float = given(
+        0.023, "Standard uncertainty of the crust's density", unit="g/mL",
+        source="syrup crusts 1.25-1.33 g/mL, evenly spread; " + MEMORY, ge=0, le=1,
+    )  # fmt: skip
+    filling_density_sd_g_per_ml: float = given(
+        0.029, "Standard uncertainty of the filling paste's density", unit="g/mL",
+        source="bean, seed and nut pastes 1.20-1.30 g/mL, evenly spread; " + MEMORY, ge=0, le=1,
+    )  # fmt: skip
     trapped_air: float = given(
         0.0, "Share of the pressed volume that is air trapped in wrapping", ge=0, le=0.3
     )
+    bore_room_mm: float = given(
+        1.5, "Gap on each side between the rolled piece and the bore that it enters", unit="mm",
+        source=PRACTICE, ge=0, le=20,
+    )  # fmt: skip
     centres: tuple[Centre, ...] = given((), "Whole centres inside the filling", max_length=12)
 
     @field_validator("ratio")

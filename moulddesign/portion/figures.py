@@ -1,0 +1,60 @@
+"""All figures of one piece in one value, for whoever prints them."""
+
+from dataclasses import dataclass
+
+from moulddesign.design import Design
+from moulddesign.portion.label import LEAST_LABEL_G, LabelTarget, label_target
+from moulddesign.portion.portion import Portion, portion
+from moulddesign.portion.rounding import Split, split_on_scale
+from moulddesign.portion.shaping import Balls, balls
+from moulddesign.portion.spread import Spread, spread
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figures:
+    """What a baker needs to know of one piece, without any geometry.
+
+    Parameters
+    ----------
+    piece : Portion
+        Exact masses and volumes.
+    split : Split
+        What to set on the scale.
+    spread : Spread
+        How far pieces scatter.
+    label : LabelTarget or None
+        What the packers' rules ask for; None where the piece is lighter than any label.
+    balls : Balls
+        Diameters before pressing.
+    """
+
+    piece: Portion
+    split: Split
+    spread: Spread
+    label: LabelTarget | None
+    balls: Balls
+
+
+def figures(design: Design) -> Figures:
+    """Return all figures of one piece.
+
+    Parameters
+    ----------
+    design : Design
+        What is asked for.
+
+    Raises
+    ------
+    SpecError
+        The centres are too heavy, the scale too coarse, or no label can be kept.
+    """
+    piece = portion(design.portion)
+    scatter = spread(design, piece)
+    unlabelled = design.label.weight_g is None and piece.finished_g < LEAST_LABEL_G
+    return Figures(
+        piece=piece,
+        split=split_on_scale(piece, design.portion, design.scale.resolution_g),
+        spread=scatter,
+        label=None if unlabelled else label_target(design, piece, scatter),
+        balls=balls(piece),
+    )

@@ -1,0 +1,205 @@
+"""The packers' rules: which raw weight satisfies the weight on a label.
+
+Guidance only: local law decides.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import ROUND_CEILING, Decimal
+from enum import StrEnum
+from math import sqrt
+from statistics import NormalDist
+from typing import Final
+
+from moulddesign.design import Design
+from moulddesign.errors import SpecError
+from moulddesign.portion.limits import between, not_negative
+from moulddesign.portion.portion import Portion
+from moulddesign.portion.rounding import up_to_step_g
+from moulddesign.portion.spread import Spread
+
+LEAST_LABEL_G: Final = 5.0
+MOST_LABEL_G: Final = 10_000.0
+
+DEFICIENCIES: Final = (
+    # up to [g], share of the label, or grams
+    (Decimal(50), Decimal("0.09"), None),
+    (Decimal(100), None, Decimal("4.5")),
+    (Decimal(200), Decimal("0.045"), None),
+    (Decimal(300), None, Decimal(9)),
+    (Decimal(500), Decimal("0.03"), None),
+    (Decimal(1000), None, Decimal(15)),
+    (Decimal(10_000), Decimal("0.015"), None),
+)
+"""Tolerable deficiencies, Directive 76/211/EEC, Annex I, 2.4 [g]."""
+
+TENTH_G: Final = Decimal("0.1")
+
+
+class Rule(StrEnum):
+    """The three packers' rules."""
+
+    MEAN = "the mean is at least the label"
+    FEW_SHORT = "few packs are short by more than the tolerable deficiency"
+    NONE_VERY_SHORT = "none is short by more than twice the tolerable deficiency"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LabelTarget:
+    """The least raw weight that satisfies the packers' rules. Guidance; local law decides.
+
+    Parameters
+    ----------
+    label_g : float
+        Weight on the label [g].
+    deficiency_g : float
+        Tolerable deficiency of that label [g].
+    raw_g : float
+        Least raw target weight of a piece [g].
+    scaled_g : float
+        The same, rounded up to the scale [g].
+    finished_g : float
+        Mean finished weight that follows from `raw_g` [g].
+    binding : Rule
+        The rule that asks for most.
+    least_raw_g : mapping of Rule to float
+        What each rule asks for [g].
+    """
+
+    label_g: float
+    deficiency_g: float
+    raw_g: float
+    scaled_g: float
+    finished_g: float
+    binding: Rule
+    least_raw_g: Mapping[Rule, float]
+
+
+def tolerable_deficiency_g(label_g: float) -> float:
+    """Return by how much a pack may be short of its label.
+
+    Parameters
+    ----------
+    label_g : float
+        Weight on the label, 5 to 10,000 [g].
+
+    Returns
+    -------
+    float
+        Directive 76/211/EEC, Annex I, 2.4; percentages rounded up to 0.1 g [g].
+
+    Raises
+    ------
+    SpecError
+        The label is outside the table.
+
+    Examples
+    --------
+    >>> tolerable_deficiency_g(75.0), tolerable_deficiency_g(125.0)
+    (4.5, 5.7)
+    """
+    between(
+        "label.weight_g", label_g, least=LEAST_LABEL_G, most=MOST_LABEL_G,
+        need="must be 5 to 10,000 g, the range of the table of tolerable deficiencies",
+    )  # fmt: skip
+    exact = Decimal(repr(float(label_g)))
+    ratio, grams = next((r, g) for most, r, g in DEFICIENCIES if exact <= most)
+    if ratio is None:
+        return float(grams or 0)
+    return float((exact * ratio).quantize(TENTH_G, rounding=ROUND_CEILING))
+
+
+def least_raw_g(
+    floor_g: float, most_below: float, *, loss: float, raw_sd_g: float, loss_sd: float
+) -> float:
+    """Return the least raw weight at which few pieces end below a floor.
+
+    Parameters
+    ----------
+    floor_g : float
+        Finished weight that few may fall below [g].
+    most_below : float
+        Share that may, below 0.5.
+    loss, loss_sd : float
+        Share of the raw mass lost, and its standard deviation.
+    raw_sd_g : float
+        Standard deviation of the raw mass [g].
+
+    Returns
+    -------
+    float
+        The r with r a - z sqrt(a^2 s_r^2 + r^2 s_l^2) = floor, where a = 1 - loss and z is the
+        normal quantile; exact for a normal finished weight [g].
+
+    Raises
+    ------
+    SpecError
+        The loss scatters so much that no weight will do.
+
+    Examples
+    --------
+    >>> round(least_raw_g(70.0, 0.025, loss=0.0, raw_sd_g=1.0, loss_sd=0.0), 2)
+    71.96
+    """
+    z = NormalDist().inv_cdf(1.0 - most_below)
+    kept = 1.0 - loss
+    square = kept**2 - (z * loss_sd) ** 2
+    if kept <= z * loss_sd:
+        raise SpecError(
+            "portion.loss_sd",
+            loss_sd,
+            "must be smaller for a label: with such scatter no raw weight keeps the rule; bake a "
+            "trial and measure the loss",
+        )
+    under_root = (loss_sd * floor_g) ** 2 + (kept * raw_sd_g) ** 2 * square
+    return (kept * floor_g + z * sqrt(under_root)) / square
+
+
+def label_target(design: Design, piece: Portion, scatter: Spread) -> LabelTarget:
+    """Return the least raw weight that satisfies the three packers' rules.
+
+    Parameters
+    ----------
+    design : Design
+        The label's weight and rules, the loss and the scale.
+    piece : Portion
+        The piece as designed.
+    scatter : Spread
+        Its scatter.
+
+    Returns
+    -------
+    LabelTarget
+        For normal scatter from piece to piece; the mean loss is taken to be right, so measure it
+        in a trial.
+
+    Raises
+    ------
+    SpecError
+        The label is outside the table, or the loss scatters so much that no weight will do.
+    """
+    table, rules = design.portion, design.label
+    label_g = piece.finished_g if rules.weight_g is None else rules.weight_g
+    short_g = tolerable_deficiency_g(label_g)
+    scattered = {
+        "loss": table.loss,
+        "loss_sd": table.loss_sd,
+        "raw_sd_g": not_negative("raw_g_sd", scatter.raw_g, "g"),
+    }
+    asked = {
+        Rule.MEAN: label_g / (1.0 - table.loss),
+        Rule.FEW_SHORT: least_raw_g(label_g - short_g, rules.most_short, **scattered),
+        Rule.NONE_VERY_SHORT: least_raw_g(
+            label_g - 2.0 * short_g, rules.most_very_short, **scattered
+        ),
+    }
+    binding = max(asked, key=lambda rule: asked[rule])
+    return LabelTarget(
+        label_g=label_g,
+        deficiency_g=short_g,
+        raw_g=asked[binding],
+        scaled_g=up_to_step_g(asked[binding], design.scale.resolution_g),
+        finished_g=asked[binding] * (1.0 - table.loss),
+        binding=binding,
+        least_raw_g=asked,
+    )

@@ -1,0 +1,195 @@
+"""How far pieces scatter: from the scale, the hand, the centres, the densities, the loss."""
+
+from dataclasses import dataclass
+from math import hypot, sqrt
+
+from moulddesign.design import Design
+from moulddesign.portion.limits import positive
+from moulddesign.portion.portion import Portion
+from moulddesign.units import mm3_from_ml
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cause:
+    """What one cause alone would make of the piece: standard deviations.
+
+    Parameters
+    ----------
+    name : str
+        The cause, in words.
+    raw_g : float
+        Of the raw mass [g].
+    volume_ml : float
+        Of the pressed volume [mL].
+    finished_g : float
+        Of the finished mass [g].
+    """
+
+    name: str
+    raw_g: float
+    volume_ml: float
+    finished_g: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """Standard deviations of one piece, each cause taken as independent.
+
+    Parameters
+    ----------
+    causes : tuple of Cause
+        What each cause does alone.
+    """
+
+    causes: tuple[Cause, ...]
+
+    @property
+    def raw_g(self) -> float:
+        """Of the raw mass [g]."""
+        return hypot(*(cause.raw_g for cause in self.causes))
+
+    @property
+    def volume_ml(self) -> float:
+        """Of the pressed volume [mL]."""
+        return hypot(*(cause.volume_ml for cause in self.causes))
+
+    @property
+    def finished_g(self) -> float:
+        """Of the finished mass [g]."""
+        return hypot(*(cause.finished_g for cause in self.causes))
+
+    def height_mm(self, area_mm2: float) -> float:
+        """Return the standard deviation of the pressed height.
+
+        Parameters
+        ----------
+        area_mm2 : float
+            Area of the outline, in which all of the volume's scatter turns to height [mm^2].
+
+        Returns
+        -------
+        float
+            Volume over area [mm].
+
+        Raises
+        ------
+        SpecError
+            The area is not above 0.
+        """
+        return mm3_from_ml(self.volume_ml) / positive("area_mm2", area_mm2, "mm^2")
+
+
+def weighing_sd_g(resolution_g: float, hand_error_g: float) -> float:
+    """Return the standard deviation of one weighed part.
+
+    Parameters
+    ----------
+    resolution_g : float
+        Smallest step of the scale: the truth lies evenly within it [g].
+    hand_error_g : float
+        Standard deviation that the hand adds [g].
+
+    Returns
+    -------
+    float
+        sqrt(step^2 / 12 + hand^2) [g].
+
+    Examples
+    --------
+    >>> weighing_sd_g(0.0, 0.5)
+    0.5
+    """
+    return hypot(resolution_g / sqrt(12.0), hand_error_g)
+
+
+def spread(design: Design, piece: Portion) -> Spread:
+    """Return how far pieces scatter, to first order.
+
+    Parameters
+    ----------
+    design : Design
+        The standard deviations: [scale], [portion] and its centres.
+    piece : Portion
+        The masses and volumes that they act on.
+
+    Returns
+    -------
+    Spread
+        sqrt(sum((df/dx_i s_i)^2)) [1]_. Crust and paste are weighed, centres are counted: a heavy
+        centre makes a heavy piece. Densities move the volume of all pieces alike.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, Guide to the expression of uncertainty in measurement, 5.1.2.
+    """
+    return Spread(
+        causes=(
+            *_weighed(design, piece),
+            *_centres(design),
+            *_densities(design, piece),
+            Cause(
+                name="loss",
+                raw_g=0.0,
+                volume_ml=0.0,
+                finished_g=piece.raw_g * design.portion.loss_sd,
+            ),
+        )
+    )
+
+
+def _weighed(design: Design, piece: Portion) -> tuple[Cause, ...]:
+    """Two parts are weighed: crust and paste, each with its own error."""
+    kept = 1.0 - piece.loss
+    per_g = hypot(piece.crust_ml / piece.crust_g, piece.paste_ml / piece.paste_g) * _swell(design)
+    scale = design.scale
+    errors = {"scale": weighing_sd_g(scale.resolution_g, 0.0), "hand": scale.hand_error_g}
+    return tuple(
+        Cause(
+            name=name,
+            raw_g=sqrt(2.0) * sd,
+            volume_ml=per_g * sd,
+            finished_g=kept * sqrt(2.0) * sd,
+        )
+        for name, sd in errors.items()
+    )
+
+
+def _centres(design: Design) -> tuple[Cause, ...]:
+    """Each centre of several has its own mass, so they scatter by the root of their number."""
+    centres = design.portion.centres
+    sds = [sqrt(c.count) * c.mass_spread * c.mass_g for c in centres]
+    volumes = [sd / c.density_g_per_ml for sd, c in zip(sds, centres, strict=True)]
+    mass = Cause(
+        name="centre mass",
+        raw_g=hypot(*sds),
+        volume_ml=hypot(*volumes) * _swell(design),
+        finished_g=(1.0 - design.portion.loss) * hypot(*sds),
+    )
+    return (mass,) if centres else ()
+
+
+def _densities(design: Design, piece: Portion) -> tuple[Cause, ...]:
+    table = design.portion
+    shares = {
+        "crust density": piece.crust_ml
+        * table.crust_density_sd_g_per_ml
+        / table.crust_density_g_per_ml,
+        "filling density": piece.paste_ml
+        * table.filling_density_sd_g_per_ml
+        / table.filling_density_g_per_ml,
+        "centre density": hypot(
+            *(
+                c.count * c.mass_g * c.density_sd_g_per_ml / c.density_g_per_ml**2
+                for c in table.centres
+            )
+        ),
+    }
+    return tuple(
+        Cause(name=name, raw_g=0.0, volume_ml=sd * _swell(design), finished_g=0.0)
+        for name, sd in shares.items()
+    )
+
+
+def _swell(design: Design) -> float:
+    """Trapped air makes every volume larger by the same factor."""
+    return 1.0 / (1.0 - design.portion.trapped_air)
