@@ -3,6 +3,7 @@
 Source: W3C, "Scalable Vector Graphics (SVG) 2", chapter 7 (Coordinate systems).
 """
 
+import re
 from math import isfinite
 from typing import Any, Final
 
@@ -14,6 +15,9 @@ from moulddesign.pastry.area import Area, nonzero
 from moulddesign.pastry.curve import polylines
 from moulddesign.pastry.svg_shape import Viewport, shape_commands
 
+TRANSFORMS: Final = re.compile(
+    r"[\s,]*(?:(?:matrix|translate|scale|rotate|skewX|skewY)\s*\([^()]*\)[\s,]*)*"
+)
 SVG: Final = "{http://www.w3.org/2000/svg}"
 
 
@@ -39,6 +43,9 @@ def transform_of(element: Any) -> Affine2D:  # noqa: ANN401
     """
     text = element.get("transform", "")
     try:
+        # picosvg 0.23 passes over words that it does not know.
+        if not TRANSFORMS.fullmatch(text):
+            raise ValueError(text)  # noqa: TRY301 (the same sentence for both)
         matrix = Affine2D.fromstring(text) if text.strip() else Affine2D.identity()
     except (ValueError, TypeError, IndexError) as error:
         raise SpecError("transform", text[:60], "must be a list such as rotate(30)") from error
