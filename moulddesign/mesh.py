@@ -172,8 +172,8 @@ def silhouette(mesh: Mesh, step: str) -> tuple[Points, ...]:
     return tuple(map(np.asarray, _manifold(mesh, step).project().to_polygons()))
 
 
-def first_hits_mm(mesh: Mesh, lines: Points, step: str) -> Points:
-    """Return how far each straight line runs until it meets a closed mesh.
+def first_hits(mesh: Mesh, lines: Points, step: str) -> tuple[Points, Points]:
+    """Return how far each straight line runs until it meets a closed mesh, and what it meets.
 
     Parameters
     ----------
@@ -186,16 +186,61 @@ def first_hits_mm(mesh: Mesh, lines: Points, step: str) -> Points:
 
     Returns
     -------
-    ndarray, shape (n,)
-        Distance along each line to the first facet it meets, infinite where it meets none [mm].
+    distances : ndarray, shape (n,)
+        Along each line to the first facet it meets, infinite where it meets none [mm].
+    normals : ndarray, shape (n, 3)
+        Outward normal of that facet, 0 where there is none.
     """
     body = _manifold(mesh, step)
-    shares = [
-        min((hit.distance for hit in body.ray_cast(a, b)), default=np.inf)
-        for a, b in lines.tolist()
-    ]
-    lengths_mm: Points = np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1)
-    return lengths_mm * shares
+    found = np.array([_first_hit(body, line) for line in lines.tolist()]).reshape(-1, 4)
+    lengths_mm = np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1)
+    return lengths_mm * found[:, 0], found[:, 1:]
+
+
+def unfolded(triangles: Indices) -> Indices:
+    """Return triangles without those that have no area by their corners alone.
+
+    Dropped are triangles with one corner twice, and pairs with the same corners wound against
+    each other: in both cases the neighbours' edges match without them.
+
+    Parameters
+    ----------
+    triangles : ndarray of int64, shape (m, 3)
+        Rows of some vertices.
+
+    Examples
+    --------
+    >>> unfolded(np.array([[0, 1, 2], [3, 3, 1], [4, 5, 6], [5, 4, 6]])).tolist()
+    [[0, 1, 2]]
+    """
+    a, b, c = triangles.T
+    triangles = triangles[(a != b) & (b != c) & (c != a)]
+    if not len(triangles):
+        return triangles
+    lead = triangles.argmin(axis=1)
+    rolled = np.take_along_axis(triangles, (lead[:, None] + np.arange(3)) % 3, axis=1)
+    _, which, count = np.unique(
+        np.sort(rolled, axis=1), axis=0, return_inverse=True, return_counts=True
+    )
+    if count.max() == 1:
+        return triangles
+    turn = np.where(rolled[:, 1] < rolled[:, 2], 1, -1)
+    net = np.bincount(which, weights=turn, minlength=len(count))
+    kept: Indices = triangles[net[which] != 0]
+    return kept
+
+
+def settled(mesh: Mesh) -> Mesh:
+    """Return a mesh whose corners are float32 numbers, so that a binary STL holds it exactly.
+
+    Corners that become one are welded; triangles that lose their area so are dropped, and with
+    them no edge loses its partner.
+    """
+    rounded = mesh.vertices.astype(np.float32).astype(np.float64) + 0.0  # no negative zero
+    vertices, number = np.unique(rounded, axis=0, return_inverse=True)
+    triangles = unfolded(number[mesh.triangles].reshape(-1, 3))
+    used, renumbered = np.unique(triangles, return_inverse=True)
+    return Mesh(vertices[used], renumbered.reshape(-1, 3))
 
 
 def triangulated(loops: Sequence[Points]) -> Indices:
@@ -215,6 +260,12 @@ def triangulated(loops: Sequence[Points]) -> Indices:
     if not loops:
         return np.empty((0, 3), dtype=np.int64)
     return np.asarray(triangulate([np.asarray(loop) for loop in loops]), dtype=np.int64)
+
+
+def _first_hit(body: Manifold, line: Sequence[Sequence[float]]) -> tuple[float, ...]:
+    hits = body.ray_cast(line[0], line[1])
+    nearest = min(hits, key=lambda hit: hit.distance, default=None)
+    return (np.inf, 0.0, 0.0, 0.0) if nearest is None else (nearest.distance, *nearest.normal)
 
 
 def _combined(meshes: Sequence[Mesh], operation: OpType, step: str) -> Mesh:

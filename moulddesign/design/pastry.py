@@ -1,13 +1,15 @@
 """The outline and size of the pastry, and the relief on its top."""
 
 from enum import StrEnum
-from typing import Self
+from typing import Final, Self
 
 from pydantic import field_validator, model_validator
 
 from moulddesign.design.quantity import CHOICE, PRACTICE, Table, given
 
-SIZES = ("width_mm", "height_mm", "height_to_width")
+SIZES: Final = ("width_mm", "height_mm", "height_to_width")
+PROPORTION: Final = 0.4
+"""Height to width where no size is given; common practice, no source."""
 
 
 class PastryTable(Table):
@@ -21,7 +23,11 @@ class PastryTable(Table):
         None, "Height to the flat top; free where it is left out", unit="mm", gt=0, le=200
     )
     height_to_width: float | None = given(
-        None, "Height to width, used as 0.4 where no size is given", gt=0, le=5, source=PRACTICE
+        None,
+        f"Height to width; {PROPORTION} where no size is given",
+        ge=0.05,
+        le=3,
+        source=PRACTICE,
     )
     corner_radius_mm: float = given(
         6.0, "Radius of the corners of a square", unit="mm", ge=0, le=200
@@ -102,6 +108,6 @@ class ReliefTable(Table):
     )
     margin_mm: float = given(
         2.0, "Least flat land between the relief and the edge of the top", unit="mm",
-        source=CHOICE, ge=0, le=100,
+        source=CHOICE, ge=0.1, le=100,
     )  # fmt: skip
     layers: tuple[Layer, ...] = given((Layer(),), "Artwork; none leaves the top plain")
