@@ -5,7 +5,7 @@ from typing import NoReturn
 
 import typer
 
-from moulddesign.cli import portion
+from moulddesign.cli import batch, density, portion, trial
 from moulddesign.errors import MouldError
 
 BAD_INPUT = 2
@@ -17,6 +17,9 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.command("portion")(portion.show)
+app.add_typer(density.app, name="density")
+app.command("batch")(batch.show)
+app.command("trial")(trial.show)
 
 
 @app.callback(invoke_without_command=True)

@@ -2,6 +2,8 @@
 
 from datetime import date
 
+from pydantic import field_validator
+
 from moulddesign.design.quantity import CHOICE, MEMORY, PRACTICE, Table, given
 
 
@@ -63,3 +65,14 @@ class BatchTable(Table):
     centre_price: float | None = given(None, "Price of one centre", ge=0, le=1e6)
     box_price: float | None = given(None, "Price of one empty box", ge=0, le=1e6)
     serving_date: date | None = given(None, "Day on which the pieces are served")
+
+    @field_validator("serving_date", mode="before")
+    @classmethod
+    def _a_day(cls, given_date: object) -> object:
+        if not isinstance(given_date, str):
+            return given_date
+        try:
+            return date.fromisoformat(given_date)
+        except ValueError as error:
+            message = "must be a day written as year-month-day, such as 2026-11-30"
+            raise ValueError(message) from error

@@ -28,7 +28,7 @@ def positive(field: str, value: float, unit: str) -> float:
     12.0
     """
     if not (isfinite(value) and value > 0.0):
-        raise SpecError(field, value, f"must be a finite number above 0 {unit}")
+        raise SpecError(field, value, f"must be a finite number above 0 {unit}".rstrip())
     return value
 
 
@@ -41,7 +41,7 @@ def not_negative(field: str, value: float, unit: str) -> float:
         The value is negative, infinite or not a number.
     """
     if not (isfinite(value) and value >= 0.0):
-        raise SpecError(field, value, f"must be a finite number of at least 0 {unit}")
+        raise SpecError(field, value, f"must be a finite number of at least 0 {unit}".rstrip())
     return value
 
 

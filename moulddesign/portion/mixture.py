@@ -10,7 +10,8 @@ from moulddesign.errors import SpecError
 from moulddesign.portion.composition import Component, component_density_g_per_ml
 from moulddesign.portion.density import ROOM_C, Density
 from moulddesign.portion.limits import positive
-from moulddesign.portion.recipe import Part, Rest
+from moulddesign.portion.loss import loss_from_water, mixed_water
+from moulddesign.portion.recipe import Part, Recipe, Rest
 from moulddesign.portion.rounding import rounded_keeping_total
 from moulddesign.units import G_PER_KG
 
@@ -106,6 +107,45 @@ def part_water(part: Part, *, cooking_loss: float = 0.0) -> float | None:
     lost = cooked_off(part, cooking_loss)
     water = _mixed_water(part)
     return None if water is None else (water - lost) / (1.0 - lost)
+
+
+def recipe_loss(recipe: Recipe, *, crust_share: float, finished_water: float) -> float:
+    """Return the loss that a recipe's dry matter gives, without centres.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Crust and filling.
+    crust_share : float
+        Crust as a share of the two, by mass.
+    finished_water : float
+        Water in the finished piece, as a share of its mass, measured or from its makers.
+
+    Returns
+    -------
+    float
+        1 - (1 - raw water) / (1 - finished water), exact where only water leaves.
+
+    Raises
+    ------
+    SpecError
+        An ingredient's water is unknown, or there is more water afterwards than before.
+    """
+    parts = []
+    for name, part, share in (
+        ("crust", recipe.crust, crust_share),
+        ("filling", recipe.filling, 1.0 - crust_share),
+    ):
+        water = part_water(part)
+        if water is None:
+            raise SpecError(
+                f"{name}.ingredients",
+                "without composition",
+                "must each have water, protein, fat and carbohydrate in 100 g for a dry-matter "
+                "balance; add them beside the density",
+            )
+        parts.append((share, water))
+    return loss_from_water(mixed_water(parts), finished_water)
 
 
 def cooked_off(part: Part, otherwise: float = 0.0) -> float:

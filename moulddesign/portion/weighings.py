@@ -1,7 +1,9 @@
 """Weighings of a trial bake, typed in or from a spreadsheet's CSV."""
 
 import csv
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 from math import isfinite
 from os import PathLike
 from pathlib import Path
@@ -49,6 +51,44 @@ class Weighing:
                 f"must be at most the raw {self.raw_g:g} g, for a piece does not gain weight in "
                 "baking; weigh again, and weigh glaze with the raw piece",
             )
+
+
+def typed_weighings(
+    raw_g: Sequence[float], finished_g: Sequence[float], height_mm: Sequence[float] = ()
+) -> tuple[Weighing, ...]:
+    """Return weighings from lists that belong together.
+
+    Parameters
+    ----------
+    raw_g, finished_g : sequence of float
+        One of each for every piece [g].
+    height_mm : sequence of float
+        One for every piece, or none at all [mm].
+
+    Raises
+    ------
+    SpecError
+        The lists differ in length, or a piece's values cannot be used; its number is named.
+    """
+    if len(raw_g) != len(finished_g) or len(height_mm) not in {0, len(raw_g)}:
+        raise SpecError(
+            "trial",
+            f"{len(raw_g)} raw, {len(finished_g)} finished, {len(height_mm)} heights",
+            "must have one finished weight for each raw one, and a height for each or for none",
+        )
+    return tuple(
+        _piece(number, raw_g=before, finished_g=after, height_mm=high)
+        for number, (before, after, high) in enumerate(
+            zip_longest(raw_g, finished_g, height_mm), start=1
+        )
+    )
+
+
+def _piece(number: int, *, raw_g: float, finished_g: float, height_mm: float | None) -> Weighing:
+    try:
+        return Weighing(raw_g=raw_g, finished_g=finished_g, height_mm=height_mm)
+    except SpecError as error:
+        raise SpecError(f"piece {number} {error.field}", error.value, error.need) from error
 
 
 def read_weighings(path: str | PathLike[str]) -> tuple[Weighing, ...]:
