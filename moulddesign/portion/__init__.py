@@ -106,5 +106,6 @@ __all__ = [
     "spread",
     "tolerable_deficiency_g",
     "trial",
+    "typed_weighings",
     "water_density_g_per_ml",
 ]  # fmt: skip
