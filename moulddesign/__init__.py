@@ -1,0 +1,24 @@
+"""Design filled, pressed pastries and the printable moulds that press them.
+
+>>> from moulddesign import Design, build
+>>> made = build(Design())  # doctest: +SKIP
+"""
+
+from typing import TYPE_CHECKING, Any
+
+from moulddesign.design import Design
+
+if TYPE_CHECKING:
+    from moulddesign.building import Build, build
+
+__all__ = ["Build", "Design", "__version__", "build"]
+__version__ = "0.1.0"
+
+
+def __getattr__(name: str) -> Any:  # noqa: ANN401 (whatever the module holds)
+    """Load the geometry libraries only when something is built."""
+    if name in {"Build", "build"}:
+        from moulddesign import building  # noqa: PLC0415 (weights alone need no geometry)
+
+        return getattr(building, name)
+    raise AttributeError(name)

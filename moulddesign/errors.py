@@ -66,3 +66,28 @@ class KernelError(MouldError):
 
     def __str__(self) -> str:
         return f"Making {self.step} failed: {self.reason}."
+
+
+class WriteError(FileError):
+    """A file or folder could not be made; what was there before is untouched."""
+
+
+class FindingError(MouldError):
+    """Findings failed, so nothing was published.
+
+    Parameters
+    ----------
+    names : tuple of str
+        The findings that failed.
+    """
+
+    def __init__(self, names: tuple[str, ...]) -> None:
+        super().__init__(names)
+        self.names = names
+
+    def __str__(self) -> str:
+        return (
+            f"Nothing is written, for {len(self.names)} of the findings failed "
+            f"({'; '.join(self.names)}): change the design, or publish all the same with "
+            "--keep-failing."
+        )

@@ -5,9 +5,10 @@ from typing import NoReturn
 
 import typer
 
-from moulddesign.cli import batch, density, portion, trial
-from moulddesign.errors import MouldError
+from moulddesign.cli import batch, density, make, portion, trial
+from moulddesign.errors import FindingError, KernelError, MouldError, WriteError
 
+FAILED = 1
 BAD_INPUT = 2
 INTERRUPTED = 130
 
@@ -16,6 +17,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+app.command("make")(make.run)
 app.command("portion")(portion.show)
 app.add_typer(density.app, name="density")
 app.command("batch")(batch.show)
@@ -33,12 +35,15 @@ def _help(context: typer.Context) -> None:
 
 
 def main() -> NoReturn:
-    """Run the command line and exit: 0 good, 1 a finding failed, 2 bad input, 130 Ctrl-C."""
+    """Run the command line and exit: 0 good, 1 a finding or a file failed, 2 bad input, 130 Ctrl-C."""
     try:
         code = app(standalone_mode=False)
     except typer.TyperException as error:
         sys.stderr.write(f"{error.format_message().rstrip('.')}. Try: moulddesign --help\n")
         sys.exit(BAD_INPUT)
+    except (FindingError, KernelError, WriteError) as error:
+        sys.stderr.write(f"{error}\n")
+        sys.exit(FAILED)
     except MouldError as error:
         sys.stderr.write(f"{error}\n")
         sys.exit(BAD_INPUT)

@@ -68,6 +68,22 @@ PIECE: Final = (
 )
 """Options shared by the verbs that make or weigh a piece."""
 
+RELIEF: Final = (
+    Override("--pattern", "relief.pattern", str, "NAME|FILE", "Pattern by name, or a drawing."),
+    Override("--relief-depth", "relief.depth_mm", float, "MM", "Height or depth of the relief."),
+    Override("--sense", "relief.sense", str, "raised|sunk", "Which way the relief stands."),
+    Override("--profile", "relief.profile", str, "flat|bevel|pillow", "Section of a stroke."),
+    Override("--draft", "relief.draft_deg", float, "DEG", "Least draft of the relief's walls."),
+)
+"""Options for the relief."""
+
+MOULD: Final = (
+    Override("--kind", "mould.kind", str, "NAME", "Kind of mould: press."),
+    Override("--clearance", "mould.clearance_mm", float, "MM", "Gap between stamp and bore."),
+    Override("--material", "printer.material", str, "NAME", "Plastic that is printed."),
+)
+"""Options for the mould and the printer."""
+
 
 def with_design(*overrides: Override) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     """Return a decorator that gives a verb a design file argument and overriding options.
@@ -107,6 +123,9 @@ def _design(file: Path | None, asked: Mapping[str, Any]) -> Design:
     density = given.pop("centre.density_g_per_ml", None)
     if mass_g is not None or density is not None:
         given["portion.centres"] = _centres(design, mass_g, density)
+    pattern = given.pop("relief.pattern", None)
+    if pattern is not None:
+        given["relief.layers"] = [{"pattern": pattern}]
     return design.with_values(given)
 
 

@@ -1,0 +1,257 @@
+"""The one composition: a Design becomes a Portion, a Pastry, a mould, and findings about them."""
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from time import perf_counter
+from types import MappingProxyType
+from typing import Any, TypeVar
+
+from moulddesign import __version__
+from moulddesign.cautions import CAUTIONS
+from moulddesign.check import Press, peg_findings, press_findings, soundness, volume_finding
+from moulddesign.check.crust import centre_findings, crust_findings
+from moulddesign.check.topology import topology
+from moulddesign.design import Design
+from moulddesign.design.material import materials
+from moulddesign.design.mould import Joint
+from moulddesign.finding import Finding, Verdict
+from moulddesign.mesh import Mesh, settled
+from moulddesign.mould import MouldSet, press
+from moulddesign.pastry.crust import crust_thickness_mm
+from moulddesign.pastry.pastry import Pastry, pastry
+from moulddesign.portion import Figures, figures
+from moulddesign.units import ml_from_mm3, mm3_from_ml
+
+T = TypeVar("T")
+
+PASTRY = "pastry"
+"""Name of the pastry among the files: for looking at and measuring, not for printing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Build:
+    """What a design became, and what was found true of it.
+
+    Parameters
+    ----------
+    design : Design
+        What was asked for.
+    portion : Figures
+        Masses, volumes, spread.
+    pastry : Pastry
+        The pressed piece.
+    crust_mm : float
+        Uniform crust thickness [mm].
+    mould : MouldSet
+        The parts.
+    meshes : mapping of str to Mesh
+        What is written: each part as it lies on the bed, and the pastry as it stands.
+    findings : tuple of Finding
+        All that was measured.
+    seconds : mapping of str to float
+        Time of each stage [s].
+    """
+
+    design: Design
+    portion: Figures
+    pastry: Pastry
+    crust_mm: float
+    mould: MouldSet
+    meshes: MappingProxyType[str, Mesh]
+    findings: tuple[Finding, ...]
+    seconds: MappingProxyType[str, float]
+
+    @property
+    def failed(self) -> tuple[str, ...]:
+        """Names of the findings that failed."""
+        return tuple(found.name for found in self.findings if found.verdict is Verdict.FAIL)
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """Names of the parts and of the pastry, in the order of the files."""
+        return tuple(self.meshes)
+
+    def report(self) -> dict[str, Any]:
+        """Return everything as plain values, as in `report.json`."""
+        return {
+            "moulddesign": __version__,
+            "design": self.design.plain(),
+            "portion": portion_report(self.portion),
+            "pastry": {
+                "outline": self.pastry.outline.name,
+                "width_mm": self.pastry.outline.width_mm,
+                "height_mm": self.pastry.height_mm,
+                "volume_ml": ml_from_mm3(self.meshes[PASTRY].volume_mm3),
+                "relief_ml": ml_from_mm3(self.pastry.relief_mm3),
+                "crust_thickness_mm": self.crust_mm,
+            },
+            "parts": [self._part_report(name) for name in self.meshes],
+            "findings": [asdict(finding) for finding in self.findings],
+            "cautions": list(CAUTIONS) + [materials()[self.design.printer.material].caution],
+            "seconds": dict(self.seconds),
+        }
+
+    def publish(self, folder: str | Path) -> "Build":
+        """Write everything into a folder, whole or not at all.
+
+        Parameters
+        ----------
+        folder : str or Path
+            Made new, or put in the place of the one that is there.
+
+        Returns
+        -------
+        Build
+            With what was found when the files were read back.
+
+        Raises
+        ------
+        WriteError
+            It cannot be written; the old folder is untouched.
+        FindingError
+            A finding failed; the old folder is untouched.
+        """
+        from moulddesign.export import publish  # noqa: PLC0415 (the room above this one)
+
+        return publish(self, Path(folder))
+
+    def _part_report(self, name: str) -> dict[str, Any]:
+        mesh = self.meshes[name]
+        shape = topology(mesh)
+        density = materials()[self.design.printer.material].density_g_per_ml
+        volume_ml = ml_from_mm3(mesh.volume_mm3)
+        return {
+            "name": name,
+            "files": [f"{name}.stl"],
+            "size_mm": mesh.size_mm.tolist(),
+            "volume_ml": volume_ml,
+            "area_mm2": mesh.area_mm2,
+            "triangles": len(mesh.triangles),
+            "watertight": shape.watertight,
+            "bodies": shape.shells,
+            "print_g": 0.0 if name == PASTRY else volume_ml * density,
+        }
+
+
+def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Build:
+    """Return what a design becomes: weights, pastry, mould, and what was found.
+
+    Parameters
+    ----------
+    design : Design
+        What is asked for.
+    stage : callable
+        Called with the name of each stage before it starts: portion, pastry, mould, checks.
+
+    Raises
+    ------
+    SpecError
+        The design cannot be made; the sentence names the field and what to change.
+    FileError
+        The artwork cannot be read.
+    KernelError
+        A geometry library could not do a step.
+    """
+    clock = _Clock(stage)
+    weights = clock.timed("portion", lambda: figures(design))
+    piece = weights.piece
+    made = clock.timed("pastry", lambda: pastry(design, piece.volume_ml))
+    crust_mm = crust_thickness_mm(
+        made.outline, made.height_mm, mm3_from_ml(piece.volume_ml - piece.crust_ml)
+    )
+    mould = clock.timed("mould", lambda: press(design, made))
+    meshes = MappingProxyType(
+        {part.name: settled(part.printed) for part in mould.parts} | {PASTRY: made.mesh}
+    )
+    draft = Build(
+        design=design,
+        portion=weights,
+        pastry=made,
+        crust_mm=crust_mm,
+        mould=mould,
+        meshes=meshes,
+        findings=(),
+        seconds=MappingProxyType({}),
+    )
+    findings = clock.timed("checks", lambda: _findings(draft))
+    return replace(draft, findings=findings, seconds=MappingProxyType(clock.seconds))
+
+
+def portion_report(weights: Figures) -> dict[str, Any]:
+    """Return the portion's part of a report as plain values."""
+    label = weights.label
+    return asdict(weights.piece) | {
+        "raw_g_sd": weights.spread.raw_g,
+        "label_target_raw_g": None if label is None else label.raw_g,
+    }
+
+
+class _Clock:
+    """Runs stages by name and keeps how long each took."""
+
+    def __init__(self, stage: Callable[[str], None]) -> None:
+        self.stage = stage
+        self.seconds: dict[str, float] = {}
+
+    def timed(self, name: str, work: Callable[[], T]) -> T:
+        self.stage(name)
+        start = perf_counter()
+        result = work()
+        self.seconds[name] = perf_counter() - start
+        return result
+
+
+def _findings(made: Build) -> tuple[Finding, ...]:
+    """Judge everything from the meshes that will be written."""
+    piece = made.portion.piece
+    target_mm3 = mm3_from_ml(piece.volume_ml)
+    diameters = [c.diameter_mm for c in made.design.portion.centres for _ in range(c.count)]
+    outline = made.pastry.outline
+    return (
+        volume_finding(
+            name="pastry: volume",
+            measured_mm3=made.meshes[PASTRY].volume_mm3,
+            target_mm3=target_mm3,
+            source="the portion: masses over densities",
+        ),
+        *crust_findings(thickness_mm=made.crust_mm, deepest_sunk_mm=made.pastry.deepest_sunk_mm),
+        *centre_findings(
+            diameters_mm=diameters,
+            crust_mm=made.crust_mm,
+            width_mm=min(outline.width_mm, outline.depth_mm),
+            height_mm=made.pastry.height_mm,
+        ),
+        *_press(made, target_mm3),
+        *(f for name, mesh in made.meshes.items() for f in soundness(mesh, name=name)),
+        *_against_exact(made.mould),
+    )
+
+
+def _press(made: Build, target_mm3: float) -> tuple[Finding, ...]:
+    table = made.design.mould
+    assembled = Press(**{part.name: settled(part.mesh) for part in made.mould.parts})
+    outline = made.pastry.outline
+    found = press_findings(
+        assembled,
+        target_mm3=target_mm3,
+        clearance_mm=table.clearance_mm,
+        past_rim_mm=table.past_rim_mm,
+        width_mm=max(outline.width_mm, outline.depth_mm),
+    )
+    if table.joint is Joint.PEG:
+        found += peg_findings(assembled, interference_asked_mm=table.peg_interference_mm)
+    return found
+
+
+def _against_exact(mould: MouldSet) -> tuple[Finding, ...]:
+    return tuple(
+        volume_finding(
+            name=f"{part.name}: mesh against exact surfaces",
+            measured_mm3=part.mesh.volume_mm3,
+            target_mm3=part.solid.volume_mm3,
+            source="the CAD kernel's volume of the same body",
+        )
+        for part in mould.parts
+        if part.solid is not None
+    )

@@ -1,0 +1,119 @@
+"""`moulddesign make`: from a finished weight to a verified mould."""
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+from rich.table import Table
+
+from moulddesign.cli.console import err, figure, out, print_json, table
+from moulddesign.cli.options import MOULD, PIECE, RELIEF, AsJson, with_design
+from moulddesign.cli.portion import portion_table
+from moulddesign.design import Design
+from moulddesign.finding import Finding, Verdict
+
+if TYPE_CHECKING:
+    from moulddesign.building import Build
+
+STAGES = ("portion", "pastry", "mould", "checks", "files")
+SIGNS = {Verdict.GOOD: "good", Verdict.WARN: "! warn", Verdict.FAIL: "x fail"}
+
+
+@with_design(*PIECE, *RELIEF, *MOULD)
+def run(
+    design: Design,
+    *,
+    folder: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Default: exports/NAME.")
+    ] = None,
+    keep_failing: Annotated[
+        bool, typer.Option("--keep-failing", help="Publish in spite of a failed finding.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Design -> verified mould set in a folder; without a design file, the demo.
+
+    Example: moulddesign make --weight 75 --ratio 3:7 --pattern lantern --out exports/mine
+    """
+    from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
+    from moulddesign.export import publish, publish_failing  # noqa: PLC0415 (the same)
+
+    target = folder if folder is not None else Path("exports") / design.name
+    with _progress() as stage:
+        made = build(design, stage)
+        if made.failed and not keep_failing:
+            _show(made, as_json=as_json)
+        stage("files")
+        made = (publish_failing if keep_failing else publish)(made, target)
+    _show(made, as_json=as_json)
+    err().print(f"Written to {target}", soft_wrap=True)
+    if made.failed:
+        raise typer.Exit(1)
+
+
+@contextmanager
+def _progress() -> Iterator["_Stage"]:
+    """Show a bar over the stages on stderr, where that is a terminal."""
+    columns = (TextColumn("{task.description:8}"), BarColumn(), MofNCompleteColumn())
+    console = err()
+    with Progress(
+        *columns, console=console, transient=True, disable=not console.is_terminal
+    ) as bar:
+        yield _Stage(bar)
+
+
+class _Stage:
+    """Moves the bar when a stage begins."""
+
+    def __init__(self, bar: Progress) -> None:
+        self.bar = bar
+        self.task = bar.add_task("", total=len(STAGES))
+
+    def __call__(self, name: str) -> None:
+        self.bar.update(self.task, description=name, completed=STAGES.index(name))
+
+
+def _show(made: "Build", *, as_json: bool) -> None:
+    report = made.report()
+    if as_json:
+        print_json(report)
+        return
+    pastry = report["pastry"]
+    out().print(portion_table(made.design.name, made.portion.piece))
+    out().print(
+        f"Pastry: {pastry['outline']}, {figure(pastry['width_mm'])} mm wide, "
+        f"{figure(pastry['height_mm'])} mm high, {figure(pastry['volume_ml'])} mL of which "
+        f"{figure(pastry['relief_ml'])} mL are relief; crust "
+        f"{figure(pastry['crust_thickness_mm'])} mm all round."
+    )
+    rows = [
+        (part["name"], *part["size_mm"], part["volume_ml"], part["print_g"] or "")
+        for part in report["parts"]
+    ]
+    out().print(table("Parts", ("part", "x mm", "y mm", "z mm", "mL", "print g"), rows))
+    out().print(_findings_table(made.findings))
+    for caution in report["cautions"]:
+        out().print(f"- {caution}")
+
+
+def _findings_table(findings: Iterable[Finding]) -> Table:
+    """Return the findings that are not good, and a row that counts the others."""
+    rows = [
+        (SIGNS[f.verdict], f.name, _measured(f.measured, f.unit), f"{f.limit} {f.unit}", f.source)
+        for f in findings
+        if f.verdict is not Verdict.GOOD
+    ]
+    good = sum(f.verdict is Verdict.GOOD for f in findings)
+    made = Table(title="Findings", title_justify="left", title_style="bold")
+    for head in ("verdict", "finding", "measured", "limit", "source"):
+        made.add_column(head)
+    for row in [*rows, ("good", f"{good} findings, all in report.json", "", "", "")]:
+        made.add_row(*row)
+    return made
+
+
+def _measured(value: float | str, unit: str) -> str:
+    return f"{figure(value) if isinstance(value, float) else value} {unit}".rstrip()
