@@ -88,7 +88,7 @@ class Build:
             },
             "parts": [self._part_report(name) for name in self.meshes],
             "findings": [asdict(finding) for finding in self.findings],
-            "cautions": list(CAUTIONS) + [materials()[self.design.printer.material].caution],
+            "cautions": [*CAUTIONS, materials()[self.design.printer.material].caution],
             "seconds": dict(self.seconds),
         }
 

@@ -3,13 +3,19 @@
 from typing import Final
 
 CAUTIONS: Final = (
-    "Printed plastic is not food-safe by default: layer lines hold residue, brass nozzles carry "
-    "lead, dyes and unknown additives migrate.",
-    "Print with undyed filament that has a food-contact declaration, through a stainless nozzle "
-    "kept for it; press through cling film, or cast a silicone mould from a master.",
-    "Wash by hand in warm water below the plastic's softening point, never in a dishwasher unless "
-    "the plastic allows it; never bake in a printed mould; replace it when scratched or after a "
-    "season.",
+    (
+        "Printed plastic is not food-safe by default: layer lines hold residue, brass nozzles "
+        "carry lead, dyes and unknown additives migrate."
+    ),
+    (
+        "Print with undyed filament that has a food-contact declaration, through a stainless "
+        "nozzle kept for it; press through cling film, or cast a silicone mould from a master."
+    ),
+    (
+        "Wash by hand in warm water below the plastic's softening point, never in a dishwasher "
+        "unless the plastic allows it; never bake in a printed mould; replace it when scratched "
+        "or after a season."
+    ),
     "Silicone: food-grade, cured as its maker says; printed masters can inhibit the cure.",
     "Fingers: keep them out from between stamp, sleeve and palm disc.",
     "Kitchen: boiling syrup and lye water burn skin and eyes.",

@@ -35,7 +35,7 @@ def _help(context: typer.Context) -> None:
 
 
 def main() -> NoReturn:
-    """Run the command line and exit: 0 good, 1 a finding or a file failed, 2 bad input, 130 Ctrl-C."""
+    """Run the command line; exit 0 good, 1 a finding or file failed, 2 bad input, 130 Ctrl-C."""
     try:
         code = app(standalone_mode=False)
     except typer.TyperException as error:
