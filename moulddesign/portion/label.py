@@ -7,15 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 from enum import StrEnum
-from math import sqrt
-from statistics import NormalDist
 from typing import Final
 
 from moulddesign.design import Design
-from moulddesign.errors import SpecError
-from moulddesign.portion.limits import between, not_negative
+from moulddesign.portion.limits import between
 from moulddesign.portion.portion import Portion
 from moulddesign.portion.rounding import up_to_step_g
+from moulddesign.portion.shortfall import Scatter, least_raw_g
 from moulddesign.portion.spread import Spread
 
 LEAST_LABEL_G: Final = 5.0
@@ -109,52 +107,6 @@ def tolerable_deficiency_g(label_g: float) -> float:
     return float((exact * ratio).quantize(TENTH_G, rounding=ROUND_CEILING))
 
 
-def least_raw_g(
-    floor_g: float, most_below: float, *, loss: float, raw_sd_g: float, loss_sd: float
-) -> float:
-    """Return the least raw weight at which few pieces end below a floor.
-
-    Parameters
-    ----------
-    floor_g : float
-        Finished weight that few may fall below [g].
-    most_below : float
-        Share that may, below 0.5.
-    loss, loss_sd : float
-        Share of the raw mass lost, and its standard deviation.
-    raw_sd_g : float
-        Standard deviation of the raw mass [g].
-
-    Returns
-    -------
-    float
-        The r with r a - z sqrt(a^2 s_r^2 + r^2 s_l^2) = floor, where a = 1 - loss and z is the
-        normal quantile; exact for a normal finished weight [g].
-
-    Raises
-    ------
-    SpecError
-        The loss scatters so much that no weight will do.
-
-    Examples
-    --------
-    >>> round(least_raw_g(70.0, 0.025, loss=0.0, raw_sd_g=1.0, loss_sd=0.0), 2)
-    71.96
-    """
-    z = NormalDist().inv_cdf(1.0 - most_below)
-    kept = 1.0 - loss
-    square = kept**2 - (z * loss_sd) ** 2
-    if kept <= z * loss_sd:
-        raise SpecError(
-            "portion.loss_sd",
-            loss_sd,
-            "must be smaller for a label: with such scatter no raw weight keeps the rule; bake a "
-            "trial and measure the loss",
-        )
-    under_root = (loss_sd * floor_g) ** 2 + (kept * raw_sd_g) ** 2 * square
-    return (kept * floor_g + z * sqrt(under_root)) / square
-
-
 def label_target(design: Design, piece: Portion, scatter: Spread) -> LabelTarget:
     """Return the least raw weight that satisfies the three packers' rules.
 
@@ -181,17 +133,11 @@ def label_target(design: Design, piece: Portion, scatter: Spread) -> LabelTarget
     table, rules = design.portion, design.label
     label_g = piece.finished_g if rules.weight_g is None else rules.weight_g
     short_g = tolerable_deficiency_g(label_g)
-    scattered = {
-        "loss": table.loss,
-        "loss_sd": table.loss_sd,
-        "raw_sd_g": not_negative("raw_g_sd", scatter.raw_g, "g"),
-    }
+    pieces = Scatter(raw_sd_g=scatter.raw_g, loss=table.loss, loss_sd=table.loss_sd)
     asked = {
         Rule.MEAN: label_g / (1.0 - table.loss),
-        Rule.FEW_SHORT: least_raw_g(label_g - short_g, rules.most_short, **scattered),
-        Rule.NONE_VERY_SHORT: least_raw_g(
-            label_g - 2.0 * short_g, rules.most_very_short, **scattered
-        ),
+        Rule.FEW_SHORT: least_raw_g(label_g - short_g, rules.most_short, pieces),
+        Rule.NONE_VERY_SHORT: least_raw_g(label_g - 2.0 * short_g, rules.most_very_short, pieces),
     }
     binding = max(asked, key=lambda rule: asked[rule])
     return LabelTarget(

@@ -1,6 +1,7 @@
 """Masses and volumes of one piece, from its finished weight."""
 
 from dataclasses import dataclass
+from math import fsum
 
 from moulddesign.design import CountsIn, PortionTable
 from moulddesign.errors import SpecError
@@ -107,7 +108,7 @@ def portion(table: PortionTable) -> Portion:
     paste_g = filling_g - inside_g
     crust_ml = crust_g / table.crust_density_g_per_ml
     paste_ml = paste_g / table.filling_density_g_per_ml
-    centre_ml = sum(c.count * c.mass_g / c.density_g_per_ml for c in table.centres)
+    centre_ml = fsum(c.count * c.mass_g / c.density_g_per_ml for c in table.centres)
     return Portion(
         finished_g=table.finished_weight_g,
         raw_g=raw_g,
@@ -124,4 +125,4 @@ def portion(table: PortionTable) -> Portion:
 
 
 def _centres_g(table: PortionTable, counts_in: CountsIn) -> float:
-    return sum(c.count * c.mass_g for c in table.centres if c.counts_in is counts_in)
+    return fsum(c.count * c.mass_g for c in table.centres if c.counts_in is counts_in)

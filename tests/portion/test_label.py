@@ -1,0 +1,115 @@
+from statistics import NormalDist
+
+import numpy as np
+import pytest
+
+from moulddesign.design import Design
+from moulddesign.errors import SpecError
+from moulddesign.portion import Rule, label_target, portion, spread, tolerable_deficiency_g
+
+N = 100_000
+
+
+@pytest.mark.parametrize(
+    ("label_g", "published"),
+    [
+        pytest.param(g, t, id=f"Directive 76/211/EEC Annex I, {g} g")
+        for g, t in [
+            (5, 0.5), (25, 2.3), (35, 3.2), (45, 4.1), (50, 4.5), (75, 4.5), (100, 4.5),
+            (125, 5.7), (150, 6.8), (180, 8.1), (200, 9), (250, 9), (300, 9), (400, 12),
+            (500, 15), (750, 15), (1000, 15), (2000, 30), (10_000, 150),
+        ]
+    ],
+)  # fmt: skip
+def test_table_of_tolerable_deficiencies(label_g, published):
+    assert tolerable_deficiency_g(label_g) == published
+
+
+@pytest.mark.parametrize("label_g", [4.99, 10_000.1, -75.0, float("nan"), float("inf")])
+def test_a_label_outside_the_table_is_refused(label_g):
+    with pytest.raises(SpecError, match="must be 5 to 10,000 g"):
+        tolerable_deficiency_g(label_g)
+
+
+def design(hand_error_g, loss_sd, **label):
+    return Design.of(
+        {
+            "portion": {"finished_weight_g": 75.0, "loss": 0.05, "loss_sd": loss_sd},
+            "scale": {"hand_error_g": hand_error_g, "resolution_g": 0.1},
+            "label": label,
+        }
+    )
+
+
+CASES = [
+    pytest.param(design(0.5, 0.01), Rule.MEAN, id="steady hand: the mean binds"),
+    pytest.param(design(1.75, 0.005), Rule.FEW_SHORT, id="2.4 g: few short binds"),
+    pytest.param(
+        design(1.75, 0.005, most_short=0.02, weight_g=75.0), Rule.FEW_SHORT, id="Germany: 2 %"
+    ),
+]
+
+
+def packs(made, raw_g):
+    """Finished weights of a simulated batch that is weighed to a raw target."""
+    rng = np.random.default_rng(7)
+    sd = spread(made, portion(made.portion)).raw_g
+    loss = made.portion.loss + made.portion.loss_sd * rng.standard_normal(N)
+    return (raw_g + sd * rng.standard_normal(N)) * (1.0 - loss)
+
+
+def kept(made, weights, slack):
+    """Which rules a batch of 75 g keeps; slack is in standard deviations of the sampling."""
+    few, none = made.label.most_short, made.label.most_very_short
+    return {
+        Rule.MEAN: weights.mean() >= 75.0 - slack * weights.std() / N**0.5,
+        Rule.FEW_SHORT: (weights < 70.5).mean() <= few + slack * (few / N) ** 0.5,
+        Rule.NONE_VERY_SHORT: (weights < 66.0).mean() <= none + slack * (none / N) ** 0.5,
+    }
+
+
+@pytest.mark.parametrize(("made", "binding"), CASES)
+def test_simulated_batch_keeps_the_rules_and_no_lighter_one_does(made, binding):
+    piece = portion(made.portion)
+    target = label_target(made, piece, spread(made, piece))
+    assert target.binding is binding
+    assert target.raw_g == target.least_raw_g[binding] == max(target.least_raw_g.values())
+    # at the limit a share scatters by sqrt(p / n) and a mean by s / sqrt(n): three of them
+    assert all(kept(made, packs(made, target.raw_g), 3.0).values())
+    lighter = kept(made, packs(made, target.raw_g - 0.3), 0.0)
+    assert not lighter[binding]
+
+
+def share_below(made, raw_g, floor_g):
+    """Share of finished weights below a floor, by quadrature over the loss: no sampling noise."""
+    sd = spread(made, portion(made.portion)).raw_g
+    nodes, weights = np.polynomial.hermite_e.hermegauss(60)
+    losses = made.portion.loss + made.portion.loss_sd * nodes
+    shares = [NormalDist(raw_g, sd).cdf(floor_g / (1.0 - loss)) for loss in losses]
+    return np.dot(weights, shares) / weights.sum()
+
+
+def test_rule_of_twice_the_deficiency_binds_where_pieces_scatter_most():
+    # one pack in 10,000 is too few to count in a sample of 100,000: 10 +- 3
+    made = design(1.5, 0.028)
+    piece = portion(made.portion)
+    target = label_target(made, piece, spread(made, piece))
+    assert target.binding is Rule.NONE_VERY_SHORT
+    assert share_below(made, target.raw_g, 66.0) == pytest.approx(1e-4, rel=1e-6)
+    assert share_below(made, target.raw_g - 0.3, 66.0) > 1.3e-4
+    assert share_below(made, target.raw_g, 70.5) < made.label.most_short
+
+
+def test_the_scale_rounds_the_target_up():
+    made = Design.of({"scale": {"resolution_g": 2.0}, "label": {"weight_g": 70.0}})
+    piece = portion(made.portion)
+    target = label_target(made, piece, spread(made, piece))
+    assert target.raw_g <= target.scaled_g < target.raw_g + 2.0
+    assert target.scaled_g % 2.0 == 0.0
+    assert target.finished_g == pytest.approx(target.raw_g * 0.98, rel=1e-12)
+
+
+def test_label_that_is_not_given_is_the_finished_weight():
+    made = design(0.5, 0.01)
+    piece = portion(made.portion)
+    assert label_target(made, piece, spread(made, piece)).label_g == 75.0

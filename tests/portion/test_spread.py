@@ -1,0 +1,84 @@
+import numpy as np
+import pytest
+
+from moulddesign.design import Design
+from moulddesign.errors import SpecError
+from moulddesign.portion import portion, spread
+
+N = 100_000
+DESIGNS = {
+    "one yolk": {"portion": {"centres": [{"mass_g": 12.0}]}},
+    "no centre": {"scale": {"resolution_g": 5.0, "hand_error_g": 0.0}},
+    "nuts and air": {
+        "portion": {
+            "finished_weight_g": 150.0,
+            "trapped_air": 0.05,
+            "loss": 0.08,
+            "loss_sd": 0.005,
+            "centres": [
+                {"mass_g": 2.0, "count": 6, "counts_in": "apart"},
+                {"mass_g": 14.0, "mass_spread": 0.2, "density_sd_g_per_ml": 0.05},
+            ],
+        }
+    },
+}
+
+
+def sampled(design):
+    """Raw mass, volume and finished mass of pieces made by an unsteady hand, one by one."""
+    rng = np.random.default_rng(11)
+    table, piece = design.portion, portion(design.portion)
+    step, hand = design.scale.resolution_g, design.scale.hand_error_g
+
+    def weighed(mass):
+        return mass + rng.uniform(-step / 2, step / 2, N) + hand * rng.standard_normal(N)
+
+    def about(value, sd):
+        return value + sd * rng.standard_normal(N)
+
+    crust, paste = weighed(piece.crust_g), weighed(piece.paste_g)
+    raw = crust + paste
+    volume = crust / about(table.crust_density_g_per_ml, table.crust_density_sd_g_per_ml)
+    volume += paste / about(table.filling_density_g_per_ml, table.filling_density_sd_g_per_ml)
+    for centre in table.centres:
+        mass = sum(about(centre.mass_g, centre.mass_spread * centre.mass_g)
+                   for _ in range(centre.count))  # fmt: skip
+        raw = raw + mass
+        volume = volume + mass / about(centre.density_g_per_ml, centre.density_sd_g_per_ml)
+    volume = volume / (1 - table.trapped_air)
+    return raw, volume, raw * (1 - about(table.loss, table.loss_sd))
+
+
+@pytest.mark.parametrize("name", DESIGNS)
+def test_first_order_is_what_100_000_samples_scatter(name):
+    design = Design.of(DESIGNS[name])
+    found = spread(design, portion(design.portion))
+    raw, volume, finished = sampled(design)
+    # 3 / sqrt(2 n) = 0.7 % of sampling and (0.03)^2 = 0.1 % of second order
+    assert found.raw_g == pytest.approx(np.std(raw), rel=0.01)
+    assert found.volume_ml == pytest.approx(np.std(volume), rel=0.01)
+    assert found.finished_g == pytest.approx(np.std(finished), rel=0.01)
+    area_mm2 = 2500.0
+    assert found.height_mm(area_mm2) == pytest.approx(np.std(volume) * 1000 / area_mm2, rel=0.01)
+
+
+def test_nothing_scatters_where_nothing_is_unsure():
+    design = Design.of(
+        {
+            "portion": {
+                "loss_sd": 0.0,
+                "crust_density_sd_g_per_ml": 0.0,
+                "filling_density_sd_g_per_ml": 0.0,
+            },
+            "scale": {"resolution_g": 1e-9, "hand_error_g": 0.0},
+        }
+    )
+    found = spread(design, portion(design.portion))
+    assert max(found.raw_g, found.volume_ml, found.finished_g) < 1e-8
+
+
+@pytest.mark.parametrize("area_mm2", [0.0, -1.0, float("nan")])
+def test_an_area_that_cannot_be_is_refused(area_mm2):
+    design = Design()
+    with pytest.raises(SpecError, match=r"area_mm2 = .*above 0 mm"):
+        spread(design, portion(design.portion)).height_mm(area_mm2)
