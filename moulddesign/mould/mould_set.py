@@ -1,0 +1,126 @@
+"""What every kind of mould is: named parts that know how they stand, and how they are printed."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from moulddesign.errors import SpecError
+from moulddesign.mesh import Mesh, settled
+from moulddesign.mould.layout import PressLayout
+from moulddesign.mould.solid import Solid
+
+AXES = ("x", "y", "z")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pose:
+    """How a part moves from the assembly to the printer's bed.
+
+    Parameters
+    ----------
+    half_turns : int
+        1 where it is first turned over about the x axis, else 0.
+    shift_mm : tuple of float
+        Then moved by this vector [mm].
+    """
+
+    half_turns: int
+    shift_mm: tuple[float, float, float]
+
+    def of_mesh(self, mesh: Mesh) -> Mesh:
+        """Return a mesh of the assembly as it lies on the bed."""
+        return (mesh.turned_over() if self.half_turns else mesh).moved(self.shift_mm)
+
+    def of_solid(self, solid: Solid) -> Solid:
+        """Return a body of the assembly as it lies on the bed."""
+        return (solid.turned_over() if self.half_turns else solid).moved(self.shift_mm)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Part:
+    """One thing to print.
+
+    Parameters
+    ----------
+    name : str
+        Its name, and that of its files.
+    mesh : Mesh
+        As it stands in the assembly.
+    pose : Pose
+        From there to the bed.
+    solid : Solid or None
+        The same body with exact surfaces, where there is one.
+    blank : Solid or None
+        The body without its relief, where it has one.
+    """
+
+    name: str
+    mesh: Mesh
+    pose: Pose
+    solid: Solid | None = None
+    blank: Solid | None = None
+
+    @property
+    def printed(self) -> Mesh:
+        """As it lies on the bed, on z = 0 about its middle, in float32 numbers for the files."""
+        return settled(self.pose.of_mesh(self.mesh))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MouldSet:
+    """A mould: its parts, and the sizes that checks and drawings need.
+
+    Parameters
+    ----------
+    parts : tuple of Part
+        In the order in which they are listed everywhere.
+    layout : PressLayout
+        Every height and radius.
+    """
+
+    parts: tuple[Part, ...]
+    layout: PressLayout
+
+    def part(self, name: str) -> Part:
+        """Return the part of a name; `KeyError` where there is none."""
+        return {part.name: part for part in self.parts}[name]
+
+
+def pose_on_bed(
+    mesh: Mesh, bed_mm: tuple[float, float, float], *, half_turns: int, name: str
+) -> Pose:
+    """Return the pose that lays a part on the bed.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        The part as it stands in the assembly.
+    half_turns : int
+        1 where it is printed upside down, else 0.
+    bed_mm : tuple of float
+        Build volume: x, y, z [mm].
+    name : str
+        The part's name, for the error.
+
+    Raises
+    ------
+    SpecError
+        It is larger than the build volume.
+    """
+    size = mesh.size_mm.tolist()
+    too_long = [axis for axis, part, bed in zip(AXES, size, bed_mm, strict=True) if part > bed]
+    if too_long:
+        need = (
+            f"is smaller than the {name} along {_listed(too_long)}, which is "
+            f"{' x '.join(f'{length:.1f}' for length in size)} mm; make the pastry smaller, "
+            "shorten mould.guide_to_width, narrow mould.flange_width_mm or take a larger printer"
+        )
+        raise SpecError("printer.bed_mm", bed_mm, need)
+    turned = Pose(half_turns=half_turns, shift_mm=(0.0, 0.0, 0.0)).of_mesh(mesh)
+    low, high = turned.bounds
+    x, y, _ = ((low + high) / 2.0).tolist()
+    shift = (bed_mm[0] / 2.0 - x, bed_mm[1] / 2.0 - y, -float(low[2]))
+    return Pose(half_turns=half_turns, shift_mm=shift)
+
+
+def _listed(words: Iterable[str]) -> str:
+    return " and ".join(words)

@@ -1,0 +1,171 @@
+"""The plunger: palm disc, stem with height rings, guide vanes, and its half of the joint."""
+
+from typing import Final
+
+from moulddesign.mould.layout import PressLayout
+from moulddesign.mould.peg import Peg
+from moulddesign.mould.screw import Screw
+from moulddesign.mould.section import section
+from moulddesign.mould.slope import RISE
+from moulddesign.mould.solid import (
+    Solid,
+    fused,
+    plate,
+    quarter_turned,
+    shared,
+    stack,
+    turned,
+    without,
+)
+
+PALM_EASE_MM: Final = 1.2
+"""Chamfer of the disc's edge under the palm; our choice [mm]."""
+
+STOP_EASE_MM: Final = 0.6
+"""Chamfer of the disc's other edge; our choice [mm]."""
+
+TIP_EASE_MM: Final = 0.6
+"""Chamfer of the peg's tip, so that it finds its pocket; our choice [mm]."""
+
+SLOT_OVER_MM: Final = 0.1
+"""How much further than the shank's hole the bridged layers leave open, each side [mm]."""
+
+OVER_MM: Final = 1.0
+"""How far a tool reaches beyond a body, or one body into another [mm]."""
+
+
+def plunger(layout: PressLayout) -> Solid:
+    """Return the plunger as it stands on the stamp at the nominal press.
+
+    Parameters
+    ----------
+    layout : PressLayout
+        The sizes.
+
+    Returns
+    -------
+    Solid
+        Peg down, palm disc up.
+
+    Raises
+    ------
+    KernelError
+        The kernel could not make it.
+    SpecError
+        No bolt is short enough.
+    """
+    body = fused([_core(layout), _vanes(layout), _disc(layout)], "the plunger")
+    if isinstance(layout.joint, Screw):
+        return without(body, _bolt_hole(layout, layout.joint), "the plunger's bolt hole")
+    return body
+
+
+def _core(layout: PressLayout) -> Solid:
+    """Peg, stem and the cone under the disc, turned in one piece."""
+    stem, low, back = layout.stem_radius_mm, layout.disc_low_mm, layout.back_mm
+    inside_disc = low + layout.mould.disc_thickness_mm / 2.0
+    profile = [
+        *_foot(layout.joint, back),
+        (stem, back),
+        *_grooves(layout),
+        (stem, low - layout.gusset_mm),
+        (stem + layout.gusset_mm, low),
+        (stem + layout.gusset_mm, inside_disc),
+        (0.0, inside_disc),
+    ]
+    return turned(profile, "the plunger's stem")
+
+
+def _foot(joint: Peg | Screw, back_mm: float) -> list[tuple[float, float]]:
+    """Return the peg's profile from its tip to the stem; flat where a bolt holds the stamp."""
+    if isinstance(joint, Screw):
+        return [(0.0, back_mm)]
+    tip, root = joint.tip_radius_mm, joint.diameter_mm / 2.0
+    ease = min(TIP_EASE_MM, joint.length_mm / 4.0)
+    slope = (root - tip) / joint.length_mm
+    end = back_mm - joint.length_mm
+    return [(0.0, end), (tip - ease, end), (tip + slope * ease, end + ease), (root, back_mm)]
+
+
+def _grooves(layout: PressLayout) -> list[tuple[float, float]]:
+    stem, depth = layout.stem_radius_mm, layout.groove_mm
+    half = RISE * depth
+    return [
+        corner
+        for ring in sorted(layout.ring_heights_mm)
+        for corner in ((stem, ring - half), (stem - depth, ring), (stem, ring + half))
+    ]
+
+
+def _vanes(layout: PressLayout) -> Solid:
+    """Return a cross of plates with the profile of bore less clearance, narrowing to the stem."""
+    outline, clearance = layout.outline, layout.mould.clearance_mm
+    along_x = _vane(layout, outline.width_mm / 2.0 - clearance)
+    along_y = quarter_turned(_vane(layout, outline.depth_mm / 2.0 - clearance))
+    cross = fused([along_x, along_y], "the guide vanes")
+    profile = section(outline, -clearance)
+    low, high = layout.back_mm - OVER_MM, layout.disc_high_mm
+    return shared(
+        cross, stack([(low, profile), (high, profile)], "the vanes' profile"), "the vanes"
+    )
+
+
+def _vane(layout: PressLayout, reach_mm: float) -> Solid:
+    """One plate; it reaches beyond the bore's profile, which then cuts it."""
+    low, top = layout.back_mm, layout.vane_top_mm
+    inside_disc = layout.disc_low_mm + layout.mould.disc_thickness_mm / 4.0
+    inside_stem = layout.stem_radius_mm / 2.0
+    rise = min(RISE * (reach_mm - inside_stem), inside_disc - top)
+    x_low, x_high = reach_mm + OVER_MM, reach_mm - rise / RISE
+    straight = top - RISE * OVER_MM
+    profile = [
+        (-x_low, low), (x_low, low), (x_low, straight),
+        (x_high, top + rise), (-x_high, top + rise), (-x_low, straight),
+    ]  # fmt: skip
+    return plate(profile, layout.mould.vane_thickness_mm, "a guide vane")
+
+
+def _disc(layout: PressLayout) -> Solid:
+    mould, low, high = layout.mould, layout.disc_low_mm, layout.disc_high_mm
+    rim = section(layout.outline, mould.disc_rim_mm)
+    palm = min(PALM_EASE_MM, mould.disc_thickness_mm / 3.0)
+    stop = min(
+        STOP_EASE_MM, mould.disc_thickness_mm / 6.0, (mould.disc_rim_mm - mould.lead_in_mm) / 3.0
+    )
+    sections = [
+        (low, rim.eased(stop)),
+        (low + stop, rim),
+        (high - RISE * palm, rim),
+        (high, rim.eased(palm)),
+    ]
+    return stack(sections, "the palm disc")
+
+
+def _bolt_hole(layout: PressLayout, screw: Screw) -> Solid:
+    """Shank, head, and two bridged layers between them so that the head's seat prints over air.
+
+    The first bridged layer spans the head's hole with a slot as wide as the shank, the second
+    closes the slot to a square: common practice, no source.
+    """
+    back, high = layout.back_mm, layout.disc_high_mm
+    seat = back - screw.end_mm + screw.length_mm(high - back)
+    shank, head = screw.size.hole_mm / 2.0, screw.head_room_mm / 2.0
+    bore = [
+        (0.0, back - OVER_MM), (shank, back - OVER_MM), (shank, seat),
+        (head, seat), (head, high + OVER_MM), (0.0, high + OVER_MM),
+    ]  # fmt: skip
+    # A slot exactly as wide as the shank would touch it along a line, which kernels dislike.
+    side = shank + SLOT_OVER_MM
+    chord = (head**2 - side**2) ** 0.5
+    parts = [
+        turned(bore, "the bolt's hole"),
+        _slab(chord, 2.0 * side, (seat - screw.layer_mm, seat + screw.layer_mm)),
+        _slab(side, 2.0 * side, (seat - 2.0 * screw.layer_mm, seat)),
+    ]
+    return fused(parts, "the bolt's hole")
+
+
+def _slab(half_length_mm: float, width_mm: float, z_mm: tuple[float, float]) -> Solid:
+    low, high = z_mm
+    x = half_length_mm
+    return plate([(-x, low), (x, low), (x, high), (-x, high)], width_mm, "the bolt's bridges")

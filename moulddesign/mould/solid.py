@@ -1,0 +1,287 @@
+"""Bodies with exact surfaces: the one module that imports CadQuery, and late, for it takes seconds.
+
+Every body is a `Solid`; the kernel's own shapes do not leave this module.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from math import cos, pi, sin
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from moulddesign.errors import KernelError
+from moulddesign.mesh import Indices, Mesh, Points
+from moulddesign.mould.section import Rectangle, Round, Section
+from moulddesign.mould.weld import WELD_MM, welded
+
+FACET_MM: Final = 0.005
+"""Largest distance of a facet from its surface, a fiftieth of a usual clearance [mm]."""
+
+FACET_RAD: Final = 0.35
+"""Largest turn between neighbouring facets; 20 deg keeps small edges round [rad]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solid:
+    """A body bounded by exact surfaces.
+
+    Parameters
+    ----------
+    _shape : object
+        The kernel's own shape, private to this module.
+    """
+
+    _shape: Any
+
+    @property
+    def volume_mm3(self) -> float:
+        """Volume enclosed by the exact surfaces [mm^3]."""
+        return float(self._shape.Volume())
+
+    @property
+    def area_mm2(self) -> float:
+        """Area of the exact surfaces [mm^2]."""
+        return float(self._shape.Area())
+
+    def moved(self, by_mm: ArrayLike) -> "Solid":
+        """Return it moved along a vector, shape (3,) [mm]."""
+        return Solid(self._shape.moved(_kernel().Location(_triple(by_mm))))
+
+    def turned_over(self) -> "Solid":
+        """Return it turned by half a turn about the x axis: what was up is down."""
+        place = _kernel().Location((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 180.0)
+        return Solid(self._shape.moved(place))
+
+    def mesh(self, tolerance_mm: float = FACET_MM, angle_rad: float = FACET_RAD) -> Mesh:
+        """Return its facets: closed, welded, wound alike, the same on every call.
+
+        Parameters
+        ----------
+        tolerance_mm : float
+            Largest distance of a facet from the surface [mm].
+        angle_rad : float
+            Largest turn between neighbouring facets on a curve [rad].
+
+        Raises
+        ------
+        KernelError
+            A face could not be divided into triangles.
+        """
+        from OCP.BRepMesh import BRepMesh_IncrementalMesh  # noqa: PLC0415
+
+        # The kernel keeps an earlier, perhaps coarser, division with the shape: divide a copy.
+        # Its own default takes the tolerance as a share of each edge: absolute is asked for.
+        shape = self._shape.copy()
+        with _step("the facets of a body"):
+            BRepMesh_IncrementalMesh(shape.wrapped, tolerance_mm, False, angle_rad, False)  # noqa: FBT003
+            points, triangles = _facets(shape)
+        return welded(points, triangles)
+
+    def write_step(self, path: str) -> None:
+        """Write it as a STEP file in millimetres; the header carries the time of writing.
+
+        Raises
+        ------
+        KernelError
+            The file could not be written.
+        """
+        with _step(f"the file {path}"):
+            self._shape.exportStep(path)
+
+
+def stack(sections: Sequence[tuple[float, Section]], step: str) -> Solid:
+    """Return the solid between sections at rising heights, with straight sides from each to each.
+
+    Parameters
+    ----------
+    sections : sequence of (float, Section)
+        Height above the table [mm] and the section there; all of one kind, rising.
+    step : str
+        What is made, for the error.
+
+    Raises
+    ------
+    KernelError
+        The kernel could not make it.
+    """
+    kernel = _kernel()
+    return _made(
+        lambda: kernel.loft([_wire(s, z) for z, s in sections], cap=True, ruled=True), step
+    )
+
+
+def turned(profile: Sequence[tuple[float, float]], step: str) -> Solid:
+    """Return the solid that a closed profile sweeps round the z axis.
+
+    Parameters
+    ----------
+    profile : sequence of (float, float)
+        Radius, at least 0, and height of each corner, in order round the profile [mm].
+    step : str
+        What is made, for the error.
+
+    Raises
+    ------
+    KernelError
+        The kernel could not make it.
+    """
+    kernel = _kernel()
+
+    def make() -> Any:  # noqa: ANN401 (the kernel's shape)
+        flat = kernel.face(kernel.polygon(*((r, 0.0, z) for r, z in profile)))
+        return kernel.revolve(flat, (0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
+
+    return _made(make, step)
+
+
+def plate(profile: Sequence[tuple[float, float]], thickness_mm: float, step: str) -> Solid:
+    """Return an upright plate in the plane of x and z, half its thickness to each side.
+
+    Parameters
+    ----------
+    profile : sequence of (float, float)
+        x and z of each corner, in order round the profile [mm].
+    thickness_mm : float
+        Extent along y [mm].
+    step : str
+        What is made, for the error.
+
+    Raises
+    ------
+    KernelError
+        The kernel could not make it.
+    """
+    kernel = _kernel()
+    near = -thickness_mm / 2.0
+
+    def make() -> Any:  # noqa: ANN401 (the kernel's shape)
+        flat = kernel.face(kernel.polygon(*((x, near, z) for x, z in profile)))
+        return kernel.extrude(flat, (0.0, thickness_mm, 0.0))
+
+    return _made(make, step)
+
+
+def quarter_turned(solid: Solid) -> Solid:
+    """Return a body turned by a quarter about the z axis: x becomes y."""
+    place = _kernel().Location((0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 90.0)
+    return Solid(solid._shape.moved(place))  # noqa: SLF001 (this module owns it)
+
+
+def fused(solids: Sequence[Solid], step: str) -> Solid:
+    """Return the union of bodies that touch or overlap; `step` names it in a `KernelError`."""
+    kernel = _kernel()
+    return _made(lambda: kernel.fuse(*(s._shape for s in solids)), step)  # noqa: SLF001
+
+
+def without(solid: Solid, tool: Solid, step: str) -> Solid:
+    """Return a body without another; `step` names it in a `KernelError`."""
+    kernel = _kernel()
+    return _made(lambda: kernel.cut(solid._shape, tool._shape), step)  # noqa: SLF001
+
+
+def shared(a: Solid, b: Solid, step: str) -> Solid:
+    """Return what two bodies share; `step` names it in a `KernelError`."""
+    kernel = _kernel()
+    return _made(lambda: kernel.intersect(a._shape, b._shape), step)  # noqa: SLF001
+
+
+@cache
+def _kernel() -> Any:  # noqa: ANN401 (a module without types)
+    try:
+        from cadquery import func  # noqa: PLC0415
+    except ImportError as error:
+        raise KernelError("a body in the CAD kernel", _missing(str(error))) from error
+    return func
+
+
+def _missing(said: str) -> str:
+    if "libGL" in said:
+        return (
+            "the system library libGL.so.1 is missing; install it, on Debian or Ubuntu with "
+            "apt-get install libgl1"
+        )
+    return f"CadQuery cannot be imported ({said}); install this program again"
+
+
+def _made(make: Callable[[], Any], step: str) -> Solid:
+    with _step(step):
+        shape = make()
+    solids = shape.Solids()
+    if len(solids) != 1:
+        raise KernelError(step, f"{len(solids)} bodies came out where one was asked for")
+    if not (solids[0].isValid() and solids[0].Volume() > 0.0):
+        raise KernelError(step, "the kernel calls its own result invalid; change a size a little")
+    return Solid(solids[0])
+
+
+@contextmanager
+def _step(step: str) -> Iterator[None]:
+    from OCP.Standard import Standard_Failure  # noqa: PLC0415
+
+    try:
+        yield
+    except (Standard_Failure, ValueError) as error:
+        raise KernelError(step, f"the CAD kernel said {error}") from error
+
+
+def _wire(section: Section, z_mm: float) -> Any:  # noqa: ANN401 (the kernel's shape)
+    kernel = _kernel()
+    if isinstance(section, Round):
+        return kernel.wire(kernel.circle(section.radius_mm)).moved(z=z_mm)
+    if isinstance(section, Rectangle):
+        if section.corner_radius_mm:
+            return _rounded(section, z_mm)
+        return kernel.rect(section.width_mm, section.depth_mm).moved(z=z_mm)
+    return kernel.polygon(*((x, y, z_mm) for x, y in section.points.tolist()))
+
+
+def _rounded(section: Rectangle, z_mm: float) -> Any:  # noqa: ANN401 (the kernel's shape)
+    kernel = _kernel()
+    radius = section.corner_radius_mm
+    x, y = section.width_mm / 2.0 - radius, section.depth_mm / 2.0 - radius
+    corners = ((x, -y, -0.5), (x, y, 0.0), (-x, y, 0.5), (-x, -y, 1.0))
+    arcs = [
+        [
+            kernel.Vector(cx + radius * cos(turn), cy + radius * sin(turn), z_mm)
+            for turn in (pi * start, pi * (start + 0.25), pi * (start + 0.5))
+        ]
+        for cx, cy, start in corners
+    ]
+    edges = []
+    for arc, after in zip(arcs, [*arcs[1:], arcs[0]], strict=True):
+        edges.append(kernel.Edge.makeThreePointArc(*arc))
+        # Where the radius is half the side, the straight part vanishes.
+        if (after[0] - arc[2]).Length > WELD_MM:
+            edges.append(kernel.segment(arc[2], after[0]))
+    return kernel.wire(*edges)
+
+
+def _facets(shape: Any) -> tuple[Points, Indices]:  # noqa: ANN401 (the kernel's shape)
+    """Corners and triangles of each face one after another, those on shared edges repeated."""
+    from OCP.BRep import BRep_Tool  # noqa: PLC0415
+    from OCP.TopAbs import TopAbs_Orientation  # noqa: PLC0415
+    from OCP.TopLoc import TopLoc_Location  # noqa: PLC0415
+
+    points: list[tuple[float, float, float]] = []
+    triangles: list[tuple[int, int, int]] = []
+    for face in shape.Faces():
+        place = TopLoc_Location()
+        facets = BRep_Tool.Triangulation_s(face.wrapped, place)
+        if facets is None:
+            raise KernelError("the facets of a body", "a face could not be divided")
+        move, start = place.Transformation(), len(points) - 1
+        nodes = (facets.Node(i).Transformed(move) for i in range(1, facets.NbNodes() + 1))
+        points += [(p.X(), p.Y(), p.Z()) for p in nodes]
+        turn = -1 if face.wrapped.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1
+        rows = (facets.Triangle(i) for i in range(1, facets.NbTriangles() + 1))
+        triangles += [tuple(start + t.Value(k) for k in (1, 2, 3))[::turn] for t in rows]
+    return np.array(points), np.array(triangles, dtype=np.int64)
+
+
+def _triple(vector: ArrayLike) -> tuple[float, float, float]:
+    x, y, z = np.asarray(vector, dtype=np.float64).tolist()
+    return x, y, z

@@ -1,0 +1,198 @@
+import subprocess
+import sys
+from math import cos, pi, sin
+
+import numpy as np
+import pytest
+import trimesh
+from mould.judge import body
+
+from moulddesign.errors import KernelError
+from moulddesign.mesh import Mesh
+from moulddesign.mould.section import Polygon, Rectangle, Round
+from moulddesign.mould.solid import fused, plate, quarter_turned, shared, stack, turned, without
+from moulddesign.mould.weld import welded
+
+# The kernel integrates planes, cylinders and cones in closed form: round-off only.
+EXACT = 1e-12
+
+
+def square(side_mm, radius_mm):
+    return Rectangle(width_mm=side_mm, depth_mm=side_mm, corner_radius_mm=radius_mm)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "height", "published"),
+    [
+        pytest.param(
+            square(4.0, 0.0), square(2.0, 0.0), 6.0, 56.0,
+            id="Moscow Mathematical Papyrus, problem 14",
+        ),
+        pytest.param(
+            Round(radius_mm=5.0), Round(radius_mm=5.0), 7.0, pi * 25.0 * 7.0,
+            id="cylinder, pi r^2 h",
+        ),
+        pytest.param(
+            Round(radius_mm=5.0), Round(radius_mm=2.0), 7.0, pi * 7.0 * (25.0 + 10.0 + 4.0) / 3.0,
+            id="cone frustum, pi h (R^2 + R r + r^2) / 3",
+        ),
+        pytest.param(
+            square(60.0, 6.0), square(60.0, 6.0), 20.0, (3600.0 - (4.0 - pi) * 36.0) * 20.0,
+            id="rounded square, a^2 - (4 - pi) r^2",
+        ),
+        pytest.param(
+            square(60.0, 30.0), square(60.0, 30.0), 20.0, pi * 900.0 * 20.0,
+            id="rounded square whose corners meet is a circle",
+        ),
+    ],
+)  # fmt: skip
+def test_volume_between_sections_is_the_published_one(low, high, height, published):
+    solid = stack([(3.0, low), (3.0 + height, high)], "a body")
+    assert solid.volume_mm3 == pytest.approx(published, rel=EXACT)
+
+
+def test_turned_profile_has_the_volume_of_pappus():
+    # Pappus: area times the way of its centroid; a square of side 2, centred 5 from the axis.
+    solid = turned([(4.0, 0.0), (6.0, 0.0), (6.0, 2.0), (4.0, 2.0)], "a ring")
+    assert solid.volume_mm3 == pytest.approx(4.0 * 2.0 * pi * 5.0, rel=EXACT)
+
+
+def test_crossing_plates_share_the_square_column_in_the_middle():
+    profile = [(-5.0, 0.0), (5.0, 0.0), (5.0, 4.0), (-5.0, 4.0)]
+    flat = plate(profile, 2.0, "a plate")
+    crossing = quarter_turned(flat)
+    whole, middle = fused([flat, crossing], "a cross"), shared(flat, crossing, "a column")
+    assert middle.volume_mm3 == pytest.approx(2.0 * 2.0 * 4.0, rel=EXACT)
+    assert whole.volume_mm3 + middle.volume_mm3 == pytest.approx(2.0 * 80.0, rel=EXACT)
+    rest = without(flat, crossing.moved((4.0, 0.0, 0.0)), "a shortened plate")
+    assert rest.volume_mm3 == pytest.approx(80.0 - 2.0 * 2.0 * 4.0, rel=EXACT)
+
+
+@pytest.mark.parametrize("tolerance_mm", [0.05, 0.005])
+@pytest.mark.parametrize("radius_mm", [4.0, 30.0])
+def test_cylinder_is_the_prism_of_a_regular_polygon_within_the_tolerance(radius_mm, tolerance_mm):
+    circle = Round(radius_mm=radius_mm)
+    mesh = stack([(0.0, circle), (10.0, circle)], "a cylinder").mesh(tolerance_mm)
+    assert np.hypot(*mesh.vertices[:, :2].T) == pytest.approx(radius_mm, rel=EXACT)
+    corners = len(mesh.vertices) / 2
+    # A chord over the angle 2 pi / n leaves a sagitta of r (1 - cos(pi / n)).
+    assert radius_mm * (1.0 - cos(pi / corners)) <= tolerance_mm
+    polygon_mm2 = corners / 2.0 * radius_mm**2 * sin(2.0 * pi / corners)
+    assert body(mesh).volume == pytest.approx(polygon_mm2 * 10.0, rel=1e-9)
+
+
+def test_facets_are_closed_wound_alike_and_the_same_again():
+    rounded = square(60.0, 6.0)
+    block = stack([(0.0, rounded.eased(0.6)), (0.6, rounded), (20.0, rounded)], "a block")
+    solid = without(
+        block, stack([(1.0, Round(radius_mm=9.0)), (30.0, Round(radius_mm=9.0))], "a hole"), "a box"
+    )
+    coarse, first, again = solid.mesh(0.1), solid.mesh(), solid.mesh()
+    assert body(first).euler_number == 2  # a blind hole adds no handle
+    assert np.array_equal(first.vertices, again.vertices)
+    assert np.array_equal(first.triangles, again.triangles)
+    assert len(coarse.triangles) < len(first.triangles)
+
+
+def test_half_a_turn_and_a_move_carry_body_and_facets_alike():
+    solid = stack([(0.0, Round(radius_mm=5.0)), (8.0, Round(radius_mm=3.0))], "a cone")
+    posed = solid.turned_over().moved((1.0, 2.0, 30.0))
+    assert posed.mesh().bounds == pytest.approx(np.array([[-4.0, -3.0, 22.0], [6.0, 7.0, 30.0]]))
+    assert posed.volume_mm3 == pytest.approx(solid.volume_mm3, rel=EXACT)
+
+
+def test_polygon_keeps_its_corners_and_eases_at_45_deg():
+    hexagon = Polygon(points=10.0 * np.array([(cos(a), sin(a)) for a in np.arange(6) * pi / 3]))
+    inner = hexagon.eased(1.0)
+    # The apothem of a regular hexagon is its radius times cos 30 deg.
+    assert np.hypot(*inner.points.T) == pytest.approx(10.0 - 1.0 / cos(pi / 6), rel=EXACT)
+    solid = stack([(0.0, hexagon), (5.0, hexagon), (6.0, inner)], "a hexagon")
+    area = 1.5 * 3.0**0.5 * np.array([10.0**2, (10.0 - 1.0 / cos(pi / 6)) ** 2])
+    frustum = (area.sum() + np.sqrt(area.prod())) / 3.0
+    assert solid.volume_mm3 == pytest.approx(area[0] * 5.0 + frustum, rel=EXACT)
+
+
+def test_bodies_that_do_not_meet_are_refused():
+    a, b = (
+        stack([(z, Round(radius_mm=1.0)), (z + 1, Round(radius_mm=1.0))], "a disc") for z in (0, 5)
+    )
+    with pytest.raises(KernelError, match=r"Making a pair failed: 2 bodies came out"):
+        fused([a, b], "a pair")
+
+
+def test_nothing_left_is_refused():
+    small = stack([(0.0, Round(radius_mm=1.0)), (1.0, Round(radius_mm=1.0))], "a disc")
+    large = stack([(-1.0, Round(radius_mm=2.0)), (2.0, Round(radius_mm=2.0))], "a disc")
+    with pytest.raises(KernelError, match=r"Making a hole failed: 0 bodies came out"):
+        without(small, large, "a hole")
+
+
+def test_kernels_own_failure_is_one_sentence():
+    with pytest.raises(KernelError, match=r"Making a flat thing failed: "):
+        turned([(0.0, 0.0), (1.0, 0.0), (2.0, 0.0)], "a flat thing")
+
+
+def test_step_file_holds_the_same_body(tmp_path):
+    from cadquery import importers  # noqa: PLC0415 (3 s, needed here alone)
+
+    path = tmp_path / "cone.step"
+    solid = stack([(0.0, Round(radius_mm=5.0)), (8.0, Round(radius_mm=3.0))], "a cone")
+    solid.write_step(str(path))
+    assert importers.importStep(str(path)).val().Volume() == pytest.approx(solid.volume_mm3)
+
+
+def test_weld_joins_repeated_corners_of_a_cube():
+    cube = trimesh.creation.box()
+    loose = cube.triangles.reshape(-1, 3)
+    joined = welded(loose + 0.0, np.arange(len(loose)).reshape(-1, 3))
+    assert (len(joined.vertices), len(joined.triangles)) == (8, 12)
+    assert body(Mesh(joined.vertices, joined.triangles)).volume == pytest.approx(1.0)
+
+
+BLOCKED = """
+import sys
+class Missing:
+    def find_spec(self, name, path=None, target=None):
+        if name.split(".")[0] in ("cadquery", "OCP"):
+            raise ImportError({said!r})
+sys.meta_path.insert(0, Missing())
+from moulddesign.errors import KernelError
+from moulddesign.mould.section import Round
+from moulddesign.mould.solid import stack
+try:
+    stack([(0.0, Round(radius_mm=1.0)), (1.0, Round(radius_mm=1.0))], "a disc")
+except KernelError as error:
+    print(error)
+"""
+
+
+@pytest.mark.parametrize(
+    ("said", "sentence"),
+    [
+        pytest.param(
+            "libGL.so.1: cannot open shared object file: No such file or directory",
+            "the system library libGL.so.1 is missing; install it, on Debian or Ubuntu with "
+            "apt-get install libgl1.",
+            id="bare Debian",
+        ),
+        pytest.param(
+            "No module named 'cadquery'",
+            "CadQuery cannot be imported (No module named 'cadquery'); install this program again.",
+            id="no CadQuery",
+        ),
+    ],
+)
+def test_missing_kernel_is_one_sentence_with_its_cure(said, sentence):
+    ran = subprocess.run(  # noqa: S603 (our own text)
+        [sys.executable, "-c", BLOCKED.format(said=said)],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert ran.stdout == f"Making a body in the CAD kernel failed: {sentence}\n"
+
+
+def test_kernel_is_not_loaded_before_a_body_is_asked_for():
+    code = "import sys, moulddesign.mould; print('cadquery' in sys.modules, 'OCP' in sys.modules)"
+    ran = subprocess.run(  # noqa: S603 (our own text)
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    )
+    assert ran.stdout == "False False\n"
