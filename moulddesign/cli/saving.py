@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from moulddesign.errors import FileError
+from moulddesign.errors import FileError, WriteError
 
 Overwrite = Annotated[
     bool, typer.Option("--overwrite", help="Write over a file that is there already.")
@@ -28,7 +28,9 @@ def save_text(path: Path, text: str, *, overwrite: bool) -> None:
     Raises
     ------
     FileError
-        The file is there and may not be replaced, or it cannot be written.
+        The file is there and may not be replaced.
+    WriteError
+        It cannot be written.
     """
     if path.exists() and not overwrite:
         raise FileError(str(path), "is there already; choose another name or add --overwrite")
@@ -38,4 +40,4 @@ def save_text(path: Path, text: str, *, overwrite: bool) -> None:
         beside.replace(path)
     except OSError as error:
         beside.unlink(missing_ok=True)
-        raise FileError(str(path), f"cannot be written ({error.strerror})") from error
+        raise WriteError(str(path), f"cannot be written ({error.strerror})") from error
