@@ -1,5 +1,6 @@
 """The outline and size of the pastry, and the relief on its top."""
 
+from difflib import get_close_matches
 from enum import StrEnum
 from typing import Final, Self
 
@@ -7,6 +8,8 @@ from pydantic import field_validator, model_validator
 
 from moulddesign.design.quantity import CHOICE, PRACTICE, Table, given
 
+OUTLINES: Final = ("round", "square", "hexagon", "octagon", "scalloped")
+"""Outlines that have a name; any other is drawn in an SVG file."""
 SIZES: Final = ("width_mm", "height_mm", "height_to_width")
 PROPORTION: Final = 0.4
 """Height to width where no size is given; common practice, no source."""
@@ -15,9 +18,13 @@ PROPORTION: Final = 0.4
 class PastryTable(Table):
     """Outline, one of three sizes, corner and shoulder."""
 
-    outline: str = given("round", "Shape seen from above: round or square", min_length=1)
+    outline: str = given(
+        "round",
+        f"Shape seen from above: {', '.join(OUTLINES)}, or an SVG file with one closed shape",
+        min_length=1,
+    )
     width_mm: float | None = given(
-        None, "Width across the outline; free where it is left out", unit="mm", gt=0, le=400
+        None, "Width along x, across the flats; free where it is left out", unit="mm", gt=0, le=400
     )
     height_mm: float | None = given(
         None, "Height to the flat top; free where it is left out", unit="mm", gt=0, le=200
@@ -30,8 +37,13 @@ class PastryTable(Table):
         source=PRACTICE,
     )
     corner_radius_mm: float = given(
-        6.0, "Radius of the corners of a square", unit="mm", ge=0, le=200
+        6.0, "Radius of the corners of a square, hexagon or octagon", unit="mm", ge=0, le=200
     )
+    lobes: int = given(12, "Lobes of a scalloped outline", ge=3, le=60)
+    lobe_depth_mm: float = given(
+        2.0, "How far the valleys of a scalloped outline lie inside its lobes", unit="mm",
+        gt=0, le=50,
+    )  # fmt: skip
     shoulder_radius_mm: float = given(
         0.0,
         "Radius of the rounded top edge, an arc from the flat top to 45 deg; 0 is sharp",
@@ -43,10 +55,13 @@ class PastryTable(Table):
     @field_validator("outline")
     @classmethod
     def _known(cls, outline: str) -> str:
-        if outline not in {"round", "square"}:
-            message = "must be round or square"
-            raise ValueError(message)
-        return outline
+        if outline in OUTLINES or outline.lower().endswith(".svg"):
+            return outline
+        near = get_close_matches(outline, OUTLINES, n=1, cutoff=0.0)
+        message = (
+            f"must be {', '.join(OUTLINES)}, or a file that ends in .svg; the nearest is {near[0]}"
+        )
+        raise ValueError(message)
 
     @model_validator(mode="after")
     def _one_size(self) -> Self:

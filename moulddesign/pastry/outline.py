@@ -1,19 +1,58 @@
 """The outline of a pastry seen from above."""
 
-from dataclasses import dataclass
-from math import acos, ceil, pi, sqrt
+from dataclasses import dataclass, replace
+from math import acos, ceil, copysign
 from typing import Final
 
 import numpy as np
 import shapely
-from scipy.optimize import brentq
 
-from moulddesign.design import PastryTable
 from moulddesign.errors import SpecError
 from moulddesign.mesh import Points
 
 CHORD_MM: Final = 0.002
 """Largest distance of a chord from the arc that it stands for [mm]."""
+ROUND_QUARTER: Final = 48
+"""Chords of a quarter turn where a drawn outline is moved in or out."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arc:
+    """A piece of an outline around a centre; the next one begins where a straight line leads.
+
+    Parameters
+    ----------
+    centre : tuple of float
+        Centre [mm].
+    radius_mm : float
+        Radius; 0 is a sharp corner [mm].
+    start_rad, turn_rad : float
+        Heading of its first point seen from the centre, and the angle to its last: positive
+        where the outline is convex, negative in a valley [rad].
+    """
+
+    centre: tuple[float, float]
+    radius_mm: float
+    start_rad: float
+    turn_rad: float
+
+    def at(self, shares: Points) -> Points:
+        """Return points along it, 0 its first and 1 its last, shape (n, 2) [mm]."""
+        angles = self.start_rad + self.turn_rad * shares
+        way = np.column_stack([np.cos(angles), np.sin(angles)])
+        return np.array(self.centre) + self.radius_mm * way
+
+    def chords(self) -> Points:
+        """Return points along it, chords within `CHORD_MM`, both ends included."""
+        parts = 1
+        if self.radius_mm > CHORD_MM:
+            # Even, and a multiple of 4 over a full turn: extreme points stay, so widths are true.
+            parts = 4 * ceil(abs(self.turn_rad) / 8.0 / acos(1.0 - CHORD_MM / self.radius_mm))
+        return self.at(np.linspace(0.0, 1.0, parts + 1))
+
+    def inset(self, by_mm: float) -> "Arc":
+        """Return its parallel inside the outline, around the same centre."""
+        return replace(self, radius_mm=self.radius_mm - copysign(by_mm, self.turn_rad))
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -23,11 +62,11 @@ class Outline:
     Parameters
     ----------
     name : str
-        `round` or `square`.
+        `round`, `square`, `hexagon`, `octagon`, `scalloped` or `drawn`.
     width_mm, depth_mm : float
         Extent along x and y [mm].
-    corner_radius_mm : float
-        Radius of the corners of a square; 0 for other outlines [mm].
+    arcs : tuple of Arc
+        Its exact curves, counter-clockwise; none where it is drawn.
     points : ndarray, shape (n, 2)
         Corners of the polygon, counter-clockwise, within `CHORD_MM` of the arcs [mm].
     """
@@ -35,7 +74,7 @@ class Outline:
     name: str
     width_mm: float
     depth_mm: float
-    corner_radius_mm: float
+    arcs: tuple[Arc, ...]
     points: Points
 
     @property
@@ -49,6 +88,11 @@ class Outline:
         return float(self.shape.area)
 
     @property
+    def corner_radius_mm(self) -> float:
+        """Radius of the corners of a regular polygon; 0 where they are sharp, or none [mm]."""
+        return self.arcs[0].radius_mm if self.arcs and self.name != "round" else 0.0
+
+    @property
     def circumradius_mm(self) -> float:
         """Largest distance of a point from the centre [mm]."""
         return float(np.linalg.norm(self.points, axis=1).max())
@@ -59,124 +103,40 @@ class Outline:
         Raises
         ------
         SpecError
-            Nothing is left.
+            Nothing is left, or it falls apart.
         """
-        width = self.width_mm - 2.0 * by_mm
-        if width <= 0.0:
+        width_mm = self.width_mm - 2.0 * by_mm
+        if width_mm <= 0.0:
             raise SpecError("inset", by_mm, f"must be below half the width of {self.width_mm:g} mm")
-        if self.name == "round":
-            return round_outline(width)
-        return square_outline(width, max(self.corner_radius_mm - by_mm, 0.0))
+        arcs = tuple(arc.inset(by_mm) for arc in self.arcs)
+        if arcs and min(arc.radius_mm for arc in arcs) > 0.0:
+            return of_arcs(self.name, arcs)
+        return self._moved(by_mm)
+
+    def _moved(self, by_mm: float) -> "Outline":
+        """Return the parallel of an outline whose arcs are none, or used up."""
+        moved = self.shape.buffer(-by_mm, quad_segs=ROUND_QUARTER).simplify(CHORD_MM / 4.0)
+        if moved.geom_type != "Polygon" or moved.is_empty or moved.interiors:
+            raise SpecError("inset", by_mm, "takes the outline apart; take a smaller one")
+        return of_points(self.name, ring(moved))
 
 
-def round_outline(width_mm: float) -> Outline:
-    """Return a circle of a diameter [mm]."""
-    circle = _arc((0.0, 0.0), width_mm / 2.0, start=0.0, turn=2.0 * pi)[:-1]
-    return _outline("round", width_mm, corner_radius_mm=0.0, points=circle)
-
-
-def square_outline(width_mm: float, corner_radius_mm: float) -> Outline:
-    """Return a square with rounded corners.
-
-    Raises
-    ------
-    SpecError
-        The corner radius exceeds half the width.
-    """
-    half = width_mm / 2.0
-    if corner_radius_mm > half:
-        raise SpecError(
-            "pastry.corner_radius_mm",
-            corner_radius_mm,
-            f"must be at most half the width, {half:.4g} mm here; take a smaller radius or round",
-        )
-    middle = half - corner_radius_mm
-    corners = [
-        _arc((x * middle, y * middle), corner_radius_mm, start=start, turn=pi / 2.0)
-        for x, y, start in ((1, 1, 0.0), (-1, 1, pi / 2), (-1, -1, pi), (1, -1, 3 * pi / 2))
-    ]
-    points = np.concatenate(corners)
+def of_arcs(name: str, arcs: tuple[Arc, ...]) -> Outline:
+    """Return the outline of arcs, straight lines between them."""
+    points = np.concatenate([arc.chords() for arc in arcs])
     fresh = np.linalg.norm(points - np.roll(points, 1, axis=0), axis=1) > CHORD_MM
-    return _outline("square", width_mm, corner_radius_mm=corner_radius_mm, points=points[fresh])
+    return replace(of_points(name, points[fresh]), arcs=arcs)
 
 
-def of_width(table: PastryTable, width_mm: float) -> Outline:
-    """Return the outline that a design asks for, at a width [mm].
-
-    Raises
-    ------
-    SpecError
-        The corner radius exceeds half the width.
-    """
-    if table.outline == "round":
-        return round_outline(width_mm)
-    return square_outline(width_mm, table.corner_radius_mm)
-
-
-def width_for_area_mm(table: PastryTable, area_mm2: float) -> float:
-    """Return the width at which an outline has an area.
-
-    Parameters
-    ----------
-    table : PastryTable
-        Round: pi w^2 / 4. Square: w^2 - (4 - pi) r^2.
-    area_mm2 : float
-        Area [mm^2].
-
-    Returns
-    -------
-    float
-        Width, exact [mm].
-    """
-    if table.outline == "round":
-        return 2.0 * sqrt(area_mm2 / pi)
-    return sqrt(area_mm2 + (4.0 - pi) * table.corner_radius_mm**2)
-
-
-def width_for_volume_mm(table: PastryTable, volume_mm3: float, height_to_width: float) -> float:
-    """Return the width of the prism of a volume and a proportion.
-
-    Parameters
-    ----------
-    table : PastryTable
-        The kind of outline.
-    volume_mm3 : float
-        Volume of the prism [mm^3].
-    height_to_width : float
-        Height as a share of the width.
-
-    Returns
-    -------
-    float
-        Width, exact [mm].
-    """
-    widest = width_for_area_mm(table, (2.0 * volume_mm3 / height_to_width) ** (2 / 3)) * 2.0
-
-    def excess(width_mm: float) -> float:
-        # The prism's height is V / area; the width sought is that height over the proportion.
-        return width_for_area_mm(table, volume_mm3 / (height_to_width * width_mm)) - width_mm
-
-    return float(brentq(excess, 1e-3, widest, xtol=1e-9))
-
-
-def _outline(name: str, width_mm: float, *, corner_radius_mm: float, points: Points) -> Outline:
+def of_points(name: str, points: Points) -> Outline:
+    """Return the outline of a polygon, counter-clockwise, shape (n, 2) [mm]."""
     points = np.ascontiguousarray(points)
     points.setflags(write=False)
-    return Outline(
-        name=name,
-        width_mm=width_mm,
-        depth_mm=width_mm,
-        corner_radius_mm=corner_radius_mm,
-        points=points,
-    )
+    width, depth = np.ptp(points, axis=0).tolist()
+    return Outline(name=name, width_mm=width, depth_mm=depth, arcs=(), points=points)
 
 
-def _arc(centre: tuple[float, float], radius_mm: float, *, start: float, turn: float) -> Points:
-    """Return points along an arc, both ends included, chords within `CHORD_MM`."""
-    chords = 1
-    if radius_mm > CHORD_MM:
-        # A multiple of 4 over the full turn keeps the extreme points, so that the width is true.
-        quarter = ceil(pi / 4.0 / acos(1.0 - CHORD_MM / radius_mm))
-        chords = max(round(turn / (pi / 2.0)), 1) * quarter
-    angles = start + np.linspace(0.0, turn, chords + 1)
-    return np.array(centre) + radius_mm * np.column_stack([np.cos(angles), np.sin(angles)])
+def ring(shape: shapely.Polygon) -> Points:
+    """Return a polygon's corners, counter-clockwise, none twice, shape (n, 2) [mm]."""
+    corners: Points = shapely.get_coordinates(shapely.orient_polygons(shape).exterior)[:-1]
+    return corners

@@ -13,8 +13,8 @@ from moulddesign.errors import SpecError
 from moulddesign.mesh import Indices, Mesh, Points, settled
 from moulddesign.pastry.flat import filled
 from moulddesign.pastry.medial import on_grid
-from moulddesign.pastry.outline import (
-    Outline,
+from moulddesign.pastry.outline import Outline
+from moulddesign.pastry.outline_kinds import (
     of_width,
     width_for_area_mm,
     width_for_volume_mm,
