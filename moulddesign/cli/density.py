@@ -20,6 +20,7 @@ from moulddesign.portion import (
     density_from_cup,
     density_from_displacement,
     density_from_label,
+    foods,
     part_density,
     part_water,
     recipe_loss,
@@ -195,6 +196,31 @@ def recipe(
     )
     if loss is not None:
         out().print(f"Loss by the dry-matter balance: {loss:.4f} of the raw mass, at {ratio}.")
+
+
+@app.command("foods")
+def known_foods(
+    word: Annotated[str, typer.Argument(metavar="[WORD]", help="Only names that hold it.")] = "",
+    *,
+    at_c: AtC = ROOM_C,
+    as_json: AsJson = False,
+) -> None:
+    """List the ingredients that recipes may name, with the source of their figures.
+
+    Example: moulddesign density foods flour
+    """
+    every = {each.name: each for each in foods().values() if word.lower() in each.name}
+    rows = [
+        (each.name, 1.0 / each.specific_volume_ml_per_g(at_c), each.spread(at_c), each.status)
+        for each in every.values()
+    ]
+    if as_json:
+        keys = ("name", "density_g_per_ml", "relative_uncertainty", "status")
+        listed = [dict(zip(keys, row, strict=True)) for row in rows]
+        sources = [{"source": each.source} for each in every.values()]
+        print_json({"foods": [a | b for a, b in zip(listed, sources, strict=True)]})
+    else:
+        out().print(table("Ingredients", ("name", "g/mL", "+- share", "figures"), rows))
 
 
 def _show(found: Density, *, as_json: bool) -> None:

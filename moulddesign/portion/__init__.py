@@ -33,6 +33,7 @@ from moulddesign.portion.shaping import (
     block_for_bore,
     cylinder_for_bore,
     disc_diameter_mm,
+    roll_for,
     shell_thickness_mm,
 )
 from moulddesign.portion.spread import Cause, Spread, spread
@@ -99,6 +100,7 @@ __all__ = [
     "raw_mass_g",
     "read_weighings",
     "recipe_loss",
+    "roll_for",
     "rounded_keeping_total",
     "scaled",
     "shell_thickness_mm",

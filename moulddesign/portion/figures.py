@@ -1,6 +1,6 @@
 """All figures of one piece in one value, for whoever prints them."""
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from moulddesign.design import Design
 from moulddesign.portion.label import LEAST_LABEL_G, LabelTarget, label_target
@@ -33,6 +33,13 @@ class Figures:
     spread: Spread
     label: LabelTarget | None
     balls: Balls
+
+    def report(self) -> dict[str, float | None]:
+        """Return the portion as a report holds it: masses, volumes, spread, label target."""
+        return asdict(self.piece) | {
+            "raw_g_sd": self.spread.raw_g,
+            "label_target_raw_g": None if self.label is None else self.label.raw_g,
+        }
 
 
 def figures(design: Design) -> Figures:

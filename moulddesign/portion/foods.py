@@ -98,6 +98,11 @@ class Food:
         return EQUATIONS_SPREAD if self.density_g_per_ml is None else 0.0
 
     @property
+    def status(self) -> str:
+        """Whether the figures that give its volume were published."""
+        return "published" if self.source.startswith("published") else "from memory"
+
+    @property
     def water(self) -> float | None:
         """Water as a share of the mass; None where the composition is unknown."""
         return None if self.composition is None else self.composition.water

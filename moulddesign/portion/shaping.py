@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from math import pi, sqrt
 
+from moulddesign.design import Design
 from moulddesign.errors import SpecError
 from moulddesign.portion.limits import not_negative, positive
 from moulddesign.portion.portion import Portion
@@ -169,6 +170,28 @@ def block_for_bore(volume_ml: float, bore_mm: float, room_mm: float) -> Roll:
     """
     across_mm = _across_mm(volume_ml, bore_mm, room_mm)
     return Roll(across_mm=across_mm, length_mm=mm3_from_ml(volume_ml) / across_mm**2)
+
+
+def roll_for(design: Design, piece: Portion, bore_mm: float) -> Roll | None:
+    """Return what to roll so that the piece enters its bore; None where its ball enters as it is.
+
+    Parameters
+    ----------
+    design : Design
+        Outline and room: a square is entered by a block, any other outline by a cylinder.
+    piece : Portion
+        Its volume, with trapped air.
+    bore_mm : float
+        Diameter of the largest circle in the bore [mm].
+
+    Raises
+    ------
+    SpecError
+        No width is left beside the room.
+    """
+    shape = block_for_bore if design.pastry.outline == "square" else cylinder_for_bore
+    roll = shape(piece.volume_ml, bore_mm, design.portion.bore_room_mm)
+    return None if ball_diameter_mm(piece.volume_ml) <= roll.across_mm else roll
 
 
 def _across_mm(volume_ml: float, bore_mm: float, room_mm: float) -> float:

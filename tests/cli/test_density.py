@@ -93,3 +93,14 @@ def test_help_has_an_example(monkeypatch, capsys, way):
     code, out, _ = run(monkeypatch, capsys, "density", way, "--help")
     assert code == 0
     assert f"Example: moulddesign density {way}" in out
+
+
+def test_foods_say_where_their_figures_come_from(monkeypatch, capsys):
+    code, out, err = run(monkeypatch, capsys, "density", "foods", "honey", "--json")
+    (honey,) = json.loads(out)["foods"]
+    assert (code, err) == (0, "")
+    assert honey["density_g_per_ml"] == pytest.approx(1.433, rel=1e-12)  # USDA volume weight
+    assert honey["source"].startswith("published: USDA")
+    code, out, _ = run(monkeypatch, capsys, "density", "foods")
+    assert code == 0
+    assert max(map(len, out.splitlines())) <= 80

@@ -45,3 +45,11 @@ def test_weights_load_no_geometry_library():
     code = f"import sys, moulddesign.portion; print(set('{heavy}'.split()) & set(sys.modules))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)  # noqa: S603
     assert done.stdout.strip() == "set()"
+
+
+def test_report_has_the_keys_that_others_rely_on():
+    report = figures(Design()).report()
+    assert set(report) == {
+        "finished_g", "raw_g", "loss", "crust_g", "filling_g", "paste_g", "centre_g", "crust_ml",
+        "paste_ml", "centre_ml", "volume_ml", "raw_g_sd", "label_target_raw_g",
+    }  # fmt: skip

@@ -13,6 +13,7 @@ from moulddesign.portion import (
     cylinder_for_bore,
     disc_diameter_mm,
     portion,
+    roll_for,
     shell_thickness_mm,
 )
 
@@ -56,6 +57,18 @@ def test_trapped_air_swells_the_wrapped_ball_alone():
     airy = balls(portion(Design.of({"portion": {"trapped_air": 0.1}}).portion))
     assert airy.shell_mm == solid.shell_mm
     assert airy.wrapped_mm == pytest.approx(solid.wrapped_mm / 0.9 ** (1 / 3), rel=1e-12)
+
+
+@pytest.mark.parametrize("outline", ["round", "square"])
+def test_what_is_rolled_for_a_bore(outline):
+    design = Design.of({"pastry": {"outline": outline}, "portion": {"bore_room_mm": 2.0}})
+    piece = portion(design.portion)
+    ball_mm = ball_diameter_mm(piece.volume_ml)
+    assert roll_for(design, piece, ball_mm + 4.0001) is None
+    roll = roll_for(design, piece, ball_mm + 3.0)
+    area_mm2 = roll.across_mm**2 * (1.0 if outline == "square" else pi / 4)
+    assert roll.across_mm == pytest.approx(ball_mm - 1.0, rel=1e-12)
+    assert area_mm2 * roll.length_mm / 1000 == pytest.approx(piece.volume_ml, rel=1e-12)
 
 
 @pytest.mark.parametrize(
