@@ -29,7 +29,7 @@ WIDTH_STEP_MM: Final = 0.5
 
 MOST_ROUNDS: Final = 40
 """Rounds of the width's iteration before it is given up."""
-HEIGHT_STEP_MM: Final = 1e-3
+HEIGHT_STEP_MM: Final = 1e-5
 """A height that was given is met within this [mm]."""
 
 
@@ -193,8 +193,8 @@ def pastry(design: Design, volume_ml: float) -> Pastry:
     Notes
     -----
     The volume is A h + (relief - shoulder), linear in the height, so the height is exact. Where
-    the height is given, the width is found by repeating the closed form with the relief's volume
-    at the last width; each round leaves a few percent of the error of the one before.
+    the height is given, the width is scaled until the area holds the rest of the volume; the
+    relief grows with it, so each round leaves a few percent of the error of the one before.
     """
     volume_mm3 = mm3_from_ml(volume_ml)
     table = design.pastry
@@ -206,7 +206,7 @@ def pastry(design: Design, volume_ml: float) -> Pastry:
         if abs(made.height_mm - table.height_mm) < HEIGHT_STEP_MM:
             return made
         rest_mm3 = volume_mm3 - made.top.volume_mm3
-        width_mm = width_for_area_mm(table, rest_mm3 / table.height_mm)
+        width_mm *= sqrt(rest_mm3 / table.height_mm / made.outline.area_mm2)
     raise SpecError(
         "pastry.height_mm",
         table.height_mm,

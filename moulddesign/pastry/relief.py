@@ -1,6 +1,7 @@
 """The relief: artwork laid on the flat top, each region under its own roof."""
 
 from dataclasses import dataclass
+from math import ceil, log2
 from pathlib import Path
 from typing import Final
 
@@ -97,8 +98,10 @@ def _on_top(layer: Layer, room: shapely.Polygon) -> list[tuple[shapely.MultiPoly
     size_mm = layer.size_mm if layer.size_mm is not None else largest_mm(whole, room)
     made = []
     for region in regions:
-        shape = shapely.transform(region.shape, lambda points: points * size_mm)
-        shape = on_grid(shapely.simplify(shape, SIMPLIFIED_MM))
+        # Simplified before it is scaled, at a tolerance that steps with the size: the corners that
+        # stay do not change with a small change of size, so neither does the volume jump.
+        plain = shapely.simplify(region.shape, SIMPLIFIED_MM / 2.0 ** ceil(log2(size_mm)))
+        shape = on_grid(shapely.transform(plain, lambda points: points * size_mm))
         if not room.buffer(5.0 * SIMPLIFIED_MM).covers(shape):
             raise SpecError(
                 "relief.layers.size_mm",
