@@ -92,11 +92,10 @@ def _arc(*, run_mm: float, rise_mm: float, steepest: float, fan_rad: float) -> S
     angle = min(2.0 * np.arctan2(rise_mm, run_mm), float(np.arctan(steepest)))
     radius = run_mm / sin(angle)
     angles = _chords(angle, radius)
-    return Section(
-        distances=run_mm - radius * np.sin(angles),
-        heights=radius * (np.cos(angles) - np.cos(angle)),
-        fan_rad=fan_rad,
-    )
+    distances = run_mm - radius * np.sin(angles)
+    heights = radius * (np.cos(angles) - np.cos(angle))
+    distances[0] = heights[0] = 0.0  # exactly: the edge is where the distance is 0
+    return Section(distances=distances, heights=heights, fan_rad=fan_rad)
 
 
 def _chords(angle: float, radius_mm: float) -> Floats:

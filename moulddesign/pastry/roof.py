@@ -6,20 +6,17 @@ the plateau. Strips share their columns, so the surface is closed by constructio
 lies in the plane of the wall it belongs to, and narrow strokes end in a ridge by themselves.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from moulddesign.mesh import Indices, Mesh, Points, unfolded
 from moulddesign.pastry.flat import filled
-from moulddesign.pastry.medial import Floats, Medial, medial
+from moulddesign.pastry.medial import Medial, medial
 from moulddesign.pastry.profile import Section
+from moulddesign.pastry.strips import Columns, Strips, strips_of
 from moulddesign.pastry.subdivide import subdivided
-
-FOOT_MM = 1e-5
-"""A foot nearer than this to a segment's end is that end [mm]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -68,209 +65,158 @@ def roof(shape: shapely.MultiPolygon, section: Section) -> Roof:
 
 def roof_over(axis: Medial, section: Section) -> Roof:
     """Return the roof of a section over a medial axis that is known already."""
-    levels = section.distances[1:]
-    axis = subdivided(axis, levels, section.fan_rad)
-    columns, strips = _strips(axis, float(levels[-1]))
-    columns, strips = _plateau_runs(columns, strips, section.fan_rad)
-    return _assembled(axis, columns, strips=strips, section=section)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Columns:
-    """Lines up the wall: where each starts, which way it climbs, where it ends."""
-
-    foot: Points
-    corner: Indices  # the boundary corner it stands on, or -1
-    segment: Indices  # the segment it stands on inside its length, or -1
-    direction: Points
-    reach: Floats  # distance at its top; infinite where the plateau ends it
-    top: Indices  # the axis vertex at its top
-
-    def taken(self, rows: NDArray[np.int64]) -> "_Columns":
-        return _Columns(*(getattr(self, name)[rows] for name in self.__slots__))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Strips:
-    """Pairs of columns of one site, the boundary below: right and left seen from the region."""
-
-    right: Indices
-    left: Indices
-    site: Indices
-    on_plateau: NDArray[np.bool_]
-
-    def taken(self, rows: Indices) -> "_Strips":
-        return _Strips(*(getattr(self, name)[rows] for name in self.__slots__))
-
-
-def _strips(axis: Medial, plateau_mm: float) -> tuple[_Columns, _Strips]:
-    """Return one strip for each side of each edge, and their columns, each once."""
-    start = np.concatenate([axis.edges[:, 0], axis.edges[:, 1]])
-    end = np.concatenate([axis.edges[:, 1], axis.edges[:, 0]])
-    site = np.concatenate([axis.sites[:, 0], axis.sites[:, 1]])
-    top = np.concatenate([start, end])
-    corner, segment, foot = _feet(axis, top, np.concatenate([site, site]))
-    stands_on = np.where(corner >= 0, corner, len(axis.corners) + segment)
-    _, first, number = np.unique(
-        top * (len(axis.corners) + len(axis.segments)) + stands_on,
-        return_index=True,
-        return_inverse=True,
-    )
-    reach = axis.distances[top]
-    rise = axis.vertices[top] - foot
-    direction = rise / np.where(reach > 0.0, np.linalg.norm(rise, axis=1), 1.0)[:, None]
-    reach = np.where(reach > plateau_mm, np.inf, reach)
-    columns = _Columns(foot, corner, segment, direction, reach, top).taken(first)
-    right, left = np.split(number, 2)
-    ends = np.sort(columns.reach[np.array([right, left])], axis=0)
-    # A strip with both ends just at the plateau's edge is a ridge, not a rim.
-    return columns, _Strips(right, left, site, (ends[0] >= plateau_mm) & np.isinf(ends[1]))
-
-
-def _feet(axis: Medial, top: Indices, site: Indices) -> tuple[Indices, Indices, Points]:
-    """Return where columns stand: on a corner, or inside a segment (the other is -1)."""
-    on_segment = site >= 0
-    pair = axis.segments[np.where(on_segment, site, 0)]
-    a, b = axis.corners[pair[:, 0]], axis.corners[pair[:, 1]]
-    length = np.linalg.norm(b - a, axis=1)
-    along = (b - a) / length[:, None]
-    at = np.einsum("ij,ij->i", axis.vertices[top] - a, along)
-    corner = np.where(at < FOOT_MM, pair[:, 0], np.where(at > length - FOOT_MM, pair[:, 1], -1))
-    corner = np.where(on_segment, corner, -1 - site)
-    corner = np.where(top < len(axis.corners), top, corner)
-    foot = np.where((corner >= 0)[:, None], axis.corners[corner], a + at[:, None] * along)
-    return corner, np.where(corner >= 0, -1, site), foot
-
-
-def _plateau_runs(columns: _Columns, strips: _Strips, fan_rad: float) -> tuple[_Columns, _Strips]:
-    """Merge neighbouring strips that end on the plateau, and fan those around a corner."""
-    if not strips.on_plateau.any():
-        return columns, strips
-    runs = _merged(strips.taken(np.flatnonzero(strips.on_plateau)))
-    columns, runs = _fanned(columns, runs, fan_rad)
-    rest = strips.taken(np.flatnonzero(~strips.on_plateau))
-    names = _Strips.__slots__
-    return columns, _Strips(
-        *(np.concatenate([getattr(rest, name), getattr(runs, name)]) for name in names)
+    axis = subdivided(axis, section.distances[1:], section.fan_rad)
+    columns, strips = strips_of(axis, section)
+    points = _points(axis, columns, section)
+    around, along = strips.taken(strips.site < 0), strips.taken(strips.site >= 0)
+    walls = [_around_corners(points, around), _along_segments(points, along)]
+    rims = _rim_edges(points, around, along)
+    return Roof(
+        vertices=points.vertices,
+        walls=unfolded(np.concatenate(walls)),
+        eaves=_eaves(axis, columns, points),
+        rims=_loops(rims),
     )
 
 
-def _merged(strips: _Strips) -> _Strips:
-    """Return each chain of strips, one's right column the next one's left, as one strip."""
-    size = int(max(strips.right.max(), strips.left.max())) + 1
-    left, right = strips.site * size + strips.left, strips.site * size + strips.right
-    order = np.argsort(left)
-    found = np.minimum(np.searchsorted(left[order], right), len(left) - 1)
-    follows = left[order][found] == right
-    after = np.where(follows, order[found], np.arange(len(left)))
-    while True:  # each round doubles how far a strip looks ahead
-        further = after[after]
-        if np.array_equal(further, after):
-            break
-        after = further
-    first = np.setdiff1d(np.arange(len(left)), order[found[follows]])
-    merged = strips.taken(first)
-    return replace(merged, right=strips.right[after[first]])
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Points:
+    """The vertices of a roof, and where each column has them.
 
-
-def _fanned(columns: _Columns, runs: _Strips, fan_rad: float) -> tuple[_Columns, _Strips]:
-    """Divide runs around a corner into facets of at most `fan_rad`, with columns between."""
-    heading = np.arctan2(columns.direction[:, 1], columns.direction[:, 0])
-    turn = np.where(runs.site < 0, (heading[runs.left] - heading[runs.right]) % (2.0 * np.pi), 0.0)
-    parts = np.maximum(np.ceil(turn / fan_rad - 1e-9).astype(np.int64), 1)
-    run = np.repeat(np.arange(len(parts)), parts)
-    number = np.arange(len(run)) - np.repeat(np.cumsum(parts) - parts, parts)
-    inner = np.flatnonzero(number > 0)
-    angle = heading[runs.right[run]] + turn[run] * number / parts[run]
-    fresh = columns.taken(runs.right[run[inner]])
-    fresh = replace(
-        fresh,
-        direction=np.column_stack([np.cos(angle), np.sin(angle)])[inner],
-        reach=np.full(len(inner), np.inf),
-    )
-    begin = runs.right[run].copy()
-    begin[inner] = len(columns.foot) + np.arange(len(inner))
-    finish = np.append(begin[1:], 0)
-    last = np.cumsum(parts) - 1
-    finish[last] = runs.left
-    names = _Columns.__slots__
-    grown = _Columns(
-        *(np.concatenate([getattr(columns, name), getattr(fresh, name)]) for name in names)
-    )
-    return grown, replace(runs.taken(run), right=begin, left=finish)
-
-
-def _assembled(axis: Medial, columns: _Columns, *, strips: _Strips, section: Section) -> Roof:
-    """Join the points of the columns that are used into walls, eaves and rims."""
-    used, pairs = np.unique(np.array([strips.right, strips.left]), return_inverse=True)
-    columns = columns.taken(used)
-    right, left = pairs.reshape(2, -1)
-    vertices, chains, last = _points(axis, columns, section)
-    walls = _walls(chains, last, right=right, left=left)
-    ends = chains[np.arange(len(last)), last]
-    rims = _loops(ends[left[strips.on_plateau]], ends[right[strips.on_plateau]])
-    return Roof(vertices=vertices, walls=walls, eaves=_eaves(axis, columns, chains), rims=rims)
-
-
-def _points(axis: Medial, columns: _Columns, section: Section) -> tuple[Points, Indices, Indices]:
-    """Return all vertices, the chain of vertices up each column, and where each chain ends.
-
-    Chains have shape (columns, levels + 2): foot, levels below the top, top; -1 beyond the end.
+    `at` has shape (columns, levels + 1): the vertex of a column at the edge and at each level, -1
+    where it has none. `top` is the vertex at its top; `first` the lowest level that it needs.
     """
-    levels = section.distances[1:]
-    below = np.searchsorted(levels, columns.reach, side="left")
-    count = len(columns.foot)
-    chains = np.full((count, len(levels) + 2), -1, dtype=np.int64)
-    inside = np.flatnonzero(columns.corner < 0)
-    chains[:, 0] = columns.corner
-    chains[inside, 0] = len(axis.vertices) + np.arange(len(inside))
-    column, level = np.nonzero(np.arange(len(levels)) < below[:, None])
-    chains[column, level + 1] = len(axis.vertices) + len(inside) + np.arange(len(column))
-    capped = np.isinf(columns.reach)
-    topped = np.flatnonzero(~capped & (columns.reach > 0.0))
-    chains[topped, below[topped] + 1] = columns.top[topped]
-    last = np.where(capped | (columns.reach == 0.0), below, below + 1)
+
+    vertices: Points
+    at: Indices
+    top: Indices
+    first: Indices
+
+    @property
+    def bands(self) -> int:
+        return int(self.at.shape[1]) - 1
+
+    def above(self, column: Indices, band: int) -> Indices:
+        """Return the vertex that ends a column within a band: its next level, or its top."""
+        level = self.at[column, band + 1]
+        vertex: Indices = np.where(level >= 0, level, self.top[column])
+        return vertex
+
+
+def _points(axis: Medial, columns: Columns, section: Section) -> _Points:
+    """Give numbers to corners and axis, feet inside segments, and levels up the columns."""
+    levels = section.distances
+    number = np.arange(len(levels))
+    reached = (levels <= columns.reach[:, None]) & (number >= columns.first[:, None])
+    ends = reached & (levels == columns.reach[:, None])
+    at = np.full(reached.shape, -1, dtype=np.int64)
+    on_axis, _ = np.nonzero(ends)
+    at[ends] = columns.top[on_axis]
+    at[reached[:, 0], 0] = columns.corner[reached[:, 0]]
+    feet = np.flatnonzero(reached[:, 0] & (columns.corner < 0))
+    at[feet, 0] = len(axis.vertices) + np.arange(len(feet))
+    reached[:, 0] = False
+    column, level = np.nonzero(reached & ~ends)
+    at[column, level] = len(axis.vertices) + len(feet) + np.arange(len(column))
     on_level = columns.foot[column] + levels[level, None] * columns.direction[column]
-    flat = np.concatenate([axis.vertices, columns.foot[inside], on_level])
+    flat = np.concatenate([axis.vertices, columns.foot[feet], on_level])
     height = np.concatenate(
-        [section.height(axis.distances), np.zeros(len(inside)), section.heights[1:][level]]
+        [section.height(axis.distances), np.zeros(len(feet)), section.heights[level]]
     )
-    return np.column_stack([flat, height]), chains, last
+    return _Points(
+        vertices=np.column_stack([flat, height]), at=at, top=columns.top, first=columns.first
+    )
 
 
-def _walls(chains: Indices, last: Indices, *, right: Indices, left: Indices) -> Indices:
-    """Return the triangles between the columns of each strip, none with a corner twice."""
-    both = np.minimum(last[right], last[left])
-    made = []
-    for level in range(int(both.max())):
-        at = np.flatnonzero(both > level)
-        l0, r0 = chains[left[at], level], chains[right[at], level]
-        l1, r1 = chains[left[at], level + 1], chains[right[at], level + 1]
-        made += [np.column_stack([l0, r0, r1]), np.column_stack([l0, r1, l1])]
-    for higher in (right, left):
-        at = np.flatnonzero(last[higher] > both)
-        base, tip = both[at], chains[higher[at], both[at] + 1]
-        corners = np.column_stack([chains[left[at], base], chains[right[at], base], tip])
-        made.append(corners)
-    return unfolded(np.concatenate(made))
+def _quads(points: _Points, strips: Strips, band: int) -> Indices:
+    """Return what strips show within a band, between their columns."""
+    l0, r0 = points.at[strips.left, band], points.at[strips.right, band]
+    l1, r1 = points.above(strips.left, band), points.above(strips.right, band)
+    return np.concatenate([np.column_stack([l0, r0, r1]), np.column_stack([l0, r1, l1])])
 
 
-def _eaves(axis: Medial, columns: _Columns, chains: Indices) -> tuple[Indices, ...]:
+def _around_corners(points: _Points, strips: Strips) -> Indices:
+    """Return the facets of strips around corners: each goes down to its corner."""
+    bands = range(points.bands)
+    return np.concatenate([_quads(points, strips.taken(strips.band >= k), k) for k in bands])
+
+
+def _along_segments(points: _Points, strips: Strips) -> Indices:
+    """Return the facets of strips along segments.
+
+    Within a band a segment's wall is one plane: where strips go on above it, one polygon fills
+    the band from the first to the last of them, with the columns that begin or pass there on its
+    edges. Its triangles meet in its lower left and its upper right corner.
+    """
+    made = [np.empty((0, 3), dtype=np.int64)]
+    for band in range(points.bands):
+        made.append(_quads(points, strips.taken(strips.band == band), band))
+        run = strips.taken(strips.band > band)
+        upper, lower = _edges(points, run, band + 1), _edges(points, run, band)
+        corner = points.at[upper.first, band]
+        made.append(np.column_stack([corner, upper.end, upper.begin]))
+        corner = points.at[lower.last, band + 1]
+        made.append(np.column_stack([lower.begin, lower.end, corner]))
+    return np.concatenate(made)
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Edges:
+    """Edges along a level, left to right: their vertices, and the columns that end their run."""
+
+    begin: Indices
+    end: Indices
+    first: Indices
+    last: Indices
+
+
+def _edges(points: _Points, strips: Strips, level: int) -> _Edges:
+    """Return the edges between the columns that are needed at a level, run by run."""
+    begins = np.ones(len(strips.site), dtype=bool)
+    begins[1:] = strips.left[1:] != strips.right[:-1]
+    begins[1:] |= strips.site[1:] != strips.site[:-1]
+    start = np.flatnonzero(begins)
+    run = np.cumsum(begins) - 1
+    first = strips.left[start]
+    last = strips.right[np.append(start[1:], len(begins))[: len(start)] - 1]
+    needed = np.flatnonzero(begins | (points.first[strips.left] <= level))
+    node, run = strips.left[needed], run[needed]
+    onward = np.append(node[1:], node[:1])
+    final = np.append(run[1:] != run[:-1], [True])[: len(run)]
+    after = np.where(final, last[run], onward)
+    return _Edges(
+        begin=points.at[node, level],
+        end=points.at[after, level],
+        first=first[run],
+        last=last[run],
+    )
+
+
+def _rim_edges(points: _Points, around: Strips, along: Strips) -> Indices:
+    """Return the edges of the plateaus, plateau on the left."""
+    level = points.bands
+    high = around.taken(around.band == level)
+    rim = _edges(points, along.taken(along.band == level), level)
+    fans = points.at[np.array([high.left, high.right]), level]
+    return np.column_stack([np.append(fans[0], rim.begin), np.append(fans[1], rim.end)])
+
+
+def _eaves(axis: Medial, columns: Columns, points: _Points) -> tuple[Indices, ...]:
     """Return each ring of the boundary with the feet on it, in order."""
-    rows = np.flatnonzero(columns.corner < 0)
+    rows = np.flatnonzero((columns.corner < 0) & (points.at[:, 0] >= 0))
     starts = axis.corners[axis.segments[:, 0]]
     along = np.linalg.norm(columns.foot[rows] - starts[columns.segment[rows]], axis=1)
     segment = np.concatenate([np.arange(len(axis.segments)), columns.segment[rows]])
     order = np.lexsort((np.concatenate([np.full(len(starts), -1.0), along]), segment))
-    loop = np.concatenate([axis.segments[:, 0], chains[rows, 0]])[order]
+    loop = np.concatenate([axis.segments[:, 0], points.at[rows, 0]])[order]
     ring = axis.rings[segment[order]]
     return tuple(np.split(loop, np.flatnonzero(np.diff(ring)) + 1))
 
 
-def _loops(begin: Indices, end: Indices) -> tuple[Indices, ...]:
+def _loops(edges: Indices) -> tuple[Indices, ...]:
     """Return closed loops of directed edges."""
     after: dict[int, list[int]] = {}
-    for a, b in zip(begin.tolist(), end.tolist(), strict=True):
+    for a, b in edges.tolist():
         after.setdefault(a, []).append(b)
     loops = []
     while after:

@@ -1,0 +1,197 @@
+"""The medial axis as strips: what each edge spans, from its site up to the axis or a plateau."""
+
+from dataclasses import dataclass, fields, replace
+from typing import Final, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moulddesign.mesh import Indices, Points
+from moulddesign.pastry.medial import Floats, Medial
+from moulddesign.pastry.profile import Section
+
+FOOT_MM: Final = 1e-5
+"""A foot nearer than this to a segment's end is that end [mm]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rows:
+    """Arrays of one length that are taken and joined together."""
+
+    def taken(self, rows: NDArray[np.int64] | NDArray[np.bool_]) -> Self:
+        return type(self)(*(getattr(self, field.name)[rows] for field in fields(self)))
+
+    def joined(self, other: Self) -> Self:
+        pairs = ((getattr(self, f.name), getattr(other, f.name)) for f in fields(self))
+        return type(self)(*map(np.concatenate, pairs))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Columns(_Rows):
+    """Lines up the wall, each at a right angle to the edge that it stands on.
+
+    Parameters
+    ----------
+    foot : ndarray, shape (n, 2)
+        Where it stands on the region's edge [mm].
+    corner, segment : ndarray of int64, shape (n,)
+        The corner that it stands on, or the segment inside whose length it stands; else -1.
+    direction : ndarray, shape (n, 2)
+        Unit vector up the wall, seen from above.
+    reach : ndarray, shape (n,)
+        Distance from the edge at its top, infinite where a plateau ends it [mm].
+    top : ndarray of int64, shape (n,)
+        The vertex of the axis at its top.
+    first : ndarray of int64, shape (n,)
+        The lowest level at which a facet needs it; level 0 is the edge.
+    """
+
+    foot: Points
+    corner: Indices
+    segment: Indices
+    direction: Points
+    reach: Floats
+    top: Indices
+    first: Indices
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Strips(_Rows):
+    """Pairs of columns of one site; strips along a segment lie in order.
+
+    Parameters
+    ----------
+    right, left : ndarray of int64, shape (m,)
+        Columns; with the edge below and the axis above, left is left.
+    site : ndarray of int64, shape (m,)
+        Segment s, or corner as -1 - c.
+    band : ndarray of int64, shape (m,)
+        Between which levels its top edge lies; the number of bands where that is the plateau.
+    """
+
+    right: Indices
+    left: Indices
+    site: Indices
+    band: Indices
+
+
+def strips_of(axis: Medial, section: Section) -> tuple[Columns, Strips]:
+    """Return the columns and strips of an axis that is subdivided at a section's levels."""
+    levels = section.distances[1:]
+    columns, strips = _both_sides(axis, levels)
+    columns, strips = _fanned(columns, strips, bands=len(levels), fan_rad=section.fan_rad)
+    return _needed(columns, strips, len(levels)), strips
+
+
+def _both_sides(axis: Medial, levels: Floats) -> tuple[Columns, Strips]:
+    """Return one strip for each side of each edge, and their columns, each once."""
+    start = np.concatenate([axis.edges[:, 0], axis.edges[:, 1]])
+    end = np.concatenate([axis.edges[:, 1], axis.edges[:, 0]])
+    site = np.concatenate([axis.sites[:, 0], axis.sites[:, 1]])
+    top = np.concatenate([start, end])
+    corner, segment, foot = _feet(axis, top, np.concatenate([site, site]))
+    stands_on = np.where(corner >= 0, corner, len(axis.corners) + segment)
+    key = top * (len(axis.corners) + len(axis.segments)) + stands_on
+    _, first, number = np.unique(key, return_index=True, return_inverse=True)
+    reach = axis.distances[top]
+    rise = axis.vertices[top] - foot
+    direction = rise / np.where(reach > 0.0, np.linalg.norm(rise, axis=1), 1.0)[:, None]
+    reach = np.where(reach > levels[-1], np.inf, reach)
+    columns = Columns(foot, corner, segment, direction, reach, top, segment).taken(first)
+    right, left = np.split(number, 2)
+    low, high = np.sort(columns.reach[np.array([right, left])], axis=0)
+    band = np.searchsorted(levels, high, side="left")
+    # A strip with one end at the plateau's edge and one beyond ends on the plateau; with both
+    # just at the edge it is a ridge.
+    band = np.where(np.isinf(high) & (low < levels[-1]), len(levels) - 1, band)
+    return columns, _in_order(axis, columns, Strips(right, left, site, band))
+
+
+def _feet(axis: Medial, top: Indices, site: Indices) -> tuple[Indices, Indices, Points]:
+    """Return where columns stand: on a corner, or inside a segment (the other is -1)."""
+    on_segment = site >= 0
+    pair = axis.segments[np.where(on_segment, site, 0)]
+    a, b = axis.corners[pair[:, 0]], axis.corners[pair[:, 1]]
+    length = np.linalg.norm(b - a, axis=1)
+    along = (b - a) / length[:, None]
+    at = np.einsum("ij,ij->i", axis.vertices[top] - a, along)
+    corner = np.where(at < FOOT_MM, pair[:, 0], np.where(at > length - FOOT_MM, pair[:, 1], -1))
+    corner = np.where(on_segment, corner, -1 - site)
+    corner = np.where(top < len(axis.corners), top, corner)
+    foot = np.where((corner >= 0)[:, None], axis.corners[corner], a + at[:, None] * along)
+    return corner, np.where(corner >= 0, -1, site), foot
+
+
+def _in_order(axis: Medial, columns: Columns, strips: Strips) -> Strips:
+    """Sort strips by site, and along a segment by their left foot."""
+    along = np.zeros(len(strips.site))
+    rows = np.flatnonzero(strips.site >= 0)
+    pair = axis.corners[axis.segments[strips.site[rows]]]
+    way = pair[:, 1] - pair[:, 0]
+    # Two feet on one corner (a convex one) are told apart by the right foot.
+    middle = columns.foot[strips.left[rows]] + columns.foot[strips.right[rows]]
+    along[rows] = np.einsum("ij,ij->i", middle, way)
+    return strips.taken(np.lexsort((along, strips.site)))
+
+
+def _fanned(
+    columns: Columns, strips: Strips, *, bands: int, fan_rad: float
+) -> tuple[Columns, Strips]:
+    """Replace strips around a corner that end on the plateau by facets of at most `fan_rad`."""
+    whole = (strips.site < 0) & (strips.band == bands)
+    if not whole.any():
+        return columns, strips
+    runs = _merged(strips.taken(whole))
+    heading = np.arctan2(columns.direction[:, 1], columns.direction[:, 0])
+    turn = (heading[runs.left] - heading[runs.right]) % (2.0 * np.pi)
+    parts = np.maximum(np.ceil(turn / fan_rad - 1e-9).astype(np.int64), 1)
+    run = np.repeat(np.arange(len(parts)), parts)
+    number = np.arange(len(run)) - np.repeat(np.cumsum(parts) - parts, parts)
+    inner = np.flatnonzero(number > 0)
+    angle = (heading[runs.right[run]] + turn[run] * number / parts[run])[inner]
+    fresh = replace(
+        columns.taken(runs.right[run[inner]]),
+        direction=np.column_stack([np.cos(angle), np.sin(angle)]),
+        reach=np.full(len(inner), np.inf),
+    )
+    right = runs.right[run]
+    right[inner] = len(columns.foot) + np.arange(len(inner))
+    left = np.append(right[1:], 0)
+    left[np.cumsum(parts) - 1] = runs.left
+    facets = replace(runs.taken(run), right=right, left=left)
+    return columns.joined(fresh), strips.taken(~whole).joined(facets)
+
+
+def _merged(strips: Strips) -> Strips:
+    """Return each chain of strips, one's right column the next one's left, as one strip."""
+    size = int(max(strips.right.max(), strips.left.max())) + 1
+    # Corners are negative: -1 - site numbers them from 0.
+    left = (-1 - strips.site) * size + strips.left
+    right = (-1 - strips.site) * size + strips.right
+    order = np.argsort(left)
+    found = np.minimum(np.searchsorted(left[order], right), len(left) - 1)
+    follows = left[order][found] == right
+    after = np.where(follows, order[found], np.arange(len(left)))
+    while True:  # each round doubles how far a strip looks ahead
+        further = after[after]
+        if np.array_equal(further, after):
+            break
+        after = further
+    first = np.setdiff1d(np.arange(len(left)), order[found[follows]])
+    return replace(strips.taken(first), right=strips.right[after[first]])
+
+
+def _needed(columns: Columns, strips: Strips, bands: int) -> Columns:
+    """Return the columns with the lowest level at which each is needed.
+
+    A column is needed from the lowest band in which a strip beside it ends; between two strips
+    that end on the plateau it is not needed at all; on a corner it is needed from the edge.
+    """
+    lowest = np.where(strips.band == bands, bands + 1, strips.band)
+    first = np.full(len(columns.foot), bands + 1)
+    for side in (strips.left, strips.right):
+        np.minimum.at(first, side, lowest)
+    used = np.unique(np.concatenate([strips.left, strips.right]))
+    on_corner = np.zeros(len(first), dtype=bool)
+    on_corner[used] = columns.corner[used] >= 0
+    return replace(columns, first=np.where(on_corner, 0, first))
