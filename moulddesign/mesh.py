@@ -56,6 +56,8 @@ class Mesh:
     @property
     def volume_mm3(self) -> float:
         """Volume enclosed, exact for the facets; negative where it is inside out [mm^3]."""
+        if not len(self.triangles):
+            return 0.0
         a, b, c = np.moveaxis(self.corners - self.vertices.mean(axis=0), 1, 0)
         return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
 
