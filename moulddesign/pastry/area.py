@@ -9,7 +9,7 @@ from typing import Final, TypeAlias
 
 import numpy as np
 import shapely
-from manifold3d import CrossSection, FillRule, OpType
+from manifold3d import CrossSection, FillRule, JoinType, OpType
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
@@ -57,6 +57,21 @@ def within(area: Area, window: Area) -> Area:
     return area ^ window
 
 
+def offset(area: Area, by: float, segments: int) -> Area:
+    """Return an area grown by a distance to all sides, or shrunk where it is negative.
+
+    Parameters
+    ----------
+    area : Area
+        The area.
+    by : float
+        The distance, in the area's unit.
+    segments : int
+        Sides of the polygon that stands for a whole circle.
+    """
+    return area.offset(by, JoinType.Round, 2.0, segments)
+
+
 def stacked(paints: Iterable[tuple[Area, float]]) -> list[tuple[Area, float]]:
     """Return what stays visible of paint laid in order, one area a share, deepest first.
 
@@ -92,8 +107,7 @@ def multipolygon(area: Area, step: str) -> MultiPolygon:
 
     Rings that touch themselves in a point come out as SFS wants them: split, or as a hole.
     """
-    polygons = [polygon for part in area.decompose() for polygon in _polygons(part)]
-    shape = MultiPolygon(polygons)
+    shape = MultiPolygon([polygon for part in area.decompose() for polygon in _polygons(part)])
     if not shape.is_valid:
         shape = _polygonal(shapely.make_valid(shape))
     if abs(shape.area - area.area()) > AREA_STEP * (1.0 + shape.length):
@@ -101,6 +115,12 @@ def multipolygon(area: Area, step: str) -> MultiPolygon:
             step, "its lines lie too close together; draw it with fewer doubled lines"
         )
     return shape
+
+
+def parts(area: Area, least_area: float, step: str) -> list[Polygon]:
+    """Return the connected parts of an area that are at least so large, as valid polygons."""
+    large = [part for part in area.decompose() if part.area() >= least_area]
+    return [polygon for part in large for polygon in multipolygon(part, step).geoms]
 
 
 def area_of(shape: Polygon | MultiPolygon) -> Area:
