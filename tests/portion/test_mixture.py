@@ -1,6 +1,8 @@
 from datetime import date
 
+import numpy as np
 import pytest
+from CoolProp.CoolProp import PropsSI
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -54,6 +56,25 @@ def test_measured_densities_add_up_by_volume():
         found.density_g_per_ml * (0.25 * ((0.02 / 1.433) ** 2 + (0.003 / 0.914) ** 2)) ** 0.5,
         rel=1e-9,
     )
+
+
+def litres_per_kg(fluid):
+    return 1000.0 / PropsSI("D", "T", 293.15, "P", 101325, f"INCOMP::{fluid}")
+
+
+def test_uncertainty_of_a_cooked_part_is_that_of_samples():
+    rng = np.random.default_rng(9)
+    n = 100_000
+    moist = {"water": 40.0, "carbohydrate": 60.0}
+    measured = {"density_g_per_ml": 1.3, "density_sd_g_per_ml": 0.04}
+    cooked = part(("mine", 70.0, moist), ("syrup", 30.0, measured), cooking_loss=0.2)
+    water, dry = litres_per_kg("FoodWater"), litres_per_kg("FoodCarbohydrate")
+    share = 0.4 + 0.02 * rng.standard_normal(n)  # a food's water scatters by 2 % of its mass
+    moist_volume = (share * water + (1 - share) * dry) * (1 + 0.01 * rng.standard_normal(n))
+    syrup_volume = 1.0 / (1.3 + 0.04 * rng.standard_normal(n))
+    sampled = np.std(0.8 / (0.7 * moist_volume + 0.3 * syrup_volume - 0.2 * water))
+    # 0.7 % of sampling, (0.03)^2 of second order
+    assert part_density(cooked).uncertainty_g_per_ml == pytest.approx(sampled, rel=0.01)
 
 
 def test_crust_dough_lies_where_the_trade_remembers_it():

@@ -7,6 +7,13 @@ from moulddesign.portion import portion, spread
 
 N = 100_000
 DESIGNS = {
+    "a nut of unknown density": {
+        "portion": {
+            "crust_density_sd_g_per_ml": 0.0,
+            "filling_density_sd_g_per_ml": 0.0,
+            "centres": [{"mass_g": 40.0, "density_g_per_ml": 0.6, "density_sd_g_per_ml": 0.02}],
+        }
+    },
     "one yolk": {"portion": {"centres": [{"mass_g": 12.0}]}},
     "no centre": {"scale": {"resolution_g": 5.0, "hand_error_g": 0.0}},
     "nuts and air": {
@@ -17,7 +24,7 @@ DESIGNS = {
             "loss_sd": 0.005,
             "centres": [
                 {"mass_g": 2.0, "count": 6, "counts_in": "apart"},
-                {"mass_g": 14.0, "mass_spread": 0.2, "density_sd_g_per_ml": 0.05},
+                {"mass_g": 14.0, "mass_spread": 0.2},
             ],
         }
     },

@@ -44,8 +44,10 @@ def test_equal_pieces_within_the_scale_have_no_outlier():
     assert mean_of([0.05, 0.05, 0.05, 0.052], [0.003] * 4).outliers == ()
 
 
-def test_trial_of_pieces_made_by_a_true_design_finds_it():
-    truth = DESIGN.with_values(
+@pytest.mark.parametrize("air", [0.0, 0.08])
+def test_trial_of_pieces_made_by_a_true_design_finds_it(air):
+    before = DESIGN.with_values({"portion.trapped_air": air})
+    truth = before.with_values(
         {
             "portion.loss": 0.06,
             "portion.crust_density_g_per_ml": 1.29 * 1.04,
@@ -54,7 +56,7 @@ def test_trial_of_pieces_made_by_a_true_design_finds_it():
     )
     made = portion(truth.portion.model_copy(update={"finished_weight_g": 76.53 * 0.94}))
     height = 24.0 + (made.volume_ml - MOULD.volume_ml) * 1000 / 2400.0
-    found = trial(DESIGN, typed_weighings([76.53] * 3, [76.53 * 0.94] * 3, [height] * 3), MOULD)
+    found = trial(before, typed_weighings([76.53] * 3, [76.53 * 0.94] * 3, [height] * 3), MOULD)
     corrected = found.corrected.portion
     assert corrected.loss == pytest.approx(0.06, abs=1e-6)  # six decimals are written
     assert corrected.crust_density_g_per_ml == pytest.approx(1.29 * 1.04, abs=1e-6)

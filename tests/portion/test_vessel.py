@@ -40,15 +40,20 @@ def test_displacement_of_a_litre():
     assert found.density_g_per_ml == pytest.approx(1.25, rel=1e-4)  # Kell against IAPWS-95
 
 
-def test_uncertainty_of_a_cup_is_that_of_samples():
+@pytest.mark.parametrize("empty_g", [0.0, 80.0])
+@pytest.mark.parametrize("step_g", [1.0, 20.0])
+def test_uncertainty_of_a_cup_is_that_of_samples(empty_g, step_g):
     rng = np.random.default_rng(4)
     n = 100_000
-    empty = 80.0 + rng.uniform(-0.5, 0.5, n)
-    water = 180.0 * (1 + LEVEL_SPREAD * rng.standard_normal(n)) + rng.uniform(-0.5, 0.5, n)
-    dough = 220.0 * (1 + PACKING_SPREAD * rng.standard_normal(n)) + rng.uniform(-0.5, 0.5, n)
-    sampled = water_g_per_ml(20.0) * np.std((dough + 80.0 - empty) / (water + 80.0 - empty))
-    found = density_from_cup(empty_g=80.0, water_g=260.0, filled_g=300.0, resolution_g=1.0)
-    # 3 / sqrt(2 n) = 0.7 % of sampling, 0.1 % of second order
+    reading = rng.uniform(-step_g / 2, step_g / 2, (3, n))
+    empty = empty_g + (reading[0] if empty_g else 0.0)  # a scale set to zero reads no cup
+    water = 180.0 * (1 + LEVEL_SPREAD * rng.standard_normal(n)) + empty_g + reading[1]
+    dough = 380.0 * (1 + PACKING_SPREAD * rng.standard_normal(n)) + empty_g + reading[2]
+    sampled = water_g_per_ml(20.0) * np.std((dough - empty) / (water - empty))
+    found = density_from_cup(
+        empty_g=empty_g, water_g=180.0 + empty_g, filled_g=380.0 + empty_g, resolution_g=step_g
+    )
+    # 3 / sqrt(2 n) = 0.7 % of sampling, (0.05)^2 = 0.3 % of second order
     assert found.uncertainty_g_per_ml == pytest.approx(sampled, rel=0.01)
 
 
