@@ -1,0 +1,95 @@
+"""DXF of a drawing: R2010, millimetres, layers by meaning."""
+
+import io
+import re
+from collections.abc import Sequence
+from typing import Any, Final
+
+import ezdxf
+from ezdxf.enums import TextEntityAlignment
+
+from moulddesign.export.ink import Align, Circle, Fill, Ink, Layer, Lettering, Stroke
+from moulddesign.export.pens import PENS
+from moulddesign.export.title_block import Sheet
+
+STYLE: Final = "lettering"
+"""Name of the text style."""
+
+FACE: Final = "arial.ttf"
+"""Face of the lettering; programs take another sans-serif face where it is missing."""
+
+ALIGNED: Final = {
+    Align.LEFT: TextEntityAlignment.LEFT,
+    Align.MIDDLE: TextEntityAlignment.CENTER,
+    Align.RIGHT: TextEntityAlignment.RIGHT,
+}
+
+JULIAN: Final = "2440587.5"
+"""The Julian date that stands for every time in the file: the first moment of 1970."""
+
+GUID: Final = "{00000000-0000-0000-0000-000000000000}"
+"""Stands for the identifiers that ezdxf draws at random."""
+
+
+def dxf_bytes(sheet: Sheet, inks: Sequence[Ink]) -> bytes:
+    """Return a drawing as a DXF file; one unit is a millimetre on the paper.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Its limits are the drawing's.
+    inks : sequence of Ink
+        What is drawn, from the sheet's lower left corner.
+    """
+    document = ezdxf.new("R2010", setup=["linetypes"], units=ezdxf.units.MM)
+    document.header["$LTSCALE"] = 1.0
+    document.header["$LIMMAX"] = (sheet.width_mm, sheet.height_mm)
+    document.header["$EXTMIN"] = (0.0, 0.0, 0.0)
+    document.header["$EXTMAX"] = (sheet.width_mm, sheet.height_mm, 0.0)
+    document.styles.add(STYLE, font=FACE)
+    for layer in Layer:
+        pen = PENS[layer]
+        document.layers.add(
+            layer.value, color=pen.number, linetype=pen.line_type, lineweight=pen.width_um // 10
+        )
+    space = document.modelspace()
+    for ink in inks:
+        _add(space, ink)
+    document.set_modelspace_vport(
+        height=sheet.height_mm, center=(sheet.width_mm / 2.0, sheet.height_mm / 2.0)
+    )
+    text = io.StringIO()
+    document.write(text)
+    return _timeless(text.getvalue()).encode("utf-8")
+
+
+def _add(space: Any, ink: Ink) -> None:  # noqa: ANN401 (ezdxf's layout)
+    marks = {"layer": ink.layer.value}
+    if isinstance(ink, Stroke):
+        space.add_lwpolyline(ink.points, close=ink.closed, dxfattribs=marks)
+    elif isinstance(ink, Circle):
+        space.add_circle(ink.middle, ink.radius_mm, dxfattribs=marks)
+    elif isinstance(ink, Fill):
+        space.add_solid([*ink.points, ink.points[-1]], dxfattribs=marks)
+    else:
+        _add_text(space, ink, marks)
+
+
+def _add_text(space: Any, ink: Lettering, marks: dict[str, str]) -> None:  # noqa: ANN401 (the same)
+    entity = space.add_text(
+        ink.text,
+        height=ink.capital_mm,
+        rotation=ink.upright_deg,
+        dxfattribs=marks | {"style": STYLE},
+    )
+    entity.set_placement(ink.at, align=ALIGNED[ink.align])
+
+
+def _timeless(text: str) -> str:
+    """Return the file without what changes from one writing to the next: times and random names.
+
+    ezdxf 1.4 has an option for this; it is global and leaves some of them.
+    """
+    text = re.sub(r"(\$TD\w+\n *40\n)[^\n]*", rf"\g<1>{JULIAN}", text)
+    text = re.sub(r"(\$(?:FINGERPRINT|VERSION)GUID\n *2\n)[^\n]*", rf"\g<1>{GUID}", text)
+    return re.sub(r"( @ )\d{4}-\d\d-\d\dT[^\n]*", r"\g<1>1970-01-01", text)
