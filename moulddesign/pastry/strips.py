@@ -10,8 +10,8 @@ from moulddesign.mesh import Indices, Points
 from moulddesign.pastry.medial import Floats, Medial
 from moulddesign.pastry.profile import Section
 
-FOOT_MM: Final = 1e-5
-"""A foot nearer than this to a segment's end is that end [mm]."""
+FOOT_MM: Final = 1e-7
+"""A foot nearer than this to a segment's end is that end; a hundredth of the grid [mm]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
