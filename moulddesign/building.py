@@ -77,7 +77,7 @@ class Build:
         return {
             "moulddesign": __version__,
             "design": self.design.plain(),
-            "portion": portion_report(self.portion),
+            "portion": self.portion.report(),
             "pastry": {
                 "outline": self.pastry.outline.name,
                 "width_mm": self.pastry.outline.width_mm,
@@ -176,15 +176,6 @@ def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Buil
     )
     findings = clock.timed("checks", lambda: _findings(draft))
     return replace(draft, findings=findings, seconds=MappingProxyType(clock.seconds))
-
-
-def portion_report(weights: Figures) -> dict[str, Any]:
-    """Return the portion's part of a report as plain values."""
-    label = weights.label
-    return asdict(weights.piece) | {
-        "raw_g_sd": weights.spread.raw_g,
-        "label_target_raw_g": None if label is None else label.raw_g,
-    }
 
 
 class _Clock:

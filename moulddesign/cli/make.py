@@ -11,7 +11,7 @@ from rich.table import Table
 
 from moulddesign.cli.console import err, figure, out, print_json, table
 from moulddesign.cli.options import MOULD, PIECE, RELIEF, AsJson, with_design
-from moulddesign.cli.portion import portion_table
+from moulddesign.cli.weights import WEIGHING, weight_sentences, weight_table
 from moulddesign.design import Design
 from moulddesign.finding import Finding, Verdict
 
@@ -22,7 +22,7 @@ STAGES = ("portion", "pastry", "mould", "checks", "files")
 SIGNS = {Verdict.GOOD: "good", Verdict.WARN: "! warn", Verdict.FAIL: "x fail"}
 
 
-@with_design(*PIECE, *RELIEF, *MOULD)
+@with_design(*PIECE, *WEIGHING, *RELIEF, *MOULD)
 def run(
     design: Design,
     *,
@@ -82,7 +82,9 @@ def _show(made: "Build", *, as_json: bool) -> None:
         print_json(report)
         return
     pastry = report["pastry"]
-    out().print(portion_table(made.design.name, made.portion.piece))
+    out().print(weight_table(made.design.name, made.portion))
+    for sentence in weight_sentences(made.design, made.portion, made.pastry.outline.width_mm):
+        out().print(sentence)
     out().print(
         f"Pastry: {pastry['outline']}, {figure(pastry['width_mm'])} mm wide, "
         f"{figure(pastry['height_mm'])} mm high, {figure(pastry['volume_ml'])} mL of which "

@@ -1,33 +1,23 @@
 """`moulddesign portion`: what to put on the scale for one piece."""
 
-from dataclasses import asdict
-
-from moulddesign.cli.console import out, print_json, table
+from moulddesign.cli.console import out, print_json
 from moulddesign.cli.options import PIECE, AsJson, with_design
+from moulddesign.cli.weights import WEIGHING, spread_table, weight_sentences, weight_table
 from moulddesign.design import Design
-from moulddesign.portion import Portion, portion
+from moulddesign.portion import figures
 
 
-@with_design(*PIECE)
+@with_design(*PIECE, *WEIGHING)
 def show(design: Design, *, as_json: AsJson = False) -> None:
-    """Masses and volumes of one piece; no geometry.
+    """Masses, volumes, balls, spread and label target of one piece; no geometry.
 
-    Example: moulddesign portion --weight 75 --ratio 3:7 --centre-mass 8
+    Example: moulddesign portion --weight 75 --ratio 3:7 --centre-mass 5
     """
-    piece = portion(design.portion)
+    made = figures(design)
     if as_json:
-        print_json({"design": design.plain(), "portion": asdict(piece)})
-    else:
-        out().print(portion_table(design.name, piece))
-
-
-def portion_table(name: str, piece: Portion) -> object:
-    """Return the table of masses and volumes."""
-    rows = [
-        ("crust", piece.crust_g, piece.crust_ml),
-        ("paste", piece.paste_g, piece.paste_ml),
-        ("centres", piece.centre_g, piece.centre_ml),
-        ("raw piece", piece.raw_g, piece.volume_ml),
-        ("finished", piece.finished_g, ""),
-    ]
-    return table(f"{name}: one piece", ("part", "g", "mL"), rows)
+        print_json({"design": design.plain(), "portion": made.report()})
+        return
+    out().print(weight_table(design.name, made))
+    out().print(spread_table(made))
+    for sentence in weight_sentences(design, made, design.pastry.width_mm):
+        out().print(sentence)

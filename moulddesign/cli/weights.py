@@ -41,8 +41,8 @@ def spread_table(made: Figures) -> Table:
     return table("How far pieces scatter (sd)", ("cause", "raw g", "finished g", "mL"), rows)
 
 
-def weight_sentences(design: Design, made: Figures) -> Iterator[str]:
-    """Yield what does not fit the tables: ratio, disc, roll, label."""
+def weight_sentences(design: Design, made: Figures, bore_mm: float | None) -> Iterator[str]:
+    """Yield what does not fit the tables: ratio, disc, roll for a bore that is known, label."""
     split, balls = made.split, made.balls
     yield (
         f"On the scale the ratio is {split.ratio} and the raw piece {split.raw_g:g} g, "
@@ -52,8 +52,8 @@ def weight_sentences(design: Design, made: Figures) -> Iterator[str]:
         f"A disc of all the crust, {balls.shell_mm:.1f} mm thick, wraps the filling: "
         f"{balls.disc_mm:.0f} mm across."
     )
-    if design.pastry.width_mm is not None:
-        roll = roll_for(design, made.piece, design.pastry.width_mm)
+    if bore_mm is not None:
+        roll = roll_for(design, made.piece, bore_mm)
         if roll is None:
             yield "The wrapped ball enters the bore as it is."
         else:

@@ -13,7 +13,7 @@ def printed(design):
     page = io.StringIO()
     console = Console(file=page, width=80, highlight=False)
     console.print(weight_table(design.name, made), spread_table(made))
-    for sentence in weight_sentences(design, made):
+    for sentence in weight_sentences(design, made, design.pastry.width_mm):
         console.print(sentence)
     return page.getvalue()
 
