@@ -131,6 +131,27 @@ def bodies(mesh: Mesh, step: str) -> tuple[Mesh, ...]:
     return tuple(sorted(parts, key=lambda part: tuple(part.bounds[0])))
 
 
+def pieces_of_air(
+    mesh: Mesh, low_mm: ArrayLike, high_mm: ArrayLike, *, step: str
+) -> tuple[Mesh, ...]:
+    """Return what a closed mesh leaves of a box, as connected pieces.
+
+    The kernel's body stays in the kernel in between, which halves the time for large meshes.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed.
+    low_mm, high_mm : array_like, shape (3,)
+        Corners of the box [mm].
+    step : str
+        Names it in a `KernelError`.
+    """
+    room = _manifold(box(low_mm, high_mm), step)
+    left = _checked(room - _manifold(mesh, step), step)
+    return tuple(_mesh(piece, step) for piece in left.decompose())
+
+
 def section(mesh: Mesh, height_mm: float, step: str) -> tuple[Points, ...]:
     """Return the loops in which a level plane cuts a closed mesh.
 

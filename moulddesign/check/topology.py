@@ -9,6 +9,8 @@ from scipy.sparse.csgraph import connected_components
 
 from moulddesign.mesh import Indices, Mesh, Points
 
+Edges = tuple[Indices, Indices, Indices, Indices]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Topology:
@@ -61,19 +63,22 @@ def topology(mesh: Mesh) -> Topology:
     """
     triangles = welded(mesh).triangles
     whole = _whole(triangles)
-    starts, _, turns, sides = _edges(triangles[whole])
+    edges = _edges(triangles[whole])
+    starts, _, turns, sides = edges
     shared = sides == 2  # noqa: PLR2004 (an edge between two triangles)
     return Topology(
         open_edges=int(np.sum(sides == 1)),
         crowded_edges=int(len(starts) - np.sum(shared) - np.sum(sides == 1)),
         clashing_edges=int(np.sum(shared & (turns != 0))),
         collapsed=int(np.sum(~whole)),
-        shells=len(np.unique(shells(triangles[whole]))),
+        shells=len(np.unique(_shells(edges, int(np.sum(whole))))),
     )
 
 
 def welded(mesh: Mesh) -> Mesh:
     """Return a mesh in which each place is one row of `vertices`, in order of x, y, z."""
+    if _in_order(mesh.vertices):
+        return mesh
     places, rows = _unique_rows(mesh.vertices + 0.0)  # -0.0 and 0.0 are one place
     return Mesh(places, rows[mesh.triangles])
 
@@ -85,12 +90,14 @@ def without_collapsed(mesh: Mesh) -> Mesh:
 
 def shells(triangles: Indices) -> Indices:
     """Return the shell of each triangle, shape (m,): 0, 1, 2 ... over shared edges."""
-    starts, order, _, sides = _edges(triangles)
-    owner = order % max(len(triangles), 1)
+    return _shells(_edges(triangles), len(triangles))
+
+
+def _shells(edges: Edges, count: int) -> Indices:
+    starts, order, _, sides = edges
+    owner = order % max(count, 1)
     first = np.repeat(owner[starts], sides)
-    links = coo_array(
-        (np.ones(len(owner), dtype=np.int8), (first, owner)), shape=(len(triangles),) * 2
-    )
+    links = coo_array((np.ones(len(owner), dtype=np.int8), (first, owner)), shape=(count,) * 2)
     return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
 
 
@@ -99,7 +106,7 @@ def _whole(triangles: Indices) -> NDArray[np.bool_]:
     return whole
 
 
-def _edges(triangles: Indices) -> tuple[Indices, Indices, Indices, Indices]:
+def _edges(triangles: Indices) -> Edges:
     """Return where each edge starts in the sorted sides, the sort, sum of turns, number of sides.
 
     Side k belongs to triangle k modulo m; a turn is +1 from the lower row to the higher, else -1.
@@ -112,6 +119,13 @@ def _edges(triangles: Indices) -> tuple[Indices, Indices, Indices, Indices]:
     starts = np.flatnonzero(np.r_[True, names[1:] != names[:-1]][: len(names)])
     turns = np.add.reduceat(np.sign(heads - tails)[order], starts) if len(starts) else starts
     return starts, order, turns, np.diff(np.r_[starts, len(names)])
+
+
+def _in_order(points: Points) -> bool:
+    """Whether the points are distinct and in order already."""
+    step = np.diff(points, axis=0)
+    x, y, z = step.T
+    return bool(np.all((x > 0) | ((x == 0) & ((y > 0) | ((y == 0) & (z > 0))))))
 
 
 def _unique_rows(points: Points) -> tuple[Points, Indices]:

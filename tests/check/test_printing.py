@@ -152,12 +152,14 @@ def test_a_solid_block_is_good_in_everything():
 @pytest.mark.parametrize(
     ("body", "word"),
     [
-        (cube(10, 10, 10, (0, 0, 0.05)), "lowest point"),
-        (cube(10, 10, 2) + cube(60, 10, 5, (0, 0, 2)), "first layer"),
+        (lambda: cube(10, 10, 10, (0, 0, 0.05)), "lowest point"),
+        (lambda: cube(10, 10, 2) + cube(60, 10, 5, (0, 0, 2)), "first layer"),
     ],
 )
 def test_a_part_off_the_bed_or_top_heavy_fails(body, word):
-    found = printing_findings(part(body), name="p", bed_mm=BED, line_mm=LINE_MM, layer_mm=LAYER_MM)
+    found = printing_findings(
+        part(body()), name="p", bed_mm=BED, line_mm=LINE_MM, layer_mm=LAYER_MM
+    )
     assert any(word in f.name and f.verdict.value == "fail" for f in found)
 
 
