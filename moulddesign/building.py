@@ -1,7 +1,7 @@
 """The one composition: a Design becomes a Portion, a Pastry, a mould, and findings about them."""
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from time import perf_counter
 from types import MappingProxyType
@@ -9,18 +9,16 @@ from typing import Any, TypeVar
 
 from moulddesign import __version__
 from moulddesign.cautions import CAUTIONS
-from moulddesign.check import Press, peg_findings, press_findings, soundness, volume_finding
-from moulddesign.check.crust import centre_findings, crust_findings
 from moulddesign.check.topology import topology
 from moulddesign.design import Design
 from moulddesign.design.material import materials
-from moulddesign.design.mould import Joint
 from moulddesign.finding import Finding, Verdict
 from moulddesign.mesh import Mesh, settled
 from moulddesign.mould import MouldSet, press
 from moulddesign.pastry.crust import crust_thickness_mm
 from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.portion import Figures, figures
+from moulddesign.proving import Evidence, proven
 from moulddesign.units import ml_from_mm3, mm3_from_ml
 
 T = TypeVar("T")
@@ -164,18 +162,26 @@ def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Buil
     meshes = MappingProxyType(
         {part.name: settled(part.printed) for part in mould.parts} | {PASTRY: made.mesh}
     )
-    draft = Build(
+    evidence = Evidence(
+        design=design,
+        portion=piece,
+        pastry=made,
+        crust_mm=crust_mm,
+        mould=mould,
+        meshes=meshes,
+        pastry_name=PASTRY,
+    )
+    findings = clock.timed("checks", lambda: proven(evidence))
+    return Build(
         design=design,
         portion=weights,
         pastry=made,
         crust_mm=crust_mm,
         mould=mould,
         meshes=meshes,
-        findings=(),
-        seconds=MappingProxyType({}),
+        findings=findings,
+        seconds=MappingProxyType(clock.seconds),
     )
-    findings = clock.timed("checks", lambda: _findings(draft))
-    return replace(draft, findings=findings, seconds=MappingProxyType(clock.seconds))
 
 
 class _Clock:
@@ -191,58 +197,3 @@ class _Clock:
         result = work()
         self.seconds[name] = perf_counter() - start
         return result
-
-
-def _findings(made: Build) -> tuple[Finding, ...]:
-    """Judge everything from the meshes that will be written."""
-    piece = made.portion.piece
-    target_mm3 = mm3_from_ml(piece.volume_ml)
-    diameters = [c.diameter_mm for c in made.design.portion.centres for _ in range(c.count)]
-    outline = made.pastry.outline
-    return (
-        volume_finding(
-            name="pastry: volume",
-            measured_mm3=made.meshes[PASTRY].volume_mm3,
-            target_mm3=target_mm3,
-            source="the portion: masses over densities",
-        ),
-        *crust_findings(thickness_mm=made.crust_mm, deepest_sunk_mm=made.pastry.deepest_sunk_mm),
-        *centre_findings(
-            diameters_mm=diameters,
-            crust_mm=made.crust_mm,
-            width_mm=min(outline.width_mm, outline.depth_mm),
-            height_mm=made.pastry.height_mm,
-        ),
-        *_press(made, target_mm3),
-        *(f for name, mesh in made.meshes.items() for f in soundness(mesh, name=name)),
-        *_against_exact(made.mould),
-    )
-
-
-def _press(made: Build, target_mm3: float) -> tuple[Finding, ...]:
-    table = made.design.mould
-    assembled = Press(**{part.name: settled(part.mesh) for part in made.mould.parts})
-    outline = made.pastry.outline
-    found = press_findings(
-        assembled,
-        target_mm3=target_mm3,
-        clearance_mm=table.clearance_mm,
-        past_rim_mm=table.past_rim_mm,
-        width_mm=max(outline.width_mm, outline.depth_mm),
-    )
-    if table.joint is Joint.PEG:
-        found += peg_findings(assembled, interference_asked_mm=table.peg_interference_mm)
-    return found
-
-
-def _against_exact(mould: MouldSet) -> tuple[Finding, ...]:
-    return tuple(
-        volume_finding(
-            name=f"{part.name}: mesh against exact surfaces",
-            measured_mm3=part.mesh.volume_mm3,
-            target_mm3=part.solid.volume_mm3,
-            source="the CAD kernel's volume of the same body",
-        )
-        for part in mould.parts
-        if part.solid is not None
-    )

@@ -137,6 +137,17 @@ class Pastry:
         return max([0.0, *(-float(made.vertices[:, 2].min()) for made in self.roofs)])
 
     @property
+    def artwork(self) -> tuple[tuple[shapely.MultiPolygon, float], ...]:
+        """What stands out and what is sunk, each as one region with its deepest depth [mm]."""
+        made = []
+        for sign in (1.0, -1.0):
+            parts = [part for part in self.relief if sign * part.depth_mm > 0.0]
+            if parts:
+                depth_mm = sign * max(abs(part.depth_mm) for part in parts)
+                made.append((shapely.union_all([part.shape for part in parts]), depth_mm))
+        return tuple(made)
+
+    @property
     def mesh(self) -> Mesh:
         """The solid, in float32 numbers."""
         return self.top.solid(self.height_mm, 0.0)
