@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import reduce
+from functools import lru_cache, reduce
 from typing import Any
 
 import numpy as np
@@ -306,9 +306,14 @@ def _checked(result: Manifold, step: str) -> Manifold:
 
 
 def _manifold(mesh: Mesh, step: str) -> Manifold:
-    # manifold3d 3.5 refuses read-only arrays, so both are copied.
-    body = Manifold(Mesh64(mesh.vertices.copy(), mesh.triangles.astype(np.uint64)))
-    return _checked(body, step)
+    return _checked(_unchecked(mesh), step)
+
+
+@lru_cache(maxsize=16)
+def _unchecked(mesh: Mesh) -> Manifold:
+    # A mesh never changes and is told apart by identity, so its body can be kept: checks cut the
+    # same parts many times. manifold3d 3.5 refuses read-only arrays, so both are copied.
+    return Manifold(Mesh64(mesh.vertices.copy(), mesh.triangles.astype(np.uint64)))
 
 
 def _mesh(body: Manifold, step: str) -> Mesh:

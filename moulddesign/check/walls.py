@@ -8,7 +8,7 @@ import numpy as np
 from moulddesign.check.facets import normals_and_areas, spread_points
 from moulddesign.mesh import Mesh, Points, first_hits
 
-POINTS: Final = 20_000
+POINTS: Final = 6_000
 """Points over the surface; each stands for the same area."""
 PARALLEL_DEG: Final = 20.0
 """Two faces are a wall where they lean this little against each other [deg].
