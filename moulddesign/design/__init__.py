@@ -4,16 +4,19 @@ No geometry library is loaded here.
 """
 
 from moulddesign.design.design import Design
+from moulddesign.design.layer import Along, Layer, Motif, Profile, Sense
 from moulddesign.design.mould import Kind, MouldTable, PrinterTable
-from moulddesign.design.pastry import Layer, PastryTable, Profile, ReliefTable, Sense
+from moulddesign.design.pastry import PastryTable, ReliefTable
 from moulddesign.design.portion import Centre, CountsIn, PortionTable
 
 __all__ = [
+    "Along",
     "Centre",
     "CountsIn",
     "Design",
     "Kind",
     "Layer",
+    "Motif",
     "MouldTable",
     "PastryTable",
     "PortionTable",

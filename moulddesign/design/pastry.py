@@ -1,11 +1,11 @@
 """The outline and size of the pastry, and the relief on its top."""
 
 from difflib import get_close_matches
-from enum import StrEnum
 from typing import Final, Self
 
 from pydantic import field_validator, model_validator
 
+from moulddesign.design.layer import Layer, Profile, Sense
 from moulddesign.design.quantity import CHOICE, PRACTICE, Table, given
 
 OUTLINES: Final = ("round", "square", "hexagon", "octagon", "scalloped")
@@ -75,34 +75,6 @@ class PastryTable(Table):
         return self
 
 
-class Sense(StrEnum):
-    """Which way the relief stands on the pastry."""
-
-    RAISED = "raised"
-    SUNK = "sunk"
-
-
-class Profile(StrEnum):
-    """How height follows from the distance to a stroke's edge."""
-
-    FLAT = "flat"
-    BEVEL = "bevel"
-    PILLOW = "pillow"
-
-
-class Layer(Table):
-    """One piece of artwork on the top."""
-
-    pattern: str = given("chestnut", "Name of a pattern, or an SVG file", min_length=1)
-    size_mm: float | None = given(
-        None,
-        "Larger side of the artwork; as large as the flat top takes where it is left out",
-        unit="mm",
-        gt=0,
-        le=400,
-    )
-
-
 class ReliefTable(Table):
     """The relief: what stands out of the pastry's top, or sinks into it."""
 
@@ -125,4 +97,6 @@ class ReliefTable(Table):
         2.0, "Least flat land between the relief and the edge of the top", unit="mm",
         source=CHOICE, ge=0.1, le=100,
     )  # fmt: skip
-    layers: tuple[Layer, ...] = given((Layer(),), "Artwork; none leaves the top plain")
+    layers: tuple[Layer, ...] = given(
+        (Layer(pattern="chestnut"),), "Artwork, later over earlier; none leaves the top plain"
+    )

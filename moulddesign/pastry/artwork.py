@@ -62,7 +62,7 @@ def artwork_file(name_or_path: str, folder: Path) -> Path:
     raise SpecError("pattern", name_or_path, need)
 
 
-def artwork(name_or_path: str, folder: Path) -> tuple[Region, ...]:
+def artwork(name_or_path: str, folder: Path, threshold: float | None = None) -> tuple[Region, ...]:
     """Return the regions of a pattern or of a file of one's own.
 
     Parameters
@@ -71,6 +71,8 @@ def artwork(name_or_path: str, folder: Path) -> tuple[Region, ...]:
         A bundled pattern's name, or a path to an SVG, PNG or JPEG file.
     folder : Path
         What a relative path starts from: the design file's folder.
+    threshold : float, optional
+        Brightness below which a picture's pixels stand out, 0 to 1; found by itself otherwise.
 
     Returns
     -------
@@ -80,8 +82,16 @@ def artwork(name_or_path: str, folder: Path) -> tuple[Region, ...]:
     Raises
     ------
     SpecError
-        It is no pattern's name, and no file is there.
+        It is no pattern's name, no file is there, or a drawing is given a threshold.
     FileError
         The file cannot become relief.
     """
-    return svg_regions(artwork_file(name_or_path, folder))
+    path = artwork_file(name_or_path, folder)
+    if path.suffix.lower() in PICTURES:
+        # scikit-image takes half a second to import, and a drawing does not need it
+        from moulddesign.pastry.picture import picture_regions  # noqa: PLC0415
+
+        return picture_regions(path, threshold)
+    if threshold is not None:
+        raise SpecError("threshold", threshold, "says something of a picture only; leave it out")
+    return svg_regions(path)

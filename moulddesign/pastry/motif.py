@@ -1,34 +1,18 @@
 """Motifs by rule, for a maker without a drawing: each fills or follows any outline."""
 
 from collections.abc import Callable, Mapping
-from enum import StrEnum
 from types import MappingProxyType
 from typing import Final, TypeAlias
 
 import shapely
 from shapely import MultiPolygon, Polygon
 
+from moulddesign.design.layer import Motif
 from moulddesign.errors import SpecError
 from moulddesign.pastry.motif_border import GRID_MM, beads, braid, leaf_ring, rope, scallops
 from moulddesign.pastry.motif_field import lattice, petals, rays, rings, scales
 from moulddesign.pastry.motif_size import MotifSize
 from moulddesign.pastry.region import Region
-
-
-class Motif(StrEnum):
-    """What a motif is called in the design."""
-
-    PETALS = "petals"
-    RAYS = "rays"
-    RINGS = "rings"
-    LATTICE = "lattice"
-    SCALES = "scales"
-    SCALLOPS = "scallops"
-    LEAF_RING = "leaf-ring"
-    BRAID = "braid"
-    ROPE = "rope"
-    BEADS = "beads"
-
 
 Rule: TypeAlias = Callable[[Polygon, MotifSize], MultiPolygon]
 
