@@ -1,6 +1,7 @@
 """The command `moulddesign` and its exit codes."""
 
 import sys
+from io import TextIOWrapper
 from typing import NoReturn
 
 import typer
@@ -36,6 +37,8 @@ def _help(context: typer.Context) -> None:
 
 def main() -> NoReturn:
     """Run the command line; exit 0 good, 1 a finding or file failed, 2 bad input, 130 Ctrl-C."""
+    if isinstance(sys.stdout, TextIOWrapper):  # a console that lacks a letter shows its number
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
         code = app(standalone_mode=False)
     except typer.TyperException as error:

@@ -21,8 +21,8 @@ def err() -> Console:
 
 
 def print_json(value: Mapping[str, Any]) -> None:
-    """Write a value to stdout as JSON (RFC 8259: no NaN, no infinity)."""
-    json.dump(value, sys.stdout, indent=1, ensure_ascii=False, allow_nan=False)
+    """Write a value to stdout as JSON (RFC 8259: no NaN, no infinity), in ASCII for any console."""
+    json.dump(value, sys.stdout, indent=1, allow_nan=False)
     sys.stdout.write("\n")
 
 

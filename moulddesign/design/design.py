@@ -137,5 +137,8 @@ def read_toml(path: str | PathLike[str]) -> dict[str, Any]:
         return tomllib.loads(raw.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
         raise FileError(str(path), "is not text in UTF-8; save it as UTF-8") from error
-    except tomllib.TOMLDecodeError as error:
-        raise FileError(str(path), f"is not TOML: {error}") from error
+    except RecursionError as error:
+        raise FileError(str(path), "nests its lists and tables too deep") from error
+    except ValueError as error:  # TOMLDecodeError, and what Python says of endless numbers
+        reason = str(error).partition(";")[0]
+        raise FileError(str(path), f"is not TOML: {reason}") from error

@@ -113,6 +113,14 @@ class PrinterTable(Table):
         (220.0, 220.0, 250.0), "Build volume: x, y, z", unit="mm", source=PRACTICE
     )
 
+    @field_validator("bed_mm")
+    @classmethod
+    def _has_room(cls, bed_mm: tuple[float, float, float]) -> tuple[float, float, float]:
+        if min(bed_mm) <= 0.0:
+            message = "must be three lengths above 0 mm: x, y, z"
+            raise ValueError(message)
+        return bed_mm
+
     @field_validator("material")
     @classmethod
     def _known(cls, material: str) -> str:

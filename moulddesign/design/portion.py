@@ -1,7 +1,7 @@
 """What the piece weighs and what it is made of."""
 
 from enum import StrEnum
-from math import pi
+from math import isfinite, pi
 
 from pydantic import field_validator
 
@@ -87,8 +87,9 @@ class PortionTable(Table):
     @field_validator("ratio")
     @classmethod
     def _both_parts_are_there(cls, ratio: str) -> str:
-        if 0.0 in _parts(ratio):
-            message = "both parts must be above 0, such as 3:7"
+        crust, filling = _parts(ratio)
+        if not (crust > 0.0 and filling > 0.0 and isfinite(crust + filling)):
+            message = "both parts must be above 0 and finite, such as 3:7"
             raise ValueError(message)
         return ratio
 

@@ -8,6 +8,9 @@ from pydantic import BaseModel, ValidationError
 
 from moulddesign.errors import SpecError
 
+MOST_SHOWN: Final = 80
+"""Longest value that a sentence repeats in full [characters]."""
+
 NEEDS: Final = {
     "greater_than": "must be above {gt:g}{unit}",
     "greater_than_equal": "must be at least {ge:g}{unit}",
@@ -100,5 +103,7 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:  # noqa: ANN401 (any t
 
 
 def _shown(value: object) -> object:
-    """Return the value as given; a whole table is too long for a sentence."""
-    return "(a table)" if isinstance(value, dict | BaseModel) else value
+    """Return the value as given; a whole table, or an endless number, is no part of a sentence."""
+    if isinstance(value, dict | BaseModel):
+        return "(a table)"
+    return value if len(str(value)) <= MOST_SHOWN else f"{str(value)[:20]}..."

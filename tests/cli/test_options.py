@@ -1,0 +1,106 @@
+"""Options override the file, and every one of them reaches its field."""
+
+from pathlib import Path
+
+import pytest
+import typer
+
+from moulddesign.cli.options import MOULD, PIECE, RELIEF, demo, with_design
+from moulddesign.design import Design
+from moulddesign.errors import FileError
+
+VALUES = {
+    "--name": "other",
+    "--weight": 88.0,
+    "--ratio": "4:6",
+    "--loss": 0.1,
+    "--crust-density": 1.1,
+    "--filling-density": 1.2,
+    "--centre-mass": 7.0,
+    "--centre-density": 1.3,
+    "--outline": "square",
+    "--width": 61.0,
+    "--height": 21.0,
+    "--height-to-width": 0.33,
+    "--corner-radius": 3.0,
+    "--pattern": "lantern",
+    "--relief-depth": 0.9,
+    "--sense": "sunk",
+    "--profile": "pillow",
+    "--draft": 22.0,
+    "--clearance": 0.4,
+    "--material": "PLA",
+}
+
+
+def design_of(*arguments):
+    """Return the design that typer and the options make of a command line."""
+    seen = []
+    app = typer.Typer()
+
+    @app.command()
+    @with_design(*PIECE, *RELIEF, *MOULD)
+    def verb(design: Design) -> None:
+        seen.append(design)
+
+    app(list(map(str, arguments)), standalone_mode=False)
+    return seen[0]
+
+
+def field(design, dotted):
+    """Return a field's plain value; the first centre or layer stands for all."""
+    tree = design.plain()
+    portion, relief = tree["portion"], tree["relief"]
+    tree["centre"] = portion["centres"][0]
+    relief["pattern"] = relief["layers"][0]["pattern"]
+    for part in dotted.split("."):
+        tree = tree[part]
+    return tree
+
+
+@pytest.mark.parametrize("flag", VALUES)
+def test_an_option_reaches_its_field_and_no_other(flag):
+    (option,) = (o for o in (*PIECE, *RELIEF, *MOULD) if o.flag == flag)
+    made = design_of(flag, VALUES[flag])
+    assert field(made, option.field) == VALUES[flag]
+    assert field(demo(), "name") != "other"
+    for other in (*PIECE, *RELIEF, *MOULD):
+        sizes = {"--width", "--height", "--height-to-width"}
+        if other.flag == flag or {other.flag, flag} <= sizes or other.flag not in VALUES:
+            continue
+        try:
+            before = field(demo(), other.field)
+        except KeyError:
+            continue
+        # One size takes the place of another, for with the weight only one is free.
+        if flag in sizes and other.flag in sizes:
+            continue
+        assert field(made, other.field) == before
+
+
+def test_without_options_it_is_the_demo():
+    assert design_of() == demo()
+
+
+def test_a_size_takes_the_place_of_the_files_size(tmp_path):
+    path = tmp_path / "a.toml"
+    path.write_text("[pastry]\nheight_mm = 20\n")
+    table = design_of(path, "--width", 55).pastry
+    assert (table.width_mm, table.height_mm) == (55.0, None)
+
+
+def test_a_centre_of_no_mass_is_no_centre():
+    assert demo().portion.centres
+    assert design_of("--centre-mass", 0).portion.centres == ()
+
+
+def test_a_centre_keeps_what_is_not_given(tmp_path):
+    path = tmp_path / "a.toml"
+    path.write_text('[[portion.centres]]\nname = "nut"\nmass_g = 3\ndensity_g_per_ml = 0.9\n')
+    (centre,) = design_of(path, "--centre-mass", 4).portion.centres
+    assert (centre.name, centre.mass_g, centre.density_g_per_ml) == ("nut", 4.0, 0.9)
+
+
+def test_a_file_that_is_missing_is_said():
+    with pytest.raises(FileError, match="cannot be read"):
+        design_of(Path("no-such-file.toml"))

@@ -1,0 +1,150 @@
+"""`moulddesign portion` as a person types it."""
+
+import json
+import re
+import subprocess
+import sys
+
+import pytest
+from cli.command import environment, moulddesign, refused
+
+HEAVY = ("cadquery", "OCP", "manifold3d", "shapely", "trimesh", "scipy", "matplotlib", "skimage")
+
+
+def test_it_loads_no_geometry_library():
+    code = (
+        "import sys; sys.argv = ['moulddesign', 'portion', '--json']\n"
+        "from moulddesign.cli import main\n"
+        "try: main()\n"
+        f"except SystemExit: print(sorted(set({HEAVY}) & set(sys.modules)), file=sys.stderr)\n"
+    )
+    done = subprocess.run(  # noqa: S603 (our own command)
+        [sys.executable, "-c", code],
+        env=environment(),
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stderr == "[]\n"
+
+
+def test_json_is_all_there_is_on_stdout():
+    code, said, remarks = moulddesign("portion", "--json", "--weight", "100", "--loss", "0")
+    assert (code, remarks) == (0, "")
+    report = json.loads(said)
+    assert report["design"]["portion"]["finished_weight_g"] == 100.0
+    piece = report["portion"]
+    # 3:7 of 100 g, nothing lost.
+    assert piece["crust_g"] == pytest.approx(30.0, rel=1e-12)
+    assert piece["filling_g"] == pytest.approx(70.0, rel=1e-12)
+    assert piece["paste_g"] + piece["centre_g"] == pytest.approx(70.0, rel=1e-12)
+
+
+def test_options_override_the_file(tmp_path):
+    (tmp_path / "a.toml").write_text('[portion]\nfinished_weight_g = 50\nratio = "4:6"\n')
+    _, said, _ = moulddesign("portion", tmp_path / "a.toml", "--weight", "60", "--json")
+    portion = json.loads(said)["design"]["portion"]
+    assert (portion["finished_weight_g"], portion["ratio"]) == (60.0, "4:6")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (["--weight", "0"], r"finished_weight_g = 0.0: must be above 0 g\.$"),
+        (["--weight", "-5"], r"finished_weight_g = -5.0: must be above 0 g\.$"),
+        (["--weight", "nan"], r"finished_weight_g = nan: must be a finite number\.$"),
+        (["--weight", "inf"], r"finished_weight_g = inf: must be a finite number\.$"),
+        (["--weight", "1e9"], r"must be at most 5000 g\.$"),
+        (["--weight", "heavy"], r"'--weight': .*number"),
+        (["--ratio", "0:7"], r"ratio = '0:7': both parts must be above 0"),
+        (["--ratio", "3:0"], r"ratio = '3:0': both parts must be above 0"),
+        (["--ratio", "0.0:0"], r"both parts must be above 0"),
+        (["--ratio", "3"], r"must be crust to filling such as 3:7\.$"),
+        (["--ratio", "3:7:1"], r"must be crust to filling such as 3:7\.$"),
+        (["--ratio", "-3:7"], r"must be crust to filling such as 3:7\.$"),
+        (["--ratio", "nan:1"], r"must be crust to filling such as 3:7\.$"),
+        (["--ratio", "9" * 400 + ":1"], r"ratio = '9{20}\.\.\.': .* finite"),
+        (["--loss", "0.7"], r"portion.loss = 0.7: must be at most 0.6\.$"),
+        (["--loss", "-0.1"], r"portion.loss = -0.1: must be at least 0\.$"),
+        (["--loss", "nan"], r"must be a finite number\.$"),
+        (["--crust-density", "0.1"], r"must be at least 0.2 g/mL\.$"),
+        (["--crust-density", "3.1"], r"must be at most 3 g/mL\.$"),
+        (["--filling-density", "0"], r"must be at least 0.2 g/mL\.$"),
+        (["--filling-density", "inf"], r"must be a finite number\.$"),
+        (["--centre-density", "9"], r"centres.0.density_g_per_ml = 9.0: must be at most 3"),
+        (["--centre-mass", "70"], r"centres = '70 g': must weigh less than the filling of 53.57"),
+        (["--centre-mass", "-1"], r"centres.0.mass_g = -1.0: must be above 0 g\.$"),
+        (["--width", "0"], r"pastry.width_mm = 0.0: must be above 0 mm\.$"),
+        (["--width", "50", "--height", "20"], r"width_mm and height_mm are both given"),
+        (["--outline", "triangel"], r"must be round, square, .* the nearest is"),
+        (["--name", "a/b"], r"name = 'a/b': must not hold '/', for it names a folder\.$"),
+        (["--name", ".."], r"must not be empty, nor begin or end with"),
+        (["--name", "con"], r"some systems keep for a device"),
+        (["--wieght", "75"], r"No such option: --wieght.*--weight"),
+        (["no-such.toml"], r"no-such.toml: cannot be read \(No such file or directory\)\.$"),
+    ],
+)
+def test_bad_input_gets_one_sentence(arguments, sentence):
+    said = refused("portion", *arguments)
+    assert re.search(sentence, said), said
+
+
+FILES = {
+    "unknown key": (b"[portion]\nweigth_g = 5\n", r"weigth_g = 5: is not a known key; the near"),
+    "unknown table": (b"[prtion]\n", r"prtion = '\(a table\)': is not a known key; .* portion"),
+    "not TOML": (b"portion = = 5\n", r"is not TOML: Invalid value"),
+    "not UTF-8": (b'name = "\xe4"\n', r"is not text in UTF-8; save it as UTF-8\.$"),
+    "another encoding": ('name = "ä"'.encode("utf-16"), r"is not text in UTF-8"),
+    "text for a number": (b'[portion]\nloss = "0.1"\n', r"loss = '0.1': must be a number without"),
+    "truth for a number": (b"[portion]\nloss = true\n", r"loss = True: must be a number"),
+    "a day for a number": (b"[portion]\nloss = 2026-01-01\n", r"must be a number without quotes"),
+    "number for text": (b"name = 5\n", r"name = 5: must be text in quotes\.$"),
+    "number for a table": (b"portion = 5\n", r"portion = 5: must be a table of keys\.$"),
+    "number for a list": (b"[portion]\ncentres = 5\n", r"centres = 5: must be a list\.$"),
+    "NaN": (b"[portion]\nloss = nan\n", r"loss = nan: must be a finite number\.$"),
+    "half a centre": (b"[[portion.centres]]\ncount = 0.5\n", r"count = 0.5: must be a whole number"),
+    "a bed without room": (b"[printer]\nbed_mm = [0, 1, 1]\n", r"must be three lengths above 0 mm"),
+    "a bed of two sides": (b"[printer]\nbed_mm = [9, 9]\n", r"bed_mm.2 = .* is missing"),
+    "endless digits": (b"name = " + b"9" * 5000, r"is not TOML: Exceeds the limit"),
+    "many digits": (b"[portion]\nloss = " + b"9" * 400, r"loss = '9{20}\.\.\.': must be"),
+    "endless nesting": (b"name = " + b"[" * 90_000, r"nests its lists and tables too deep\.$"),
+    "a huge file": (b"# " + b"x" * 1_000_000, r"is larger than 1000000 bytes; a design is a short"),
+    "two mistakes": (b"[portion]\nloss = 9\nratio = 5\n", r"\(1 more to mend after this one\)\.$"),
+    "a NUL": (b'name = "a\x00b"', r"is not TOML"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", FILES)
+def test_a_bad_design_file_gets_one_sentence(tmp_path, kind):
+    content, sentence = FILES[kind]
+    (tmp_path / "design.toml").write_bytes(content)
+    said = refused("portion", "design.toml", folder=tmp_path)
+    assert re.search(sentence, said), said
+
+
+def test_a_folder_is_no_design_file(tmp_path):
+    assert refused("portion", tmp_path).endswith("cannot be read (Is a directory).")
+
+
+@pytest.mark.parametrize("content", [b"", b"\xef\xbb\xbfname = 'marked'\r\n", b"# nothing\n"])
+def test_an_empty_file_or_one_with_a_byte_order_mark_is_a_design(tmp_path, content):
+    (tmp_path / "design.toml").write_bytes(content)
+    code, _, remarks = moulddesign("portion", "design.toml", folder=tmp_path)
+    assert (code, remarks) == (0, "")
+
+
+@pytest.mark.parametrize("form", [[], ["--json"]])
+def test_a_console_without_the_letter_is_no_reason_to_stop(form):
+    code, said, _ = moulddesign(
+        "portion", "--name", "Kürbis 月", *form, PYTHONIOENCODING="ascii", PYTHONUTF8="0"
+    )
+    assert code == 0
+    if form:
+        assert json.loads(said)["design"]["name"] == "Kürbis 月"
+    else:
+        assert r"K\xfcrbis" in said
+
+
+def test_without_a_terminal_there_is_no_colour():
+    _, said, _ = moulddesign("portion", FORCE_COLOR="")
+    assert "\x1b" not in said

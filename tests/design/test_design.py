@@ -1,0 +1,132 @@
+"""The Design: there and back through TOML, frozen, and refusing with the nearest known name."""
+
+import tomllib
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from pydantic import BaseModel, ValidationError
+from strategies import designs
+
+from moulddesign.design import Design
+from moulddesign.errors import FileError, SpecError
+
+STATUSES = ("common practice", "no source", "from memory", "our choice", "", "design")
+
+
+@given(design=designs())
+@settings(max_examples=50, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+def test_toml_gives_back_the_same_design(tmp_path_factory, design):
+    path = tmp_path_factory.mktemp("design") / "design.toml"
+    path.write_text(design.toml(), encoding="utf-8")
+    assert Design.read(path) == design
+    assert Design.of(tomllib.loads(design.toml())) == design
+    assert Design.of(design.plain()) == design
+
+
+@given(name=st.text(min_size=1, max_size=80))
+@settings(max_examples=200, derandomize=True)
+def test_any_name_is_kept_exactly_or_refused(name):
+    try:
+        made = Design.of({"name": name})
+    except SpecError as error:
+        assert error.field == "name"  # noqa: PT017 (most names pass)
+        return
+    assert tomllib.loads(made.toml())["name"] == name
+    assert not set(made.name) & set("/\\")
+    assert made.name not in {".", ".."}
+
+
+def tables(model, name=""):
+    """Yield each field of a model and of the tables in it, with its dotted name."""
+    for key, info in model.model_fields.items():
+        inner = (info.annotation, *getattr(info.annotation, "__args__", ()))
+        table = next((a for a in inner if isinstance(a, type) and issubclass(a, BaseModel)), None)
+        if table is None:
+            yield f"{name}{key}", info
+        else:
+            yield from tables(table, f"{name}{key}.")
+
+
+FIELDS = dict(tables(Design))
+UNITS = {
+    "_g_per_ml": "g/mL",
+    "_g": "g",
+    "_mm": "mm",
+    "_deg": "deg",
+}
+
+
+@pytest.mark.parametrize("name", FIELDS)
+def test_every_key_says_what_it_is_with_its_unit_and_source(name):
+    info = FIELDS[name]
+    extra = info.json_schema_extra
+    assert info.description
+    assert extra["source"]
+    suffix = next((s for s in UNITS if name.endswith(s)), None)
+    if suffix is not None:
+        assert extra["unit"] == UNITS[suffix]
+    else:
+        assert extra["unit"] not in UNITS.values()
+
+
+NUMBERS = [name for name, info in FIELDS.items() if "float" in str(info.annotation)]
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), float("-inf"), "5", True, -1e-9])
+@pytest.mark.parametrize("name", [n for n in NUMBERS if n.count(".") == 1 and "bed" not in n])
+def test_no_number_takes_nonsense(name, value):
+    table, key = name.split(".")
+    with pytest.raises(SpecError, match=rf"^{table}.{key} = .*: must be .*\.$"):
+        Design.of({table: {key: value}})
+
+
+def test_a_default_design_is_valid_and_frozen():
+    design = Design()
+    with pytest.raises(ValidationError, match="frozen"):
+        design.portion.loss = 0.5
+
+
+@pytest.mark.parametrize(
+    ("tree", "nearest"),
+    [
+        ({"portion": {"finished_weigth_g": 1}}, "finished_weight_g"),
+        ({"mould": {"clearence_mm": 1}}, "clearance_mm"),
+        ({"relief": {"layers": [{"patern": "x"}]}}, "pattern"),
+        ({"portion": {"centres": [{"mass": 1}]}}, "mass_g"),
+        ({"printr": {}}, "printer"),
+    ],
+)
+def test_an_unknown_key_names_the_nearest(tree, nearest):
+    with pytest.raises(SpecError, match=f"is not a known key; the nearest is {nearest}"):
+        Design.of(tree)
+
+
+def test_values_are_replaced_by_dotted_name():
+    design = Design().with_values({"portion.ratio": "4:6", "name": "b", "pastry.width_mm": 50.0})
+    assert (design.portion.ratio, design.name, design.pastry.width_mm) == ("4:6", "b", 50.0)
+    other = design.with_values({"pastry.height_mm": 20.0}).pastry
+    assert (other.width_mm, other.height_mm) == (None, 20.0)
+
+
+@pytest.mark.parametrize(
+    ("content", "sentence"),
+    [
+        (b"\xff", "is not text in UTF-8"),
+        (b"a = " + b"[" * 50_000, "nests its lists and tables too deep"),
+        (b"a = " + b"9" * 5000, "is not TOML: Exceeds the limit"),
+        (b"#" * 1_000_001, "is larger than 1000000 bytes"),
+    ],
+)
+def test_a_file_that_is_no_design_is_refused(tmp_path, content, sentence):
+    path = tmp_path / "design.toml"
+    path.write_bytes(content)
+    with pytest.raises(FileError, match=sentence):
+        Design.read(path)
+
+
+@pytest.mark.parametrize(
+    ("ratio", "share"), [("3:7", 0.3), ("2:8", 0.2), ("1:1", 0.5), ("0.5:1.5", 0.25)]
+)
+def test_a_ratio_is_a_share_of_the_whole(ratio, share):
+    assert Design.of({"portion": {"ratio": ratio}}).portion.crust_share == pytest.approx(share)
