@@ -1,5 +1,6 @@
 """Every conversion between units."""
 
+from enum import StrEnum
 from typing import Final
 
 MM3_PER_ML: Final = 1000.0
@@ -49,3 +50,17 @@ def mm3_from_ml(volume_ml: float) -> float:
     60000.0
     """
     return volume_ml * MM3_PER_ML
+
+
+class Unit(StrEnum):
+    """Unit of a file that does not say it itself."""
+
+    MM = "mm"
+    INCH = "inch"
+    CM = "cm"
+    M = "m"
+
+    @property
+    def in_mm(self) -> float:
+        """Length of one unit [mm]; the inch is 25.4 mm exactly (ISO 80000-3)."""
+        return {"mm": 1.0, "inch": 25.4, "cm": 10.0, "m": 1000.0}[self.value]

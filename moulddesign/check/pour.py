@@ -11,7 +11,7 @@ from moulddesign.check.assembly import closed_cavity_mm3, face_mm
 from moulddesign.check.basins import Basin, basins
 from moulddesign.check.regions import filled, hole, section_region, shadow
 from moulddesign.check.topology import topology
-from moulddesign.errors import KernelError, SpecError
+from moulddesign.errors import SpecError
 from moulddesign.mesh import Mesh, Points, pieces_of_air
 
 BELOW_MM: Final = 0.001
@@ -75,7 +75,7 @@ def pour_cavities(mesh: Mesh, up: Up = Up.PLUS_Z) -> tuple[Cavity, ...]:
 
     Raises
     ------
-    KernelError
+    SpecError
         The mesh does not bound a solid.
     """
     _bounds_a_solid(mesh)
@@ -153,13 +153,18 @@ def _at(stamp: Mesh, bore: shapely.Polygon, height_mm: float) -> Mesh:
 def _bounds_a_solid(mesh: Mesh) -> None:
     found = topology(mesh)
     if not found.solid:
-        raise KernelError(
-            STEP,
-            f"its mesh has {found.open_edges} open, {found.crowded_edges} crowded and "
-            f"{found.clashing_edges} clashing edges and bounds no solid; ask for it to be mended",
+        raise SpecError(
+            "mesh",
+            f"{len(mesh.triangles)} triangles",
+            f"must bound a solid, and has {found.open_edges} open, {found.crowded_edges} crowded "
+            f"and {found.clashing_edges} clashing edges; ask for it to be mended",
         )
     if mesh.volume_mm3 <= 0.0:
-        raise KernelError(STEP, "its mesh is inside out; ask for it to be mended")
+        raise SpecError(
+            "mesh",
+            f"{len(mesh.triangles)} triangles",
+            "must not be inside out; ask for it to be mended",
+        )
 
 
 def _cut_out(mesh: Mesh, group: list[Basin]) -> list[Cavity]:

@@ -1,7 +1,6 @@
 """Reading a mesh that somebody else wrote: bounded, checked, in millimetres."""
 
 from collections.abc import Callable
-from enum import StrEnum
 from os import PathLike
 from pathlib import Path
 from typing import Final
@@ -14,6 +13,7 @@ from moulddesign.check.threemf import parse_3mf
 from moulddesign.check.topology import welded
 from moulddesign.errors import FileError
 from moulddesign.mesh import Mesh
+from moulddesign.units import Unit
 
 MOST_TRIANGLES: Final = 2_000_000
 """Larger meshes are refused: with this many, memory stays under 2 GB."""
@@ -23,20 +23,6 @@ MOST_MM: Final = 1e5
 """Farthest coordinate: 100 m is no mould, and float32 there has steps of 8 um [mm]."""
 FLAT_RATIO: Final = 1e-6
 """Thickness to length below which a mesh is a sheet: float32 holds no more digits."""
-
-
-class Unit(StrEnum):
-    """Unit of a file that does not say it itself."""
-
-    MM = "mm"
-    INCH = "inch"
-    CM = "cm"
-    M = "m"
-
-    @property
-    def in_mm(self) -> float:
-        """Length of one unit [mm]; the inch is 25.4 mm exactly (ISO 80000-3)."""
-        return {"mm": 1.0, "inch": 25.4, "cm": 10.0, "m": 1000.0}[self.value]
 
 
 Parser = Callable[..., Mesh]

@@ -6,7 +6,7 @@ from typing import NoReturn
 
 import typer
 
-from moulddesign.cli import batch, density, make, portion, trial
+from moulddesign.cli import batch, density, inspect, make, patterns, portion, trial
 from moulddesign.errors import FindingError, KernelError, MouldError, WriteError
 
 FAILED = 1
@@ -23,6 +23,8 @@ app.command("portion")(portion.show)
 app.add_typer(density.app, name="density")
 app.command("batch")(batch.show)
 app.command("trial")(trial.show)
+app.add_typer(patterns.app, name="patterns")
+app.command("inspect")(inspect.show)
 
 
 @app.callback(invoke_without_command=True)

@@ -9,8 +9,9 @@ import pytest
 import trimesh
 from check.shapes import primitive
 
-from moulddesign.check.reading import Unit, read_mesh
+from moulddesign.check.reading import read_mesh
 from moulddesign.errors import FileError
+from moulddesign.units import Unit
 
 CONTENT = (
     '<?xml version="1.0"?><model unit="{unit}" xmlns="{ns}">'
