@@ -48,7 +48,9 @@ class Build:
     findings : tuple of Finding
         All that was measured.
     seconds : mapping of str to float
-        Time of each stage [s].
+        Time of each stage, and of each file [s].
+    written : tuple of str
+        Names of the files that it was written as; none before that.
     """
 
     design: Design
@@ -59,6 +61,7 @@ class Build:
     meshes: MappingProxyType[str, Mesh]
     findings: tuple[Finding, ...]
     seconds: MappingProxyType[str, float]
+    written: tuple[str, ...] = ()
 
     @property
     def failed(self) -> tuple[str, ...]:
@@ -86,6 +89,7 @@ class Build:
             },
             "parts": [self._part_report(name) for name in self.meshes],
             "findings": [asdict(finding) for finding in self.findings],
+            "files": list(self.written),
             "cautions": [*CAUTIONS, materials()[self.design.printer.material].caution],
             "seconds": dict(self.seconds),
         }
@@ -114,6 +118,11 @@ class Build:
 
         return publish(self, Path(folder))
 
+    def _files(self, name: str) -> list[str]:
+        """Return the files of a part alone; before it is written, the one that it will have."""
+        stems = {name, f"{name}-blank"}
+        return [f for f in self.written if f.rpartition(".")[0] in stems] or [f"{name}.stl"]
+
     def _part_report(self, name: str) -> dict[str, Any]:
         mesh = self.meshes[name]
         shape = topology(mesh)
@@ -121,7 +130,7 @@ class Build:
         volume_ml = ml_from_mm3(mesh.volume_mm3)
         return {
             "name": name,
-            "files": [f"{name}.stl"],
+            "files": self._files(name),
             "size_mm": mesh.size_mm.tolist(),
             "volume_ml": volume_ml,
             "area_mm2": mesh.area_mm2,

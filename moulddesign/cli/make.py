@@ -32,6 +32,17 @@ def run(
     keep_failing: Annotated[
         bool, typer.Option("--keep-failing", help="Publish in spite of a failed finding.")
     ] = False,
+    formats: Annotated[
+        str,
+        typer.Option(
+            "--formats",
+            metavar="LIST",
+            help="Files besides STL and report: step, drawing, glb, pictures, 3mf, card; or all.",
+        ),
+    ] = "all",
+    paper: Annotated[
+        str, typer.Option("--paper", metavar="a4|letter", help="Paper of card and drawing.")
+    ] = "a4",
     as_json: AsJson = False,
 ) -> None:
     """Design -> verified mould set in a folder; without a design file, the demo.
@@ -39,15 +50,17 @@ def run(
     Example: moulddesign make --weight 75 --ratio 3:7 --pattern lantern --out exports/mine
     """
     from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
-    from moulddesign.export import publish, publish_failing  # noqa: PLC0415 (the same)
+    from moulddesign import export  # noqa: PLC0415 (the same)
 
+    wanted = export.Wanted(formats=export.formats(formats), paper=export.paper(paper))
     target = folder if folder is not None else Path("exports") / design.name
     with _progress() as stage:
         made = build(design, stage)
         if made.failed and not keep_failing:
             _show(made, as_json=as_json)
         stage("files")
-        made = (publish_failing if keep_failing else publish)(made, target)
+        write = export.publish_failing if keep_failing else export.publish
+        made = write(made, target, wanted, stage.file)
     _show(made, as_json=as_json)
     err().print(f"Written to {target}", soft_wrap=True)
     if made.failed:
@@ -57,7 +70,7 @@ def run(
 @contextmanager
 def _progress() -> Iterator["_Stage"]:
     """Show a bar over the stages on stderr, where that is a terminal."""
-    columns = (TextColumn("{task.description:8}"), BarColumn(), MofNCompleteColumn())
+    columns = (TextColumn("{task.description:16}"), BarColumn(), MofNCompleteColumn())
     console = err()
     with Progress(
         *columns, console=console, transient=True, disable=not console.is_terminal
@@ -74,6 +87,10 @@ class _Stage:
 
     def __call__(self, name: str) -> None:
         self.bar.update(self.task, description=name, completed=STAGES.index(name))
+
+    def file(self, name: str) -> None:
+        """Name the file in the making."""
+        self.bar.update(self.task, description=name)
 
 
 def _show(made: "Build", *, as_json: bool) -> None:

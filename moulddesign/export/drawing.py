@@ -73,6 +73,28 @@ def drawing(made: Build, paper: Paper) -> tuple[Sheet, View]:
     raise KernelError("the drawing", "the mould is larger than two metres; make it smaller")
 
 
+def section_drawing(made: Build) -> tuple[tuple[float, float], View]:
+    """Return the section of the pressed mould alone, in true size, for a card.
+
+    Parameters
+    ----------
+    made : Build
+        What is drawn.
+
+    Returns
+    -------
+    size_mm : tuple of float
+        Width and height of what is drawn [mm].
+    inks : tuple of Ink
+        From its lower left corner [mm].
+    """
+    parts = [profile(part.mesh, part.name) for part in made.mould.parts]
+    pastry = upright_section(made.meshes[PASTRY], "the section of the pastry")
+    inks, _ = assembly_view(made, parts, pastry, scale=1.0)
+    x0, y0, x1, y1 = box_of(inks)
+    return (x1 - x0, y1 - y0), tuple(ink.moved(-x0, -y0) for ink in inks)
+
+
 def _views(
     made: Build, parts: list[Profile], pastry: shapely.Geometry, *, scale: float, third: bool
 ) -> list[View]:

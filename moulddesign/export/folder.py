@@ -1,22 +1,38 @@
-"""A build's folder: written beside, checked, then renamed into place."""
+"""A build's folder: written beside, checked, then put in place."""
 
 import json
+import os
 import shutil
-import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from time import perf_counter
+from types import MappingProxyType
+from typing import Final
 
 from moulddesign.building import Build
 from moulddesign.check.written import written_findings
 from moulddesign.errors import FindingError, WriteError
+from moulddesign.export.contents import Contents, file_names, scenes
+from moulddesign.export.picture import Artist
+from moulddesign.export.place import beside, in_use, put, recover
 from moulddesign.export.stl import stl_bytes
+from moulddesign.export.wanted import EVERYTHING, Wanted
 
-REPORT = "report.json"
+REPORT: Final = "report.json"
+DESIGN: Final = "design.toml"
+
+Saying = Callable[[str], None]
 
 
-def publish(made: Build, folder: Path) -> Build:
+def _silently(_: str) -> None:
+    """Say nothing."""
+
+
+def publish(
+    made: Build, folder: Path, wanted: Wanted = EVERYTHING, saying: Saying = _silently
+) -> Build:
     """Write a build's files into a folder, whole or not at all, if nothing failed.
 
     Parameters
@@ -25,11 +41,15 @@ def publish(made: Build, folder: Path) -> Build:
         What is written.
     folder : Path
         Made new, or put in the place of the one that is there.
+    wanted : Wanted
+        Formats and paper.
+    saying : callable
+        Called with the name of each file before it is made.
 
     Returns
     -------
     Build
-        With what was found when the files were read back.
+        With what was found when the files were read back, and their names.
 
     Raises
     ------
@@ -37,18 +57,22 @@ def publish(made: Build, folder: Path) -> Build:
         It cannot be written; the old folder is untouched.
     FindingError
         A finding failed; the old folder is untouched.
+    KernelError
+        A library could not make a file; the old folder is untouched.
     """
     _refuse_failed(made)
-    with staged(folder) as beside:
-        made = _write(made, beside)
+    with staged(folder) as inside:
+        made = _written(made, inside, wanted, saying)
         _refuse_failed(made)
     return made
 
 
-def publish_failing(made: Build, folder: Path) -> Build:
+def publish_failing(
+    made: Build, folder: Path, wanted: Wanted = EVERYTHING, saying: Saying = _silently
+) -> Build:
     """Write a build's files as `publish` does, in spite of findings that failed."""
-    with staged(folder) as beside:
-        return _write(made, beside)
+    with staged(folder) as inside:
+        return _written(made, inside, wanted, saying)
 
 
 @contextmanager
@@ -66,19 +90,25 @@ def staged(folder: Path) -> Iterator[Path]:
         Something else is there, or the disk refuses; what was there stays.
     """
     try:
+        target = Path(os.path.realpath(folder))
+        target.parent.mkdir(parents=True, exist_ok=True)
+        recover(target)
         _may_replace(folder)
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
-    except OSError as error:
-        raise WriteError(str(folder), f"cannot be made ({error.strerror})") from error
+        new = beside(target)
+    except (OSError, ValueError) as error:
+        raise WriteError(str(folder), f"cannot be made ({_said(error)})") from error
     try:
-        beside.chmod(0o755)
-        yield beside
-        _swap(beside, folder)
+        with in_use(new):
+            yield new
+            put(new, target)
     except OSError as error:
-        raise WriteError(str(folder), f"cannot be written ({error.strerror})") from error
+        raise WriteError(str(folder), f"cannot be written ({_said(error)})") from error
     finally:
-        shutil.rmtree(beside, ignore_errors=True)
+        shutil.rmtree(new, ignore_errors=True)
+
+
+def _said(error: Exception) -> str:
+    return (error.strerror if isinstance(error, OSError) else None) or str(error)
 
 
 def _refuse_failed(made: Build) -> None:
@@ -97,26 +127,27 @@ def _may_replace(folder: Path) -> None:
         )
 
 
-def _swap(beside: Path, folder: Path) -> None:
-    """Rename the new folder into place; the old one leaves only after that."""
-    old = Path(f"{beside}.old")
-    if folder.exists():
-        folder.rename(old)
-    try:
-        beside.rename(folder)
-    except OSError:
-        if old.exists():
-            old.rename(folder)
-        raise
-    shutil.rmtree(old, ignore_errors=True)
-
-
-def _write(made: Build, folder: Path) -> Build:
-    for name, mesh in made.meshes.items():
-        path = folder / f"{name}.stl"
-        path.write_bytes(stl_bytes(mesh))
-        made = replace(made, findings=made.findings + written_findings(path, mesh))
-    (folder / "design.toml").write_text(made.design.toml(), encoding="utf-8", newline="\n")
+def _written(made: Build, folder: Path, wanted: Wanted, saying: Saying) -> Build:
+    """Write every file; pictures are drawn by another process meanwhile."""
+    stls = [f"{name}.stl" for name in made.meshes]
+    made = replace(made, written=(*stls, *file_names(made, wanted), REPORT, DESIGN))
+    with Artist(scenes(made, wanted)) as artist:
+        for name, mesh in made.meshes.items():
+            path = folder / f"{name}.stl"
+            made = _timed(made, path, lambda mesh=mesh: stl_bytes(mesh), saying)  # type: ignore[misc]
+            made = replace(made, findings=made.findings + written_findings(path, mesh))
+        for name, make in Contents(made, wanted, artist).files():
+            made = _timed(made, folder / name, make, saying)
+    (folder / DESIGN).write_text(made.design.toml(), encoding="utf-8", newline="\n")
     report = json.dumps(made.report(), indent=1, ensure_ascii=False, allow_nan=False)
     (folder / REPORT).write_text(report + "\n", encoding="utf-8", newline="\n")
     return made
+
+
+def _timed(made: Build, path: Path, make: Callable[[], bytes], saying: Saying) -> Build:
+    """Write one file, and note how long it took."""
+    saying(path.name)
+    start = perf_counter()
+    path.write_bytes(make())
+    seconds = dict(made.seconds) | {path.name: perf_counter() - start}
+    return replace(made, seconds=MappingProxyType(seconds))

@@ -4,7 +4,8 @@ import io
 import subprocess
 import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from functools import cached_property
 from pathlib import Path
 from typing import Final
 
@@ -31,43 +32,62 @@ class Artist:
 
     Parameters
     ----------
-    scenes : sequence of Scene
-        What to draw. The process starts at once.
+    scenes : mapping of str to Scene
+        What to draw, by name. The process starts at once; without scenes there is none.
     """
 
-    def __init__(self, scenes: Sequence[Scene]) -> None:
-        self.scenes = tuple(scenes)
+    def __init__(self, scenes: Mapping[str, Scene]) -> None:
+        self.scenes = dict(scenes)
         self.folder = tempfile.TemporaryDirectory(prefix="moulddesign-")
-        source = Path(self.folder.name) / "scenes.npz"
-        np.savez(source, **_plain(self.scenes))  # type: ignore[arg-type]
-        # -P: the folder of the program is not where imports are sought.
-        self.process = subprocess.Popen(  # noqa: S603 (our own file, no shell)
-            [sys.executable, "-P", str(PROGRAM), str(source), self.folder.name],
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
+        self.process: subprocess.Popen[bytes] | None = None
+        if self.scenes:
+            source = Path(self.folder.name) / "scenes.npz"
+            np.savez(source, **_plain(tuple(self.scenes.values())))  # type: ignore[arg-type]
+            self.process = _started(source)
 
     def __enter__(self) -> "Artist":
         return self
 
     def __exit__(self, *_: object) -> None:
-        self.process.kill()
-        self.process.wait()
+        if self.process is not None:
+            self.process.kill()
+            self.process.wait()
         self.folder.cleanup()
 
-    def pngs(self) -> tuple[bytes, ...]:
-        """Return the pictures as PNG files; drawn with matplotlib where VTK could not."""
+    def png(self, name: str) -> bytes:
+        """Return a picture as a PNG file; drawn with matplotlib where VTK could not.
+
+        Parameters
+        ----------
+        name : str
+            Of the scene.
+        """
+        return self._pngs[name]
+
+    @cached_property
+    def _pngs(self) -> dict[str, bytes]:
+        if not self._vtk_could():
+            return {name: plain_png(scene) for name, scene in self.scenes.items()}
+        return {
+            name: png_bytes(np.load(Path(self.folder.name) / f"{number}.npy"), scene.size_px)
+            for number, (name, scene) in enumerate(self.scenes.items())
+        }
+
+    def _vtk_could(self) -> bool:
         try:
-            drawn = self.process.wait(PATIENCE_S) == 0
+            return self.process is not None and self.process.wait(PATIENCE_S) == 0
         except subprocess.TimeoutExpired:
-            drawn = False
-        if not drawn:
-            return tuple(plain_png(scene) for scene in self.scenes)
-        return tuple(
-            png_bytes(np.load(Path(self.folder.name) / f"{number}.npy"), scene.size_px)
-            for number, scene in enumerate(self.scenes)
-        )
+            return False
+
+
+def _started(source: Path) -> subprocess.Popen[bytes]:
+    # -P: the folder of the program is not where imports are sought.
+    return subprocess.Popen(  # noqa: S603 (our own file, no shell)
+        [sys.executable, "-P", str(PROGRAM), str(source), str(source.parent)],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
 
 
 def plain_png(scene: Scene) -> bytes:

@@ -69,7 +69,7 @@ def title_block(made: Build, sheet: Sheet, scale: str) -> tuple[Ink, ...]:
     cells = _cells(made, sheet, scale)
     for (column, row), (head, text) in cells.items():
         inks += _cell(head, text, columns[column], rows[row], columns[column + 1])
-    inks += _projection(columns[2] + 24.0, rows[1] + HEIGHT_MM / 6.0 - 1.0, third=sheet.third_angle)
+    inks += _projection(columns[2] + 27.0, rows[1] + HEIGHT_MM / 6.0 - 1.0, third=sheet.third_angle)
     return tuple(inks)
 
 

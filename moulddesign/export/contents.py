@@ -1,0 +1,170 @@
+"""Which files a build is written as, and how each is made."""
+
+from collections.abc import Callable, Iterator, Mapping
+from functools import cached_property, partial
+from types import MappingProxyType
+from typing import Final
+
+from moulddesign.building import PASTRY, Build
+from moulddesign.export.bed import laid_out
+from moulddesign.export.ink import Ink
+from moulddesign.export.picture import Artist
+from moulddesign.export.scene import Scene, bed_scene, exploded_scene, pastry_scene
+from moulddesign.export.step import NO_RELIEF
+from moulddesign.export.title_block import Sheet
+from moulddesign.export.wanted import Format, Wanted
+from moulddesign.mesh import Mesh, settled
+
+PASTRY_PNG: Final = "pastry.png"
+PARTS_PNG: Final = "parts.png"
+BED_PNG: Final = "bed.png"
+
+SHOWN: Final = MappingProxyType(
+    {
+        Format.PICTURES: (PASTRY_PNG, PARTS_PNG),
+        Format.CARD: (PASTRY_PNG, PARTS_PNG, BED_PNG),
+        Format.THREEMF: (BED_PNG,),
+    }
+)
+"""Pictures that a format needs."""
+
+
+class Contents:
+    """The files of a build besides its STL, each made when it is asked for.
+
+    Parameters
+    ----------
+    made : Build
+        What is written; its findings and its list of files are whole.
+    wanted : Wanted
+        What is asked for.
+    artist : Artist
+        Draws what `scenes` returned.
+    """
+
+    # Each library is loaded by the file that needs it: a build without a card loads no typesetter.
+
+    def __init__(self, made: Build, wanted: Wanted, artist: Artist) -> None:
+        self.made = made
+        self.wanted = wanted
+        self.artist = artist
+
+    def files(self) -> Iterator[tuple[str, Callable[[], bytes]]]:
+        """Yield each file's name, and what returns its bytes."""
+        for name in file_names(self.made, self.wanted):
+            yield name, self._maker(name)
+
+    def _maker(self, name: str) -> Callable[[], bytes]:
+        ending = name.rpartition(".")[2]
+        makers = {
+            "step": partial(self._step, name.removesuffix(".step")),
+            "dxf": self._dxf,
+            "svg": self._svg,
+            "glb": self._glb,
+            "png": partial(self.artist.png, name),
+            "3mf": self._threemf,
+            "pdf": self._card,
+        }
+        return makers[ending]
+
+    def _step(self, name: str) -> bytes:
+        from moulddesign.export.step import step_bytes  # noqa: PLC0415 (see above)
+
+        whole = {part.name: part.solid for part in self.made.mould.parts}
+        blanks = {f"{part.name}-blank": part.blank for part in self.made.mould.parts}
+        solid = (whole | blanks)[name]
+        assert solid is not None  # noqa: S101 (only names of bodies that exist are given)
+        what = NO_RELIEF if name in blanks else "as it stands in the assembly"
+        return step_bytes(solid, name=name, description=f"{self.made.design.name}, {name}, {what}")
+
+    @cached_property
+    def _drawn(self) -> tuple[Sheet, tuple[Ink, ...]]:
+        from moulddesign.export.drawing import drawing  # noqa: PLC0415 (see above)
+
+        return drawing(self.made, self.wanted.paper)
+
+    def _dxf(self) -> bytes:
+        from moulddesign.export.dxf import dxf_bytes  # noqa: PLC0415 (see above)
+
+        return dxf_bytes(*self._drawn)
+
+    def _svg(self) -> bytes:
+        from moulddesign.export.drawing_svg import svg_bytes  # noqa: PLC0415 (see above)
+
+        sheet, inks = self._drawn
+        title = f"{self.made.design.name}: pastry and mould"
+        return svg_bytes((sheet.width_mm, sheet.height_mm), inks, title)
+
+    def _glb(self) -> bytes:
+        from moulddesign.export.glb import glb_bytes  # noqa: PLC0415 (see above)
+
+        return glb_bytes(assembled(self.made) | {PASTRY: self.made.meshes[PASTRY]})
+
+    def _threemf(self) -> bytes:
+        from moulddesign.export.threemf import threemf_bytes  # noqa: PLC0415 (see above)
+
+        design = self.made.design
+        piece = f"{design.portion.finished_weight_g:g} g, crust to filling {design.portion.ratio}"
+        return threemf_bytes(
+            printed(self.made),
+            bed_mm=design.printer.bed_mm,
+            title=design.name,
+            description=f"Mould for a filled pastry of {piece}; print in {design.printer.material}",
+            thumbnail=self.artist.png(BED_PNG),
+        )
+
+    def _card(self) -> bytes:
+        from moulddesign.export.card import card_pdf  # noqa: PLC0415 (see above)
+        from moulddesign.export.card_figures import card_figures  # noqa: PLC0415
+        from moulddesign.export.drawing import section_drawing  # noqa: PLC0415
+        from moulddesign.export.drawing_svg import svg_bytes  # noqa: PLC0415
+
+        pictures = {name: self.artist.png(name) for name in SHOWN[Format.CARD]}
+        pictures["section.svg"] = svg_bytes(*section_drawing(self.made), "section")
+        figures = card_figures(self.made, self.wanted.recipe)
+        return card_pdf(figures, pictures, self.wanted.paper)
+
+
+def file_names(made: Build, wanted: Wanted) -> tuple[str, ...]:
+    """Return the names of the files besides STL, report and design, in the order of writing."""
+    names = {
+        Format.STL: [],
+        Format.STEP: [f"{name}.step" for name in _bodies(made)],
+        Format.DRAWING: ["drawing.dxf", "drawing.svg"],
+        Format.GLB: ["set.glb"],
+        Format.PICTURES: [PASTRY_PNG, PARTS_PNG],
+        Format.THREEMF: ["set.3mf"],
+        Format.CARD: ["card.pdf"],
+    }
+    return tuple(name for kind in wanted.formats for name in names[kind])
+
+
+def scenes(made: Build, wanted: Wanted) -> Mapping[str, Scene]:
+    """Return the pictures that the wanted files need, by the name of their file."""
+    needed = {name for kind in wanted.formats for name in SHOWN.get(kind, ())}
+    pastry, lying = made.meshes[PASTRY], printed(made)
+    shifts = laid_out(lying, made.design.printer.bed_mm)
+    every = {
+        PASTRY_PNG: pastry_scene(pastry),
+        PARTS_PNG: exploded_scene(assembled(made), pastry),
+        BED_PNG: bed_scene(lying, shifts),
+    }
+    return {name: scene for name, scene in every.items() if name in needed}
+
+
+def printed(made: Build) -> dict[str, Mesh]:
+    """Return the parts to print, as they lie on the bed."""
+    return {name: mesh for name, mesh in made.meshes.items() if name != PASTRY}
+
+
+def assembled(made: Build) -> dict[str, Mesh]:
+    """Return the parts as they stand in the assembly."""
+    return {part.name: settled(part.mesh) for part in made.mould.parts}
+
+
+def _bodies(made: Build) -> Iterator[str]:
+    for part in made.mould.parts:
+        if part.solid is not None:
+            yield part.name
+        if part.blank is not None:
+            yield f"{part.name}-blank"
