@@ -10,8 +10,9 @@ from typing import Final, Protocol
 from moulddesign.design.mould import MouldTable
 from moulddesign.mould.peg import Peg
 from moulddesign.mould.screw import Screw
-from moulddesign.mould.section import Outline
+from moulddesign.mould.section import inner_width_mm
 from moulddesign.mould.slope import RISE
+from moulddesign.pastry.outline import Outline
 
 MARGIN_MM: Final = 1.0
 """Bore left above the vanes at the heavy portion; our choice [mm]."""
@@ -73,8 +74,8 @@ class PressLayout:
 
     @property
     def narrow_mm(self) -> float:
-        """Smaller extent of the pastry along x or y [mm]."""
-        return min(self.outline.width_mm, self.outline.depth_mm)
+        """Diameter of the largest circle about the axis inside the pastry [mm]."""
+        return inner_width_mm(self.outline)
 
     @property
     def band_mm(self) -> float:

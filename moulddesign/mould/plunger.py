@@ -2,21 +2,12 @@
 
 from typing import Final
 
+from moulddesign.mould.kernel import Body, Kernel
 from moulddesign.mould.layout import PressLayout
 from moulddesign.mould.peg import Peg
 from moulddesign.mould.screw import Screw
-from moulddesign.mould.section import section
+from moulddesign.mould.section import around, reach_mm, section
 from moulddesign.mould.slope import RISE
-from moulddesign.mould.solid import (
-    Solid,
-    fused,
-    plate,
-    quarter_turned,
-    shared,
-    stack,
-    turned,
-    without,
-)
 
 PALM_EASE_MM: Final = 1.2
 """Chamfer of the disc's edge under the palm; our choice [mm]."""
@@ -34,17 +25,19 @@ OVER_MM: Final = 1.0
 """How far a tool reaches beyond a body, or one body into another [mm]."""
 
 
-def plunger(layout: PressLayout) -> Solid:
+def plunger(layout: PressLayout, draw: Kernel[Body]) -> Body:
     """Return the plunger as it stands on the stamp at the nominal press.
 
     Parameters
     ----------
     layout : PressLayout
         The sizes.
+    draw : Kernel
+        What draws it.
 
     Returns
     -------
-    Solid
+    Body
         Peg down, palm disc up.
 
     Raises
@@ -54,13 +47,15 @@ def plunger(layout: PressLayout) -> Solid:
     SpecError
         No bolt is short enough.
     """
-    body = fused([_core(layout), _vanes(layout), _disc(layout)], "the plunger")
+    body = draw.fused(
+        [_core(layout, draw), _vanes(layout, draw), _disc(layout, draw)], "the plunger"
+    )
     if isinstance(layout.joint, Screw):
-        return without(body, _bolt_hole(layout, layout.joint), "the plunger's bolt hole")
+        return draw.without(body, _bolt_hole(layout, layout.joint, draw), "the plunger's bolt hole")
     return body
 
 
-def _core(layout: PressLayout) -> Solid:
+def _core(layout: PressLayout, draw: Kernel[Body]) -> Body:
     """Peg, stem and the cone under the disc, turned in one piece."""
     stem, low, back = layout.stem_radius_mm, layout.disc_low_mm, layout.back_mm
     inside_disc = low + layout.mould.disc_thickness_mm / 2.0
@@ -73,7 +68,7 @@ def _core(layout: PressLayout) -> Solid:
         (stem + layout.gusset_mm, inside_disc),
         (0.0, inside_disc),
     ]
-    return turned(profile, "the plunger's stem")
+    return draw.turned(profile, "the plunger's stem")
 
 
 def _foot(joint: Peg | Screw, back_mm: float) -> list[tuple[float, float]]:
@@ -97,37 +92,38 @@ def _grooves(layout: PressLayout) -> list[tuple[float, float]]:
     ]
 
 
-def _vanes(layout: PressLayout) -> Solid:
+def _vanes(layout: PressLayout, draw: Kernel[Body]) -> Body:
     """Return a cross of plates with the profile of bore less clearance, narrowing to the stem."""
     outline, clearance = layout.outline, layout.mould.clearance_mm
-    along_x = _vane(layout, outline.width_mm / 2.0 - clearance)
-    along_y = quarter_turned(_vane(layout, outline.depth_mm / 2.0 - clearance))
-    cross = fused([along_x, along_y], "the guide vanes")
+    x_mm, y_mm = reach_mm(outline)
+    along_x = _vane(layout, x_mm - clearance, draw)
+    along_y = draw.quarter_turned(_vane(layout, y_mm - clearance, draw))
+    cross = draw.fused([along_x, along_y], "the guide vanes")
     profile = section(outline, -clearance)
     low, high = layout.back_mm - OVER_MM, layout.disc_high_mm
-    return shared(
-        cross, stack([(low, profile), (high, profile)], "the vanes' profile"), "the vanes"
+    return draw.shared(
+        cross, draw.stack([(low, profile), (high, profile)], "the vanes' profile"), "the vanes"
     )
 
 
-def _vane(layout: PressLayout, reach_mm: float) -> Solid:
+def _vane(layout: PressLayout, far_mm: float, draw: Kernel[Body]) -> Body:
     """One plate; it reaches beyond the bore's profile, which then cuts it."""
     low, top = layout.back_mm, layout.vane_top_mm
     inside_disc = layout.disc_low_mm + layout.mould.disc_thickness_mm / 4.0
     inside_stem = layout.stem_radius_mm / 2.0
-    rise = min(RISE * (reach_mm - inside_stem), inside_disc - top)
-    x_low, x_high = reach_mm + OVER_MM, reach_mm - rise / RISE
+    rise = min(RISE * (far_mm - inside_stem), inside_disc - top)
+    x_low, x_high = far_mm + OVER_MM, far_mm - rise / RISE
     straight = top - RISE * OVER_MM
     profile = [
         (-x_low, low), (x_low, low), (x_low, straight),
         (x_high, top + rise), (-x_high, top + rise), (-x_low, straight),
     ]  # fmt: skip
-    return plate(profile, layout.mould.vane_thickness_mm, "a guide vane")
+    return draw.plate(profile, layout.mould.vane_thickness_mm, "a guide vane")
 
 
-def _disc(layout: PressLayout) -> Solid:
+def _disc(layout: PressLayout, draw: Kernel[Body]) -> Body:
     mould, low, high = layout.mould, layout.disc_low_mm, layout.disc_high_mm
-    rim = section(layout.outline, mould.disc_rim_mm)
+    rim = around(layout.outline, mould.disc_rim_mm)
     palm = min(PALM_EASE_MM, mould.disc_thickness_mm / 3.0)
     stop = min(
         STOP_EASE_MM, mould.disc_thickness_mm / 6.0, (mould.disc_rim_mm - mould.lead_in_mm) / 3.0
@@ -138,10 +134,10 @@ def _disc(layout: PressLayout) -> Solid:
         (high - RISE * palm, rim),
         (high, rim.eased(palm)),
     ]
-    return stack(sections, "the palm disc")
+    return draw.stack(sections, "the palm disc")
 
 
-def _bolt_hole(layout: PressLayout, screw: Screw) -> Solid:
+def _bolt_hole(layout: PressLayout, screw: Screw, draw: Kernel[Body]) -> Body:
     """Shank, head, and two bridged layers between them so that the head's seat prints over air.
 
     The first bridged layer spans the head's hole with a slot as wide as the shank, the second
@@ -155,17 +151,21 @@ def _bolt_hole(layout: PressLayout, screw: Screw) -> Solid:
         (head, seat), (head, high + OVER_MM), (0.0, high + OVER_MM),
     ]  # fmt: skip
     # A slot exactly as wide as the shank would touch it along a line, which kernels dislike.
-    side = shank + SLOT_OVER_MM
+    side, layer = shank + SLOT_OVER_MM, screw.layer_mm
     chord = (head**2 - side**2) ** 0.5
     parts = [
-        turned(bore, "the bolt's hole"),
-        _slab(chord, 2.0 * side, (seat - screw.layer_mm, seat + screw.layer_mm)),
-        _slab(side, 2.0 * side, (seat - 2.0 * screw.layer_mm, seat)),
+        draw.turned(bore, "the bolt's hole"),
+        draw.plate(_slab(chord, (seat - layer, seat + layer)), 2.0 * side, "the first bridges"),
+        draw.plate(_slab(side, (seat - 2.0 * layer, seat)), 2.0 * side, "the second bridges"),
     ]
-    return fused(parts, "the bolt's hole")
+    return draw.fused(parts, "the bolt's hole")
 
 
-def _slab(half_length_mm: float, width_mm: float, z_mm: tuple[float, float]) -> Solid:
+def _slab(half_length_mm: float, z_mm: tuple[float, float]) -> list[tuple[float, float]]:
     low, high = z_mm
-    x = half_length_mm
-    return plate([(-x, low), (x, low), (x, high), (-x, high)], width_mm, "the bolt's bridges")
+    return [
+        (-half_length_mm, low),
+        (half_length_mm, low),
+        (half_length_mm, high),
+        (-half_length_mm, high),
+    ]

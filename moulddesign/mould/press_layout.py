@@ -8,6 +8,7 @@ from moulddesign.errors import SpecError
 from moulddesign.mould.layout import Pressed, PressLayout
 from moulddesign.mould.peg import COLLAR_MM, Peg
 from moulddesign.mould.screw import SCREWS, Screw
+from moulddesign.mould.section import inner_width_mm
 
 PEG_TO_WIDTH: Final = 0.3
 """Peg to the pastry's narrower side; our choice."""
@@ -38,7 +39,7 @@ def press_layout(design: Design, pastry: Pressed) -> PressLayout:
         Two sizes contradict each other; the sentence names the one to change.
     """
     mould = design.mould
-    narrow = min(pastry.outline.width_mm, pastry.outline.depth_mm)
+    narrow = inner_width_mm(pastry.outline)
     layout = PressLayout(
         outline=pastry.outline,
         mould=mould,

@@ -1,39 +1,21 @@
-"""Flat outlines that bodies are drawn from, kept as exact curves where the outline has a name."""
+"""Flat outlines that bodies are drawn from, kept as exact curves where the outline has them."""
 
-from dataclasses import dataclass
-from typing import Protocol
+from dataclasses import dataclass, replace
+from math import cos, sin
+from typing import Final
 
 import numpy as np
+import shapely
 
 from moulddesign.errors import SpecError
 from moulddesign.mesh import Points
+from moulddesign.pastry.outline import Arc, Outline, ring
 
+CHORD_MM: Final = 5e-4
+"""Largest distance of a simplified chord from a drawn outline [mm]."""
 
-class Outline(Protocol):
-    """What this room needs of a pastry's outline."""
-
-    @property
-    def name(self) -> str:
-        """Its name: round, square or another."""
-
-    @property
-    def width_mm(self) -> float:
-        """Extent along x [mm]."""
-
-    @property
-    def depth_mm(self) -> float:
-        """Extent along y [mm]."""
-
-    @property
-    def corner_radius_mm(self) -> float:
-        """Radius of its corners [mm]."""
-
-    @property
-    def points(self) -> Points:
-        """Corners, counter-clockwise, centred on the origin, shape (n, 2) [mm]."""
-
-    def inset(self, by_mm: float) -> "Outline":
-        """Return the parallel outline inside it, outside it where `by_mm` is negative [mm]."""
+QUARTER: Final = 24
+"""Chords of a quarter turn round a corner of a drawn outline."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,38 +36,42 @@ class Round:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rectangle:
-    """A rectangle about the origin, with rounded or sharp corners.
+class Bent:
+    """Arcs and sharp corners, straight lines between them.
 
     Parameters
     ----------
-    width_mm, depth_mm : float
-        Extent along x and y [mm].
-    corner_radius_mm : float
-        Radius of the corners, 0 where they are sharp [mm].
+    arcs : tuple of Arc
+        Counter-clockwise; one of radius 0 is a sharp corner.
     """
 
-    width_mm: float
-    depth_mm: float
-    corner_radius_mm: float
+    arcs: tuple[Arc, ...]
 
-    def eased(self, by_mm: float) -> "Rectangle":
-        """Return it smaller by a margin [mm], larger where that is negative.
+    def eased(self, by_mm: float) -> "Bent":
+        """Return its parallel inside it by a margin [mm], outside where that is negative.
 
         A sharp corner stays sharp both ways, and a corner rounder than the margin stays round:
-        then both sections have like edges, as `stack` needs.
+        then both sections have like edges, as bodies between them need.
+
+        Raises
+        ------
+        SpecError
+            A valley is narrower than the margin.
         """
-        radius = self.corner_radius_mm
-        return Rectangle(
-            width_mm=self.width_mm - 2.0 * by_mm,
-            depth_mm=self.depth_mm - 2.0 * by_mm,
-            corner_radius_mm=max(radius - by_mm, 0.0) if radius else 0.0,
+        return Bent(arcs=tuple(_moved(arc, by_mm) for arc in self.arcs))
+
+    def sharpened(self, within_mm: float) -> "Bent":
+        """Return it with every corner sharp whose radius is at most so much [mm]."""
+        arcs = (
+            _cornered(arc, 0.0) if arc.turn_rad > 0.0 and arc.radius_mm <= within_mm else arc
+            for arc in self.arcs
         )
+        return Bent(arcs=tuple(arcs))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Polygon:
-    """Any other outline.
+    """An outline that was drawn, and is known by its points alone.
 
     Parameters
     ----------
@@ -96,26 +82,36 @@ class Polygon:
     points: Points
 
     def eased(self, by_mm: float) -> "Polygon":
-        """Return it with every side moved inwards by a margin [mm], corner for corner.
+        """Return its parallel inside it by a margin [mm], outside where that is negative.
 
         Raises
         ------
         SpecError
-            A side vanishes on the way.
+            It falls apart on the way.
         """
-        sides = np.roll(self.points, -1, axis=0) - self.points
-        along = sides / np.linalg.norm(sides, axis=1)[:, None]
-        inward = np.stack([-along[:, 1], along[:, 0]], axis=1)
-        before = np.roll(inward, 1, axis=0)
-        mitre = (before + inward) / (1.0 + (before * inward).sum(axis=1))[:, None]
-        moved = self.points + by_mm * mitre
-        if ((np.roll(moved, -1, axis=0) - moved) * along).sum(axis=1).min() <= 0.0:
-            need = f"is too finely notched to have its edge eased by {by_mm:g} mm; smooth it"
-            raise SpecError("pastry.outline", "(an outline)", need)
-        return Polygon(points=moved)
+        moved = shapely.Polygon(self.points).buffer(-by_mm, quad_segs=QUARTER).simplify(CHORD_MM)
+        if moved.geom_type != "Polygon" or moved.is_empty or moved.interiors:
+            need = f"is too finely notched to have its edge moved by {by_mm:g} mm; smooth it"
+            raise SpecError("pastry.outline", "(a drawing)", need)
+        return Polygon(points=ring(moved))
 
 
-Section = Round | Rectangle | Polygon
+Section = Round | Bent | Polygon
+
+
+def is_exact(outline: Outline, valley_mm: float) -> bool:
+    """Return whether an outline's arcs can be moved as arcs, so that exact bodies can be drawn.
+
+    Parameters
+    ----------
+    outline : Outline
+        The pastry's outline.
+    valley_mm : float
+        How far its valleys and the lobes between them are moved either way [mm].
+    """
+    if not _valleys(outline):
+        return bool(outline.arcs)
+    return min(arc.radius_mm for arc in outline.arcs) > valley_mm
 
 
 def section(outline: Outline, outset_mm: float) -> Section:
@@ -131,15 +127,83 @@ def section(outline: Outline, outset_mm: float) -> Section:
     Returns
     -------
     Section
-        A circle or rectangle as an exact curve, any other as its polygon. A sharp corner becomes
-        round outside and stays sharp inside.
+        Exact arcs where the outline has them, else its points. A sharp corner becomes round
+        outside and stays sharp inside.
+
+    Raises
+    ------
+    SpecError
+        A valley is narrower than the way outwards, or the outline falls apart inwards.
     """
     if outline.name == "round":
         return Round(radius_mm=outline.width_mm / 2.0 + outset_mm)
-    if outline.name == "square":
-        return Rectangle(
-            width_mm=outline.width_mm + 2.0 * outset_mm,
-            depth_mm=outline.depth_mm + 2.0 * outset_mm,
-            corner_radius_mm=max(outline.corner_radius_mm + outset_mm, 0.0),
-        )
-    return Polygon(points=outline.inset(-outset_mm).points if outset_mm else outline.points)
+    if not outline.arcs:
+        drawn = Polygon(points=outline.points)
+        return drawn.eased(-outset_mm) if outset_mm else drawn
+    if outset_mm > 0.0:
+        return Bent(arcs=tuple(_widened(arc, outset_mm) for arc in outline.arcs))
+    return Bent(arcs=outline.arcs).eased(-outset_mm)
+
+
+def around(outline: Outline, outset_mm: float) -> Section:
+    """Return what stands round an outline from outside, nowhere nearer than a distance.
+
+    Parameters
+    ----------
+    outline : Outline
+        The pastry's outline.
+    outset_mm : float
+        Least distance [mm].
+
+    Returns
+    -------
+    Section
+        Its parallel; round a lobed outline a circle, for a wall need not follow the lobes.
+    """
+    if _valleys(outline):
+        return Round(radius_mm=outline.circumradius_mm + outset_mm)
+    return section(outline, outset_mm)
+
+
+def inner_width_mm(outline: Outline) -> float:
+    """Return the diameter of the largest circle about the origin inside an outline [mm].
+
+    It is 0 where the origin lies outside.
+    """
+    if outline.arcs and not _valleys(outline):
+        return min(outline.width_mm, outline.depth_mm)
+    origin = shapely.Point(0.0, 0.0)
+    inside = outline.shape.contains(origin)
+    return 2.0 * float(outline.shape.exterior.distance(origin)) if inside else 0.0
+
+
+def reach_mm(outline: Outline) -> tuple[float, float]:
+    """Return the largest distances from the origin along x and along y [mm]."""
+    x, y = np.abs(outline.points).max(axis=0).tolist()
+    return x, y
+
+
+def _valleys(outline: Outline) -> bool:
+    return any(arc.turn_rad < 0.0 for arc in outline.arcs)
+
+
+def _moved(arc: Arc, by_mm: float) -> Arc:
+    corner = arc.turn_rad > 0.0 and (arc.radius_mm <= by_mm or not arc.radius_mm)
+    return _cornered(arc, by_mm) if corner else _widened(arc, -by_mm)
+
+
+def _cornered(arc: Arc, by_mm: float) -> Arc:
+    """Return the sharp corner in which the sides beside an arc meet, once moved inwards."""
+    way = (arc.radius_mm - by_mm) / cos(arc.turn_rad / 2.0)
+    middle = arc.start_rad + arc.turn_rad / 2.0
+    x, y = arc.centre
+    return replace(arc, centre=(x + way * cos(middle), y + way * sin(middle)), radius_mm=0.0)
+
+
+def _widened(arc: Arc, by_mm: float) -> Arc:
+    """Return the parallel of an arc on the outline's outside, inside where `by_mm` is negative."""
+    radius = arc.radius_mm + (by_mm if arc.turn_rad > 0.0 else -by_mm)
+    if radius < 0.0:
+        need = "has valleys too narrow for the mould's wall or lead-in; take fewer or flatter lobes"
+        raise SpecError("pastry.outline", "(lobes)", need)
+    return replace(arc, radius_mm=radius)

@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
-from math import cos, pi, sin
 from typing import Any, Final
 
 import numpy as np
@@ -15,7 +14,7 @@ from numpy.typing import ArrayLike
 
 from moulddesign.errors import KernelError
 from moulddesign.mesh import Indices, Mesh, Points
-from moulddesign.mould.section import Rectangle, Round, Section
+from moulddesign.mould.section import Bent, Round, Section
 from moulddesign.mould.weld import WELD_MM, welded
 
 FACET_MM: Final = 0.005
@@ -171,6 +170,11 @@ def quarter_turned(solid: Solid) -> Solid:
     return Solid(solid._shape.moved(place))  # noqa: SLF001 (this module owns it)
 
 
+def moved(solid: Solid, by_mm: ArrayLike) -> Solid:
+    """Return a body moved along a vector, shape (3,) [mm]."""
+    return solid.moved(by_mm)
+
+
 def fused(solids: Sequence[Solid], step: str) -> Solid:
     """Return the union of bodies that touch or overlap; `step` names it in a `KernelError`."""
     kernel = _kernel()
@@ -187,6 +191,11 @@ def shared(a: Solid, b: Solid, step: str) -> Solid:
     """Return what two bodies share; `step` names it in a `KernelError`."""
     kernel = _kernel()
     return _made(lambda: kernel.intersect(a._shape, b._shape), step)  # noqa: SLF001
+
+
+def facets(body: Solid) -> Mesh:
+    """Return a body's facets within `FACET_MM`; see `Solid.mesh`."""
+    return body.mesh()
 
 
 @cache
@@ -232,31 +241,21 @@ def _wire(section: Section, z_mm: float) -> Any:  # noqa: ANN401 (the kernel's s
     kernel = _kernel()
     if isinstance(section, Round):
         return kernel.wire(kernel.circle(section.radius_mm)).moved(z=z_mm)
-    if isinstance(section, Rectangle):
-        if section.corner_radius_mm:
-            return _rounded(section, z_mm)
-        return kernel.rect(section.width_mm, section.depth_mm).moved(z=z_mm)
+    if isinstance(section, Bent):
+        return _bent(section, z_mm)
     return kernel.polygon(*((x, y, z_mm) for x, y in section.points.tolist()))
 
 
-def _rounded(section: Rectangle, z_mm: float) -> Any:  # noqa: ANN401 (the kernel's shape)
-    kernel = _kernel()
-    radius = section.corner_radius_mm
-    x, y = section.width_mm / 2.0 - radius, section.depth_mm / 2.0 - radius
-    corners = ((x, -y, -0.5), (x, y, 0.0), (-x, y, 0.5), (-x, -y, 1.0))
-    arcs = [
-        [
-            kernel.Vector(cx + radius * cos(turn), cy + radius * sin(turn), z_mm)
-            for turn in (pi * start, pi * (start + 0.25), pi * (start + 0.5))
-        ]
-        for cx, cy, start in corners
-    ]
-    edges = []
-    for arc, after in zip(arcs, [*arcs[1:], arcs[0]], strict=True):
-        edges.append(kernel.Edge.makeThreePointArc(*arc))
-        # Where the radius is half the side, the straight part vanishes.
-        if (after[0] - arc[2]).Length > WELD_MM:
-            edges.append(kernel.segment(arc[2], after[0]))
+def _bent(section: Bent, z_mm: float) -> Any:  # noqa: ANN401 (the kernel's shape)
+    kernel, edges = _kernel(), []
+    ends = np.array([0.0, 0.5, 1.0])
+    bends = [[kernel.Vector(x, y, z_mm) for x, y in arc.at(ends).tolist()] for arc in section.arcs]
+    for arc, bend, after in zip(section.arcs, bends, [*bends[1:], bends[0]], strict=True):
+        if arc.radius_mm > 0.0:
+            edges.append(kernel.Edge.makeThreePointArc(*bend))
+        # Where two arcs touch, there is no straight part between them.
+        if (after[0] - bend[2]).Length > WELD_MM:
+            edges.append(kernel.segment(bend[2], after[0]))
     return kernel.wire(*edges)
 
 

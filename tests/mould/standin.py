@@ -1,59 +1,24 @@
-"""Plain pastries that a press mould can be made for, built without the pastry room."""
+"""Plain pastries that a press mould can be made for: a prism with one bar on it."""
 
 from dataclasses import dataclass
 
 import numpy as np
-from shapely import Polygon
 
 from moulddesign.mesh import Mesh, box, difference, triangulated
+from moulddesign.pastry.outline import Outline, of_points
+from moulddesign.pastry.outline_kinds import polygon_outline
 
 
-@dataclass(frozen=True)
-class Outline:
-    name: str
-    width_mm: float
-    depth_mm: float
-    corner_radius_mm: float
-    points: np.ndarray
-
-    def inset(self, by_mm):
-        shape = Polygon(self.points).buffer(-by_mm, quad_segs=64)
-        ring = np.array(shape.exterior.coords)[:-1]
-        points = ring if Polygon(ring).exterior.is_ccw else ring[::-1]
-        width, depth = np.ptp(points, axis=0)
-        return Outline(self.name, width, depth, max(self.corner_radius_mm - by_mm, 0.0), points)
+def square(width_mm, radius_mm=6.0):
+    return polygon_outline("square", width_mm, radius_mm)
 
 
-def circle(width_mm, corners=720):
+def drop(width_mm, corners=240):
+    """Return a drawn outline, not symmetrical about the y axis, without arcs."""
     turn = 2.0 * np.pi * np.arange(corners) / corners
-    points = width_mm / 2.0 * np.stack([np.cos(turn), np.sin(turn)], axis=1)
-    return Outline("round", width_mm, width_mm, width_mm / 2.0, points)
-
-
-def square(width_mm, radius_mm=6.0, corners=64):
-    if not radius_mm:
-        half = width_mm / 2.0
-        points = half * np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)], dtype=float)
-        return Outline("square", width_mm, width_mm, 0.0, points)
-    away = width_mm / 2.0 - radius_mm
-    starts = [(-1, -1, np.pi), (1, -1, 1.5 * np.pi), (1, 1, 0.0), (-1, 1, 0.5 * np.pi)]
-    turn = np.linspace(0.0, np.pi / 2.0, corners + 1)
-    arcs = [
-        np.stack(
-            [x * away + radius_mm * np.cos(t + turn), y * away + radius_mm * np.sin(t + turn)], 1
-        )
-        for x, y, t in starts
-    ]
-    return Outline("square", width_mm, width_mm, radius_mm, np.concatenate(arcs))
-
-
-def waved(width_mm, waves=8, corners=240):
-    """Return a scalloped outline, not one that the mould knows by name."""
-    turn = 2.0 * np.pi * np.arange(corners) / corners
-    radius = width_mm / 2.0 * (0.95 + 0.05 * np.cos(waves * turn))
+    radius = 1.0 + 0.25 * np.cos(turn) + 0.06 * np.cos(3.0 * turn)
     points = radius[:, None] * np.stack([np.cos(turn), np.sin(turn)], axis=1)
-    width, depth = np.ptp(points, axis=0)
-    return Outline("waved", width, depth, 0.0, points)
+    return of_points("drawn", points * width_mm / np.ptp(points[:, 0]))
 
 
 def prism(points, low_mm, high_mm):

@@ -4,13 +4,14 @@ from math import pi, tan
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from mould.standin import Pastry, circle, square
+from mould.standin import Pastry, square
 
 from moulddesign.design import Design
 from moulddesign.errors import SpecError
 from moulddesign.mould.layout import drop_mm
 from moulddesign.mould.press_layout import press_layout
 from moulddesign.mould.screw import SCREWS
+from moulddesign.pastry.outline_kinds import round_outline as circle
 
 PIECE = Pastry(circle(60.0), 21.0)
 

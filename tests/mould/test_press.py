@@ -5,13 +5,15 @@ import numpy as np
 import pytest
 import trimesh
 from mould.judge import body, ceiling_boxes_mm, cross_section, shared_mm3, steepest_overhang_deg
-from mould.standin import Pastry, circle, prism, square
+from mould.standin import Pastry, drop, prism, square
 from shapely import Point
 from shapely import Polygon as Shape
 
 from moulddesign.design import Design
 from moulddesign.errors import SpecError
 from moulddesign.mould import press
+from moulddesign.pastry.outline_kinds import polygon_outline, scalloped_outline
+from moulddesign.pastry.outline_kinds import round_outline as circle
 
 PIECES = {
     "30 g round": Pastry(circle(40.0), 18.0),
@@ -20,6 +22,11 @@ PIECES = {
     "250 g square": Pastry(square(85.0), 28.0),
     "sharp square": Pastry(square(50.0, 0.0), 20.0),
     "nearly sharp square": Pastry(square(50.0, 0.7), 20.0),
+    "hexagon": Pastry(polygon_outline("hexagon", 60.0, 6.0), 21.0),
+    "sharp octagon": Pastry(polygon_outline("octagon", 60.0, 0.0), 21.0),
+    "scalloped": Pastry(scalloped_outline(60.0, 12, 2.0), 21.0),
+    "narrow valleys": Pastry(scalloped_outline(60.0, 24, 1.5), 21.0),
+    "drawn": Pastry(drop(65.0), 21.0),
     "flat and wide, no relief": Pastry(circle(90.0), 9.0, depth_above_mm=0.0),
 }
 JOINTS = ("peg", "bolt")
@@ -48,8 +55,9 @@ def test_each_part_is_one_closed_body(case):
 
 def test_facets_hold_the_volume_of_the_exact_bodies(case):
     _, mould = case
-    for name in ("sleeve", "plunger"):
-        part = mould.part(name)
+    for part in mould.parts:
+        if part.solid is None:
+            continue
         # Facets lie within 0.005 mm of the surface: the volume differs by at most that shell.
         assert body(part.mesh).volume == pytest.approx(
             part.solid.volume_mm3, abs=0.005 * part.solid.area_mm2
@@ -60,6 +68,8 @@ def test_facets_hold_the_volume_of_the_exact_bodies(case):
 def test_stamp_is_its_blank_less_the_engraving(case):
     pastry, mould = case
     stamp = mould.part("stamp")
+    if stamp.blank is None:
+        return
     engraving = pastry.bar().volume_mm3 if pastry.depth_above_mm else 0.0
     # Facets of stamp and pocket within 0.005 mm of the blank's surfaces, as above.
     assert body(stamp.mesh).volume + engraving == pytest.approx(
@@ -267,14 +277,9 @@ def test_odd_but_valid_moulds_come_out_closed_and_printable(piece, values):
         assert steepest_overhang_deg(part.mesh.turned_over()) <= 45.0
 
 
-def test_outline_without_a_name_is_taken_as_its_polygon():
-    corners = 30.0 * np.array([(np.cos(a), np.sin(a)) for a in np.arange(6) * pi / 3])
-    outline = type(PIECES["75 g round"].outline)("hexagon", 60.0, 60.0 * 0.75**0.5, 0.0, corners)
-    mould = press(Design(), Pastry(outline, 20.0))
-    (wall,) = cross_section(mould.part("sleeve").mesh, 1.0)
-    assert Shape(wall.interiors[0]).hausdorff_distance(Shape(corners)) < 1e-6
-    for part in mould.parts:
-        body(part.printed)
+def test_exact_bodies_are_there_for_every_outline_of_arcs():
+    exact = {piece for piece in PIECES if made(piece, "peg").part("sleeve").solid is not None}
+    assert exact == set(PIECES) - {"drawn", "narrow valleys"}
 
 
 def test_cavity_under_the_stamp_is_the_pastry():

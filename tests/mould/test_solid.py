@@ -6,19 +6,22 @@ import numpy as np
 import pytest
 import trimesh
 from mould.judge import body
+from shapely import Polygon as Shape
 
-from moulddesign.errors import KernelError
+from moulddesign.errors import KernelError, SpecError
 from moulddesign.mesh import Mesh
-from moulddesign.mould.section import Polygon, Rectangle, Round
+from moulddesign.mould import faceted, solid
+from moulddesign.mould.section import Bent, Polygon, Round, around, section
 from moulddesign.mould.solid import fused, plate, quarter_turned, shared, stack, turned, without
 from moulddesign.mould.weld import welded
+from moulddesign.pastry.outline_kinds import polygon_outline, scalloped_outline
 
 # The kernel integrates planes, cylinders and cones in closed form: round-off only.
 EXACT = 1e-12
 
 
 def square(side_mm, radius_mm):
-    return Rectangle(width_mm=side_mm, depth_mm=side_mm, corner_radius_mm=radius_mm)
+    return Bent(arcs=polygon_outline("square", side_mm, radius_mm).arcs)
 
 
 @pytest.mark.parametrize(
@@ -47,14 +50,14 @@ def square(side_mm, radius_mm):
     ],
 )  # fmt: skip
 def test_volume_between_sections_is_the_published_one(low, high, height, published):
-    solid = stack([(3.0, low), (3.0 + height, high)], "a body")
-    assert solid.volume_mm3 == pytest.approx(published, rel=EXACT)
+    made = stack([(3.0, low), (3.0 + height, high)], "a body")
+    assert made.volume_mm3 == pytest.approx(published, rel=EXACT)
 
 
 def test_turned_profile_has_the_volume_of_pappus():
     # Pappus: area times the way of its centroid; a square of side 2, centred 5 from the axis.
-    solid = turned([(4.0, 0.0), (6.0, 0.0), (6.0, 2.0), (4.0, 2.0)], "a ring")
-    assert solid.volume_mm3 == pytest.approx(4.0 * 2.0 * pi * 5.0, rel=EXACT)
+    made = turned([(4.0, 0.0), (6.0, 0.0), (6.0, 2.0), (4.0, 2.0)], "a ring")
+    assert made.volume_mm3 == pytest.approx(4.0 * 2.0 * pi * 5.0, rel=EXACT)
 
 
 def test_crossing_plates_share_the_square_column_in_the_middle():
@@ -84,10 +87,10 @@ def test_cylinder_is_the_prism_of_a_regular_polygon_within_the_tolerance(radius_
 def test_facets_are_closed_wound_alike_and_the_same_again():
     rounded = square(60.0, 6.0)
     block = stack([(0.0, rounded.eased(0.6)), (0.6, rounded), (20.0, rounded)], "a block")
-    solid = without(
+    made = without(
         block, stack([(1.0, Round(radius_mm=9.0)), (30.0, Round(radius_mm=9.0))], "a hole"), "a box"
     )
-    coarse, first, again = solid.mesh(0.1), solid.mesh(), solid.mesh()
+    coarse, first, again = made.mesh(0.1), made.mesh(), made.mesh()
     assert body(first).euler_number == 2  # a blind hole adds no handle
     assert np.array_equal(first.vertices, again.vertices)
     assert np.array_equal(first.triangles, again.triangles)
@@ -95,21 +98,57 @@ def test_facets_are_closed_wound_alike_and_the_same_again():
 
 
 def test_half_a_turn_and_a_move_carry_body_and_facets_alike():
-    solid = stack([(0.0, Round(radius_mm=5.0)), (8.0, Round(radius_mm=3.0))], "a cone")
-    posed = solid.turned_over().moved((1.0, 2.0, 30.0))
+    made = stack([(0.0, Round(radius_mm=5.0)), (8.0, Round(radius_mm=3.0))], "a cone")
+    posed = made.turned_over().moved((1.0, 2.0, 30.0))
     assert posed.mesh().bounds == pytest.approx(np.array([[-4.0, -3.0, 22.0], [6.0, 7.0, 30.0]]))
-    assert posed.volume_mm3 == pytest.approx(solid.volume_mm3, rel=EXACT)
+    assert posed.volume_mm3 == pytest.approx(made.volume_mm3, rel=EXACT)
 
 
-def test_polygon_keeps_its_corners_and_eases_at_45_deg():
-    hexagon = Polygon(points=10.0 * np.array([(cos(a), sin(a)) for a in np.arange(6) * pi / 3]))
-    inner = hexagon.eased(1.0)
-    # The apothem of a regular hexagon is its radius times cos 30 deg.
-    assert np.hypot(*inner.points.T) == pytest.approx(10.0 - 1.0 / cos(pi / 6), rel=EXACT)
-    solid = stack([(0.0, hexagon), (5.0, hexagon), (6.0, inner)], "a hexagon")
-    area = 1.5 * 3.0**0.5 * np.array([10.0**2, (10.0 - 1.0 / cos(pi / 6)) ** 2])
+@pytest.mark.parametrize("draw", [solid, faceted], ids=["exact", "faceted"])
+def test_sharp_hexagon_eases_to_a_smaller_one(draw):
+    flats = 20.0
+    hexagon = Bent(arcs=polygon_outline("hexagon", flats, 0.0).arcs)
+    body_ = draw.stack([(0.0, hexagon), (5.0, hexagon), (6.0, hexagon.eased(1.0))], "a hexagon")
+    # A regular hexagon w across the flats has the area sqrt(3) / 2 w^2.
+    area = 3.0**0.5 / 2.0 * np.array([flats**2, (flats - 2.0) ** 2])
     frustum = (area.sum() + np.sqrt(area.prod())) / 3.0
-    assert solid.volume_mm3 == pytest.approx(area[0] * 5.0 + frustum, rel=EXACT)
+    assert body_.volume_mm3 == pytest.approx(area[0] * 5.0 + frustum, rel=EXACT)
+
+
+def test_facets_and_exact_surfaces_are_the_same_body():
+    profile = [(0.0, 0.0), (6.0, 0.0), (4.0, 5.0), (0.0, 5.0)]
+    flat = [(-9.0, 1.0), (9.0, 1.0), (7.0, 4.0), (-9.0, 4.0)]
+    rounded = square(20.0, 3.0)
+    sections = [(-1.0, rounded), (0.0, rounded), (1.0, rounded.eased(1.0)), (3.0, rounded)]
+
+    def drawn(draw):
+        bar = draw.quarter_turned(draw.plate(flat, 3.0, "a bar"))
+        cone = draw.moved(draw.turned(profile, "a cone"), (1.0, 0.0, 0.0))
+        whole = draw.fused([draw.stack(sections, "a block"), bar, cone], "a body")
+        hole = draw.stack([(2.0, Round(radius_mm=1.5)), (9.0, Round(radius_mm=2.0))], "a hole")
+        cut = draw.without(whole, hole, "a body")
+        return draw.shared(cut, draw.moved(whole, (0.5, 0.5, 0.0)), "a rest")
+
+    exact, facets = drawn(solid), drawn(faceted)
+    assert body(facets).volume == pytest.approx(exact.volume_mm3, abs=0.005 * exact.area_mm2)
+    assert facets.bounds == pytest.approx(body(exact.mesh()).bounds, abs=0.005)
+
+
+def test_drawn_outline_eases_to_its_parallel():
+    ell = np.array([(0, 0), (20, 0), (20, 10), (10, 10), (10, 20), (0, 20)], dtype=float)
+    # Two bars of 18 x 8 and 8 x 10, and what the arc of 1 round the reflex corner leaves of 1 x 1.
+    inner = Polygon(points=ell).eased(1.0)
+    by_hand = 144.0 + 80.0 + 1.0 - pi / 4.0
+    assert Shape(inner.points).area == pytest.approx(by_hand, abs=1e-3)  # chords of 5e-4 mm
+    with pytest.raises(SpecError, match=r"too finely notched"):
+        Polygon(points=ell).eased(6.0)
+
+
+def test_lobes_too_narrow_for_the_way_out_are_refused():
+    lobed = scalloped_outline(60.0, 12, 2.0)
+    with pytest.raises(SpecError, match=r"valleys too narrow"):
+        section(lobed, 10.0)
+    assert around(lobed, 10.0) == Round(radius_mm=pytest.approx(40.0))
 
 
 def test_bodies_that_do_not_meet_are_refused():
@@ -136,9 +175,9 @@ def test_step_file_holds_the_same_body(tmp_path):
     from cadquery import importers  # noqa: PLC0415 (3 s, needed here alone)
 
     path = tmp_path / "cone.step"
-    solid = stack([(0.0, Round(radius_mm=5.0)), (8.0, Round(radius_mm=3.0))], "a cone")
-    solid.write_step(str(path))
-    assert importers.importStep(str(path)).val().Volume() == pytest.approx(solid.volume_mm3)
+    made = stack([(0.0, Round(radius_mm=5.0)), (8.0, Round(radius_mm=3.0))], "a cone")
+    made.write_step(str(path))
+    assert importers.importStep(str(path)).val().Volume() == pytest.approx(made.volume_mm3)
 
 
 def test_weld_joins_repeated_corners_of_a_cube():
@@ -156,7 +195,7 @@ class Missing:
         if name.split(".")[0] in ("cadquery", "OCP"):
             raise ImportError({said!r})
 sys.meta_path.insert(0, Missing())
-from moulddesign.errors import KernelError
+from moulddesign.errors import KernelError, SpecError
 from moulddesign.mould.section import Round
 from moulddesign.mould.solid import stack
 try:

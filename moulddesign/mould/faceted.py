@@ -1,0 +1,160 @@
+"""Bodies as facets, for outlines that were drawn: they have no curves, only points.
+
+A CAD kernel takes half a minute over walls of hundreds of flat faces, this takes milliseconds.
+"""
+
+from collections.abc import Sequence
+from itertools import pairwise
+from math import acos, ceil, pi
+from typing import Final
+
+import numpy as np
+
+from moulddesign.mesh import (
+    Indices,
+    Mesh,
+    Points,
+    difference,
+    intersection,
+    triangulated,
+    union,
+)
+from moulddesign.mould.section import Bent, Round, Section
+from moulddesign.mould.weld import welded
+
+FACET_MM: Final = 0.005
+"""Largest distance of a facet from the circle that it stands for [mm]."""
+
+
+def stack(sections: Sequence[tuple[float, Section]], step: str) -> Mesh:
+    """Return the solid between sections at rising heights; see `solid.stack`.
+
+    Of two neighbours that differ, one lies inside the other.
+    """
+    loops = [_points(section) for _, section in sections]
+    starts = np.cumsum([0, *map(len, loops)])
+    levels = [
+        np.column_stack([loop, np.full(len(loop), z)])
+        for loop, (z, _) in zip(loops, sections, strict=True)
+    ]
+    sides = [
+        _side(low, high) + start
+        for (low, high), start in zip(pairwise(loops), starts, strict=False)
+    ]
+    floor = triangulated([loops[0]])[:, ::-1]
+    ceiling = triangulated([loops[-1]]) + starts[-2]
+    made = Mesh(np.concatenate(levels), np.concatenate([floor, *sides, ceiling]))
+    return union([made], step)
+
+
+def turned(profile: Sequence[tuple[float, float]], step: str) -> Mesh:
+    """Return what a closed profile of radius and height sweeps round the z axis."""
+    corners = np.array(_counter_clockwise(profile))
+    count = _chords(corners[:, 0].max())
+    turn = 2.0 * pi * np.arange(count) / count
+    rim = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    points = np.concatenate(
+        [np.column_stack([r * rim, np.full(count, z)]) for r, z in corners.tolist()]
+    )
+    number = np.arange(len(points)).reshape(len(corners), count)
+    after = np.roll(number, -1, axis=1)
+    up, up_after = np.roll(number, -1, axis=0), np.roll(after, -1, axis=0)
+    quads = [np.stack([number, after, up_after], -1), np.stack([number, up_after, up], -1)]
+    return union([welded(points, np.concatenate(quads).reshape(-1, 3))], step)
+
+
+def plate(profile: Sequence[tuple[float, float]], thickness_mm: float, step: str) -> Mesh:
+    """Return an upright plate in the plane of x and z, half its thickness to each side."""
+    flat = np.array(_counter_clockwise(profile))
+    fill, count = triangulated([flat]), len(flat)
+    half = thickness_mm / 2.0
+    near = np.column_stack([flat[:, 0], np.full(count, -half), flat[:, 1]])
+    far = near + np.array([0.0, thickness_mm, 0.0])
+    # Seen from -y, x to the right and z up: the near face is counter-clockwise.
+    side = _band(count)[:, ::-1]
+    return union(
+        [Mesh(np.concatenate([near, far]), np.concatenate([fill, side, fill[:, ::-1] + count]))],
+        step,
+    )
+
+
+def quarter_turned(body: Mesh) -> Mesh:
+    """Return a body turned by a quarter about the z axis: x becomes y."""
+    x, y, z = body.vertices.T
+    return Mesh(np.column_stack([-y, x, z]), body.triangles)
+
+
+def moved(body: Mesh, by_mm: tuple[float, float, float]) -> Mesh:
+    """Return a body moved along a vector [mm]."""
+    return body.moved(by_mm)
+
+
+def fused(bodies: Sequence[Mesh], step: str) -> Mesh:
+    """Return the union of bodies; `step` names it in a `KernelError`."""
+    return union(bodies, step)
+
+
+def without(body: Mesh, tool: Mesh, step: str) -> Mesh:
+    """Return a body without another; `step` names it in a `KernelError`."""
+    return difference(body, [tool], step)
+
+
+def shared(a: Mesh, b: Mesh, step: str) -> Mesh:
+    """Return what two bodies share; `step` names it in a `KernelError`."""
+    return intersection([a, b], step)
+
+
+def facets(body: Mesh) -> Mesh:
+    """Return the body, which is facets already."""
+    return body
+
+
+def _points(section: Section) -> Points:
+    if isinstance(section, Round):
+        turn = 2.0 * pi * np.arange(_chords(section.radius_mm)) / _chords(section.radius_mm)
+        return section.radius_mm * np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    if isinstance(section, Bent):
+        return np.concatenate([arc.chords() for arc in section.arcs])
+    return section.points
+
+
+def _chords(radius_mm: float) -> int:
+    if radius_mm <= FACET_MM:
+        return 4
+    return 4 * ceil(pi / 4.0 / acos(1.0 - FACET_MM / radius_mm))
+
+
+def _side(low: Points, high: Points) -> Indices:
+    """Return triangles between two loops, those of the lower one counted first."""
+    if low is high or (low.shape == high.shape and np.array_equal(low, high)):
+        return _band(len(low))
+    count = len(low)
+    if _area(high) < _area(low):
+        return _ring(low, high)
+    # The upper loop lies outside: seen from below, and counted the other way about.
+    turned_over = _ring(high, low)[:, ::-1]
+    return np.where(turned_over < len(high), turned_over + count, turned_over - len(high))
+
+
+def _ring(outer: Points, inner: Points) -> Indices:
+    """Return triangles that fill the ring between two loops, the outer one counted first."""
+    rows = triangulated([outer, inner[::-1]])
+    count = len(outer)
+    return np.where(rows < count, rows, 2 * count + len(inner) - 1 - rows)
+
+
+def _band(count: int) -> Indices:
+    i = np.arange(count)
+    j = np.roll(i, -1)
+    return np.concatenate(
+        [np.stack([i, j, j + count], axis=1), np.stack([i, j + count, i + count], axis=1)]
+    )
+
+
+def _counter_clockwise(profile: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    return list(profile) if _area(np.array(profile)) > 0.0 else list(profile)[::-1]
+
+
+def _area(loop: Points) -> float:
+    x, y = loop.T
+    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2.0
