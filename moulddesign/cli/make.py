@@ -49,8 +49,8 @@ def run(
 
     Example: moulddesign make --weight 75 --ratio 3:7 --pattern lantern --out exports/mine
     """
-    from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
     from moulddesign import export  # noqa: PLC0415 (the same)
+    from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
 
     wanted = export.Wanted(formats=export.formats(formats), paper=export.paper(paper))
     target = folder if folder is not None else Path("exports") / design.name
@@ -60,7 +60,7 @@ def run(
             _show(made, as_json=as_json)
         stage("files")
         write = export.publish_failing if keep_failing else export.publish
-        made = write(made, target, wanted, stage.file)
+        made = write(made, target, wanted, saying=stage.file)
     _show(made, as_json=as_json)
     err().print(f"Written to {target}", soft_wrap=True)
     if made.failed:

@@ -9,7 +9,18 @@ import shapely
 from moulddesign.building import Build
 from moulddesign.export.cut import hatching
 from moulddesign.export.dimension import ARROW_MM, STEP_MM, across, number, upright
-from moulddesign.export.ink import Align, Circle, Fill, Ink, Layer, Lettering, Stroke, box_of, fitted
+from moulddesign.export.ink import (
+    TIMES,
+    Align,
+    Circle,
+    Fill,
+    Ink,
+    Layer,
+    Lettering,
+    Stroke,
+    box_of,
+    fitted,
+)
 from moulddesign.export.views import (
     Profile,
     axis,
@@ -49,11 +60,11 @@ def assembly_view(
     """
     pastry = shapely.affinity.scale(pastry, scale, scale, origin=(0.0, 0.0))
     cuts = {part.name: part.scaled_cut(scale) for part in parts}
-    return _section(made, cuts, pastry, scale), _plan(made, scale)
+    return _section(made, cuts, pastry, scale=scale), _plan(made, scale)
 
 
 def _section(
-    made: Build, cuts: Mapping[str, shapely.Geometry], pastry: shapely.Geometry, scale: float
+    made: Build, cuts: Mapping[str, shapely.Geometry], pastry: shapely.Geometry, *, scale: float
 ) -> tuple[Ink, ...]:
     inks: list[Ink] = []
     for turn, cut in enumerate(cuts.values()):
@@ -65,11 +76,18 @@ def _section(
     inks += centres
     x0, y0, x1, y1 = shapely.union_all([*cuts.values(), pastry]).bounds
     inks += axis(0.0, y0, y1)
-    inks.append(heading("A–A, pressed to the nominal height", (x0 + x1) / 2.0, y1 + 6.0))
+    inks.append(heading("A-A, pressed to the nominal height", (x0 + x1) / 2.0, y1 + 6.0))
     inks += _section_dimensions(made, scale, (x0, y0, x1, y1))
     anchors = [(name, _anchor(cut)) for name, cut in cuts.items()]
-    anchors += [(f"crust {number(made.crust_mm)}", _anchor(crust)), ("filling", _anchor(_without(filling, centres)))]
-    anchors += [(_centre_label(made), (c.middle[0] - 0.4 * c.radius_mm, c.middle[1])) for c in centres[:1] if isinstance(c, Circle)]
+    anchors += [
+        (f"crust {number(made.crust_mm)}", _anchor(crust)),
+        ("filling", _anchor(_without(filling, centres))),
+    ]
+    anchors += [
+        (_centre_label(made), (c.middle[0] - 0.4 * c.radius_mm, c.middle[1]))
+        for c in centres[:1]
+        if isinstance(c, Circle)
+    ]
     inks += _labels(anchors, left=x0 - 6.0)
     return tuple(inks)
 
@@ -128,9 +146,7 @@ def _row(diameters: list[float], room: tuple[float, float], y: float) -> tuple[C
 
 def _without(filling: shapely.Geometry, centres: list[Ink]) -> shapely.Geometry:
     """Return the filling's section beside the centres."""
-    discs = [
-        shapely.Point(*c.middle).buffer(c.radius_mm) for c in centres if isinstance(c, Circle)
-    ]
+    discs = [shapely.Point(*c.middle).buffer(c.radius_mm) for c in centres if isinstance(c, Circle)]
     paste = shapely.difference(filling, shapely.union_all(discs))
     return filling if paste.is_empty else paste
 
@@ -140,7 +156,7 @@ def _centre_label(made: Build) -> str:
     first = made.design.portion.centres[0]
     if len(made.design.portion.centres) > 1:
         return f"{count} centres"
-    return f"{count} × {first.name}" if count > 1 else first.name
+    return f"{count} {TIMES} {first.name}" if count > 1 else first.name
 
 
 def _anchor(shape: shapely.Geometry) -> tuple[float, float]:
@@ -160,7 +176,9 @@ def _labels(anchors: list[tuple[str, tuple[float, float]]], *, left: float) -> l
         y = min(at_y, y - LABEL_STEP_MM)
         shown, capital = fitted(text, capital_mm=LABEL_MM, least_mm=2.0, room_mm=LABEL_ROOM_MM)
         inks.append(
-            Lettering(text=shown, at=(left, y - capital / 2.0), capital_mm=capital, align=Align.RIGHT)
+            Lettering(
+                text=shown, at=(left, y - capital / 2.0), capital_mm=capital, align=Align.RIGHT
+            )
         )
         inks.append(Stroke(points=((left + 1.0, y), (left + 4.0, y), (x, at_y)), layer=Layer.LABEL))
         inks.append(Circle(middle=(x, at_y), radius_mm=0.4, layer=Layer.LABEL))
@@ -193,7 +211,5 @@ def _cutting_line(left: float, right: float) -> list[Ink]:
                 layer=Layer.CUT,
             )
         )
-        inks.append(
-            Lettering(text="A", at=(tip[0], 1.5), capital_mm=3.5, align=Align.MIDDLE)
-        )
+        inks.append(Lettering(text="A", at=(tip[0], 1.5), capital_mm=3.5, align=Align.MIDDLE))
     return inks

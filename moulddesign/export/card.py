@@ -43,10 +43,10 @@ def card_pdf(figures: Mapping[str, Any], pictures: Mapping[str, bytes], paper: P
         page.write_bytes(template)
         try:
             return typst.compile(
-                page,
+                str(page),
                 root=folder,
                 format="pdf",
-                font_paths=[face_path().parent],
+                font_paths=[str(face_path().parent)],
                 ignore_system_fonts=True,
                 sys_inputs={"card": data},
             )

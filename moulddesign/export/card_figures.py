@@ -10,12 +10,16 @@ from moulddesign.building import PASTRY, Build
 from moulddesign.design.material import materials
 from moulddesign.export.allergens import allergens
 from moulddesign.export.dimension import number
+from moulddesign.export.ink import TIMES
 from moulddesign.finding import Verdict
 from moulddesign.portion import roll_for
 from moulddesign.portion.recipe import Recipe
 
 LONG_WORD: Final = 12
 """Longer words may break anywhere, so that no name runs off the page [letters]."""
+
+MOST_LISTED: Final = 3
+"""Kinds of centres that the batch lists one by one."""
 
 PIECES: Final = (12, 24, 48)
 """Batches that the card totals besides the design's own."""
@@ -73,7 +77,7 @@ def _weights(made: Build) -> Iterator[list[str]]:
     yield ["Crust dough", _grams(split.crust_g), _exact(piece.crust_g)]
     yield ["Filling paste", _grams(split.paste_g), _exact(piece.paste_g)]
     for centre in made.design.portion.centres:
-        name = f"{centre.count} × {centre.name}" if centre.count > 1 else centre.name
+        name = f"{centre.count} {TIMES} {centre.name}" if centre.count > 1 else centre.name
         yield [breakable(name), _grams(centre.count * centre.mass_g), "counted, not weighed"]
 
 
@@ -97,14 +101,14 @@ def _shapes(made: Build) -> Iterator[list[str]]:
     """Yield what to roll: name and size."""
     balls, outline = made.portion.balls, made.pastry.outline
     yield ["Ball of crust dough", f"⌀ {balls.crust_mm:.0f} mm"]
-    yield ["…rolled to a disc", f"⌀ {balls.disc_mm:.0f} × {balls.shell_mm:.1f} mm"]
+    yield ["…rolled to a disc", f"⌀ {balls.disc_mm:.0f} {TIMES} {balls.shell_mm:.1f} mm"]
     yield ["Ball of filling with centres", f"⌀ {balls.filling_mm:.0f} mm"]
     yield ["Wrapped ball", f"⌀ {balls.wrapped_mm:.0f} mm"]
     bore_mm = min(outline.width_mm, outline.depth_mm)
     roll = roll_for(made.design, made.portion.piece, bore_mm)
     if roll is not None:
         form = "□" if made.design.pastry.outline == "square" else "⌀"
-        size = f"{form} {roll.across_mm:.0f} × {roll.length_mm:.0f} mm"
+        size = f"{form} {roll.across_mm:.0f} {TIMES} {roll.length_mm:.0f} mm"
         yield ["…shaped to enter the mould", size]
     yield ["Pressed height, to the flat top", f"{made.pastry.height_mm:.1f} mm"]
     yield ["Pressed width", f"{number(outline.width_mm)} mm"]
@@ -115,7 +119,9 @@ def _batch(made: Build) -> dict[str, Any]:
     """Return totals of crust and paste for some numbers of pieces, without any losses."""
     split, asked = made.portion.split, made.design.batch.pieces
     counts = sorted({*PIECES, asked}) if asked is not None else list(PIECES)
-    centres = [[breakable(c.name), c.count] for c in made.design.portion.centres]
+    centres = [(breakable(c.name), c.count) for c in made.design.portion.centres]
+    if len(centres) > MOST_LISTED:
+        centres = [("Centres of all kinds", sum(each for _, each in centres))]
     return {
         "heads": [str(count) for count in counts],
         "crust": [_grams(count * split.crust_g) for count in counts],
@@ -130,7 +136,7 @@ def _parts(made: Build, rows: Sequence[dict[str, Any]]) -> list[list[str]]:
     return [
         [
             row["name"],
-            " × ".join(f"{length:.1f}" for length in row["size_mm"]),
+            f" {TIMES} ".join(f"{length:.1f}" for length in row["size_mm"]),
             f"{row['size_mm'][2] / layer_mm:.0f}",
             f"{row['print_g']:.0f}",
             ", ".join(row["files"]),
@@ -143,7 +149,10 @@ def _parts(made: Build, rows: Sequence[dict[str, Any]]) -> list[list[str]]:
 def _settings(made: Build) -> Iterator[list[str]]:
     printer, mould = made.design.printer, made.design.mould
     yield ["Material", printer.material]
-    yield ["Nozzle, line width", f"{number(printer.nozzle_mm)} mm, {number(printer.line_width_mm)} mm"]
+    yield [
+        "Nozzle, line width",
+        f"{number(printer.nozzle_mm)} mm, {number(printer.line_width_mm)} mm",
+    ]
     yield ["Layer height", f"{number(printer.layer_height_mm)} mm"]
     yield ["Orientation", "as each part lies in its file"]
     yield ["Supports", "none"]
@@ -154,7 +163,9 @@ def _settings(made: Build) -> Iterator[list[str]]:
 
 def _bed(made: Build) -> str:
     sizes = [mesh.size_mm for name, mesh in made.meshes.items() if name != PASTRY]
-    return " × ".join(f"{max(size[axis] for size in sizes):.0f}" for axis in range(3)) + " mm"
+    return (
+        f" {TIMES} ".join(f"{max(size[axis] for size in sizes):.0f}" for axis in range(3)) + " mm"
+    )
 
 
 def _allergens(made: Build, recipe: Recipe | None) -> str:
@@ -174,7 +185,7 @@ def _sources(made: Build) -> Iterator[tuple[str, str, str]]:
     for table in (design.portion, design.scale):
         yield from _given(table)
     for centre in design.portion.centres:
-        yield from ((f"{centre.name}: {name}", *rest) for name, *rest in _given(centre))
+        yield from ((f"{centre.name}: {name}", v, s) for name, v, s in _given(centre))
     piece = made.portion.piece
     for name, value in (
         ("raw weight", f"{piece.raw_g:.2f} g"),
@@ -194,7 +205,7 @@ def _given(table: BaseModel) -> Iterator[tuple[str, str, str]]:
         if value is None or isinstance(value, tuple) or key in {"name", "counts_in"}:
             continue
         extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
-        source = "the design" if key in table.model_fields_set else str(extra.get("source", ""))
+        source = str(extra.get("source", "")) if value == field.default else "the design"
         shown = number(value) if isinstance(value, float) and value >= 1.0 else f"{value}"
         yield field.description or key, f"{shown} {extra.get('unit', '')}".strip(), source
 

@@ -7,10 +7,13 @@ from typing import Final
 
 from moulddesign.building import PASTRY, Build
 from moulddesign.export.bed import laid_out
+from moulddesign.export.card_figures import card_figures
+from moulddesign.export.drawing import Cuts, cuts, drawing, section_drawing
+from moulddesign.export.drawing_svg import svg_bytes
 from moulddesign.export.ink import Ink
 from moulddesign.export.picture import Artist
 from moulddesign.export.scene import Scene, bed_scene, exploded_scene, pastry_scene
-from moulddesign.export.step import NO_RELIEF
+from moulddesign.export.step import NO_RELIEF, step_bytes
 from moulddesign.export.title_block import Sheet
 from moulddesign.export.wanted import Format, Wanted
 from moulddesign.mesh import Mesh, settled
@@ -56,7 +59,7 @@ class Contents:
 
     def _maker(self, name: str) -> Callable[[], bytes]:
         ending = name.rpartition(".")[2]
-        makers = {
+        makers: dict[str, Callable[[], bytes]] = {
             "step": partial(self._step, name.removesuffix(".step")),
             "dxf": self._dxf,
             "svg": self._svg,
@@ -68,8 +71,6 @@ class Contents:
         return makers[ending]
 
     def _step(self, name: str) -> bytes:
-        from moulddesign.export.step import step_bytes  # noqa: PLC0415 (see above)
-
         whole = {part.name: part.solid for part in self.made.mould.parts}
         blanks = {f"{part.name}-blank": part.blank for part in self.made.mould.parts}
         solid = (whole | blanks)[name]
@@ -78,10 +79,12 @@ class Contents:
         return step_bytes(solid, name=name, description=f"{self.made.design.name}, {name}, {what}")
 
     @cached_property
-    def _drawn(self) -> tuple[Sheet, tuple[Ink, ...]]:
-        from moulddesign.export.drawing import drawing  # noqa: PLC0415 (see above)
+    def _cuts(self) -> Cuts:
+        return cuts(self.made)
 
-        return drawing(self.made, self.wanted.paper)
+    @cached_property
+    def _drawn(self) -> tuple[Sheet, tuple[Ink, ...]]:
+        return drawing(self.made, self._cuts, self.wanted.paper)
 
     def _dxf(self) -> bytes:
         from moulddesign.export.dxf import dxf_bytes  # noqa: PLC0415 (see above)
@@ -89,8 +92,6 @@ class Contents:
         return dxf_bytes(*self._drawn)
 
     def _svg(self) -> bytes:
-        from moulddesign.export.drawing_svg import svg_bytes  # noqa: PLC0415 (see above)
-
         sheet, inks = self._drawn
         title = f"{self.made.design.name}: pastry and mould"
         return svg_bytes((sheet.width_mm, sheet.height_mm), inks, title)
@@ -115,12 +116,9 @@ class Contents:
 
     def _card(self) -> bytes:
         from moulddesign.export.card import card_pdf  # noqa: PLC0415 (see above)
-        from moulddesign.export.card_figures import card_figures  # noqa: PLC0415
-        from moulddesign.export.drawing import section_drawing  # noqa: PLC0415
-        from moulddesign.export.drawing_svg import svg_bytes  # noqa: PLC0415
 
         pictures = {name: self.artist.png(name) for name in SHOWN[Format.CARD]}
-        pictures["section.svg"] = svg_bytes(*section_drawing(self.made), "section")
+        pictures["section.svg"] = svg_bytes(*section_drawing(self.made, self._cuts), "section")
         figures = card_figures(self.made, self.wanted.recipe)
         return card_pdf(figures, pictures, self.wanted.paper)
 

@@ -53,14 +53,18 @@ def across(
     """
     (left, left_y), (right, right_y) = ends
     extensions = _extension_x(left, left_y, at_y) + _extension_x(right, right_y, at_y)
-    line, place, align = _line(left, right, text, crossed)
+    line, place, align = _line((left, right), text, crossed)
     arrows = _arrows(left, right, outside=right - left < 3.0 * ARROW_MM)
     return (
         *extensions,
         Stroke(points=tuple((x, at_y) for x in line), layer=Layer.DIMENSION),
         *(
             Fill(
-                points=((x, at_y), (x - turn, at_y + ARROW_MM / 6), (x - turn, at_y - ARROW_MM / 6)),
+                points=(
+                    (x, at_y),
+                    (x - turn, at_y + ARROW_MM / 6),
+                    (x - turn, at_y - ARROW_MM / 6),
+                ),
                 layer=Layer.DIMENSION,
             )
             for x, turn in arrows
@@ -123,9 +127,10 @@ def _arrows(low: float, high: float, *, outside: bool) -> tuple[tuple[float, flo
 
 
 def _line(
-    low: float, high: float, text: str, crossed: Sequence[float]
+    ends: tuple[float, float], text: str, crossed: Sequence[float]
 ) -> tuple[tuple[float, float], float, Align]:
     """Return the ends of the dimension line, where its figure stands, and how."""
+    low, high = ends
     wide = text_width_mm(text, CAPITAL_MM)
     if high - low >= 3.0 * ARROW_MM and high - low >= wide + 1.0:
         return (low, high), (low + high) / 2.0, Align.MIDDLE

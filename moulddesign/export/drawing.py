@@ -1,5 +1,6 @@
 """The drawing: views side by side on the smallest sheet that takes them at the largest scale."""
 
+from dataclasses import dataclass
 from typing import Final
 
 import shapely
@@ -39,13 +40,45 @@ SCALES: Final = (1.0, 0.5, 0.2, 0.1)
 View = tuple[Ink, ...]
 
 
-def drawing(made: Build, paper: Paper) -> tuple[Sheet, View]:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cuts:
+    """What the views of a build are drawn from.
+
+    Parameters
+    ----------
+    parts : tuple of Profile
+        The mould's parts.
+    pastry : shapely geometry
+        The pastry's section [mm].
+    """
+
+    parts: tuple[Profile, ...]
+    pastry: shapely.Geometry
+
+
+def cuts(made: Build) -> Cuts:
+    """Return the sections and edges of a build's parts and of its pastry.
+
+    Raises
+    ------
+    KernelError
+        A section cannot be cut.
+    """
+    return Cuts(
+        parts=tuple(profile(part.mesh, part.name) for part in made.mould.parts),
+        pastry=upright_section(made.meshes[PASTRY], "the section of the pastry"),
+    )
+
+
+def drawing(made: Build, shown: Cuts, paper: Paper) -> tuple[Sheet, View]:
     """Return the sheet and all that is drawn on it, from its lower left corner.
 
     Parameters
     ----------
     made : Build
         What is drawn.
+    shown : Cuts
+        Its sections.
     paper : Paper
         A4 (and A3), or Letter (and Tabloid).
 
@@ -59,12 +92,10 @@ def drawing(made: Build, paper: Paper) -> tuple[Sheet, View]:
     Raises
     ------
     KernelError
-        A section cannot be cut, or the mould is too large for any sheet.
+        The mould is too large for any sheet.
     """
-    parts = [profile(part.mesh, part.name) for part in made.mould.parts]
-    pastry = upright_section(made.meshes[PASTRY], "the section of the pastry")
     for scale in SCALES:
-        views = _views(made, parts, pastry, scale=scale, third=paper is Paper.LETTER)
+        views = _views(made, shown, scale=scale, third=paper is Paper.LETTER)
         for sheet in SHEETS[paper]:
             inks = _arranged(views, sheet)
             if inks is not None:
@@ -73,13 +104,15 @@ def drawing(made: Build, paper: Paper) -> tuple[Sheet, View]:
     raise KernelError("the drawing", "the mould is larger than two metres; make it smaller")
 
 
-def section_drawing(made: Build) -> tuple[tuple[float, float], View]:
+def section_drawing(made: Build, shown: Cuts) -> tuple[tuple[float, float], View]:
     """Return the section of the pressed mould alone, in true size, for a card.
 
     Parameters
     ----------
     made : Build
         What is drawn.
+    shown : Cuts
+        Its sections.
 
     Returns
     -------
@@ -88,18 +121,15 @@ def section_drawing(made: Build) -> tuple[tuple[float, float], View]:
     inks : tuple of Ink
         From its lower left corner [mm].
     """
-    parts = [profile(part.mesh, part.name) for part in made.mould.parts]
-    pastry = upright_section(made.meshes[PASTRY], "the section of the pastry")
-    inks, _ = assembly_view(made, parts, pastry, scale=1.0)
+    inks, _ = assembly_view(made, shown.parts, shown.pastry, scale=1.0)
     x0, y0, x1, y1 = box_of(inks)
     return (x1 - x0, y1 - y0), tuple(ink.moved(-x0, -y0) for ink in inks)
 
 
-def _views(
-    made: Build, parts: list[Profile], pastry: shapely.Geometry, *, scale: float, third: bool
-) -> list[View]:
-    views = [_stacked(*assembly_view(made, parts, pastry, scale=scale), third=third)]
-    for turn, part in enumerate(parts):
+def _views(made: Build, shown: Cuts, *, scale: float, third: bool) -> list[View]:
+    whole = assembly_view(made, shown.parts, shown.pastry, scale=scale)
+    views = [_stacked(*whole, third=third)]
+    for turn, part in enumerate(shown.parts):
         view = part_view(part, scale=scale, turn=turn)
         if made.pastry.outline.name != "round":
             view = _stacked(view, part_plan(part, scale=scale), third=third)

@@ -5,8 +5,9 @@ import re
 from collections.abc import Sequence
 from typing import Any, Final
 
-import ezdxf
+from ezdxf import units
 from ezdxf.enums import TextEntityAlignment
+from ezdxf.filemanagement import new
 
 from moulddesign.export.ink import Align, Circle, Fill, Ink, Layer, Lettering, Stroke
 from moulddesign.export.pens import PENS
@@ -41,7 +42,7 @@ def dxf_bytes(sheet: Sheet, inks: Sequence[Ink]) -> bytes:
     inks : sequence of Ink
         What is drawn, from the sheet's lower left corner.
     """
-    document = ezdxf.new("R2010", setup=["linetypes"], units=ezdxf.units.MM)
+    document = new("R2010", setup=["linetypes"], units=units.MM)
     document.header["$LTSCALE"] = 1.0
     document.header["$LIMMAX"] = (sheet.width_mm, sheet.height_mm)
     document.header["$EXTMIN"] = (0.0, 0.0, 0.0)

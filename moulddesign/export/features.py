@@ -61,12 +61,14 @@ def widths(mesh: Mesh, cut: shapely.Geometry, step: str) -> tuple[Width, ...]:
     for half, rows in groups:
         longest = rows[np.argmax(lengths[rows])]
         at = float((low[longest, 1] + high[longest, 1]) / 2.0)
-        found.append(Width(half_mm=half, at_mm=at, sign=_sign(mesh, half, at, step)))
+        found.append(Width(half_mm=half, at_mm=at, sign=_sign(mesh, half, at, step=step)))
     widest = cut.bounds[2]
     if not any(abs(width.half_mm - widest) < SAME_MM for width in found):
         coords = shapely.get_coordinates(cut)
         at = float(coords[np.argmax(coords[:, 0]), 1])
-        found.append(Width(half_mm=float(widest), at_mm=at, sign=_sign(mesh, widest, at, step)))
+        found.append(
+            Width(half_mm=float(widest), at_mm=at, sign=_sign(mesh, widest, at, step=step))
+        )
     return tuple(sorted(found, key=lambda width: width.half_mm))
 
 
@@ -105,7 +107,7 @@ def _grouped(values: Points, lengths: Points, *, least: float) -> list[tuple[flo
     return [(float(np.average(values[r], weights=lengths[r])), r) for r in groups[:MOST]]
 
 
-def _sign(mesh: Mesh, half_mm: float, at_mm: float, step: str) -> str:
+def _sign(mesh: Mesh, half_mm: float, at_mm: float, *, step: str) -> str:
     """Return how the level section through a width looks: round, square or neither."""
     low, high = mesh.bounds[:, 2]
     level = min(max(at_mm, low + SAME_MM / 5.0), high - SAME_MM / 5.0)
@@ -114,7 +116,10 @@ def _sign(mesh: Mesh, half_mm: float, at_mm: float, step: str) -> str:
             continue
         wide, deep = np.ptp(loop, axis=0)
         area = shapely.Polygon(loop).area
-        if np.linalg.norm(loop, axis=1).max() < half_mm + SAME_MM and area > 0.98 * np.pi * half_mm**2:
+        if (
+            np.linalg.norm(loop, axis=1).max() < half_mm + SAME_MM
+            and area > 0.98 * np.pi * half_mm**2
+        ):
             return "⌀"
         if abs(wide - deep) < SAME_MM and area > 0.85 * wide * deep:
             return "□"

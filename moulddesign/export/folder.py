@@ -6,6 +6,7 @@ import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from time import perf_counter
 from types import MappingProxyType
@@ -31,7 +32,7 @@ def _silently(_: str) -> None:
 
 
 def publish(
-    made: Build, folder: Path, wanted: Wanted = EVERYTHING, saying: Saying = _silently
+    made: Build, folder: Path, wanted: Wanted = EVERYTHING, *, saying: Saying = _silently
 ) -> Build:
     """Write a build's files into a folder, whole or not at all, if nothing failed.
 
@@ -62,17 +63,17 @@ def publish(
     """
     _refuse_failed(made)
     with staged(folder) as inside:
-        made = _written(made, inside, wanted, saying)
+        made = _written(made, inside, wanted, saying=saying)
         _refuse_failed(made)
     return made
 
 
 def publish_failing(
-    made: Build, folder: Path, wanted: Wanted = EVERYTHING, saying: Saying = _silently
+    made: Build, folder: Path, wanted: Wanted = EVERYTHING, *, saying: Saying = _silently
 ) -> Build:
     """Write a build's files as `publish` does, in spite of findings that failed."""
     with staged(folder) as inside:
-        return _written(made, inside, wanted, saying)
+        return _written(made, inside, wanted, saying=saying)
 
 
 @contextmanager
@@ -127,26 +128,27 @@ def _may_replace(folder: Path) -> None:
         )
 
 
-def _written(made: Build, folder: Path, wanted: Wanted, saying: Saying) -> Build:
+def _written(made: Build, folder: Path, wanted: Wanted, *, saying: Saying) -> Build:
     """Write every file; pictures are drawn by another process meanwhile."""
     stls = [f"{name}.stl" for name in made.meshes]
     made = replace(made, written=(*stls, *file_names(made, wanted), REPORT, DESIGN))
     with Artist(scenes(made, wanted)) as artist:
         for name, mesh in made.meshes.items():
             path = folder / f"{name}.stl"
-            made = _timed(made, path, lambda mesh=mesh: stl_bytes(mesh), saying)  # type: ignore[misc]
+            saying(path.name)
+            made = _timed(made, path, partial(stl_bytes, mesh))
             made = replace(made, findings=made.findings + written_findings(path, mesh))
         for name, make in Contents(made, wanted, artist).files():
-            made = _timed(made, folder / name, make, saying)
+            saying(name)
+            made = _timed(made, folder / name, make)
     (folder / DESIGN).write_text(made.design.toml(), encoding="utf-8", newline="\n")
     report = json.dumps(made.report(), indent=1, ensure_ascii=False, allow_nan=False)
     (folder / REPORT).write_text(report + "\n", encoding="utf-8", newline="\n")
     return made
 
 
-def _timed(made: Build, path: Path, make: Callable[[], bytes], saying: Saying) -> Build:
+def _timed(made: Build, path: Path, make: Callable[[], bytes]) -> Build:
     """Write one file, and note how long it took."""
-    saying(path.name)
     start = perf_counter()
     path.write_bytes(make())
     seconds = dict(made.seconds) | {path.name: perf_counter() - start}

@@ -15,6 +15,9 @@ from PIL import ImageFont
 
 Point = tuple[float, float]
 
+TIMES: Final = "\N{MULTIPLICATION SIGN}"
+"""Stands between lengths, and after a count."""
+
 CAPITAL: Final = 0.729
 """Height of a capital of the face that lettering is measured with, as a share of its size."""
 
@@ -237,6 +240,4 @@ def face_path() -> Path:
 
 @cache
 def _face() -> ImageFont.FreeTypeFont:
-    return ImageFont.truetype(
-        str(face_path()), MEASURE_PX, layout_engine=ImageFont.Layout.BASIC
-    )
+    return ImageFont.truetype(str(face_path()), MEASURE_PX, layout_engine=ImageFont.Layout.BASIC)

@@ -69,5 +69,6 @@ def _image(
     axes.add_collection(
         PolyCollection(list(facets), facecolors=colours, edgecolors=colours, linewidths=0.4)
     )
-    canvas.draw()
-    return np.asarray(canvas.buffer_rgba())[:, :, :3].copy()
+    canvas.draw()  # type: ignore[no-untyped-call]
+    pixels = np.asarray(canvas.buffer_rgba())  # type: ignore[no-untyped-call]
+    return pixels[:, :, :3].copy()

@@ -7,7 +7,7 @@ import tempfile
 from collections.abc import Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
-from typing import Final
+from typing import Final, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,7 +45,7 @@ class Artist:
             np.savez(source, **_plain(tuple(self.scenes.values())))  # type: ignore[arg-type]
             self.process = _started(source)
 
-    def __enter__(self) -> "Artist":
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:

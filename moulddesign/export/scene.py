@@ -97,9 +97,7 @@ def exploded_scene(parts: Mapping[str, Mesh], pastry: Mesh) -> Scene:
         moved = mesh.moved((0.0, 0.0, lift))
         bodies.append(Body(mesh=moved, rgb=colour_of(name, number)))
         top_mm = float(moved.bounds[1, 2])
-    return Scene(
-        bodies=tuple(bodies), azimuth_deg=22.0, elevation_deg=24.0, size_px=(780, 1300)
-    )
+    return Scene(bodies=tuple(bodies), azimuth_deg=22.0, elevation_deg=24.0, size_px=(780, 1300))
 
 
 def bed_scene(

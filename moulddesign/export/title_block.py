@@ -6,7 +6,7 @@ from typing import Final
 from moulddesign import __version__
 from moulddesign.building import Build
 from moulddesign.export.dimension import number
-from moulddesign.export.ink import Circle, Ink, Layer, Lettering, Stroke, fitted
+from moulddesign.export.ink import Circle, Ink, Layer, Lettering, Point, Stroke, fitted
 
 HEIGHT_MM: Final = 34.0
 """Height of the title block [mm]."""
@@ -63,25 +63,26 @@ def title_block(made: Build, sheet: Sheet, scale: str) -> tuple[Ink, ...]:
     x0, top = x1 - wide, y0 + HEIGHT_MM
     columns = (x0, x0 + 0.5 * wide, x0 + 0.78 * wide, x1)
     rows = (y0, y0 + HEIGHT_MM / 3.0, y0 + 2.0 * HEIGHT_MM / 3.0, top)
-    inks: list[Ink] = [_box(x0, y0, x1, top)]
+    inks: list[Ink] = [_box((x0, y0), (x1, top))]
     inks += [_line((x, y0), (x, top)) for x in columns[1:-1]]
     inks += [_line((x0, y), (x1, y)) for y in rows[1:-1]]
     cells = _cells(made, sheet, scale)
     for (column, row), (head, text) in cells.items():
-        inks += _cell(head, text, columns[column], rows[row], columns[column + 1])
+        inks += _cell((head, text), (columns[column], rows[row]), columns[column + 1])
     inks += _projection(columns[2] + 27.0, rows[1] + HEIGHT_MM / 6.0 - 1.0, third=sheet.third_angle)
     return tuple(inks)
 
 
 def _cells(made: Build, sheet: Sheet, scale: str) -> dict[tuple[int, int], tuple[str, str]]:
     piece, mould = made.portion.piece, made.design.mould
+    weights = f"{number(piece.finished_g)} g finished, {number(piece.raw_g)} g raw, "
+    weights += f"crust : filling {made.design.portion.ratio}"
     angle = "third" if sheet.third_angle else "first"
     return {
         (0, 2): ("Name", made.design.name),
         (0, 1): (
             "Piece",
-            f"{number(piece.finished_g)} g finished, {number(piece.raw_g)} g raw, "
-            f"crust : filling {made.design.portion.ratio}",
+            weights,
         ),
         (0, 0): ("Drawn from the design by", f"moulddesign {__version__}"),
         (1, 2): ("Mould", f"{mould.kind}, clearance {number(mould.clearance_mm)} mm"),
@@ -93,7 +94,9 @@ def _cells(made: Build, sheet: Sheet, scale: str) -> dict[tuple[int, int], tuple
     }
 
 
-def _cell(head: str, text: str, x: float, y: float, end: float) -> list[Ink]:
+def _cell(said: tuple[str, str], corner: Point, end: float) -> list[Ink]:
+    """Return a cell's small heading and its text, from its lower left corner to where it ends."""
+    (head, text), (x, y) = said, corner
     room = end - x - 4.0
     title, small = fitted(head, capital_mm=1.8, least_mm=1.4, room_mm=room)
     inks: list[Ink] = [Lettering(text=title, at=(x + 2.0, y + 8.2), capital_mm=small)]
@@ -118,11 +121,10 @@ def _projection(x: float, y: float, *, third: bool) -> list[Ink]:
     ]
 
 
-def _box(x0: float, y0: float, x1: float, y1: float) -> Stroke:
-    return Stroke(
-        points=((x0, y0), (x1, y0), (x1, y1), (x0, y1)), layer=Layer.FRAME, closed=True
-    )
+def _box(low: Point, high: Point) -> Stroke:
+    (x0, y0), (x1, y1) = low, high
+    return Stroke(points=((x0, y0), (x1, y0), (x1, y1), (x0, y1)), layer=Layer.FRAME, closed=True)
 
 
-def _line(a: tuple[float, float], b: tuple[float, float]) -> Stroke:
+def _line(a: Point, b: Point) -> Stroke:
     return Stroke(points=(a, b), layer=Layer.FRAME)

@@ -63,7 +63,8 @@ def _drawn(scene: dict[str, Any]) -> np.ndarray:
     grab.Update()
     image = grab.GetOutput()
     wide, high, _ = image.GetDimensions()
-    return vtk_to_numpy(image.GetPointData().GetScalars()).reshape(high, wide, 3)[::-1]
+    pixels: np.ndarray = vtk_to_numpy(image.GetPointData().GetScalars())
+    return pixels.reshape(high, wide, 3)[::-1]
 
 
 def _actors(vertices: np.ndarray, triangles: np.ndarray, rgb: np.ndarray) -> list[vtkActor]:
