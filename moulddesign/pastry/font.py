@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.util import find_spec
+from io import BytesIO
 from pathlib import Path
 from typing import Any, Final
 
@@ -109,16 +110,19 @@ def opened(path: Path) -> Font:
         It cannot be read, is too large, or holds no outlines.
     """
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise FileError(str(path), "is larger than 60 MB; give a font for one script")
-        outlines = TTFont(path, fontNumber=0, lazy=True)
-        shaper = uharfbuzz.Font(uharfbuzz.Face(uharfbuzz.Blob.from_file_path(str(path))))
-        if not any(table in outlines for table in OUTLINES):
-            raise FileError(str(path), "holds no outlines; give a TrueType or OpenType font")
+        with path.open("rb") as file:
+            raw = file.read(MOST_BYTES + 1)
     except OSError as error:
         raise FileError(str(path), f"cannot be read ({error.strerror})") from error
+    if len(raw) > MOST_BYTES:
+        raise FileError(str(path), "is larger than 60 MB; give a font for one script")
+    try:
+        outlines = TTFont(BytesIO(raw), fontNumber=0, lazy=True)
+        shaper = uharfbuzz.Font(uharfbuzz.Face(uharfbuzz.Blob(raw)))
     except (TTLibError, uharfbuzz.HarfBuzzError) as error:
         raise FileError(str(path), "is not a TrueType or OpenType font") from error
+    if not any(table in outlines for table in OUTLINES):
+        raise FileError(str(path), "holds no outlines; give a TrueType or OpenType font")
     return Font(path, outlines, shaper)
 
 

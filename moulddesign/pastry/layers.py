@@ -116,9 +116,18 @@ def _of_layer(layer: Layer, room: Polygon, folder: Path) -> list[Laid]:
     placed = [Laid(_copied(part.shape, layer), part.depth_share, layer) for part in found]
     reach = room.buffer(ROOM_MM)
     if not all(reach.covers(part.shape) for part in placed):
-        need = "does not fit on the top there; make it smaller, or move it inwards"
-        raise SpecError("relief.layers.size_mm", layer.size_mm, need)
+        raise SpecError("relief.layers.size_mm", layer.size_mm, _smaller(found, layer, room))
     return placed
+
+
+def _smaller(found: list[Region], layer: Layer, room: Polygon) -> str:
+    """Return what to do about a layer that does not fit, with the size that does."""
+    around = _moved(MultiPolygon([room]), -layer.x_mm, -layer.y_mm)
+    if layer.size_mm is None or not around.contains(shapely.Point(0.0, 0.0)):
+        return "does not fit on the top there; make it smaller, or move it inwards"
+    whole = shapely.convex_hull(shapely.union_all([region.shape for region in found]))
+    most_mm = layer.size_mm * _largest(whole, around, layer)
+    return f"does not fit on the top; it takes {most_mm:.4g} mm at most"
 
 
 def _drawn(layer: Layer, room: Polygon, folder: Path) -> list[Region]:

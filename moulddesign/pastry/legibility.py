@@ -142,7 +142,8 @@ def thickened(region: Shape, least_mm: float) -> MultiPolygon:
     region : Polygon or MultiPolygon
         Valid [mm].
     least_mm : float
-        Width that thin strokes are brought to; they come out up to a seventh wider [mm].
+        Width that thin strokes are brought to; they come out wider by up to a quarter of what
+        they were [mm].
 
     Returns
     -------
@@ -158,7 +159,8 @@ def thickened(region: Shape, least_mm: float) -> MultiPolygon:
 def _thickened_once(region: Area, least_mm: float) -> Area:
     grown = [region]
     for width in _widths(least_mm):
-        pieces = [thin.shape for thin in thin_pieces(multipolygon(region, STEP_NAME), width)]
+        found = thin_pieces(multipolygon(region, STEP_NAME), width)
+        pieces = [thin.shape for thin in found if thin.width_mm < least_mm]
         if pieces:
             near = offset(joined([area_of(piece) for piece in pieces]), 0.05 * width, ARC)
             spine = offset(region, -width / 2.0 * SURVIVES, ARC) ^ near

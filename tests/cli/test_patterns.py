@@ -1,0 +1,77 @@
+# ruff: noqa: E501 (a drawing stands on one line)
+import json
+
+import pytest
+from command_line import run
+from PIL import Image
+
+DISC = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><circle cx="30" cy="30" r="20"/></svg>'
+THIN = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><rect x="9" y="9" width="40" height="{}"/></svg>'
+
+
+def test_list_has_a_title_for_each_of_at_least_twelve(monkeypatch, capsys):
+    code, out, err = run(monkeypatch, capsys, "patterns", "--json")
+    found = json.loads(out)["patterns"]
+    assert (code, err) == (0, "")
+    assert len(found) >= 12
+    assert all(row["title"] and row["description"] for row in found)
+    code, out, _ = run(monkeypatch, capsys, "patterns")
+    assert code == 0
+    assert all(row["name"] in out for row in found)
+    assert max(map(len, out.splitlines())) <= 80
+
+
+def test_sheet_is_a_picture_and_is_not_written_over(monkeypatch, capsys, tmp_path):
+    sheet = tmp_path / "sheet.png"
+    code, _, err = run(monkeypatch, capsys, "patterns", "--sheet", sheet)
+    assert code == 0
+    assert err.startswith("Written: ")
+    with Image.open(sheet) as image:
+        assert (image.format, image.mode) == ("PNG", "L")
+    code, _, err = run(monkeypatch, capsys, "patterns", "--sheet", sheet)
+    assert code == 2
+    assert "add --overwrite" in err
+    assert [path.name for path in tmp_path.iterdir()] == ["sheet.png"]
+
+
+def test_check_measures_a_disc(monkeypatch, capsys, tmp_path):
+    file = tmp_path / "disc.svg"
+    file.write_text(DISC)
+    code, out, _ = run(monkeypatch, capsys, "patterns", "check", file, "--size", 90, "--json")
+    found = json.loads(out)
+    assert code == 0
+    assert found["size_mm"] == pytest.approx([60, 60], abs=0.01)  # 40 of 60 units at 90 mm
+    assert (found["regions"], found["depth_shares"], found["reads"]) == (1, [1.0], True)
+    code, out, _ = run(monkeypatch, capsys, "patterns", "check", file)
+    assert code == 0
+    assert max(map(len, out.splitlines())) <= 80
+
+
+def test_check_fails_on_a_thin_stroke_and_says_where(monkeypatch, capsys, tmp_path):
+    file = tmp_path / "thin.svg"
+    file.write_text(THIN.format(0.6))
+    code, out, _ = run(monkeypatch, capsys, "patterns", "check", file, "--json")
+    found = json.loads(out)
+    assert code == 1
+    assert found["thin_stroke"]["width_mm"] == pytest.approx(0.6, abs=0.01)
+    assert found["thin_stroke"]["y_mm"] == pytest.approx(30 - 9.3, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("check", "lanten"), "the nearest is lantern"),
+        (("check", "missing.svg"), "is not a file"),
+        (("check", "lantern", "--size", 0), "above 0 mm"),
+        (("check", "lantern", "--size", "nan"), "above 0 mm"),
+        (("--sheet", "sheet.jpg"), "must end in .png"),
+        (("--sheet", "no-folder/sheet.png"), "cannot be written"),
+    ],
+)
+def test_bad_input_is_one_sentence(monkeypatch, capsys, tmp_path, arguments, says):
+    monkeypatch.chdir(tmp_path)
+    code, out, err = run(monkeypatch, capsys, "patterns", *arguments)
+    assert code in (1, 2)
+    assert out == ""
+    assert says in err
+    assert err.count("\n") == 1
