@@ -52,7 +52,7 @@ class Arc:
 
     def inset(self, by_mm: float) -> "Arc":
         """Return its parallel inside the outline, around the same centre."""
-        return replace(self, radius_mm=self.radius_mm - copysign(by_mm, self.turn_rad))
+        return replace(self, radius_mm=self.radius_mm - copysign(1.0, self.turn_rad) * by_mm)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
