@@ -90,7 +90,8 @@ class Outline:
     @property
     def corner_radius_mm(self) -> float:
         """Radius of the corners of a regular polygon; 0 where they are sharp, or none [mm]."""
-        return self.arcs[0].radius_mm if self.arcs and self.name != "round" else 0.0
+        lobed = self.name in {"round", "scalloped"}
+        return self.arcs[0].radius_mm if self.arcs and not lobed else 0.0
 
     @property
     def circumradius_mm(self) -> float:
