@@ -131,6 +131,34 @@ def bodies(mesh: Mesh, step: str) -> tuple[Mesh, ...]:
     return tuple(sorted(parts, key=lambda part: tuple(part.bounds[0])))
 
 
+def overlaps_mm3(moving: Mesh, standing: Mesh, shifts_mm: Points, *, step: str) -> Points:
+    """Return the volume that a closed mesh shares with another after each of several moves.
+
+    Parameters
+    ----------
+    moving, standing : Mesh
+        Closed.
+    shifts_mm : ndarray, shape (n, 3)
+        Moves of the first, each from where it is [mm].
+    step : str
+        Names it in a `KernelError`.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Volumes [mm^3].
+
+    Examples
+    --------
+    >>> cube = box((0, 0, 0), (2, 2, 2))
+    >>> overlaps_mm3(cube, cube, np.array([[0, 0, 0], [1, 0, 0], [3, 0, 0]]), step="x").tolist()
+    [8.0, 4.0, 0.0]
+    """
+    one, other = _manifold(moving, step), _manifold(standing, step)
+    shared = [one.translate(shift) ^ other for shift in shifts_mm.tolist()]
+    return np.array([body.volume() for body in shared], dtype=np.float64)
+
+
 def pieces_of_air(
     mesh: Mesh, low_mm: ArrayLike, high_mm: ArrayLike, *, step: str
 ) -> tuple[Mesh, ...]:

@@ -124,12 +124,6 @@ def closed_cavity_mm3(sleeve: Mesh, stamp: Mesh) -> float:
     return inside_mm3 + bore_mm2 * SLAB_MM - gap_mm3 if inside_mm3 > 0.0 else 0.0
 
 
-def overlap_mm3(one: Mesh, other: Mesh, step: str) -> float:
-    """Return the volume that two closed meshes share [mm^3]."""
-    shared = intersection([one, other], step)
-    return shared.volume_mm3 if len(shared.triangles) else 0.0
-
-
 def interference_mm(stamp: Mesh, plunger: Mesh) -> float:
     """Return how much wider the peg is than its pocket, on the diameter, half-way down [mm].
 

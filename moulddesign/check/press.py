@@ -1,6 +1,5 @@
 """What has to be true of an assembled press, as findings."""
 
-from collections.abc import Iterable
 from typing import Final
 
 import numpy as np
@@ -11,10 +10,10 @@ from moulddesign.check.assembly import (
     face_mm,
     interference_mm,
     overlap_beside_joint_mm2,
-    overlap_mm3,
 )
 from moulddesign.check.soundness import volume_finding
 from moulddesign.finding import Finding, judged
+from moulddesign.mesh import overlaps_mm3
 
 DESIGN: Final = "the design"
 CAVITY_RATIO: Final = 0.002
@@ -95,7 +94,7 @@ def _gap(press: Press, clearance_mm: float) -> Finding:
 
 
 def _overlap(press: Press) -> Finding:
-    worst_mm3 = max(_overlaps(press))
+    worst_mm3 = _worst_overlap_mm3(press)
     return Finding(
         name=f"overlap of sleeve and plunger at {POSITIONS} positions of the stroke",
         measured=worst_mm3,
@@ -106,11 +105,14 @@ def _overlap(press: Press) -> Finding:
     )
 
 
-def _overlaps(press: Press) -> Iterable[float]:
+def _worst_overlap_mm3(press: Press) -> float:
     travel_mm = press.travel_mm if np.isfinite(press.travel_mm) else 0.0
-    for shift_mm in (0.0, *np.linspace(-travel_mm, press.lift_mm, POSITIONS - 1)):
-        for part in (press.stamp, press.plunger):
-            yield overlap_mm3(press.sleeve, part.moved((0.0, 0.0, shift_mm)), "the stroke")
+    shifts_mm = np.zeros((POSITIONS, 3))
+    shifts_mm[1:, 2] = np.linspace(-travel_mm, press.lift_mm, POSITIONS - 1)
+    parts = (press.stamp, press.plunger)
+    return max(
+        float(overlaps_mm3(p, press.sleeve, shifts_mm, step="the stroke").max()) for p in parts
+    )
 
 
 def _past_rim(press: Press, past_rim_mm: float) -> Finding:

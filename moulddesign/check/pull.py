@@ -1,16 +1,14 @@
 """Whether a moulded body comes out of its mould: no undercut, enough draft, a free way."""
 
-from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from moulddesign.check.assembly import overlap_mm3
 from moulddesign.check.facets import drafts_deg, normals_and_areas
 from moulddesign.check.soundness import least_heights_mm
 from moulddesign.finding import Finding, judged
-from moulddesign.mesh import Indices, Mesh, Points, first_hits
+from moulddesign.mesh import Indices, Mesh, Points, first_hits, overlaps_mm3
 
 TOUCH_MM: Final = 0.02
 """Facets of body and mould this near to each other touch [mm]."""
@@ -53,7 +51,7 @@ def pull_findings(
     way = way / np.linalg.norm(way)
     return (
         _draft(name, drafted_deg(body, tool, way), least_draft_deg),
-        _way_out(name, [overlap_mm3(body.moved(step * way), tool, name) for step in _steps(tool)]),
+        _way_out(name, overlaps_mm3(body, tool, _steps_mm(tool)[:, None] * way, step=name)),
     )
 
 
@@ -81,8 +79,9 @@ def drafted_deg(body: Mesh, tool: Mesh, way: Points) -> float:
     return float(leaning[order[np.searchsorted(reach, LEFT_OUT_RATIO * reach[-1])]])
 
 
-def _steps(tool: Mesh) -> Sequence[float]:
-    return [step for step in STEPS_MM if step < 2.0 * np.linalg.norm(tool.size_mm)]
+def _steps_mm(tool: Mesh) -> Points:
+    far_mm = 2.0 * float(np.linalg.norm(tool.size_mm))
+    return np.array([step for step in STEPS_MM if step < far_mm])
 
 
 def _draft(name: str, measured_deg: float, least_deg: float) -> Finding:
@@ -97,13 +96,13 @@ def _draft(name: str, measured_deg: float, least_deg: float) -> Finding:
     )
 
 
-def _way_out(name: str, overlaps_mm3: Sequence[float]) -> Finding:
-    worst_mm3 = max(overlaps_mm3)
+def _way_out(name: str, found_mm3: Points) -> Finding:
+    worst_mm3 = float(found_mm3.max())
     return Finding(
         name=f"overlap on the way out, {name}",
         measured=worst_mm3,
         limit=f"0 within {NOISE_MM3:g} (round-off)",
         unit="mm3",
-        source=f"moved out in {len(overlaps_mm3)} steps",
+        source=f"moved out in {len(found_mm3)} steps",
         verdict=judged(good=worst_mm3 <= NOISE_MM3),
     )
