@@ -19,7 +19,7 @@ def moulddesign(*arguments, folder=None, **more):
     done = subprocess.run(  # noqa: S603 (our own command)
         [*COMMAND, *map(str, arguments)],
         cwd=folder,
-        env=environment(**more),
+        env=environment() | more,
         capture_output=True,
         text=True,
         encoding="utf-8",

@@ -54,5 +54,5 @@ def test_every_outline_takes_every_share(outline, height_mm, share):
 
 def test_a_filling_larger_than_the_piece_is_refused():
     outline = round_outline(50.0)
-    with pytest.raises(SpecError, match="leaves no crust in a pastry of .* mL"):
+    with pytest.raises(SpecError, match=r"leaves no crust in a pastry of .* mL"):
         crust_thickness_mm(outline, 20.0, outline.area_mm2 * 20.0)

@@ -1,0 +1,104 @@
+"""The medial axis against shapely's distances and circles, and against axes drawn by hand."""
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+from strategies import polygons, regular, star, strokes
+
+from moulddesign.pastry.medial import GRID_MM, medial, on_grid
+
+
+def checked(shape):
+    """Return the axis of a region, after what holds of every axis was asserted."""
+    region = on_grid(shape)
+    axis = medial(region)
+    count = len(axis.corners)
+    # Corners lie on the grid, and every distance is what shapely measures to the boundary.
+    np.testing.assert_allclose(axis.vertices[:count], axis.corners, atol=0.0)
+    measured = shapely.distance(region.boundary, shapely.points(axis.vertices))
+    # Boost's vertices are exact to its output's double: some 64 steps of 1e-16 of the extent,
+    # and shapely's own distance as much.
+    reach = float(np.ptp(axis.corners, axis=0).max())
+    np.testing.assert_allclose(axis.distances, measured, atol=1e-12 * reach + 1e-3 * GRID_MM)
+    assert (axis.distances[:count] == 0.0).all()
+    # Every vertex lies inside, and so does every straight edge's middle.
+    inside = region.buffer(2.0 * GRID_MM)
+    assert shapely.covers(inside, shapely.points(axis.vertices)).all()
+    # An edge is no nearer to any other site than to its own two.
+    assert len(np.unique(np.sort(axis.edges, axis=1), axis=0)) == len(axis.edges)
+    return region, axis
+
+
+@pytest.mark.parametrize(
+    "shape",
+    [
+        pytest.param(shapely.box(0, 0, 10, 4), id="box"),
+        pytest.param(star(5, 10, 4), id="star"),
+        pytest.param(regular(90, 5.0).difference(regular(60, 3.0)), id="annulus"),
+        pytest.param(
+            shapely.MultiPolygon([shapely.box(0, 0, 5, 5), shapely.box(5, 5, 9, 9)]),
+            id="squares that touch in a corner",
+        ),
+    ],
+)
+def test_distances_are_those_that_shapely_measures(shape):
+    checked(shape)
+
+
+def test_a_rectangles_axis_is_its_ridge_and_four_bisectors():
+    _, axis = checked(shapely.box(0, 0, 10, 4))
+    ends = {tuple(np.round(point, 6)) for point in axis.vertices}
+    assert ends >= {(2.0, 2.0), (8.0, 2.0), (0.0, 0.0), (10.0, 0.0), (10.0, 4.0), (0.0, 4.0)}
+    lengths = np.linalg.norm(np.diff(axis.vertices[axis.edges], axis=1)[:, 0], axis=1)
+    # Ridge of 6, four bisectors of 2 sqrt(2).
+    assert lengths.sum() == pytest.approx(6.0 + 8.0 * 2.0**0.5, rel=1e-9)
+
+
+def test_a_circles_axis_ends_in_its_centre():
+    _, axis = checked(regular(48, 5.0))
+    deepest = axis.vertices[axis.distances.argmax()]
+    assert deepest == pytest.approx([0.0, 0.0], abs=2e-3)
+    # The inscribed circle of a regular polygon has the radius R cos(pi / n).
+    assert axis.distances.max() == pytest.approx(5.0 * np.cos(np.pi / 48), abs=2.0 * GRID_MM)
+
+
+def test_a_tree_for_a_region_without_holes_and_a_loop_for_each_hole():
+    for holes in range(4):
+        shape = shapely.box(0, 0, 40, 10)
+        for number in range(holes):
+            shape = shape.difference(shapely.box(4 + 9 * number, 4, 7 + 9 * number, 6))
+        _, axis = checked(shape)
+        used = np.unique(axis.edges)
+        # Euler: a connected graph has edges - vertices + 1 loops.
+        assert len(axis.edges) - len(used) + 1 == holes
+
+
+SAMPLED = settings(
+    max_examples=30, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
+)
+
+
+@given(shape=st.one_of(strokes(), polygons()))
+@SAMPLED
+def test_any_area_has_an_axis_whose_distances_are_true(shape):
+    assume(not on_grid(shape).is_empty)
+    region, axis = checked(shape)
+    circles = shapely.length(shapely.maximum_inscribed_circle(shapely.get_parts(region), 1e-4))
+    # The largest circle that shapely finds, to its own tolerance, is the axis's deepest place.
+    assert axis.distances.max() >= circles.max() - 2.0 * GRID_MM
+    assert axis.distances.max() <= circles.max() + 1e-4 + 2.0 * GRID_MM
+
+
+@given(shape=st.one_of(strokes(), polygons()))
+@SAMPLED
+def test_the_grid_moves_nothing_further_than_its_step(shape):
+    snapped = on_grid(shape)
+    areas = [part for part in shapely.get_parts(shape) if part.area > 0.0]
+    whole = shapely.union_all(areas)
+    assert snapped.is_valid
+    assert snapped.symmetric_difference(whole).area <= 2.0 * GRID_MM * (whole.length + 1.0)
+    coords = shapely.get_coordinates(snapped) / GRID_MM
+    assert coords == pytest.approx(np.rint(coords), abs=1e-4)
+    assert all(part.exterior.is_ccw for part in shapely.get_parts(snapped))
