@@ -118,6 +118,6 @@ def bed_scene(
             for number, (name, shift) in enumerate(shifts)
         ),
         azimuth_deg=0.0,
-        elevation_deg=40.0,
+        elevation_deg=55.0,
         size_px=(1000, 700),
     )

@@ -52,8 +52,9 @@ def threemf_bytes(
         model.SetUnit(lib3mf.ModelUnit.MilliMeter)
         model.SetBuildUUID(_identifier(title, "build"))
         _describe(model, title, description)
-        for name, shift in laid_out(meshes, bed_mm):
-            item = model.AddBuildItem(_object(model, name, meshes[name]), _moved(shift))
+        centred = {name: _centred(mesh) for name, mesh in meshes.items()}
+        for name, shift in laid_out(centred, bed_mm):
+            item = model.AddBuildItem(_object(model, name, centred[name]), _moved(shift))
             item.SetUUID(_identifier(name, "item"))
             item.SetPartNumber(name)
         if thumbnail is not None:
@@ -64,6 +65,15 @@ def threemf_bytes(
         return bytes(writer.WriteToBuffer())
     except lib3mf.ELib3MFException as error:
         raise KernelError("set.3mf", f"the 3MF library said {error}") from error
+
+
+def _centred(mesh: Mesh) -> Mesh:
+    """Return a mesh about the origin, moved by whole millimetres, so that no corner is rounded.
+
+    lib3mf 2.5 writes coordinates within about one float32 step; about the origin steps are small.
+    """
+    middle = np.round(mesh.bounds.mean(axis=0))
+    return mesh.moved((-middle[0], -middle[1], 0.0))
 
 
 def _describe(model: Any, title: str, description: str) -> None:  # noqa: ANN401 (no types)

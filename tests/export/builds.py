@@ -1,0 +1,69 @@
+"""Builds that the tests write: made once a run, and without the checks, which have their own tests."""
+
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType
+
+import moulddesign
+from moulddesign.building import PASTRY, Build
+from moulddesign.design import Design
+from moulddesign.mesh import settled
+from moulddesign.mould import press
+from moulddesign.pastry.crust import crust_thickness_mm
+from moulddesign.pastry.pastry import pastry
+from moulddesign.portion import figures
+from moulddesign.units import mm3_from_ml
+
+DEMO = Path(moulddesign.__file__).parent / "data" / "demo.toml"
+
+CASES = {
+    "demo": {},
+    "square with two centres": {
+        "name": "harvest-square",
+        "portion.finished_weight_g": 250.0,
+        "pastry.outline": "square",
+        "portion.centres": [{"name": "whole salted yolk", "mass_g": 14.0, "count": 2}],
+        "relief.layers": [{"pattern": "lantern"}],
+    },
+    "little": {
+        "name": "little-lantern",
+        "portion.finished_weight_g": 30.0,
+        "portion.centres": [],
+        "relief.layers": [{"pattern": "lantern"}],
+        "relief.depth_mm": 1.0,
+    },
+    "long names and many centres": {
+        "name": "a-name-without-a-space-for-the-lantern-night-of-the-orchard-above-the-old-weir-n",
+        "portion.finished_weight_g": 250.0,
+        "portion.centres": [
+            {"name": f"quarter of a candied quince, kind no. {n:02}", "mass_g": 4.0 + n}
+            for n in range(12)
+        ],
+        "relief.layers": [{"pattern": "date-leaf"}],
+    },
+}
+
+
+@cache
+def built(case: str) -> Build:
+    return unproven(Design.read(DEMO).with_values(CASES[case]))
+
+
+def unproven(design: Design) -> Build:
+    weights = figures(design)
+    piece = weights.piece
+    made = pastry(design, piece.volume_ml)
+    mould = press(design, made)
+    inside_mm3 = mm3_from_ml(piece.volume_ml - piece.crust_ml)
+    return Build(
+        design=design,
+        portion=weights,
+        pastry=made,
+        crust_mm=crust_thickness_mm(made.outline, made.height_mm, inside_mm3),
+        mould=mould,
+        meshes=MappingProxyType(
+            {part.name: settled(part.printed) for part in mould.parts} | {PASTRY: made.mesh}
+        ),
+        findings=(),
+        seconds=MappingProxyType({}),
+    )

@@ -1,0 +1,174 @@
+"""The bench card, its text extracted by a PDF library and held against the report."""
+
+import io
+import re
+
+import pytest
+from export.builds import CASES, built
+from pypdf import PdfReader
+
+from moulddesign.cautions import CAUTIONS
+from moulddesign.export.allergens import allergens
+from moulddesign.export.card import card_pdf
+from moulddesign.export.card_figures import card_figures
+from moulddesign.export.paper import Paper
+from moulddesign.export.picture import plain_png
+from moulddesign.export.scene import Body, Scene
+from moulddesign.mesh import box
+from moulddesign.portion.recipe import Recipe
+
+SECTION = b'<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="10mm"/>'
+RECIPE = Recipe.of(
+    {
+        "crust": {"ingredients": [{"food": "wheat flour", "mass_g": 100}]},
+        "filling": {"ingredients": [{"food": "sesame paste", "mass_g": 100}]},
+    }
+)
+
+
+def picture():
+    body = Body(mesh=box((0.0, 0.0, 0.0), (1.0, 1.0, 1.0)), rgb=(0.5, 0.5, 0.5))
+    return plain_png(Scene(bodies=(body,), azimuth_deg=0.0, elevation_deg=30.0, size_px=(60, 50)))
+
+
+PICTURES = dict.fromkeys(("pastry.png", "parts.png", "bed.png"), picture()) | {
+    "section.svg": SECTION
+}
+
+
+def card(case, paper=Paper.A4, recipe=None):
+    return card_pdf(card_figures(built(case), recipe), PICTURES, paper)
+
+
+def pages(raw):
+    """Text of each page, in one line, without the marks at which long words may break."""
+    texts = [page.extract_text() for page in PdfReader(io.BytesIO(raw)).pages]
+    return [re.sub(r"\s+", " ", text.replace("\u200b", "").replace("\u00ad", "")) for text in texts]
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_the_first_page_has_the_figures_of_the_report(case):
+    text = pages(card(case))[0]
+    made = built(case)
+    report = made.report()["portion"]
+    step = made.design.scale.resolution_g
+    crust_g = figure(r"Crust dough .*? ([\d.]+) g Filling", text)
+    paste_g = figure(r"Filling paste [\d.]+ g ([\d.]+) g", text)
+    raw_g = figure(r"Raw piece ([\d.]+) g", text)
+    # Each within a step of exact, and their sum within half a step.
+    assert abs(crust_g - report["crust_g"]) < step
+    assert abs(paste_g - report["paste_g"]) < step
+    assert abs(raw_g - report["raw_g"]) <= step / 2.0 + 0.05
+    assert f"{report['finished_g']:g} g finished" in text
+    assert f"{made.pastry.height_mm:.1f} mm" in text
+    for centre in made.design.portion.centres:
+        assert f"{centre.count * centre.mass_g:g} g" in text
+
+
+def figure(pattern, text):
+    return float(re.search(pattern, text)[1])
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_batches_are_multiples_of_a_piece(case):
+    text = pages(card(case))[0]
+    crust_g = figure(r"Crust dough .*? ([\d.]+) g Filling", text)
+    heads = [int(word) for word in re.search(r"Pieces ((?:\d+ )+)Crust", text)[1].split()]
+    totals = re.search(r"Crust dough, g ((?:[\d.]+ )+)", text)[1].split()
+    assert [float(total) for total in totals] == [crust_g * count for count in heads]
+
+
+def test_the_second_page_is_for_the_printer():
+    made = built("demo")
+    text = pages(card("demo"))[1]
+    for part in made.report()["parts"]:
+        if part["name"] != "pastry":
+            assert part["name"] in text
+            assert f"{part['print_g']:.0f}" in text
+    assert made.design.printer.material in text
+    assert f"{made.design.printer.layer_height_mm:g} mm" in text
+    assert f"{made.design.mould.clearance_mm:g} mm each side" in text
+
+
+def test_the_third_page_has_every_caution_and_where_figures_come_from():
+    text = pages(card("demo"))[2]
+    squeezed = text.replace(" ", "").replace("-", "")
+    for caution in CAUTIONS:
+        assert caution.replace(" ", "").replace("-", "") in squeezed
+    assert "from memory, measure your own" in text
+    assert "the design" in text
+    assert "computed from the figures above" in text
+
+
+@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("paper", Paper)
+def test_no_word_of_a_long_name_is_lost_and_all_lies_on_the_paper(case, paper):
+    raw = card(case, paper)
+    reader = PdfReader(io.BytesIO(raw))
+    first = pages(raw)[0].replace(" ", "").replace("-", "")
+    assert built(case).design.name.replace(" ", "").replace("-", "") in first
+    for centre in built(case).design.portion.centres:
+        assert centre.name.replace(" ", "").replace("-", "") in first
+    for page in reader.pages:
+        wide, high = float(page.mediabox.width), float(page.mediabox.height)
+        places = []
+        page.extract_text(
+            visitor_text=lambda text, cm, tm, *_: (
+                places.append(placed(cm, tm)) if text.strip() else None
+            )
+        )
+        assert all(0.0 < x < wide and 0.0 < y < high for x, y in places)
+
+
+def placed(cm, tm):
+    x, y = tm[4], tm[5]
+    return cm[0] * x + cm[2] * y + cm[4], cm[1] * x + cm[3] * y + cm[5]
+
+
+@pytest.mark.parametrize(
+    ("paper", "size_mm"),
+    [
+        pytest.param(Paper.A4, (210.0, 297.0), id="ISO 216, A4"),
+        pytest.param(Paper.LETTER, (215.9, 279.4), id="ASME Y14.1, 8.5 by 11 inches"),
+    ],
+)
+def test_the_paper_has_its_size(paper, size_mm):
+    page = PdfReader(io.BytesIO(card("demo", paper))).pages[0]
+    size = [float(page.mediabox.width) * 25.4 / 72, float(page.mediabox.height) * 25.4 / 72]
+    assert size == pytest.approx(size_mm, abs=0.01)
+
+
+def test_a_card_holds_no_date_and_is_the_same_each_time():
+    raw = card("demo")
+    assert card("demo") == raw
+    about = PdfReader(io.BytesIO(raw)).metadata
+    assert about.creation_date is None
+    assert about.modification_date is None
+
+
+def test_nothing_in_a_name_is_read_as_markup():
+    made = built("demo")
+    figures = card_figures(made, None) | {"name": "#panic() *stars* $x$ @label [br] <l>"}
+    text = pages(card_pdf(figures, PICTURES, Paper.A4))[0]
+    assert "#panic() *stars* $x$ @label [br] <l>" in text
+
+
+def test_allergens_come_from_the_recipe_and_the_centres():
+    text = pages(card("square with two centres", recipe=RECIPE))[2]
+    assert "wheat or another cereal with gluten, egg, sesame" in text
+    assert "no recipe known" not in text
+
+
+@pytest.mark.parametrize(
+    ("names", "found"),
+    [  # Regulation (EU) 1169/2011, Annex II, from memory: gluten, egg, peanut, milk, nuts, sesame
+        (["bread flour"], ("wheat or another cereal with gluten",)),
+        (["salted egg yolk"], ("egg",)),
+        (["peanut butter"], ("peanut",)),
+        (["butter"], ("milk",)),
+        (["rice flour", "coconut milk", "chestnuts"], ()),
+        (["walnuts", "tahini"], ("nuts", "sesame")),
+    ],
+)
+def test_names_point_to_allergens(names, found):
+    assert allergens(names) == found

@@ -1,0 +1,158 @@
+"""The drawing: ezdxf audits and measures the DXF, ElementTree reads the SVG."""
+
+import io
+import itertools
+import re
+from xml.etree import ElementTree as ET
+
+import ezdxf
+import numpy as np
+import pytest
+import trimesh
+from export.builds import CASES, built
+from ezdxf import bbox
+
+from moulddesign.export.drawing import cuts, drawing
+from moulddesign.export.drawing_svg import svg_bytes
+from moulddesign.export.dxf import dxf_bytes
+from moulddesign.export.ink import fitted, text_width_mm
+from moulddesign.export.paper import Paper
+
+SHEETS = [(case, paper) for case in CASES for paper in Paper]
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.fixture(scope="module", params=SHEETS, ids=lambda sheet: f"{sheet[0]}, {sheet[1]}")
+def drawn(request):
+    case, paper = request.param
+    made = built(case)
+    sheet, inks = drawing(made, cuts(made), paper)
+    raw = dxf_bytes(sheet, inks)
+    document = ezdxf.read(io.StringIO(raw.decode()))
+    svg = svg_bytes((sheet.width_mm, sheet.height_mm), inks, made.design.name)
+    return made, sheet, document, ET.fromstring(svg)  # noqa: S314 (our own)
+
+
+def texts(document):
+    return list(document.modelspace().query("TEXT"))
+
+
+def box_of(entity):
+    box = bbox.extents([entity])
+    return np.array([[box.extmin.x, box.extmin.y], [box.extmax.x, box.extmax.y]])
+
+
+def test_the_auditor_finds_nothing(drawn):
+    audit = drawn[2].audit()
+    assert audit.errors == []
+    assert audit.fixes == []
+
+
+def test_no_text_overlaps_another(drawn):
+    boxes = [(text.dxf.text, box_of(text)) for text in texts(drawn[2])]
+    for (one, a), (other, b) in itertools.combinations(boxes, 2):
+        gap = np.maximum(b[0] - a[1], a[0] - b[1])
+        assert gap.max() > 0.0, f"{one!r} overlaps {other!r}"
+
+
+def test_everything_lies_inside_the_frame(drawn):
+    _, sheet, document, _ = drawn
+    box = bbox.extents(document.modelspace())
+    assert box.extmin.x >= 10.0 - 1e-6
+    assert box.extmin.y >= 10.0 - 1e-6
+    assert box.extmax.x <= sheet.width_mm - 10.0 + 1e-6
+    assert box.extmax.y <= sheet.height_mm - 10.0 + 1e-6
+
+
+def test_views_stay_clear_of_the_title_block(drawn):
+    _, sheet, document, _ = drawn
+    for text in document.modelspace().query('TEXT[layer=="dimension"]'):
+        low, _ = box_of(text)
+        assert low[1] > 44.0  # 10 mm of margin and 34 mm of title block
+
+
+def test_the_whole_size_of_each_part_stands_on_it(drawn):
+    made, _, document, _ = drawn
+    figures = {re.sub("[⌀□]", "", text.dxf.text) for text in texts(document)}
+    for part in made.mould.parts:
+        body = trimesh.Trimesh(part.mesh.vertices, part.mesh.triangles, process=False)
+        wide, _, high = body.extents
+        for length in (wide, high):
+            assert any(is_rounded(figure, length) for figure in figures), (part.name, length)
+
+
+def is_rounded(figure, length):
+    # Two decimals: half a hundredth.
+    return re.fullmatch(r"\d+(\.\d+)?", figure) and abs(float(figure) - length) <= 0.0051
+
+
+def test_the_title_block_says_name_weight_ratio_material_scale(drawn):
+    made, sheet, document, _ = drawn
+    words = " | ".join(text.dxf.text for text in texts(document))
+    piece = made.portion.piece
+    assert made.design.name[:20] in words
+    assert f"{piece.finished_g:g} g finished" in words
+    assert f"crust : filling {made.design.portion.ratio}" in words
+    assert made.design.printer.material in words
+    assert re.search(rf"1:\d+ on {sheet.name}", words)
+    assert ("third angle" if sheet.third_angle else "first angle") in words
+    assert "Date" in words
+    assert not re.search(r"20\d\d", words)
+
+
+def test_the_scale_that_is_stated_is_the_scale_that_is_drawn(drawn):
+    made, _, document, _ = drawn
+    words = " | ".join(text.dxf.text for text in texts(document))
+    scale = 1.0 / float(re.search(r"1:(\d+) on", words)[1])
+    outline = made.pastry.outline
+    wide = outline.width_mm * scale
+    if outline.name == "round":
+        circles = document.modelspace().query('CIRCLE[layer=="outline"]')
+        assert any(c.dxf.radius == pytest.approx(wide / 2.0, abs=1e-6) for c in circles)
+    else:
+        sizes = [np.ptp(np.array(line.get_points("xy")), axis=0)
+                 for line in document.modelspace().query('LWPOLYLINE[layer=="outline"]')]  # fmt: skip
+        assert any(np.allclose(size, [wide, outline.depth_mm * scale], atol=0.01) for size in sizes)
+
+
+def test_the_crust_is_drawn_as_thick_as_it_is(drawn):
+    made, _, document, _ = drawn
+    words = " | ".join(text.dxf.text for text in texts(document))
+    scale = 1.0 / float(re.search(r"1:(\d+) on", words)[1])
+    lines = document.modelspace().query('LWPOLYLINE[layer=="pastry"]')
+    boxes = sorted(
+        (np.array(line.get_points("xy")) for line in lines), key=lambda b: -np.ptp(b[:, 0])
+    )
+    outer, inner = boxes[0], boxes[1]
+    thick = (np.ptp(outer[:, 0]) - np.ptp(inner[:, 0])) / 2.0 / scale
+    assert thick == pytest.approx(made.crust_mm, abs=0.02)  # lines are thinned by 0.005 mm
+    assert (inner[:, 1].min() - outer[:, 1].min()) / scale == pytest.approx(made.crust_mm, abs=0.02)
+
+
+def test_svg_and_dxf_hold_the_same_words_and_layers(drawn):
+    _, sheet, document, root = drawn
+    in_svg = sorted(text.text for text in root.iter(f"{SVG}text"))
+    assert in_svg == sorted(text.dxf.text for text in texts(document))
+    assert root.get("width") == f"{sheet.width_mm:g}mm"
+    assert root.get("viewBox") == f"0 0 {sheet.width_mm:g} {sheet.height_mm:g}"
+    used = {entity.dxf.layer for entity in document.modelspace()}
+    assert {group.get("id") for group in root.iter(f"{SVG}g")} == used
+    assert used <= {layer.dxf.name for layer in document.layers}
+
+
+def test_a_small_mould_is_drawn_in_true_size_on_a_sheet_that_every_printer_takes():
+    made = built("little")
+    sheet, inks = drawing(made, cuts(made), Paper.A4)
+    assert sheet.name == "A4"
+    assert any(getattr(ink, "text", "") == "1:1 on A4" for ink in inks)
+
+
+def test_text_is_cut_only_where_it_cannot_be_smaller():
+    assert fitted("short", capital_mm=3.0, least_mm=2.0, room_mm=100.0) == ("short", 3.0)
+    text, capital = fitted("a longer name", capital_mm=3.0, least_mm=1.0, room_mm=25.0)
+    assert text == "a longer name"
+    assert text_width_mm(text, capital) <= 25.0 * (1 + 1e-9)
+    cut, least = fitted("w" * 80, capital_mm=3.0, least_mm=2.0, room_mm=40.0)
+    assert cut.endswith("…")
+    assert least == 2.0
+    assert text_width_mm(cut, least) <= 40.0 * (1 + 1e-9)

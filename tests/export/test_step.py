@@ -1,0 +1,70 @@
+"""STEP, read back by the CAD kernel."""
+
+import re
+
+import numpy as np
+import pytest
+from cadquery import importers
+from export.builds import CASES, built
+
+from moulddesign.export.step import NO_RELIEF, encoded, step_bytes
+
+
+@pytest.mark.parametrize("case", ["demo", "square with two centres"])
+@pytest.mark.parametrize("name", ["sleeve", "plunger"])
+def test_the_kernel_reads_the_same_body(case, name, tmp_path):
+    part = built(case).mould.part(name)
+    path = tmp_path / f"{name}.step"
+    path.write_bytes(step_bytes(part.solid, name=name, description="a trial"))
+    body = importers.importStep(str(path)).val()
+    assert body.isValid()
+    assert body.Volume() == pytest.approx(part.solid.volume_mm3, rel=1e-4)
+    # The mesh lies within 0.005 mm of the surfaces, and so does its box.
+    box = body.BoundingBox(1e-4)
+    low, high = part.mesh.bounds
+    assert np.allclose([box.xmin, box.ymin, box.zmin], low, atol=0.01)
+    assert np.allclose([box.xmax, box.ymax, box.zmax], high, atol=0.01)
+
+
+def test_a_blank_says_in_header_and_product_that_its_relief_is_missing(tmp_path):
+    part = built("demo").mould.part("stamp")
+    raw = step_bytes(part.blank, name="stamp-blank", description=NO_RELIEF)
+    header, _, data = raw.decode("ascii").partition("ENDSEC;")
+    assert "NOT in this file" in header
+    assert "FILE_NAME('stamp-blank.step'" in header
+    assert re.search(r"PRODUCT\('stamp-blank','[^']*NOT in this file", data)
+    path = tmp_path / "stamp-blank.step"
+    path.write_bytes(raw)
+    body = importers.importStep(str(path)).val()
+    assert body.Volume() == pytest.approx(part.blank.volume_mm3, rel=1e-4)
+
+
+def test_the_hundredth_file_of_a_process_is_the_first():
+    solid = built("demo").mould.part("sleeve").solid
+    first = step_bytes(solid, name="sleeve", description="a trial")
+    assert all(step_bytes(solid, name="sleeve", description="a trial") == first for _ in range(11))
+    assert not re.search(rb"20\d\d-\d\d-\d\d", first)
+
+
+@pytest.mark.parametrize(
+    ("text", "coded"),
+    [  # from memory of ISO 10303-21: quotes and backslashes twice, \X2\ four, \X4\ eight digits
+        pytest.param("it's", "it''s", id="ISO 10303-21, apostrophe, from memory"),
+        pytest.param("a\\b", "a\\\\b", id="ISO 10303-21, reverse solidus, from memory"),
+        pytest.param("\u00e9", "\\X2\\00E9\\X0\\", id="ISO 10303-21, X2, from memory"),
+        pytest.param("\U0001f330", "\\X4\\0001F330\\X0\\", id="ISO 10303-21, X4, from memory"),
+    ],
+)
+def test_text_is_coded_as_the_standard_says(text, coded):
+    assert encoded(text) == coded
+
+
+def test_the_kernel_reads_a_file_whose_words_are_in_every_script(tmp_path):
+    solid = built("little").mould.part("sleeve").solid
+    path = tmp_path / "sleeve.step"
+    path.write_bytes(
+        step_bytes(solid, name="sleeve", description="栗's \\ 🌰 " + CASES["little"]["name"])
+    )
+    assert importers.importStep(str(path)).val().Volume() == pytest.approx(
+        solid.volume_mm3, rel=1e-4
+    )
