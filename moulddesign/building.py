@@ -141,6 +141,43 @@ class Build:
         }
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Shape:
+    """What a design says of the piece alone, before any mould.
+
+    Parameters
+    ----------
+    portion : Figures
+        Masses, volumes, spread.
+    pastry : Pastry
+        The pressed piece.
+    crust_mm : float
+        Uniform crust thickness [mm].
+    """
+
+    portion: Figures
+    pastry: Pastry
+    crust_mm: float
+
+
+def shaped(design: Design) -> Shape:
+    """Return the piece of a design without its mould: the first part of `build`.
+
+    Parameters
+    ----------
+    design : Design
+        What is asked for.
+
+    Raises
+    ------
+    SpecError
+        The piece cannot be made; the sentence names the field and what to change.
+    FileError
+        The artwork cannot be read.
+    """
+    return _Clock(lambda _: None).shaped(design)
+
+
 def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Build:
     """Return what a design becomes: weights, pastry, mould, and what was found.
 
@@ -161,19 +198,15 @@ def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Buil
         A geometry library could not do a step.
     """
     clock = _Clock(stage)
-    weights = clock.timed("portion", lambda: figures(design))
-    piece = weights.piece
-    made = clock.timed("pastry", lambda: pastry(design, piece.volume_ml))
-    crust_mm = crust_thickness_mm(
-        made.outline, made.height_mm, mm3_from_ml(piece.volume_ml - piece.crust_ml)
-    )
+    shape = clock.shaped(design)
+    made, crust_mm = shape.pastry, shape.crust_mm
     mould = clock.timed("mould", lambda: press(design, made))
     meshes = MappingProxyType(
         {part.name: settled(part.printed) for part in mould.parts} | {PASTRY: made.mesh}
     )
     evidence = Evidence(
         design=design,
-        portion=piece,
+        portion=shape.portion.piece,
         pastry=made,
         crust_mm=crust_mm,
         mould=mould,
@@ -183,7 +216,7 @@ def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Buil
     findings = clock.timed("checks", lambda: proven(evidence))
     return Build(
         design=design,
-        portion=weights,
+        portion=shape.portion,
         pastry=made,
         crust_mm=crust_mm,
         mould=mould,
@@ -199,6 +232,14 @@ class _Clock:
     def __init__(self, stage: Callable[[str], None]) -> None:
         self.stage = stage
         self.seconds: dict[str, float] = {}
+
+    def shaped(self, design: Design) -> Shape:
+        weights = self.timed("portion", lambda: figures(design))
+        piece = weights.piece
+        made = self.timed("pastry", lambda: pastry(design, piece.volume_ml))
+        filled_mm3 = mm3_from_ml(piece.volume_ml - piece.crust_ml)
+        crust_mm = crust_thickness_mm(made.outline, made.height_mm, filled_mm3)
+        return Shape(portion=weights, pastry=made, crust_mm=crust_mm)
 
     def timed(self, name: str, work: Callable[[], T]) -> T:
         self.stage(name)
