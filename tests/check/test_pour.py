@@ -258,7 +258,6 @@ def test_two_million_triangles_in_20_seconds_and_2_gb(tmp_path):
     import resource  # noqa: PLC0415
     import subprocess  # noqa: PLC0415
     import sys  # noqa: PLC0415
-    import time  # noqa: PLC0415
 
     import trimesh  # noqa: PLC0415
 
@@ -270,13 +269,14 @@ def test_two_million_triangles_in_20_seconds_and_2_gb(tmp_path):
         "from moulddesign.check.pour import pour_cavities\n"
         "(cup,) = pour_cavities(read_mesh(sys.argv[1]))\nprint(cup.volume_mm3)"
     )
-    began = time.monotonic()
     ran = subprocess.run(  # noqa: S603
         [sys.executable, "-c", code, str(tmp_path / "cup.stl")],
         check=True, capture_output=True, text=True,
     )  # fmt: skip
-    assert time.monotonic() - began < 20.0
-    assert resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss < 2_000_000  # kB
+    spent = resource.getrusage(resource.RUSAGE_CHILDREN)
+    # Seconds of the processor: those on the clock depend on what else the machine does.
+    assert spent.ru_utime + spent.ru_stime < 20.0
+    assert spent.ru_maxrss < 2_000_000  # kB
     assert float(ran.stdout) == pytest.approx(2 / 3 * pi * 30**3, rel=0.001)
 
 
