@@ -1,4 +1,4 @@
-"""Builds that the tests write: made once a run, and without the checks, which have their own tests."""
+"""Builds that the tests write: made once a run, without the checks, which have their own tests."""
 
 from functools import cache
 from pathlib import Path

@@ -111,13 +111,20 @@ def test_no_word_of_a_long_name_is_lost_and_all_lies_on_the_paper(case, paper):
         assert centre.name.replace(" ", "").replace("-", "") in first
     for page in reader.pages:
         wide, high = float(page.mediabox.width), float(page.mediabox.height)
-        places = []
-        page.extract_text(
-            visitor_text=lambda text, cm, tm, *_: (
-                places.append(placed(cm, tm)) if text.strip() else None
-            )
-        )
+        places = text_places(page)
+        assert places
         assert all(0.0 < x < wide and 0.0 < y < high for x, y in places)
+
+
+def text_places(page):
+    places = []
+
+    def visit(text, cm, tm, *_):
+        if text.strip():
+            places.append(placed(cm, tm))
+
+    page.extract_text(visitor_text=visit)
+    return places
 
 
 def placed(cm, tm):

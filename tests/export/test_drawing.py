@@ -65,7 +65,7 @@ def test_everything_lies_inside_the_frame(drawn):
 
 
 def test_views_stay_clear_of_the_title_block(drawn):
-    _, sheet, document, _ = drawn
+    document = drawn[2]
     for text in document.modelspace().query('TEXT[layer=="dimension"]'):
         low, _ = box_of(text)
         assert low[1] > 44.0  # 10 mm of margin and 34 mm of title block

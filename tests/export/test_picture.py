@@ -72,7 +72,7 @@ def chunk_names(png):
     return names
 
 
-def test_the_relief_is_lit_from_the_left(drawn):
+def test_the_relief_is_lit_from_the_left():
     # The raking light comes from (-80, -60, 42), so a wall that faces left is brighter.
     ridge = box((-2.0, -20.0, 5.0), (2.0, 20.0, 15.0))
     scene = Scene(

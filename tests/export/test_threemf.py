@@ -41,7 +41,7 @@ def written(meshes, thumbnail=None, bed_mm=(220.0, 220.0, 250.0), title="lantern
 def model_of(raw):
     model = lib3mf.get_wrapper().CreateModel()
     reader = model.QueryReader("3mf")
-    reader.SetStrictModeActive(True)
+    reader.SetStrictModeActive(True)  # noqa: FBT003 (the library's own)
     reader.ReadFromBuffer(raw)
     assert reader.GetWarningCount() == 0
     return model

@@ -1,0 +1,69 @@
+"""A program of its own: publishes a folder again and again in a child, and kills it at random.
+
+Usage: python killed.py FOLDER ROUNDS exchange|renames
+Prints one line a round: the round, and whether what is there is whole.
+"""
+
+import os
+import random
+import signal
+import sys
+import time
+from pathlib import Path
+
+from moulddesign.export import folder as export_folder
+from moulddesign.export import place
+
+FILES = 12
+LONGEST_S = 0.06
+
+
+def publish_for_ever(target, version):
+    while True:
+        version += 1
+        with export_folder.staged(target) as inside:
+            for number in range(FILES):
+                (inside / f"part {number}.stl").write_text(f"{version}\n" * 200)
+            (inside / export_folder.REPORT).write_text(f"{version}")
+
+
+def state(target):
+    """Return the version that a whole folder holds; -1 where none is there; an error where it is torn."""
+    if not target.exists():
+        return -1
+    version = int((target / export_folder.REPORT).read_text())
+    for number in range(FILES):
+        if (target / f"part {number}.stl").read_text() != f"{version}\n" * 200:
+            raise SystemExit(f"torn: part {number} is not of version {version}")
+    if len(list(target.iterdir())) != FILES + 1:
+        raise SystemExit("torn: other files")
+    return version
+
+
+def main(target, rounds, way):
+    if way == "renames":
+        place.exchanged = lambda *_: False
+    place.YOUNG_S = -1.0  # what is left is tidied at once, so that no round meets old leftovers
+    chance = random.Random(7)  # noqa: S311 (moments, not secrets)
+    version = 0
+    for number in range(rounds):
+        child = os.fork()
+        if child == 0:
+            publish_for_ever(target, version)
+        time.sleep(chance.uniform(0.0, LONGEST_S))
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
+        if way == "renames":
+            place.recover(target)  # what the next run does first
+        found = state(target)
+        if found < version:
+            raise SystemExit(f"lost: version {version} was there, now {found}")
+        version = max(found, 0)
+        sys.stdout.write(f"round {number}: whole, version {version}\n")
+    place.recover(target)
+    left = [path.name for path in target.parent.iterdir() if path != target]
+    sys.stdout.write(f"left: {left}\n")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3])

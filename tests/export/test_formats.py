@@ -1,0 +1,102 @@
+"""Which files are written, in which order, and that they are the same bytes each time."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from export.builds import built
+
+from moulddesign.errors import SpecError
+from moulddesign.export import Format, Wanted, formats, paper, publish_failing
+
+ROOT = Path(__file__).parents[2]
+STLS = ["sleeve.stl", "stamp.stl", "plunger.stl", "pastry.stl"]
+ALWAYS = {*STLS, "report.json", "design.toml"}
+FILES = {
+    Format.STL: set(),
+    Format.STEP: {"sleeve.step", "stamp-blank.step", "plunger.step"},
+    Format.DRAWING: {"drawing.dxf", "drawing.svg"},
+    Format.GLB: {"set.glb"},
+    Format.PICTURES: {"pastry.png", "parts.png"},
+    Format.THREEMF: {"set.3mf"},
+    Format.CARD: {"card.pdf"},
+}
+
+
+def names(folder):
+    return {path.name for path in folder.iterdir()}
+
+
+@pytest.mark.parametrize("kind", Format)
+def test_a_format_brings_its_files_and_no_others(kind, tmp_path):
+    said = []
+    wanted = Wanted(formats=formats(kind))
+    made = publish_failing(built("little"), tmp_path / "out", wanted, saying=said.append)
+    assert names(tmp_path / "out") == ALWAYS | FILES[kind]
+    assert set(made.written) == ALWAYS | FILES[kind]
+    assert said[: len(STLS)] == STLS
+    assert set(said) == {*STLS} | FILES[kind]
+
+
+def test_the_report_names_every_file_and_each_parts_own(tmp_path):
+    publish_failing(built("little"), tmp_path / "out", Wanted(formats=formats("step, drawing")))
+    report = json.loads((tmp_path / "out" / "report.json").read_text(encoding="utf-8"))
+    assert set(report["files"]) == names(tmp_path / "out")
+    own = {part["name"]: part["files"] for part in report["parts"]}
+    assert own == {
+        "sleeve": ["sleeve.stl", "sleeve.step"],
+        "stamp": ["stamp.stl", "stamp-blank.step"],
+        "plunger": ["plunger.stl", "plunger.step"],
+        "pastry": ["pastry.stl"],
+    }
+
+
+@pytest.mark.parametrize(
+    ("text", "match"),
+    [
+        ("pdf", r"formats = 'pdf': must name some of stl, step, .* the nearest is"),
+        ("3mf,stepp", r"formats = 'stepp': .* the nearest is step\."),
+        ("", r"formats = '': must name some of"),
+        ("all,card", r"formats = 'all'"),
+    ],
+)
+def test_an_unknown_format_is_one_sentence(text, match):
+    with pytest.raises(SpecError, match=match):
+        formats(text)
+
+
+def test_an_unknown_paper_is_one_sentence():
+    with pytest.raises(SpecError, match="paper = 'a5': must be a4 or letter"):
+        paper("a5")
+
+
+@pytest.fixture(scope="module")
+def twice(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("twice")
+    for seed in ("1", "2"):
+        subprocess.run(  # noqa: S603 (our own program)
+            [sys.executable, str(Path(__file__).with_name("writer.py")), "demo", folder / seed],
+            check=True, timeout=300,
+            env=os.environ | {"PYTHONHASHSEED": seed, "PYTHONPATH": str(ROOT)},
+        )  # fmt: skip
+    return folder / "1", folder / "2"
+
+
+def test_two_processes_with_other_hash_seeds_write_the_same_bytes(twice):
+    one, two = twice
+    assert names(one) == names(two) == ALWAYS.union(*FILES.values())
+    different = [
+        name
+        for name in sorted(names(one))
+        if (one / name).read_bytes() != (two / name).read_bytes()
+    ]
+    assert different in ([], ["report.json"])
+
+
+def test_reports_differ_in_seconds_alone(twice):
+    one, two = (json.loads((folder / "report.json").read_text("utf-8")) for folder in twice)
+    assert one.pop("seconds").keys() == two.pop("seconds").keys()
+    assert one == two

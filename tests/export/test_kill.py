@@ -1,0 +1,181 @@
+"""Killed, out of room, not allowed: what was there stays, and nothing half-made takes its place."""
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from moulddesign.errors import WriteError
+from moulddesign.export import place
+from moulddesign.export.folder import REPORT, staged
+
+ROOT = Path(__file__).parents[2]
+KILLED = Path(__file__).with_name("killed.py")
+ROUNDS = 50
+
+
+def run(program, *arguments):
+    return subprocess.run(  # noqa: S603 (our own programs)
+        [sys.executable, *([] if program == KILLED else ["-c"]), str(program), *arguments],
+        capture_output=True, text=True, check=False, timeout=300,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("way", ["exchange", "renames"])
+def test_killed_at_fifty_random_moments_the_folder_is_whole_and_never_older(way, tmp_path):
+    target = tmp_path / "lantern night"
+    done = run(KILLED, str(target), str(ROUNDS), way)
+    assert done.returncode == 0, done.stderr
+    lines = done.stdout.splitlines()
+    assert sum("whole" in line for line in lines) == ROUNDS
+    assert lines[-1] == "left: []"
+    versions = [int(line.rsplit(" ", 1)[1]) for line in lines[:-1]]
+    assert versions[-1] > ROUNDS / 10  # it was killed in the middle of work, not before it
+
+
+def old_build(folder):
+    folder.mkdir()
+    (folder / REPORT).write_text("old")
+    return folder
+
+
+def test_a_folder_that_waits_for_its_successor_is_brought_back(tmp_path):
+    target = tmp_path / "cakes"
+    aside = place.beside(target)
+    (aside / REPORT).write_text("old")
+    aside.rename(f"{aside}{place.OLD}")
+    place.recover(target)
+    assert (target / REPORT).read_text() == "old"
+    assert [path.name for path in tmp_path.iterdir()] == ["cakes"]
+
+
+def test_what_a_killed_run_left_is_tidied_once_it_is_old(tmp_path):
+    target = old_build(tmp_path / "cakes")
+    left = place.beside(target)
+    (left / "sleeve.stl").write_text("half")
+    place.recover(target)
+    assert left.exists()  # it may belong to a run that has only just begun
+    os.utime(left, (1.0, 1.0))
+    place.recover(target)
+    assert not left.exists()
+    assert (target / REPORT).read_text() == "old"
+
+
+def test_a_run_at_work_keeps_its_folder_however_old(tmp_path):
+    target = tmp_path / "cakes"
+    with staged(target) as inside:
+        (inside / REPORT).write_text("new")
+        os.utime(inside, (1.0, 1.0))
+        program = (
+            "import sys; from pathlib import Path; from moulddesign.export import place; "
+            "place.recover(Path(sys.argv[1]))"
+        )
+        assert run(program, str(target)).returncode == 0
+        assert inside.exists()
+    assert (target / REPORT).read_text() == "new"
+
+
+def test_other_hidden_folders_are_left_alone(tmp_path):
+    target = old_build(tmp_path / "cakes")
+    for name in (".cakes-notes", ".moulddesign-notes", "cakes.old"):
+        (tmp_path / name).mkdir()
+        os.utime(tmp_path / name, (1.0, 1.0))
+    place.recover(target)
+    assert len(list(tmp_path.iterdir())) == 4
+
+
+def test_names_change_places_in_one_step(tmp_path):
+    one, two = tmp_path / "one", tmp_path / "two"
+    for folder in (one, two):
+        folder.mkdir()
+        (folder / "name").write_text(folder.name)
+    if place.exchanged(one, two):
+        assert (one / "name").read_text() == "two"
+        assert (two / "name").read_text() == "one"
+    else:
+        assert not sys.platform.startswith("linux")
+
+
+FULL = """
+import resource, sys
+from pathlib import Path
+from moulddesign.errors import WriteError
+from moulddesign.export.folder import staged
+import signal
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096))
+try:
+    with staged(Path(sys.argv[1])) as inside:
+        (inside / "report.json").write_bytes(b"x" * 100_000)
+except WriteError as error:
+    print(error)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no limit on file sizes there")
+def test_no_room_is_one_sentence_and_the_old_build_stays(tmp_path):
+    target = old_build(tmp_path / "cakes")
+    done = run(FULL, str(target))
+    assert re.fullmatch(r".*cakes: cannot be written \(File too large\)\.\n", done.stdout)
+    assert (target / REPORT).read_text() == "old"
+    assert [path.name for path in tmp_path.iterdir()] == ["cakes"]
+
+
+READ_ONLY = """
+import os, sys
+from pathlib import Path
+from moulddesign.errors import WriteError
+from moulddesign.export.folder import staged
+if os.geteuid() == 0:
+    os.seteuid(65534)
+try:
+    with staged(Path(sys.argv[1])) as inside:
+        (inside / "report.json").write_text("new")
+except WriteError as error:
+    print(error)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such permissions there")
+def test_a_read_only_folder_is_one_sentence_and_the_old_build_stays(tmp_path):
+    for parent in (tmp_path, *tmp_path.parents[:3]):
+        if parent.owner() and parent != Path("/tmp"):  # noqa: S108 (not written to)
+            parent.chmod(0o755)
+    target = old_build(tmp_path / "cakes")
+    tmp_path.chmod(0o555)
+    done = run(READ_ONLY, str(target))
+    tmp_path.chmod(0o755)
+    assert re.fullmatch(r".*cakes: cannot be made \(Permission denied\)\.\n", done.stdout)
+    assert (target / REPORT).read_text() == "old"
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["ночь", "栗", "🏮🌰", "a b", "it's", 'say "so"', "-n", "x" * 255, ".hidden", "a;b&c", "a.b.c"],
+)
+def test_a_name_is_only_a_name(name, tmp_path):
+    with staged(tmp_path / name) as inside:
+        (inside / REPORT).write_text("new")
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+    assert (tmp_path / name / REPORT).read_text() == "new"
+
+
+@pytest.mark.parametrize("name", ["x" * 256, "a\0b", "🏮" * 80])
+def test_a_name_that_no_disk_takes_is_one_sentence(name, tmp_path):
+    with pytest.raises(WriteError, match=r"cannot be (made|written)"), staged(tmp_path / name):
+        pass
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_link_to_a_folder_stays_a_link(tmp_path):
+    target = old_build(tmp_path / "cakes")
+    link = tmp_path / "latest"
+    link.symlink_to(target)
+    with staged(link) as inside:
+        (inside / REPORT).write_text("new")
+    assert link.is_symlink()
+    assert (target / REPORT).read_text() == "new"
