@@ -10,6 +10,7 @@ from typing import Annotated, Any, Final
 import typer
 
 from moulddesign.design import Design
+from moulddesign.errors import SpecError
 
 DesignFile = Annotated[
     Path | None, typer.Argument(help="Design file; the demo design where it is left out.")
@@ -69,7 +70,17 @@ PIECE: Final = (
 """Options shared by the verbs that make or weigh a piece."""
 
 RELIEF: Final = (
-    Override("--pattern", "relief.pattern", str, "NAME|FILE", "Pattern by name, or a drawing."),
+    Override(
+        "--pattern",
+        "layer.pattern",
+        str,
+        "NAME|FILE",
+        "Pattern by name, or a drawing, in the place of the design's layers; none for a plain top.",
+    ),
+    Override(
+        "--text", "layer.text", str, "TEXT", "Lettering, over --pattern or in the layers' place."
+    ),
+    Override("--font", "layer.font", str, "FILE", "TrueType or OpenType font for --text."),
     Override("--relief-depth", "relief.depth_mm", float, "MM", "Height or depth of the relief."),
     Override("--sense", "relief.sense", str, "raised|sunk", "Which way the relief stands."),
     Override("--profile", "relief.profile", str, "flat|bevel|pillow", "Section of a stroke."),
@@ -123,10 +134,19 @@ def _design(file: Path | None, asked: Mapping[str, Any]) -> Design:
     density = given.pop("centre.density_g_per_ml", None)
     if mass_g is not None or density is not None:
         given["portion.centres"] = _centres(design, mass_g, density)
-    pattern = given.pop("relief.pattern", None)
-    if pattern is not None:
-        given["relief.layers"] = [{"pattern": pattern}]
+    drawn = {key: given.pop(f"layer.{key}", None) for key in ("pattern", "text", "font")}
+    if any(value is not None for value in drawn.values()):
+        given["relief.layers"] = _layers(drawn)
     return design.with_values(given)
+
+
+def _layers(drawn: Mapping[str, str | None]) -> list[dict[str, str]]:
+    """Return the layers of a pattern and a text, the text over the pattern."""
+    if drawn["text"] is None and drawn["font"] is not None:
+        raise SpecError("--font", drawn["font"], "is for lettering; give --text with it")
+    lettering = {key: drawn[key] for key in ("text", "font") if drawn[key] is not None}
+    pattern = {} if drawn["pattern"] in {None, "none"} else {"pattern": drawn["pattern"]}
+    return [layer for layer in (pattern, lettering) if layer]  # type: ignore[misc]
 
 
 def _centres(design: Design, mass_g: float | None, density: float | None) -> list[dict[str, Any]]:

@@ -10,6 +10,7 @@ import tomli_w
 from pydantic import ValidationError, field_validator
 
 from moulddesign.design.batch import BatchTable, LabelTable, ScaleTable
+from moulddesign.design.carried import found_beside
 from moulddesign.design.mould import MouldTable, PrinterTable
 from moulddesign.design.pastry import SIZES, PastryTable, ReliefTable
 from moulddesign.design.portion import PortionTable
@@ -72,7 +73,7 @@ class Design(Table):
 
     @classmethod
     def read(cls, path: str | PathLike[str]) -> Self:
-        """Return the design in a TOML file.
+        """Return the design in a TOML file; drawings that it names lie beside it.
 
         Raises
         ------
@@ -81,7 +82,7 @@ class Design(Table):
         SpecError
             A key is unknown or a value cannot be used.
         """
-        return cls.of(read_toml(path))
+        return cls.of(found_beside(read_toml(path), Path(path).parent))
 
     def with_values(self, values: Mapping[str, Any]) -> Self:
         """Return the design with some values replaced.

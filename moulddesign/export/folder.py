@@ -14,6 +14,7 @@ from typing import Final
 
 from moulddesign.building import Build
 from moulddesign.check.written import written_findings
+from moulddesign.design.carried import carried
 from moulddesign.errors import FindingError, WriteError
 from moulddesign.export.contents import Contents, file_names, scenes
 from moulddesign.export.picture import Artist
@@ -131,7 +132,11 @@ def _may_replace(folder: Path) -> None:
 def _written(made: Build, folder: Path, wanted: Wanted, *, saying: Saying) -> Build:
     """Write every file; pictures are drawn by another process meanwhile."""
     stls = [f"{name}.stl" for name in made.meshes]
-    made = replace(made, written=(*stls, *file_names(made, wanted), REPORT, DESIGN))
+    design, drawings = carried(made.design)
+    for name, path in drawings.items():
+        shutil.copyfile(path, folder / name)
+    names = (*stls, *file_names(made, wanted), *drawings, REPORT, DESIGN)
+    made = replace(made, design=design, written=names)
     with Artist(scenes(made, wanted)) as artist:
         for name, mesh in made.meshes.items():
             path = folder / f"{name}.stl"
