@@ -25,7 +25,7 @@ def card_pdf(figures: Mapping[str, Any], pictures: Mapping[str, bytes], paper: P
     figures : mapping
         What `card_figures` returned.
     pictures : mapping of str to bytes
-        PNG or SVG files by name: `pastry.png`, `parts.png`, `bed.png`, `section.svg`.
+        PNG or SVG files by name: `pastry.png`, `parts.png`, `print.png`, `section.svg`.
     paper : Paper
         What it is printed on.
 

@@ -6,13 +6,12 @@ from types import MappingProxyType
 from typing import Final
 
 from moulddesign.building import PASTRY, Build
-from moulddesign.export.bed import laid_out
 from moulddesign.export.card_figures import card_figures
 from moulddesign.export.drawing import Cuts, cuts, drawing, section_drawing
 from moulddesign.export.drawing_svg import svg_bytes
 from moulddesign.export.ink import Ink
 from moulddesign.export.picture import Artist
-from moulddesign.export.scene import Scene, bed_scene, exploded_scene, pastry_scene
+from moulddesign.export.scene import Scene, exploded_scene, pastry_scene, row_scene
 from moulddesign.export.step import NO_RELIEF, step_bytes
 from moulddesign.export.title_block import Sheet
 from moulddesign.export.wanted import Format, Wanted
@@ -20,13 +19,13 @@ from moulddesign.mesh import Mesh, settled
 
 PASTRY_PNG: Final = "pastry.png"
 PARTS_PNG: Final = "parts.png"
-BED_PNG: Final = "bed.png"
+PRINT_PNG: Final = "print.png"
 
 SHOWN: Final = MappingProxyType(
     {
         Format.PICTURES: (PASTRY_PNG, PARTS_PNG),
-        Format.CARD: (PASTRY_PNG, PARTS_PNG, BED_PNG),
-        Format.THREEMF: (BED_PNG,),
+        Format.CARD: (PASTRY_PNG, PARTS_PNG, PRINT_PNG),
+        Format.THREEMF: (PRINT_PNG,),
     }
 )
 """Pictures that a format needs."""
@@ -111,7 +110,7 @@ class Contents:
             bed_mm=design.printer.bed_mm,
             title=design.name,
             description=f"Mould for a filled pastry of {piece}; print in {design.printer.material}",
-            thumbnail=self.artist.png(BED_PNG),
+            thumbnail=self.artist.png(PRINT_PNG),
         )
 
     def _card(self) -> bytes:
@@ -140,12 +139,11 @@ def file_names(made: Build, wanted: Wanted) -> tuple[str, ...]:
 def scenes(made: Build, wanted: Wanted) -> Mapping[str, Scene]:
     """Return the pictures that the wanted files need, by the name of their file."""
     needed = {name for kind in wanted.formats for name in SHOWN.get(kind, ())}
-    pastry, lying = made.meshes[PASTRY], printed(made)
-    shifts = laid_out(lying, made.design.printer.bed_mm)
+    pastry = made.meshes[PASTRY]
     every = {
         PASTRY_PNG: pastry_scene(pastry),
         PARTS_PNG: exploded_scene(assembled(made), pastry),
-        BED_PNG: bed_scene(lying, shifts),
+        PRINT_PNG: row_scene(printed(made)),
     }
     return {name: scene for name, scene in every.items() if name in needed}
 

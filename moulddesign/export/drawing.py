@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
 import shapely
 
 from moulddesign.building import PASTRY, Build
@@ -19,6 +20,9 @@ GAP_MM: Final = 8.0
 
 LEAST_MM: Final = 2.0
 """Least distance between columns, and from the frame [mm]."""
+
+CARD_ROOM_MM: Final = (52.0, 72.0)
+"""Largest width and height of the section on a card, without dimensions and labels [mm]."""
 
 SHEETS: Final = {
     Paper.A4: (
@@ -105,7 +109,7 @@ def drawing(made: Build, shown: Cuts, paper: Paper) -> tuple[Sheet, View]:
 
 
 def section_drawing(made: Build, shown: Cuts) -> tuple[tuple[float, float], View]:
-    """Return the section of the pressed mould alone, in true size, for a card.
+    """Return the section of the pressed mould alone, no larger than a card has room for.
 
     Parameters
     ----------
@@ -121,7 +125,10 @@ def section_drawing(made: Build, shown: Cuts) -> tuple[tuple[float, float], View
     inks : tuple of Ink
         From its lower left corner [mm].
     """
-    inks, _ = assembly_view(made, shown.parts, shown.pastry, scale=1.0)
+    low, high = np.array([part.cut.bounds for part in shown.parts]).reshape(-1, 2, 2).swapaxes(0, 1)
+    size = high.max(axis=0) - low.min(axis=0)
+    scale = min(1.0, *(np.array(CARD_ROOM_MM) / size).tolist())
+    inks, _ = assembly_view(made, shown.parts, shown.pastry, scale=scale)
     x0, y0, x1, y1 = box_of(inks)
     return (x1 - x0, y1 - y0), tuple(ink.moved(-x0, -y0) for ink in inks)
 

@@ -40,13 +40,13 @@ PENS: Final = {
     Layer.HATCH: Pen(width_um=130, number=8, colour="#777"),
     Layer.AXIS: Pen(
         width_um=180,
-        number=5,
+        number=150,
         colour="#3050a0",
         line_type="CENTER2",
         dashes_mm=(6.0, 1.2, 0.8, 1.2),
     ),
     Layer.CUT: Pen(width_um=500),
-    Layer.DIMENSION: Pen(width_um=180, number=5, colour="#3050a0"),
+    Layer.DIMENSION: Pen(width_um=180, number=150, colour="#3050a0"),
     Layer.LABEL: Pen(width_um=180),
     Layer.FRAME: Pen(width_um=350),
 }

@@ -10,6 +10,12 @@ import numpy as np
 from moulddesign.export.colour import colour_of
 from moulddesign.mesh import Mesh, Points
 
+GAP: Final = 0.15
+"""Between parts in a row, as a share of the widest."""
+
+APART: Final = 0.5
+"""Between parts pulled apart, as a share of the pastry's width."""
+
 MARGIN: Final = 0.04
 """Empty rim of a picture, as a share of its size."""
 
@@ -90,7 +96,7 @@ def exploded_scene(parts: Mapping[str, Mesh], pastry: Mesh) -> Scene:
         Standing on z = 0 [mm].
     """
     bodies = [Body(mesh=pastry, rgb=colour_of("pastry", 0))]
-    gap_mm = 0.5 * float(pastry.size_mm[:2].max())
+    gap_mm = APART * float(pastry.size_mm[:2].max())
     top_mm = float(pastry.bounds[1, 2])
     for number, (name, mesh) in enumerate(parts.items()):
         lift = top_mm + gap_mm - float(mesh.bounds[0, 2])
@@ -100,24 +106,19 @@ def exploded_scene(parts: Mapping[str, Mesh], pastry: Mesh) -> Scene:
     return Scene(bodies=tuple(bodies), azimuth_deg=22.0, elevation_deg=24.0, size_px=(780, 1300))
 
 
-def bed_scene(
-    parts: Mapping[str, Mesh], shifts: tuple[tuple[str, tuple[float, float, float]], ...]
-) -> Scene:
-    """Return the parts as they lie on the printer's bed.
+def row_scene(parts: Mapping[str, Mesh]) -> Scene:
+    """Return the parts in a row, turned as they lie on the printer's bed.
 
     Parameters
     ----------
     parts : mapping of str to Mesh
-        As they are printed [mm].
-    shifts : tuple of (str, tuple of float)
-        How far each moves to its place on the bed [mm].
+        As they are printed, on z = 0 [mm].
     """
-    return Scene(
-        bodies=tuple(
-            Body(mesh=parts[name].moved(shift), rgb=colour_of(name, number))
-            for number, (name, shift) in enumerate(shifts)
-        ),
-        azimuth_deg=0.0,
-        elevation_deg=55.0,
-        size_px=(1000, 700),
-    )
+    gap_mm = GAP * max(float(mesh.size_mm[0]) for mesh in parts.values())
+    bodies, x = [], 0.0
+    for number, (name, mesh) in enumerate(parts.items()):
+        low, high = mesh.bounds
+        shift = (x - low[0], -(low[1] + high[1]) / 2.0, 0.0)
+        bodies.append(Body(mesh=mesh.moved(shift), rgb=colour_of(name, number)))
+        x += float(high[0] - low[0]) + gap_mm
+    return Scene(bodies=tuple(bodies), azimuth_deg=0.0, elevation_deg=38.0, size_px=(1000, 500))

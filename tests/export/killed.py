@@ -28,7 +28,7 @@ def publish_for_ever(target, version):
 
 
 def state(target):
-    """Return the version that a whole folder holds; -1 where none is there; an error where it is torn."""
+    """Return the version that a whole folder holds, -1 where none is there."""
     if not target.exists():
         return -1
     version = int((target / export_folder.REPORT).read_text())

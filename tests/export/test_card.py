@@ -31,7 +31,7 @@ def picture():
     return plain_png(Scene(bodies=(body,), azimuth_deg=0.0, elevation_deg=30.0, size_px=(60, 50)))
 
 
-PICTURES = dict.fromkeys(("pastry.png", "parts.png", "bed.png"), picture()) | {
+PICTURES = dict.fromkeys(("pastry.png", "parts.png", "print.png"), picture()) | {
     "section.svg": SECTION
 }
 

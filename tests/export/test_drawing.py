@@ -110,8 +110,8 @@ def test_the_scale_that_is_stated_is_the_scale_that_is_drawn(drawn):
         circles = document.modelspace().query('CIRCLE[layer=="outline"]')
         assert any(c.dxf.radius == pytest.approx(wide / 2.0, abs=1e-6) for c in circles)
     else:
-        sizes = [np.ptp(np.array(line.get_points("xy")), axis=0)
-                 for line in document.modelspace().query('LWPOLYLINE[layer=="outline"]')]  # fmt: skip
+        lines = document.modelspace().query('LWPOLYLINE[layer=="outline"]')
+        sizes = [np.ptp(np.array(line.get_points("xy")), axis=0) for line in lines]
         assert any(np.allclose(size, [wide, outline.depth_mm * scale], atol=0.01) for size in sizes)
 
 
