@@ -178,6 +178,26 @@ def shaped(design: Design) -> Shape:
     return _Clock(lambda _: None).shaped(design)
 
 
+def moulded(design: Design, made: Pastry) -> MouldSet:
+    """Return the mould of a pastry, of the design's kind: the second part of `build`.
+
+    Parameters
+    ----------
+    design : Design
+        What is asked for.
+    made : Pastry
+        The pressed piece.
+
+    Raises
+    ------
+    SpecError
+        The mould cannot be made; the sentence names the field and what to change.
+    KernelError
+        A geometry library could not do a step.
+    """
+    return press(design, made)
+
+
 def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Build:
     """Return what a design becomes: weights, pastry, mould, and what was found.
 
@@ -200,7 +220,7 @@ def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Buil
     clock = _Clock(stage)
     shape = clock.shaped(design)
     made, crust_mm = shape.pastry, shape.crust_mm
-    mould = clock.timed("mould", lambda: press(design, made))
+    mould = clock.timed("mould", lambda: moulded(design, made))
     meshes = MappingProxyType(
         {part.name: settled(part.printed) for part in mould.parts} | {PASTRY: made.mesh}
     )
