@@ -1,17 +1,26 @@
 """The mould and the printer it is made on."""
 
 from enum import StrEnum
+from typing import Final
 
-from pydantic import field_validator
+from pydantic import ValidationInfo, field_validator
 
-from moulddesign.design.material import materials
-from moulddesign.design.quantity import CHOICE, PRACTICE, Table, given
+from moulddesign.design.printer import PrinterTable
+from moulddesign.design.quantity import CHOICE, MEMORY, PRACTICE, Table, given
+
+__all__ = ["SIDE_DRAFT_DEG", "Bolt", "Joint", "Kind", "MouldTable", "PrinterTable"]
 
 
 class Kind(StrEnum):
     """Which mould is made."""
 
     PRESS = "press"
+    BLOCK = "block"
+    CAST = "cast"
+
+
+SIDE_DRAFT_DEG: Final = {Kind.PRESS: 0.0, Kind.BLOCK: 5.0, Kind.CAST: 0.0}
+"""Lean of the pastry's side where it is not given: a press pushes it out, silicone bends [deg]."""
 
 
 class Joint(StrEnum):
@@ -29,7 +38,7 @@ class Bolt(StrEnum):
 
 
 class MouldTable(Table):
-    """A press mould: sleeve, stamp, plunger."""
+    """A press mould, a knock-out block or a casting master."""
 
     kind: Kind = given(Kind.PRESS, "Kind of mould")
     clearance_mm: float = given(
@@ -97,34 +106,77 @@ class MouldTable(Table):
         0.05, "How much wider the peg is than its pocket, on the diameter", unit="mm",
         source=CHOICE, ge=0, le=0.5,
     )  # fmt: skip
-
-
-class PrinterTable(Table):
-    """The printer and the plastic in it."""
-
-    material: str = given("PETG", "Plastic that the parts are printed from")
-
-    nozzle_mm: float = given(0.4, "Nozzle diameter", unit="mm", source=PRACTICE, ge=0.1, le=2)
-    line_width_mm: float = given(
-        0.42, "Width of one printed line", unit="mm", source=PRACTICE, ge=0.1, le=3
+    cavities: int = given(
+        1, "Cavities of a block, or pastries on a casting master", source=CHOICE, ge=1, le=60
     )
-    layer_height_mm: float = given(0.2, "Layer height", unit="mm", source=PRACTICE, ge=0.02, le=1)
-    bed_mm: tuple[float, float, float] = given(
-        (220.0, 220.0, 250.0), "Build volume: x, y, z", unit="mm", source=PRACTICE
+    side_draft_deg: float | None = given(
+        None,
+        "Lean of the pastry's side from upright, widest where it leaves the mould; where it is "
+        "left out 5 deg for a block, else 0",
+        unit="deg",
+        source="moulded parts want 0.5 deg at the least, 1 deg usually and 1 deg more for each "
+        "0.025 mm of surface texture; layer lines ask for several; " + PRACTICE,
+        ge=0, le=30,
+    )  # fmt: skip
+    land_mm: float = given(
+        8.0, "Flat rim of a block around its cavities, or room for silicone around the pastries "
+        "of a casting master", unit="mm", source=CHOICE, ge=2, le=60,
+    )  # fmt: skip
+    floor_mm: float = given(
+        3.6, "Plastic under the deepest engraving of a block, or under a casting master",
+        unit="mm", source=CHOICE, ge=0.8, le=40,
+    )  # fmt: skip
+    handle_length_mm: float = given(
+        80.0, "Handle of a block; 0 for none", unit="mm", source=CHOICE, ge=0, le=300
     )
+    handle_width_mm: float = given(
+        26.0, "Width of the handle", unit="mm", source=CHOICE, ge=10, le=80
+    )
+    handle_thickness_mm: float = given(
+        18.0, "Thickness of the handle, at most the block's", unit="mm", source=CHOICE, ge=4, le=80
+    )
+    hole_mm: float = given(
+        8.0, "Hole in the handle to hang it by; 0 for none", unit="mm", source=CHOICE, ge=0, le=40
+    )
+    cover_mm: float = given(
+        10.0, "Silicone above the highest relief of a casting master, to the brim", unit="mm",
+        source=CHOICE, ge=2, le=100,
+    )  # fmt: skip
+    tray_draft_deg: float = given(
+        5.0, "Lean of a casting tray's wall, wider at the brim, so that the silicone comes out",
+        unit="deg", source="as for a block's side; " + PRACTICE, ge=0, le=30,
+    )  # fmt: skip
+    silicone_shrink: float = given(
+        0.001, "Share by which the silicone comes out smaller than it was poured; the master is "
+        "larger by as much", source=MEMORY + "; its maker's sheet says it", ge=0, le=0.1,
+    )  # fmt: skip
+    silicone_density_g_per_ml: float = given(
+        1.15, "Density of the mixed silicone", unit="g/mL",
+        source=MEMORY + "; its maker's sheet says it", ge=0.8, le=2,
+    )  # fmt: skip
 
-    @field_validator("bed_mm")
-    @classmethod
-    def _has_room(cls, bed_mm: tuple[float, float, float]) -> tuple[float, float, float]:
-        if min(bed_mm) <= 0.0:
-            message = "must be three lengths above 0 mm: x, y, z"
-            raise ValueError(message)
-        return bed_mm
+    @property
+    def side_lean_deg(self) -> float:
+        """Lean of the pastry's side: what was asked for, or what its kind wants [deg]."""
+        if self.side_draft_deg is not None:
+            return self.side_draft_deg
+        return SIDE_DRAFT_DEG[self.kind]
 
-    @field_validator("material")
+    @field_validator("side_draft_deg")
     @classmethod
-    def _known(cls, material: str) -> str:
-        if material not in materials():
-            message = f"must be one of {', '.join(materials())}"
+    def _upright_in_a_press(cls, draft_deg: float | None, info: ValidationInfo) -> float | None:
+        if draft_deg and info.data.get("kind") is Kind.PRESS:
+            message = (
+                "must be 0 in a press, or its stamp would not travel; leave it out, or take kind "
+                "block or cast"
+            )
             raise ValueError(message)
-        return material
+        return draft_deg
+
+    @field_validator("cavities")
+    @classmethod
+    def _one_in_a_press(cls, cavities: int, info: ValidationInfo) -> int:
+        if cavities > 1 and info.data.get("kind") is Kind.PRESS:
+            message = "must be 1 in a press; take kind block or cast for several"
+            raise ValueError(message)
+        return cavities

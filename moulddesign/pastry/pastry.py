@@ -1,27 +1,25 @@
 """The pressed pastry as one solid, and its complement."""
 
 from dataclasses import dataclass
-from math import sqrt
+from math import radians, sqrt, tan
 from typing import Final
 
-import numpy as np
 import shapely
 
 from moulddesign.design import Design
 from moulddesign.design.pastry import PROPORTION
 from moulddesign.errors import SpecError
-from moulddesign.mesh import Indices, Mesh, Points, settled
-from moulddesign.pastry.flat import filled
-from moulddesign.pastry.medial import on_grid
+from moulddesign.mesh import Mesh
 from moulddesign.pastry.outline import Outline
 from moulddesign.pastry.outline_kinds import (
     of_width,
     width_for_area_mm,
     width_for_volume_mm,
 )
-from moulddesign.pastry.profile import shoulder_section
 from moulddesign.pastry.relief import Placed, placed
-from moulddesign.pastry.roof import Roof, roof
+from moulddesign.pastry.roof import Roof
+from moulddesign.pastry.side import Side, side_of
+from moulddesign.pastry.top import Top, joined, roofs_mm3, shoulder
 from moulddesign.units import mm3_from_ml
 
 WIDTH_STEP_MM: Final = 0.5
@@ -31,60 +29,8 @@ MOST_ROUNDS: Final = 40
 """Rounds of the width's iteration before it is given up."""
 HEIGHT_STEP_MM: Final = 1e-5
 """A height that was given is met within this [mm]."""
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Top:
-    """The pastry's top surface, the flat top at z = 0.
-
-    Parameters
-    ----------
-    vertices : ndarray, shape (n, 3)
-        Vertices [mm].
-    triangles : ndarray of int64, shape (m, 3)
-        Counter-clockwise seen from above.
-    rim : ndarray of int64, shape (k,)
-        The outer edge, counter-clockwise; rows of `vertices`.
-    """
-
-    vertices: Points
-    triangles: Indices
-    rim: Indices
-
-    @property
-    def volume_mm3(self) -> float:
-        """Volume between the surface and z = 0, negative below it [mm^3]."""
-        a, b, c = np.moveaxis(self.vertices[self.triangles], 1, 0)
-        ab, ac = b - a, c - a
-        seen = (ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]) / 2.0
-        return float(seen @ (a[:, 2] + b[:, 2] + c[:, 2]) / 3.0)
-
-    def solid(self, flat_mm: float, other_mm: float) -> Mesh:
-        """Return what lies between the surface, with its flat at one height, and a level plane.
-
-        Parameters
-        ----------
-        flat_mm : float
-            z of the flat top [mm].
-        other_mm : float
-            z of the plane, clear of the surface: below it for a pastry, above for a stamp [mm].
-        """
-        lift = np.array([0.0, 0.0, flat_mm])
-        count = len(self.rim)
-        end = self.vertices[self.rim].copy()
-        end[:, 2] = other_mm
-        low = len(self.vertices) + np.arange(count)
-        high = self.rim
-        side = np.concatenate(
-            [
-                np.column_stack([low, np.roll(low, -1), np.roll(high, -1)]),
-                np.column_stack([low, np.roll(high, -1), high]),
-            ]
-        )
-        vertices = np.concatenate([self.vertices + lift, end])
-        floor = filled(vertices, [low])[:, ::-1]
-        made = Mesh(vertices, np.concatenate([self.triangles, side, floor]))
-        return settled(made if other_mm < flat_mm else made.inside_out())
+FLAT_TOP_STEP_MM: Final = 0.01
+"""The height for which a drafted pastry's relief was laid is met within this [mm]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -103,6 +49,8 @@ class Pastry:
         The artwork where it lies.
     roofs : tuple of Roof
         The surface over each, from z = 0 at its edge.
+    side : Side or None
+        Its drafted side, the outline being that at the table; none where it is upright.
     """
 
     outline: Outline
@@ -110,16 +58,27 @@ class Pastry:
     shoulder_radius_mm: float
     relief: tuple[Placed, ...]
     roofs: tuple[Roof, ...]
+    side: Side | None = None
+
+    @property
+    def side_draft_deg(self) -> float:
+        """Lean of the side from upright [deg]."""
+        return 0.0 if self.side is None else self.side.draft_deg
 
     @property
     def top(self) -> Top:
-        """The top surface within the outline."""
-        return _top(self.outline, self.roofs, radius_mm=self.shoulder_radius_mm, inset_mm=0.0)
+        """The surface within the outline: the top, and the side where it is drafted."""
+        edge = (
+            shoulder(self.outline, radius_mm=self.shoulder_radius_mm, inset_mm=0.0)
+            if self.side is None
+            else self.side.roof(self.height_mm)
+        )
+        return joined(edge, self.roofs)
 
     @property
     def relief_mm3(self) -> float:
         """Volume of the relief above the flat top, less what is sunk below it [mm^3]."""
-        return _roofs_mm3(self.roofs)
+        return roofs_mm3(self.roofs)
 
     @property
     def depth_above_mm(self) -> float:
@@ -175,13 +134,17 @@ class Pastry:
         least = self.height_mm + self.depth_above_mm
         if top_mm <= least:
             raise SpecError("top_mm", top_mm, f"must be above the relief at {least:.4g} mm")
-        top = _top(
-            self.outline.inset(inset_mm),
-            self.roofs,
-            radius_mm=self.shoulder_radius_mm,
-            inset_mm=inset_mm,
+        edge = shoulder(
+            self.outline.inset(inset_mm), radius_mm=self.shoulder_radius_mm, inset_mm=inset_mm
         )
-        return top.solid(self.height_mm, top_mm)
+        return joined(edge, self.roofs).solid(self.height_mm, top_mm)
+
+    def reaching(self, below_mm: float) -> Mesh:
+        """Return the solid with its outline drawn out below the table by a length [mm].
+
+        What it is cut from or joined to then shares no face with it.
+        """
+        return self.top.solid(self.height_mm, -below_mm)
 
 
 def pastry(design: Design, volume_ml: float) -> Pastry:
@@ -235,17 +198,22 @@ def _width_mm(design: Design, volume_mm3: float) -> float:
     if table.width_mm is not None:
         return table.width_mm
     share = table.height_to_width if table.height_to_width is not None else PROPORTION
-    free = width_for_volume_mm(table, volume_mm3, share)
+    # A drafted side takes `lean` of the width off the middle of the height, where the mean is.
+    lean = share * tan(radians(design.mould.side_lean_deg))
+    free = width_for_volume_mm(table, volume_mm3, share / (1.0 - lean)) / (1.0 - lean)
     return max(round(free / WIDTH_STEP_MM), 1) * WIDTH_STEP_MM
 
 
 def _at_width(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     """Return the pastry of a width whose height holds the volume."""
+    if design.mould.side_lean_deg:
+        return _drafted(design, width_mm, volume_mm3)
     outline = of_width(design.pastry, width_mm)
     radius_mm = design.pastry.shoulder_radius_mm
     relief = placed(design.relief, _flat_top(outline, radius_mm))
     roofs = tuple(part.roof() for part in relief)
-    rest_mm3 = volume_mm3 - _top(outline, roofs, radius_mm=radius_mm, inset_mm=0.0).volume_mm3
+    edge = shoulder(outline, radius_mm=radius_mm, inset_mm=0.0)
+    rest_mm3 = volume_mm3 - joined(edge, roofs).volume_mm3
     made = Pastry(
         outline=outline,
         height_mm=rest_mm3 / outline.area_mm2,
@@ -253,10 +221,46 @@ def _at_width(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
         relief=relief,
         roofs=roofs,
     )
+    return _thick_enough(made)
+
+
+def _drafted(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
+    """Return the pastry of a width at the table whose drafted side has the height for a volume.
+
+    The relief lies on the flat top, which depends on the height and barely on the relief: each
+    round leaves a few percent of the error of the one before. The last relief is kept, and the
+    height solved for it, so the volume is exact.
+    """
+    outline = of_width(design.pastry, width_mm)
+    side = side_of(
+        outline,
+        draft_deg=design.mould.side_lean_deg,
+        radius_mm=design.pastry.shoulder_radius_mm,
+    )
+    height_mm = side.height_mm(volume_mm3)
+    for _ in range(MOST_ROUNDS):
+        flat_top = outline.inset(side.run_mm(height_mm)).shape
+        relief = placed(design.relief, flat_top)
+        roofs = tuple(part.roof() for part in relief)
+        before_mm, height_mm = height_mm, side.height_mm(volume_mm3 - roofs_mm3(roofs))
+        if abs(height_mm - before_mm) < FLAT_TOP_STEP_MM:
+            break
+    made = Pastry(
+        outline=outline,
+        height_mm=height_mm,
+        shoulder_radius_mm=side.radius_mm,
+        relief=relief,
+        roofs=roofs,
+        side=side,
+    )
+    return _thick_enough(made)
+
+
+def _thick_enough(made: Pastry) -> Pastry:
     if made.height_mm <= made.depth_below_mm:
         raise SpecError(
             "pastry.width_mm",
-            round(width_mm, 3),
+            round(made.outline.width_mm, 3),
             f"leaves a height of {made.height_mm:.3g} mm, which the relief or shoulder of "
             f"{made.depth_below_mm:.3g} mm cuts through; take a smaller width or depth",
         )
@@ -273,50 +277,3 @@ def _flat_top(outline: Outline, radius_mm: float) -> shapely.Polygon:
             f"leaves no flat top on a width of {outline.width_mm:g} mm; take a smaller radius",
         )
     return outline.inset(run_mm).shape if radius_mm > 0.0 else outline.shape
-
-
-def _roofs_mm3(roofs: tuple[Roof, ...]) -> float:
-    return sum(
-        Top(
-            vertices=made.surface.vertices,
-            triangles=made.surface.triangles,
-            rim=np.empty(0, dtype=np.int64),
-        ).volume_mm3
-        for made in roofs
-    )
-
-
-def _top(outline: Outline, roofs: tuple[Roof, ...], *, radius_mm: float, inset_mm: float) -> Top:
-    """Return shoulder, flat and reliefs as one surface, within an outline inset by so much."""
-    edge = _edge(outline, radius_mm, inset_mm)
-    parts = [edge, *roofs]
-    starts = np.cumsum([0, *(len(part.vertices) for part in parts)])
-    vertices = np.concatenate([part.vertices for part in parts])
-    inner = [loop + starts[0] for loop in edge.rims]
-    holes = [
-        loop[::-1] + start
-        for part, start in zip(roofs, starts[1:], strict=False)
-        for loop in part.eaves
-    ]
-    surfaces = [edge.walls] + [
-        part.surface.triangles + start for part, start in zip(roofs, starts[1:], strict=False)
-    ]
-    flat = filled(vertices, inner + holes)
-    return Top(vertices=vertices, triangles=np.concatenate([*surfaces, flat]), rim=edge.eaves[0])
-
-
-def _edge(outline: Outline, radius_mm: float, inset_mm: float) -> Roof:
-    """Return the shoulder, the flat at z = 0; without one, just the outline's loop."""
-    run_mm = radius_mm * sqrt(0.5)
-    if run_mm <= inset_mm:
-        loop = np.arange(len(outline.points))
-        return Roof(
-            vertices=np.column_stack([outline.points, np.zeros(len(loop))]),
-            walls=np.empty((0, 3), dtype=np.int64),
-            eaves=(loop,),
-            rims=(loop,),
-        )
-    wall = shoulder_section(radius_mm, inset_mm)
-    made = roof(on_grid(outline.shape), wall)
-    drop = np.array([0.0, 0.0, float(wall.heights[-1])])
-    return Roof(vertices=made.vertices - drop, walls=made.walls, eaves=made.eaves, rims=made.rims)
