@@ -7,11 +7,11 @@ from typing import NoReturn
 import typer
 
 from moulddesign.cli import batch, density, inspect, make, patterns, portion, trial
+from moulddesign.cli.console import INTERRUPTED
 from moulddesign.errors import FindingError, KernelError, MouldError, WriteError
 
 FAILED = 1
 BAD_INPUT = 2
-INTERRUPTED = 130
 
 app = typer.Typer(
     add_completion=False,

@@ -2,12 +2,18 @@
 
 import json
 import math
+import os
+import signal
 import sys
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Any, Final
 
 from rich.console import Console
 from rich.table import Table
+
+INTERRUPTED: Final = 130
+"""Exit code after Ctrl-C."""
 
 
 def out() -> Console:
@@ -57,3 +63,27 @@ def figure(value: float) -> str:
     if value == 0.0 or not math.isfinite(value):
         return f"{value:g}"
     return f"{value:.{3 if abs(value) < 10 else 2 if abs(value) < 100 else 1}f}"  # noqa: PLR2004
+
+
+@contextmanager
+def ends_at_once(tidy: Callable[[], None]) -> Iterator[None]:
+    """Let Ctrl-C end the program on the spot; only for work that writes no file.
+
+    The CAD kernel's native modules, while they load, swallow the exception that Ctrl-C raises,
+    take it for a missing library, or crash on it.
+
+    Parameters
+    ----------
+    tidy : callable
+        Called before the end, to leave the terminal as it was.
+    """
+
+    def end(*_: object) -> None:
+        tidy()
+        os._exit(INTERRUPTED)
+
+    before = signal.signal(signal.SIGINT, end)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)

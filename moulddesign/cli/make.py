@@ -9,7 +9,7 @@ import typer
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from rich.table import Table
 
-from moulddesign.cli.console import err, figure, out, print_json, table
+from moulddesign.cli.console import ends_at_once, err, figure, out, print_json, table
 from moulddesign.cli.options import MOULD, PIECE, RELIEF, AsJson, with_design
 from moulddesign.cli.weights import WEIGHING, weight_sentences, weight_table
 from moulddesign.design import Design
@@ -49,13 +49,14 @@ def run(
 
     Example: moulddesign make --weight 75 --ratio 3:7 --pattern lantern --out exports/mine
     """
-    from moulddesign import export  # noqa: PLC0415 (the same)
-    from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
-
-    wanted = export.Wanted(formats=export.formats(formats), paper=export.paper(paper))
     target = folder if folder is not None else Path("exports") / design.name
     with _progress() as stage:
-        made = build(design, stage)
+        with ends_at_once(stage.bar.stop):
+            from moulddesign import export  # noqa: PLC0415 (the same)
+            from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
+
+            wanted = export.Wanted(formats=export.formats(formats), paper=export.paper(paper))
+            made = build(design, stage)
         if made.failed and not keep_failing:
             _show(made, as_json=as_json)
         stage("files")

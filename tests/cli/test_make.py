@@ -1,0 +1,274 @@
+"""`moulddesign make` as a person runs it, kills it, and fills the disk under it."""
+
+import hashlib
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+import trimesh
+from cli.command import environment, moulddesign, refused
+
+FILES = {"sleeve.stl", "stamp.stl", "plunger.stl", "pastry.stl", "report.json", "design.toml"}
+REAL = {
+    "the demo, 75 g round 3:7 one centre": [],
+    "125 g square 4:6": [
+        *("--weight", "125", "--ratio", "4:6", "--outline", "square", "--centre-mass", "0"),
+        *("--pattern", "lantern"),
+    ],
+    "30 g round without centre": ["--weight", "30", "--centre-mass", "0"],
+    "250 g square, two centres": ["two.toml", "--outline", "square"],
+}
+TWO = """
+[portion]
+finished_weight_g = 250
+centres = [{ mass_g = 12 }, { name = "nut", mass_g = 9, density_g_per_ml = 1.1 }]
+"""
+QUICK = ("--weight", "60", "--pattern", "lantern", "--formats", "stl")
+
+
+@pytest.fixture(scope="module")
+def kitchen(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("kitchen")
+    (folder / "two.toml").write_text(TWO)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def made(kitchen):
+    """Return exit code, report and folder of each real input, made once."""
+    results = {}
+    for number, (name, arguments) in enumerate(REAL.items()):
+        out = kitchen / f"out-{number}"
+        code, said, _ = moulddesign(
+            *("make", *arguments, "--formats", "stl", "--json", "--out", out), folder=kitchen
+        )
+        results[name] = code, json.loads(said), out
+    return results
+
+
+def content(folder):
+    """Return a digest of each file in a folder."""
+    return {
+        path.name: hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(folder.iterdir())
+        if path.is_file()
+    }
+
+
+@pytest.mark.parametrize("name", REAL)
+def test_the_real_inputs_publish_with_no_failed_finding(made, name):
+    code, report, out = made[name]
+    assert code == 0
+    assert {path.name for path in out.iterdir()} >= FILES
+    assert {f["verdict"] for f in report["findings"]} <= {"good", "warn"}
+    assert json.loads((out / "report.json").read_text(encoding="utf-8")) == report
+    assert report["cautions"]
+
+
+@pytest.mark.parametrize("name", REAL)
+def test_another_library_reads_the_files_back(made, name):
+    _, report, out = made[name]
+    for part in report["parts"]:
+        body = trimesh.load_mesh(out / f"{part['name']}.stl")
+        assert body.is_watertight
+        assert body.is_winding_consistent
+        assert body.body_count == 1
+        assert body.volume / 1000.0 == pytest.approx(part["volume_ml"], rel=1e-6)
+        assert body.extents == pytest.approx(part["size_mm"])
+        assert body.bounds[0, 2] == 0.0
+    pastry = trimesh.load_mesh(out / "pastry.stl")
+    assert pastry.volume / 1000.0 == pytest.approx(report["portion"]["volume_ml"], rel=1e-3)
+
+
+def test_the_published_design_makes_the_same_bytes_in_another_process(made, kitchen):
+    _, first, out = made["250 g square, two centres"]
+    again = kitchen / "again"
+    code, said, _ = moulddesign(
+        *("make", out / "design.toml", "--formats", "stl", "--json", "--out", again),
+        folder=kitchen,
+        PYTHONHASHSEED="4242",
+    )
+    second = json.loads(said)
+    assert code == 0
+    assert first.pop("seconds").keys() == second.pop("seconds").keys()
+    assert first == second
+    before, after = content(out), content(again)
+    # The report holds the time that each stage took; everything else is the same.
+    assert before.pop("report.json") != after.pop("report.json")
+    assert before == after
+
+
+def started(*arguments, folder):
+    """Start `make`; return when the command line is loaded and its work begins."""
+    code = (
+        "import sys; from moulddesign.cli import main\n"
+        f"sys.argv = ['moulddesign', 'make', *{list(map(str, arguments))!r}]\n"
+        "print('loaded', file=sys.stderr, flush=True)\nmain()\n"
+    )
+    process = subprocess.Popen(  # noqa: S603 (our own command)
+        [sys.executable, "-c", code],
+        cwd=folder,
+        env=environment(),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stderr.readline() == "loaded\n"
+    return process
+
+
+def hidden(folder):
+    return [path for path in folder.iterdir() if path.name.startswith(".")]
+
+
+class TestInterrupted:
+    # Moments from before the geometry libraries to the writing of the files; the machine may be
+    # slow or fast, so that some fall after the end: what must hold holds at every moment.
+    @pytest.mark.parametrize("seconds", [0.1, 1.5, 4.0])
+    def test_a_killed_run_leaves_the_old_folder_whole(self, made, tmp_path, seconds):
+        _, _, source = made["30 g round without centre"]
+        shutil.copytree(source, tmp_path / "out")
+        before = content(tmp_path / "out")
+        process = started(*QUICK, "--out", "out", folder=tmp_path)
+        time.sleep(seconds)
+        process.kill()
+        process.communicate()
+        after = content(tmp_path / "out")
+        assert after == before or set(after) >= FILES
+        if after != before:
+            report = json.loads((tmp_path / "out" / "report.json").read_text(encoding="utf-8"))
+            assert report["design"]["portion"]["finished_weight_g"] == 60.0
+
+    @pytest.mark.parametrize("seconds", [0.2, 0.7, 1.4, 2.0])
+    def test_ctrl_c_leaves_130_and_nothing_half_written(self, tmp_path, seconds):
+        process = started(*QUICK, "--out", "out", folder=tmp_path)
+        time.sleep(seconds)
+        process.send_signal(signal.SIGINT)
+        said, remarks = process.communicate()
+        assert process.returncode == 130
+        assert "Traceback" not in remarks
+        assert said == ""
+        assert list(tmp_path.iterdir()) == []
+
+
+def limited(*arguments, folder, most_bytes):
+    """Run `make` where no file may grow beyond a size, which a full disk looks like."""
+    code = (
+        "import resource, signal, sys; signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+        f"resource.setrlimit(resource.RLIMIT_FSIZE, ({most_bytes}, {most_bytes}))\n"
+        f"sys.argv = ['moulddesign', 'make', *{list(map(str, arguments))!r}]\n"
+        "from moulddesign.cli import main\nmain()\n"
+    )
+    return subprocess.run(  # noqa: S603 (our own command)
+        [sys.executable, "-c", code],
+        cwd=folder,
+        env=environment(PYTHONDONTWRITEBYTECODE="1"),
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+class TestDisk:
+    @pytest.mark.skipif(sys.platform == "win32", reason="no limit on file sizes there")
+    def test_a_full_disk_is_said_and_leaves_nothing(self, made, tmp_path):
+        _, _, source = made["30 g round without centre"]
+        shutil.copytree(source, tmp_path / "out")
+        before = content(tmp_path / "out")
+        done = limited(*QUICK, "--out", "out", folder=tmp_path, most_bytes=100_000)
+        assert done.returncode == 1
+        assert done.stderr == "out: cannot be written (File too large).\n"
+        assert content(tmp_path / "out") == before
+        assert hidden(tmp_path) == []
+
+    @pytest.mark.parametrize(
+        ("out", "sentence"),
+        [
+            ("file/out", "cannot be made (File exists)"),
+            ("file", "is a file; name another folder with --out"),
+            ("full", "holds other things (no report.json); name another folder with --out"),
+            (".", "holds other things"),
+            ("x" * 300, "cannot be made (File name too long)"),
+        ],
+    )
+    def test_a_place_that_cannot_be_is_said(self, tmp_path, out, sentence):
+        (tmp_path / "file").write_text("mine")
+        (tmp_path / "full").mkdir()
+        (tmp_path / "full" / "letter.txt").write_text("mine")
+        code, said, remarks = moulddesign("make", *QUICK, "--out", out, folder=tmp_path)
+        assert (code, said) == (1, "")
+        assert sentence in remarks
+        assert remarks.count("\n") == 1
+        assert (tmp_path / "file").read_text() == "mine"
+        assert (tmp_path / "full" / "letter.txt").read_text() == "mine"
+        assert {path.name for path in tmp_path.iterdir()} == {"file", "full"}
+
+
+class TestFailed:
+    # A clearance of 1 mm lets the stamp lean by more than the millimetre that is allowed.
+    LEANING = ("--clearance", "1.0", "--weight", "60", "--formats", "stl")
+
+    def test_a_failed_finding_publishes_nothing(self, tmp_path):
+        code, said, remarks = moulddesign("make", *self.LEANING, "--json", folder=tmp_path)
+        assert code == 1
+        failed = [f["name"] for f in json.loads(said)["findings"] if f["verdict"] == "fail"]
+        assert failed
+        assert all(name in remarks for name in failed)
+        assert "--keep-failing" in remarks
+        assert list(tmp_path.iterdir()) == []
+
+    def test_unless_one_insists_and_then_the_report_says_so(self, tmp_path):
+        code, _, _ = moulddesign(
+            "make", *self.LEANING, "--keep-failing", "--out", "out", folder=tmp_path
+        )
+        assert code == 1
+        assert {path.name for path in (tmp_path / "out").iterdir()} >= FILES
+        report = json.loads((tmp_path / "out" / "report.json").read_text(encoding="utf-8"))
+        assert "fail" in {f["verdict"] for f in report["findings"]}
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (["--relief-depth", "0"], "relief.depth_mm = 0.0: must be above 0 mm."),
+        (["--draft", "0"], "relief.draft_deg = 0.0: must be at least 1 deg."),
+        (["--sense", "up"], "relief.sense = 'up': must be one of 'raised' or 'sunk'."),
+        (["--clearance", "nan"], "mould.clearance_mm = nan: must be a finite number."),
+        (["--material", "gold"], "printer.material = 'gold': must be one of"),
+        (["--pattern", "no-such"], "no-such"),
+        (["--width", "390", "--sense", "sunk"], "pastry.width_mm = 390.0: leaves a height of"),
+    ],
+)
+def test_bad_input_is_refused_before_anything_is_written(tmp_path, arguments, sentence):
+    assert sentence in refused("make", *arguments, folder=tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_missing_system_library_is_one_sentence(tmp_path):
+    """A bare Debian lacks libGL: the loader's own words, raised where the kernel is imported."""
+    (tmp_path / "cadquery").mkdir()
+    (tmp_path / "cadquery" / "__init__.py").write_text(
+        "raise ImportError('libGL.so.1: cannot open shared object file: No such file or directory')"
+    )
+    paths = os.pathsep.join([str(tmp_path), environment()["PYTHONPATH"]])
+    code, said, remarks = moulddesign("make", "--formats", "stl", folder=tmp_path, PYTHONPATH=paths)
+    assert (code, said) == (1, "")
+    assert "apt-get install libgl1" in remarks
+    assert remarks.count("\n") == 1
+    assert {path.name for path in tmp_path.iterdir()} == {"cadquery"}
+
+
+def test_people_get_tables_and_the_cautions(made, kitchen):
+    del made
+    code, said, remarks = moulddesign("make", *QUICK, "--out", "shown", folder=kitchen)
+    assert code == 0
+    for word in ("crust", "sleeve", "stamp", "plunger", "Findings", "food-safe", "Allergens"):
+        assert word in said
+    assert "Written to shown" in remarks
+    assert Path(kitchen / "shown" / "report.json").is_file()
