@@ -53,7 +53,7 @@ def show(
         if on_hand.is_given:
             raise SpecError("pieces", pieces, "must be left out where what is on hand decides")
         design = design.with_values({"batch.pieces": pieces})
-    made = batch(design, _recipe(design, context.params.get("design_file")), on_hand)
+    made = batch(design, recipe_of(design, context.params.get("design_file")), on_hand)
     if csv_file is not None:
         save_text(csv_file, csv_text(made), overwrite=overwrite)
     if as_json:
@@ -62,8 +62,23 @@ def show(
         _print(design, made)
 
 
-def _recipe(design: Design, design_file: Path | None) -> Recipe | None:
-    """Return the design's recipe, sought beside the design file and then where we are."""
+def recipe_of(design: Design, design_file: Path | None) -> Recipe | None:
+    """Return the design's recipe, sought beside the design file and then where we are.
+
+    Parameters
+    ----------
+    design : Design
+        Its table [batch] names the recipe's file.
+    design_file : Path or None
+        The file that the design was read from.
+
+    Raises
+    ------
+    FileError
+        The recipe cannot be read.
+    SpecError
+        It cannot be used.
+    """
     if design.batch.recipe is None:
         return None
     path = Path(design.batch.recipe)

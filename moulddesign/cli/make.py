@@ -9,6 +9,7 @@ import typer
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from rich.table import Table
 
+from moulddesign.cli.batch import recipe_of
 from moulddesign.cli.console import ends_at_once, err, figure, out, print_json, table
 from moulddesign.cli.options import MOULD, PIECE, RELIEF, AsJson, with_design
 from moulddesign.cli.weights import WEIGHING, weight_sentences, weight_table
@@ -26,6 +27,7 @@ SIGNS = {Verdict.GOOD: "good", Verdict.WARN: "! warn", Verdict.FAIL: "x fail"}
 def run(
     design: Design,
     *,
+    context: typer.Context,
     folder: Annotated[
         Path | None, typer.Option("--out", metavar="DIR", help="Default: exports/NAME.")
     ] = None,
@@ -55,7 +57,11 @@ def run(
             from moulddesign import export  # noqa: PLC0415 (the same)
             from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
 
-            wanted = export.Wanted(formats=export.formats(formats), paper=export.paper(paper))
+            wanted = export.Wanted(
+                formats=export.formats(formats),
+                paper=export.paper(paper),
+                recipe=recipe_of(design, context.params.get("design_file")),
+            )
             made = build(design, stage)
         if made.failed and not keep_failing:
             _show(made, as_json=as_json)

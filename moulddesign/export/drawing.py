@@ -21,7 +21,7 @@ GAP_MM: Final = 8.0
 LEAST_MM: Final = 2.0
 """Least distance between columns, and from the frame [mm]."""
 
-CARD_ROOM_MM: Final = (52.0, 72.0)
+CARD_ROOM_MM: Final = (50.0, 64.0)
 """Largest width and height of the section on a card, without dimensions and labels [mm]."""
 
 SHEETS: Final = {

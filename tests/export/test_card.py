@@ -132,6 +132,15 @@ def placed(cm, tm):
     return cm[0] * x + cm[2] * y + cm[4], cm[1] * x + cm[3] * y + cm[5]
 
 
+@pytest.mark.parametrize("case", ["demo", "square with two centres", "little"])
+@pytest.mark.parametrize("paper", Paper)
+def test_bench_printer_and_cautions_have_a_page_each(case, paper):
+    heads = ("Bench card", "For the printer", "Cautions, and where the figures come from")
+    texts = pages(card(case, paper))
+    assert len(texts) == len(heads)
+    assert all(head in text for head, text in zip(heads, texts, strict=True))
+
+
 @pytest.mark.parametrize(
     ("paper", "size_mm"),
     [
