@@ -1,20 +1,21 @@
 """The one composition: a Design becomes a Portion, a Pastry, a mould, and findings about them."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from time import perf_counter
 from types import MappingProxyType
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 from moulddesign import __version__
 from moulddesign.cautions import CAUTIONS
 from moulddesign.check.topology import topology
 from moulddesign.design import Design
-from moulddesign.design.material import materials
+from moulddesign.design.mould import Kind
 from moulddesign.finding import Finding, Verdict
 from moulddesign.mesh import Mesh, settled
-from moulddesign.mould import MouldSet, press
+from moulddesign.mould import CastLayout, Mould, block, cast, press
+from moulddesign.mould.filament import filament
 from moulddesign.pastry.crust import crust_thickness_mm
 from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.portion import Figures, figures
@@ -22,6 +23,11 @@ from moulddesign.proving import Evidence, proven
 from moulddesign.units import ml_from_mm3, mm3_from_ml
 
 T = TypeVar("T")
+
+MOULDS: Final[Mapping[Kind, Callable[[Design, Pastry], Mould]]] = MappingProxyType(
+    {Kind.PRESS: press, Kind.BLOCK: block, Kind.CAST: cast}
+)
+"""What makes each kind of mould."""
 
 PASTRY = "pastry"
 """Name of the pastry among the files: for looking at and measuring, not for printing."""
@@ -41,7 +47,7 @@ class Build:
         The pressed piece.
     crust_mm : float
         Uniform crust thickness [mm].
-    mould : MouldSet
+    mould : Mould
         The parts.
     meshes : mapping of str to Mesh
         What is written: each part as it lies on the bed, and the pastry as it stands.
@@ -57,7 +63,7 @@ class Build:
     portion: Figures
     pastry: Pastry
     crust_mm: float
-    mould: MouldSet
+    mould: Mould
     meshes: MappingProxyType[str, Mesh]
     findings: tuple[Finding, ...]
     seconds: MappingProxyType[str, float]
@@ -87,10 +93,12 @@ class Build:
                 "relief_ml": ml_from_mm3(self.pastry.relief_mm3),
                 "crust_thickness_mm": self.crust_mm,
             },
+            "mould": self._mould_report(),
+            "printer": self._printer_report(),
             "parts": [self._part_report(name) for name in self.meshes],
             "findings": [asdict(finding) for finding in self.findings],
             "files": list(self.written),
-            "cautions": [*CAUTIONS, materials()[self.design.printer.material].caution],
+            "cautions": [*CAUTIONS, self.design.printer.plastic.caution],
             "seconds": dict(self.seconds),
         }
 
@@ -126,18 +134,50 @@ class Build:
     def _part_report(self, name: str) -> dict[str, Any]:
         mesh = self.meshes[name]
         shape = topology(mesh)
-        density = materials()[self.design.printer.material].density_g_per_ml
-        volume_ml = ml_from_mm3(mesh.volume_mm3)
         return {
             "name": name,
             "files": self._files(name),
             "size_mm": mesh.size_mm.tolist(),
-            "volume_ml": volume_ml,
+            "volume_ml": ml_from_mm3(mesh.volume_mm3),
             "area_mm2": mesh.area_mm2,
             "triangles": len(mesh.triangles),
             "watertight": shape.watertight,
             "bodies": shape.shells,
-            "print_g": 0.0 if name == PASTRY else volume_ml * density,
+            **self._print_report(0.0 if name == PASTRY else mesh.volume_mm3),
+        }
+
+    def _print_report(self, volume_mm3: float) -> dict[str, Any]:
+        """Return what printing a part takes: mass, filament, a lower bound of the time, price."""
+        takes = filament(volume_mm3, self.design.printer)
+        return {
+            "print_g": takes.mass_g,
+            "filament_m": takes.length_m,
+            "least_print_min": takes.least_min,
+            "print_price": takes.price,
+        }
+
+    def _mould_report(self) -> dict[str, Any]:
+        """Return what kind of mould it is, and the silicone that is poured over a master."""
+        table, layout = self.design.mould, self.mould.layout
+        figures = {"kind": table.kind.value, "cavities": table.cavities}
+        if not isinstance(layout, CastLayout):
+            return figures
+        silicone_ml = ml_from_mm3(self.mould.parts[0].pose.scale ** 3 * layout.silicone_mm3)
+        mass_g = silicone_ml * table.silicone_density_g_per_ml
+        return figures | {"silicone_ml": silicone_ml, "silicone_g": mass_g}
+
+    def _printer_report(self) -> dict[str, Any]:
+        """Return the printer in full, its plastic's own shrinkage beside what the files allow."""
+        printer = self.design.printer
+        return {
+            "machine": printer.machine,
+            "nozzle_mm": printer.nozzle_mm,
+            "line_width_mm": printer.line_width_mm,
+            "layer_height_mm": printer.layer_height_mm,
+            "bed_mm": list(printer.bed_mm),
+            "material": printer.material,
+            "shrink_in_files": printer.shrink,
+            "shrink_of_material": printer.plastic.shrink,
         }
 
 
@@ -178,7 +218,7 @@ def shaped(design: Design) -> Shape:
     return _Clock(lambda _: None).shaped(design)
 
 
-def moulded(design: Design, made: Pastry) -> MouldSet:
+def moulded(design: Design, made: Pastry) -> Mould:
     """Return the mould of a pastry, of the design's kind: the second part of `build`.
 
     Parameters
@@ -195,7 +235,7 @@ def moulded(design: Design, made: Pastry) -> MouldSet:
     KernelError
         A geometry library could not do a step.
     """
-    return press(design, made)
+    return MOULDS[design.mould.kind](design, made)
 
 
 def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Build:
@@ -258,7 +298,9 @@ class _Clock:
         piece = weights.piece
         made = self.timed("pastry", lambda: pastry(design, piece.volume_ml))
         filled_mm3 = mm3_from_ml(piece.volume_ml - piece.crust_ml)
-        crust_mm = crust_thickness_mm(made.outline, made.height_mm, filled_mm3)
+        crust_mm = crust_thickness_mm(
+            made.outline, made.height_mm, filled_mm3, side_draft_deg=made.side_draft_deg
+        )
         return Shape(portion=weights, pastry=made, crust_mm=crust_mm)
 
     def timed(self, name: str, work: Callable[[], T]) -> T:

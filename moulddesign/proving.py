@@ -1,10 +1,15 @@
 """What a build has to prove, kind by kind: the numbers of the design go to the checks."""
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Final
 
 from moulddesign.check import Press, peg_findings, press_findings, soundness, volume_finding
+from moulddesign.check.block import block_findings
+from moulddesign.check.cast import cast_findings, silicone
 from moulddesign.check.crust import centre_findings, crust_findings
+from moulddesign.check.foot import bore_foot_finding, outer_foot_finding
 from moulddesign.check.legibility import reading_finding
 from moulddesign.check.printing import layers_finding, printing_findings
 from moulddesign.check.pull import pull_findings
@@ -17,11 +22,10 @@ from moulddesign.check.strength import (
 )
 from moulddesign.check.strokes import full_depth_finding, least_widths_mm, width_finding
 from moulddesign.design import Design, Profile, Sense
-from moulddesign.design.material import materials
-from moulddesign.design.mould import Joint
+from moulddesign.design.mould import Joint, Kind
 from moulddesign.finding import Finding
 from moulddesign.mesh import Mesh, settled
-from moulddesign.mould import MouldSet
+from moulddesign.mould import CastLayout, Mould
 from moulddesign.pastry.legibility import least_gap_mm, least_stroke_mm
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.portion import Portion
@@ -42,7 +46,7 @@ class Evidence:
         The pressed piece.
     crust_mm : float
         Uniform crust thickness [mm].
-    mould : MouldSet
+    mould : Mould
         The parts.
     meshes : mapping of str to Mesh
         What is written: parts as they lie on the bed, and the pastry.
@@ -54,7 +58,7 @@ class Evidence:
     portion: Portion
     pastry: Pastry
     crust_mm: float
-    mould: MouldSet
+    mould: Mould
     meshes: MappingProxyType[str, Mesh]
     pastry_name: str
 
@@ -84,8 +88,7 @@ def proven(made: Evidence) -> tuple[Finding, ...]:
     """
     return (
         *_piece(made),
-        *_press(made),
-        *_pull(made),
+        *KINDS[made.design.mould.kind](made),
         *_print(made),
         *(f for name, mesh in made.meshes.items() for f in soundness(mesh, name=name)),
         *_against_exact(made.mould),
@@ -148,7 +151,7 @@ def _strokes(made: Evidence) -> tuple[Finding, ...]:
 
 def _press(made: Evidence) -> tuple[Finding, ...]:
     """Judge the assembled press, and the wall of its sleeve under a hand's push."""
-    table, plastic = made.design.mould, materials()[made.design.printer.material]
+    table, plastic = made.design.mould, made.design.printer.plastic
     assembled = Press(**{part.name: settled(part.mesh) for part in made.mould.parts})
     found = press_findings(
         assembled,
@@ -185,7 +188,7 @@ def _press(made: Evidence) -> tuple[Finding, ...]:
 
 
 def _pull(made: Evidence) -> tuple[Finding, ...]:
-    """Judge whether the pastry leaves stamp and sleeve downwards."""
+    """Judge whether the pastry leaves the stamp downwards."""
     if not made.pastry.relief:
         return ()
     return pull_findings(
@@ -194,6 +197,59 @@ def _pull(made: Evidence) -> tuple[Finding, ...]:
         tool=settled(made.mould.part("stamp").mesh),
         direction=(0.0, 0.0, -1.0),
         least_draft_deg=min(part.draft_deg for part in made.pastry.relief),
+    )
+
+
+def _block(made: Evidence) -> tuple[Finding, ...]:
+    """Judge what the cavities of a block hold, and whether the pastry falls out of them."""
+    part = made.mould.part("block")
+    drafts = [part.draft_deg for part in made.pastry.relief]
+    return (
+        *block_findings(
+            made.meshes["block"],
+            target_mm3=part.pose.scale**3 * made.target_mm3,
+            count=made.design.mould.cavities,
+        ),
+        *pull_findings(
+            name="pastry from block",
+            body=made.meshes[made.pastry_name],
+            tool=settled(part.mesh),
+            direction=(0.0, 0.0, -1.0),
+            least_draft_deg=min([made.pastry.side_draft_deg, *drafts]),
+        ),
+    )
+
+
+def _cast(made: Evidence) -> tuple[Finding, ...]:
+    """Judge the pastries in a tray, the silicone over them, and whether it comes out."""
+    master, table, layout = made.meshes["master"], made.design.mould, made.mould.layout
+    assert isinstance(layout, CastLayout)  # noqa: S101 (the layout goes with the kind)
+    grown = made.mould.part("master").pose.scale ** 3
+    drafts = [part.draft_deg for part in made.pastry.relief]
+    return (
+        *cast_findings(
+            master,
+            pastry_mm3=grown * made.target_mm3 / (1.0 - table.silicone_shrink) ** 3,
+            count=table.cavities,
+            silicone_mm3=grown * layout.silicone_mm3,
+        ),
+        *pull_findings(
+            name="silicone from tray",
+            body=silicone(master),
+            tool=master,
+            direction=(0.0, 0.0, 1.0),
+            least_draft_deg=min([made.pastry.side_draft_deg, table.tray_draft_deg, *drafts]),
+        ),
+    )
+
+
+def _pressed(made: Evidence) -> tuple[Finding, ...]:
+    layer_mm = made.design.printer.layer_height_mm
+    return (
+        *_press(made),
+        *_pull(made),
+        bore_foot_finding(made.meshes["sleeve"], name="sleeve", layer_mm=layer_mm),
+        outer_foot_finding(made.meshes["stamp"], name="stamp", layer_mm=layer_mm),
     )
 
 
@@ -217,7 +273,7 @@ def _print(made: Evidence) -> tuple[Finding, ...]:
     return (*parts, layers_finding(depth_mm=min(depths), layer_mm=printer.layer_height_mm))
 
 
-def _against_exact(mould: MouldSet) -> tuple[Finding, ...]:
+def _against_exact(mould: Mould) -> tuple[Finding, ...]:
     return tuple(
         volume_finding(
             name=f"{part.name}: mesh against exact surfaces",
@@ -228,3 +284,9 @@ def _against_exact(mould: MouldSet) -> tuple[Finding, ...]:
         for part in mould.parts
         if part.solid is not None
     )
+
+
+KINDS: Final[Mapping[Kind, Callable[[Evidence], tuple[Finding, ...]]]] = MappingProxyType(
+    {Kind.PRESS: _pressed, Kind.BLOCK: _block, Kind.CAST: _cast}
+)
+"""What is judged of each kind of mould beside what is judged of all."""

@@ -2,13 +2,22 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final, Generic, TypeVar
 
+from moulddesign.design import PrinterTable
 from moulddesign.errors import SpecError
 from moulddesign.mesh import Mesh, settled
-from moulddesign.mould.layout import PressLayout
 from moulddesign.mould.solid import Solid
 
+Layout_co = TypeVar("Layout_co", covariant=True)
+
 AXES = ("x", "y", "z")
+PRESS_SMALLER: Final = "shorten mould.guide_to_width, narrow mould.flange_width_mm"
+SMALLER: Final = {
+    "block": "lessen mould.floor_mm or mould.handle_length_mm",
+    "master": "lessen mould.land_mm or mould.cover_mm",
+}
+"""What makes a part smaller, by its name."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,17 +30,21 @@ class Pose:
         1 where it is first turned over about the x axis, else 0.
     shift_mm : tuple of float
         Then moved by this vector [mm].
+    scale : float
+        First made larger by this, where prints come out smaller by as much.
     """
 
     half_turns: int
     shift_mm: tuple[float, float, float]
+    scale: float = 1.0
 
     def of_mesh(self, mesh: Mesh) -> Mesh:
         """Return a mesh of the assembly as it lies on the bed."""
-        return (mesh.turned_over() if self.half_turns else mesh).moved(self.shift_mm)
+        grown = mesh if self.scale == 1.0 else Mesh(self.scale * mesh.vertices, mesh.triangles)
+        return (grown.turned_over() if self.half_turns else grown).moved(self.shift_mm)
 
     def of_solid(self, solid: Solid) -> Solid:
-        """Return a body of the assembly as it lies on the bed."""
+        """Return a body of the assembly as it lies on the bed, in the assembly's size."""
         return (solid.turned_over() if self.half_turns else solid).moved(self.shift_mm)
 
 
@@ -66,60 +79,65 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class MouldSet:
-    """A mould: its parts, and the sizes that checks and drawings need.
+class MouldSet(Generic[Layout_co]):
+    """A mould: its parts, and the sizes that checks need.
 
     Parameters
     ----------
     parts : tuple of Part
         In the order in which they are listed everywhere.
-    layout : PressLayout
-        Every height and radius.
+    layout : object
+        Every height and radius, a value of its own for each kind of mould.
     """
 
     parts: tuple[Part, ...]
-    layout: PressLayout
+    layout: Layout_co
 
     def part(self, name: str) -> Part:
         """Return the part of a name; `KeyError` where there is none."""
         return {part.name: part for part in self.parts}[name]
 
 
-def pose_on_bed(
-    mesh: Mesh, bed_mm: tuple[float, float, float], *, half_turns: int, name: str
-) -> Pose:
+def pose_on_bed(mesh: Mesh, printer: PrinterTable, *, half_turns: int, name: str) -> Pose:
     """Return the pose that lays a part on the bed.
 
     Parameters
     ----------
     mesh : Mesh
         The part as it stands in the assembly.
+    printer : PrinterTable
+        Build volume, and how much smaller prints come out.
     half_turns : int
         1 where it is printed upside down, else 0.
-    bed_mm : tuple of float
-        Build volume: x, y, z [mm].
     name : str
         The part's name, for the error.
+
+    Returns
+    -------
+    Pose
+        What is printed is larger than the assembly by 1 / (1 - shrink), so the print has the
+        assembly's sizes; what is proven on the assembly holds for the print.
 
     Raises
     ------
     SpecError
         It is larger than the build volume.
     """
-    size = mesh.size_mm.tolist()
+    scale, bed_mm = 1.0 / (1.0 - printer.shrink), printer.bed_mm
+    size = (scale * mesh.size_mm).tolist()
     too_long = [axis for axis, part, bed in zip(AXES, size, bed_mm, strict=True) if part > bed]
     if too_long:
         need = (
             f"is smaller than the {name} along {_listed(too_long)}, which is "
             f"{' x '.join(f'{length:.1f}' for length in size)} mm; make the pastry smaller, "
-            "shorten mould.guide_to_width, narrow mould.flange_width_mm or take a larger printer"
+            f"{SMALLER.get(name, PRESS_SMALLER)} or take a larger printer"
         )
         raise SpecError("printer.bed_mm", bed_mm, need)
-    turned = Pose(half_turns=half_turns, shift_mm=(0.0, 0.0, 0.0)).of_mesh(mesh)
+    turned = Pose(half_turns=half_turns, shift_mm=(0.0, 0.0, 0.0), scale=scale).of_mesh(mesh)
     low, high = turned.bounds
     x, y, _ = ((low + high) / 2.0).tolist()
     shift = (bed_mm[0] / 2.0 - x, bed_mm[1] / 2.0 - y, -float(low[2]))
-    return Pose(half_turns=half_turns, shift_mm=shift)
+    return Pose(half_turns=half_turns, shift_mm=shift, scale=scale)
 
 
 def _listed(words: Iterable[str]) -> str:

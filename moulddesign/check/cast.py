@@ -1,0 +1,146 @@
+"""Whether a casting master stands right in its tray, and how much silicone goes over it."""
+
+from typing import Final
+
+import numpy as np
+
+from moulddesign.check.pour import pour_cavities
+from moulddesign.check.soundness import volume_finding
+from moulddesign.errors import KernelError
+from moulddesign.finding import Finding, judged
+from moulddesign.mesh import Mesh, bodies, box, intersection, pieces_of_air
+
+ABOVE_MM: Final = 0.001
+"""The pastries are cut off this far above the floor, so that float32 noise joins none [mm]."""
+LEAST_COVER_MM: Final = 5.0
+"""Least silicone over the relief; common practice, no source [mm]."""
+SILICONE_RATIO: Final = 0.002
+"""Facets in the tray's corners hold less than its arcs by less than this, as a share."""
+
+
+def standing(master: Mesh) -> tuple[Mesh, ...]:
+    """Return what stands on a tray's floor inside its wall.
+
+    Parameters
+    ----------
+    master : Mesh
+        In print pose: tray open upward [mm].
+
+    Raises
+    ------
+    KernelError
+        It holds nothing, or a boolean failed.
+    """
+    floor_mm = _brim_and_floor_mm(master)[1]
+    low, high = master.bounds
+    cut_from = (low[0] - 1.0, low[1] - 1.0, floor_mm + ABOVE_MM)
+    above = intersection([master, box(cut_from, high + 1.0)], "what stands in the tray")
+    inner = low[:2] + 0.5, high[:2] - 0.5
+    return tuple(
+        part
+        for part in bodies(above, "what stands in the tray")
+        if np.all(part.bounds[0, :2] > inner[0]) and np.all(part.bounds[1, :2] < inner[1])
+    )
+
+
+def silicone(master: Mesh) -> Mesh:
+    """Return what is cast: the air in the tray up to its brim.
+
+    Parameters
+    ----------
+    master : Mesh
+        In print pose: tray open upward [mm].
+
+    Raises
+    ------
+    KernelError
+        It holds nothing, or a boolean failed.
+    """
+    low, high = master.bounds + np.array([[-1.0], [1.0]])
+    high[2] = _brim_and_floor_mm(master)[0]
+    air = pieces_of_air(master, low, high, step="the silicone")
+    inside = [part for part in air if np.all(part.bounds[0] > low + 0.5)]
+    if not inside:
+        raise KernelError("the silicone", "the tray holds nothing; report this design")
+    return max(inside, key=lambda part: part.volume_mm3)
+
+
+def cast_findings(
+    master: Mesh,
+    *,
+    pastry_mm3: float,
+    count: int,
+    silicone_mm3: float,
+) -> tuple[Finding, ...]:
+    """Return whether the pastries stand in the tray, and what goes over them.
+
+    Parameters
+    ----------
+    master : Mesh
+        In print pose: tray open upward [mm].
+    pastry_mm3 : float
+        Volume that each pastry has to have, the silicone's shrinkage added [mm^3].
+    count : int
+        Pastries asked for.
+    silicone_mm3 : float
+        Silicone that fills the tray, by closed forms [mm^3].
+
+    Raises
+    ------
+    KernelError
+        The tray holds nothing, or a boolean failed.
+    """
+    found = standing(master)
+    brim_mm, _ = _brim_and_floor_mm(master)
+    # Each was cut off a hair above the floor.
+    volumes = [part.volume_mm3 + ABOVE_MM * _foot_mm2(part) for part in found]
+    furthest = max(volumes, key=lambda volume: abs(volume - pastry_mm3), default=0.0)
+    cover_mm = brim_mm - max((float(part.bounds[1, 2]) for part in found), default=brim_mm)
+    return (
+        Finding(
+            name="master: pastries standing in the tray",
+            measured=len(found),
+            limit=f"{count}",
+            unit="",
+            source="the design",
+            verdict=judged(good=len(found) == count),
+        ),
+        volume_finding(
+            name="master: pastry that is furthest from the portion",
+            measured_mm3=furthest,
+            target_mm3=pastry_mm3,
+            source="the portion: masses over densities, and the silicone's shrinkage",
+        ),
+        volume_finding(
+            name="master: silicone to the brim",
+            measured_mm3=pour_cavities(master)[0].volume_mm3,
+            target_mm3=silicone_mm3,
+            within_ratio=SILICONE_RATIO,
+            source="closed form: tray less pastries; measured by pouring into the mesh",
+        ),
+        Finding(
+            name="master: silicone over the highest relief",
+            measured=cover_mm,
+            limit=f"at least {LEAST_COVER_MM:g}",
+            unit="mm",
+            source="common practice, no source",
+            verdict=judged(good=cover_mm >= LEAST_COVER_MM),
+        ),
+    )
+
+
+def _brim_and_floor_mm(master: Mesh) -> tuple[float, float]:
+    held = pour_cavities(master)
+    if not held:
+        raise KernelError("the silicone", "the tray holds nothing; report this design")
+    return held[0].rim_mm, held[0].rim_mm - held[0].depth_mm
+
+
+def _foot_mm2(part: Mesh) -> float:
+    """Return the area on which a part stands [mm^2]."""
+    low = part.bounds[0, 2]
+    flat = part.corners[np.all(part.corners[:, :, 2] < low + ABOVE_MM / 2.0, axis=1)]
+    sides = flat[:, 1:, :2] - flat[:, :1, :2]
+    return float(
+        np.abs(sides[:, 0, 0] * sides[:, 1, 1] - sides[:, 0, 1] * sides[:, 1, 0]).sum() / 2
+    )

@@ -1,0 +1,164 @@
+"""The casting master: pastries standing in a walled tray, to pour silicone over."""
+
+from dataclasses import dataclass
+from math import pi, radians, tan
+from typing import Final
+
+from moulddesign.design import Design
+from moulddesign.design.mould import MouldTable
+from moulddesign.errors import SpecError
+from moulddesign.mesh import Mesh, difference, union
+from moulddesign.mould import faceted
+from moulddesign.mould.block import Standing
+from moulddesign.mould.grid import Box, Grid, Size, extent_mm, grid_on_bed, rounded
+from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
+from moulddesign.mould.section import Bent
+from moulddesign.mould.slope import RISE
+
+EASE_MM: Final = 0.6
+"""Chamfer of the tray's outer edges; our choice [mm]."""
+
+CORNER_MM: Final = 6.0
+"""Corner of the tray inside, on its floor: nothing sharp where silicone sits; our choice [mm]."""
+
+OVER_MM: Final = 1.0
+"""How far a tool reaches beyond a body, or one body into another [mm]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CastLayout:
+    """The sizes of a casting master; the pastries stand on the plane z = 0.
+
+    Parameters
+    ----------
+    place_mm : Box
+        Around a master pastry, larger than the pastry by what the silicone shrinks [mm].
+    mould : MouldTable
+        What was asked for.
+    peak_mm : float
+        Floor to the highest relief of a master pastry [mm].
+    pastry_mm3 : float
+        Volume of one master pastry [mm^3].
+    grid : Grid
+        The pastries; the first one's axis is the z axis.
+    """
+
+    place_mm: Box
+    mould: MouldTable
+    peak_mm: float
+    pastry_mm3: float
+    grid: Grid
+
+    @property
+    def brim_mm(self) -> float:
+        """Floor to brim: the silicone's thickness over all [mm]."""
+        return self.peak_mm + self.mould.cover_mm
+
+    @property
+    def run_mm(self) -> float:
+        """How much wider the tray is at its brim, each side [mm]."""
+        return self.brim_mm * tan(radians(self.mould.tray_draft_deg))
+
+    @property
+    def floor_plan(self) -> Bent:
+        """The tray inside, on its floor."""
+        box = self.grid.around_mm(self.place_mm, self.mould.land_mm)
+        return Bent(arcs=rounded(box, CORNER_MM))
+
+    @property
+    def silicone_mm3(self) -> float:
+        """Volume of silicone that fills the tray to its brim, by closed forms [mm^3]."""
+        (x0, y0), (x1, y1) = self.grid.around_mm(self.place_mm, self.mould.land_mm)
+        sides = (x1 - x0, y1 - y0)
+        levels = [_area_mm2(sides, share * self.run_mm) for share in (0.0, 0.5, 1.0)]
+        # The area is a square function of the height, for which Simpson's rule is exact.
+        tray = self.brim_mm * (levels[0] + 4.0 * levels[1] + levels[2]) / 6.0
+        return tray - self.grid.count * self.pastry_mm3
+
+
+def cast(design: Design, pastry: Standing) -> MouldSet[CastLayout]:
+    """Return the casting master of a pastry, or of several side by side.
+
+    Parameters
+    ----------
+    design : Design
+        What is asked for: cavities, land, cover, tray, silicone, printer.
+    pastry : Standing
+        What comes out of the silicone.
+
+    Returns
+    -------
+    MouldSet
+        One part, in the assembly's coordinates: the pastries stand on z = 0, relief up, larger
+        than the pastry by what the silicone shrinks.
+
+    Raises
+    ------
+    SpecError
+        It cannot be made so; the sentence names what to change.
+    KernelError
+        A geometry library could not do a step.
+    """
+    grown = 1.0 / (1.0 - design.mould.silicone_shrink)
+    master = _scaled(pastry.reaching(OVER_MM), grown)
+    layout = _layout(design, pastry, grown)
+    standing = [master.moved((x, y, 0.0)) for x, y in layout.grid.centres_mm]
+    mesh = union([_tray(layout), *standing], "the casting master")
+    pose = pose_on_bed(mesh, design.printer, half_turns=0, name="master")
+    return MouldSet(parts=(Part(name="master", mesh=mesh, pose=pose),), layout=layout)
+
+
+def _layout(design: Design, pastry: Standing, grown: float) -> CastLayout:
+    mould = design.mould
+    place = extent_mm(pastry.outline, grown)
+    peak_mm = grown * (pastry.height_mm + pastry.depth_above_mm)
+    brim_mm = peak_mm + mould.cover_mm
+    beyond = mould.wall_mm + brim_mm * tan(radians(mould.tray_draft_deg))
+    if mould.floor_mm < OVER_MM * grown + 2.0 * EASE_MM:
+        need = f"must be at least {OVER_MM * grown + 2.0 * EASE_MM:.2g} mm under a casting master"
+        raise SpecError("mould.floor_mm", mould.floor_mm, need)
+    return CastLayout(
+        place_mm=place,
+        mould=mould,
+        peak_mm=peak_mm,
+        pastry_mm3=grown**3 * pastry.volume_mm3,
+        grid=_grid(design, place, beyond),
+    )
+
+
+def _grid(design: Design, place: Box, beyond_mm: float) -> Grid:
+    def size(grid: Grid) -> Size:
+        (x0, y0), (x1, y1) = grid.around_mm(place, design.mould.land_mm)
+        return x1 - x0 + 2.0 * beyond_mm, y1 - y0 + 2.0 * beyond_mm
+
+    return grid_on_bed(design, place, size_mm=size, what="tray")
+
+
+def _tray(layout: CastLayout) -> Mesh:
+    """Return the tray: its inside leans outwards, its outside is upright, its edges are eased."""
+    mould, brim = layout.mould, layout.brim_mm
+    inside = layout.floor_plan
+    outside = inside.eased(-(layout.run_mm + mould.wall_mm))
+    ease = min(EASE_MM, mould.wall_mm / 4.0)
+    rise = RISE * ease
+    low = -mould.floor_mm
+    levels = [
+        (low, outside.eased(ease)), (low + rise, outside),
+        (brim - rise, outside), (brim, outside.eased(ease)),
+    ]  # fmt: skip
+    # Its facets lie inside the arcs of the corners, where they hold less silicone, by 0.02 %.
+    slope = layout.run_mm / brim
+    mouth = inside.eased(-(layout.run_mm + slope * OVER_MM))
+    room = faceted.stack([(0.0, inside), (brim + OVER_MM, mouth)], "the tray's inside")
+    return difference(faceted.stack(levels, "the tray"), [room], "the tray")
+
+
+def _area_mm2(sides_mm: Size, out_mm: float) -> float:
+    """Return the area of the tray inside where it is wider than on its floor [mm^2]."""
+    x, y = sides_mm
+    radius = CORNER_MM + out_mm
+    return (x + 2.0 * out_mm) * (y + 2.0 * out_mm) - (4.0 - pi) * radius**2
+
+
+def _scaled(mesh: Mesh, factor: float) -> Mesh:
+    return Mesh(mesh.vertices * factor, mesh.triangles)
