@@ -6,7 +6,7 @@ from typing import NoReturn
 
 import typer
 
-from moulddesign.cli import batch, density, inspect, make, patterns, portion, trial
+from moulddesign.cli import batch, density, fit, inspect, make, page, patterns, portion, trial
 from moulddesign.cli.console import INTERRUPTED
 from moulddesign.errors import FindingError, KernelError, MouldError, WriteError
 
@@ -25,6 +25,8 @@ app.command("batch")(batch.show)
 app.command("trial")(trial.show)
 app.add_typer(patterns.app, name="patterns")
 app.command("inspect")(inspect.show)
+app.command("page")(page.run)
+app.command("fit")(fit.show)
 
 
 @app.callback(invoke_without_command=True)

@@ -1,0 +1,126 @@
+"""The plot of a press mould: height over weight, with the window marked."""
+
+import io
+from collections.abc import Sequence
+from functools import partial
+from typing import Final
+
+import numpy as np
+from matplotlib import rc_context
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import ArrayLike
+
+from moulddesign.fit.window import Window
+from moulddesign.mesh import Points
+from moulddesign.portion import Portion
+
+WINDOW: Final = "#d9e4c8"
+LINE: Final = "#3d5a2a"
+MARK: Final = "#a4471c"
+BEYOND: Final = 0.25
+"""How far the line goes on beyond the window, as a share of it."""
+
+
+def window_svg(name: str, window: Window, *, sd_g: float, pieces: Sequence[Portion]) -> str:
+    """Return the plot of height over raw weight as the text of an SVG file.
+
+    Parameters
+    ----------
+    name : str
+        The mould, for the title.
+    window : Window
+        Of one kind of piece.
+    sd_g : float
+        Standard uncertainty of the raw weight that fills the mould; a band of twice that is
+        drawn, 0 draws none [g].
+    pieces : sequence of Portion
+        Weights to mark.
+
+    Returns
+    -------
+    str
+        The same for the same input.
+    """
+    # Without the salt the SVG's names are random; without the date it is the same every day.
+    with rc_context({"svg.hashsalt": "moulddesign", "font.size": 11}):
+        figure = Figure(figsize=(7.2, 4.6), layout="constrained")
+        axes = figure.add_subplot()
+        _draw(axes, window, _heights_mm(window, pieces), sd_g=sd_g)
+        for piece in pieces:
+            _mark(axes, window.height_of_mm(piece), piece)
+        _label(axes, name, window)
+        file = io.StringIO()
+        figure.savefig(file, format="svg", metadata={"Date": None})
+    return file.getvalue()
+
+
+def _heights_mm(window: Window, pieces: Sequence[Portion]) -> list[float]:
+    """Return heights from below all that is marked to above it, above 0."""
+    marked = [window.least_mm, window.most_mm, *map(window.height_of_mm, pieces)]
+    room_mm = BEYOND * (max(marked) - min(marked))
+    low, high = min(marked) - room_mm, max(marked) + room_mm
+    heights: list[float] = np.linspace(max(low, 0.0), high, 50).tolist()
+    return heights
+
+
+def _draw(axes: Axes, window: Window, heights_mm: Sequence[float], *, sd_g: float) -> None:
+    found = [(window.piece_at(h), h) for h in heights_mm if window.bore.volume_mm3(h) > 0.0]
+    points = np.array([(piece.raw_g, h) for piece, h in found if piece is not None])
+    axes.axhspan(window.least_mm, window.most_mm, color=WINDOW, zorder=0)
+    axes.plot(points[:, 0], points[:, 1], color=LINE, linewidth=2.0)
+    if sd_g > 0.0:
+        left, right = points[:, 0] - 2.0 * sd_g, points[:, 0] + 2.0 * sd_g
+        said = f"±{2.0 * sd_g:.1f} g, twice its uncertainty"
+        axes.fill_betweenx(points[:, 1], left, right, color=LINE, alpha=0.2, lw=0.0, label=said)
+        axes.legend(loc="lower right", framealpha=1.0, edgecolor="none")
+    axes.set_xlim(points[0, 0], points[-1, 0])
+    axes.set_ylim(points[0, 1], points[-1, 1])
+    _limit(axes, window.least, height_mm=window.least_mm, word="least")
+    _limit(axes, window.most, height_mm=window.most_mm, word="most")
+
+
+def _limit(axes: Axes, piece: Portion | None, *, height_mm: float, word: str) -> None:
+    """Mark one end of the window: the least at the right, the most at the left, off the line."""
+    if piece is None:
+        return
+    low = word == "least"
+    axes.vlines(piece.raw_g, axes.get_ylim()[0], height_mm, color=LINE, linestyle=":", lw=1.0)
+    axes.annotate(
+        f"{word}: {height_mm:.1f} mm, {piece.raw_g:.0f} g",
+        (axes.get_xlim()[1 if low else 0], height_mm),
+        xytext=(-6, 6) if low else (6, -6),
+        textcoords="offset points",
+        ha="right" if low else "left",
+        va="bottom" if low else "top",
+        color=LINE,
+        bbox={"facecolor": WINDOW, "edgecolor": "none", "pad": 1.0},
+    )
+
+
+def _mark(axes: Axes, height_mm: float, piece: Portion) -> None:
+    axes.plot([piece.raw_g], [height_mm], "o", color=MARK, zorder=5, clip_on=False)
+    axes.annotate(
+        f"{piece.raw_g:.1f} g: {height_mm:.1f} mm", (piece.raw_g, height_mm), xytext=(8, -12),
+        textcoords="offset points", color=MARK,
+    )  # fmt: skip
+
+
+def _label(axes: Axes, name: str, window: Window) -> None:
+    table = window.design.portion
+    centre = ", with its centre" if table.centres else ""
+    axes.set_title(f"{name}: crust to filling {table.ratio}{centre}", loc="left")
+    axes.set_xlabel("raw weight, g")
+    axes.set_ylabel("height to the flat top, mm")
+    finished = axes.secondary_xaxis(
+        "top",
+        functions=(partial(_times, 1.0 - table.loss), partial(_times, 1.0 / (1.0 - table.loss))),
+    )
+    finished.set_xlabel("finished weight, g")
+    axes.grid(visible=True, color="#cccccc", linewidth=0.5)
+    axes.set_axisbelow(True)
+
+
+def _times(factor: float, masses_g: ArrayLike) -> Points:
+    scaled: Points = np.asarray(masses_g, dtype=np.float64) * factor
+    return scaled
