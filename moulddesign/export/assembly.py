@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 
 from moulddesign.building import Build
+from moulddesign.design import Kind
 from moulddesign.export.cut import hatching
 from moulddesign.export.dimension import ARROW_MM, STEP_MM, across, number, upright
 from moulddesign.export.ink import (
@@ -76,7 +77,7 @@ def _section(
     inks += centres
     x0, y0, x1, y1 = shapely.union_all([*cuts.values(), pastry]).bounds
     inks += axis(0.0, y0, y1)
-    inks.append(heading("A-A, pressed to the nominal height", (x0 + x1) / 2.0, y1 + 6.0))
+    inks.append(heading(f"A-A, {state_of(made)}", (x0 + x1) / 2.0, y1 + 6.0))
     inks += _section_dimensions(made, scale, (x0, y0, x1, y1))
     anchors = [(name, _anchor(cut)) for name, cut in cuts.items()]
     anchors += [
@@ -90,6 +91,13 @@ def _section(
     ]
     inks += _labels(anchors, left=x0 - 6.0)
     return tuple(inks)
+
+
+def state_of(made: Build) -> str:
+    """Return in which state the assembly is drawn."""
+    if made.design.mould.kind is Kind.PRESS:
+        return "pressed to the nominal height"
+    return "with the pastry in its place"
 
 
 def _section_dimensions(
@@ -112,7 +120,8 @@ def _section_dimensions(
 def _inside(made: Build, scale: float) -> tuple[shapely.Geometry, list[Ink]]:
     """Return the section of the filling inside a crust of one thickness, and the centres in it."""
     thick, height = made.crust_mm, made.pastry.height_mm
-    room = made.pastry.outline.inset(thick).shape
+    # A buffer, for the inset of a lobed outline may be several pieces.
+    room = made.pastry.outline.shape.buffer(-thick, quad_segs=64)
     reach = 2.0 * made.pastry.outline.circumradius_mm
     chord = shapely.intersection(room, shapely.LineString([(-reach, 0.0), (reach, 0.0)]))
     boxes = []

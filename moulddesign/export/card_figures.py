@@ -7,8 +7,10 @@ from pydantic import BaseModel
 
 from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
+from moulddesign.design import Kind
 from moulddesign.design.material import materials
 from moulddesign.export.allergens import allergens
+from moulddesign.export.assembly import state_of
 from moulddesign.export.dimension import number
 from moulddesign.export.ink import TIMES
 from moulddesign.finding import Verdict
@@ -46,6 +48,7 @@ def card_figures(made: Build, recipe: Recipe | None) -> dict[str, Any]:
         "ratio": [made.design.portion.ratio, made.portion.split.ratio],
         "label": _label(made),
         "shapes": list(_shapes(made)),
+        "state": state_of(made),
         "batch": _batch(made),
         "parts": _parts(made, report["parts"]),
         "print_g": _grams(sum(part["print_g"] for part in report["parts"])),
@@ -157,7 +160,8 @@ def _settings(made: Build) -> Iterator[list[str]]:
     yield ["Orientation", "as each part lies in its file"]
     yield ["Supports", "none"]
     yield ["Infill", "100 %: hollows that fill with water never dry"]
-    yield ["Clearance", f"{number(mould.clearance_mm)} mm each side; print the gauge first"]
+    if mould.kind is Kind.PRESS:
+        yield ["Clearance", f"{number(mould.clearance_mm)} mm each side; print the gauge first"]
     yield ["Least bed", _bed(made)]
 
 

@@ -5,6 +5,7 @@ from typing import Final
 
 from moulddesign import __version__
 from moulddesign.building import Build
+from moulddesign.design import Kind
 from moulddesign.export.dimension import number
 from moulddesign.export.ink import Circle, Ink, Layer, Lettering, Point, Stroke, fitted
 
@@ -77,6 +78,8 @@ def _cells(made: Build, sheet: Sheet, scale: str) -> dict[tuple[int, int], tuple
     piece, mould = made.portion.piece, made.design.mould
     weights = f"{number(piece.finished_g)} g finished, {number(piece.raw_g)} g raw, "
     weights += f"crust : filling {made.design.portion.ratio}"
+    pressed = mould.kind is Kind.PRESS
+    clearance = f", clearance {number(mould.clearance_mm)} mm" if pressed else ""
     angle = "third" if sheet.third_angle else "first"
     return {
         (0, 2): ("Name", made.design.name),
@@ -85,7 +88,7 @@ def _cells(made: Build, sheet: Sheet, scale: str) -> dict[tuple[int, int], tuple
             weights,
         ),
         (0, 0): ("Drawn from the design by", f"moulddesign {__version__}"),
-        (1, 2): ("Mould", f"{mould.kind}, clearance {number(mould.clearance_mm)} mm"),
+        (1, 2): ("Mould", f"{mould.kind}{clearance}"),
         (1, 1): ("Material", made.design.printer.material),
         (1, 0): ("Date", ""),
         (2, 2): ("Scale, lengths in mm", f"{scale} on {sheet.name}"),

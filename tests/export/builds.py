@@ -32,6 +32,12 @@ CASES = {
         "relief.layers": [{"pattern": "lantern"}],
         "relief.depth_mm": 1.0,
     },
+    "hexagon": {
+        "name": "honeycomb",
+        "portion.finished_weight_g": 60.0,
+        "pastry.outline": "hexagon",
+        "relief.layers": [{"pattern": "chestnut"}],
+    },
     "long names and many centres": {
         "name": "a-name-without-a-space-for-the-lantern-night-of-the-orchard-above-the-old-weir-n",
         "portion.finished_weight_g": 250.0,

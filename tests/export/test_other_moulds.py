@@ -1,0 +1,65 @@
+"""Moulds of other parts than a press: nothing that is written knows a part by its name."""
+
+import io
+import json
+from dataclasses import replace
+from types import MappingProxyType
+
+import ezdxf
+import numpy as np
+import pytest
+import trimesh
+from export.builds import built
+from pypdf import PdfReader
+
+from moulddesign.building import PASTRY
+from moulddesign.export import publish_failing
+from moulddesign.mesh import box, difference
+from moulddesign.mould import Part, Pose
+
+
+@pytest.fixture(scope="module")
+def block_build():
+    """Return a build whose mould is one block with a cavity, without exact surfaces."""
+    made = built("little")
+    pastry = made.meshes[PASTRY]
+    low, high = pastry.bounds
+    around = box(low - np.array([8.0, 8.0, -1.0]), high + 8.0)
+    mesh = difference(around, [pastry.moved((0.0, 0.0, -0.5))], "a block")
+    part = Part(
+        name="block", mesh=mesh,
+        pose=Pose(half_turns=1, shift_mm=(110.0, 110.0, float(mesh.bounds[1, 2]))),
+    )  # fmt: skip
+    meshes = MappingProxyType({"block": part.printed, PASTRY: pastry})
+    return replace(made, mould=replace(made.mould, parts=(part,)), meshes=meshes)
+
+
+@pytest.fixture(scope="module")
+def folder(block_build, tmp_path_factory):
+    target = tmp_path_factory.mktemp("block") / "out"
+    publish_failing(block_build, target)
+    return target
+
+
+def test_every_format_is_written_but_step_which_it_has_no_body_for(folder):
+    assert {path.name for path in folder.iterdir()} == {
+        "block.stl", "pastry.stl", "drawing.dxf", "drawing.svg", "set.glb", "pastry.png",
+        "parts.png", "set.3mf", "card.pdf", "report.json", "design.toml",
+    }  # fmt: skip
+    report = json.loads((folder / "report.json").read_text("utf-8"))
+    assert [part["files"] for part in report["parts"]] == [
+        ["block.stl"],
+        ["pastry.stl", "pastry.png"],
+    ]
+
+
+def test_each_file_names_the_part(folder, block_build):
+    volume = block_build.meshes["block"].volume_mm3
+    threemf = trimesh.load(io.BytesIO((folder / "set.3mf").read_bytes()), file_type="3mf")
+    glb = trimesh.load(io.BytesIO((folder / "set.glb").read_bytes()), file_type="glb")
+    assert threemf.geometry["block"].volume == pytest.approx(volume, rel=1e-6)
+    assert glb.geometry["block"].volume * 1e9 == pytest.approx(volume, rel=1e-5)
+    drawing = ezdxf.readfile(folder / "drawing.dxf")
+    assert "block" in {text.dxf.text for text in drawing.modelspace().query("TEXT")}
+    assert drawing.audit().errors == []
+    assert "block" in PdfReader(folder / "card.pdf").pages[1].extract_text()
