@@ -1,0 +1,200 @@
+"""The form of the design: what is typed becomes a draft, and a good draft becomes a wish."""
+
+import tomllib
+from collections.abc import Callable, Mapping
+from functools import cache
+from typing import Any, Final
+
+from moulddesign.design import Design
+from moulddesign.design.layer import SOURCES, Motif
+from moulddesign.design.material import materials
+from moulddesign.design.pastry import OUTLINES
+from moulddesign.errors import MouldError, SpecError
+from moulddesign.page.described import Forms
+from moulddesign.page.draft import Draft, at_field, flat, read
+from moulddesign.page.elements import Form, plain, said
+from moulddesign.page.fields import every_field, sections
+from moulddesign.page.session import Session, on_the_field
+from moulddesign.page.shelf import refuse_strange
+from moulddesign.page.texts import Texts
+from moulddesign.pastry.artwork import pattern_names
+from moulddesign.pastry.catalogue import titles
+
+FORM_TEXTS: Final = ("less", "more", "own_file", "remove", "further")
+ELSEWHERE: Final = frozenset({"batch"})
+"""Tables that another task asks for."""
+
+
+@cache
+def _sections() -> Any:  # noqa: ANN401 (sections of fields)
+    return sections(Design.model_json_schema())
+
+
+class Asking:
+    """The design's form, undo and redo.
+
+    Parameters
+    ----------
+    session : Session
+        Is told each good design.
+    words : Texts
+        The language.
+    asked : callable
+        Called after each good design.
+    """
+
+    def __init__(self, session: Session, words: Texts, asked: Callable[[], None]) -> None:
+        self.session = session
+        self.words = words
+        self.asked = asked
+        self.draft = Draft(session.design.plain(), Design)
+        self.errors: dict[str, str] = {}
+        self.fields = {field.path: field for field in every_field(_sections())}
+
+    def lay_out(self) -> None:
+        """Make the form."""
+        forms = Forms(
+            words=self.words,
+            choices=_choices(self.words),
+            pictures=frozenset({"relief.layers.pattern"}),
+        )
+        found = [section for section in _sections() if section.name not in ELSEWHERE]
+        said("h2", self.words["asked"], "first")
+        with plain("div", "load"):
+            pass
+        self.form = Form(
+            sections=[forms.section(section) for section in found],
+            texts={key: self.words[key] for key in FORM_TEXTS},
+            start=self._state(),
+            prefix="design",
+        )
+        self.form.on("edit", lambda event: self._edited(*event.args))
+        self.form.on("add", lambda event: self._added(event.args[0]))
+        self.form.on("drop", lambda event: self._dropped(*event.args))
+        self.form.on("turn", lambda event: self._turned(*event.args))
+
+    def back(self) -> None:
+        """Take the last change back."""
+        if self.draft.can_go_back:
+            self.draft.back()
+            self._judge(fill=True)
+
+    def forth(self) -> None:
+        """Make a change again that was taken back."""
+        if self.draft.can_go_forth:
+            self.draft.forth()
+            self._judge(fill=True)
+
+    def afresh(self) -> None:
+        """Begin with the usual design; it can be taken back."""
+        self.draft.replace(Design().plain())
+        self._judge(fill=True)
+
+    def take(self, design: Design) -> None:
+        """Go on with another design; it can be taken back."""
+        self.draft.replace(design.plain())
+        self._judge(fill=True)
+
+    def load(self, raw: bytes) -> None:
+        """Go on with the design in a file."""
+        try:
+            self.take(Design.of(tomllib.loads(raw.decode("utf-8-sig"))))
+        except (ValueError, RecursionError) as error:
+            reason = f"is no design file ({str(error).partition(';')[0]})"
+            self.session.page.wrong(SpecError("file", "the upload", reason))
+        except MouldError as error:
+            self.session.page.wrong(error)
+
+    def blame(self, error: MouldError | None) -> None:
+        """Show an error of a build at its field, or take the last one away."""
+        self.errors = {}
+        if error is not None:
+            self._put(error)
+        self.form.judge(self.errors)
+
+    def _edited(self, path: str, typed: object, refused: str | None = None) -> None:
+        field = self.fields[_without_places(path)]
+        if refused is not None:
+            self.errors = {path: refused}
+            self.form.judge(self.errors)
+            return
+        before = set(flat(self.draft.tree)[0])
+        self.draft.put(path, read(field, typed))
+        gone = before - set(flat(self.draft.tree)[0]) - {path}
+        self._judge(fill=bool(gone))
+
+    def _added(self, path: str) -> None:
+        entry = {SOURCES[0]: pattern_names()[0]} if path == "relief.layers" else {}
+        self.draft.add(path, entry)
+        self._judge(fill=True)
+
+    def _dropped(self, path: str, place: int) -> None:
+        self.draft.drop(path, place)
+        self._judge(fill=True)
+
+    def _turned(self, path: str, source: str) -> None:
+        first = {"pattern": pattern_names()[0], "motif": next(iter(Motif)).value}
+        self.draft.turn(path, source, first.get(source, "Text"))
+        self._judge(fill=True)
+
+    def _judge(self, *, fill: bool) -> None:
+        """Wish for the draft if it is a design; say at its field what is wrong otherwise."""
+        self.errors = {}
+        try:
+            design = Design.of(self.draft.tree)
+            refuse_strange(_names(design), _known(), self.session.shelf)
+        except SpecError as error:
+            self._put(error)
+        else:
+            self.session.wish(design)
+            self.asked()
+        if fill:
+            self.form.fill(self._state())
+        else:
+            self.form.judge(self.errors)
+
+    def _put(self, error: MouldError) -> None:
+        name, sentence = on_the_field(error)
+        values, counts = flat(self.draft.tree)
+        shown = set(self.fields) | set(values) | set(counts)
+        path = at_field(error, shown, {}) if isinstance(error, SpecError) else None
+        if path is not None:
+            self.errors = {path: sentence}
+        elif isinstance(error, SpecError):
+            self.errors = {name: sentence}
+
+    def _state(self) -> dict[str, Any]:
+        values, counts = flat(self.draft.tree)
+        for place, layer in enumerate(self.draft.tree.get("relief", {}).get("layers", ())):
+            source = next((name for name in SOURCES if name in layer), "")
+            values[f"relief.layers.{place}.source"] = source
+        for path, field in self.fields.items():
+            values.setdefault(path, field.default if not field.optional else None)
+        return {"values": values, "counts": counts, "errors": self.errors}
+
+
+def _without_places(path: str) -> str:
+    return ".".join(part for part in path.split(".") if not part.isdigit())
+
+
+def _names(design: Design) -> Mapping[str, str | None]:
+    """Return the fields that may name files, with what they name."""
+    named: dict[str, str | None] = {"pastry.outline": design.pastry.outline}
+    for place, layer in enumerate(design.relief.layers):
+        named[f"relief.layers.{place}.pattern"] = layer.pattern
+        named[f"relief.layers.{place}.font"] = layer.font
+    return named
+
+
+@cache
+def _known() -> frozenset[str]:
+    return frozenset({*OUTLINES, *pattern_names()})
+
+
+def _choices(words: Texts) -> Mapping[str, tuple[tuple[str, str], ...]]:
+    """Return the words that text fields take, where the schema leaves them open."""
+    return {
+        "pastry.outline": tuple((name, words.word(name)) for name in OUTLINES),
+        "relief.layers.pattern": tuple((t.name, words.word(t.name)) for t in titles()),
+        "printer.material": tuple((name, name) for name in materials()),
+    }

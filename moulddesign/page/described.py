@@ -1,0 +1,131 @@
+"""The form's description for the browser: fields of a schema in a language's words."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from moulddesign.design.layer import ONLY_FOR, SOURCES
+from moulddesign.page.fields import Field, Section
+from moulddesign.page.shelf import WANTED
+from moulddesign.page.texts import Texts
+
+MAIN: Final = frozenset(
+    {
+        "portion.finished_weight_g", "portion.ratio", "portion.loss", "portion.centres",
+        "portion.centres.name", "portion.centres.mass_g", "portion.centres.count",
+        "pastry.outline", "pastry.width_mm", "pastry.height_mm", "pastry.height_to_width",
+        "relief.depth_mm", "relief.sense", "relief.profile", "relief.layers",
+        "relief.layers.pattern", "relief.layers.motif", "relief.layers.text",
+        "relief.layers.size_mm", "relief.layers.count", "relief.layers.along",
+        "mould.kind", "mould.clearance_mm", "printer.material", "printer.nozzle_mm",
+        "scale.resolution_g", "label.weight_g", "batch.pieces", "name",
+    }
+)  # fmt: skip
+"""Fields that are asked first; every other, known or new, is under "further"."""
+
+UPLOADS: Final = {
+    "relief.layers.pattern": "artwork",
+    "relief.layers.font": "font",
+    "pastry.outline": "outline",
+    "batch.recipe": "recipe",
+}
+"""Fields that a file can be uploaded for, and its kind."""
+
+LINES: Final = frozenset({"relief.layers.text"})
+"""Fields of several lines."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Forms:
+    """What describing needs to know.
+
+    Parameters
+    ----------
+    words : Texts
+        The language.
+    choices : mapping of str to tuple of (str, str)
+        Words and their labels for fields whose schema is plain text, by path.
+    pictures : frozenset of str
+        Paths of the choices that are shown as pictures.
+    """
+
+    words: Texts
+    choices: Mapping[str, tuple[tuple[str, str], ...]]
+    pictures: frozenset[str]
+
+    def section(self, section: Section) -> dict[str, Any]:
+        """Return a table as the form reads it."""
+        return {
+            "name": section.name or "name",
+            "path": section.name,
+            "label": self.words.section(section.name) if section.name else "",
+            "fields": [self.field(field) for field in section.fields],
+        }
+
+    def field(self, field: Field) -> dict[str, Any]:
+        """Return a field as the form reads it."""
+        words = self.words
+        kind = WANTED.get(UPLOADS.get(field.path, ""))
+        one, add = words.one(field.path)
+        plain = {
+            "name": field.name,
+            "kind": self._kind(field),
+            "label": words.label(field),
+            "help": words.help(field),
+            "unit": words.word(field.unit) if field.unit else "",
+            "range": self._range(field),
+            "step": field.step,
+            "start": self._start(field),
+            "placeholder": words["left_out"] if field.optional else "",
+            "options": self._options(field),
+            "main": field.path in MAIN,
+            "pictures": field.path in self.pictures,
+            "upload": UPLOADS.get(field.path, ""),
+            "accept": ",".join(f".{ending}" for ending in kind.endings) if kind else "",
+            "only": _only(field),
+        }
+        if field.kind == "rows":
+            layered = set(SOURCES) <= {inner.name for inner in field.fields}
+            plain |= {
+                "one": one,
+                "add": add,
+                "fields": [self.field(inner) for inner in field.fields],
+                "sources": [
+                    {"value": name, "label": words.word(name)} for name in SOURCES if layered
+                ],
+            }
+        return plain
+
+    def _kind(self, field: Field) -> str:
+        if field.path in self.choices:
+            return "choice"
+        return "lines" if field.path in LINES else field.kind
+
+    def _options(self, field: Field) -> list[dict[str, str]]:
+        given = self.choices.get(field.path) or [(c, self.words.word(c)) for c in field.choices]
+        empty = [{"value": "", "label": self.words["left_out"]}]
+        options = [{"value": value, "label": label} for value, label in given]
+        return empty + options if field.optional and field.path not in self.pictures else options
+
+    def _range(self, field: Field) -> str:
+        low, high = field.limits.get("minimum"), field.limits.get("maximum")
+        above, below = field.limits.get("exclusiveMinimum"), field.limits.get("exclusiveMaximum")
+        says = [
+            self.words[key].format(value=f"{value:,g}".replace(",", "\u202f"))
+            for key, value in (("at_least", low), ("above", above), ("at_most", high),
+                               ("below", below))
+            if value is not None
+        ]  # fmt: skip
+        return ", ".join(says)
+
+    def _start(self, field: Field) -> float:
+        low = field.limits.get("minimum", field.limits.get("exclusiveMinimum", 0.0))
+        return float(field.default) if isinstance(field.default, int | float) else low
+
+
+def _only(field: Field) -> list[Any] | None:
+    """Return under which source of a layer a field is shown."""
+    if not field.path.startswith("relief.layers."):
+        return None
+    source = field.name if field.name in SOURCES else ONLY_FOR.get(field.name)
+    return ["source", [source]] if source else None

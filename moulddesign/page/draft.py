@@ -1,0 +1,209 @@
+"""What stands in the form, right or wrong, and the last design that was right."""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from pydantic import BaseModel
+
+from moulddesign.design.layer import ONLY_FOR, SOURCES
+from moulddesign.design.pastry import SIZES
+from moulddesign.errors import SpecError
+from moulddesign.page.fields import Field
+
+Tree = dict[str, Any]
+
+MOST_STEPS: Final = 200
+"""Changes that can be taken back."""
+
+
+def read(field: Field, typed: object) -> object:
+    """Return what was typed into a field as the value that a design file would hold.
+
+    Parameters
+    ----------
+    field : Field
+        Which field.
+    typed : str or bool
+        What the form holds.
+
+    Returns
+    -------
+    object
+        None where it is left empty and may be. What cannot be read stays text, for the model to
+        refuse with its own sentence.
+
+    Examples
+    --------
+    >>> from moulddesign.design import Design
+    >>> from moulddesign.page.fields import sections
+    >>> weight = sections(Design.model_json_schema())[1].fields[0]
+    >>> read(weight, " 80,5 ")
+    80.5
+    """
+    if field.kind == "yes" or not isinstance(typed, str):
+        return bool(typed)
+    text = typed if field.kind in {"text", "lines"} else typed.strip()
+    if not text and (field.optional or field.kind in {"choice", "date"}):
+        return None
+    if field.kind == "number":
+        return _number(text)
+    if field.kind == "whole":
+        number = _number(text)
+        whole = isinstance(number, float) and number.is_integer()
+        return int(number) if whole else number
+    if field.kind == "numbers":
+        return [_number(part) for part in text.replace("x", " ").split()]
+    return text
+
+
+def _number(text: str) -> float | str:
+    plain = text.replace(",", ".") if text.count(",") == 1 and "." not in text else text
+    try:
+        return float(plain)
+    except ValueError:
+        return text
+
+
+class Draft:
+    """The form's values as a tree, with the way back and forth.
+
+    Parameters
+    ----------
+    tree : dict
+        Nested plain values.
+    model : type of BaseModel
+        What they shall become.
+    """
+
+    def __init__(self, tree: Tree, model: type[BaseModel]) -> None:
+        self.tree = tree
+        self.model = model
+        self._back: list[Tree] = []
+        self._forth: list[Tree] = []
+
+    @property
+    def can_go_back(self) -> bool:
+        """Whether there is a change to take back."""
+        return bool(self._back)
+
+    @property
+    def can_go_forth(self) -> bool:
+        """Whether there is a change to make again."""
+        return bool(self._forth)
+
+    def back(self) -> None:
+        """Take the last change back."""
+        self._forth.append(self.tree)
+        self.tree = self._back.pop()
+
+    def forth(self) -> None:
+        """Make the change that was taken back again."""
+        self._back.append(self.tree)
+        self.tree = self._forth.pop()
+
+    def replace(self, tree: Tree) -> None:
+        """Take another tree's values; the old ones can be had back."""
+        if tree == self.tree:
+            return
+        self._back = [*self._back[-MOST_STEPS:], self.tree]
+        self._forth = []
+        self.tree = tree
+
+    def put(self, path: str, value: object) -> None:
+        """Set one value, or leave it out where it is None.
+
+        A size takes the place of the other sizes, for with the weight only one is free.
+        """
+        tree = copied(self.tree)
+        *way, key = path.split(".")
+        table = reached(tree, way)
+        if way == ["pastry"] and key in SIZES and value is not None:
+            for size in SIZES:
+                table.pop(size, None)
+        if value is None:
+            table.pop(key, None)
+        else:
+            table[key] = value
+        self.replace(tree)
+
+    def add(self, path: str, entry: Tree) -> None:
+        """Add an entry to a list of tables."""
+        tree = copied(self.tree)
+        *way, key = path.split(".")
+        reached(tree, way).setdefault(key, []).append(entry)
+        self.replace(tree)
+
+    def drop(self, path: str, place: int) -> None:
+        """Take an entry out of a list of tables."""
+        tree = copied(self.tree)
+        *way, key = path.split(".")
+        del reached(tree, way)[key][place]
+        self.replace(tree)
+
+    def turn(self, path: str, source: str, value: object) -> None:
+        """Let a layer come from another source; what says something of the old one goes."""
+        tree = copied(self.tree)
+        layer = reached(tree, path.split("."))
+        for name in (*SOURCES, *(n for n, of in ONLY_FOR.items() if of != source)):
+            layer.pop(name, None)
+        layer[source] = value
+        self.replace(tree)
+
+
+def reached(tree: Tree, way: list[str]) -> Any:  # noqa: ANN401 (a table of any values)
+    """Return the table at the end of a way of keys and list places."""
+    here: Any = tree
+    for part in way:
+        here = here[int(part)] if isinstance(here, list) else here.setdefault(part, {})
+    return here
+
+
+def copied(tree: Any) -> Any:  # noqa: ANN401 (any plain value)
+    """Return nested plain values that share no table or list with the given ones."""
+    if isinstance(tree, dict):
+        return {key: copied(value) for key, value in tree.items()}
+    return [copied(value) for value in tree] if isinstance(tree, list) else tree
+
+
+def flat(tree: Mapping[str, Any], path: str = "") -> tuple[dict[str, Any], dict[str, int]]:
+    """Return values by dotted path, and the length of each list of tables.
+
+    Examples
+    --------
+    >>> flat({"a": {"b": 1}, "c": [{"d": 2}]})
+    ({'a.b': 1, 'c.0.d': 2}, {'c': 1})
+    """
+    values: dict[str, Any] = {}
+    counts: dict[str, int] = {}
+    for key, value in tree.items():
+        here = f"{path}.{key}" if path else key
+        tables = [("", value)] if isinstance(value, dict) else []
+        if isinstance(value, list) and all(isinstance(one, dict) for one in value):
+            counts[here] = len(value)
+            tables = [(f".{place}", one) for place, one in enumerate(value)]
+        elif not tables:
+            values[here] = value
+        for end, table in tables:
+            inner, more = flat(table, here + end)
+            values |= inner
+            counts |= more
+    return values, counts
+
+
+def at_field(error: SpecError, shown: set[str], aliases: Mapping[str, str]) -> str | None:
+    """Return which field of a form an error belongs to; None where none is meant.
+
+    Parameters
+    ----------
+    error : SpecError
+        Its field may lack the place in a list, or its table.
+    shown : set of str
+        The dotted paths that the form shows.
+    aliases : mapping of str to str
+        Fields that rooms below call otherwise.
+    """
+    name = aliases.get(error.field, error.field)
+    if name in shown:
+        return name
+    plain = {".".join(p for p in path.split(".") if not p.isdigit()): path for path in shown}
+    return plain.get(name)

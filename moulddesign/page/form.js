@@ -1,0 +1,210 @@
+// A form drawn from a description that the server makes of a schema; it holds no rule of its own.
+const Entry = {
+  name: "moulddesign-entry",
+  props: ["field", "path", "texts", "errors", "values", "revision", "prefix"],
+  emits: ["edit"],
+  data() {
+    return { text: "", timer: null };
+  },
+  computed: {
+    id() {
+      return `${this.prefix}-${this.path.replaceAll(".", "-")}`;
+    },
+    error() {
+      return this.errors[this.path];
+    },
+    described() {
+      return [`${this.id}-help`, this.error ? `${this.id}-error` : ""].join(" ").trim();
+    },
+    given() {
+      return this.values[this.path];
+    },
+    optionsWithOwn() {
+      const known = this.field.options.some((option) => option.value === this.text);
+      if (known || this.text === "") return this.field.options;
+      return [...this.field.options, { value: this.text, label: this.text }];
+    },
+  },
+  watch: {
+    revision: { immediate: true, handler: "reset" },
+  },
+  beforeUnmount() {
+    clearTimeout(this.timer);
+  },
+  methods: {
+    reset() {
+      clearTimeout(this.timer);
+      const shown = this.given;
+      if (this.field.kind === "yes") this.text = shown === true;
+      else if (Array.isArray(shown)) this.text = shown.join(" x ");
+      else this.text = shown === undefined || shown === null ? "" : String(shown);
+    },
+    typed(event) {
+      this.text = event.target.value;
+      clearTimeout(this.timer);
+      this.timer = setTimeout(() => this.send(), 300);
+    },
+    chosen(event) {
+      this.text = event.target.type === "checkbox" ? event.target.checked : event.target.value;
+      this.send();
+    },
+    send() {
+      clearTimeout(this.timer);
+      this.$emit("edit", this.path, this.text);
+    },
+    stepped(by) {
+      const number = Number(String(this.text === "" ? this.field.start : this.text).replace(",", "."));
+      if (!Number.isFinite(number)) return;
+      const next = number + by * this.field.step;
+      this.text = String(Number(next.toFixed(6)));
+      this.send();
+    },
+    keyed(event) {
+      if (!this.field.step || (event.key !== "ArrowUp" && event.key !== "ArrowDown")) return;
+      event.preventDefault();
+      this.stepped((event.key === "ArrowUp" ? 1 : -1) * (event.shiftKey ? 10 : 1));
+    },
+    async picked(event) {
+      const file = event.target.files[0];
+      event.target.value = "";
+      if (!file) return;
+      const answer = await fetch(`/upload/${this.field.upload}`, { method: "POST", body: file });
+      const said = await answer.json();
+      this.$emit("edit", this.path, said.name ?? "", said.error ?? null);
+      if (said.name) this.text = said.name;
+    },
+  },
+  template: `
+    <div class="field" :class="{ wrong: error, picture: field.pictures }" :data-path="path">
+      <template v-if="field.kind === 'yes'">
+        <label class="tick"><input type="checkbox" :id="id" :checked="text" @change="chosen"
+          :aria-describedby="described" /> <span>{{ field.label }}</span></label>
+      </template>
+      <template v-else-if="field.pictures">
+        <fieldset :aria-describedby="described">
+          <legend>{{ field.label }}</legend>
+          <div class="pictures">
+            <label v-for="option in field.options" :key="option.value" class="pick">
+              <input type="radio" :name="id" :value="option.value" :checked="text === option.value"
+                @change="chosen" />
+              <img :src="'/pattern/' + option.value" alt="" width="64" height="64" loading="lazy" />
+              <span>{{ option.label }}</span>
+            </label>
+          </div>
+        </fieldset>
+      </template>
+      <template v-else>
+        <label :for="id">{{ field.label }}</label>
+        <div class="entry">
+          <select v-if="field.kind === 'choice'" :id="id" :value="text" @change="chosen"
+            :aria-describedby="described" :aria-invalid="!!error">
+            <option v-for="option in optionsWithOwn" :key="option.value" :value="option.value">{{ option.label }}</option>
+          </select>
+          <textarea v-else-if="field.kind === 'lines'" :id="id" rows="2" :value="text" @input="typed" @change="send"
+            :aria-describedby="described" :aria-invalid="!!error"></textarea>
+          <input v-else :id="id" :type="field.kind === 'date' ? 'date' : 'text'" :value="text"
+            :inputmode="field.kind === 'number' ? 'decimal' : field.kind === 'whole' ? 'numeric' : 'text'"
+            :placeholder="field.placeholder" autocomplete="off" spellcheck="false"
+            @input="typed" @change="send" @keydown="keyed"
+            :aria-describedby="described" :aria-invalid="!!error" />
+          <span v-if="field.unit" class="unit">{{ field.unit }}</span>
+          <span v-if="field.step" class="steps">
+            <button type="button" :aria-label="texts.less + ': ' + field.label" @click="stepped(-1)">&minus;</button>
+            <button type="button" :aria-label="texts.more + ': ' + field.label" @click="stepped(1)">+</button>
+          </span>
+        </div>
+      </template>
+      <label v-if="field.upload" class="own">{{ texts.own_file }}
+        <input type="file" :accept="field.accept" @change="picked" :aria-label="texts.own_file + ': ' + field.label" />
+      </label>
+      <p class="help" :id="id + '-help'">{{ field.help }}<template v-if="field.range"> <span class="range">{{ field.range }}</span></template></p>
+      <p v-if="error" class="error" :id="id + '-error'" role="alert"><span aria-hidden="true">&#9650;</span> {{ error }}</p>
+    </div>`,
+};
+
+const Rows = {
+  name: "moulddesign-rows",
+  components: { Entry },
+  props: ["fields", "path", "texts", "errors", "values", "counts", "revision", "prefix"],
+  emits: ["edit", "add", "drop", "turn"],
+  data() {
+    return { opened: {} };
+  },
+  methods: {
+    at(field) {
+      return this.path ? `${this.path}.${field.name}` : field.name;
+    },
+    main() {
+      return this.fields.filter((field) => field.main && this.fits(field));
+    },
+    rest() {
+      return this.fields.filter((field) => !field.main && this.fits(field));
+    },
+    fits(field) {
+      if (!field.only) return true;
+      const [name, wanted] = field.only;
+      const said = this.values[this.path ? `${this.path}.${name}` : name];
+      return wanted.includes(said);
+    },
+    erroneous(fields) {
+      return fields.some((field) => Object.keys(this.errors).some((path) => path.startsWith(this.at(field))));
+    },
+  },
+  template: `
+    <template v-for="(group, place) in [main(), rest()]" :key="place">
+      <component v-if="group.length" :is="place ? 'details' : 'div'" class="group"
+        :open="place ? (opened.rest || erroneous(group)) : undefined" @toggle="place && (opened.rest = $event.target.open)">
+        <summary v-if="place">{{ texts.further }}</summary>
+        <template v-for="field in group" :key="field.name">
+          <fieldset v-if="field.kind === 'rows'" class="rows">
+            <legend>{{ field.label }}</legend>
+            <p class="help">{{ field.help }}</p>
+            <div v-for="place in counts[at(field)] ?? 0" :key="place" class="row" role="group" :aria-label="field.one + ' ' + place">
+              <div class="rowhead"><strong>{{ field.one }} {{ place }}</strong>
+                <button type="button" v-if="field.sources.length" v-for="source in field.sources" :key="source.value"
+                  :aria-pressed="values[at(field) + '.' + (place - 1) + '.source'] === source.value"
+                  @click="$emit('turn', at(field) + '.' + (place - 1), source.value)">{{ source.label }}</button>
+                <button type="button" class="drop" @click="$emit('drop', at(field), place - 1)"
+                  :aria-label="texts.remove + ': ' + field.one + ' ' + place">{{ texts.remove }}</button></div>
+              <moulddesign-rows :fields="field.fields" :path="at(field) + '.' + (place - 1)" :texts="texts"
+                :errors="errors" :values="values" :counts="counts" :revision="revision" :prefix="prefix"
+                @edit="(...a) => $emit('edit', ...a)" />
+            </div>
+            <p v-if="errors[at(field)]" class="error" role="alert"><span aria-hidden="true">&#9650;</span> {{ errors[at(field)] }}</p>
+            <button type="button" @click="$emit('add', at(field))">{{ field.add }}</button>
+          </fieldset>
+          <Entry v-else :field="field" :path="at(field)" :texts="texts" :errors="errors" :values="values"
+            :revision="revision" :prefix="prefix" @edit="(...a) => $emit('edit', ...a)" />
+        </template>
+      </component>
+    </template>`,
+};
+
+export default {
+  components: { Rows },
+  props: ["sections", "texts", "start", "prefix"],
+  data() {
+    return { values: this.start.values, counts: this.start.counts, errors: this.start.errors, revision: 0 };
+  },
+  methods: {
+    judge(errors) {
+      this.errors = errors;
+    },
+    fill(state) {
+      this.values = state.values;
+      this.counts = state.counts;
+      this.errors = state.errors;
+      this.revision += 1;
+    },
+  },
+  template: `
+    <form class="asked" @submit.prevent novalidate>
+      <section v-for="section in sections" :key="section.name" class="part" :aria-label="section.label || section.name">
+        <h2 v-if="section.label">{{ section.label }}</h2>
+        <Rows :fields="section.fields" :path="section.path" :texts="texts" :errors="errors" :values="values"
+          :counts="counts" :revision="revision" :prefix="prefix"
+          @edit="(...a) => $emit('edit', a)" @add="(...a) => $emit('add', a)"
+          @drop="(...a) => $emit('drop', a)" @turn="(...a) => $emit('turn', a)" />
+      </section>
+    </form>`,
+};

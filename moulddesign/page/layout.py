@@ -1,0 +1,177 @@
+"""The page of one tab: what is asked, what is seen, what comes of it."""
+
+from typing import TYPE_CHECKING, Any, Final
+
+from nicegui import ui
+
+from moulddesign.errors import MouldError, SpecError
+from moulddesign.page import markup
+from moulddesign.page.address import packed
+from moulddesign.page.asking import Asking
+from moulddesign.page.elements import Sight, button, link, live, plain, said
+from moulddesign.page.piece import Piece
+from moulddesign.page.session import WHOLE, Session, on_the_field
+from moulddesign.page.texts import Texts
+
+if TYPE_CHECKING:
+    from moulddesign.design import Design
+
+VIEW_TEXTS: Final = (
+    "view_says", "view_keys", "shown", "pastry_only", "everything", "apart", "cut", "uncut",
+    "cut_front", "cut_side", "cut_level", "cut_at", "see_through", "as_at_first", "key", "crust",
+    "first_picture", "parts_follow", "no_webgl",
+)  # fmt: skip
+
+
+class Page:
+    """The page of one tab; it tells the session what is asked, and shows what it answers.
+
+    Parameters
+    ----------
+    session : Session
+        The tab's work.
+    words : Texts
+        The language.
+    """
+
+    def __init__(self, session: Session, words: Texts) -> None:
+        self.session = session
+        self.words = words
+        self.asking = Asking(session, words, self._asked)
+        self._report: dict[str, Any] | None = None
+        self._written: Design | None = None
+        session.shown = self
+
+    def lay_out(self) -> None:
+        """Make the elements, and ask for the first picture."""
+        link(self.words["skip"], "#asked", "skip")
+        self._head()
+        with plain("main", "bench"):
+            with plain("section", "asking", id="asked", aria_label=self.words["asked"]):
+                self.asking.lay_out()
+            with plain("section", "seeing", aria_label=self.words["view"]):
+                self.sight = Sight(
+                    texts={key: self.words[key] for key in VIEW_TEXTS},
+                    names={n: self.words.word(n) for n in ("pastry", "filling", "centre")},
+                )
+                self.sight.on("without", lambda _: self.session.picture())
+            with plain("section", "coming", aria_label=self.words["result"]):
+                self._results()
+        self.session.wish(self.session.design)
+
+    def _head(self) -> None:
+        words = self.words
+        with plain("header", "head"):
+            said("h1", words["title"])
+            with plain("div", "tools"):
+                self.back = button(words["back"], self.asking.back)
+                self.forth = button(words["forth"], self.asking.forth)
+                button(words["afresh"], self.asking.afresh)
+                self._offer_other_language()
+
+    def _offer_other_language(self) -> None:
+        code = self.words["language_code"]
+        other = said(
+            "a", self.words["language_other"], lang=code, hreflang=code, href=f"?in={code}"
+        )
+        other.on(
+            "click",
+            js_handler="(event) => { event.preventDefault(); const to = new URL(location); "
+            f"to.searchParams.set('in', '{code}'); location.assign(to); }}",
+        )
+
+    def _results(self) -> None:
+        words = self.words
+        self.trouble = live("trouble")
+        self.trouble._props["role"] = "status"  # noqa: SLF001
+        said("h2", words["one_piece"], "first")
+        self.weights = live("figures")
+        said("h2", words["findings"])
+        with plain("p", "state", role="status"):
+            self.state = said("span", words["checking"])
+            self.stop = button(words["stop"], self.session.cancel)
+            self.again = button(words["check_again"], self._check_again)
+        self.findings = live("findings")
+        said("h2", words["files"])
+        with plain("p", "making"):
+            self.make = button(words["make_files"], self._make_files, "strong")
+            link(words["save"], f"/files/{self.session.token}/design.toml", "save", download="")
+        self.files_say = said("p", "", "files-say", role="status")
+        self.links = live("links")
+        self._show(self.again, shown=False)
+
+    def _check_again(self) -> None:
+        self.session.wish(self.session.design)
+
+    def _make_files(self) -> None:
+        self.files_say.set_text(self.words["making_files"])
+        self._written = self.session.design
+        failed = self._report is not None and any(
+            found["verdict"] == "fail" for found in self._report["findings"]
+        )
+        self.session.write(keep_failing=failed)
+
+    def _asked(self) -> None:
+        """Keep the address, the buttons and the files in step with the design."""
+        packed_design = packed(self.session.design)
+        ui.run_javascript(
+            "{ const to = new URL(location); to.searchParams.set('design', "
+            f"'{packed_design}'); history.replaceState(null, '', to); }}"
+        )
+        if self._written is not None and self._written != self.session.design:
+            self.files_say.set_text(self.words["files_old"])
+
+    @staticmethod
+    def _show(element: ui.element, *, shown: bool) -> None:
+        element._props["hidden"] = not shown  # noqa: SLF001
+        element.update()
+
+    # what the session tells
+
+    def figures(self, piece: Piece) -> None:
+        """Show weights and sizes."""
+        self.weights.set_content(markup.weights(self.words, piece))
+
+    def bodies(self, address: str, serial: int, stage: str) -> None:
+        """Draw what lies at an address."""
+        if stage == "picture":
+            self.sight.instead(address, serial)
+        else:
+            self.sight.show(address, serial, stage=stage)
+
+    def checking(self, *, going_on: bool) -> None:
+        """Say that findings are being looked for, or wait; old ones are not shown meanwhile."""
+        self._report = None
+        self.findings.set_content("")
+        self.state.set_text(self.words["checking" if going_on else "unchecked"])
+        self._show(self.stop, shown=going_on)
+        self._show(self.again, shown=not going_on)
+
+    def report(self, report: dict[str, Any]) -> None:
+        """Show findings."""
+        self._report = report
+        failed = any(found["verdict"] == "fail" for found in report["findings"])
+        self.state.set_text("")
+        self._show(self.stop, shown=False)
+        self._show(self.again, shown=False)
+        self.findings.set_content(markup.findings(self.words, report))
+        self.make.set_text(  # type: ignore[attr-defined]
+            self.words["make_files_all_the_same" if failed else "make_files"]
+        )
+
+    def wrong(self, error: MouldError | None) -> None:
+        """Show what cannot be made, or that all is well."""
+        self.asking.blame(error)
+        if error is None:
+            self.trouble.set_content("")
+            return
+        self.checking(going_on=False)
+        sentence = str(error) if isinstance(error, SpecError) else on_the_field(error)[1]
+        self.trouble.set_content(
+            markup.paragraph(self.words["nothing_made"]) + markup.paragraph(sentence)
+        )
+
+    def files(self, token: str, sizes: dict[str, int]) -> None:
+        """Show what can be downloaded."""
+        self.files_say.set_text("")
+        self.links.set_content(markup.files(self.words, token, sizes, whole=WHOLE) if sizes else "")

@@ -1,0 +1,209 @@
+"""The page as a program: a port, two workers, routes, and a clean end."""
+
+import asyncio
+import contextlib
+import socket
+import webbrowser
+from collections.abc import AsyncIterator, Callable
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Annotated, Final
+
+import uvicorn
+from fastapi import FastAPI, Query, Request, Response
+from nicegui import Client, ui
+
+from moulddesign.design import Design
+from moulddesign.errors import MouldError, SpecError, WriteError
+from moulddesign.page.address import unpacked
+from moulddesign.page.desk import Desk
+from moulddesign.page.guard import Guard
+from moulddesign.page.layout import Page
+from moulddesign.page.session import BUILD_LIMIT_S, Session, wanted_event
+from moulddesign.page.shelf import WANTED, Shelf
+from moulddesign.page.texts import language_for, texts
+from moulddesign.page.workshop import Worker
+from moulddesign.pastry.artwork import pattern_names, patterns_folder
+
+HOST: Final = "127.0.0.1"
+PORT: Final = 8467
+"""Where the page is looked for first."""
+
+TRIED: Final = 50
+"""Ports after it that are tried, one after another."""
+
+KINDS: Final = {"svg": "image/svg+xml", "png": "image/png", "jpg": "image/jpeg"}
+OTHER_KINDS: Final = {"pdf": "application/pdf", "toml": "text/plain", "json": "application/json"}
+LOOK: Final = Path(__file__).with_name("look.css")
+
+
+def free_socket(port: int) -> socket.socket:
+    """Return a socket that listens on this machine alone: on a port, or the next free one.
+
+    Parameters
+    ----------
+    port : int
+        Where to begin; 0 for any.
+
+    Raises
+    ------
+    WriteError
+        None of them is free.
+    """
+    for number in range(port, port + TRIED) if port else (0,):
+        made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            made.bind((HOST, number))
+            made.listen(128)
+        except (OSError, OverflowError):
+            made.close()
+            continue
+        return made
+    raise WriteError(f"{HOST}:{port}", "is taken, and so are the ports after it; name another")
+
+
+def serve(design: Design, port: int, *, say: Callable[[str], None], look: bool) -> None:
+    """Serve the page until Ctrl-C.
+
+    Parameters
+    ----------
+    design : Design
+        What is shown where the address holds no design.
+    port : int
+        Where to begin looking for a free port.
+    say : callable
+        Told the address.
+    look : bool
+        Whether the browser is opened.
+    """
+    with (
+        contextlib.closing(free_socket(port)) as ear,
+        TemporaryDirectory(prefix="moulddesign-page-") as folder,
+    ):
+        number = ear.getsockname()[1]
+        address = f"http://{HOST}:{number}/"
+        app = application(design, Path(folder), lambda: _greet(address, say, look=look))
+        config = uvicorn.Config(
+            Guard(app, number), log_level="warning", ws_max_size=2**22,
+            timeout_graceful_shutdown=2, server_header=False,
+        )  # fmt: skip
+        uvicorn.Server(config).run(sockets=[ear])
+
+
+def _greet(address: str, say: Callable[[str], None], *, look: bool) -> None:
+    say(address)
+    if look:
+        webbrowser.open(address)
+
+
+def application(design: Design, folder: Path, ready: Callable[[], None]) -> FastAPI:
+    """Return the page's application.
+
+    Parameters
+    ----------
+    design : Design
+        What is shown where the address holds no design.
+    folder : Path
+        For uploads.
+    ready : callable
+        Called once it serves.
+    """
+    shelf, desk = Shelf(folder), Desk()
+    sketcher, builder = Worker(folder), Worker(folder)
+
+    @contextlib.asynccontextmanager
+    async def life(_: FastAPI) -> AsyncIterator[None]:
+        sketcher.start()
+        builder.start()
+        ready()
+        warm = asyncio.gather(
+            _warmed(sketcher, "the piece", design), _warmed(builder, "the checks", design)
+        )
+        yield
+        warm.cancel()
+        sketcher.end()
+        builder.end()
+
+    app = FastAPI(lifespan=life, openapi_url=None)
+    _routes(app, shelf, desk)
+
+    _front(
+        lambda first: Session(first, sketcher=sketcher, builder=builder, shelf=shelf, desk=desk),
+        design,
+    )
+    ui.add_head_html(f"<style>{LOOK.read_text(encoding='utf-8')}</style>", shared=True)
+    ui.run_with(
+        app, title="moulddesign", dark=None, tailwind=False, reconnect_timeout=20.0,
+        show_welcome_message=False, favicon=Path(__file__).with_name("sign.svg"),
+    )  # fmt: skip
+    return app
+
+
+def _front(begun: Callable[[Design], Session], design: Design) -> None:
+    """Serve the page itself: the design in the address, or the usual one."""
+
+    @ui.page("/")
+    def show(
+        request: Request,
+        client: Client,
+        *,
+        packed: Annotated[str, Query(alias="design")] = "",
+        asked: Annotated[str, Query(alias="in")] = "",
+    ) -> None:
+        words = texts(language_for(asked, request.headers.get("accept-language", "")))
+        trouble = None
+        try:
+            first = unpacked(packed) if packed else design
+        except SpecError as error:
+            first, trouble = design, error
+        session = begun(first)
+        client.on_delete(session.close)
+        ui.page_title(words["title"])
+        ui.query("html").props(f"lang={words.language}")
+        page = Page(session, words)
+        page.lay_out()
+        if trouble is not None:
+            page.wrong(trouble)
+
+
+async def _warmed(worker: Worker, job: str, design: Design) -> None:
+    """Let a worker load its libraries before anybody waits for it."""
+    with contextlib.suppress(MouldError):  # the page will say what is wrong with the design
+        async for _ in worker.parts(
+            job, design.plain(), limit_s=BUILD_LIMIT_S, wanted=wanted_event()
+        ):
+            pass
+
+
+def _routes(app: FastAPI, shelf: Shelf, desk: Desk) -> None:
+    @app.get("/files/{token}/{name}")
+    def file(token: str, name: str) -> Response:
+        content = desk.file(token, name)
+        if content is None:
+            return Response("There is no such file; make the files again.", 404)
+        ending = name.rpartition(".")[2]
+        kind = (KINDS | OTHER_KINDS).get(ending, "application/octet-stream")
+        headers = {"cache-control": "no-store", "content-security-policy": "sandbox"}
+        return Response(content, media_type=kind, headers=headers)
+
+    @app.get("/pattern/{name}")
+    def pattern(name: str) -> Response:
+        bundled = name in pattern_names()
+        path = patterns_folder() / f"{name}.svg" if bundled else shelf.path(name)
+        kind = KINDS.get("" if path is None else path.suffix[1:])
+        if path is None or kind is None:
+            return Response("There is no such drawing.", 404)
+        headers = {
+            "content-security-policy": "sandbox; default-src 'none'; style-src 'unsafe-inline'"
+        }
+        return Response(path.read_bytes(), media_type=kind, headers=headers)
+
+    @app.post("/upload/{kind}")
+    async def upload(kind: str, request: Request) -> dict[str, str]:
+        if kind not in WANTED:
+            return {"error": "There is nothing of that kind to upload."}
+        try:
+            return {"name": await shelf.take(kind, request.stream())}
+        except SpecError as error:
+            return {"error": f"The file {error.need}."}

@@ -1,0 +1,200 @@
+"""One open tab: its draft, its last good design, and the work that goes on for it."""
+
+import asyncio
+from typing import Any, Final, Protocol
+
+from moulddesign.design import Design
+from moulddesign.errors import MouldError, SpecError
+from moulddesign.page.desk import Desk, zipped
+from moulddesign.page.piece import Piece
+from moulddesign.page.shelf import Shelf
+from moulddesign.page.workshop import Worker
+
+PIECE_LIMIT_S: Final = 30.0
+BUILD_LIMIT_S: Final = 120.0
+PAUSE_S: Final = 0.25
+"""Without a new wish for so long, the checks begin [s]."""
+
+WHOLE: Final = "set.zip"
+
+
+class Shown(Protocol):
+    """What a session tells its page."""
+
+    def figures(self, piece: Piece) -> None:
+        """Show weights and sizes."""
+
+    def bodies(self, address: str, serial: int, stage: str) -> None:
+        """Draw what lies at an address."""
+
+    def checking(self, *, going_on: bool) -> None:
+        """Say that findings are being looked for, or wait."""
+
+    def report(self, report: dict[str, Any]) -> None:
+        """Show findings."""
+
+    def wrong(self, error: MouldError | None) -> None:
+        """Show what cannot be made, or that all is well."""
+
+    def files(self, token: str, sizes: dict[str, int]) -> None:
+        """Show what can be downloaded."""
+
+
+class Session:
+    """The work for one tab: pictures first, checks after them, the latest wish alone.
+
+    Parameters
+    ----------
+    design : Design
+        What is shown first.
+    sketcher, builder : Worker
+        For pictures, and for checks and files; shared by all tabs.
+    shelf : Shelf
+        Uploads.
+    desk : Desk
+        Where pictures and files lie for the browser.
+    """
+
+    def __init__(
+        self, design: Design, *, sketcher: Worker, builder: Worker, shelf: Shelf, desk: Desk
+    ) -> None:
+        self.design = design
+        self.sketcher = sketcher
+        self.builder = builder
+        self.shelf = shelf
+        self.desk = desk
+        self.token, self.drawer = desk.opened()
+        self.serial = 0
+        self.shown: Shown | None = None
+        self._wish: Design | None = None
+        self._proving = asyncio.Event()
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._pump: asyncio.Task[None] | None = None
+
+    def close(self) -> None:
+        """Stop all work and throw the files away: the tab is gone."""
+        self._wish = None
+        self._proving.clear()
+        self.desk.close(self.token)
+
+    def wish(self, design: Design) -> None:
+        """Ask for another design; what is under way for the old one ends soon."""
+        self.design = design
+        self._wish = design
+        self._proving.clear()
+        self.drawer["design.toml"] = design.toml().encode()
+        if self._pump is None or self._pump.done():
+            self._pump = self._start(self._pumping())
+
+    def cancel(self) -> None:
+        """End the checks or files in the making at once."""
+        self.builder.cancel(self._proving)
+        self.page.checking(going_on=False)
+
+    def write(self, *, keep_failing: bool) -> None:
+        """Make all files of the design."""
+        self._start(self._writing(self.design, keep_failing=keep_failing))
+
+    def picture(self) -> None:
+        """Make a picture for a browser that draws nothing in 3D."""
+        self._start(self._picturing(self.design))
+
+    @property
+    def page(self) -> Shown:
+        """The page that is told."""
+        assert self.shown is not None  # noqa: S101 (set when the page is laid out)
+        return self.shown
+
+    def _start(self, work: Any) -> asyncio.Task[None]:  # noqa: ANN401 (a coroutine)
+        task: asyncio.Task[None] = asyncio.get_running_loop().create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+        return task
+
+    async def _pumping(self) -> None:
+        while self._wish is not None:
+            design, self._wish = self._wish, None
+            await self._sketch(design)
+            if self._wish is None:
+                await asyncio.sleep(PAUSE_S)
+            if self._wish is None and design is self.design:
+                self._start(self._prove(design))
+
+    async def _sketch(self, design: Design) -> None:
+        self.serial += 1
+        self.page.checking(going_on=True)
+        try:
+            async for name, value in self.sketcher.parts(
+                "the piece", design.plain(), limit_s=PIECE_LIMIT_S, wanted=wanted_event()
+            ):
+                if name == "figures":
+                    self.page.figures(value)
+                else:
+                    self._draw("pastry", self.serial, value)
+            self.page.wrong(None)
+        except MouldError as error:
+            self.page.wrong(error)
+
+    async def _prove(self, design: Design) -> None:
+        self._proving = wanted = wanted_event()
+        serial = self.serial
+        try:
+            async for name, value in self.builder.parts(
+                "the checks", design.plain(), limit_s=BUILD_LIMIT_S, wanted=wanted
+            ):
+                if name == "report":
+                    self.page.report(value)
+                else:
+                    self._draw("mould", serial, value)
+        except MouldError as error:
+            if wanted.is_set():
+                self.page.wrong(error)
+
+    def _draw(self, stage: str, serial: int, content: bytes) -> None:
+        for old in [name for name in self.drawer if name.startswith(f"{stage}-")]:
+            del self.drawer[old]
+        self.drawer[f"{stage}-{serial}"] = content
+        self.page.bodies(f"/files/{self.token}/{stage}-{serial}", serial, stage)
+
+    async def _writing(self, design: Design, *, keep_failing: bool) -> None:
+        self._proving = wanted = wanted_event()
+        try:
+            async for _, files in self.builder.parts(
+                "the files", design.plain(), keep_failing, limit_s=BUILD_LIMIT_S, wanted=wanted
+            ):
+                self._keep(design, files)
+        except MouldError as error:
+            self.page.wrong(error)
+            self.page.files("", {})
+
+    def _keep(self, design: Design, files: dict[str, bytes]) -> None:
+        for name in [n for n in self.drawer if not n.startswith(("pastry-", "mould-"))]:
+            del self.drawer[name]
+        self.drawer.update(files)
+        self.drawer[WHOLE] = zipped(files, design.name)
+        self.page.files(self.token, {name: len(content) for name, content in files.items()})
+
+    async def _picturing(self, design: Design) -> None:
+        try:
+            async for _, png in self.sketcher.parts(
+                "the picture", design.plain(), limit_s=PIECE_LIMIT_S, wanted=wanted_event()
+            ):
+                self.drawer[f"pastry-{self.serial}"] = png
+                address = f"/files/{self.token}/pastry-{self.serial}"
+                self.page.bodies(address, self.serial, "picture")
+        except MouldError as error:
+            self.page.wrong(error)
+
+
+def wanted_event() -> asyncio.Event:
+    """Return an event that says: this is wanted, until it is cleared."""
+    event = asyncio.Event()
+    event.set()
+    return event
+
+
+def on_the_field(error: MouldError) -> tuple[str, str]:
+    """Return the field that an error belongs to, and its sentence; no field where none is meant."""
+    if isinstance(error, SpecError):
+        return error.field, f"{error.need[:1].upper()}{error.need[1:]}."
+    return "", str(error)
