@@ -1,7 +1,7 @@
 """What lies inside the crust, as bodies for the view's section."""
 
 from collections.abc import Iterable
-from math import cos, pi, sin
+from math import atan, cos, pi, radians, sin, tan
 from typing import Final
 
 import numpy as np
@@ -24,12 +24,14 @@ def filled_space(pastry: Pastry, crust_mm: float) -> Mesh | None:
     crust_mm : float
         Thickness of the crust [mm].
     """
-    inner = pastry.outline.shape.buffer(-crust_mm, quad_segs=AROUND // 4)
-    prisms = [
-        _prism(part, crust_mm, pastry.height_mm - crust_mm)
-        for part in shapely.get_parts(inner)
-        if not part.is_empty
-    ]
+    lean = tan(radians(pastry.side_draft_deg))
+    levels = (crust_mm, pastry.height_mm - crust_mm)
+    low, high = (crust_mm / cos(atan(lean)) + level * lean for level in levels)
+    inner = pastry.outline.shape.buffer(-low, quad_segs=AROUND // 4)
+    half_mm = pastry.outline.width_mm / 2.0
+    # Drawn for looking at: where the side leans, the upper outline is the lower one made smaller.
+    share = max(half_mm - high, 0.0) / (half_mm - low)
+    prisms = [_prism(part, levels, share) for part in shapely.get_parts(inner) if not part.is_empty]
     return joined(prisms) if prisms else None
 
 
@@ -55,11 +57,14 @@ def centre_balls(pastry: Pastry, diameters_mm: Iterable[float]) -> tuple[Mesh, .
     )
 
 
-def _prism(shape: shapely.Polygon, low_mm: float, high_mm: float) -> Mesh:
+def _prism(shape: shapely.Polygon, levels_mm: tuple[float, float], share: float) -> Mesh:
     ring = shapely.get_coordinates(shapely.geometry.polygon.orient(shape).exterior)[:-1]
     count = len(ring)
     corners = np.concatenate(
-        [np.column_stack([ring, np.full(count, z)]) for z in (low_mm, high_mm)]
+        [
+            np.column_stack([ring * size, np.full(count, z)])
+            for size, z in zip((1.0, share), levels_mm, strict=True)
+        ]
     )
     here, there = np.arange(count), np.roll(np.arange(count), -1)
     flat = triangulated([ring])
