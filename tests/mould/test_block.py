@@ -1,0 +1,123 @@
+"""Knock-out blocks, judged by trimesh, the CAD kernel's own volumes and closed forms."""
+
+from functools import cache
+from math import pi
+
+import numpy as np
+import pytest
+from mould.judge import body, ceiling_boxes_mm, cross_section, steepest_overhang_deg
+from shapely import Polygon as Shape
+
+from moulddesign.design import Design
+from moulddesign.errors import SpecError
+from moulddesign.mould import block
+from moulddesign.pastry.pastry import pastry
+
+CASES = {
+    "one round": {},
+    "four square": {"mould.cavities": 4, "pastry.outline": "square"},
+    "three scalloped": {"mould.cavities": 3, "pastry.outline": "scalloped"},
+    "five hexagons without handle": {
+        "mould.cavities": 5, "pastry.outline": "hexagon", "mould.handle_length_mm": 0,
+    },
+}  # fmt: skip
+
+
+@cache
+def made(case):
+    design = Design().with_values(
+        {
+            "mould.kind": "block",
+            "portion.finished_weight_g": 40.0,
+            "relief.layers": [{"motif": "rays", "count": 7}],
+        }
+        | CASES[case]
+    )
+    piece = pastry(design, 32.0)
+    return design, piece, block(design, piece)
+
+
+@pytest.fixture(params=CASES)
+def case(request):
+    return made(request.param)
+
+
+def test_it_is_one_closed_body_on_the_bed(case):
+    design, _, mould = case
+    assert [part.name for part in mould.parts] == ["block"]
+    low, high = body(mould.parts[0].printed).bounds
+    assert low[2] == 0.0
+    assert (low >= 0.0).all()
+    assert (high <= design.printer.bed_mm).all()
+
+
+def test_each_mouth_has_the_outlines_area(case):
+    design, piece, mould = case
+    (rim,) = cross_section(mould.parts[0].mesh, 1e-4)
+    mouths = [Shape(mouth) for mouth in rim.interiors]
+    assert len(mouths) == design.mould.cavities
+    for x, y in mould.layout.grid.centres_mm:
+        (mouth,) = [m for m in mouths if np.hypot(m.centroid.x - x, m.centroid.y - y) < 1.0]
+        # 1e-4 mm up a side of 5 deg is 1e-5 mm further in; float32 steps at 200 mm are 1.5e-5.
+        assert mouth.area == pytest.approx(piece.outline.area_mm2, abs=4e-5 * mouth.length)
+
+
+def test_it_holds_what_the_exact_blank_holds_and_the_relief(case):
+    """The CAD kernel's blank has cavities without relief: the mesh has less by the relief."""
+    design, piece, mould = case
+    part = mould.parts[0]
+    if part.blank is None:
+        assert piece.outline.name == "scalloped"
+        return
+    expected = part.blank.volume_mm3 - design.mould.cavities * piece.relief_mm3
+    # Facets lie within 0.005 mm of the outside, chords of a cavity within 0.002 mm.
+    assert body(part.mesh).volume == pytest.approx(expected, abs=0.005 * part.blank.area_mm2)
+
+
+def test_it_prints_without_support(case):
+    printed = case[2].parts[0].mesh.turned_over()  # before float32 turns slivers over
+    assert steepest_overhang_deg(printed) <= 45.0
+    assert ceiling_boxes_mm(printed) == []
+
+
+def test_the_handle_has_a_hole_to_hang_it_by():
+    _, _, mould = made("one round")
+    (level,) = cross_section(mould.parts[0].printed, 9.0)
+    hole, _ = sorted(level.interiors, key=lambda ring: Shape(ring).area)
+    # Chords within 0.005 mm of a circle of 8 mm.
+    assert Shape(hole).area == pytest.approx(pi * 16.0, abs=0.005 * pi * 8.0)
+
+
+def test_more_than_the_bed_holds_is_refused_with_the_number_that_fits():
+    design = Design().with_values({"mould.kind": "block", "mould.cavities": 20})
+    piece = pastry(design, 60.0)
+    with pytest.raises(SpecError, match=r"mould.cavities = 20: do not fit the bed .* (\d+) do;"):
+        block(design, piece)
+
+
+def test_a_bed_too_small_for_one_is_refused():
+    design = Design().with_values({"mould.kind": "block", "printer.machine": "small-bed"})
+    piece = pastry(design, 60.0)
+    with pytest.raises(SpecError, match=r"printer.bed_mm = .* is smaller than a block of"):
+        block(design, piece)
+
+
+@pytest.mark.parametrize(
+    ("values", "sentence"),
+    [
+        ({"mould.handle_width_mm": 75.0}, r"mould.handle_width_mm = 75.0: is too wide"),
+        ({"mould.handle_length_mm": 5.0}, r"mould.handle_length_mm = 5.0: must be 0 or at least"),
+        ({"mould.hole_mm": 24.0}, r"mould.hole_mm = 24.0: leaves too thin a handle"),
+    ],
+)
+def test_a_handle_that_cannot_be_is_refused(values, sentence):
+    design = Design().with_values({"mould.kind": "block"} | values)
+    piece = pastry(design, 60.0)
+    with pytest.raises(SpecError, match=sentence):
+        block(design, piece)
+
+
+@pytest.mark.parametrize("values", [{"mould.cavities": 2}, {"mould.side_draft_deg": 3.0}])
+def test_a_press_takes_neither_several_cavities_nor_a_leaning_side(values):
+    with pytest.raises(SpecError, match=r"must be \d in a press"):
+        Design().with_values(values)

@@ -1,0 +1,94 @@
+"""Casting masters, judged by trimesh, by its convex hulls and by closed forms."""
+
+from functools import cache
+
+import pytest
+import trimesh
+from mould.judge import body, ceiling_boxes_mm, steepest_overhang_deg
+
+from moulddesign.design import Design
+from moulddesign.errors import SpecError
+from moulddesign.mould import cast
+from moulddesign.pastry.pastry import pastry
+
+CASES = {
+    "one round": {},
+    "three scalloped": {"mould.cavities": 3, "pastry.outline": "scalloped"},
+    "two square, silicone that shrinks": {
+        "mould.cavities": 2, "pastry.outline": "square", "mould.silicone_shrink": 0.01,
+    },
+    "wide leaning tray": {"mould.tray_draft_deg": 20.0, "mould.land_mm": 15.0},
+    "leaning pastry": {"mould.side_draft_deg": 5.0},
+}  # fmt: skip
+
+CUT_MM = 0.01
+"""How far above the floor the pastries are cut off, so that nothing joins them [mm]."""
+
+
+@cache
+def made(case):
+    design = Design().with_values(
+        {"mould.kind": "cast", "relief.layers": [{"motif": "rays", "count": 7}]} | CASES[case]
+    )
+    piece = pastry(design, 32.0)
+    return design, piece, cast(design, piece)
+
+
+@pytest.fixture(params=CASES)
+def case(request):
+    return made(request.param)
+
+
+def test_it_is_one_closed_body_on_the_bed(case):
+    design, _, mould = case
+    assert [part.name for part in mould.parts] == ["master"]
+    low, high = body(mould.parts[0].printed).bounds
+    assert low[2] == 0.0
+    assert (low >= 0.0).all()
+    assert (high <= design.printer.bed_mm).all()
+
+
+def test_the_silicone_is_what_the_tray_lacks_of_its_convex_hull(case):
+    _, _, mould = case
+    seen = body(mould.parts[0].mesh)
+    # From outside the tray is convex and its brim is level, so the hull adds the silicone alone.
+    # Facets of the tray's corners lie within 0.005 mm of the arcs over its inner wall.
+    inner_mm2 = 4.0 * max(seen.extents[:2]) * seen.extents[2]
+    assert seen.convex_hull.volume - seen.volume == pytest.approx(
+        mould.layout.silicone_mm3, abs=0.005 * inner_mm2
+    )
+
+
+def test_each_pastry_is_larger_by_the_silicones_shrinkage(case):
+    design, piece, mould = case
+    grown = 1.0 / (1.0 - design.mould.silicone_shrink)
+    seen = body(mould.parts[0].mesh)
+    low, high = seen.bounds
+    room = trimesh.creation.box(bounds=[[*(low[:2] - 1.0), CUT_MM], high + 1.0])
+    above = trimesh.boolean.intersection([seen, room], engine="manifold")
+    standing = [part for part in above.split() if part.extents[0] < above.extents[0] - 1.0]
+    assert len(standing) == design.mould.cavities
+    for part in standing:
+        # float32 holds 64 mm within 4e-6 mm; on the three extents of a piece 10 mm high, 1e-6.
+        slice_mm3 = CUT_MM * grown**2 * piece.outline.area_mm2
+        assert part.volume + slice_mm3 == pytest.approx(grown**3 * piece.volume_mm3, rel=2e-6)
+
+
+def test_it_prints_without_support(case):
+    printed = case[2].parts[0].mesh  # before float32 turns slivers over
+    assert steepest_overhang_deg(printed) <= 45.0
+    assert ceiling_boxes_mm(printed) == []
+
+
+def test_more_than_the_bed_holds_is_refused_with_the_number_that_fits():
+    design = Design().with_values({"mould.kind": "cast", "mould.cavities": 30})
+    piece = pastry(design, 60.0)
+    with pytest.raises(SpecError, match=r"mould.cavities = 30: do not fit the bed .* \d+ do;"):
+        cast(design, piece)
+
+
+def test_a_thin_floor_is_refused():
+    design = Design().with_values({"mould.kind": "cast", "mould.floor_mm": 1.0})
+    piece = pastry(design, 60.0)
+    with pytest.raises(SpecError, match=r"mould.floor_mm = 1.0: must be at least 2.2 mm"):
+        cast(design, piece)
