@@ -13,6 +13,7 @@ from moulddesign.fit.measured import Measured
 from moulddesign.units import ml_from_mm3
 
 LETTERS = "abcdefgh"
+WHOLE_FROM = 1000.0
 MASSES = ("raw_g", "crust_g", "filling_g", "finished_g")
 CENTRED_MASSES = ("raw_g", "crust_g", "filling_g", "paste_g", "centre_g", "finished_g")
 
@@ -104,10 +105,10 @@ def _print_cavity(console: Console, title: str, rows: Sequence[Row]) -> None:
 
 def _cells(row: Row, masses: Sequence[str], remarks: _Footnotes) -> tuple[object, ...]:
     piece = row.piece
-    shown = ["-" if piece is None else f"{getattr(piece, mass):.1f}" for mass in masses]
-    thickness = row.crust_thickness_mm
-    crust = "-" if thickness is None else f"{thickness:.1f}"
-    return (row.ratio, *shown, crust, remarks.letters(row.remarks))
+    shown = [_tenths(None if piece is None else getattr(piece, mass)) for mass in masses]
+    return (
+        row.ratio, *shown, _tenths(row.crust_thickness_mm), remarks.letters(row.remarks),
+    )  # fmt: skip
 
 
 def _window_table(windows: Sequence[Window]) -> Table:
@@ -127,7 +128,7 @@ def _window_table(windows: Sequence[Window]) -> Table:
 
 def _span(window: Window, mass: str) -> str:
     ends = (window.least, window.most)
-    return " to ".join("-" if end is None else f"{getattr(end, mass):.1f}" for end in ends)
+    return " to ".join(_tenths(None if end is None else getattr(end, mass)) for end in ends)
 
 
 def _pressed_table(pressed: Sequence[Pressing]) -> Table:
@@ -171,4 +172,7 @@ def _sentences(design: Design, made: Fit) -> Iterator[str]:
 
 
 def _tenths(value: float | None) -> str:
-    return "-" if value is None else f"{value:.1f}"
+    """Return a figure for a narrow table: whole from 1000 on, tenths below."""
+    if value is None:
+        return "-"
+    return f"{value:.{0 if abs(value) >= WHOLE_FROM else 1}f}"

@@ -73,9 +73,7 @@ def from_mesh(mould: OwnedMould, stage: Stage) -> Found:
     up = _way_up(mould.up)
     mesh, notes = _read(mould, mould.mesh, stage)
     stage("cavities")
-    found = pour_cavities(mesh, up)
-    if not found:
-        raise SpecError("up", mould.up, _holds_nothing(mesh, up))
+    found = _poured(str(mould.mesh), mesh, up)
     stage("crust")
     shapes = hollows(upright(mesh, up), found)
     cavities = tuple(
@@ -117,7 +115,7 @@ def from_press_meshes(mould: OwnedMould, stage: Stage) -> Found:
     guide_mm = side_mm if mould.guide_mm is None else mould.guide_mm
     most_mm = length_mm - guide_mm if mould.most_height_mm is None else mould.most_height_mm
     height_mm = most_mm if mould.height_mm is None else mould.height_mm
-    volume_mm3 = press_volume_mm3(sleeve, stamp, height_mm=height_mm)
+    volume_mm3 = _pressed_mm3(mould, sleeve, stamp, height_mm=height_mm)
     cavity = Measured(
         volume_mm3=volume_mm3,
         doubts=(),
@@ -141,7 +139,7 @@ def _way_up(up: str) -> Up:
 
 
 def _read(mould: OwnedMould, path: str | None, stage: Stage) -> tuple[Mesh, tuple[str, ...]]:
-    """Return a mesh that bounds a solid, and what was mended to get it."""
+    """Return a mesh, mended where that is asked for, and what was done to it."""
     stage("reading")
     name = str(path)
     mesh = read_mesh(name, mould.unit)
@@ -149,17 +147,24 @@ def _read(mould: OwnedMould, path: str | None, stage: Stage) -> tuple[Mesh, tupl
         mesh, done = mended(mesh)
         said = "; ".join(done) if done else "it needed nothing"
         return mesh, (f"Mended {name}: {said}.",)
-    state = topology(mesh)
-    if not state.solid:
-        raise FileError(
-            name,
-            f"has {state.open_edges} open, {state.crowded_edges} crowded and "
-            f"{state.clashing_edges} clashing edges and bounds no solid; add --mend, or mend it "
-            "in a mesh editor",
-        )
-    if mesh.volume_mm3 <= 0.0:
-        raise FileError(name, "is inside out and bounds no solid; add --mend")
     return mesh, ()
+
+
+def _poured(path: str, mesh: Mesh, up: Up) -> tuple[Cavity, ...]:
+    try:
+        found = pour_cavities(mesh, up)
+    except SpecError as error:  # it bounds no solid; what is wrong with it is said
+        raise FileError(path, f"{error.need} with --mend") from error
+    if not found:
+        raise SpecError("up", up.value, _holds_nothing(mesh, up))
+    return found
+
+
+def _pressed_mm3(mould: OwnedMould, sleeve: Mesh, stamp: Mesh, *, height_mm: float) -> float:
+    for path, mesh in ((mould.mesh, sleeve), (mould.stamp, stamp)):
+        if not topology(mesh).solid or mesh.volume_mm3 <= 0.0:
+            raise FileError(str(path), "bounds no solid; add --mend, or mend it in a mesh editor")
+    return press_volume_mm3(sleeve, stamp, height_mm=height_mm)
 
 
 def _holds_nothing(mesh: Mesh, up: Up) -> str:

@@ -1,0 +1,217 @@
+import json
+from math import pi
+from struct import pack
+
+import numpy as np
+import pytest
+import trimesh
+from check.presses import sleeve, stamp
+from check.shapes import cylinder, mesh_of
+from command_line import run
+from manifold3d import Manifold
+
+SQUARE = ("--outline", "square", "--width", 50, "--height", 24)
+PRESS = ("--outline", "square", "--width", 40, "--most-height", 30)
+ROW = {"ratio", "raw_g", "crust_g", "filling_g", "paste_g", "centre_g", "finished_g",
+       "crust_thickness_mm"}  # fmt: skip
+"""Fields that the interface promises."""
+
+
+def report(monkeypatch, capsys, *arguments):
+    code, out, err = run(monkeypatch, capsys, "fit", *arguments, "--json")
+    assert (code, err) == (0, "")
+    return json.loads(out)
+
+
+def tray(folder, name="tray.stl"):
+    body = Manifold.cube([120, 60, 30]).translate([-60, -30, -30])
+    for x in (-30, 30):
+        body -= cylinder(25, -20, 1).translate([x, 0, 0])
+    mesh = mesh_of(body)
+    trimesh.Trimesh(mesh.vertices, mesh.triangles, process=False).export(folder / name)
+    return folder / name
+
+
+def test_sizes_as_json(monkeypatch, capsys):
+    made = report(monkeypatch, capsys, *SQUARE, "--ratio", "1:9", "--centre-mass", 5)
+    (cavity,) = made["cavities"]
+    assert cavity["volume_ml"] == pytest.approx(60.0)
+    assert made["window"] is None
+    assert all(row.keys() >= ROW for row in cavity["rows"])
+    ratios = {(row["ratio"], row["with_centre"]) for row in cavity["rows"]}
+    assert ratios == {(r, c) for r in ("2:8", "3:7", "4:6", "5:5", "1:9") for c in (False, True)}
+    for row in cavity["rows"]:
+        crust, filling = map(float, row["ratio"].split(":"))
+        assert row["crust_g"] / row["filling_g"] == pytest.approx(crust / filling)
+        assert row["centre_g"] == (5.0 if row["with_centre"] else 0.0)
+        assert row["raw_g"] == pytest.approx(row["crust_g"] + row["paste_g"] + row["centre_g"])
+
+
+def test_the_demo_s_centre_is_nobody_s_wish(monkeypatch, capsys, tmp_path):
+    plain = report(monkeypatch, capsys, *SQUARE)
+    assert not any(row["with_centre"] for row in plain["cavities"][0]["rows"])
+    design = tmp_path / "cake.toml"
+    design.write_text('[portion]\nratio = "1:4"\n[[portion.centres]]\nmass_g = 4\n')
+    own = report(monkeypatch, capsys, design, *SQUARE)
+    rows = {(r["ratio"], r["with_centre"]): r for r in own["cavities"][0]["rows"]}
+    assert rows["1:4", True]["centre_g"] == 4.0
+
+
+def test_water_as_json(monkeypatch, capsys):
+    made = report(monkeypatch, capsys, "--water", 61, "--water", 63, "--at", 10)
+    (cavity,) = made["cavities"]
+    assert cavity["volume_ml"] == pytest.approx(62 / 0.999703, rel=1e-4)  # IAPWS-95, 10 deg C
+    assert cavity["water_g"] == pytest.approx({"mean": 62.0, "sd": 2**0.5})
+    assert all(row["crust_thickness_mm"] is None for row in cavity["rows"])
+
+
+def test_a_mesh_as_json(monkeypatch, capsys, tmp_path):
+    made = report(monkeypatch, capsys, "--mesh", tray(tmp_path))
+    held = [cavity["volume_ml"] for cavity in made["cavities"]]
+    assert held == pytest.approx([pi * 12.5] * 2, rel=2e-4)  # a polygon of 256 sides
+
+
+def test_a_press_as_json_and_plot(monkeypatch, capsys, tmp_path):
+    plot = tmp_path / "press.svg"
+    asked = (*PRESS, "--pressed-weight", 50, "--pressed-height", 20, "--plot", plot)
+    code, out, err = run(monkeypatch, capsys, "fit", *asked, "--json")
+    made = json.loads(out)
+    assert code == 0
+    assert "Written to" in err
+    assert made["window"].keys() >= {"least_raw_g", "most_raw_g"}
+    assert made["window"]["least_height_mm"] == 4.0  # two crusts of 2 mm
+    window, full = made["window"], made["cavities"][0]["rows"][1]
+    assert full["ratio"] == "3:7"
+    assert window["most_raw_g"] == pytest.approx(full["raw_g"])
+    by_weight, by_height = made["pressed"]
+    # Straight walls and no relief: weight and height go together.
+    assert by_weight["height_mm"] == pytest.approx(30 * 50 / full["raw_g"])
+    assert by_height["raw_g"] == pytest.approx(full["raw_g"] * 20 / 30)
+    assert plot.read_text().startswith("<?xml")
+    code, _, err = run(monkeypatch, capsys, "fit", *asked)
+    assert code == 2
+    assert "is there already" in err
+
+
+def test_sleeve_and_stamp(monkeypatch, capsys, tmp_path):
+    for name, mesh in (("sleeve", sleeve()), ("stamp", stamp().turned_over())):
+        body = trimesh.Trimesh(mesh.vertices, mesh.triangles, process=False)
+        body.export(tmp_path / f"{name}.stl")
+    files = ("--mesh", tmp_path / "sleeve.stl", "--stamp", tmp_path / "stamp.stl")
+    made = report(monkeypatch, capsys, *files, "--height", 20)
+    assert made["cavities"][0]["volume_ml"] == pytest.approx(pi * 18, rel=3e-4)
+    assert made["window"]["most_height_mm"] == pytest.approx(40.0, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        (*SQUARE, "--centre-mass", 12, "--relief-depth", 1.5, "--corner-radius", 6),
+        ("--water", 61, "--water", 63, "--water", 62, "--width", 60, "--name", "market round"),
+        (*PRESS, "--pressed-weight", 60, "--centre-mass", 5, "--name", "x" * 40),
+        ("--outline", "square", "--width", 300, "--height", 60, "--centre-mass", 120),
+    ],
+    ids=["sizes", "water", "press", "large"],
+)
+def test_tables_fit_80_columns(monkeypatch, capsys, asked):
+    code, out, err = run(monkeypatch, capsys, "fit", *asked)
+    assert (code, err) == (0, "")
+    assert max(map(len, out.splitlines())) <= 80
+    assert "…" not in out
+
+
+def test_alike_cavities_share_a_table_and_mending_is_told(monkeypatch, capsys, tmp_path):
+    path = tray(tmp_path)
+    code, out, _ = run(monkeypatch, capsys, "fit", "--mesh", path, "--mend")
+    assert code == 0
+    assert "cavities 1 to 2, each: 39.3 mL" in " ".join(out.split())
+    assert "it needed nothing" in " ".join(out.split())
+
+
+def test_a_shelf_is_ranked(monkeypatch, capsys, tmp_path):
+    tray(tmp_path)
+    shelf = tmp_path / "shelf.toml"
+    shelf.write_text(
+        '[[mould]]\nname = "tray"\nmesh = "tray.stl"\n\n'
+        '[[mould]]\nname = "square"\noutline = "square"\nwidth_mm = 50\nheight_mm = 24.4\n'
+    )
+    code, out, _ = run(monkeypatch, capsys, "fit", "--shelf", shelf, "--weight", 75)
+    assert code == 0
+    assert max(map(len, out.splitlines())) <= 80
+    assert out.index("square") < out.index("tray")
+    asked = report(monkeypatch, capsys, "--shelf", shelf, "--weight", 75, "--ratio", "4:6")
+    assert [each["name"] for each in asked["ranked"]] == ["square", "tray"]
+    assert [each["takes"] for each in asked["ranked"]] == [True, False]
+    code, _, err = run(monkeypatch, capsys, "fit", "--shelf", shelf, "--width", 60)
+    assert code == 2
+    assert "must be left out beside --shelf" in err
+
+
+BAD = [
+    ((), "must be known by one of"),
+    (("--width", 60), "must be known by one of"),
+    (("--width", 0, "--height", 20), "width_mm = 0.0: must be above 0 mm"),
+    (("--width", "nan", "--height", 20), "must be a finite number"),
+    ((*SQUARE, "--ratio", "3"), "must be crust to filling such as 3:7"),
+    ((*SQUARE, "--ratio", "0:7"), "both parts must be above 0"),
+    ((*SQUARE, "--loss", "0.9"), "must be at most 0.6"),
+    ((*SQUARE, "--water", 60, "--mesh", "a.stl"), "are both given"),
+    ((*SQUARE, "--plot", "a.svg"), "needs a press mould"),
+    ((*PRESS, "--plot", "a.gif"), "must end in .svg"),
+    ((*SQUARE, "--pressed-weight", 60), "needs a press mould"),
+    (("--water", "-5"), "must be a finite number above 0 g"),
+    (("--water", "60", "--at", "-4"), "must be at least 0 deg C"),
+    (("--mesh", "nowhere.stl"), "cannot be read"),
+    (("--shelf", "nowhere.toml"), "cannot be read"),
+    (("--outline", "nowhere.svg", "--width", 60, "--height", 20), "is not a file"),
+]
+
+
+@pytest.mark.parametrize(("arguments", "sentence"), BAD)
+def test_bad_input_is_one_sentence_and_exit_2(monkeypatch, capsys, arguments, sentence):
+    code, out, err = run(monkeypatch, capsys, "fit", *arguments)
+    assert (code, out) == (2, "")
+    assert sentence in err
+    assert err.count("\n") == 1
+
+
+def facet_bytes(*corners):
+    return pack("<12fH", 0, 0, 0, *np.ravel(corners), 0)
+
+
+def stl_bytes(*facets):
+    return bytes(80) + pack("<I", len(facets)) + b"".join(facets)
+
+
+FLAT = facet_bytes((0, 0, 0), (50, 0, 0), (0, 50, 0))
+
+
+@pytest.mark.parametrize(
+    ("name", "data"),
+    [
+        ("empty.stl", b""),
+        ("words.stl", b"a pound of flour and a stick of butter\n"),
+        ("cut.stl", stl_bytes(FLAT, FLAT)[:-20]),
+        ("nan.stl", stl_bytes(facet_bytes((0, 0, 0), (float("nan"), 0, 0), (0, 5, 0)))),
+        ("speck.stl", stl_bytes(facet_bytes((1, 1, 1), (1, 1, 1), (1, 1, 1)))),
+        ("sheet.stl", stl_bytes(FLAT, FLAT)),
+        ("cup.step", b"ISO-10303-21;"),
+        ("words.3mf", b"PK no archive"),
+    ],
+)
+def test_bad_files_are_one_sentence_and_exit_2(monkeypatch, capsys, tmp_path, name, data):
+    path = tmp_path / name
+    path.write_bytes(data)
+    code, out, err = run(monkeypatch, capsys, "fit", "--mesh", path)
+    assert (code, out) == (2, "")
+    assert str(path) in err
+    assert err.count("\n") == 1
+
+
+def test_a_folder_and_a_mesh_upside_down_are_one_sentence_and_exit_2(monkeypatch, capsys, tmp_path):
+    code, _, err = run(monkeypatch, capsys, "fit", "--mesh", tmp_path)
+    assert code == 2
+    assert err.count("\n") == 1
+    code, _, err = run(monkeypatch, capsys, "fit", "--mesh", tray(tmp_path), "--up=-z")
+    assert code == 2
+    assert "but it does with --up +z" in err
