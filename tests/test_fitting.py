@@ -367,6 +367,7 @@ def cup():
     return block(cylinder(25, -20, 1))
 
 
+HALF_BALL_MM3 = 2 / 3 * pi * 30**3
 MESH_CRUST_MM = 0.05
 """What `Hollow` promises: 20,000 points, shares known to 0.3 %, over a wall of V / 10 mm."""
 
@@ -578,3 +579,11 @@ def test_two_million_triangles_in_20_seconds_and_2_gb(tmp_path):
 def test_round_outline_is_the_default():
     made = fit(EVEN, owned(width_mm=60, height_mm=20))
     assert volume_ml(made) == pytest.approx(round_outline(60.0).area_mm2 * 20 / 1000)
+
+
+def test_a_mesh_of_many_facets_is_made_coarser_and_keeps_its_crust(tmp_path, monkeypatch):
+    monkeypatch.setattr("moulddesign.fit.hollow.FEW_TRIANGLES", 1000)
+    ball = block(Manifold.sphere(30, 768))
+    made = fit(EVEN, owned(mesh=written(tmp_path, "cup.stl", ball)))
+    closed = crust_of(lambda t: pi * (30 - 2 * t) ** 2 * (60 - t) / 3, HALF_BALL_MM3)
+    assert row(made).crust_thickness_mm == pytest.approx(closed, abs=MESH_CRUST_MM)

@@ -11,8 +11,13 @@ from scipy.spatial import KDTree
 
 from moulddesign.check.pour import Cavity
 from moulddesign.check.raster import Grid, grid_over, top_heights_mm
+from moulddesign.check.topology import without_collapsed
 from moulddesign.mesh import Mesh, Points
 
+FEW_TRIANGLES: Final = 500_000
+"""Larger meshes are made coarser first, or their many facets take seconds."""
+COARSE_MM: Final = 0.2
+"""Corners in one cube of this side become one: finer than a crust is ever rolled [mm]."""
 PIXELS: Final = 20_000
 """Pixels of the smallest cavity's mouth: 0.4 mm in a cake of 60 mm."""
 MOST_PIXELS: Final = 4_000_000
@@ -101,12 +106,25 @@ def hollows(mesh: Mesh, cavities: Sequence[Cavity]) -> tuple[Hollow | None, ...]
     tuple of Hollow or None
         None where a cavity is wider inside than its mouth, so that it is not seen from above.
     """
+    mesh = mesh if len(mesh.triangles) <= FEW_TRIANGLES else _coarser(mesh)
     least = min(cavity.mouth_mm2 for cavity in cavities)
     low, high = mesh.bounds[:, :2]
     coarsest = float(np.sqrt(np.prod(high - low) / MOST_PIXELS))
     grid = grid_over(low, high, max(float(np.sqrt(least / PIXELS)), coarsest))
     seen = Seen(grid=grid, heights_mm=top_heights_mm(mesh, grid), taken=set())
     return tuple(_hollow(mesh, cavity, seen) for cavity in cavities)
+
+
+def _coarser(mesh: Mesh) -> Mesh:
+    """Return a mesh in which the corners of each small cube are one, in their middle."""
+    cubes = ((mesh.vertices - mesh.bounds[0]) / COARSE_MM).astype(np.int64)
+    _, rows, counts = np.unique(
+        np.ravel_multi_index(tuple(cubes.T), tuple(cubes.max(axis=0) + 1)),
+        return_inverse=True,
+        return_counts=True,
+    )
+    sums = [np.bincount(rows, weights=along) for along in mesh.vertices.T]
+    return without_collapsed(Mesh(np.column_stack(sums) / counts[:, None], rows[mesh.triangles]))
 
 
 def _hollow(mesh: Mesh, cavity: Cavity, seen: Seen) -> Hollow | None:
