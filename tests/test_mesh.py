@@ -14,16 +14,14 @@ from moulddesign.mesh import (
     bodies,
     box,
     difference,
-    first_hits,
     intersection,
     joined,
-    section,
     settled,
-    silhouette,
     triangulated,
     unfolded,
     union,
 )
+from moulddesign.probing import first_hits, section, silhouette
 
 ROUND_OFF = 1e-12
 

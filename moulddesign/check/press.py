@@ -13,7 +13,7 @@ from moulddesign.check.assembly import (
 )
 from moulddesign.check.soundness import volume_finding
 from moulddesign.finding import Finding, judged
-from moulddesign.mesh import overlaps_mm3
+from moulddesign.probing import overlaps_mm3
 
 DESIGN: Final = "the design"
 CAVITY_RATIO: Final = 0.002

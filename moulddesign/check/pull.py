@@ -8,7 +8,8 @@ from numpy.typing import ArrayLike
 from moulddesign.check.facets import drafts_deg, normals_and_areas
 from moulddesign.check.soundness import least_heights_mm
 from moulddesign.finding import Finding, judged
-from moulddesign.mesh import Indices, Mesh, Points, first_hits, overlaps_mm3
+from moulddesign.mesh import Indices, Mesh, Points
+from moulddesign.probing import first_hits, overlaps_mm3
 
 TOUCH_MM: Final = 0.02
 """Facets of body and mould this near to each other touch [mm]."""

@@ -7,7 +7,8 @@ import shapely
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from moulddesign.mesh import Mesh, Points, section, silhouette
+from moulddesign.mesh import Mesh, Points
+from moulddesign.probing import section, silhouette
 
 
 def region(loops: Iterable[Points]) -> BaseGeometry:

@@ -6,7 +6,8 @@ from typing import Final
 import numpy as np
 
 from moulddesign.check.facets import normals_and_areas, spread_points
-from moulddesign.mesh import Mesh, Points, first_hits
+from moulddesign.mesh import Mesh, Points
+from moulddesign.probing import first_hits
 
 POINTS: Final = 6_000
 """Points over the surface; each stands for the same area."""

@@ -22,7 +22,7 @@ def found_beside(tree: Mapping[str, Any], folder: Path) -> dict[str, Any]:
     folder : Path
         The design file's folder.
     """
-    made = _copy(dict(tree))
+    made: dict[str, Any] = _copy(dict(tree))
     for table, key in _places(made):
         path = Path(table[key]).expanduser()
         table[key] = str(folder / path)

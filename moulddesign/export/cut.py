@@ -6,7 +6,8 @@ from typing import Final
 import numpy as np
 import shapely
 
-from moulddesign.mesh import Mesh, Points, box, difference, section
+from moulddesign.mesh import Mesh, Points, box, difference
+from moulddesign.probing import section
 
 SHARP_DEG: Final = 20.0
 """Edges that turn by more are drawn [deg]."""

@@ -6,7 +6,8 @@ from typing import Final
 import numpy as np
 import shapely
 
-from moulddesign.mesh import Mesh, Points, section
+from moulddesign.mesh import Mesh, Points
+from moulddesign.probing import section
 
 SAME_MM: Final = 0.05
 """Lengths nearer than this are one [mm]."""
