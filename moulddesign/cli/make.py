@@ -45,6 +45,9 @@ def run(
     paper: Annotated[
         str, typer.Option("--paper", metavar="a4|letter", help="Paper of card and drawing.")
     ] = "a4",
+    schema: Annotated[
+        bool, typer.Option("--schema", help="Print the design file's JSON Schema; make nothing.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Design -> verified mould set in a folder; without a design file, the demo.
@@ -54,7 +57,10 @@ def run(
     target = folder if folder is not None else Path("exports") / design.name
     with _progress() as stage:
         with ends_at_once(stage.bar.stop):
-            from moulddesign import export  # noqa: PLC0415 (the same)
+            if schema:
+        print_json(Design.model_json_schema())
+        return
+    from moulddesign import export  # noqa: PLC0415 (the same)
             from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
 
             wanted = export.Wanted(
