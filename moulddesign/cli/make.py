@@ -54,13 +54,13 @@ def run(
 
     Example: moulddesign make --weight 75 --ratio 3:7 --pattern lantern --out exports/mine
     """
+    if schema:
+        print_json(Design.model_json_schema())
+        return
     target = folder if folder is not None else Path("exports") / design.name
     with _progress() as stage:
         with ends_at_once(stage.bar.stop):
-            if schema:
-        print_json(Design.model_json_schema())
-        return
-    from moulddesign import export  # noqa: PLC0415 (the same)
+            from moulddesign import export  # noqa: PLC0415 (the same)
             from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
 
             wanted = export.Wanted(
