@@ -6,7 +6,18 @@ from typing import NoReturn
 
 import typer
 
-from moulddesign.cli import batch, density, fit, inspect, make, page, patterns, portion, trial
+from moulddesign.cli import (
+    batch,
+    coupon,
+    density,
+    fit,
+    inspect,
+    make,
+    page,
+    patterns,
+    portion,
+    trial,
+)
 from moulddesign.cli.console import INTERRUPTED
 from moulddesign.errors import FindingError, KernelError, MouldError, WriteError
 
@@ -24,6 +35,7 @@ app.add_typer(density.app, name="density")
 app.command("batch")(batch.show)
 app.command("trial")(trial.show)
 app.add_typer(patterns.app, name="patterns")
+app.command("coupon")(coupon.run)
 app.command("inspect")(inspect.show)
 app.command("page")(page.run)
 app.command("fit")(fit.show)

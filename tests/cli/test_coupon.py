@@ -1,0 +1,30 @@
+"""The verb that publishes coupons, read back by trimesh."""
+
+import json
+
+import trimesh
+from cli.command import moulddesign, refused
+
+
+def test_coupons_are_published_with_what_to_do_with_them(tmp_path):
+    code, said, _ = moulddesign(
+        "coupon", "--printer", "small-bed", "--out", tmp_path / "c", "--json"
+    )
+    assert code == 0
+    report = json.loads(said)
+    assert report == json.loads((tmp_path / "c" / "report.json").read_text("utf-8"))
+    assert [part["name"] for part in report["parts"]] == ["gauge", "peg", "sampler"]
+    assert not [f["name"] for f in report["findings"] if f["verdict"] == "fail"]
+    assert any("clearance_mm" in sentence for sentence in report["how"])
+    assert any("least_stroke_mm" in sentence for sentence in report["how"])
+    for part in report["parts"]:
+        read = trimesh.load_mesh(tmp_path / "c" / f"{part['name']}.stl")
+        assert read.is_watertight
+        # small-bed is 120 mm square.
+        assert (read.extents[:2] <= 120.0).all()
+
+
+def test_a_printer_that_is_not_known_is_refused(tmp_path):
+    sentence = refused("coupon", "--printer", "nothing", "--out", tmp_path / "c")
+    assert sentence.startswith("printer.machine = 'nothing': must be one of common-220")
+    assert not (tmp_path / "c").exists()
