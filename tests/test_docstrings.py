@@ -12,6 +12,8 @@ import moulddesign
 UNITS = {
     "_g_per_ml": "g/mL",
     "_ml_per_g": "mL/g",
+    "_mm3_per_s": "mm^3/s",
+    "_mm_per_s": "mm/s",
     "_mm2": "mm^2",
     "_mm3": "mm^3",
     "_mm": "mm",
@@ -20,6 +22,7 @@ UNITS = {
     "_g": "g",
     "_deg": "deg",
     "_rad": "rad",
+    "_mm3_per_s": "mm^3/s",
     "_mpa": "MPa",
     "_gpa": "GPa",
     "_n": "N",

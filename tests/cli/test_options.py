@@ -7,7 +7,7 @@ import typer
 
 from moulddesign.cli.options import MOULD, PIECE, RELIEF, demo, with_design
 from moulddesign.design import Design
-from moulddesign.errors import FileError
+from moulddesign.errors import FileError, SpecError
 
 VALUES = {
     "--name": "other",
@@ -24,6 +24,7 @@ VALUES = {
     "--height-to-width": 0.33,
     "--corner-radius": 3.0,
     "--pattern": "lantern",
+    "--text": "NIGHT",
     "--relief-depth": 0.9,
     "--sense": "sunk",
     "--profile": "pillow",
@@ -50,9 +51,8 @@ def design_of(*arguments):
 def field(design, dotted):
     """Return a field's plain value; the first centre or layer stands for all."""
     tree = design.plain()
-    portion, relief = tree["portion"], tree["relief"]
-    tree["centre"] = portion["centres"][0]
-    relief["pattern"] = relief["layers"][0]["pattern"]
+    tree["centre"] = tree["portion"]["centres"][0]
+    tree["layer"] = tree["relief"]["layers"][-1]
     for part in dotted.split("."):
         tree = tree[part]
     return tree
@@ -76,6 +76,18 @@ def test_an_option_reaches_its_field_and_no_other(flag):
         if flag in sizes and other.flag in sizes:
             continue
         assert field(made, other.field) == before
+
+
+def test_lettering_lies_over_the_pattern_or_in_its_place():
+    both = design_of("--pattern", "sun", "--text", "AB").relief.layers
+    assert [(layer.pattern, layer.text) for layer in both] == [("sun", None), (None, "AB")]
+    assert [layer.text for layer in design_of("--text", "AB").relief.layers] == ["AB"]
+    assert design_of("--pattern", "none").relief.layers == ()
+
+
+def test_a_font_without_lettering_is_refused():
+    with pytest.raises(SpecError, match="give --text with it"):
+        design_of("--font", "a.ttf")
 
 
 def test_without_options_it_is_the_demo():
