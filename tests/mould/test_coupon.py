@@ -22,9 +22,13 @@ def test_each_is_one_closed_body_that_prints_without_support(name):
     part = made().part(name)
     seen = body(part.printed)
     assert seen.bounds[0, 2] == 0.0
-    if name != "sampler":  # a plate: nothing of it leans outwards
+    if name == "sampler":
+        # A plate: nothing leans outwards but slivers, which float32 turns over on the flat.
+        over = seen.face_normals[:, 2] < 0.0
+        assert seen.area_faces[over & (seen.triangles[:, :, 2].min(axis=1) > 0.0)].sum() < 1e-3
+    else:
         assert steepest_overhang_deg(part.mesh) <= 45.0
-    assert ceiling_boxes_mm(part.mesh) == []
+        assert ceiling_boxes_mm(part.mesh) == []
 
 
 def test_each_hole_leaves_its_gap_on_each_side_of_the_peg():
