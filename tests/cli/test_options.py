@@ -24,7 +24,6 @@ VALUES = {
     "--height-to-width": 0.33,
     "--corner-radius": 3.0,
     "--pattern": "lantern",
-    "--text": "NIGHT",
     "--relief-depth": 0.9,
     "--sense": "sunk",
     "--profile": "pillow",
