@@ -22,7 +22,6 @@ UNITS = {
     "_g": "g",
     "_deg": "deg",
     "_rad": "rad",
-    "_mm3_per_s": "mm^3/s",
     "_mpa": "MPa",
     "_gpa": "GPa",
     "_n": "N",
