@@ -12,7 +12,7 @@ from moulddesign.design.pastry import OUTLINES
 from moulddesign.errors import MouldError, SpecError
 from moulddesign.page.described import Forms
 from moulddesign.page.draft import Draft, at_field, flat, read
-from moulddesign.page.elements import Form, plain, said
+from moulddesign.page.elements import Form, said
 from moulddesign.page.fields import every_field, sections
 from moulddesign.page.session import Session, on_the_field
 from moulddesign.page.shelf import refuse_strange
@@ -49,29 +49,39 @@ class Asking:
         self.asked = asked
         self.draft = Draft(session.design.plain(), Design)
         self.errors: dict[str, str] = {}
+        self.shown_forms: list[Form] = []
+        self.forms = Forms(
+            words=words,
+            choices=_choices(words),
+            pictures=frozenset({"relief.layers.pattern"}),
+        )
         self.fields = {field.path: field for field in every_field(_sections())}
 
     def lay_out(self) -> None:
-        """Make the form."""
-        forms = Forms(
-            words=self.words,
-            choices=_choices(self.words),
-            pictures=frozenset({"relief.layers.pattern"}),
-        )
-        found = [section for section in _sections() if section.name not in ELSEWHERE]
+        """Make the form, but for the tables that another task asks for."""
         said("h2", self.words["asked"], "first")
-        with plain("div", "load"):
-            pass
-        self.form = Form(
-            sections=[forms.section(section) for section in found],
+        self._add_form([s for s in _sections() if s.name not in ELSEWHERE], "design")
+
+    def lay_out_batch(self) -> None:
+        """Make the form of the tables that the batch asks for."""
+        self._add_form([s for s in _sections() if s.name in ELSEWHERE], "batch")
+
+    def _add_form(self, found: list[Any], prefix: str) -> None:
+        form = Form(
+            sections=[self.forms.section(section) for section in found],
             texts={key: self.words[key] for key in FORM_TEXTS},
             start=self._state(),
-            prefix="design",
+            prefix=prefix,
         )
-        self.form.on("edit", lambda event: self._edited(*event.args))
-        self.form.on("add", lambda event: self._added(event.args[0]))
-        self.form.on("drop", lambda event: self._dropped(*event.args))
-        self.form.on("turn", lambda event: self._turned(*event.args))
+        form.on("edit", lambda event: self._edited(*event.args))
+        form.on("add", lambda event: self._added(event.args[0]))
+        form.on("drop", lambda event: self._dropped(*event.args))
+        form.on("turn", lambda event: self._turned(*event.args))
+        self.shown_forms.append(form)
+
+    def _judged(self) -> None:
+        for form in self.shown_forms:
+            form.judge(self.errors)
 
     def back(self) -> None:
         """Take the last change back."""
@@ -95,10 +105,10 @@ class Asking:
         self.draft.replace(design.plain())
         self._judge(fill=True)
 
-    def load(self, raw: bytes) -> None:
-        """Go on with the design in a file."""
+    def load(self, text: str) -> None:
+        """Go on with the design in the text of a file."""
         try:
-            self.take(Design.of(tomllib.loads(raw.decode("utf-8-sig"))))
+            self.take(Design.of(tomllib.loads(text.removeprefix("\ufeff"))))
         except (ValueError, RecursionError) as error:
             reason = f"is no design file ({str(error).partition(';')[0]})"
             self.session.page.wrong(SpecError("file", "the upload", reason))
@@ -110,13 +120,13 @@ class Asking:
         self.errors = {}
         if error is not None:
             self._put(error)
-        self.form.judge(self.errors)
+        self._judged()
 
     def _edited(self, path: str, typed: object, refused: str | None = None) -> None:
-        field = self.fields[_without_places(path)]
+        field = self.fields[without_places(path)]
         if refused is not None:
             self.errors = {path: refused}
-            self.form.judge(self.errors)
+            self._judged()
             return
         before = set(flat(self.draft.tree)[0])
         self.draft.put(path, read(field, typed))
@@ -149,9 +159,11 @@ class Asking:
             self.session.wish(design)
             self.asked()
         if fill:
-            self.form.fill(self._state())
+            state = self._state()
+            for form in self.shown_forms:
+                form.fill(state)
         else:
-            self.form.judge(self.errors)
+            self._judged()
 
     def _put(self, error: MouldError) -> None:
         name, sentence = on_the_field(error)
@@ -173,7 +185,8 @@ class Asking:
         return {"values": values, "counts": counts, "errors": self.errors}
 
 
-def _without_places(path: str) -> str:
+def without_places(path: str) -> str:
+    """Return a path without the places in lists, as the schema knows it."""
     return ".".join(part for part in path.split(".") if not part.isdigit())
 
 
@@ -183,6 +196,7 @@ def _names(design: Design) -> Mapping[str, str | None]:
     for place, layer in enumerate(design.relief.layers):
         named[f"relief.layers.{place}.pattern"] = layer.pattern
         named[f"relief.layers.{place}.font"] = layer.font
+    named["batch.recipe"] = design.batch.recipe
     return named
 
 
@@ -196,5 +210,6 @@ def _choices(words: Texts) -> Mapping[str, tuple[tuple[str, str], ...]]:
     return {
         "pastry.outline": tuple((name, words.word(name)) for name in OUTLINES),
         "relief.layers.pattern": tuple((t.name, words.word(t.name)) for t in titles()),
+        "outline": tuple((name, words.word(name)) for name in OUTLINES),
         "printer.material": tuple((name, name) for name in materials()),
     }

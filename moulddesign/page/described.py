@@ -18,7 +18,11 @@ MAIN: Final = frozenset(
         "relief.layers.pattern", "relief.layers.motif", "relief.layers.text",
         "relief.layers.size_mm", "relief.layers.count", "relief.layers.along",
         "mould.kind", "mould.clearance_mm", "printer.material", "printer.nozzle_mm",
-        "scale.resolution_g", "label.weight_g", "batch.pieces", "name",
+        "scale.resolution_g", "label.weight_g", "name",
+        "batch.pieces", "batch.recipe", "batch.pieces_per_tray", "batch.pieces_per_box",
+        "outline", "width_mm", "height_mm", "corner_radius_mm", "water_g", "at_c", "mesh", "stamp",
+        "unit", "least_height_mm", "most_height_mm", "weighings", "weighings.raw_g",
+        "weighings.finished_g", "weighings.height_mm", "crust_g", "filling_g", "centres",
     }
 )  # fmt: skip
 """Fields that are asked first; every other, known or new, is under "further"."""
@@ -28,6 +32,9 @@ UPLOADS: Final = {
     "relief.layers.font": "font",
     "pastry.outline": "outline",
     "batch.recipe": "recipe",
+    "outline": "outline",
+    "mesh": "mesh",
+    "stamp": "mesh",
 }
 """Fields that a file can be uploaded for, and its kind."""
 

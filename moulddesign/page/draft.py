@@ -52,7 +52,7 @@ def read(field: Field, typed: object) -> object:
         whole = isinstance(number, float) and number.is_integer()
         return int(number) if whole else number
     if field.kind == "numbers":
-        return [_number(part) for part in text.replace("x", " ").split()]
+        return [_number(part) for part in text.replace("x", " ").replace(";", " ").split()]
     return text
 
 

@@ -36,7 +36,7 @@ const Entry = {
       clearTimeout(this.timer);
       const shown = this.given;
       if (this.field.kind === "yes") this.text = shown === true;
-      else if (Array.isArray(shown)) this.text = shown.join(" x ");
+      else if (Array.isArray(shown)) this.text = shown.join(this.field.name.endsWith("_mm") ? " x " : "; ");
       else this.text = shown === undefined || shown === null ? "" : String(shown);
     },
     typed(event) {

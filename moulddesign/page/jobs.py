@@ -11,6 +11,7 @@ from moulddesign.design import Design, MouldTable, PrinterTable
 from moulddesign.export import publish, publish_failing
 from moulddesign.export.picture import Artist
 from moulddesign.export.scene import pastry_scene
+from moulddesign.page.bench_jobs import batched, fitted, tried
 from moulddesign.page.piece import Piece
 from moulddesign.page.scene_data import part_bodies, pastry_bodies, sent
 from moulddesign.portion import roll_for
@@ -27,6 +28,9 @@ def jobs() -> Mapping[str, Callable[..., Told]]:
         "the checks": proven,
         "the files": written,
         "the picture": pictured,
+        "the fit": fitted,
+        "the trial": tried,
+        "the batch": batched,
     }
 
 

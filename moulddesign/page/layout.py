@@ -1,5 +1,6 @@
 """The page of one tab: what is asked, what is seen, what comes of it."""
 
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 from nicegui import ui
@@ -11,6 +12,7 @@ from moulddesign.page.asking import Asking
 from moulddesign.page.elements import Sight, button, link, live, plain, said
 from moulddesign.page.piece import Piece
 from moulddesign.page.session import WHOLE, Session, on_the_field
+from moulddesign.page.tasks import Bench
 from moulddesign.page.texts import Texts
 
 if TYPE_CHECKING:
@@ -21,6 +23,14 @@ VIEW_TEXTS: Final = (
     "cut_front", "cut_side", "cut_level", "cut_at", "see_through", "as_at_first", "key", "crust",
     "first_picture", "parts_follow", "no_webgl",
 )  # fmt: skip
+
+TASKS: Final = ("piece", "owned", "trial", "batch")
+BODIES: Final = ("pastry", "filling", "centre", "sleeve", "stamp", "plunger", "block", "master")
+READ_FILE: Final = (
+    "async (event) => { const file = event.target.files[0]; event.target.value = ''; "
+    "if (file && file.size < 1e6) emit(await file.text()); }"
+)
+"""Reads a design file in the browser: its name stays there."""
 
 
 class Page:
@@ -38,6 +48,7 @@ class Page:
         self.session = session
         self.words = words
         self.asking = Asking(session, words, self._asked)
+        self.bench = Bench(session, self.asking)
         self._report: dict[str, Any] | None = None
         self._written: Design | None = None
         session.shown = self
@@ -46,23 +57,61 @@ class Page:
         """Make the elements, and ask for the first picture."""
         link(self.words["skip"], "#asked", "skip")
         self._head()
-        with plain("main", "bench"):
-            with plain("section", "asking", id="asked", aria_label=self.words["asked"]):
-                self.asking.lay_out()
-            with plain("section", "seeing", aria_label=self.words["view"]):
-                self.sight = Sight(
-                    texts={key: self.words[key] for key in VIEW_TEXTS},
-                    names={n: self.words.word(n) for n in ("pastry", "filling", "centre")},
-                )
-                self.sight.on("without", lambda _: self.session.picture())
-            with plain("section", "coming", aria_label=self.words["result"]):
-                self._results()
+        with plain("main") as main:
+            self._main = main
+            with plain("div", "bench") as bench:
+                self._places = {TASKS[0]: bench}
+                self._bench()
         self.session.wish(self.session.design)
+
+    def _bench(self) -> None:
+        with plain("section", "asking", id="asked", aria_label=self.words["asked"]):
+            self._files_of_design()
+            self.asking.lay_out()
+        with plain("section", "seeing", aria_label=self.words["view"]):
+            self.sight = Sight(
+                texts={key: self.words[key] for key in VIEW_TEXTS},
+                names={name: self.words.word(name) for name in BODIES},
+            )
+            self.sight.on("without", lambda _: self.session.picture())
+        with plain("section", "coming", aria_label=self.words["result"]):
+            self._results()
+
+    def _files_of_design(self) -> None:
+        """Offer to go on with a design file: its bytes come as text with the event."""
+        with plain("label", "own load"):
+            said("span", self.words["load"])
+            plain("input", type="file", accept=".toml").on(
+                "change", lambda event: self.asking.load(event.args), js_handler=READ_FILE
+            )
+
+    def turn_to(self, task: str) -> None:
+        """Show one task; the first time it is laid out."""
+        if task not in self._places:
+            with (
+                self._main,
+                plain("section", "work", aria_label=self.words[f"task_{task}"]) as place,
+            ):
+                self._places[task] = place
+                getattr(self.bench, task)()
+        for name, place in self._places.items():
+            self._show(place, shown=name == task)
+        for name, tab in self._tabs.items():
+            tab._props["aria-current"] = "page" if name == task else "false"  # noqa: SLF001
+            tab.update()
 
     def _head(self) -> None:
         words = self.words
         with plain("header", "head"):
             said("h1", words["title"])
+            with plain("nav", aria_label=words["tasks"]):
+                self._tabs = {
+                    name: button(
+                        words[f"task_{name}"], partial(self.turn_to, name),
+                        aria_current="page" if name == TASKS[0] else "false",
+                    )
+                    for name in TASKS
+                }  # fmt: skip
             with plain("div", "tools"):
                 self.back = button(words["back"], self.asking.back)
                 self.forth = button(words["forth"], self.asking.forth)

@@ -19,7 +19,7 @@ from moulddesign.page.address import unpacked
 from moulddesign.page.desk import Desk
 from moulddesign.page.guard import Guard
 from moulddesign.page.layout import Page
-from moulddesign.page.session import BUILD_LIMIT_S, Session, wanted_event
+from moulddesign.page.session import BUILD_LIMIT_S, Session, Workers, wanted_event
 from moulddesign.page.shelf import WANTED, Shelf
 from moulddesign.page.texts import language_for, texts
 from moulddesign.page.workshop import Worker
@@ -110,26 +110,25 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
         Called once it serves.
     """
     shelf, desk = Shelf(folder), Desk()
-    sketcher, builder = Worker(folder), Worker(folder)
+    workers = Workers(sketcher=Worker(folder), builder=Worker(folder), clerk=Worker(folder))
 
     @contextlib.asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:
-        sketcher.start()
-        builder.start()
+        workers.start()
         ready()
         warm = asyncio.gather(
-            _warmed(sketcher, "the piece", design), _warmed(builder, "the checks", design)
+            _warmed(workers.sketcher, "the piece", design),
+            _warmed(workers.builder, "the checks", design),
         )
         yield
         warm.cancel()
-        sketcher.end()
-        builder.end()
+        workers.end()
 
     app = FastAPI(lifespan=life, openapi_url=None)
     _routes(app, shelf, desk)
 
     _front(
-        lambda first: Session(first, sketcher=sketcher, builder=builder, shelf=shelf, desk=desk),
+        lambda first: Session(first, workers=workers, shelf=shelf, desk=desk),
         design,
     )
     ui.add_head_html(f"<style>{LOOK.read_text(encoding='utf-8')}</style>", shared=True)

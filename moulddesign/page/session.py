@@ -1,6 +1,8 @@
 """One open tab: its draft, its last good design, and the work that goes on for it."""
 
 import asyncio
+from collections.abc import Coroutine
+from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
 from moulddesign.design import Design
@@ -40,6 +42,35 @@ class Shown(Protocol):
         """Show what can be downloaded."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Workers:
+    """The processes that work for all tabs.
+
+    Parameters
+    ----------
+    sketcher : Worker
+        Draws the piece while it changes.
+    builder : Worker
+        Builds, checks and writes.
+    clerk : Worker
+        Works out the other tasks; it starts when the first of them is asked for.
+    """
+
+    sketcher: Worker
+    builder: Worker
+    clerk: Worker
+
+    def start(self) -> None:
+        """Start those that are needed at once."""
+        self.sketcher.start()
+        self.builder.start()
+
+    def end(self) -> None:
+        """End them all."""
+        for worker in (self.sketcher, self.builder, self.clerk):
+            worker.end()
+
+
 class Session:
     """The work for one tab: pictures first, checks after them, the latest wish alone.
 
@@ -47,20 +78,17 @@ class Session:
     ----------
     design : Design
         What is shown first.
-    sketcher, builder : Worker
-        For pictures, and for checks and files; shared by all tabs.
+    workers : Workers
+        Shared by all tabs.
     shelf : Shelf
         Uploads.
     desk : Desk
         Where pictures and files lie for the browser.
     """
 
-    def __init__(
-        self, design: Design, *, sketcher: Worker, builder: Worker, shelf: Shelf, desk: Desk
-    ) -> None:
+    def __init__(self, design: Design, *, workers: Workers, shelf: Shelf, desk: Desk) -> None:
         self.design = design
-        self.sketcher = sketcher
-        self.builder = builder
+        self.workers = workers
         self.shelf = shelf
         self.desk = desk
         self.token, self.drawer = desk.opened()
@@ -88,7 +116,7 @@ class Session:
 
     def cancel(self) -> None:
         """End the checks or files in the making at once."""
-        self.builder.cancel(self._proving)
+        self.workers.builder.cancel(self._proving)
         self.page.checking(going_on=False)
 
     def write(self, *, keep_failing: bool) -> None:
@@ -105,8 +133,8 @@ class Session:
         assert self.shown is not None  # noqa: S101 (set when the page is laid out)
         return self.shown
 
-    def _start(self, work: Any) -> asyncio.Task[None]:  # noqa: ANN401 (a coroutine)
-        task: asyncio.Task[None] = asyncio.get_running_loop().create_task(work)
+    def _start(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
+        task = asyncio.get_running_loop().create_task(work)
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
         return task
@@ -124,7 +152,7 @@ class Session:
         self.serial += 1
         self.page.checking(going_on=True)
         try:
-            async for name, value in self.sketcher.parts(
+            async for name, value in self.workers.sketcher.parts(
                 "the piece", design.plain(), limit_s=PIECE_LIMIT_S, wanted=wanted_event()
             ):
                 if name == "figures":
@@ -139,7 +167,7 @@ class Session:
         self._proving = wanted = wanted_event()
         serial = self.serial
         try:
-            async for name, value in self.builder.parts(
+            async for name, value in self.workers.builder.parts(
                 "the checks", design.plain(), limit_s=BUILD_LIMIT_S, wanted=wanted
             ):
                 if name == "report":
@@ -159,7 +187,7 @@ class Session:
     async def _writing(self, design: Design, *, keep_failing: bool) -> None:
         self._proving = wanted = wanted_event()
         try:
-            async for _, files in self.builder.parts(
+            async for _, files in self.workers.builder.parts(
                 "the files", design.plain(), keep_failing, limit_s=BUILD_LIMIT_S, wanted=wanted
             ):
                 self._keep(design, files)
@@ -176,7 +204,7 @@ class Session:
 
     async def _picturing(self, design: Design) -> None:
         try:
-            async for _, png in self.sketcher.parts(
+            async for _, png in self.workers.sketcher.parts(
                 "the picture", design.plain(), limit_s=PIECE_LIMIT_S, wanted=wanted_event()
             ):
                 self.drawer[f"pastry-{self.serial}"] = png

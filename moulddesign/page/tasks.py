@@ -1,0 +1,209 @@
+"""The tasks beside the design: a mould that one has, a trial bake, a batch."""
+
+import asyncio
+from collections.abc import Callable
+from typing import Any
+
+from nicegui import ui
+from pydantic import BaseModel, ValidationError
+
+from moulddesign.design import Design
+from moulddesign.design.sentences import spec_error
+from moulddesign.design.shelf import OwnedMould
+from moulddesign.errors import MouldError, SpecError
+from moulddesign.page import tables
+from moulddesign.page.asking import FORM_TEXTS, Asking, without_places
+from moulddesign.page.asks import OnHandAsk, TrialAsk
+from moulddesign.page.described import Forms
+from moulddesign.page.draft import Draft, at_field, flat, read
+from moulddesign.page.elements import Form, button, live, plain, said
+from moulddesign.page.fields import every_field, sections
+from moulddesign.page.markup import paragraph
+from moulddesign.page.session import BUILD_LIMIT_S, Session, on_the_field, wanted_event
+from moulddesign.page.shelf import refuse_strange
+
+Show = Callable[[Any], str]
+
+
+class Task:
+    """A form of its own whose answer is worked out when it is asked for.
+
+    Parameters
+    ----------
+    session : Session
+        Its workers do the work, its design is what the work starts from.
+    forms : Forms
+        Describes the form.
+    model : type of BaseModel
+        What is asked.
+    start : dict
+        What stands in the form at first.
+    """
+
+    def __init__(
+        self, session: Session, forms: Forms, model: type[BaseModel], *, start: dict[str, Any]
+    ) -> None:
+        self.session = session
+        self.forms = forms
+        self.words = forms.words
+        self.draft = Draft(start, model)
+        self.sections = sections(model.model_json_schema())
+        self.fields = {field.path: field for field in every_field(self.sections)}
+        self._wanted = asyncio.Event()
+        self._going: set[asyncio.Task[None]] = set()
+
+    def lay_out(self, *, job: str, name: str, show: Show) -> None:
+        """Make the form, the button and the place of the answer.
+
+        Parameters
+        ----------
+        job : str
+            What the worker calls it.
+        name : str
+            Begins the form's ids.
+        show : callable
+            Returns HTML for what the job tells.
+        """
+        self.job, self.show = job, show
+        self.form = Form(
+            sections=[self.forms.section(section) for section in self.sections],
+            texts={key: self.words[key] for key in FORM_TEXTS},
+            start=self._state({}),
+            prefix=name,
+        )
+        self.form.on("edit", lambda event: self._edited(*event.args))
+        self.form.on("add", lambda event: self._listed(self.draft.add, event.args[0], {}))
+        self.form.on("drop", lambda event: self._listed(self.draft.drop, *event.args))
+        with plain("p", "making"):
+            button(self.words["work_out"], self.begin, "strong")
+            said("button", self.words["print"], type="button").on(
+                "click", js_handler="() => window.print()"
+            )
+        self.answer = live("answer")
+        self.answer._props["role"] = "status"  # noqa: SLF001
+
+    def begin(self) -> None:
+        """Work it out for the design as it is now."""
+        self._wanted.clear()
+        self._wanted = wanted_event()
+        task = asyncio.get_running_loop().create_task(self._work(self._wanted))
+        self._going.add(task)
+        task.add_done_callback(self._going.discard)
+
+    def _edited(self, path: str, typed: object, refused: str | None = None) -> None:
+        if refused is not None:
+            self.form.judge({path: refused})
+            return
+        self.draft.put(path, read(self.fields[without_places(path)], typed))
+        self._judge()
+
+    def _listed(self, change: Callable[..., None], *arguments: Any) -> None:  # noqa: ANN401
+        change(*arguments)
+        self.form.fill(self._state(self._errors()))
+
+    def _judge(self) -> None:
+        self.form.judge(self._errors())
+
+    def _errors(self) -> dict[str, str]:
+        try:
+            self.draft.model.model_validate(self.draft.tree)
+        except ValidationError as error:
+            if error.errors()[0]["type"] == "missing":  # still to be typed; `begin` asks for it
+                return {}
+            return self._placed(spec_error(error, self.draft.model))
+        return {}
+
+    def _placed(self, error: SpecError) -> dict[str, str]:
+        values, counts = flat(self.draft.tree)
+        path = at_field(error, set(self.fields) | set(values) | set(counts), {})
+        return {} if path is None else {path: on_the_field(error)[1]}
+
+    async def _work(self, wanted: asyncio.Event) -> None:
+        self.answer.set_content(paragraph(self.words["working"]))
+        try:
+            refuse_strange(self._files(), frozenset(), self.session.shelf)
+            async for _, told in self.session.workers.clerk.parts(
+                self.job, self.session.design.plain(), self.draft.tree,
+                limit_s=BUILD_LIMIT_S, wanted=wanted,
+            ):  # fmt: skip
+                self.answer.set_content(self.show(told))
+        except MouldError as error:
+            if isinstance(error, SpecError):
+                self.form.judge(self._placed(error))
+            self.answer.set_content(paragraph(str(error), "error"))
+
+    def _files(self) -> dict[str, str | None]:
+        tree = self.draft.tree
+        return {name: tree.get(name) for name in ("mesh", "stamp")}
+
+    def _state(self, errors: dict[str, str]) -> dict[str, Any]:
+        values, counts = flat(self.draft.tree)
+        for path, field in self.fields.items():
+            values.setdefault(path, None if field.optional else field.default)
+        return {"values": values, "counts": counts, "errors": errors}
+
+
+class Bench:
+    """The three tasks of one tab.
+
+    Parameters
+    ----------
+    session : Session
+        The tab's work.
+    asking : Asking
+        The design's form.
+    """
+
+    def __init__(self, session: Session, asking: Asking) -> None:
+        self.session = session
+        self.asking = asking
+        self.words = asking.words
+
+    def owned(self) -> None:
+        """Lay out the mould that one has."""
+        said("h2", self.words["task_owned"], "first")
+        said("p", self.words["owned_says"])
+        task = Task(
+            self.session, self.asking.forms, OwnedMould, start={"width_mm": 50.0, "height_mm": 25.0}
+        )
+        task.lay_out(job="the fit", name="owned", show=self._fit)
+
+    def trial(self) -> None:
+        """Lay out the trial bake."""
+        said("h2", self.words["task_trial"], "first")
+        said("p", self.words["trial_says"])
+        task = Task(self.session, self.asking.forms, TrialAsk, start={"weighings": [{}]})
+        task.lay_out(job="the trial", name="trial", show=self._trial)
+        with plain("p", "making"):
+            self.same = button(self.words["take_same_mould"], lambda: self._take("same_mould"))
+            self.fresh = button(self.words["take_new_mould"], lambda: self._take("new_mould"))
+        self._designs: dict[str, Any] = {}
+
+    def batch(self) -> None:
+        """Lay out the batch: its table of the design, and what is on hand."""
+        said("h2", self.words["task_batch"], "first")
+        said("p", self.words["batch_says"])
+        self.asking.lay_out_batch()
+        said("h3", self.words["on_hand"])
+        task = Task(self.session, self.asking.forms, OnHandAsk, start={})
+        task.lay_out(job="the batch", name="hand", show=self._batch)
+
+    def _fit(self, told: tuple[dict[str, Any], bytes]) -> str:
+        report, plot = told
+        address = ""
+        if plot:
+            self.session.drawer["window.svg"] = plot
+            address = f"/files/{self.session.token}/window.svg"
+        return tables.fitting(self.words, report, address)
+
+    def _trial(self, found: dict[str, Any]) -> str:
+        self._designs = found["designs"]
+        return tables.trying(self.words, found)
+
+    def _batch(self, made: Any) -> str:  # noqa: ANN401 (a Batch, from the worker)
+        return tables.batching(self.words, made, self.session.design.batch.currency)
+
+    def _take(self, which: str) -> None:
+        if which in self._designs:
+            self.asking.take(Design.of(self._designs[which]))
+            ui.notify(self.words["taken"])
