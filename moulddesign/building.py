@@ -16,6 +16,7 @@ from moulddesign.finding import Finding, Verdict
 from moulddesign.mesh import Mesh, settled
 from moulddesign.mould import CastLayout, Mould, block, cast, press
 from moulddesign.mould.filament import filament
+from moulddesign.mould.lettered import lettered_block, lettered_press
 from moulddesign.pastry.crust import crust_thickness_mm
 from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.portion import Figures, figures
@@ -28,6 +29,11 @@ MOULDS: Final[Mapping[Kind, Callable[[Design, Pastry], Mould]]] = MappingProxyTy
     {Kind.PRESS: press, Kind.BLOCK: block, Kind.CAST: cast}
 )
 """What makes each kind of mould."""
+
+LETTERED: Final[Mapping[Kind, Callable[[Design, Any], Mould]]] = MappingProxyType(
+    {Kind.PRESS: lettered_press, Kind.BLOCK: lettered_block}
+)
+"""What writes on a kind of mould; silicone over a master would cast the letters."""
 
 PASTRY = "pastry"
 """Name of the pastry among the files: for looking at and measuring, not for printing."""
@@ -94,7 +100,7 @@ class Build:
                 "crust_thickness_mm": self.crust_mm,
             },
             "mould": self._mould_report(),
-            "printer": self._printer_report(),
+            "printer": self.design.printer.report(),
             "parts": [self._part_report(name) for name in self.meshes],
             "findings": [asdict(finding) for finding in self.findings],
             "files": list(self.written),
@@ -143,42 +149,17 @@ class Build:
             "triangles": len(mesh.triangles),
             "watertight": shape.watertight,
             "bodies": shape.shells,
-            **self._print_report(0.0 if name == PASTRY else mesh.volume_mm3),
-        }
-
-    def _print_report(self, volume_mm3: float) -> dict[str, Any]:
-        """Return what printing a part takes: mass, filament, a lower bound of the time, price."""
-        takes = filament(volume_mm3, self.design.printer)
-        return {
-            "print_g": takes.mass_g,
-            "filament_m": takes.length_m,
-            "least_print_min": takes.least_min,
-            "print_price": takes.price,
+            "lettering": {part.name: part.lettering for part in self.mould.parts}.get(name, ""),
+            **filament(0.0 if name == PASTRY else mesh.volume_mm3, self.design.printer).report(),
         }
 
     def _mould_report(self) -> dict[str, Any]:
         """Return what kind of mould it is, and the silicone that is poured over a master."""
         table, layout = self.design.mould, self.mould.layout
         figures = {"kind": table.kind.value, "cavities": table.cavities}
-        if not isinstance(layout, CastLayout):
-            return figures
-        silicone_ml = ml_from_mm3(self.mould.parts[0].pose.scale ** 3 * layout.silicone_mm3)
-        mass_g = silicone_ml * table.silicone_density_g_per_ml
-        return figures | {"silicone_ml": silicone_ml, "silicone_g": mass_g}
-
-    def _printer_report(self) -> dict[str, Any]:
-        """Return the printer in full, its plastic's own shrinkage beside what the files allow."""
-        printer = self.design.printer
-        return {
-            "machine": printer.machine,
-            "nozzle_mm": printer.nozzle_mm,
-            "line_width_mm": printer.line_width_mm,
-            "layer_height_mm": printer.layer_height_mm,
-            "bed_mm": list(printer.bed_mm),
-            "material": printer.material,
-            "shrink_in_files": printer.shrink,
-            "shrink_of_material": printer.plastic.shrink,
-        }
+        if isinstance(layout, CastLayout):
+            return figures | layout.silicone_report(self.mould.parts[0].pose.scale)
+        return figures
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -235,7 +216,10 @@ def moulded(design: Design, made: Pastry) -> Mould:
     KernelError
         A geometry library could not do a step.
     """
-    return MOULDS[design.mould.kind](design, made)
+    plain = MOULDS[design.mould.kind](design, made)
+    if not design.mould.lettering or design.mould.kind not in LETTERED:
+        return plain
+    return LETTERED[design.mould.kind](design, plain)
 
 
 def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Build:

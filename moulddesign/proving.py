@@ -11,6 +11,7 @@ from moulddesign.check.cast import cast_findings, silicone
 from moulddesign.check.crust import centre_findings, crust_findings
 from moulddesign.check.foot import bore_foot_finding, outer_foot_finding
 from moulddesign.check.legibility import reading_finding
+from moulddesign.check.lettering import lettering_finding
 from moulddesign.check.printing import layers_finding, printing_findings
 from moulddesign.check.pull import pull_findings
 from moulddesign.check.strength import (
@@ -26,10 +27,14 @@ from moulddesign.design.mould import Joint, Kind
 from moulddesign.finding import Finding
 from moulddesign.mesh import Mesh, settled
 from moulddesign.mould import CastLayout, Mould
+from moulddesign.mould.lettered import texts
 from moulddesign.pastry.legibility import least_gap_mm, least_stroke_mm
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.portion import Portion
 from moulddesign.units import mm3_from_ml
+
+LETTERED: Final = ("sleeve", "plunger", "block")
+"""Parts that have a face to write on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -92,6 +97,7 @@ def proven(made: Evidence) -> tuple[Finding, ...]:
         *_print(made),
         *(f for name, mesh in made.meshes.items() for f in soundness(mesh, name=name)),
         *_against_exact(made.mould),
+        *_lettering(made),
     )
 
 
@@ -273,11 +279,21 @@ def _print(made: Evidence) -> tuple[Finding, ...]:
     return (*parts, layers_finding(depth_mm=min(depths), layer_mm=printer.layer_height_mm))
 
 
+def _lettering(made: Evidence) -> tuple[Finding, ...]:
+    """Say what is written on the parts that have a face for it."""
+    wanted = texts(made.design)
+    return tuple(
+        lettering_finding(name=part.name, written=part.lettering, wanted=wanted)
+        for part in made.mould.parts
+        if made.design.mould.lettering and part.name in LETTERED
+    )
+
+
 def _against_exact(mould: Mould) -> tuple[Finding, ...]:
     return tuple(
         volume_finding(
             name=f"{part.name}: mesh against exact surfaces",
-            measured_mm3=part.mesh.volume_mm3,
+            measured_mm3=(part.mesh if part.plain is None else part.plain).volume_mm3,
             target_mm3=part.solid.volume_mm3,
             source="the CAD kernel's volume of the same body",
         )

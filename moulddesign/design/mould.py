@@ -155,6 +155,11 @@ class MouldTable(Table):
         source=MEMORY + "; its maker's sheet says it", ge=0.8, le=2,
     )  # fmt: skip
 
+    lettering: bool = given(
+        True,  # noqa: FBT003 (a default)
+        "Sink weight, ratio and name into sleeve and plunger, or into a block's handle",
+    )
+
     @property
     def side_lean_deg(self) -> float:
         """Lean of the pastry's side: what was asked for, or what its kind wants [deg]."""

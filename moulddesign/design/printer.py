@@ -56,6 +56,19 @@ class PrinterTable(Table):
         """The figures of its plastic."""
         return library(self.library).materials[self.material]
 
+    def report(self) -> dict[str, Any]:
+        """Return the printer in full, its plastic's own shrinkage beside what the files allow."""
+        return {
+            "machine": self.machine,
+            "nozzle_mm": self.nozzle_mm,
+            "line_width_mm": self.line_width_mm,
+            "layer_height_mm": self.layer_height_mm,
+            "bed_mm": list(self.bed_mm),
+            "material": self.material,
+            "shrink_in_files": self.shrink,
+            "shrink_of_material": self.plastic.shrink,
+        }
+
     @model_validator(mode="before")
     @classmethod
     def _machine_first(cls, values: Any) -> Any:  # noqa: ANN401 (whatever stands in the file)

@@ -14,6 +14,7 @@ from moulddesign.mould.grid import Box, Grid, Size, extent_mm, grid_on_bed, roun
 from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
 from moulddesign.mould.section import Bent
 from moulddesign.mould.slope import RISE
+from moulddesign.units import ml_from_mm3
 
 EASE_MM: Final = 0.6
 """Chamfer of the tray's outer edges; our choice [mm]."""
@@ -74,6 +75,12 @@ class CastLayout:
         # The area is a square function of the height, for which Simpson's rule is exact.
         tray = self.brim_mm * (levels[0] + 4.0 * levels[1] + levels[2]) / 6.0
         return tray - self.grid.count * self.pastry_mm3
+
+    def silicone_report(self, scale: float) -> dict[str, float]:
+        """Return what to mix for a tray that is printed larger by a factor, as plain values."""
+        volume_ml = ml_from_mm3(scale**3 * self.silicone_mm3)
+        mass_g = volume_ml * self.mould.silicone_density_g_per_ml
+        return {"silicone_ml": volume_ml, "silicone_g": mass_g}
 
 
 def cast(design: Design, pastry: Standing) -> MouldSet[CastLayout]:

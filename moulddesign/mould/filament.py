@@ -27,6 +27,15 @@ class Filament:
     price: float | None
     least_min: float
 
+    def report(self) -> dict[str, float | None]:
+        """Return it as plain values, as a part's row in `report.json`."""
+        return {
+            "print_g": self.mass_g,
+            "filament_m": self.length_m,
+            "least_print_min": self.least_min,
+            "print_price": self.price,
+        }
+
 
 def filament(volume_mm3: float, printer: PrinterTable) -> Filament:
     """Return what printing a solid volume takes.

@@ -64,6 +64,10 @@ class Part:
         The same body with exact surfaces, where there is one.
     blank : Solid or None
         The body without its relief, where it has one.
+    plain : Mesh or None
+        The mesh before letters were sunk into it, where they were; exact bodies have none.
+    lettering : str
+        What is written on it; empty where nothing is.
     """
 
     name: str
@@ -71,6 +75,8 @@ class Part:
     pose: Pose
     solid: Solid | None = None
     blank: Solid | None = None
+    plain: Mesh | None = None
+    lettering: str = ""
 
     @property
     def printed(self) -> Mesh:

@@ -121,6 +121,19 @@ def _vane(layout: PressLayout, far_mm: float, draw: Kernel[Body]) -> Body:
     return draw.plate(profile, layout.mould.vane_thickness_mm, "a guide vane")
 
 
+def vane_reach_mm(layout: PressLayout) -> float:
+    """Return how far stem, cone and vanes reach from the axis where they meet the palm disc [mm].
+
+    Parameters
+    ----------
+    layout : PressLayout
+        The sizes.
+    """
+    risen = (layout.disc_low_mm - layout.vane_top_mm) / RISE
+    vanes = max(reach_mm(layout.outline)) - layout.mould.clearance_mm - risen
+    return max(layout.stem_radius_mm + layout.gusset_mm, vanes)
+
+
 def _disc(layout: PressLayout, draw: Kernel[Body]) -> Body:
     mould, low, high = layout.mould, layout.disc_low_mm, layout.disc_high_mm
     rim = around(layout.outline, mould.disc_rim_mm)

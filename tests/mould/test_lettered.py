@@ -1,0 +1,84 @@
+"""Letters on the parts, read by rasterising what is seen of them from the print's upper side."""
+
+from functools import cache
+
+import numpy as np
+import pytest
+import shapely
+from mould.judge import body, cross_section
+
+from moulddesign.design import Design
+from moulddesign.mould import block, press
+from moulddesign.mould.lettered import lettered_block, lettered_press, texts
+from moulddesign.mould.marks import mark
+from moulddesign.pastry.pastry import pastry
+
+MAKERS = {"press": (press, lettered_press), "block": (block, lettered_block)}
+
+
+@cache
+def made(kind, outline="round", name="lantern-night"):
+    design = Design().with_values(
+        {"mould.kind": kind, "pastry.outline": outline, "name": name, "relief.layers": []}
+    )
+    make, letter = MAKERS[kind]
+    plain = make(design, pastry(design, 60.0))
+    return plain, letter(design, plain)
+
+
+@pytest.mark.parametrize(
+    ("kind", "part"), [("press", "sleeve"), ("press", "plunger"), ("block", "block")]
+)
+def test_letters_are_sunk_into_one_closed_body(kind, part):
+    plain, written = made(kind)
+    before, after = body(plain.part(part).mesh), body(written.part(part).mesh)
+    assert after.bounds == pytest.approx(before.bounds, abs=1e-6)  # float32 of nothing moved
+    assert 0.0 < before.volume - after.volume < 0.01 * before.volume
+    assert written.part(part).plain is plain.part(part).mesh
+    assert written.part(part).lettering == "75 g  3:7  lantern-night"
+
+
+def test_the_handle_reads_right_from_above_as_it_is_printed():
+    _, written = made("block")
+    printed = written.part("block").printed
+    top = 18.0  # the handle's thickness
+    levels = cross_section(printed, top - 1e-3)
+    handle = min(levels, key=lambda part: part.bounds[0])
+    holes = [shapely.Polygon(ring) for ring in handle.interiors]
+    # The hole to hang it by and the cavity are far wider than a letter.
+    cut = shapely.union_all([hole for hole in holes if np.ptp(hole.exterior.xy[0]) < 7.0])
+    islands = [p for p in levels if cut.convex_hull.contains(p)]
+    cut = cut.difference(shapely.union_all(islands))
+    asked = mark("75 g  3:7\nlantern-night", height_mm=1.0)
+    x0, y0, x1, _ = cut.bounds
+    a0, b0, a1, _ = asked.bounds
+    factor = (x1 - x0) / (a1 - a0)
+    laid = shapely.affinity.affine_transform(
+        asked, [factor, 0.0, 0.0, factor, x0 - factor * a0, y0 - factor * b0]
+    )
+    share = cut.intersection(laid).area / cut.union(laid).area
+    # A micrometre down walls of 20 deg, and letters laid by their box: far more than 0.98.
+    assert share > 0.98
+    mirrored = shapely.affinity.scale(laid, -1.0, 1.0)
+    assert cut.intersection(mirrored).area / cut.union(mirrored).area < 0.8
+
+
+def test_a_name_that_is_too_long_or_in_other_letters_leaves_weight_and_ratio():
+    for name in ("x" * 80, "\N{CJK UNIFIED IDEOGRAPH-6817}"):
+        _, written = made("press", name=name)
+        assert written.part("sleeve").lettering == "75 g  3:7"
+
+
+def test_texts_begin_with_the_longest():
+    assert texts(Design()) == ("75 g  3:7  lantern-night", "75 g  3:7", "75 g")
+
+
+def test_a_square_sleeve_is_written_on_a_flat_side():
+    plain, written = made("press", "square")
+    before, after = body(plain.part("sleeve").mesh), body(written.part("sleeve").mesh)
+    assert after.volume < before.volume
+    half = plain.layout.outline.width_mm / 2.0
+    old = {tuple(point) for point in np.round(before.vertices, 5)}
+    fresh = [point for point in np.round(after.vertices, 5) if tuple(point) not in old]
+    assert len(fresh) > 100
+    assert min(x for x, _, _ in fresh) > half + plain.layout.mould.wall_mm
