@@ -3,13 +3,16 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache, reduce
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from manifold3d import Error, Manifold, Mesh64, OpType, triangulate
 from numpy.typing import ArrayLike, NDArray
 
 from moulddesign.errors import KernelError
+
+COLLAPSED_MM: Final = (1e-4, 1e-3)
+"""Edges so short are collapsed where float32 cannot keep their ends apart [mm]."""
 
 Points = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -188,14 +191,37 @@ def unfolded(triangles: Indices) -> Indices:
 def settled(mesh: Mesh) -> Mesh:
     """Return a mesh whose corners are float32 numbers, so that a binary STL holds it exactly.
 
-    Corners that become one are welded; triangles that lose their area so are dropped, and with
-    them no edge loses its partner.
+    Corners that become one are welded, and triangles that lose their area so are dropped. Where
+    that would pinch a closed surface together along an edge, its shortest edges are collapsed
+    first, by a tenth of a micrometre or, if need be, by one.
     """
+    plain = _rounded(mesh)
+    if _closed(plain.triangles) or not _closed(mesh.triangles):
+        return plain
+    for within_mm in COLLAPSED_MM:
+        body = manifold_of(mesh, "a mesh in the precision of its file").simplify(within_mm)
+        coarser = _rounded(_mesh(body, "a mesh in the precision of its file"))
+        if _closed(coarser.triangles):
+            return coarser
+    return plain
+
+
+def _rounded(mesh: Mesh) -> Mesh:
     rounded = mesh.vertices.astype(np.float32).astype(np.float64) + 0.0  # no negative zero
     vertices, number = np.unique(rounded, axis=0, return_inverse=True)
     triangles = unfolded(number[mesh.triangles].reshape(-1, 3))
     used, renumbered = np.unique(triangles, return_inverse=True)
     return Mesh(vertices[used], renumbered.reshape(-1, 3))
+
+
+def _closed(triangles: Indices) -> bool:
+    """Return whether each edge has two triangles, one on either side."""
+    edges = triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    size = int(triangles.max(initial=0)) + 1
+    there, back = edges[:, 0] * size + edges[:, 1], edges[:, 1] * size + edges[:, 0]
+    there.sort()
+    back.sort()
+    return bool(np.array_equal(there, back) and (np.diff(there) > 0).all())
 
 
 def triangulated(loops: Sequence[Points]) -> Indices:

@@ -11,7 +11,7 @@ from moulddesign.mesh import Mesh
 
 PIXEL_MM: Final = 0.1
 """Side of a pixel: a sixth of the thinnest stroke that prints [mm]."""
-FOOT_MM: Final = 0.005
+FOOT_MM: Final = 1e-4
 """Height above the flat top from which the relief counts: its walls stand on their feet [mm]."""
 LEAST_OVERLAP: Final = 0.98
 """Least area that relief and artwork share, by the area that either covers."""
@@ -61,6 +61,7 @@ def overlap_ratio(pastry: Mesh, *, artwork: BaseGeometry, flat_mm: float, depth_
     asked = region_mask(artwork, grid)
     relief = (rise > FOOT_MM) & np.isfinite(rise)
     if depth_mm < 0.0:
-        relief &= region_mask(artwork.envelope.buffer(1.0), grid)
+        # A rounded shoulder lies lower than the flat top too; artwork never reaches it.
+        relief &= region_mask(artwork.convex_hull, grid)
     either = np.sum(relief | asked)
     return float(np.sum(relief & asked) / either) if either else 1.0

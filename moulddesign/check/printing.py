@@ -116,7 +116,7 @@ def overhang_findings(
 
 
 def wall_finding(mesh: Mesh, *, name: str, line_mm: float) -> Finding:
-    """Return whether the thinnest wall takes two lines."""
+    """Return whether the thinnest wall takes two lines; below one line it is not printed at all."""
     measured_mm = thinnest_wall_mm(mesh)
     return Finding(
         name=f"{name}: thinnest wall",
@@ -124,7 +124,10 @@ def wall_finding(mesh: Mesh, *, name: str, line_mm: float) -> Finding:
         limit=f"at least {2.0 * line_mm:g}: two lines",
         unit="mm" if np.isfinite(measured_mm) else "",
         source=PRACTICE,
-        verdict=judged(good=measured_mm >= 2.0 * line_mm),
+        verdict=judged(
+            good=measured_mm >= 2.0 * line_mm,
+            otherwise=Verdict.WARN if measured_mm >= line_mm else Verdict.FAIL,
+        ),
     )
 
 
@@ -148,7 +151,10 @@ def layers_finding(*, depth_mm: float, layer_mm: float) -> Finding:
         limit=f"at least {LEAST_LAYERS}",
         unit="layers",
         source="our choice, change it freely",
-        verdict=judged(good=layers >= LEAST_LAYERS),
+        verdict=judged(
+            good=layers >= LEAST_LAYERS,
+            otherwise=Verdict.WARN if layers >= 1.0 else Verdict.FAIL,
+        ),
     )
 
 

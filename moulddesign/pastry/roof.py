@@ -231,5 +231,6 @@ def _loops(edges: Indices) -> tuple[Indices, ...]:
             here = following
             if here == start:
                 break
-        loops.append(np.array(loop, dtype=np.int64))
+        if len(loop) > 2:  # noqa: PLR2004 (there and back: two walls meet in one edge)
+            loops.append(np.array(loop, dtype=np.int64))
     return tuple(loops)
