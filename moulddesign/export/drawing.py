@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 
 from moulddesign.building import PASTRY, Build
+from moulddesign.design import Kind
 from moulddesign.errors import KernelError
 from moulddesign.export.assembly import assembly_view
 from moulddesign.export.cut import upright_section
@@ -138,9 +139,12 @@ def _views(made: Build, shown: Cuts, *, scale: float, third: bool) -> list[View]
     views = [_stacked(*whole, third=third)]
     for turn, part in enumerate(shown.parts):
         view = part_view(part, scale=scale, turn=turn)
-        if made.pastry.outline.name != "round":
+        if made.pastry.outline.name != "round" and made.design.mould.kind is Kind.PRESS:
             view = _stacked(view, part_plan(part, scale=scale), third=third)
         views.append(view)
+        if made.design.mould.kind is not Kind.PRESS:
+            # Beside the section, not below it: so most blocks fit a sheet in true size.
+            views.append(part_plan(part, scale=scale))
     return views
 
 
