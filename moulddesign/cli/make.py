@@ -63,6 +63,7 @@ def run(
             from moulddesign import export  # noqa: PLC0415 (the same)
             from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
 
+            export.refuse_to_replace(target)  # before a build takes its time
             wanted = export.Wanted(
                 formats=export.formats(formats),
                 paper=export.paper(paper),

@@ -59,8 +59,10 @@ class MouldTable(Table):
     lead_in_mm: float = given(
         1.0, "Chamfer where the stamp enters the bore", unit="mm", source=CHOICE, ge=0.2, le=5
     )
-    guide_to_width: float = given(
-        0.7, "Length over which stamp and vanes guide, as a share of the width",
+    guide_to_width: float | None = given(
+        None,
+        "Length over which stamp and vanes guide, as a share of the width; 0.7 where it is left "
+        "out, more where the clearance would let the stamp lean by 0.9 mm",
         source="the design's own tilt rule: drop = 2 clearance / this share", ge=0.2, le=3,
     )  # fmt: skip
     past_rim_mm: float = given(

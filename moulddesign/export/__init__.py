@@ -1,6 +1,6 @@
 """Everything that leaves the tool: one module a format, and the folder they go into."""
 
-from moulddesign.export.folder import publish, publish_failing
+from moulddesign.export.folder import publish, publish_failing, refuse_to_replace
 from moulddesign.export.wanted import EVERYTHING, Format, Wanted, formats, paper
 
 __all__ = [
@@ -11,4 +11,5 @@ __all__ = [
     "paper",
     "publish",
     "publish_failing",
+    "refuse_to_replace",
 ]

@@ -95,7 +95,7 @@ def staged(folder: Path) -> Iterator[Path]:
         target = Path(os.path.realpath(folder))
         target.parent.mkdir(parents=True, exist_ok=True)
         recover(target)
-        _may_replace(folder)
+        refuse_to_replace(folder)
         new = beside(target)
     except (OSError, ValueError) as error:
         raise WriteError(str(folder), f"cannot be made ({_said(error)})") from error
@@ -118,7 +118,8 @@ def _refuse_failed(made: Build) -> None:
         raise FindingError(made.failed)
 
 
-def _may_replace(folder: Path) -> None:
+def refuse_to_replace(folder: Path) -> None:
+    """Raise `WriteError` where something other than a build or an empty folder is there."""
     if not folder.exists():
         return
     if not folder.is_dir():

@@ -23,6 +23,12 @@ LEAST_VANE_MM: Final = 3.0
 GUSSET_MM: Final = 3.0
 """Cone under the palm disc, 45 deg; our choice [mm]."""
 
+USUAL_GUIDE: Final = 0.7
+"""Share of the width that stamp and vanes guide over; our choice."""
+
+USUAL_DROP_MM: Final = 0.9
+"""Drop across the pastry that a longer guide keeps to; our choice, below the limit of 1 mm [mm]."""
+
 GROOVE_MM: Final = 0.5
 """Depth of the height rings; our choice [mm]."""
 
@@ -73,6 +79,13 @@ class PressLayout:
         return max(self.outline.width_mm, self.outline.depth_mm)
 
     @property
+    def guide_share(self) -> float:
+        """Share of the width to guide over: as asked, or what keeps the drop small."""
+        if self.mould.guide_to_width is not None:
+            return self.mould.guide_to_width
+        return max(USUAL_GUIDE, 2.0 * self.mould.clearance_mm / USUAL_DROP_MM)
+
+    @property
     def narrow_mm(self) -> float:
         """Diameter of the largest circle about the axis inside the pastry [mm]."""
         return inner_width_mm(self.outline)
@@ -98,7 +111,7 @@ class PressLayout:
 
         The share of the width asked for; more where the stamp alone is thicker than that.
         """
-        asked = self.mould.guide_to_width * self.wide_mm
+        asked = self.guide_share * self.wide_mm
         return max(asked, self.stamp_thickness_mm + LEAST_VANE_MM)
 
     @property
