@@ -15,6 +15,7 @@ from shapely import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.polygon import orient
 
 from moulddesign.errors import SpecError
+from moulddesign.pastry.motif_field import clear_of, without_crevices
 from moulddesign.pastry.motif_size import MotifSize
 
 ARC: Final = 16
@@ -101,17 +102,21 @@ def track(outline: Polygon, inset_mm: float, bend_mm: float) -> Track:
 
 
 def scallops(outline: Polygon, size: MotifSize) -> MultiPolygon:
-    """Return a row of arches that stand on a line along the edge, a bead in each."""
+    """Return a row of arches that stand on a line along the edge, beads in them where all fit."""
     count, stroke_mm, band_mm = astuple(size)
-    path = track(outline, stroke_mm / 2.0, band_mm)
+    path = track(outline, stroke_mm / 2.0, 1.6 * band_mm)
     wave = np.linspace(0.0, 1.0, count * FINE, endpoint=False)
     rise = band_mm - stroke_mm
     arches = path.at(wave, rise * np.abs(np.sin(pi * wave * count)) ** 0.7)
-    middles = path.at((np.arange(count) + 0.5) / count, np.full(count, rise * 0.36))
-    bead = min(rise * 0.24, path.length_mm / count * 0.2)
+    middles = path.at((np.arange(count) + 0.5) / count, np.full(count, rise / 2.0))
+    # a stroke's width is left free around the bead; where there is none, there is no bead
+    bead = (min(rise, path.length_mm / count) - 3.4 * stroke_mm) / 2.0
     lines = [_closed(arches), _closed(path.at(wave, np.zeros_like(wave)))]
     strokes = [line.buffer(stroke_mm / 2.0, quad_segs=ARC) for line in lines]
-    return _polygons(strokes + list(shapely.buffer(shapely.points(middles), bead, quad_segs=ARC)))
+    drawn = without_crevices(shapely.union_all(strokes), stroke_mm)
+    eyes = shapely.buffer(shapely.points(middles), bead, quad_segs=ARC)
+    clear = clear_of(drawn, eyes, stroke_mm)
+    return _polygons([drawn, *(clear if len(clear) == count else [])])
 
 
 def leaf_ring(outline: Polygon, size: MotifSize) -> MultiPolygon:

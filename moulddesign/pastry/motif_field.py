@@ -4,6 +4,7 @@ Each takes the outline [mm] and a size: parts, width of strokes or gaps, and the
 the middle.
 """
 
+from collections.abc import Iterable
 from dataclasses import astuple
 from math import cos, pi, sin, tan, tau
 from typing import Final
@@ -19,6 +20,11 @@ LEAST_PETALS: Final = 3
 ARC: Final = 32
 GRID_MM: Final = 1e-6
 """Overlays snap to this: then no near touch can make them fail [mm]."""
+CREVICE: Final = 0.9
+"""Gaps narrower than this share of a stroke are filled."""
+CREVICE_ARC: Final = 8
+FLAT_MM: Final = 0.002
+"""Corners that move an edge by less are left out [mm]."""
 Points = NDArray[np.float64]
 
 
@@ -104,37 +110,76 @@ def lattice(outline: Polygon, size: MotifSize) -> MultiPolygon:
     radius = min(max(pitch / 2.0 - 1.5 * stroke_mm, 0.0), band_mm)
     dots = shapely.buffer(shapely.points(fields.reshape(-1, 2)), radius, quad_segs=8)
     inside = outline.buffer(-stroke_mm, quad_segs=ARC)
-    frame = outline.difference(inside)
-    whole = _turned(shapely.union_all([*strokes, *dots]), middle, pi / 4.0)
-    return _polygons([frame, whole])
+    crossed = _turned(shapely.union_all(strokes), middle, pi / 4.0)
+    bars_and_frame = without_crevices(outline.difference(inside).union(crossed), stroke_mm)
+    turned = [_turned(dot, middle, pi / 4.0) for dot in dots]
+    return _polygons([bars_and_frame, *clear_of(bars_and_frame, turned, stroke_mm)])
 
 
 def scales(outline: Polygon, size: MotifSize) -> MultiPolygon:
-    """Return rows of overlapping round scales, each drawn as two arcs."""
+    """Return rows of overlapping round scales inside a frame, an eye in each."""
     count, stroke_mm, band_mm = astuple(size)
     left, low, right, high = outline.bounds
     radius = (right - left) / count / 2.0
-    shapes: list[shapely.Geometry] = []
-    rows = int((high - low) / radius) + 3
-    for row in range(rows):
-        y = high - radius * (row - 1)
-        shift = radius * (row % 2)
-        for column in range(-1, count + 2):
-            centre = Point(left + radius * (2 * column + 1) + shift, y)
-            shapes.append(_scale(centre, radius, stroke_mm=stroke_mm, eye_mm=band_mm))
+    centres = [
+        Point(left + radius * (2 * column + 1 + row % 2), high - radius * (row - 1))
+        for row in range(int((high - low) / radius) + 3)
+        for column in range(-1, count + 2)
+    ]
     inside = outline.buffer(-stroke_mm, quad_segs=ARC)
-    frame = outline.difference(inside)
-    return _polygons([frame, shapely.union_all(shapes).intersection(inside)])
+    rims = shapely.union_all([_rim(centre, radius, stroke_mm) for centre in centres])
+    drawn = without_crevices(outline.difference(inside).union(rims & inside), stroke_mm)
+    eye_mm = min(band_mm, 0.2 * radius, 0.58 * radius - 1.5 * stroke_mm)
+    eyes = [Point(at.x, at.y - 0.42 * radius).buffer(eye_mm, quad_segs=8) for at in centres]
+    within = [eye for eye in eyes if inside.contains(eye)]
+    return _polygons([drawn, *clear_of(drawn, within, stroke_mm)])
 
 
-def _scale(centre: Point, radius: float, *, stroke_mm: float, eye_mm: float) -> shapely.Geometry:
-    """Return the lower half of a scale: its rim, and the eye inside."""
+def _rim(centre: Point, radius: float, stroke_mm: float) -> shapely.Geometry:
+    """Return the lower half of a scale's rim."""
     x, y = centre.x, centre.y
     lower = shapely.box(x - 2.0 * radius, y - 2.0 * radius, x + 2.0 * radius, y)
     outer = centre.buffer(radius + stroke_mm / 2.0, quad_segs=ARC)
     rim = outer.difference(centre.buffer(radius - stroke_mm / 2.0, quad_segs=ARC))
-    eye = Point(x, y - 0.42 * radius).buffer(min(eye_mm, 0.2 * radius), quad_segs=ARC)
-    return shapely.union(rim.intersection(lower), eye)
+    return rim.intersection(lower)
+
+
+def without_crevices(shape: shapely.Geometry, stroke_mm: float) -> shapely.Geometry:
+    """Return a shape whose gaps narrower than nine tenths of a stroke are filled.
+
+    Where a frame cuts a field, or two arcs meet, a gap tapers to nothing: dough does not fill it,
+    and a nozzle cannot draw the wall that it is in the stamp.
+
+    Parameters
+    ----------
+    shape : shapely geometry
+        Strokes [mm].
+    stroke_mm : float
+        Their width [mm].
+    """
+    radius_mm = CREVICE * stroke_mm / 2.0
+    grown = shapely.buffer(shape, radius_mm, quad_segs=CREVICE_ARC)
+    filled = shapely.buffer(grown, -radius_mm, quad_segs=CREVICE_ARC)
+    # an arc grown and shrunk gains corners at each step
+    return shapely.simplify(filled, FLAT_MM)
+
+
+def clear_of(
+    strokes: shapely.Geometry, dots: Iterable[shapely.Geometry], stroke_mm: float
+) -> list[shapely.Geometry]:
+    """Return those dots around which such a gap is free.
+
+    Parameters
+    ----------
+    strokes : shapely geometry
+        What is drawn [mm].
+    dots : iterable of shapely geometry
+        What may be added [mm].
+    stroke_mm : float
+        Width of the strokes [mm].
+    """
+    shapely.prepare(strokes)
+    return [dot for dot in dots if strokes.distance(dot) >= CREVICE * stroke_mm]
 
 
 def _reach(outline: Polygon, middle: Point, angle: float) -> float:

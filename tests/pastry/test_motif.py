@@ -9,10 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import Point
 
-from moulddesign.design import Motif
+from moulddesign.design import Design, Motif
 from moulddesign.errors import SpecError
+from moulddesign.pastry.legibility import least_gap_mm, least_stroke_mm
 from moulddesign.pastry.motif import USUAL, motif
 from moulddesign.pastry.motif_size import MotifSize
+from moulddesign.pastry.pastry import pastry
+from moulddesign.portion import portion
 
 DISC = Point(0, 0).buffer(28, quad_segs=64)
 SQUARE = shapely.box(-22, -22, 22, 22).buffer(6)
@@ -29,19 +32,77 @@ def test_motif_is_valid_and_stays_inside_its_outline(kind, outline):
     assert 0.02 < region.shape.area / outline.area < 0.8
 
 
-@pytest.mark.parametrize("kind", Motif)
-def test_motif_turns_into_itself_or_its_outline(kind):
-    # on a disc every motif with n parts maps onto itself when turned by one part
-    if kind in (Motif.LATTICE, Motif.SCALES):
-        turn = {Motif.LATTICE: 90.0, Motif.SCALES: 360.0}[kind]
-    else:
-        count = USUAL[kind].count
-        turn = 360.0 / count * (2 if kind is Motif.RAYS else 1)
+def turned_edge_error_mm(shape, image):
+    """Return how far the corners of one region lie from the edges of the other, at the most."""
+    return max(
+        shapely.distance(other.boundary, shapely.points(shapely.get_coordinates(one))).max()
+        for one, other in ((shape, image), (image, shape))
+    )
+
+
+# a track of 720 corners on a circle: the way's direction is right within half a corner's turn,
+# pi / 720, so a point 3.5 mm beside it within 0.0153 mm; the arcs' sagitta adds
+# 28 (1 - cos(pi / 256)) = 0.002 mm on each of the two edges compared
+TURNED_MM = 0.02
+
+
+@pytest.mark.parametrize("kind", sorted(set(Motif) - {Motif.LATTICE, Motif.SCALES}))
+def test_motif_of_n_parts_on_a_disc_is_the_same_after_a_turn_by_one_part(kind):
     (region,) = motif(kind, DISC, USUAL[kind])
-    turned = shapely.affinity.rotate(region.shape, turn, origin=(0, 0))
-    # a track has 720 points on its way: its chords lie within 28 (1 - cos(pi / 720)) = 0.3 um,
-    # its tangent within a step; edges move by under 20 um along their length
-    assert turned.symmetric_difference(region.shape).area < 0.02 * region.shape.length
+    part_deg = 360.0 / USUAL[kind].count
+    # long and short rays alternate
+    turn_deg = 2.0 * part_deg if kind is Motif.RAYS else part_deg
+    turned = shapely.affinity.rotate(region.shape, turn_deg, origin=(0, 0))
+    assert turned_edge_error_mm(region.shape, turned) < TURNED_MM
+    if kind is not Motif.RINGS:
+        # half a turn of a braid puts the other strand in place of the first
+        quarter = shapely.affinity.rotate(region.shape, turn_deg / 4.0, origin=(0, 0))
+        assert turned_edge_error_mm(region.shape, quarter) > 10 * TURNED_MM
+
+
+def test_lattice_is_the_same_after_a_quarter_turn():
+    (region,) = motif(Motif.LATTICE, DISC, USUAL[Motif.LATTICE])
+    turned = shapely.affinity.rotate(region.shape, 90.0, origin=(0, 0))
+    # a disc of 256 corners is its own quarter turn; simplifying moves each edge by 0.002 mm
+    assert turned_edge_error_mm(region.shape, turned) < 0.005
+
+
+def test_scales_are_their_own_mirror_image():
+    (region,) = motif(Motif.SCALES, DISC, USUAL[Motif.SCALES])
+    mirrored = shapely.affinity.scale(region.shape, -1.0, 1.0, origin=(0, 0))
+    # simplifying moves each of the two edges by 0.002 mm
+    assert turned_edge_error_mm(region.shape, mirrored) < 0.005
+
+
+LEAF = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100">
+<path d="M50 4C86 14 98 50 84 76C70 98 30 98 16 76C2 50 14 14 50 4Z"/></svg>"""
+
+
+@pytest.mark.parametrize(
+    "outline",
+    [
+        "round",
+        "square",
+        pytest.param("scalloped", marks=pytest.mark.large),
+        pytest.param("hexagon", marks=pytest.mark.large),
+        pytest.param("octagon", marks=pytest.mark.large),
+        pytest.param("leaf.svg", marks=pytest.mark.large),
+    ],
+)
+@pytest.mark.parametrize("kind", Motif)
+def test_usual_motif_prints_and_fills_where_it_lies_on_a_pastry(kind, outline, tmp_path):
+    if outline == "leaf.svg":
+        (tmp_path / outline).write_text(LEAF)
+        outline = str(tmp_path / outline)
+    changes = {
+        "pastry.outline": outline,
+        "pastry.width_mm": 54.0,
+        "relief.layers": [{"motif": kind.value}],
+    }
+    made = pastry(Design().with_values(changes), portion(Design().portion).volume_ml)
+    ((shape, _),) = made.artwork
+    assert least_stroke_mm(shape, below_mm=0.65) is None
+    assert least_gap_mm(shape, below_mm=0.86) is None
 
 
 def test_rings_have_the_closed_area():
