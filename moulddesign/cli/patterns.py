@@ -1,7 +1,7 @@
 """`moulddesign patterns`: list and picture the artwork, and check a drawing of one's own."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -10,6 +10,9 @@ from moulddesign.cli.options import AsJson
 from moulddesign.cli.saving import Overwrite
 from moulddesign.errors import FileError
 
+if TYPE_CHECKING:
+    from moulddesign.pastry.artwork_check import ArtworkCheck
+
 app = typer.Typer(no_args_is_help=False, pretty_exceptions_enable=False)
 
 Sheet = Annotated[
@@ -17,6 +20,12 @@ Sheet = Annotated[
 ]
 Size = Annotated[
     float, typer.Option("--size", metavar="MM", help="Larger side of the drawing's frame, mm.")
+]
+
+
+Picture = Annotated[
+    Path | None,
+    typer.Option("--picture", metavar="FILE.png", help="Ring thin strokes and gaps there."),
 ]
 
 
@@ -39,7 +48,11 @@ def show(
 
     found = titles()
     if sheet is not None:
-        _picture(sheet, overwrite=overwrite)
+        _refuse_path(sheet, overwrite=overwrite)
+        from moulddesign.pastry.picturing import save_sheet  # noqa: PLC0415
+
+        save_sheet(sheet)
+        err().print(f"Written: {sheet}")
     if as_json:
         rows = [{"name": t.name, "title": t.title, "description": t.description} for t in found]
         print_json({"patterns": rows})
@@ -48,15 +61,20 @@ def show(
         out().print(table("Patterns", ("name", "what it shows"), shown))
 
 
-def _picture(sheet: Path, *, overwrite: bool) -> None:
-    if sheet.suffix.lower() != ".png":
-        raise FileError(str(sheet), "must end in .png")
-    if sheet.exists() and not overwrite:
-        raise FileError(str(sheet), "is there already; choose another name or add --overwrite")
-    from moulddesign.pastry.picturing import save_sheet  # noqa: PLC0415
+def _refuse_path(path: Path, *, overwrite: bool) -> None:
+    """Raise where a picture cannot go, before any work is done."""
+    if path.suffix.lower() != ".png":
+        raise FileError(str(path), "must end in .png")
+    if path.exists() and not overwrite:
+        raise FileError(str(path), "is there already; choose another name or add --overwrite")
 
-    save_sheet(sheet)
-    err().print(f"Written: {sheet}")
+
+def _save_check(path: Path, found: "ArtworkCheck") -> None:
+    from moulddesign.pastry.artwork_check import check_picture  # noqa: PLC0415
+    from moulddesign.pastry.picturing import save_png  # noqa: PLC0415
+
+    save_png(check_picture(found), path)
+    err().print(f"Written: {path}")
 
 
 @app.command("check")
@@ -64,11 +82,13 @@ def check(
     artwork: Annotated[str, typer.Argument(help="A pattern's name, or an SVG, PNG or JPEG file.")],
     *,
     size: Size = 60.0,
+    picture: Picture = None,
+    overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> int:
     """Check whether a drawing reads at a size; exit 1 where a stroke or a gap is too thin.
 
-    Example: moulddesign patterns check my-drawing.svg --size 50
+    Example: moulddesign patterns check my-drawing.svg --size 50 --picture thin.png
     """
     from moulddesign.pastry.artwork_check import (  # noqa: PLC0415
         GOOD_GAP_MM,
@@ -76,7 +96,11 @@ def check(
         check_artwork,
     )
 
+    if picture is not None:
+        _refuse_path(picture, overwrite=overwrite)
     found = check_artwork(artwork, Path(), size_mm=size)
+    if picture is not None:
+        _save_check(picture, found)
     thin = {
         name: None
         if place is None

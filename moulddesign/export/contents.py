@@ -20,6 +20,7 @@ from moulddesign.mesh import Mesh, settled
 PASTRY_PNG: Final = "pastry.png"
 PARTS_PNG: Final = "parts.png"
 PRINT_PNG: Final = "print.png"
+RELIEF_PNG: Final = "relief.png"
 
 SHOWN: Final = MappingProxyType(
     {
@@ -63,11 +64,16 @@ class Contents:
             "dxf": self._dxf,
             "svg": self._svg,
             "glb": self._glb,
-            "png": partial(self.artist.png, name),
+            "png": self._relief if name == RELIEF_PNG else partial(self.artist.png, name),
             "3mf": self._threemf,
             "pdf": self._card,
         }
         return makers[ending]
+
+    def _relief(self) -> bytes:
+        from moulddesign.export.relief_plan import relief_png  # noqa: PLC0415 (see above)
+
+        return relief_png(self.made.pastry, line_mm=self.made.design.printer.line_width_mm)
 
     def _step(self, name: str) -> bytes:
         whole = {part.name: part.solid for part in self.made.mould.parts}
@@ -129,7 +135,7 @@ def file_names(made: Build, wanted: Wanted) -> tuple[str, ...]:
         Format.STEP: [f"{name}.step" for name in _bodies(made)],
         Format.DRAWING: ["drawing.dxf", "drawing.svg"],
         Format.GLB: ["set.glb"],
-        Format.PICTURES: [PASTRY_PNG, PARTS_PNG],
+        Format.PICTURES: [PASTRY_PNG, PARTS_PNG, RELIEF_PNG],
         Format.THREEMF: ["set.3mf"],
         Format.CARD: ["card.pdf"],
     }

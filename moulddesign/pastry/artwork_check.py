@@ -7,11 +7,13 @@ from typing import Final
 
 import numpy as np
 import shapely
+from PIL import Image
 from shapely import MultiPolygon
 
 from moulddesign.errors import SpecError
 from moulddesign.pastry.artwork import artwork
 from moulddesign.pastry.legibility import Thin, least_gap_mm, least_stroke_mm
+from moulddesign.pastry.marking import RAISED, Drawn, marked_picture, thin_marks
 
 GOOD_STROKE_MM: Final = 0.9
 """A relief's stroke: two lines of a 0.42 mm line width; common practice, no source [mm]."""
@@ -37,6 +39,8 @@ class ArtworkCheck:
         Share of the frame's square that is drawn.
     thin_stroke, thin_gap : Thin or None
         Thinnest stroke and gap below `GOOD_STROKE_MM` and `GOOD_GAP_MM`; None where all are wider.
+    shape : MultiPolygon
+        All that is drawn, at that size [mm].
     """
 
     width_mm: float
@@ -47,6 +51,7 @@ class ArtworkCheck:
     covered: float
     thin_stroke: Thin | None
     thin_gap: Thin | None
+    shape: MultiPolygon
 
     @property
     def reads(self) -> bool:
@@ -89,4 +94,19 @@ def check_artwork(name_or_path: str, folder: Path, *, size_mm: float) -> Artwork
         covered=sum(region.shape.area for region in found),
         thin_stroke=least_stroke_mm(whole, below_mm=GOOD_STROKE_MM),
         thin_gap=least_gap_mm(whole, below_mm=GOOD_GAP_MM),
+        shape=whole,
     )
+
+
+def check_picture(found: ArtworkCheck) -> Image.Image:
+    """Return the artwork as a picture on which every thin stroke and gap is ringed.
+
+    Parameters
+    ----------
+    found : ArtworkCheck
+        What was found of it.
+    """
+    marks = thin_marks(found.shape, least_stroke_mm=GOOD_STROKE_MM, least_gap_mm=GOOD_GAP_MM)
+    outcome = "Thinner ones are ringed" if marks else "None is thinner"
+    caption = f"Stroke at least {GOOD_STROKE_MM:g} mm, gap {GOOD_GAP_MM:g} mm\n{outcome}"
+    return marked_picture([Drawn(shape=found.shape, colour=RAISED)], marks, caption)

@@ -7,7 +7,7 @@ points that taper by more than about 17 deg, do not fall out so; they are not st
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import inf, pi
+from math import hypot, inf, pi
 from typing import Final, TypeAlias
 
 import shapely
@@ -33,6 +33,9 @@ PASSES: Final = 2
 """Thickening a taper leaves a shorter one, which the second pass finds."""
 PLACE_SHARE: Final = 0.01
 """How closely a widest place is found, as a share of the searched width."""
+
+TOUCHES: Final = 0.25
+"""Pieces closer than this share of a width are one place that narrows."""
 
 Shape: TypeAlias = Polygon | MultiPolygon
 
@@ -104,13 +107,46 @@ def least_gap_mm(region: Shape, *, below_mm: float) -> Thin | None:
     >>> round(least_gap_mm(two, below_mm=2.0).width_mm, 2)
     0.8
     """
-    if region.is_empty:
-        return None
-    left, low, right, high = region.bounds
-    margin = 4.0 * below_mm
-    frame = shapely.box(left - margin, low - margin, right + margin, high + margin)
-    around = multipolygon(area_of(frame) - area_of(region), "the search for gaps")
-    return least_stroke_mm(around, below_mm=below_mm)
+    return least_stroke_mm(_around(region, 4.0 * below_mm), below_mm=below_mm)
+
+
+def thin_strokes(region: Shape, *, below_mm: float) -> tuple[Thin, ...]:
+    """Return every stroke thinner than a width, the thinnest first.
+
+    Parameters
+    ----------
+    region : Polygon or MultiPolygon
+        Valid [mm].
+    below_mm : float
+        The width; of places closer together than this only the thinnest is returned [mm].
+
+    Examples
+    --------
+    >>> comb = shapely.union_all([shapely.box(0, 0, 9, 4), shapely.box(1, 4, 1.5, 9)])
+    >>> [round(thin.width_mm, 2) for thin in thin_strokes(comb, below_mm=0.6)]
+    [0.5]
+    """
+    found = [thin for width in _widths(below_mm) for thin in thin_pieces(region, width)]
+    kept: list[Thin] = []
+    for thin in sorted(found, key=lambda thin: (thin.width_mm, thin.x_mm, thin.y_mm)):
+        near = any(hypot(thin.x_mm - k.x_mm, thin.y_mm - k.y_mm) < below_mm for k in kept)
+        same = any(thin.shape.distance(k.shape) < TOUCHES * below_mm for k in kept)
+        if thin.width_mm < below_mm and not near and not same:
+            kept.append(thin)
+    return tuple(kept)
+
+
+def thin_gaps(region: Shape, *, below_mm: float) -> tuple[Thin, ...]:
+    """Return every gap thinner than a width, the thinnest first.
+
+    Parameters
+    ----------
+    region : Polygon or MultiPolygon
+        Valid [mm].
+    below_mm : float
+        The width; of places closer together than this only the thinnest is returned [mm].
+    """
+    return thin_strokes(_around(region, 4.0 * below_mm), below_mm=below_mm)
 
 
 def thin_pieces(region: Shape, width_mm: float) -> tuple[Thin, ...]:
@@ -166,6 +202,15 @@ def _thickened_once(region: Area, least_mm: float) -> Area:
             spine = offset(region, -width / 2.0 * SURVIVES, ARC) ^ near
             grown.append(offset(spine, least_mm / 2.0, ARC))
     return joined(grown)
+
+
+def _around(region: Shape, margin_mm: float) -> MultiPolygon:
+    """Return what lies around a region, out to a margin; nothing where it is empty."""
+    if region.is_empty:
+        return MultiPolygon()
+    left, low, right, high = region.bounds
+    frame = shapely.box(left - margin_mm, low - margin_mm, right + margin_mm, high + margin_mm)
+    return multipolygon(area_of(frame) - area_of(region), "the search for gaps")
 
 
 def _widths(below_mm: float) -> Iterator[float]:

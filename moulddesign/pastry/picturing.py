@@ -1,5 +1,6 @@
 """Artwork drawn as a flat picture: what stands out dark, on a round or square top."""
 
+import os
 from math import ceil
 from pathlib import Path
 from typing import Final
@@ -64,7 +65,7 @@ def save_sheet(path: Path) -> None:
     Raises
     ------
     WriteError
-        The file cannot be written, or its name ends in no picture's ending.
+        The file cannot be written.
     """
     names = pattern_names()
     rows = ceil(len(names) / COLUMNS)
@@ -76,9 +77,27 @@ def save_sheet(path: Path) -> None:
         sheet.paste(picture(artwork(name, Path()), CELL_PX - 12), (left + 6, top + 6))
         middle = (left + CELL_PX / 2, top + CELL_PX + LABEL_PX / 3)
         pen.text(middle, name, fill=0, font=letters, anchor="mm")
-    beside = path.with_name(f".{path.name}.part")
+    save_png(sheet, path)
+
+
+def save_png(image: Image.Image, path: Path) -> None:
+    """Write a picture, whole or not at all.
+
+    Parameters
+    ----------
+    image : PIL Image
+        The picture.
+    path : Path
+        Where to.
+
+    Raises
+    ------
+    WriteError
+        The file cannot be written.
+    """
+    beside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
-        sheet.save(beside, format="PNG")
+        image.save(beside, format="PNG")
         beside.replace(path)
     except OSError as error:
         beside.unlink(missing_ok=True)

@@ -5,6 +5,8 @@ import pytest
 from command_line import run
 from PIL import Image
 
+from moulddesign.pastry.marking import RINGS
+
 DISC = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><circle cx="30" cy="30" r="20"/></svg>'
 THIN = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><rect x="9" y="9" width="40" height="{}"/></svg>'
 
@@ -57,9 +59,38 @@ def test_check_fails_on_a_thin_stroke_and_says_where(monkeypatch, capsys, tmp_pa
     assert found["thin_stroke"]["y_mm"] == pytest.approx(30 - 9.3, abs=0.05)
 
 
+def test_check_rings_thin_places_in_a_picture(monkeypatch, capsys, tmp_path):
+    file, picture = tmp_path / "thin.svg", tmp_path / "thin.png"
+    file.write_text(THIN.format(0.6))
+    arguments = ("patterns", "check", file, "--picture", picture)
+    code, _, err = run(monkeypatch, capsys, *arguments)
+    assert (code, err) == (1, f"Written: {picture}\n")
+    first = picture.read_bytes()
+    assert ringed(picture) == {"stroke"}
+    code, out, err = run(monkeypatch, capsys, *arguments)
+    assert (code, out) == (2, "")
+    assert "add --overwrite" in err
+    code, _, _ = run(monkeypatch, capsys, *arguments, "--overwrite")
+    assert code == 1
+    assert picture.read_bytes() == first
+    file.write_text(DISC)
+    code, _, _ = run(monkeypatch, capsys, *arguments, "--overwrite")
+    assert code == 0
+    assert ringed(picture) == set()
+
+
+def ringed(picture):
+    """Return what is ringed, by the rings' colours."""
+    with Image.open(picture) as image:
+        colours = {colour for _, colour in image.getcolors(1 << 24)}
+    return {kind for kind in RINGS if RINGS[kind] in colours}
+
+
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
+        (("check", "lantern", "--picture", "thin.jpg"), "must end in .png"),
+        (("check", "lantern", "--picture", "no-folder/thin.png"), "cannot be written"),
         (("check", "lanten"), "the nearest is lantern"),
         (("check", "missing.svg"), "is not a file"),
         (("check", "lantern", "--size", 0), "above 0 mm"),

@@ -20,7 +20,7 @@ FILES = {
     Format.STEP: {"sleeve.step", "stamp-blank.step", "plunger.step"},
     Format.DRAWING: {"drawing.dxf", "drawing.svg"},
     Format.GLB: {"set.glb"},
-    Format.PICTURES: {"pastry.png", "parts.png"},
+    Format.PICTURES: {"pastry.png", "parts.png", "relief.png"},
     Format.THREEMF: {"set.3mf"},
     Format.CARD: {"card.pdf"},
 }

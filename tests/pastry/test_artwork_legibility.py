@@ -1,17 +1,31 @@
-"""Strokes and gaps of known width, and every bundled pattern at 60 mm."""
+"""Strokes and gaps of known width, and every bundled pattern where it lies on a pastry."""
 
-from math import hypot, pi
+import re
+from math import hypot
+from xml.etree import ElementTree as ET
 
 import pytest
 import shapely
 from shapely import MultiPolygon, Point
 
-from moulddesign.pastry.artwork import pattern_names
+from moulddesign.design import Design
+from moulddesign.pastry.artwork import pattern_names, patterns_folder
 from moulddesign.pastry.artwork_check import check_artwork
-from moulddesign.pastry.legibility import least_gap_mm, least_stroke_mm, thickened
+from moulddesign.pastry.legibility import (
+    least_gap_mm,
+    least_stroke_mm,
+    thickened,
+    thin_gaps,
+    thin_strokes,
+)
+from moulddesign.pastry.pastry import pastry
+from moulddesign.portion import portion
 
 # a width is found within a hundredth of it, and a 48-gon stands for a circle
 NEAR = 0.015
+TEETH = ((1, 0.5), (2, 0.7), (3, 0.3), (4, 2.0))
+# a chestnut's burr and leaves have saw edges
+SAW_EDGED = {"chestnut"}
 
 
 def ring(outer, inner):
@@ -72,10 +86,63 @@ def test_thickened_strokes_reach_the_least_width():
                                         shapely.box(0, 0, 5, 5)).area < 1e-6  # fmt: skip
 
 
+@pytest.fixture(scope="module")
+def volume_ml():
+    return portion(Design().portion).volume_ml
+
+
+@pytest.mark.parametrize(("outline", "width_mm"), [("round", 54.0), ("square", 50.0)])
 @pytest.mark.parametrize("name", pattern_names())
-def test_bundled_pattern_reads_at_60_mm_on_round_and_square(name, tmp_path):
-    found = check_artwork(name, tmp_path, size_mm=60.0)
-    assert found.reads, (found.thin_stroke, found.thin_gap)
-    assert found.width_mm <= 60
-    assert found.height_mm <= 60
-    assert 0.1 < found.covered < pi / 4
+def test_bundled_pattern_prints_and_fills_where_it_lies_on_a_pastry(
+    name, outline, width_mm, volume_ml
+):
+    changes = {
+        "pastry.outline": outline,
+        "pastry.width_mm": width_mm,
+        "relief.layers": [{"pattern": name}],
+    }
+    made = pastry(Design().with_values(changes), volume_ml)
+    ((shape, _),) = made.artwork
+    assert least_stroke_mm(shape, below_mm=0.65) is None
+    assert least_gap_mm(shape, below_mm=0.86) is None
+    assert 0.12 < shape.area / made.outline.area_mm2 < 0.6
+
+
+@pytest.mark.parametrize("name", pattern_names())
+def test_bundled_pattern_is_balanced_and_fills_its_frame(name, tmp_path):
+    found = check_artwork(name, tmp_path, size_mm=1.0)
+    hull = shapely.convex_hull(found.shape)
+    left, low, right, high = found.shape.bounds
+    # the middle of what is seen lies within a twentieth of the frame from its centre
+    assert hypot((left + right) / 2, (low + high) / 2) < 0.05
+    assert hypot(hull.centroid.x, hull.centroid.y) < 0.05
+    assert max(right - left, high - low) > 0.75
+
+
+@pytest.mark.parametrize("name", pattern_names())
+def test_bundled_pattern_is_drawn_with_curves_and_described(name):
+    text = (patterns_folder() / f"{name}.svg").read_text()
+    root = ET.fromstring(text)  # noqa: S314 (our own file)
+    assert [child.tag.rpartition("}")[2] for child in root][:2] == ["title", "desc"]
+    assert len(text) < 10_000
+    # a patch traced from pixels is a path of many short straight lines
+    runs = re.findall(r"(?:L-?[0-9.]+ -?[0-9.]+){12,}", text)
+    assert [run for run in runs if name not in SAW_EDGED] == []
+
+
+def test_every_thin_place_is_found_once_and_the_thinnest_first():
+    comb = shapely.union_all(
+        [shapely.box(0, 0, 40, 6), *(shapely.box(6 * k, 6, 6 * k + w, 14) for k, w in TEETH)]
+    )
+    found = thin_strokes(comb, below_mm=0.9)
+    assert [thin.width_mm for thin in found] == pytest.approx([0.3, 0.5, 0.7], rel=NEAR)
+    assert [round(thin.x_mm / 6) for thin in found] == [3, 1, 2]
+    assert thin_strokes(comb, below_mm=0.25) == ()
+
+
+def test_every_thin_gap_is_found():
+    bars = shapely.union_all([shapely.box(x, 0, x + 5, 20) for x in (0, 5.4, 10.9, 17)])
+    found = thin_gaps(bars, below_mm=0.9)
+    assert [thin.width_mm for thin in found] == pytest.approx([0.4, 0.5], rel=NEAR)
+    assert [thin.x_mm for thin in found] == pytest.approx([5.2, 10.65], abs=0.02)
+    assert thin_gaps(MultiPolygon(), below_mm=0.9) == ()
