@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from difflib import get_close_matches
+from itertools import pairwise
 from typing import Any, Final
 
 from pydantic import BaseModel, ValidationError
@@ -10,6 +11,11 @@ from moulddesign.errors import SpecError
 
 MOST_SHOWN: Final = 80
 """Longest value that a sentence repeats in full [characters]."""
+
+TABLE: Final = "(a table)"
+"""Stands for a whole table as a value."""
+
+ORDINALS: Final = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
 
 NEEDS: Final = {
     "greater_than": "must be above {gt:g}{unit}",
@@ -34,6 +40,33 @@ NEEDS: Final = {
 """What each kind of pydantic error asks for; the braces are its own context."""
 
 
+class EntryError(SpecError):
+    """A value in a list of tables cannot be used; its sentence counts the entries from 1.
+
+    Examples
+    --------
+    >>> print(EntryError("relief.layers.0", TABLE, "needs a motif"))
+    relief.layers.1 (the first layer): needs a motif.
+    >>> print(EntryError("relief.layers.1.size_mm", -1, "must be above 0 mm"))
+    relief.layers.2.size_mm (the second layer) = -1: must be above 0 mm.
+    """
+
+    def __str__(self) -> str:
+        said = "" if self.value == TABLE else f" = {self.value!r}"
+        return f"{_counted(self.field)}{said}: {self.need}."
+
+
+def _counted(field: str) -> str:
+    """Return a dotted name with its entries counted from 1, and which entry it is in words."""
+    parts = field.split(".")
+    places = [place for place, part in enumerate(parts) if part.isdecimal()]
+    entry, noun = int(parts[places[-1]]), parts[places[-1] - 1].removesuffix("s")
+    for place in places:
+        parts[place] = str(int(parts[place]) + 1)
+    which = f"the {ORDINALS[entry]} {noun}" if entry < len(ORDINALS) else f"{noun} {entry + 1}"
+    return f"{'.'.join(parts)} ({which})"
+
+
 def spec_error(error: ValidationError, model: type[BaseModel]) -> SpecError:
     """Return the first thing that a validation found wrong, as one sentence.
 
@@ -55,7 +88,14 @@ def spec_error(error: ValidationError, model: type[BaseModel]) -> SpecError:
     more = error.error_count() - 1
     if more:
         need += f" ({more} more to mend after this one)"
-    return SpecError(field, _shown(first["input"]), need)
+    kind = EntryError if _in_entry(first["loc"]) else SpecError
+    return kind(field, _shown(first["input"]), need)
+
+
+def _in_entry(loc: tuple[str | int, ...]) -> bool:
+    """Return whether a location lies in a list of tables, which are named in the plural."""
+    pairs = pairwise(loc)
+    return any(isinstance(here, int) and str(name).endswith("s") for name, here in pairs)
 
 
 def _need(first: Any, model: type[BaseModel]) -> str:  # noqa: ANN401 (pydantic's ErrorDetails)
@@ -105,5 +145,5 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:  # noqa: ANN401 (any t
 def _shown(value: object) -> object:
     """Return the value as given; a whole table, or an endless number, is no part of a sentence."""
     if isinstance(value, dict | BaseModel):
-        return "(a table)"
+        return TABLE
     return value if len(str(value)) <= MOST_SHOWN else f"{str(value)[:20]}..."
