@@ -114,7 +114,7 @@ const Entry = {
           </span>
         </div>
       </template>
-      <label v-if="field.upload" class="own">{{ texts.own_file }}
+      <label v-if="field.upload" class="own"><span>{{ texts.own_file }}</span>
         <input type="file" :accept="field.accept" @change="picked" :aria-label="texts.own_file + ': ' + field.label" />
       </label>
       <p class="help" :id="id + '-help'">{{ field.help }}<template v-if="field.range"> <span class="range">{{ field.range }}</span></template></p>
@@ -125,7 +125,7 @@ const Entry = {
 const Rows = {
   name: "moulddesign-rows",
   components: { Entry },
-  props: ["fields", "path", "texts", "errors", "values", "counts", "revision", "prefix"],
+  props: ["fields", "path", "texts", "errors", "values", "counts", "revision", "prefix", "title"],
   emits: ["edit", "add", "drop", "turn"],
   data() {
     return { opened: {} };
@@ -154,7 +154,7 @@ const Rows = {
     <template v-for="(group, place) in [main(), rest()]" :key="place">
       <component v-if="group.length" :is="place ? 'details' : 'div'" class="group"
         :open="place ? (opened.rest || erroneous(group)) : undefined" @toggle="place && (opened.rest = $event.target.open)">
-        <summary v-if="place">{{ texts.further }}</summary>
+        <summary v-if="place">{{ texts.further }}<template v-if="title">: {{ title }}</template></summary>
         <template v-for="field in group" :key="field.name">
           <fieldset v-if="field.kind === 'rows'" class="rows">
             <legend>{{ field.label }}</legend>
@@ -166,7 +166,7 @@ const Rows = {
                   @click="$emit('turn', at(field) + '.' + (place - 1), source.value)">{{ source.label }}</button>
                 <button type="button" class="drop" @click="$emit('drop', at(field), place - 1)"
                   :aria-label="texts.remove + ': ' + field.one + ' ' + place">{{ texts.remove }}</button></div>
-              <moulddesign-rows :fields="field.fields" :path="at(field) + '.' + (place - 1)" :texts="texts"
+              <moulddesign-rows :title="field.one + ' ' + place" :fields="field.fields" :path="at(field) + '.' + (place - 1)" :texts="texts"
                 :errors="errors" :values="values" :counts="counts" :revision="revision" :prefix="prefix"
                 @edit="(...a) => $emit('edit', ...a)" />
             </div>
@@ -201,7 +201,7 @@ export default {
     <form class="asked" @submit.prevent novalidate>
       <section v-for="section in sections" :key="section.name" class="part" :aria-label="section.label || section.name">
         <h2 v-if="section.label">{{ section.label }}</h2>
-        <Rows :fields="section.fields" :path="section.path" :texts="texts" :errors="errors" :values="values"
+        <Rows :title="section.label" :fields="section.fields" :path="section.path" :texts="texts" :errors="errors" :values="values"
           :counts="counts" :revision="revision" :prefix="prefix"
           @edit="(...a) => $emit('edit', a)" @add="(...a) => $emit('add', a)"
           @drop="(...a) => $emit('drop', a)" @turn="(...a) => $emit('turn', a)" />

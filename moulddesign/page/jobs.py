@@ -27,6 +27,7 @@ def jobs() -> Mapping[str, Callable[..., Told]]:
         "the piece": drawn,
         "the checks": proven,
         "the files": written,
+        "the files all the same": written_failing,
         "the picture": pictured,
         "the fit": fitted,
         "the trial": tried,
@@ -72,25 +73,31 @@ def proven(listen: Listen, plain: Mapping[str, Any]) -> Told:
     yield "report", made.report()
 
 
-def written(_listen: Listen, plain: Mapping[str, Any], *, keep_failing: bool) -> Told:
-    """Tell the bytes of every file of the build, by name.
+def written(_listen: Listen, plain: Mapping[str, Any]) -> Told:
+    """Tell the bytes of every file of the build, by name, if nothing failed.
 
     Parameters
     ----------
     plain : mapping
         The design.
-    keep_failing : bool
-        Whether they are made in spite of a failed finding.
     """
+    yield from _files(plain, publish)
+
+
+def written_failing(_listen: Listen, plain: Mapping[str, Any]) -> Told:
+    """Tell the bytes of every file of the build in spite of findings that failed."""
+    yield from _files(plain, publish_failing)
+
+
+def _files(plain: Mapping[str, Any], write: Callable[[Build, Path], Build]) -> Told:
     design = Design.of(plain)
     made = _built.get(design)
     made = build(design) if made is None else made
-    write = publish_failing if keep_failing else publish
     with TemporaryDirectory(prefix="moulddesign-") as folder:
         target = Path(folder) / "set"
-        made = write(made, target)
+        write(made, target)
         files = {path.name: path.read_bytes() for path in sorted(target.iterdir())}
-    yield "files", files | _own_artwork(design)
+    yield "files", files
 
 
 def pictured(_listen: Listen, plain: Mapping[str, Any]) -> Told:
@@ -126,11 +133,3 @@ def _piece(design: Design, shape: Shape) -> Piece:
         relief_ml=ml_from_mm3(shape.pastry.relief_mm3),
         roll=roll_for(design, shape.portion.piece, width_mm),
     )
-
-
-def _own_artwork(design: Design) -> dict[str, bytes]:
-    """Return the uploaded files that the design names, so that the set builds elsewhere too."""
-    layers = design.relief.layers
-    names = [design.pastry.outline, *(n for one in layers for n in (one.pattern, one.font) if n)]
-    paths = [Path(name) for name in dict.fromkeys(names)]
-    return {path.name: path.read_bytes() for path in paths if path.is_file()}

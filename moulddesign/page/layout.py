@@ -62,24 +62,24 @@ class Page:
             with plain("div", "bench") as bench:
                 self._places = {TASKS[0]: bench}
                 self._bench()
+                self._jumps()
         self.session.wish(self.session.design)
 
     def _bench(self) -> None:
         with plain("section", "asking", id="asked", aria_label=self.words["asked"]):
-            self._files_of_design()
             self.asking.lay_out()
-        with plain("section", "seeing", aria_label=self.words["view"]):
+        with plain("section", "seeing", id="seen", aria_label=self.words["view"]):
             self.sight = Sight(
                 texts={key: self.words[key] for key in VIEW_TEXTS},
                 names={name: self.words.word(name) for name in BODIES},
             )
             self.sight.on("without", lambda _: self.session.picture())
-        with plain("section", "coming", aria_label=self.words["result"]):
+        with plain("section", "coming", id="came", aria_label=self.words["result"]):
             self._results()
 
-    def _files_of_design(self) -> None:
+    def _offer_to_load(self) -> None:
         """Offer to go on with a design file: its bytes come as text with the event."""
-        with plain("label", "own load"):
+        with plain("label", "own"):
             said("span", self.words["load"])
             plain("input", type="file", accept=".toml").on(
                 "change", lambda event: self.asking.load(event.args), js_handler=READ_FILE
@@ -113,8 +113,8 @@ class Page:
                     for name in TASKS
                 }  # fmt: skip
             with plain("div", "tools"):
-                self.back = button(words["back"], self.asking.back)
-                self.forth = button(words["forth"], self.asking.forth)
+                self.back = button(words["back"], self.asking.back, id="back")
+                self.forth = button(words["forth"], self.asking.forth, id="forth")
                 button(words["afresh"], self.asking.afresh)
                 self._offer_other_language()
 
@@ -145,9 +145,16 @@ class Page:
         with plain("p", "making"):
             self.make = button(words["make_files"], self._make_files, "strong")
             link(words["save"], f"/files/{self.session.token}/design.toml", "save", download="")
+            self._offer_to_load()
         self.files_say = said("p", "", "files-say", role="status")
         self.links = live("links")
         self._show(self.again, shown=False)
+
+    def _jumps(self) -> None:
+        """Links between the three parts, for a phone, where they stand one below the other."""
+        with plain("nav", "jumps", aria_label=self.words["parts"]):
+            for place, word in (("seen", "view"), ("asked", "form"), ("came", "figures_and_files")):
+                link(self.words[word], f"#{place}")
 
     def _check_again(self) -> None:
         self.session.wish(self.session.design)
@@ -155,10 +162,10 @@ class Page:
     def _make_files(self) -> None:
         self.files_say.set_text(self.words["making_files"])
         self._written = self.session.design
-        failed = self._report is not None and any(
-            found["verdict"] == "fail" for found in self._report["findings"]
-        )
-        self.session.write(keep_failing=failed)
+        if self._report is not None and _failed(self._report):
+            self.session.write_failing()
+        else:
+            self.session.write()
 
     def _asked(self) -> None:
         """Keep the address, the buttons and the files in step with the design."""
@@ -167,6 +174,12 @@ class Page:
             "{ const to = new URL(location); to.searchParams.set('design', "
             f"'{packed_design}'); history.replaceState(null, '', to); }}"
         )
+        for element, can in (
+            (self.back, self.asking.draft.can_go_back),
+            (self.forth, self.asking.draft.can_go_forth),
+        ):
+            element._props["disabled"] = not can  # noqa: SLF001
+            element.update()
         if self._written is not None and self._written != self.session.design:
             self.files_say.set_text(self.words["files_old"])
 
@@ -199,7 +212,7 @@ class Page:
     def report(self, report: dict[str, Any]) -> None:
         """Show findings."""
         self._report = report
-        failed = any(found["verdict"] == "fail" for found in report["findings"])
+        failed = _failed(report)
         self.state.set_text("")
         self._show(self.stop, shown=False)
         self._show(self.again, shown=False)
@@ -224,3 +237,7 @@ class Page:
         """Show what can be downloaded."""
         self.files_say.set_text("")
         self.links.set_content(markup.files(self.words, token, sizes, whole=WHOLE) if sizes else "")
+
+
+def _failed(report: dict[str, Any]) -> bool:
+    return any(found["verdict"] == "fail" for found in report["findings"])

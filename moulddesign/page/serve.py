@@ -34,7 +34,6 @@ TRIED: Final = 50
 
 KINDS: Final = {"svg": "image/svg+xml", "png": "image/png", "jpg": "image/jpeg"}
 OTHER_KINDS: Final = {"pdf": "application/pdf", "toml": "text/plain", "json": "application/json"}
-LOOK: Final = Path(__file__).with_name("look.css")
 
 
 def free_socket(port: int) -> socket.socket:
@@ -131,7 +130,8 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
         lambda first: Session(first, workers=workers, shelf=shelf, desk=desk),
         design,
     )
-    ui.add_head_html(f"<style>{LOOK.read_text(encoding='utf-8')}</style>", shared=True)
+    look, keys = (Path(__file__).with_name(n).read_text("utf-8") for n in ("look.css", "keys.js"))
+    ui.add_head_html(f"<style>{look}</style><script>{keys}</script>", shared=True)
     ui.run_with(
         app, title="moulddesign", dark=None, tailwind=False, reconnect_timeout=20.0,
         show_welcome_message=False, favicon=Path(__file__).with_name("sign.svg"),

@@ -18,6 +18,8 @@ PAUSE_S: Final = 0.25
 """Without a new wish for so long, the checks begin [s]."""
 
 WHOLE: Final = "set.zip"
+DRAWN: Final = ("pastry-", "mould-", "window")
+"""How the names begin of what is drawn on the page; the rest of a drawer are the set's files."""
 
 
 class Shown(Protocol):
@@ -119,9 +121,13 @@ class Session:
         self.workers.builder.cancel(self._proving)
         self.page.checking(going_on=False)
 
-    def write(self, *, keep_failing: bool) -> None:
-        """Make all files of the design."""
-        self._start(self._writing(self.design, keep_failing=keep_failing))
+    def write(self) -> None:
+        """Make all files of the design, if no finding fails."""
+        self._start(self._writing(self.design, "the files"))
+
+    def write_failing(self) -> None:
+        """Make all files of the design in spite of findings that fail."""
+        self._start(self._writing(self.design, "the files all the same"))
 
     def picture(self) -> None:
         """Make a picture for a browser that draws nothing in 3D."""
@@ -184,11 +190,11 @@ class Session:
         self.drawer[f"{stage}-{serial}"] = content
         self.page.bodies(f"/files/{self.token}/{stage}-{serial}", serial, stage)
 
-    async def _writing(self, design: Design, *, keep_failing: bool) -> None:
+    async def _writing(self, design: Design, job: str) -> None:
         self._proving = wanted = wanted_event()
         try:
             async for _, files in self.workers.builder.parts(
-                "the files", design.plain(), keep_failing, limit_s=BUILD_LIMIT_S, wanted=wanted
+                job, design.plain(), limit_s=BUILD_LIMIT_S, wanted=wanted
             ):
                 self._keep(design, files)
         except MouldError as error:
@@ -196,7 +202,7 @@ class Session:
             self.page.files("", {})
 
     def _keep(self, design: Design, files: dict[str, bytes]) -> None:
-        for name in [n for n in self.drawer if not n.startswith(("pastry-", "mould-"))]:
+        for name in [n for n in self.drawer if not n.startswith(DRAWN)]:
             del self.drawer[name]
         self.drawer.update(files)
         self.drawer[WHOLE] = zipped(files, design.name)

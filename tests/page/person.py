@@ -1,0 +1,77 @@
+"""Starting the page, and using it as a person does."""
+
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+from cli.command import environment
+
+CHROMIUM = shutil.which("chromium")
+ARGUMENTS = [
+    "--no-sandbox", "--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+    "--no-first-run", "--disable-quic",
+]  # fmt: skip
+SHOTS = Path(os.environ.get("MOULDDESIGN_SHOTS", "/tmp/moulddesign-shots"))  # noqa: S108
+
+
+@dataclass(frozen=True)
+class Served:
+    """A page that is served by a process of its own."""
+
+    address: str
+    process: subprocess.Popen
+
+    @property
+    def port(self) -> int:
+        return int(self.address.rstrip("/").rpartition(":")[2])
+
+
+def started(*arguments: str) -> Served:
+    command = [sys.executable, "-m", "moulddesign", "page", "--no-browser", *arguments]
+    process = subprocess.Popen(  # noqa: S603 (our own command)
+        command, stderr=subprocess.PIPE, text=True, env=environment()
+    )
+    found = None
+    for line in process.stderr:
+        found = re.search(r"http://127\.0\.0\.1:\d+/", line)
+        if found:
+            break
+    assert found, "the page has not told its address"
+    return Served(found.group(), process)
+
+
+def ended(page: Served) -> int:
+    page.process.send_signal(signal.SIGINT)
+    try:
+        return page.process.wait(timeout=20)
+    finally:
+        page.process.kill()
+        page.process.stderr.close()
+
+
+def drawn(page, stage: str = "pastry") -> int:
+    """Wait until something is drawn, and return its number."""
+    where = ".sight:not([data-drawn='0'])" + ("" if stage == "pastry" else "[data-stage=mould]")
+    page.wait_for_selector(where)
+    return int(page.get_attribute(".sight", "data-drawn"))
+
+
+def typed(page, field: str, value: str) -> None:
+    """Type into a field as a person does, and leave it."""
+    page.fill(f"#design-{field.replace('.', '-')}", value)
+    page.keyboard.press("Tab")
+
+
+def redrawn(page, before: int) -> None:
+    page.wait_for_function(f"+document.querySelector('.sight').dataset.drawn > {before}")
+
+
+def shot(page, name: str) -> None:
+    SHOTS.mkdir(parents=True, exist_ok=True)
+    page.screenshot(path=SHOTS / f"{name}.png")

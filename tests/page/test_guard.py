@@ -1,0 +1,136 @@
+"""Who is refused: other names, other sites, bodies without end, files that are none."""
+
+import http.client
+import socket
+
+import pytest
+from page.person import ended, started
+
+
+def asked(served, method="GET", path="/", body=None, **headers):
+    """Send one request with just these headers; return status and body."""
+    line = http.client.HTTPConnection("127.0.0.1", served.port, timeout=30)
+    line.request(
+        method, path, body, {name.replace("_", "-"): value for name, value in headers.items()}
+    )
+    answer = line.getresponse()
+    content = answer.read()
+    line.close()
+    return answer.status, content, answer
+
+
+def test_the_page_itself_is_served(served):
+    status, content, answer = asked(served)
+    assert status == 200
+    assert b"moulddesign" in content or b"pastries" in content
+    assert "frame-ancestors 'none'" in answer.headers["content-security-policy"]
+
+
+@pytest.mark.parametrize("host", ["example.org", "127.0.0.1", "localhost:1", "evil.localhost"])
+def test_other_hosts_are_refused(served, host):
+    # what stops DNS rebinding: https://datatracker.ietf.org/doc/html/rfc9110#section-7.2
+    status, _, _ = asked(served, Host=host)
+    assert status == 421
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "https://example.org"},
+        {"Origin": "null"},
+        {"Origin": "http://127.0.0.1:1"},
+        {"Sec_Fetch_Site": "cross-site", "Sec_Fetch_Mode": "no-cors", "Sec_Fetch_Dest": "image"},
+        {"Sec_Fetch_Site": "same-site", "Sec_Fetch_Mode": "cors", "Sec_Fetch_Dest": "empty"},
+    ],
+)
+@pytest.mark.parametrize(
+    ("method", "path"),
+    [("GET", "/pattern/lantern"), ("POST", "/upload/artwork"), ("GET", "/_nicegui_ws/socket.io/")],
+)
+def test_other_sites_are_refused(served, method, path, headers):
+    status, _, _ = asked(served, method, path, **headers)
+    assert status == 403
+
+
+def test_a_link_from_another_site_builds_nothing(served):
+    headers = {"Sec_Fetch_Site": "cross-site", "Sec_Fetch_Mode": "navigate",
+               "Sec_Fetch_Dest": "document"}  # fmt: skip
+    status, content, _ = asked(served, path="/?design=abc", **headers)
+    assert status == 403
+    assert b"Another site has sent you here" in content
+
+
+def test_a_websocket_from_another_site_is_refused(served):
+    with socket.create_connection(("127.0.0.1", served.port), timeout=30) as line:
+        line.sendall(
+            b"GET /_nicegui_ws/socket.io/?EIO=4&transport=websocket HTTP/1.1\r\n"
+            b"Host: 127.0.0.1:%d\r\nOrigin: https://example.org\r\nUpgrade: websocket\r\n"
+            b"Connection: Upgrade\r\nSec-WebSocket-Version: 13\r\n"
+            b"Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n" % served.port
+        )
+        assert line.recv(4096).split(b"\r\n")[0].split()[1] == b"403"
+
+
+@pytest.mark.parametrize(
+    ("path", "status"),
+    [
+        ("/files/guess/design.toml", 404),
+        ("/files/../../etc/passwd", 404),
+        ("/pattern/..%2F..%2Fetc%2Fpasswd", 404),
+        ("/pattern/own-0000000000000000.svg", 404),
+    ],
+)
+def test_no_file_can_be_guessed(served, path, status):
+    assert asked(served, path=path)[0] == status
+
+
+@pytest.mark.parametrize(
+    ("kind", "body", "says"),
+    [
+        ("artwork", b"GIF89a", b"must be a file of the kind svg or png or jpg"),
+        ("artwork", b"", b"must be a file of the kind"),
+        ("mesh", b"\x00" * 200, b"must be a file of the kind stl or 3mf"),
+        ("design", b"a\x00b", b"must be a file of the kind toml"),
+        ("design", b"#" * 1_000_001, b"must be smaller than 1 MB"),
+        ("program", b"x", b"nothing of that kind"),
+    ],
+    ids=["gif", "empty", "zeros as mesh", "binary as text", "too large", "unknown kind"],
+)
+def test_uploads_that_are_none_are_told(served, kind, body, says):
+    status, content, _ = asked(served, "POST", f"/upload/{kind}", body)
+    assert status == 200
+    assert says in content
+
+
+def test_a_body_too_large_is_refused_before_it_is_read(served):
+    line = http.client.HTTPConnection("127.0.0.1", served.port, timeout=30)
+    line.putrequest("POST", "/upload/mesh")
+    line.putheader("Content-Length", str(10**12))
+    line.endheaders()
+    assert line.getresponse().status == 413
+    line.close()
+
+
+def test_an_upload_is_named_by_its_content_alone(served):
+    drawing = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"/>'
+    _, content, _ = asked(
+        served, "POST", "/upload/artwork", drawing,
+        Content_Disposition='attachment; filename="../../evil.svg"',
+    )  # fmt: skip
+    assert b"evil" not in content
+    assert content.startswith(b'{"name":"own-')
+
+
+def test_it_listens_on_this_machine_alone(served):
+    # /proc/net/tcp: addresses as the kernel sees them; 0100007F is 127.0.0.1 (proc_net_tcp(5))
+    with open("/proc/net/tcp", encoding="ascii") as table:  # noqa: PTH123 (a kernel's table)
+        ears = [line.split()[1] for line in table if line.split()[3] == "0A"]
+    assert f"0100007F:{served.port:04X}" in ears
+    assert f"00000000:{served.port:04X}" not in ears
+
+
+def test_a_taken_port_gives_the_next_and_ctrl_c_ends_it(served):
+    other = started("--port", str(served.port))
+    assert other.port > served.port
+    # Ctrl-C: 130, the shell's 128 + SIGINT, as every verb of the command line; or 0 where it ended
+    assert ended(other) in {0, 130}

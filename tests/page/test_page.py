@@ -1,0 +1,248 @@
+"""The page by clicking and typing: what is drawn, weighed, checked, taken back and shared."""
+
+import re
+
+import pytest
+import trimesh
+from axe_playwright_python.sync_playwright import Axe
+from page.person import drawn, redrawn, shot, typed
+
+
+def test_the_first_picture_shows_something(visit):
+    page = visit()
+    drawn(page)
+    # the canvas as the browser shows it: a blank one has the few colours of its background
+    picture = page.locator(".stage canvas").screenshot()
+    colours = page.evaluate(
+        """async (bytes) => {
+          const image = await createImageBitmap(new Blob([new Uint8Array(bytes)]));
+          const canvas = new OffscreenCanvas(image.width, image.height);
+          const pen = canvas.getContext("2d");
+          pen.drawImage(image, 0, 0);
+          const data = pen.getImageData(0, 0, image.width, image.height).data;
+          const found = new Set();
+          for (let i = 0; i < data.length; i += 4) {
+            const [red, green, blue] = data.slice(i, i + 3);
+            if (red - blue > 40) found.add(red * 65536 + green * 256 + blue);
+          }
+          return found.size;
+        }""",
+        list(picture),
+    )
+    assert colours > 50  # shades of crust under a raking light; the ground is nearly grey
+    shot(page, "wide-light")
+
+
+def test_a_weight_changes_model_and_scale_figures(visit):
+    page = visit()
+    before = drawn(page)
+    typed(page, "portion.finished_weight_g", "90")
+    redrawn(page, before)
+    # raw = finished / (1 - loss), and the ratio divides it: by hand
+    raw_g = 90.0 / (1.0 - 0.02)
+    page.wait_for_selector(f".weights >> text={raw_g:.1f}")
+    assert page.locator(".weights tr", has_text="crust").inner_text().split()[2] == (
+        f"{0.3 * raw_g:.1f}"
+    )
+
+
+def test_a_comma_is_a_decimal_point(visit):
+    page = visit()
+    before = drawn(page)
+    typed(page, "portion.finished_weight_g", "80,5")
+    redrawn(page, before)
+    page.wait_for_selector(f".weights >> text={80.5 / 0.98:.1f}")
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "says"),
+    [
+        ("portion.finished_weight_g", "-3", "above 0 g"),
+        ("portion.finished_weight_g", "many", "number"),
+        ("portion.ratio", "3/7", "such as 3:7"),
+        ("mould.clearance_mm", "9", "at most 2 mm"),
+    ],
+)
+def test_a_wrong_value_is_told_at_its_field_and_the_last_model_stays(visit, field, value, says):
+    page = visit()
+    before = drawn(page)
+    typed(page, field, value)
+    place = page.locator(f"[data-path='{field}']")
+    place.locator(".error").wait_for()
+    assert says in place.locator(".error").inner_text()
+    assert place.locator("input").get_attribute("aria-invalid") == "true"
+    assert int(page.get_attribute(".sight", "data-drawn")) == before
+    assert page.locator(".weights").is_visible()
+
+
+def test_what_cannot_be_built_is_told_and_mended(visit):
+    page = visit()
+    before = drawn(page)
+    typed(page, "pastry.height_to_width", "")
+    typed(page, "pastry.width_mm", "300")
+    page.locator(".trouble p").first.wait_for()
+    typed(page, "pastry.width_mm", "55")
+    redrawn(page, before)
+    page.wait_for_selector(".trouble", state="attached")
+    page.wait_for_function("document.querySelector('.trouble').textContent === ''")
+
+
+def test_layers_come_go_and_change_their_source(visit):
+    page = visit()
+    before = drawn(page)
+    page.click("text=Add a layer")
+    layer = page.locator("[aria-label='Layer 2']")
+    layer.wait_for()
+    layer.locator("button", has_text="Motif").click()
+    page.select_option("#design-relief-layers-1-motif", "beads")
+    redrawn(page, before)
+    layer.locator("button", has_text="Remove").click()
+    layer.wait_for(state="detached")
+
+
+def test_a_pattern_is_picked_by_its_picture(visit):
+    page = visit()
+    before = drawn(page)
+    page.locator(".pick", has_text="lantern").click()
+    redrawn(page, before)
+    assert "design=" in page.url
+
+
+def test_undo_redo_and_the_address(visit):
+    page = visit()
+    before = drawn(page)
+    typed(page, "portion.ratio", "4:6")
+    redrawn(page, before)
+    page.click("text=Take back")
+    page.wait_for_function("document.querySelector('#design-portion-ratio').value === '3:7'")
+    page.click("text=Make again")
+    page.wait_for_function("document.querySelector('#design-portion-ratio').value === '4:6'")
+    page.wait_for_timeout(500)
+    again = visit(re.sub(r"^http://[^/]*/", "", page.url))
+    drawn(again)
+    assert again.input_value("#design-portion-ratio") == "4:6"
+
+
+def test_two_tabs_do_not_mix(visit):
+    one, two = visit(), visit()
+    first, second = drawn(one), drawn(two)
+    typed(one, "portion.finished_weight_g", "100")
+    typed(two, "portion.finished_weight_g", "50")
+    redrawn(one, first)
+    redrawn(two, second)
+    assert f"{100 / 0.98:.1f}" in one.inner_text(".weights")
+    assert f"{50 / 0.98:.1f}" in two.inner_text(".weights")
+
+
+def test_the_view_opens_lays_apart_and_turns_by_keys(visit):
+    page = visit()
+    drawn(page, "mould")
+    page.click("text=With its mould")
+    page.fill(".look input[type=range]", "70")
+    page.select_option(".look select", "y")
+    page.wait_for_selector(".key >> text=filling")
+    before = page.locator(".stage canvas").screenshot()
+    page.focus(".stage canvas")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_timeout(400)
+    assert page.locator(".stage canvas").screenshot() != before
+    shot(page, "wide-cut")
+
+
+def test_findings_come_with_words_and_limits(visit):
+    page = visit()
+    page.wait_for_selector(".counts")
+    page.click("text=What holds")
+    found = page.locator(".finding.good")
+    assert found.count() > 10
+    assert re.search(r"good:.*\(limit: ", found.first.inner_text(), re.DOTALL)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(
+    ("name", "size"), [("wide", (1400, 900)), ("phone", (390, 844))], ids=["wide", "phone"]
+)
+def test_axe_finds_nothing_serious(visit, scheme, name, size):
+    page = visit(viewport={"width": size[0], "height": size[1]}, color_scheme=scheme)
+    drawn(page, "mould")
+    page.select_option(".look select", "y")
+    shot(page, f"{name}-{scheme}")
+    assert _serious(page) == []
+    # nothing is wider than the screen: a phone is not scrolled sideways
+    assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+
+
+def test_the_other_tasks_have_nothing_serious_either(visit):
+    page = visit("?in=de")
+    drawn(page)
+    for task in ("Eine Form, die ich habe", "Probebacken", "Schub"):
+        page.click(f"nav >> text={task}")
+        page.wait_for_selector(".work:not([hidden])")
+        assert _serious(page) == []
+
+
+def _serious(page):
+    found = Axe().run(page).response["violations"]
+    return [
+        (one["id"], one["nodes"][0]["html"][:200])
+        for one in found
+        if one["impact"] in {"serious", "critical"}
+    ]
+
+
+def test_the_second_language_is_shown_and_said(visit):
+    page = visit("?in=de")
+    drawn(page)
+    assert page.get_attribute("html", "lang") == "de"
+    assert page.locator("label", has_text="Fertiges Gewicht").count() == 1
+
+
+def test_without_webgl_a_picture_is_shown(visit):
+    page = visit(without_webgl=True)
+    page.wait_for_selector(".stage img")
+    page.wait_for_function("document.querySelector('.stage img').naturalWidth > 100")
+
+
+def test_a_mesh_that_is_owned_holds_what_its_file_holds(visit, tmp_path):
+    # An open box: a block of 60 x 60 x 30 less a pocket of 50 x 50 x 25, volume by hand 62.5 mL.
+    block = trimesh.creation.box((60.0, 60.0, 30.0))
+    pocket = trimesh.creation.box((50.0, 50.0, 25.0)).apply_translation((0.0, 0.0, 2.5))
+    path = tmp_path / "box.stl"
+    trimesh.boolean.difference([block, pocket], engine="manifold").export(path)
+    page = visit()
+    drawn(page)
+    page.click("nav >> text=A mould I have")
+    page.set_input_files("[data-path='mesh'] input[type=file]", path)
+    page.wait_for_function("document.querySelector('#owned-mesh').value.startsWith('own-')")
+    page.locator(".work:not([hidden])").get_by_text("Work it out").click()
+    page.wait_for_selector(".answer h3")
+    assert page.inner_text(".answer h3") == "Cavity 1: 62.5 mL"
+
+
+def test_a_trial_says_what_was_lost(visit):
+    page = visit()
+    drawn(page)
+    page.click("nav >> text=Trial bake")
+    page.fill("#trial-weighings-0-raw_g", "80")
+    page.fill("#trial-weighings-0-finished_g", "76")
+    page.keyboard.press("Tab")
+    page.wait_for_timeout(500)
+    page.locator(".work:not([hidden])").get_by_text("Work it out").click()
+    page.wait_for_selector(".answer table")
+    assert "0.0500" in page.inner_text(".answer")  # 4 g of 80 g
+    page.click("text=Take the weights for the same mould")
+    page.click("nav >> text=Piece and mould")
+    page.wait_for_function("document.querySelector('#design-portion-loss').value === '0.05'")
+
+
+def test_a_batch_totals_its_pieces(visit):
+    page = visit()
+    drawn(page)
+    page.click("nav >> text=Batch")
+    page.fill("#batch-batch-pieces", "24")
+    page.keyboard.press("Tab")
+    page.wait_for_timeout(500)
+    page.locator(".work:not([hidden])").get_by_text("Work it out").click()
+    page.wait_for_selector(".answer table")
+    # one piece on a scale of 1 g: 30 % of 76.5 g is 23 g; by hand
+    assert "552" in page.inner_text(".answer")  # 24 x 23 g
