@@ -151,14 +151,27 @@ def overlap_beside_joint_mm2(stamp: Mesh, plunger: Mesh) -> float:
 
 
 def face_mm(stamp: Mesh) -> float:
-    """Return the z of the stamp's flat face: the level with the most area that looks down [mm]."""
+    """Return the z of the stamp's flat face: the level that looks down and reaches farthest out.
+
+    Relief may cover more of the face than it leaves flat, but never its edge.
+
+    Parameters
+    ----------
+    stamp : Mesh
+        In assembly pose: its face looks down [mm].
+
+    Returns
+    -------
+    float
+        Not a number where nothing level looks down [mm].
+    """
     a, b, c = np.moveaxis(stamp.corners, 1, 0)
     down_mm2 = -np.cross(b - a, c - a)[:, 2] / 2.0
-    level = np.ptp(stamp.corners[:, :, 2], axis=1) < ON_WALL_MM
-    heights_mm = np.round(a[level, 2] / ON_WALL_MM)
-    levels, rows = np.unique(heights_mm, return_inverse=True)
-    areas = np.bincount(rows, np.maximum(down_mm2[level], 0.0))
-    return float(levels[np.argmax(areas)] * ON_WALL_MM) if len(areas) else float("nan")
+    level = (np.ptp(stamp.corners[:, :, 2], axis=1) < ON_WALL_MM) & (down_mm2 > 0.0)
+    if not level.any():
+        return float("nan")
+    reach_mm = np.linalg.norm(stamp.corners[level][:, :, :2], axis=2).max(axis=1)
+    return float(a[level, 2][np.argmax(reach_mm)])
 
 
 def _on_wall(mesh: Mesh, plan: BaseGeometry) -> np.ndarray:

@@ -41,12 +41,12 @@ def carried(design: "Design") -> tuple["Design", dict[str, Path]]:
     -------
     tuple of Design and dict of str to Path
         The drawings' new names, and the files to copy. Fonts stay where they are, for their
-        licences seldom allow a copy.
+        licences seldom allow a copy, and so does one's own library of printers.
     """
     tree = design.plain()
     copies: dict[str, Path] = {}
     for table, key in _places(tree):
-        if key == "font":
+        if key not in {"outline", "pattern"}:
             continue
         path = Path(table[key])
         name = path.name if path.name.startswith(PREFIX) else PREFIX + path.name
@@ -63,6 +63,9 @@ def _places(tree: Mapping[str, Any]) -> Iterator[tuple[dict[str, Any], str]]:
     pastry, relief = tree.get("pastry"), tree.get("relief")
     if isinstance(pastry, dict) and _is_drawing(pastry.get("outline")):
         yield pastry, "outline"
+    printer = tree.get("printer")
+    if isinstance(printer, dict) and isinstance(printer.get("library"), str):
+        yield printer, "library"
     layers = relief.get("layers") if isinstance(relief, dict) else None
     for layer in layers if isinstance(layers, list) else []:
         if isinstance(layer, dict) and _is_drawing(layer.get("pattern")):

@@ -8,7 +8,6 @@ from pydantic import BaseModel
 from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
 from moulddesign.design import Kind
-from moulddesign.design.material import materials
 from moulddesign.export.allergens import allergens
 from moulddesign.export.assembly import state_of
 from moulddesign.export.dimension import number
@@ -53,7 +52,7 @@ def card_figures(made: Build, recipe: Recipe | None) -> dict[str, Any]:
         "parts": _parts(made, report["parts"]),
         "print_g": _grams(sum(part["print_g"] for part in report["parts"])),
         "settings": list(_settings(made)),
-        "material_caution": materials()[made.design.printer.material].caution,
+        "material_caution": made.design.printer.plastic.caution,
         "cautions": report["cautions"],
         "allergens": _allergens(made, recipe),
         "sources": [list(row) for row in _sources(made)],
@@ -198,7 +197,7 @@ def _sources(made: Build) -> Iterator[tuple[str, str, str]]:
         ("crust thickness", f"{made.crust_mm:.2f} mm"),
     ):
         yield name, value, "computed from the figures above"
-    material = materials()[design.printer.material]
+    material = design.printer.plastic
     yield f"{design.printer.material}", f"{number(material.density_g_per_ml)} g/mL", material.source
 
 
