@@ -29,6 +29,9 @@ HOST: Final = "127.0.0.1"
 PORT: Final = 8467
 """Where the page is looked for first."""
 
+CHECKS_GIVE_WAY: Final = 10
+"""Checks go on while a design is changed, and the picture of the change shall not wait for them."""
+
 TRIED: Final = 50
 """Ports after it that are tried, one after another."""
 
@@ -109,7 +112,11 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
         Called once it serves.
     """
     shelf, desk = Shelf(folder), Desk()
-    workers = Workers(sketcher=Worker(folder), builder=Worker(folder), clerk=Worker(folder))
+    workers = Workers(
+        sketcher=Worker(folder),
+        builder=Worker(folder, patience=CHECKS_GIVE_WAY),
+        clerk=Worker(folder),
+    )
 
     @contextlib.asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:

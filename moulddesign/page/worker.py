@@ -18,7 +18,7 @@ class Stopped(Exception):  # noqa: N818 (a signal, not an error)
     """The job in hand is not wanted any more."""
 
 
-def work(pipe: Connection, folder: str) -> None:
+def work(pipe: Connection, folder: str, patience: int) -> None:
     """Do jobs until the pipe is closed.
 
     Parameters
@@ -29,9 +29,12 @@ def work(pipe: Connection, folder: str) -> None:
         behind the job's number.
     folder : str
         Where uploaded artwork lies: what relative names in a design start from.
+    patience : int
+        How much it gives way to other processes, as `nice` counts.
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the page, which closes the pipe
     os.chdir(folder)
+    os.nice(patience)
     from moulddesign.page.jobs import jobs  # noqa: PLC0415 (slow: the parent must not wait for it)
 
     known = jobs()

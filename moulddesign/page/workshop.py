@@ -25,10 +25,13 @@ class Worker:
     ----------
     folder : Path
         Where uploaded artwork lies.
+    patience : int
+        How much it gives way to other processes, as `nice` counts: 0 not at all, 19 wholly.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, patience: int = 0) -> None:
         self.folder = folder
+        self.patience = patience
         self._turn = asyncio.Lock()
         self._process: SpawnProcess | None = None
         self._pipe: Connection | None = None
@@ -42,7 +45,9 @@ class Worker:
             return
         spawn = multiprocessing.get_context("spawn")
         self._pipe, theirs = spawn.Pipe()
-        self._process = spawn.Process(target=work, args=(theirs, str(self.folder)), daemon=True)
+        self._process = spawn.Process(
+            target=work, args=(theirs, str(self.folder), self.patience), daemon=True
+        )
         self._process.start()
         self._is_fresh = True
         theirs.close()
