@@ -19,6 +19,8 @@ SLAB_MM: Final = 0.005
 """The table is felt this far above z = 0, so that float32 noise opens no leak [mm]."""
 ON_WALL_MM: Final = 0.002
 """A corner this near the shadow's edge lies on the wall: ten float32 steps at 250 mm [mm]."""
+FACE_RATIO: Final = 0.02
+"""Share of all that looks down level which a face has at the least; slivers have less."""
 EDGE_MM: Final = 0.01
 """How far inside a body a level is cut that means its end [mm]."""
 
@@ -167,11 +169,16 @@ def face_mm(stamp: Mesh) -> float:
     """
     a, b, c = np.moveaxis(stamp.corners, 1, 0)
     down_mm2 = -np.cross(b - a, c - a)[:, 2] / 2.0
-    level = (np.ptp(stamp.corners[:, :, 2], axis=1) < ON_WALL_MM) & (down_mm2 > 0.0)
-    if not level.any():
+    flat = (np.ptp(stamp.corners[:, :, 2], axis=1) < ON_WALL_MM) & (down_mm2 > 0.0)
+    if not flat.any():
         return float("nan")
-    reach_mm = np.linalg.norm(stamp.corners[level][:, :, :2], axis=2).max(axis=1)
-    return float(a[level, 2][np.argmax(reach_mm)])
+    reach_mm = np.linalg.norm(stamp.corners[flat][:, :, :2], axis=2).max(axis=1)
+    levels, rows = np.unique(np.round(a[flat, 2] / ON_WALL_MM), return_inverse=True)
+    areas_mm2 = np.bincount(rows, down_mm2[flat])
+    reaches_mm = np.zeros(len(levels))
+    np.maximum.at(reaches_mm, rows, reach_mm)
+    reaches_mm[areas_mm2 < FACE_RATIO * areas_mm2.sum()] = 0.0
+    return float(levels[np.argmax(reaches_mm)] * ON_WALL_MM)
 
 
 def _on_wall(mesh: Mesh, plan: BaseGeometry) -> np.ndarray:
