@@ -21,16 +21,16 @@ def packed(design: Design) -> str:
 
     Examples
     --------
-    >>> unpacked(packed(Design())) == Design()
-    True
+    >>> unpacked(packed(Design().with_values({"portion.ratio": "4:6"})))
+    {'portion': {'ratio': '4:6'}}
     """
     plain = _difference(design.plain(), Design().plain())
     raw = json.dumps(plain, separators=(",", ":"), ensure_ascii=False).encode()
     return base64.urlsafe_b64encode(zlib.compress(raw, 9)).decode().rstrip("=")
 
 
-def unpacked(text: str) -> Design:
-    """Return the design in the text of an address.
+def unpacked(text: str) -> dict[str, Any]:
+    """Return the plain values of a design in the text of an address.
 
     Raises
     ------
@@ -49,7 +49,7 @@ def unpacked(text: str) -> Design:
         raise _damaged(text) from error
     if not isinstance(plain, dict):
         raise _damaged(text)
-    return Design.of(plain)
+    return plain
 
 
 def _damaged(text: str) -> SpecError:

@@ -7,20 +7,20 @@ from typing import Any, Final
 
 from moulddesign.design import Design
 from moulddesign.design.layer import SOURCES, Motif
-from moulddesign.design.material import materials
+from moulddesign.design.library import library
 from moulddesign.design.pastry import OUTLINES
 from moulddesign.errors import MouldError, SpecError
 from moulddesign.page.described import Forms
 from moulddesign.page.draft import Draft, at_field, flat, read
 from moulddesign.page.elements import Form, said
 from moulddesign.page.fields import every_field, sections
+from moulddesign.page.named import named_files, refuse_strange
 from moulddesign.page.session import Session, on_the_field
-from moulddesign.page.shelf import refuse_strange
 from moulddesign.page.texts import Texts
 from moulddesign.pastry.artwork import pattern_names
 from moulddesign.pastry.catalogue import titles
 
-FORM_TEXTS: Final = ("less", "more", "own_file", "remove", "further")
+FORM_TEXTS: Final = ("less", "more", "own", "own_file", "remove", "further")
 ELSEWHERE: Final = frozenset({"batch"})
 """Tables that another task asks for."""
 
@@ -108,12 +108,14 @@ class Asking:
     def load(self, text: str) -> None:
         """Go on with the design in the text of a file."""
         try:
-            self.take(Design.of(tomllib.loads(text.removeprefix("\ufeff"))))
+            tree = tomllib.loads(text.removeprefix("\ufeff"))
+            refuse_strange(named_files(tree), known_words(), self.session.shelf)
+            self.take(Design.of(tree))
         except (ValueError, RecursionError) as error:
             reason = f"is no design file ({str(error).partition(';')[0]})"
-            self.session.page.wrong(SpecError("file", "the upload", reason))
+            self.session.page.say(SpecError("file", "the upload", reason))
         except MouldError as error:
-            self.session.page.wrong(error)
+            self.session.page.say(error)
 
     def blame(self, error: MouldError | None) -> None:
         """Show an error of a build at its field, or take the last one away."""
@@ -151,8 +153,8 @@ class Asking:
         """Wish for the draft if it is a design; say at its field what is wrong otherwise."""
         self.errors = {}
         try:
+            refuse_strange(named_files(self.draft.tree), known_words(), self.session.shelf)
             design = Design.of(self.draft.tree)
-            refuse_strange(_names(design), _known(), self.session.shelf)
         except SpecError as error:
             self._put(error)
         else:
@@ -190,18 +192,9 @@ def without_places(path: str) -> str:
     return ".".join(part for part in path.split(".") if not part.isdigit())
 
 
-def _names(design: Design) -> Mapping[str, str | None]:
-    """Return the fields that may name files, with what they name."""
-    named: dict[str, str | None] = {"pastry.outline": design.pastry.outline}
-    for place, layer in enumerate(design.relief.layers):
-        named[f"relief.layers.{place}.pattern"] = layer.pattern
-        named[f"relief.layers.{place}.font"] = layer.font
-    named["batch.recipe"] = design.batch.recipe
-    return named
-
-
 @cache
-def _known() -> frozenset[str]:
+def known_words() -> frozenset[str]:
+    """Return the outlines and patterns that have a name: they are no files."""
     return frozenset({*OUTLINES, *pattern_names()})
 
 
@@ -211,5 +204,6 @@ def _choices(words: Texts) -> Mapping[str, tuple[tuple[str, str], ...]]:
         "pastry.outline": tuple((name, words.word(name)) for name in OUTLINES),
         "relief.layers.pattern": tuple((t.name, words.word(t.name)) for t in titles()),
         "outline": tuple((name, words.word(name)) for name in OUTLINES),
-        "printer.material": tuple((name, name) for name in materials()),
+        "printer.machine": tuple((name, name) for name in library(None).machines),
+        "printer.material": tuple((name, name) for name in library(None).materials),
     }

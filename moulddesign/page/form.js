@@ -22,7 +22,7 @@ const Entry = {
     optionsWithOwn() {
       const known = this.field.options.some((option) => option.value === this.text);
       if (known || this.text === "") return this.field.options;
-      return [...this.field.options, { value: this.text, label: this.text }];
+      return [{ value: this.text, label: this.texts.own }, ...this.field.options];
     },
   },
   watch: {
@@ -84,7 +84,7 @@ const Entry = {
         <fieldset :aria-describedby="described">
           <legend>{{ field.label }}</legend>
           <div class="pictures">
-            <label v-for="option in field.options" :key="option.value" class="pick">
+            <label v-for="option in optionsWithOwn" :key="option.value" class="pick">
               <input type="radio" :name="id" :value="option.value" :checked="text === option.value"
                 @change="chosen" />
               <img :src="'/pattern/' + option.value" alt="" width="64" height="64" loading="lazy" />

@@ -131,6 +131,8 @@ class Page:
 
     def _results(self) -> None:
         words = self.words
+        self.notice = live("trouble")
+        self.notice._props["role"] = "status"  # noqa: SLF001
         self.trouble = live("trouble")
         self.trouble._props["role"] = "status"  # noqa: SLF001
         said("h2", words["one_piece"], "first")
@@ -169,6 +171,7 @@ class Page:
 
     def _asked(self) -> None:
         """Keep the address, the buttons and the files in step with the design."""
+        self.notice.set_content("")
         packed_design = packed(self.session.design)
         ui.run_javascript(
             "{ const to = new URL(location); to.searchParams.set('design', "
@@ -232,6 +235,10 @@ class Page:
         self.trouble.set_content(
             markup.paragraph(self.words["nothing_made"]) + markup.paragraph(sentence)
         )
+
+    def say(self, error: MouldError) -> None:
+        """Show what was wrong with the address or a file, until the design is changed."""
+        self.notice.set_content(markup.paragraph(str(error)))
 
     def files(self, token: str, sizes: dict[str, int]) -> None:
         """Show what can be downloaded."""

@@ -2,6 +2,8 @@
 
 import asyncio
 import contextlib
+import os
+import signal
 import socket
 import webbrowser
 from collections.abc import AsyncIterator, Callable
@@ -16,9 +18,11 @@ from nicegui import Client, ui
 from moulddesign.design import Design
 from moulddesign.errors import MouldError, SpecError, WriteError
 from moulddesign.page.address import unpacked
+from moulddesign.page.asking import known_words
 from moulddesign.page.desk import Desk
 from moulddesign.page.guard import Guard
 from moulddesign.page.layout import Page
+from moulddesign.page.named import adopted, named_files, refuse_strange
 from moulddesign.page.session import BUILD_LIMIT_S, Session, Workers, wanted_event
 from moulddesign.page.shelf import WANTED, Shelf
 from moulddesign.page.texts import language_for, texts
@@ -90,6 +94,8 @@ def serve(design: Design, port: int, *, say: Callable[[str], None], look: bool) 
             Guard(app, number), log_level="warning", ws_max_size=2**22,
             timeout_graceful_shutdown=2, server_header=False,
         )  # fmt: skip
+        # A plain kill ends it as Ctrl-C does: the folder of uploads is taken away.
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
         uvicorn.Server(config).run(sockets=[ear])
 
 
@@ -112,6 +118,8 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
         Called once it serves.
     """
     shelf, desk = Shelf(folder), Desk()
+    usual = adopted(design, shelf)
+    os.chdir(folder)  # relative names in a design are uploads, here as in the workers
     workers = Workers(
         sketcher=Worker(folder),
         builder=Worker(folder, patience=CHECKS_GIVE_WAY),
@@ -123,11 +131,13 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
         workers.start()
         ready()
         warm = asyncio.gather(
-            _warmed(workers.sketcher, "the piece", design),
-            _warmed(workers.builder, "the checks", design),
+            _warmed(workers.sketcher, "the piece", usual),
+            _warmed(workers.builder, "the checks", usual),
         )
         yield
         warm.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await warm
         workers.end()
 
     app = FastAPI(lifespan=life, openapi_url=None)
@@ -135,7 +145,8 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
 
     _front(
         lambda first: Session(first, workers=workers, shelf=shelf, desk=desk),
-        design,
+        shelf,
+        usual,
     )
     look, keys = (Path(__file__).with_name(n).read_text("utf-8") for n in ("look.css", "keys.js"))
     ui.add_head_html(f"<style>{look}</style><script>{keys}</script>", shared=True)
@@ -146,7 +157,13 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
     return app
 
 
-def _front(begun: Callable[[Design], Session], design: Design) -> None:
+def _addressed(packed: str, shelf: Shelf) -> Design:
+    tree = unpacked(packed)
+    refuse_strange(named_files(tree), known_words(), shelf)
+    return Design.of(tree)
+
+
+def _front(begun: Callable[[Design], Session], shelf: Shelf, usual: Design) -> None:
     """Serve the page itself: the design in the address, or the usual one."""
 
     @ui.page("/")
@@ -160,9 +177,9 @@ def _front(begun: Callable[[Design], Session], design: Design) -> None:
         words = texts(language_for(asked, request.headers.get("accept-language", "")))
         trouble = None
         try:
-            first = unpacked(packed) if packed else design
+            first = _addressed(packed, shelf) if packed else usual
         except SpecError as error:
-            first, trouble = design, error
+            first, trouble = usual, error
         session = begun(first)
         client.on_delete(session.close)
         ui.page_title(words["title"])
@@ -170,7 +187,7 @@ def _front(begun: Callable[[Design], Session], design: Design) -> None:
         page = Page(session, words)
         page.lay_out()
         if trouble is not None:
-            page.wrong(trouble)
+            page.say(trouble)
 
 
 async def _warmed(worker: Worker, job: str, design: Design) -> None:

@@ -40,6 +40,9 @@ class Shown(Protocol):
     def wrong(self, error: MouldError | None) -> None:
         """Show what cannot be made, or that all is well."""
 
+    def say(self, error: MouldError) -> None:
+        """Show what was wrong with the address or a file."""
+
     def files(self, token: str, sizes: dict[str, int]) -> None:
         """Show what can be downloaded."""
 

@@ -3,7 +3,7 @@
 import asyncio
 import hashlib
 import re
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
@@ -17,7 +17,7 @@ PATIENCE_S: Final = 30.0
 MOST_KEPT: Final = 200
 """Most uploads that are kept; a further one is refused."""
 
-OWN_NAME: Final = re.compile(r"own-[0-9a-f]{16}\.(svg|png|jpg|ttf|otf|stl|3mf|toml|csv)")
+OWN_NAME: Final = re.compile(r"own-[0-9a-f]{16}\.(svg|png|jpe?g|ttf|otf|stl|3mf|toml|csv)")
 """Names that uploads are given: nothing of the name outside."""
 
 
@@ -44,6 +44,7 @@ WANTED: Final = MappingProxyType(
         "font": Wanted(endings=("ttf", "otf"), most_bytes=20_000_000),
         "mesh": Wanted(endings=("stl", "3mf"), most_bytes=60_000_000),
         "design": Wanted(endings=("toml",), most_bytes=1_000_000),
+        "library": Wanted(endings=("toml",), most_bytes=1_000_000),
         "recipe": Wanted(endings=("toml",), most_bytes=1_000_000),
     }
 )
@@ -83,8 +84,26 @@ class Shelf:
                 raw = await _bounded(chunks, wanted.most_bytes)
         except TimeoutError as error:
             raise SpecError("upload", "a file", f"must arrive within {PATIENCE_S:g} s") from error
-        ending = ending_of(raw, wanted.endings)
+        return self.keep(raw, ending_of(raw, wanted.endings))
+
+    def keep(self, raw: bytes, ending: str) -> str:
+        """Keep a file under a name of our own, and return that name.
+
+        Parameters
+        ----------
+        raw : bytes
+            Its content.
+        ending : str
+            Which of our endings it has.
+
+        Raises
+        ------
+        SpecError
+            It is one too many, or has no ending that is taken here.
+        """
         name = f"own-{hashlib.sha256(raw).hexdigest()[:16]}.{ending}"
+        if not OWN_NAME.fullmatch(name):
+            raise SpecError("file", f".{ending}", "is no kind of file that the page takes")
         path = self.folder / name
         if not path.exists():
             if len(list(self.folder.iterdir())) >= MOST_KEPT:
@@ -123,28 +142,6 @@ def ending_of(raw: bytes, endings: tuple[str, ...]) -> str:
             return ending
     need = f"must be a file of the kind {' or '.join(endings)}"
     raise SpecError("upload", f"a file of {len(raw)} bytes", need)
-
-
-def refuse_strange(names: Mapping[str, str | None], known: frozenset[str], shelf: Shelf) -> None:
-    """Refuse a design that names a file which was not uploaded here.
-
-    Parameters
-    ----------
-    names : mapping of str to (str or None)
-        Field and what it names.
-    known : frozenset of str
-        Words that are no files.
-    shelf : Shelf
-        The uploads.
-
-    Raises
-    ------
-    SpecError
-        A name is neither.
-    """
-    for field, name in names.items():
-        if name is not None and name not in known and shelf.path(name) is None:
-            raise SpecError(field, name, "is a file that was not uploaded here; upload it again")
 
 
 async def _bounded(chunks: AsyncIterator[bytes], most_bytes: int) -> bytes:

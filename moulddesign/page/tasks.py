@@ -12,15 +12,15 @@ from moulddesign.design.sentences import spec_error
 from moulddesign.design.shelf import OwnedMould
 from moulddesign.errors import MouldError, SpecError
 from moulddesign.page import tables
-from moulddesign.page.asking import FORM_TEXTS, Asking, without_places
+from moulddesign.page.asking import FORM_TEXTS, Asking, known_words, without_places
 from moulddesign.page.asks import OnHandAsk, TrialAsk
 from moulddesign.page.described import Forms
 from moulddesign.page.draft import Draft, at_field, flat, read
 from moulddesign.page.elements import Form, button, live, plain, said
 from moulddesign.page.fields import every_field, sections
 from moulddesign.page.markup import paragraph
+from moulddesign.page.named import refuse_strange
 from moulddesign.page.session import BUILD_LIMIT_S, Session, on_the_field, wanted_event
-from moulddesign.page.shelf import refuse_strange
 
 Show = Callable[[Any], str]
 
@@ -121,7 +121,7 @@ class Task:
     async def _work(self, wanted: asyncio.Event) -> None:
         self.answer.set_content(paragraph(self.words["working"]))
         try:
-            refuse_strange(self._files(), frozenset(), self.session.shelf)
+            refuse_strange(self._files(), known_words(), self.session.shelf)
             async for _, told in self.session.workers.clerk.parts(
                 self.job, self.session.design.plain(), self.draft.tree,
                 limit_s=BUILD_LIMIT_S, wanted=wanted,
@@ -132,9 +132,10 @@ class Task:
                 self.form.judge(self._placed(error))
             self.answer.set_content(paragraph(str(error), "error"))
 
-    def _files(self) -> dict[str, str | None]:
+    def _files(self) -> dict[str, str]:
         tree = self.draft.tree
-        return {name: tree.get(name) for name in ("mesh", "stamp")}
+        named = {name: tree.get(name) for name in ("mesh", "stamp", "outline")}
+        return {name: file for name, file in named.items() if isinstance(file, str)}
 
     def _state(self, errors: dict[str, str]) -> dict[str, Any]:
         values, counts = flat(self.draft.tree)

@@ -32,10 +32,10 @@ class Served:
         return int(self.address.rstrip("/").rpartition(":")[2])
 
 
-def started(*arguments: str) -> Served:
+def started(*arguments: str, **more: str) -> Served:
     command = [sys.executable, "-m", "moulddesign", "page", "--no-browser", *arguments]
     process = subprocess.Popen(  # noqa: S603 (our own command)
-        command, stderr=subprocess.PIPE, text=True, env=environment()
+        command, stderr=subprocess.PIPE, text=True, env=environment(**more)
     )
     found = None
     for line in process.stderr:
@@ -46,8 +46,8 @@ def started(*arguments: str) -> Served:
     return Served(found.group(), process)
 
 
-def ended(page: Served) -> int:
-    page.process.send_signal(signal.SIGINT)
+def ended(page: Served, how: int = signal.SIGINT) -> int:
+    page.process.send_signal(how)
     try:
         return page.process.wait(timeout=20)
     finally:

@@ -1,6 +1,7 @@
 """The page by clicking and typing: what is drawn, weighed, checked, taken back and shared."""
 
 import re
+from math import radians, tan
 
 import pytest
 import trimesh
@@ -106,6 +107,77 @@ def test_a_pattern_is_picked_by_its_picture(visit):
     page.locator(".pick", has_text="lantern").click()
     redrawn(page, before)
     assert "design=" in page.url
+
+
+def test_a_drawing_of_ones_own_is_pressed(visit, tmp_path):
+    path = tmp_path / "mine.svg"
+    path.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10"><rect x="2" y="2" width="6" '
+        'height="6"/></svg>'
+    )
+    page = visit()
+    before = drawn(page)
+    page.set_input_files("[data-path='relief.layers.0.pattern'] input[type=file]", path)
+    redrawn(page, before)
+    page.wait_for_selector(".pick:has(:checked) >> text=own file")
+    typed(page, "relief.layers.0.size_mm", "20")
+    # six tenths of 20 mm square, 1.5 mm high, each wall leaning 15 deg: a frustum, by hand
+    low, high = 12.0, 12.0 - 2.0 * 1.5 * tan(radians(15.0))
+    frustum_ml = 1.5 * (low**2 + high**2 + low * high) / 3.0 / 1000.0
+    page.wait_for_selector(f".sizes tr:has-text('relief') >> text={frustum_ml:.2f} mL")
+
+
+def test_a_file_that_is_no_drawing_is_told_at_its_field(visit, tmp_path):
+    path = tmp_path / "notes.svg"
+    path.write_text("buy chestnuts")
+    page = visit()
+    drawn(page)
+    page.set_input_files("[data-path='relief.layers.0.pattern'] input[type=file]", path)
+    told = page.locator("[data-path='relief.layers.0.pattern'] .error")
+    told.wait_for()
+    assert "must be a file of the kind svg or png or jpg" in told.inner_text()
+
+
+def test_a_design_that_names_files_of_this_disk_is_refused(visit, tmp_path):
+    path = tmp_path / "strange.toml"
+    path.write_text('[relief]\nlayers = [{ pattern = "/etc/motd.svg" }]\n')
+    page = visit()
+    drawn(page)
+    page.set_input_files(".making input[type=file]", path)
+    page.wait_for_selector(".trouble >> text=was not uploaded here")
+
+
+def test_an_address_that_is_damaged_is_told_and_the_usual_design_shown(visit):
+    page = visit("?design=nonsense")
+    drawn(page)
+    page.wait_for_selector(".trouble >> text=holds no whole design")
+
+
+def test_checks_can_be_stopped_and_asked_for_again(visit):
+    page = visit()
+    before = drawn(page)
+    typed(page, "portion.finished_weight_g", "66")
+    redrawn(page, before)
+    page.click(".state >> text=Stop")
+    page.wait_for_selector(".state >> text=Not checked")
+    page.click(".state >> text=Check now")
+    page.wait_for_selector(".counts")
+
+
+def test_keys_alone_change_and_take_back(visit):
+    page = visit()
+    before = drawn(page)
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className").split()[0] == "skip"
+    page.focus("#design-portion-finished_weight_g")
+    page.keyboard.press("ArrowUp")
+    redrawn(page, before)
+    assert page.input_value("#design-portion-finished_weight_g") == "76"
+    page.keyboard.press("Tab")  # to a button: in a field, Ctrl-Z is the field's own
+    page.keyboard.press("Control+z")
+    page.wait_for_function(
+        "document.querySelector('#design-portion-finished_weight_g').value === '75'"
+    )
 
 
 def test_undo_redo_and_the_address(visit):

@@ -3,6 +3,7 @@
 import asyncio
 import os
 import signal
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -21,13 +22,19 @@ def worker(tmp_path):
     made.end()
 
 
+def run(work):
+    """Run in a thread of its own: the browser's tool keeps an event loop in this one."""
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(asyncio.run, work).result()
+
+
 async def told(worker, job="the piece", *arguments, limit_s=60.0, wanted=None):
     event = wanted_event() if wanted is None else wanted
     return [name async for name, _ in worker.parts(job, *arguments, limit_s=limit_s, wanted=event)]
 
 
 def test_a_piece_is_told_figures_first(worker):
-    assert asyncio.run(told(worker, "the piece", PLAIN)) == ["figures", "bodies"]
+    assert run(told(worker, "the piece", PLAIN)) == ["figures", "bodies"]
 
 
 def test_a_wrong_design_is_told_and_the_process_lives_on(worker):
@@ -39,7 +46,7 @@ def test_a_wrong_design_is_told_and_the_process_lives_on(worker):
         await told(worker, "the piece", PLAIN)
         return first, worker.process_id
 
-    first, second = asyncio.run(both())
+    first, second = run(both())
     assert first == second
 
 
@@ -54,7 +61,7 @@ def test_a_process_that_dies_is_told_and_replaced(worker):
             await going
         return dying, await told(worker, "the piece", PLAIN)
 
-    dying, parts = asyncio.run(both())
+    dying, parts = run(both())
     assert worker.process_id != dying
     assert parts == ["figures", "bodies"]
 
@@ -65,7 +72,7 @@ def test_a_job_that_takes_too_long_is_ended(worker):
         with pytest.raises(KernelError, match="it took too long"):
             await told(worker, "the checks", PLAIN, limit_s=0.05)
 
-    asyncio.run(both())
+    run(both())
 
 
 def test_a_job_that_is_cancelled_tells_nothing_more(worker):
@@ -80,10 +87,10 @@ def test_a_job_that_is_cancelled_tells_nothing_more(worker):
             await going
         return before
 
-    assert asyncio.run(both()) != worker.process_id
+    assert run(both()) != worker.process_id
 
 
 def test_what_is_not_wanted_any_more_is_not_begun(worker):
     unwanted = asyncio.Event()
-    assert asyncio.run(told(worker, "the piece", PLAIN, wanted=unwanted)) == []
+    assert run(told(worker, "the piece", PLAIN, wanted=unwanted)) == []
     assert worker.process_id is None
