@@ -92,9 +92,7 @@ MOULD: Final = (
     Override("--kind", "mould.kind", str, "press|block|cast", "Kind of mould."),
     Override("--cavities", "mould.cavities", int, "N", "Cavities of a block or casting master."),
     Override("--clearance", "mould.clearance_mm", float, "MM", "Gap between stamp and bore."),
-    Override(
-        "--printer", "printer.machine", str, "NAME", "Printer: common-220, small-bed."
-    ),
+    Override("--printer", "printer.machine", str, "NAME", "Printer: common-220, small-bed."),
     Override("--material", "printer.material", str, "NAME", "Plastic that is printed."),
 )
 """Options for the mould and the printer."""

@@ -117,7 +117,9 @@ def test_a_ball_has_its_diameter():
     assert thinnest_wall_mm(ball) == pytest.approx(20, abs=0.1)  # facets lie 0.03 mm inside
 
 
-@pytest.mark.parametrize(("wall", "verdict"), [(0.41, "fail"), (0.43, "warn"), (0.83, "warn"), (0.85, "good")])
+@pytest.mark.parametrize(
+    ("wall", "verdict"), [(0.41, "fail"), (0.43, "warn"), (0.83, "warn"), (0.85, "good")]
+)
 def test_two_lines_are_the_least(wall, verdict):
     plate = mesh_of(cube(30, 30, wall))
     assert wall_finding(plate, name="p", line_mm=LINE_MM).verdict.value == verdict
@@ -163,7 +165,9 @@ def test_a_part_off_the_bed_or_top_heavy_fails(body, word):
     assert any(word in f.name and f.verdict.value == "fail" for f in found)
 
 
-@pytest.mark.parametrize(("depth", "verdict"), [(0.8, "good"), (0.79, "warn"), (0.2, "warn"), (0.19, "fail")])
+@pytest.mark.parametrize(
+    ("depth", "verdict"), [(0.8, "good"), (0.79, "warn"), (0.2, "warn"), (0.19, "fail")]
+)
 def test_layers(depth, verdict):
     assert layers_finding(depth_mm=depth, layer_mm=0.2).verdict.value == verdict
 
