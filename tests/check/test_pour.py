@@ -206,7 +206,7 @@ LENGTH = st.floats(6.0, 30.0)
     a=LENGTH, b=LENGTH, c=LENGTH, turn=st.floats(0.0, 360.0), x=st.floats(-500, 500),
     z=st.floats(-500, 500), shape=st.sampled_from(["ellipsoid", "cone", "box"]),
 )  # fmt: skip
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_random_cups_in_random_poses(a, b, c, turn, x, z, shape):
     sides = 256
     tool, volume = {
