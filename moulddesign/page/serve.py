@@ -33,8 +33,9 @@ HOST: Final = "127.0.0.1"
 PORT: Final = 8467
 """Where the page is looked for first."""
 
-CHECKS_GIVE_WAY: Final = 10
-"""Checks go on while a design is changed, and the picture of the change shall not wait for them."""
+CHECKS_GIVE_WAY: Final = 4
+"""Checks go on while a design is changed, and the picture of the change shall not wait for
+them, though on a busy machine they shall come to an end all the same."""
 
 TRIED: Final = 50
 """Ports after it that are tried, one after another."""

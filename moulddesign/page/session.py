@@ -100,6 +100,7 @@ class Session:
         self.serial = 0
         self.shown: Shown | None = None
         self._wish: Design | None = None
+        self._stopped = False
         self._proving = asyncio.Event()
         self._tasks: set[asyncio.Task[None]] = set()
         self._pump: asyncio.Task[None] | None = None
@@ -114,6 +115,7 @@ class Session:
         """Ask for another design; what is under way for the old one ends soon."""
         self.design = design
         self._wish = design
+        self._stopped = False
         self._proving.clear()
         self.drawer["design.toml"] = design.toml().encode()
         if self._pump is None or self._pump.done():
@@ -121,6 +123,7 @@ class Session:
 
     def cancel(self) -> None:
         """End the checks or files in the making at once."""
+        self._stopped = True
         self.workers.builder.cancel(self._proving)
         self.page.checking(going_on=False)
 
@@ -154,7 +157,7 @@ class Session:
             await self._sketch(design)
             if self._wish is None:
                 await asyncio.sleep(PAUSE_S)
-            if self._wish is None and design is self.design:
+            if self._wish is None and not self._stopped:
                 self._start(self._prove(design))
 
     async def _sketch(self, design: Design) -> None:

@@ -156,7 +156,7 @@ def test_an_address_that_is_damaged_is_told_and_the_usual_design_shown(visit):
 def test_checks_can_be_stopped_and_asked_for_again(visit):
     page = visit()
     before = drawn(page)
-    typed(page, "portion.finished_weight_g", "66")
+    typed(page, "portion.finished_weight_g", "80")
     redrawn(page, before)
     page.click(".state >> text=Stop")
     page.wait_for_selector(".state >> text=Not checked")
