@@ -120,11 +120,14 @@ def _refuse_failed(made: Build) -> None:
 
 def refuse_to_replace(folder: Path) -> None:
     """Raise `WriteError` where something other than a build or an empty folder is there."""
-    if not folder.exists():
-        return
-    if not folder.is_dir():
+    try:
+        there, whole = folder.exists(), folder.is_dir()
+        build = (folder / REPORT).is_file() or (whole and not any(folder.iterdir()))
+    except (OSError, ValueError) as error:
+        raise WriteError(str(folder), f"cannot be made ({_said(error)})") from error
+    if there and not whole:
         raise WriteError(str(folder), "is a file; name another folder with --out")
-    if any(folder.iterdir()) and not (folder / REPORT).is_file():
+    if there and not build:
         raise WriteError(
             str(folder), f"holds other things (no {REPORT}); name another folder with --out"
         )

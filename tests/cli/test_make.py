@@ -211,11 +211,11 @@ class TestDisk:
 
 
 class TestFailed:
-    # A clearance of 1 mm lets the stamp lean by more than the millimetre that is allowed.
-    LEANING = ("--clearance", "1.0", "--weight", "60", "--formats", "stl")
+    # Relief sunk by 3 mm cuts through the crust that 1:9 leaves.
+    CUT = ("--sense", "sunk", "--relief-depth", "3", "--ratio", "1:9", "--formats", "stl")
 
     def test_a_failed_finding_publishes_nothing(self, tmp_path):
-        code, said, remarks = moulddesign("make", *self.LEANING, "--json", folder=tmp_path)
+        code, said, remarks = moulddesign("make", *self.CUT, "--json", folder=tmp_path)
         assert code == 1
         failed = [f["name"] for f in json.loads(said)["findings"] if f["verdict"] == "fail"]
         assert failed
@@ -225,7 +225,7 @@ class TestFailed:
 
     def test_unless_one_insists_and_then_the_report_says_so(self, tmp_path):
         code, _, _ = moulddesign(
-            "make", *self.LEANING, "--keep-failing", "--out", "out", folder=tmp_path
+            "make", *self.CUT, "--keep-failing", "--out", "out", folder=tmp_path
         )
         assert code == 1
         assert {path.name for path in (tmp_path / "out").iterdir()} >= FILES

@@ -263,7 +263,7 @@ def test_part_that_outgrows_the_bed_is_refused():
 @pytest.mark.parametrize("values", [
     {"mould.flange_width_mm": 0.0},
     {"mould.wall_mm": 0.9, "mould.lead_in_mm": 0.2},
-    {"mould.clearance_mm": 2.0},
+    {"mould.clearance_mm": 2.0, "mould.guide_to_width": 0.7},
     {"mould.bridge_mm": 10.0, "mould.peg_diameter_mm": 8.0},
     {"mould.past_rim_mm": 0.0, "mould.height_band": 0.5},
     {"mould.peg_interference_mm": 0.0},
