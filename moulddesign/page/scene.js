@@ -37,7 +37,7 @@ export default {
   },
   mounted() {
     this.meshes = new Map();
-    this.inOneGo = 0;
+    this.latest = 0;
     try {
       this.setUp();
     } catch (error) {
@@ -82,25 +82,31 @@ export default {
       this.camera.aspect = width / height;
       this.camera.updateProjectionMatrix();
       if (this.fitted) this.fit();
-      else this.wish();
+      this.draw(); // at once: the new size has emptied the canvas, and a blank frame would flash
     },
     wish() {
       if (this.asked || !this.renderer) return;
-      this.asked = requestAnimationFrame(() => {
-        this.asked = 0;
-        this.place();
-        this.renderer.render(this.scene, this.camera);
-        this.drawn = this.serial ?? 0;
-        this.stage = this.reached ?? "";
-      });
+      this.asked = requestAnimationFrame(() => this.draw());
     },
-    async show(url, serial) {
+    draw() {
+      cancelAnimationFrame(this.asked);
+      this.asked = 0;
+      this.place();
+      this.renderer.render(this.scene, this.camera);
+      this.drawn = this.serial ?? 0;
+      this.stage = this.reached ?? "";
+    },
+    show(url, serial) {
       if (this.without) return;
-      this.inOneGo = serial;
+      this.latest = serial;
+      // one after another: the mould must not be overtaken by its own pastry
+      this.queue = (this.queue ?? Promise.resolve()).then(() => this.load(url, serial));
+    },
+    async load(url, serial) {
+      if (serial < this.latest) return;
       const answer = await fetch(url);
       if (!answer.ok) return;
       const head = unpacked(await answer.arrayBuffer());
-      if (serial < this.inOneGo) return;
       const hidden = new Set(this.bodies.filter((body) => !body.shown).map((body) => body.name));
       const fresh = new Set(head.bodies.map((body) => body.name));
       const goes = (name, role) => fresh.has(name) || (head.stage === "mould") === (role === "part");

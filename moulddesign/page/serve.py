@@ -182,6 +182,8 @@ def _front(begun: Callable[[Design], Session], shelf: Shelf, usual: Design) -> N
         except SpecError as error:
             first, trouble = usual, error
         session = begun(first)
+        client.on_disconnect(session.rest)
+        client.on_connect(session.go_on)
         client.on_delete(session.close)
         ui.page_title(words["title"])
         ui.query("html").props(f"lang={words.language}")

@@ -101,6 +101,7 @@ class Session:
         self.shown: Shown | None = None
         self._wish: Design | None = None
         self._stopped = False
+        self._resting = False
         self._proving = asyncio.Event()
         self._tasks: set[asyncio.Task[None]] = set()
         self._pump: asyncio.Task[None] | None = None
@@ -110,6 +111,18 @@ class Session:
         self._wish = None
         self._proving.clear()
         self.desk.close(self.token)
+
+    def rest(self) -> None:
+        """Stop the checks: nobody looks, be it for a moment or for good."""
+        if self._proving.is_set():
+            self._proving.clear()
+            self._resting = True
+
+    def go_on(self) -> None:
+        """Check again what was left when nobody looked."""
+        if self._resting:
+            self._resting = False
+            self.wish(self.design)
 
     def wish(self, design: Design) -> None:
         """Ask for another design; what is under way for the old one ends soon."""
@@ -183,6 +196,7 @@ class Session:
                 "the checks", design.plain(), limit_s=BUILD_LIMIT_S, wanted=wanted
             ):
                 if name == "report":
+                    self._proving = asyncio.Event()  # done: nothing to stop
                     self.page.report(value)
                 else:
                     self._draw("mould", serial, value)
