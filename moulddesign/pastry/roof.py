@@ -214,23 +214,33 @@ def _eaves(axis: Medial, columns: Columns, points: _Points) -> tuple[Indices, ..
 
 
 def _loops(edges: Indices) -> tuple[Indices, ...]:
-    """Return closed loops of directed edges."""
+    """Return closed loops of directed edges, none of which comes to a vertex twice.
+
+    Where loops touch in a vertex, a walk may go on along either; what it has gone round by the
+    time it is there again is a loop of its own.
+    """
     after: dict[int, list[int]] = {}
     for a, b in edges.tolist():
         after.setdefault(a, []).append(b)
     loops = []
     while after:
-        here = start = next(iter(after))
-        loop = []
-        while True:
-            loop.append(here)
+        path = [next(iter(after))]
+        place = {path[0]: 0}
+        while path:
+            here = path[-1]
             onward = after[here]
             following = onward.pop()
             if not onward:
                 del after[here]
-            here = following
-            if here == start:
-                break
-        if len(loop) > 2:  # noqa: PLR2004 (there and back: two walls meet in one edge)
-            loops.append(np.array(loop, dtype=np.int64))
+            if following not in place:
+                place[following] = len(path)
+                path.append(following)
+                continue
+            loop = path[place[following] :]
+            kept = place[following] + (following in after)
+            for vertex in path[kept:]:
+                del place[vertex]
+            del path[kept:]
+            if len(loop) > 2:  # noqa: PLR2004 (there and back: two walls meet in one edge)
+                loops.append(np.array(loop, dtype=np.int64))
     return tuple(loops)

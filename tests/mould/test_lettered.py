@@ -7,6 +7,8 @@ import pytest
 import shapely
 from mould.judge import body, cross_section
 
+from moulddesign.building import moulded, shaped
+from moulddesign.cli.options import demo
 from moulddesign.design import Design
 from moulddesign.mould import block, press
 from moulddesign.mould.lettered import lettered_block, lettered_press, texts
@@ -82,3 +84,12 @@ def test_a_square_sleeve_is_written_on_a_flat_side():
     fresh = [point for point in np.round(after.vertices, 5) if tuple(point) not in old]
     assert len(fresh) > 100
     assert min(x for x, _, _ in fresh) > half + plain.layout.mould.wall_mm
+
+
+@pytest.mark.parametrize("weight_g", [66.0, 67.0, 82.0])
+def test_letters_whose_plateau_touches_itself_are_cut_all_the_same(weight_g):
+    # At these sizes the rim of a letter's plateau comes to one vertex twice.
+    design = demo().with_values({"portion.finished_weight_g": weight_g})
+    sleeve = moulded(design, shaped(design).pastry).part("sleeve")
+    assert sleeve.lettering
+    assert 0.0 < body(sleeve.printed).volume < sleeve.plain.volume_mm3
