@@ -59,6 +59,10 @@ def dxf_bytes(sheet: Sheet, inks: Sequence[Ink]) -> bytes:
     document.set_modelspace_vport(
         height=sheet.height_mm, center=(sheet.width_mm / 2.0, sheet.height_mm / 2.0)
     )
+    # ezdxf 1.4 declares the classes in use in the order of a set of words; those that are there
+    # already keep their order.
+    for name in sorted(document.entitydb.dxf_types_in_use()):
+        document.classes.add_class(name)
     text = io.StringIO()
     document.write(text)
     return _timeless(text.getvalue()).encode("utf-8")

@@ -3,12 +3,12 @@
 from collections.abc import Iterator
 
 import pytest
-from page.person import ARGUMENTS, CHROMIUM, SAME_ORDER, Served, ended, started
+from page.person import ARGUMENTS, CHROMIUM, Served, ended, started
 
 
 @pytest.fixture(scope="session")
 def served() -> Iterator[Served]:
-    page = started("--port", "0", **SAME_ORDER)
+    page = started("--port", "0")
     yield page
     ended(page)
 

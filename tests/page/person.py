@@ -17,9 +17,6 @@ ARGUMENTS = [
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
     "--no-first-run", "--disable-quic",
 ]  # fmt: skip
-SAME_ORDER = {"PYTHONHASHSEED": "0"}
-"""Page and command line are compared with each other; that a library orders sets of words by
-chance, and what that does to a file, is a matter of the files."""
 SHOTS = Path(os.environ.get("MOULDDESIGN_SHOTS", "/tmp/moulddesign-shots"))  # noqa: S108
 
 

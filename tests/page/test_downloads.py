@@ -6,7 +6,7 @@ import zipfile
 import pytest
 import trimesh
 from cli.command import moulddesign
-from page.person import SAME_ORDER, drawn
+from page.person import drawn
 
 from moulddesign.design import Design
 from moulddesign.portion import portion
@@ -35,7 +35,7 @@ def test_the_whole_set_is_the_command_lines(visit, design_file, tmp_path):
     with page.expect_download() as awaited:
         page.click("a.whole")
     archive = zipfile.ZipFile(io.BytesIO(awaited.value.path().read_bytes()))
-    code, _, said = moulddesign("make", design_file, "--out", tmp_path / "made", **SAME_ORDER)
+    code, _, said = moulddesign("make", design_file, "--out", tmp_path / "made")
     assert code == 0, said
     made = {path.name: path.read_bytes() for path in (tmp_path / "made").iterdir()}
     found = {name.removeprefix("rings/"): archive.read(name) for name in archive.namelist()}
