@@ -13,7 +13,7 @@ from moulddesign.check.topology import topology
 from moulddesign.design import Design
 from moulddesign.design.mould import Kind
 from moulddesign.finding import Finding, Verdict
-from moulddesign.mesh import Mesh, settled
+from moulddesign.mesh import Mesh
 from moulddesign.mould import CastLayout, Mould, block, cast, press
 from moulddesign.mould.filament import filament
 from moulddesign.mould.lettered import lettered_block, lettered_press
@@ -246,7 +246,7 @@ def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Buil
     made, crust_mm = shape.pastry, shape.crust_mm
     mould = clock.timed("mould", lambda: moulded(design, made))
     meshes = MappingProxyType(
-        {part.name: settled(part.printed) for part in mould.parts} | {PASTRY: made.mesh}
+        {part.name: part.printed for part in mould.parts} | {PASTRY: made.mesh}
     )
     evidence = Evidence(
         design=design,

@@ -25,12 +25,13 @@ from moulddesign.check.strokes import full_depth_finding, least_widths_mm, width
 from moulddesign.design import Design, Profile, Sense
 from moulddesign.design.mould import Joint, Kind
 from moulddesign.finding import Finding
-from moulddesign.mesh import Mesh, settled
+from moulddesign.mesh import Mesh
 from moulddesign.mould import CastLayout, Mould
 from moulddesign.mould.lettered import texts
 from moulddesign.pastry.legibility import least_gap_mm, least_stroke_mm
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.portion import Portion
+from moulddesign.settling import settled
 from moulddesign.units import mm3_from_ml
 
 LETTERED: Final = ("sleeve", "plunger", "block")

@@ -15,7 +15,8 @@ from moulddesign.check import closed_cavity_mm3
 from moulddesign.design import Design
 from moulddesign.errors import MouldError
 from moulddesign.finding import Verdict
-from moulddesign.mesh import Mesh, bodies, difference, intersection, settled
+from moulddesign.mesh import Mesh, bodies, difference, intersection
+from moulddesign.settling import settled
 
 REAL = {
     "the demo: 75 g round 3:7, one centre": {

@@ -16,12 +16,12 @@ from moulddesign.mesh import (
     difference,
     intersection,
     joined,
-    settled,
     triangulated,
     unfolded,
     union,
 )
 from moulddesign.probing import first_hits, section, silhouette
+from moulddesign.settling import settled
 
 ROUND_OFF = 1e-12
 

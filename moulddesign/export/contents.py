@@ -15,7 +15,8 @@ from moulddesign.export.scene import Scene, exploded_scene, pastry_scene, row_sc
 from moulddesign.export.step import NO_RELIEF, step_bytes
 from moulddesign.export.title_block import Sheet
 from moulddesign.export.wanted import Format, Wanted
-from moulddesign.mesh import Mesh, settled
+from moulddesign.mesh import Mesh
+from moulddesign.settling import settled
 
 PASTRY_PNG: Final = "pastry.png"
 PARTS_PNG: Final = "parts.png"

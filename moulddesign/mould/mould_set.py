@@ -6,8 +6,9 @@ from typing import Final, Generic, TypeVar
 
 from moulddesign.design import PrinterTable
 from moulddesign.errors import SpecError
-from moulddesign.mesh import Mesh, settled
+from moulddesign.mesh import Mesh
 from moulddesign.mould.solid import Solid
+from moulddesign.settling import settled
 
 Layout_co = TypeVar("Layout_co", covariant=True)
 

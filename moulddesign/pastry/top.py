@@ -6,12 +6,13 @@ from typing import Final
 
 import numpy as np
 
-from moulddesign.mesh import Indices, Mesh, Points, settled
+from moulddesign.mesh import Indices, Mesh, Points
 from moulddesign.pastry.flat import filled
 from moulddesign.pastry.medial import on_grid
 from moulddesign.pastry.outline import Outline
 from moulddesign.pastry.profile import shoulder_section
 from moulddesign.pastry.roof import Roof, roof
+from moulddesign.settling import settled
 
 SAME_MM: Final = 1e-9
 """Round-off of a height of some hundred millimetres [mm]."""

@@ -7,11 +7,11 @@ from types import MappingProxyType
 import moulddesign
 from moulddesign.building import PASTRY, Build
 from moulddesign.design import Design
-from moulddesign.mesh import settled
 from moulddesign.mould import press
 from moulddesign.pastry.crust import crust_thickness_mm
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import figures
+from moulddesign.settling import settled
 from moulddesign.units import mm3_from_ml
 
 DEMO = Path(moulddesign.__file__).parent / "data" / "demo.toml"

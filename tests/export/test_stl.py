@@ -8,7 +8,8 @@ import pytest
 import trimesh
 
 from moulddesign.export.stl import stl_bytes
-from moulddesign.mesh import box, difference, settled
+from moulddesign.mesh import box, difference
+from moulddesign.settling import settled
 
 
 def body():
