@@ -13,8 +13,7 @@ from moulddesign.check.coupon import gap_findings
 from moulddesign.check.printing import printing_findings
 from moulddesign.check.written import written_findings
 from moulddesign.design import Design
-from moulddesign.errors import FindingError
-from moulddesign.export.folder import DESIGN, REPORT, staged
+from moulddesign.export.folder import DESIGN, REPORT, put_whole
 from moulddesign.export.picture import Artist
 from moulddesign.export.scene import row_scene
 from moulddesign.export.stl import stl_bytes
@@ -148,11 +147,7 @@ def publish_coupons(made: Coupons, folder: Path) -> Coupons:
     KernelError
         A library could not make a file; the old folder is untouched.
     """
-    _refuse_failed(made)
-    with staged(folder) as inside:
-        made = _written(made, inside)
-        _refuse_failed(made)
-    return made
+    return put_whole(made, folder, _written)
 
 
 def _written(made: Coupons, folder: Path) -> Coupons:
@@ -177,8 +172,3 @@ def _written(made: Coupons, folder: Path) -> Coupons:
     report = json.dumps(made.report(), indent=1, ensure_ascii=False, allow_nan=False)
     (folder / REPORT).write_text(report + "\n", encoding="utf-8", newline="\n")
     return made
-
-
-def _refuse_failed(made: Coupons) -> None:
-    if made.failed:
-        raise FindingError(made.failed)

@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 from time import perf_counter
 from types import MappingProxyType
-from typing import Final
+from typing import Final, Protocol, TypeVar
 
 from moulddesign.building import Build
 from moulddesign.check.written import written_findings
@@ -26,6 +26,17 @@ REPORT: Final = "report.json"
 DESIGN: Final = "design.toml"
 
 Saying = Callable[[str], None]
+
+
+class Judged(Protocol):
+    """Something that knows which of its findings failed."""
+
+    @property
+    def failed(self) -> tuple[str, ...]:
+        """Names of the findings that failed."""
+
+
+J = TypeVar("J", bound=Judged)
 
 
 def _silently(_: str) -> None:
@@ -62,11 +73,7 @@ def publish(
     KernelError
         A library could not make a file; the old folder is untouched.
     """
-    _refuse_failed(made)
-    with staged(folder) as inside:
-        made = _written(made, inside, wanted, saying=saying)
-        _refuse_failed(made)
-    return made
+    return put_whole(made, folder, partial(_written, wanted=wanted, saying=saying))
 
 
 def publish_failing(
@@ -74,7 +81,33 @@ def publish_failing(
 ) -> Build:
     """Write a build's files as `publish` does, in spite of findings that failed."""
     with staged(folder) as inside:
-        return _written(made, inside, wanted, saying=saying)
+        return _written(made, inside, wanted=wanted, saying=saying)
+
+
+def put_whole(made: J, folder: Path, write: Callable[[J, Path], J]) -> J:
+    """Write something judged into a folder, if nothing failed before or while it was written.
+
+    Parameters
+    ----------
+    made : Judged
+        What is written.
+    folder : Path
+        Made new, or put in the place of the one that is there.
+    write : callable
+        Writes into the folder given, and returns `made` with what it found.
+
+    Raises
+    ------
+    WriteError
+        It cannot be written; the old folder is untouched.
+    FindingError
+        A finding failed; the old folder is untouched.
+    """
+    _refuse_failed(made)
+    with staged(folder) as inside:
+        made = write(made, inside)
+        _refuse_failed(made)
+    return made
 
 
 @contextmanager
@@ -113,7 +146,7 @@ def _said(error: Exception) -> str:
     return (error.strerror if isinstance(error, OSError) else None) or str(error)
 
 
-def _refuse_failed(made: Build) -> None:
+def _refuse_failed(made: Judged) -> None:
     if made.failed:
         raise FindingError(made.failed)
 
@@ -133,7 +166,7 @@ def refuse_to_replace(folder: Path) -> None:
         )
 
 
-def _written(made: Build, folder: Path, wanted: Wanted, *, saying: Saying) -> Build:
+def _written(made: Build, folder: Path, *, wanted: Wanted, saying: Saying) -> Build:
     """Write every file; pictures are drawn by another process meanwhile."""
     stls = [f"{name}.stl" for name in made.meshes]
     design, drawings = carried(made.design)
