@@ -10,7 +10,6 @@ from moulddesign.check.block import block_findings
 from moulddesign.check.cast import cast_findings, silicone
 from moulddesign.check.crust import centre_findings, crust_findings
 from moulddesign.check.foot import bore_foot_finding, outer_foot_finding
-from moulddesign.check.legibility import reading_finding
 from moulddesign.check.lettering import lettering_finding
 from moulddesign.check.printing import layers_finding, printing_findings
 from moulddesign.check.pull import pull_findings
@@ -21,16 +20,15 @@ from moulddesign.check.strength import (
     thin_cylinder,
     wall_strength_findings,
 )
-from moulddesign.check.strokes import full_depth_finding, least_widths_mm, width_finding
-from moulddesign.design import Design, Profile, Sense
+from moulddesign.design import Design
 from moulddesign.design.mould import Joint, Kind
 from moulddesign.finding import Finding
 from moulddesign.mesh import Mesh
 from moulddesign.mould import CastLayout, Mould
 from moulddesign.mould.lettered import texts
-from moulddesign.pastry.legibility import least_gap_mm, least_stroke_mm
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.portion import Portion
+from moulddesign.reading import relief_findings
 from moulddesign.settling import settled
 from moulddesign.units import mm3_from_ml
 
@@ -120,40 +118,8 @@ def _piece(made: Evidence) -> tuple[Finding, ...]:
             width_mm=min(outline.width_mm, outline.depth_mm),
             height_mm=made.pastry.height_mm,
         ),
-        *(
-            reading_finding(solid, artwork=shape, flat_mm=made.pastry.height_mm, depth_mm=depth)
-            for shape, depth in made.pastry.artwork
-        ),
-        *_strokes(made),
+        *relief_findings(made.pastry, solid, line_mm=made.design.printer.line_width_mm),
     )
-
-
-def _strokes(made: Evidence) -> tuple[Finding, ...]:
-    """Judge whether the relief's strokes and gaps can be printed and filled, and how deep."""
-    found = []
-    for shape, depth_mm in made.pastry.artwork:
-        sense = Sense.RAISED if depth_mm > 0.0 else Sense.SUNK
-        limits = least_widths_mm(
-            line_mm=made.design.printer.line_width_mm, raised=sense is Sense.RAISED
-        )
-        for what, search, limit_mm in zip(
-            ("stroke", "gap"), (least_stroke_mm, least_gap_mm), limits, strict=True
-        ):
-            thin = search(shape, below_mm=limit_mm)
-            place = None if thin is None else (thin.width_mm, thin.x_mm, thin.y_mm)
-            name = f"thinnest {what} of the {sense} relief"
-            found.append(width_finding(name=name, thinnest=place, limit_mm=limit_mm))
-    found += [
-        full_depth_finding(
-            made.meshes[made.pastry_name],
-            flat_mm=made.pastry.height_mm,
-            depth_mm=part.depth_mm,
-            artwork_mm2=part.shape.area,
-        )
-        for part in made.pastry.relief
-        if part.profile is Profile.FLAT
-    ]
-    return tuple(found)
 
 
 def _press(made: Evidence) -> tuple[Finding, ...]:
