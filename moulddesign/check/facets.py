@@ -31,8 +31,8 @@ def drafts_deg(normals: Points, direction: ArrayLike) -> Points:
 
     Returns
     -------
-    ndarray
-        90 for a floor, 0 for a wall along the pull, negative for an undercut.
+    ndarray, shape (m,)
+        90 for a floor, 0 for a wall along the pull, negative for an undercut [deg].
 
     Examples
     --------

@@ -118,6 +118,11 @@ def press_volume_mm3(sleeve: Mesh, stamp: Mesh, *, height_mm: float) -> float:
     height_mm : float
         From the table to the stamp's flat face [mm].
 
+    Returns
+    -------
+    float
+        Closed cavity between table, bore and stamp, relief counted [mm^3].
+
     Raises
     ------
     SpecError

@@ -88,7 +88,18 @@ def volume_finding(
 
 
 def least_heights_mm(mesh: Mesh) -> Points:
-    """Return the least height of each triangle, shape (m,): twice its area by its longest side."""
+    """Return the least height of each triangle: twice its area by its longest side.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        With m triangles [mm].
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        0 where a triangle has no longest side [mm].
+    """
     sides = np.roll(mesh.corners, -1, axis=1) - mesh.corners
     doubled_mm2 = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
     longest_mm = np.linalg.norm(sides, axis=2).max(axis=1)

@@ -61,6 +61,11 @@ def pressing_pressure_mpa(area_mm2: float) -> float:
     ----------
     area_mm2 : float
         Area of the pastry seen from above [mm^2].
+
+    Returns
+    -------
+    float
+        The larger of both [MPa].
     """
     return max(FLOW_MPA, PUSH_N / area_mm2)
 
@@ -97,37 +102,6 @@ def thin_cylinder(
     """
     stress_mpa = pressure_mpa * radius_mm / wall_mm
     return Load(stress_mpa=stress_mpa, bow_mm=stress_mpa * radius_mm / modulus_mpa)
-
-
-def clamped_disc(
-    *, pressure_mpa: float, radius_mm: float, wall_mm: float, modulus_mpa: float
-) -> Load:
-    """Return the load of a round plate clamped at its rim.
-
-    Parameters
-    ----------
-    pressure_mpa : float
-        Pressure p [MPa].
-    radius_mm : float
-        Radius r of the plate [mm].
-    wall_mm : float
-        Thickness t [mm].
-    modulus_mpa : float
-        Modulus E [MPa].
-
-    Returns
-    -------
-    Load
-        0.75 p r^2 / t^2 and 0.171 p r^4 / (E t^3) [1]_.
-
-    References
-    ----------
-    .. [1] Mechanical Engineer's Data Handbook, 1.10.
-    """
-    return Load(
-        stress_mpa=0.75 * pressure_mpa * (radius_mm / wall_mm) ** 2,
-        bow_mm=0.171 * pressure_mpa * radius_mm**4 / (modulus_mpa * wall_mm**3),
-    )
 
 
 def clamped_rectangle(

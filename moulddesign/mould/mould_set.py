@@ -44,10 +44,6 @@ class Pose:
         grown = mesh if self.scale == 1.0 else Mesh(self.scale * mesh.vertices, mesh.triangles)
         return (grown.turned_over() if self.half_turns else grown).moved(self.shift_mm)
 
-    def of_solid(self, solid: Solid) -> Solid:
-        """Return a body of the assembly as it lies on the bed, in the assembly's size."""
-        return (solid.turned_over() if self.half_turns else solid).moved(self.shift_mm)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Part:

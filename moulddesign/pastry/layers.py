@@ -93,7 +93,7 @@ def largest_mm(shape: shapely.Geometry, room: Polygon) -> float:
     Returns
     -------
     float
-        Factor [mm a unit], within a nanometre.
+        Length on the pastry of one unit of the artwork, within a nanometre [mm].
     """
     low = 0.0
     high = 2.0 * np.abs(room.bounds).max() / np.abs(shapely.get_coordinates(shape)).max()

@@ -4,7 +4,6 @@ import pytest
 
 from moulddesign.check.strength import (
     Load,
-    clamped_disc,
     clamped_rectangle,
     force_finding,
     hand_force_n,
@@ -26,20 +25,17 @@ def test_hoop_stress_of_a_thin_cylinder(pressure, radius, wall, stress):
     assert found.stress_mpa == pytest.approx(stress, abs=0.5)  # printed to the unit
 
 
-@pytest.mark.parametrize("shape", ["disc", "square", "strip"])
+@pytest.mark.parametrize("shape", ["square", "strip"])
 def test_plates_against_the_theory_of_thin_plates(shape):
     """Timoshenko, Theory of Plates and Shells, nu = 0.3, D = E t^3 / (12 (1 - nu^2)).
 
-    Disc: bow p r^4 / (64 D), edge stress 0.75 p r^2 / t^2. Square: bow 0.00126 p a^4 / D, edge
+    The coefficients are from memory, not confirmed in a copy. Square: bow 0.00126 p a^4 / D, edge
     moment 0.0513 p a^2. Strip: bow p a^4 / (384 D), edge moment p a^2 / 12.
     """
     p, a, t, modulus = 0.1, 60.0, 3.0, 3000.0
     stiffness = modulus * t**3 / (12 * (1 - 0.3**2))
     kind = {"pressure_mpa": p, "wall_mm": t, "modulus_mpa": modulus}
     found, bow, stress = {
-        "disc": (
-            clamped_disc(radius_mm=a, **kind), p * a**4 / 64 / stiffness, 0.75 * p * (a / t) ** 2,
-        ),
         "square": (
             clamped_rectangle(sides_mm=(a, a), **kind), 0.00126 * p * a**4 / stiffness,
             6 * 0.0513 * p * (a / t) ** 2,
