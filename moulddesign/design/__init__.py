@@ -4,6 +4,7 @@ No geometry library is loaded here.
 """
 
 from moulddesign.design.design import Design
+from moulddesign.design.further import FurtherStamp
 from moulddesign.design.layer import Along, Layer, Motif, Profile, Sense
 from moulddesign.design.mould import Kind, MouldTable, PrinterTable
 from moulddesign.design.pastry import PastryTable, ReliefTable
@@ -14,6 +15,7 @@ __all__ = [
     "Centre",
     "CountsIn",
     "Design",
+    "FurtherStamp",
     "Kind",
     "Layer",
     "Motif",

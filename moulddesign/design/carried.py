@@ -60,12 +60,18 @@ def carried(design: "Design") -> tuple["Design", dict[str, Path]]:
 
 def _places(tree: Mapping[str, Any]) -> Iterator[tuple[dict[str, Any], str]]:
     """Yield the tables of a design that name a file, and the key; whatever their types."""
-    pastry, relief = tree.get("pastry"), tree.get("relief")
+    pastry, further = tree.get("pastry"), tree.get("further_stamps")
     if isinstance(pastry, dict) and _is_drawing(pastry.get("outline")):
         yield pastry, "outline"
     printer = tree.get("printer")
     if isinstance(printer, dict) and isinstance(printer.get("library"), str):
         yield printer, "library"
+    for relief in [tree.get("relief"), *(further if isinstance(further, list) else [])]:
+        yield from _drawn(relief)
+
+
+def _drawn(relief: object) -> Iterator[tuple[dict[str, Any], str]]:
+    """Yield the layers of a relief that name a file, and the key."""
     layers = relief.get("layers") if isinstance(relief, dict) else None
     for layer in layers if isinstance(layers, list) else []:
         if isinstance(layer, dict) and _is_drawing(layer.get("pattern")):

@@ -7,16 +7,17 @@ from pathlib import Path
 from typing import Any, Final, Self
 
 import tomli_w
-from pydantic import ValidationError, field_validator
+from pydantic import ValidationError, ValidationInfo, field_validator
 
 from moulddesign.design.batch import BatchTable, LabelTable, ScaleTable
 from moulddesign.design.carried import found_beside
-from moulddesign.design.mould import MouldTable, PrinterTable
+from moulddesign.design.further import MOST_STAMPS, FurtherStamp
+from moulddesign.design.mould import Kind, MouldTable, PrinterTable
 from moulddesign.design.pastry import SIZES, PastryTable, ReliefTable
 from moulddesign.design.portion import PortionTable
 from moulddesign.design.quantity import Table, given
 from moulddesign.design.sentences import spec_error
-from moulddesign.errors import FileError
+from moulddesign.errors import FileError, SpecError
 
 MOST_BYTES: Final = 1_000_000
 RESERVED: Final = {"con", "prn", "aux", "nul"} | {
@@ -41,6 +42,10 @@ class Design(Table):
     scale: ScaleTable = ScaleTable()
     label: LabelTable = LabelTable()
     batch: BatchTable = BatchTable()
+    further_stamps: tuple[FurtherStamp, ...] = given(
+        (), "Stamps with other reliefs for the same sleeve and plunger of a press",
+        max_length=MOST_STAMPS,
+    )  # fmt: skip
 
     @field_validator("name")
     @classmethod
@@ -56,6 +61,18 @@ class Design(Table):
             message = "is a name that some systems keep for a device; add a word to it"
             raise ValueError(message)
         return name
+
+    @field_validator("further_stamps")
+    @classmethod
+    def _go_on_one_plunger(
+        cls, stamps: tuple[FurtherStamp, ...], info: ValidationInfo
+    ) -> tuple[FurtherStamp, ...]:
+        mould = info.data.get("mould")
+        if stamps and mould is not None and mould.kind is not Kind.PRESS:
+            need = f"has no stamps to swap; leave out further_stamps, or take kind {Kind.PRESS}"
+            raise SpecError("mould.kind", mould.kind.value, need)
+        FurtherStamp.refuse_twins(stamps)
+        return stamps
 
     @classmethod
     def of(cls, values: Mapping[str, Any]) -> Self:

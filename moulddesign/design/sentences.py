@@ -60,7 +60,8 @@ def _counted(field: str) -> str:
     """Return a dotted name with its entries counted from 1, and which entry it is in words."""
     parts = field.split(".")
     places = [place for place, part in enumerate(parts) if part.isdecimal()]
-    entry, noun = int(parts[places[-1]]), parts[places[-1] - 1].removesuffix("s")
+    entry = int(parts[places[-1]])
+    noun = parts[places[-1] - 1].removesuffix("s").replace("_", " ")
     for place in places:
         parts[place] = str(int(parts[place]) + 1)
     which = f"the {ORDINALS[entry]} {noun}" if entry < len(ORDINALS) else f"{noun} {entry + 1}"

@@ -62,9 +62,11 @@ class PressLayout:
     height_mm : float
         Nominal pressed height, table to the stamp's flat face [mm].
     depth_above_mm : float
-        Deepest engraving of the stamp above its flat face [mm].
+        Deepest engraving of any stamp above its flat face [mm].
     joint : Peg or Screw
         How the plunger holds the stamp.
+    higher_mm : float
+        How much higher than this the highest of several pastries is pressed, at least 0 [mm].
     """
 
     outline: Outline
@@ -72,6 +74,7 @@ class PressLayout:
     height_mm: float
     depth_above_mm: float
     joint: Peg | Screw
+    higher_mm: float = 0.0
 
     @property
     def wide_mm(self) -> float:
@@ -127,7 +130,8 @@ class PressLayout:
     @property
     def sleeve_height_mm(self) -> float:
         """Height of the sleeve: stamp and vanes stay inside at the heavy portion [mm]."""
-        return self.vane_top_mm + self.band_mm + self.lead_in_height_mm + MARGIN_MM
+        most_mm = self.band_mm + (1.0 + self.mould.height_band) * self.higher_mm
+        return self.vane_top_mm + most_mm + self.lead_in_height_mm + MARGIN_MM
 
     @property
     def stroke_mm(self) -> float:

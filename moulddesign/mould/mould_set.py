@@ -65,6 +65,8 @@ class Part:
         The mesh before letters were sunk into it, where they were; exact bodies have none.
     lettering : str
         What is written on it; empty where nothing is.
+    is_further : bool
+        Whether it takes the place of another part, and stands in an assembly of its own.
     """
 
     name: str
@@ -74,6 +76,7 @@ class Part:
     blank: Solid | None = None
     plain: Mesh | None = None
     lettering: str = ""
+    is_further: bool = False
 
     @property
     def printed(self) -> Mesh:
@@ -95,6 +98,11 @@ class MouldSet(Generic[Layout_co]):
 
     parts: tuple[Part, ...]
     layout: Layout_co
+
+    @property
+    def assembled(self) -> tuple[Part, ...]:
+        """The parts that go together, without further ones that take the place of another."""
+        return tuple(part for part in self.parts if not part.is_further)
 
     def part(self, name: str) -> Part:
         """Return the part of a name; `KeyError` where there is none."""

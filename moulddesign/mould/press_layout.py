@@ -1,5 +1,6 @@
 """From a design and a pastry to the sizes of a press mould, or the reason why not."""
 
+from collections.abc import Sequence
 from typing import Final
 
 from moulddesign.design import Design
@@ -23,7 +24,7 @@ LAND_MM: Final = 2.0
 """Least plastic between stem and bore, and between bolt head and the stem's side [mm]."""
 
 
-def press_layout(design: Design, pastry: Pressed) -> PressLayout:
+def press_layout(design: Design, pastry: Pressed, further: Sequence[Pressed] = ()) -> PressLayout:
     """Return the sizes of the press mould for a pastry.
 
     Parameters
@@ -32,6 +33,9 @@ def press_layout(design: Design, pastry: Pressed) -> PressLayout:
         What is asked for.
     pastry : Pressed
         The pastry: outline, height, relief above the flat top.
+    further : sequence of Pressed
+        Others of the same outline. All stamps are as thick as the one with the deepest engraving,
+        so that one plunger goes with each; the sleeve takes the highest.
 
     Raises
     ------
@@ -44,8 +48,9 @@ def press_layout(design: Design, pastry: Pressed) -> PressLayout:
         outline=pastry.outline,
         mould=mould,
         height_mm=pastry.height_mm,
-        depth_above_mm=pastry.depth_above_mm,
+        depth_above_mm=max(one.depth_above_mm for one in (pastry, *further)),
         joint=_joint(mould, narrow, design.printer.layer_height_mm),
+        higher_mm=max([0.0, *(one.height_mm - pastry.height_mm for one in further)]),
     )
     _refuse_a_wide_stem(layout)
     _refuse_thin_rims(layout, 2.0 * design.printer.line_width_mm)

@@ -25,10 +25,10 @@ def named_files(tree: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """
     for table, key in (("pastry", "outline"), ("batch", "recipe"), ("printer", "library")):
         yield from _named(tree.get(table), table, (key,))
-    relief = tree.get("relief")
-    layers = relief.get("layers") if isinstance(relief, Mapping) else None
-    for place, layer in enumerate(layers if isinstance(layers, list) else ()):
-        yield from _named(layer, f"relief.layers.{place}", ("pattern", "font"))
+    yield from _drawn(tree.get("relief"), "relief")
+    further = tree.get("further_stamps")
+    for place, stamp in enumerate(further if isinstance(further, list) else ()):
+        yield from _drawn(stamp, f"further_stamps.{place}")
 
 
 def refuse_strange(
@@ -77,6 +77,12 @@ def adopted(design: Design, shelf: Shelf) -> Design:
             *way, key = field.split(".")
             reached(tree, way)[key] = shelf.keep(path.read_bytes(), path.suffix[1:].lower())
     return Design.of(tree) if tree != design.plain() else design
+
+
+def _drawn(relief: object, way: str) -> Iterator[tuple[str, str]]:
+    layers = relief.get("layers") if isinstance(relief, Mapping) else None
+    for place, layer in enumerate(layers if isinstance(layers, list) else ()):
+        yield from _named(layer, f"{way}.layers.{place}", ("pattern", "font"))
 
 
 def _named(table: object, way: str, keys: tuple[str, ...]) -> Iterator[tuple[str, str]]:

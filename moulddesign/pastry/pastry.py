@@ -173,10 +173,10 @@ def pastry(design: Design, volume_ml: float) -> Pastry:
     volume_mm3 = mm3_from_ml(volume_ml)
     table = design.pastry
     if table.height_mm is None:
-        return _at_width(design, _width_mm(design, volume_mm3), volume_mm3)
+        return pastry_of_width(design, _width_mm(design, volume_mm3), volume_mm3)
     width_mm = width_for_area_mm(table, volume_mm3 / table.height_mm)
     for _ in range(MOST_ROUNDS):
-        made = _at_width(design, width_mm, volume_mm3)
+        made = pastry_of_width(design, width_mm, volume_mm3)
         if abs(made.height_mm - table.height_mm) < HEIGHT_STEP_MM:
             return made
         rest_mm3 = volume_mm3 - made.top.volume_mm3
@@ -204,8 +204,25 @@ def _width_mm(design: Design, volume_mm3: float) -> float:
     return max(round(free / WIDTH_STEP_MM), 1) * WIDTH_STEP_MM
 
 
-def _at_width(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
-    """Return the pastry of a width whose height holds the volume."""
+def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
+    """Return the pastry of a width whose height holds the volume.
+
+    Parameters
+    ----------
+    design : Design
+        Outline, shoulder, relief; its sizes do not count.
+    width_mm : float
+        Width of the outline along x [mm].
+    volume_mm3 : float
+        Volume of the pressed piece [mm^3].
+
+    Raises
+    ------
+    SpecError
+        The relief or the shoulder does not fit.
+    FileError
+        The artwork cannot be read.
+    """
     if design.mould.side_lean_deg:
         return _drafted(design, width_mm, volume_mm3)
     outline = of_width(design.pastry, width_mm)
