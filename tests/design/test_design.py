@@ -77,8 +77,13 @@ NUMBERS = [name for name, info in FIELDS.items() if "float" in str(info.annotati
 @pytest.mark.parametrize("name", [n for n in NUMBERS if n.count(".") == 1 and "bed" not in n])
 def test_no_number_takes_nonsense(name, value):
     table, key = name.split(".")
-    with pytest.raises(SpecError, match=rf"^{table}.{key} = .*: must be .*\.$"):
-        Design.of({table: {key: value}})
+    if table == "further_stamps":
+        tree = {table: [{"name": "bee", "layers": [], key: value}]}
+        said = rf"^{table}.1.{key} \(the first further stamp\) = .*: must be .*\.$"
+    else:
+        tree, said = {table: {key: value}}, rf"^{table}.{key} = .*: must be .*\.$"
+    with pytest.raises(SpecError, match=said):
+        Design.of(tree)
 
 
 def test_a_default_design_is_valid_and_frozen():
