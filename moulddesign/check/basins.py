@@ -1,9 +1,11 @@
 """Where water stays when it is poured on a mesh from above: basins and the level each spills at."""
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
@@ -11,7 +13,7 @@ from scipy.spatial import ConvexHull
 from skimage.morphology import reconstruction
 
 from moulddesign.check.raster import Grid, grid_over, top_heights_mm
-from moulddesign.mesh import Mesh, Points
+from moulddesign.mesh import Indices, Mesh, Points
 
 PIXELS: Final = 300
 """Pixels along the longer side; a cavity narrower than a few of them is not looked for."""
@@ -19,8 +21,8 @@ LEAST_DEPTH_MM: Final = 0.2
 """Shallower hollows are dents: one layer of a print [mm]."""
 LEAST_SHARE: Final = 0.01
 """Hollows that hold less than this share of the largest are dents, such as lettering."""
-NEAR_MM: Final = 0.01
-"""A level rim lies this near to the raster's [mm]."""
+NEARS_MM: Final = (0.01, 1.0, float("inf"))
+"""How near the spill level is looked for to the raster's: a level rim, a sloping one, any [mm]."""
 CROSS: Final = np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]], dtype=bool)
 """Water runs over the sides of a pixel; walls are closed over its corners too."""
 
@@ -84,24 +86,53 @@ def _basin(surface: "_Surface", grid: Grid, floor_mm: Points, *, about_mm: float
 
 def _crests_mm(mesh: Mesh, grid: Grid) -> Points:
     """Return the greatest height in each pixel, so that no wall is missed between two centres."""
-    heights = top_heights_mm(mesh, grid).reshape(-1)
+    heights = top_heights_mm(_over_centres(mesh, grid), grid).reshape(-1)
     for points in (mesh.vertices, _along_sides(mesh, grid.pixel_mm / 2.0)):
         column, row = ((points[:, :2] - grid.low_mm) / grid.pixel_mm).astype(int).T
         np.maximum.at(heights, row * grid.shape[1] + column, points[:, 2])
     return heights.reshape(grid.shape)
 
 
+def _over_centres(mesh: Mesh, grid: Grid) -> Mesh:
+    """Return the facets whose box holds the centre of a pixel; of a fine mesh's they are few."""
+    kept = np.ones(len(mesh.triangles), dtype=bool)
+    for axis in (0, 1):
+        pixels = (mesh.vertices[:, axis] - grid.low_mm[axis]) / grid.pixel_mm - 0.5
+        a, b, c = pixels[mesh.triangles.T]
+        least = np.minimum(np.minimum(a, b), c)
+        kept &= np.ceil(least, out=least) <= np.maximum(np.maximum(a, b), c)
+    return Mesh(mesh.vertices, mesh.triangles[kept])
+
+
 def _along_sides(mesh: Mesh, step_mm: float) -> Points:
     """Return points along the sides of facets that are longer than a step, shape (n, 3) [mm]."""
-    starts = mesh.corners.reshape(-1, 3)
-    ways = (np.roll(mesh.corners, -1, axis=1) - mesh.corners).reshape(-1, 3)
+    tails, heads = _long_sides(mesh, step_mm)
+    starts = mesh.vertices[tails]
+    ways = mesh.vertices[heads] - starts
     pieces = np.ceil(np.linalg.norm(ways[:, :2], axis=1) / step_mm).astype(int)
-    long = pieces > 1
-    starts, ways, pieces = starts[long], ways[long], pieces[long]
     side = np.repeat(np.arange(len(pieces)), pieces)
     share = (np.arange(len(side)) - np.repeat(np.cumsum(pieces) - pieces, pieces)) / pieces[side]
     points: Points = starts[side] + share[:, None] * ways[side]
     return points
+
+
+def _long_sides(mesh: Mesh, step_mm: float) -> tuple[Indices, Indices]:
+    """Return both ends of each side that is longer than a step, seen from above, once."""
+    tails, heads = _sides(mesh)
+    squares = np.zeros(len(tails))
+    for axis in (0, 1):
+        along = np.ascontiguousarray(mesh.vertices[:, axis])
+        squares += (along[heads] - along[tails]) ** 2
+    long = squares > step_mm**2
+    return tails[long], heads[long]
+
+
+def _sides(mesh: Mesh) -> tuple[Indices, Indices]:
+    """Return the lower and the higher row of each side of a closed mesh, once."""
+    tails = mesh.triangles.T.reshape(-1)
+    heads = np.roll(mesh.triangles, -1, axis=1).T.reshape(-1)
+    up = tails < heads
+    return tails[up], heads[up]
 
 
 def _depths(heights: Points) -> Points:
@@ -121,52 +152,85 @@ class _Surface:
 
     def __init__(self, mesh: Mesh) -> None:
         self.mesh = mesh
-        sides = np.stack([mesh.triangles, np.roll(mesh.triangles, -1, axis=1)], axis=2).reshape(
-            -1, 2
-        )
-        self.sides = sides[sides[:, 0] < sides[:, 1]]
-        self.heights = mesh.vertices[:, 2]
-        self.rises = self.heights[self.sides].max(axis=1)
+        self.sides = np.stack(_sides(mesh))
+        self.heights = np.ascontiguousarray(mesh.vertices[:, 2])
+        self.rises = np.maximum(*self.heights[self.sides])
         self.outside = ConvexHull(mesh.vertices).vertices
 
     def corner_below(self, point_mm: Points) -> int:
         """Return the lowest corner of the topmost facet at a point of the table."""
-        a, b, c = np.moveaxis(self.mesh.corners, 1, 0)
+        triangles = self.mesh.triangles[self._around(point_mm)]
+        a, b, c = np.moveaxis(self.mesh.vertices[triangles], 1, 0)
         turns = [_turn(one, two, point_mm) for one, two in ((a, b), (b, c), (c, a))]
         whole = _turn(a, b, c[:, :2])
         within = np.flatnonzero((np.minimum.reduce(turns) >= 0.0) & (whole > 0.0))
         shares = np.stack([turns[1], turns[2], turns[0]], axis=1)[within] / whole[within, None]
-        levels = np.einsum("ij,ij->i", shares, self.mesh.corners[within, :, 2])
-        corners = self.mesh.triangles[within[np.argmax(levels)]]
+        levels = np.einsum("ij,ij->i", shares, self.heights[triangles[within]])
+        corners = triangles[within[np.argmax(levels)]]
         return int(corners[np.argmin(self.heights[corners])])
 
+    def _around(self, point_mm: Points) -> NDArray[np.bool_]:
+        """Whether the box of each facet, seen from above, holds a point."""
+        around = np.ones(len(self.mesh.triangles), dtype=bool)
+        for axis in (0, 1):
+            beyond = self.mesh.vertices[:, axis] > point_mm[axis]
+            before = self.mesh.vertices[:, axis] < point_mm[axis]
+            for side in (beyond, before):
+                around &= ~np.all(side[self.mesh.triangles], axis=1)
+        return around
+
     def spill_mm(self, floor: int, *, about_mm: float) -> float:
-        """Return the lowest level below which the floor hangs together with the outside [mm]."""
-        levels = np.unique(self.heights[self.heights >= self.heights[floor]])
-        low, high = self._bracket(floor, levels, about_mm)
-        while low < high:
-            middle = (low + high) // 2
-            low, high = (
-                (low, middle) if self._drained(floor, levels[middle]) else (middle + 1, high)
-            )
-        return float(levels[low])
+        """Return the lowest level below which the floor hangs together with the outside [mm].
 
-    def _bracket(self, floor: int, levels: Points, about_mm: float) -> tuple[int, int]:
-        """Return two of the levels between which it spills, around a guess that is close."""
-        last = len(levels) - 1
-        low = max(int(np.searchsorted(levels, about_mm - NEAR_MM)) - 1, 0)
-        high = min(int(np.searchsorted(levels, about_mm + NEAR_MM)), last)
-        low = 0 if self._drained(floor, levels[low]) else low
-        return low, high if self._drained(floor, levels[high]) else last
+        The surface is taken to pieces a little below a guess that is close; what joins them above
+        is little, so that it is looked through in no time.
+        """
+        for near_mm in NEARS_MM:
+            below_mm = max(about_mm - near_mm, float(self.heights[floor]))
+            pieces = self._pieces(below_mm)
+            if not self._is_drained(pieces, floor, below_mm):
+                return self._spill_above(below_mm, pieces, floor, about_mm=about_mm)
+        return below_mm
 
-    def _drained(self, floor: int, level_mm: float) -> bool:
-        sides = self.sides[self.rises <= level_mm]
-        links = coo_array(
-            (np.ones(len(sides), dtype=bool), sides.T), shape=(len(self.heights),) * 2
-        )
-        pieces = connected_components(links, directed=False)[1]
+    def _spill_above(
+        self, below_mm: float, pieces: Indices, floor: int, *, about_mm: float
+    ) -> float:
+        for near_mm in NEARS_MM:
+            higher = self.rises > below_mm
+            sides = np.flatnonzero(higher & (self.rises <= about_mm + near_mm))
+            sides = sides[np.argsort(self.rises[sides])]
+            place = self._first_drained(pieces, floor, sides)
+            if place < len(sides):
+                return float(self.rises[sides[place]])
+        return float(self.heights.max())
+
+    def _pieces(self, level_mm: float) -> Indices:
+        """Return for each corner which piece of the surface below a level it belongs to."""
+        return _joined(self.sides[:, self.rises <= level_mm], len(self.heights))
+
+    def _is_drained(self, pieces: Indices, floor: int, level_mm: float) -> bool:
         low = self.outside[self.heights[self.outside] <= level_mm]
         return bool(np.any(pieces[low] == pieces[floor]))
+
+    def _first_drained(self, pieces: Indices, floor: int, sides: Indices) -> int:
+        """Return which of some sides, in the order of their rise, is the first to drain a floor."""
+        rows = np.concatenate([[floor], self.outside])
+        corners = np.concatenate([rows, self.sides[:, sides].reshape(-1)])
+        names, places = np.unique(pieces[corners], return_inverse=True)
+        out, ends = places[1 : len(rows)], places[len(rows) :].reshape(2, -1)
+
+        def is_drained(last: int) -> bool:
+            joined = _joined(ends[:, : last + 1], len(names))
+            low = self.heights[self.outside] <= self.rises[sides[last]]
+            return bool(np.any(joined[out[low]] == joined[places[0]]))
+
+        return bisect_left(range(len(sides)), x=True, key=is_drained)
+
+
+def _joined(sides: Indices, count: int) -> Indices:
+    """Return for each of some corners which piece it belongs to, sides holding them together."""
+    links = coo_array((np.ones(sides.shape[1], dtype=bool), tuple(sides)), shape=(count, count))
+    return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
 
 
 def _turn(start: Points, end: Points, point: Points) -> Points:

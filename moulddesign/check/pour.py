@@ -10,7 +10,7 @@ import shapely
 from moulddesign.check.assembly import closed_cavity_mm3, face_mm
 from moulddesign.check.basins import Basin, basins
 from moulddesign.check.regions import filled, hole, section_region, shadow
-from moulddesign.check.topology import topology
+from moulddesign.check.topology import bounds_a_solid, topology
 from moulddesign.errors import SpecError
 from moulddesign.mesh import Mesh, Points, pieces_of_air
 
@@ -156,8 +156,8 @@ def _at(stamp: Mesh, bore: shapely.Polygon, height_mm: float) -> Mesh:
 
 
 def _bounds_a_solid(mesh: Mesh) -> None:
-    found = topology(mesh)
-    if not found.solid:
+    if not bounds_a_solid(mesh):
+        found = topology(mesh)
         raise SpecError(
             "mesh",
             f"{len(mesh.triangles)} triangles",
@@ -191,8 +191,8 @@ def _within(part: Mesh, low: Points, high: Points) -> bool:
 
 def _face(part: Mesh, top_mm: float) -> Points:
     """Return the facets of the water's face, shape (n, 3, 2) [mm]."""
-    level = np.all(part.corners[:, :, 2] > top_mm - BELOW_MM / 2.0, axis=1)
-    return part.corners[level][:, :, :2]
+    high = part.vertices[:, 2] > top_mm - BELOW_MM / 2.0
+    return part.vertices[part.triangles[np.all(high[part.triangles], axis=1)], :2]
 
 
 def _over(face: Points, points: np.ndarray) -> bool:

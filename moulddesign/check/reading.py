@@ -120,6 +120,8 @@ def _checked(file: Path, mesh: Mesh, unit: Unit) -> Mesh:
 def _used(mesh: Mesh) -> Mesh:
     used = np.zeros(len(mesh.vertices), dtype=bool)
     used[mesh.triangles.reshape(-1)] = True
+    if used.all():
+        return mesh
     return Mesh(mesh.vertices[used], (np.cumsum(used) - 1)[mesh.triangles])
 
 
