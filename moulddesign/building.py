@@ -1,39 +1,27 @@
 """The one composition: a Design becomes a Portion, a Pastry, a mould, and findings about them."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from time import perf_counter
 from types import MappingProxyType
-from typing import Any, Final, TypeVar
+from typing import Any, TypeVar
 
 from moulddesign import __version__
 from moulddesign.cautions import CAUTIONS
 from moulddesign.check.topology import topology
 from moulddesign.design import Design
-from moulddesign.design.mould import Kind
 from moulddesign.finding import Finding, Verdict
 from moulddesign.mesh import Mesh
-from moulddesign.mould import CastLayout, Mould, block, cast, press
+from moulddesign.mould import CastLayout, Mould, moulded
 from moulddesign.mould.filament import filament
-from moulddesign.mould.lettered import lettered_block, lettered_press
-from moulddesign.pastry.crust import crust_thickness_mm
+from moulddesign.pastry.further import Further, crust_mm, further_pastries, pastry_report
 from moulddesign.pastry.pastry import Pastry, pastry
-from moulddesign.portion import Figures, figures
+from moulddesign.portion import Figures, Portion, figures
 from moulddesign.proving import Evidence, proven
-from moulddesign.units import ml_from_mm3, mm3_from_ml
+from moulddesign.units import ml_from_mm3
 
 T = TypeVar("T")
-
-MOULDS: Final[Mapping[Kind, Callable[[Design, Pastry], Mould]]] = MappingProxyType(
-    {Kind.PRESS: press, Kind.BLOCK: block, Kind.CAST: cast}
-)
-"""What makes each kind of mould."""
-
-LETTERED: Final[Mapping[Kind, Callable[[Design, Any], Mould]]] = MappingProxyType(
-    {Kind.PRESS: lettered_press, Kind.BLOCK: lettered_block}
-)
-"""What writes on a kind of mould; silicone over a master would cast the letters."""
 
 PASTRY = "pastry"
 """Name of the pastry among the files: for looking at and measuring, not for printing."""
@@ -63,6 +51,8 @@ class Build:
         Time of each stage, and of each file [s].
     written : tuple of str
         Names of the files that it was written as; none before that.
+    further : tuple of Further
+        Pastries under further stamps.
     """
 
     design: Design
@@ -74,6 +64,7 @@ class Build:
     findings: tuple[Finding, ...]
     seconds: MappingProxyType[str, float]
     written: tuple[str, ...] = ()
+    further: tuple[Further, ...] = ()
 
     @property
     def failed(self) -> tuple[str, ...]:
@@ -91,14 +82,10 @@ class Build:
             "moulddesign": __version__,
             "design": self.design.plain(),
             "portion": self.portion.report(),
-            "pastry": {
-                "outline": self.pastry.outline.name,
-                "width_mm": self.pastry.outline.width_mm,
-                "height_mm": self.pastry.height_mm,
-                "volume_ml": ml_from_mm3(self.meshes[PASTRY].volume_mm3),
-                "relief_ml": ml_from_mm3(self.pastry.relief_mm3),
-                "crust_thickness_mm": self.crust_mm,
-            },
+            "pastry": pastry_report(self.pastry, self.meshes[PASTRY], self.crust_mm),
+            "further_pastries": [
+                one.report(self.pastry, self.meshes[one.pastry_name]) for one in self.further
+            ],
             "mould": self._mould_report(),
             "printer": self.design.printer.report(),
             "parts": [self._part_report(name) for name in self.meshes],
@@ -134,12 +121,14 @@ class Build:
 
     def _files(self, name: str) -> list[str]:
         """Return the files of a part alone; before it is written, the one that it will have."""
-        stems = {name, f"{name}-blank"}
+        further = {one.stamp_name for one in self.further}
+        stems = {name, "stamp-blank" if name in further else f"{name}-blank"}
         return [f for f in self.written if f.rpartition(".")[0] in stems] or [f"{name}.stl"]
 
     def _part_report(self, name: str) -> dict[str, Any]:
         mesh = self.meshes[name]
         shape = topology(mesh)
+        printed = name in {part.name for part in self.mould.parts}
         return {
             "name": name,
             "files": self._files(name),
@@ -150,7 +139,7 @@ class Build:
             "watertight": shape.watertight,
             "bodies": shape.shells,
             "lettering": {part.name: part.lettering for part in self.mould.parts}.get(name, ""),
-            **filament(0.0 if name == PASTRY else mesh.volume_mm3, self.design.printer).report(),
+            **filament(mesh.volume_mm3 if printed else 0.0, self.design.printer).report(),
         }
 
     def _mould_report(self) -> dict[str, Any]:
@@ -174,11 +163,14 @@ class Shape:
         The pressed piece.
     crust_mm : float
         Uniform crust thickness [mm].
+    further : tuple of Further
+        Pastries under further stamps.
     """
 
     portion: Figures
     pastry: Pastry
     crust_mm: float
+    further: tuple[Further, ...] = ()
 
 
 def shaped(design: Design) -> Shape:
@@ -197,29 +189,6 @@ def shaped(design: Design) -> Shape:
         The artwork cannot be read.
     """
     return _Clock(lambda _: None).shaped(design)
-
-
-def moulded(design: Design, made: Pastry) -> Mould:
-    """Return the mould of a pastry, of the design's kind: the second part of `build`.
-
-    Parameters
-    ----------
-    design : Design
-        What is asked for.
-    made : Pastry
-        The pressed piece.
-
-    Raises
-    ------
-    SpecError
-        The mould cannot be made; the sentence names the field and what to change.
-    KernelError
-        A geometry library could not do a step.
-    """
-    plain = MOULDS[design.mould.kind](design, made)
-    if not design.mould.lettering or design.mould.kind not in LETTERED:
-        return plain
-    return LETTERED[design.mould.kind](design, plain)
 
 
 def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Build:
@@ -243,31 +212,38 @@ def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Buil
     """
     clock = _Clock(stage)
     shape = clock.shaped(design)
-    made, crust_mm = shape.pastry, shape.crust_mm
-    mould = clock.timed("mould", lambda: moulded(design, made))
+    mould = clock.timed("mould", lambda: moulded(design, shape.pastry, shape.further))
     meshes = MappingProxyType(
-        {part.name: part.printed for part in mould.parts} | {PASTRY: made.mesh}
+        {part.name: part.printed for part in mould.parts}
+        | {PASTRY: shape.pastry.mesh}
+        | {one.pastry_name: one.pastry.mesh for one in shape.further}
     )
     evidence = Evidence(
         design=design,
         portion=shape.portion.piece,
-        pastry=made,
-        crust_mm=crust_mm,
+        pastry=shape.pastry,
+        crust_mm=shape.crust_mm,
         mould=mould,
         meshes=meshes,
         pastry_name=PASTRY,
     )
-    findings = clock.timed("checks", lambda: proven(evidence))
+    findings = clock.timed("checks", lambda: proven(evidence, shape.further))
     return Build(
         design=design,
         portion=shape.portion,
-        pastry=made,
-        crust_mm=crust_mm,
+        pastry=shape.pastry,
+        crust_mm=shape.crust_mm,
         mould=mould,
         meshes=meshes,
         findings=findings,
         seconds=MappingProxyType(clock.seconds),
+        further=shape.further,
     )
+
+
+def _pressed(design: Design, piece: Portion) -> tuple[Pastry, tuple[Further, ...]]:
+    made = pastry(design, piece.volume_ml)
+    return made, further_pastries(design, piece, made.outline)
 
 
 class _Clock:
@@ -280,12 +256,9 @@ class _Clock:
     def shaped(self, design: Design) -> Shape:
         weights = self.timed("portion", lambda: figures(design))
         piece = weights.piece
-        made = self.timed("pastry", lambda: pastry(design, piece.volume_ml))
-        filled_mm3 = mm3_from_ml(piece.volume_ml - piece.crust_ml)
-        crust_mm = crust_thickness_mm(
-            made.outline, made.height_mm, filled_mm3, side_draft_deg=made.side_draft_deg
-        )
-        return Shape(portion=weights, pastry=made, crust_mm=crust_mm)
+        made, further = self.timed("pastry", lambda: _pressed(design, piece))
+        thick = crust_mm(made, piece)
+        return Shape(portion=weights, pastry=made, crust_mm=thick, further=further)
 
     def timed(self, name: str, work: Callable[[], T]) -> T:
         self.stage(name)

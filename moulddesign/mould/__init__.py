@@ -5,11 +5,9 @@ from moulddesign.mould.block_layout import BlockLayout
 from moulddesign.mould.cast import CastLayout, cast
 from moulddesign.mould.layout import PressLayout
 from moulddesign.mould.mould_set import MouldSet, Part, Pose
+from moulddesign.mould.moulded import Mould, moulded
 from moulddesign.mould.press import press
 from moulddesign.mould.solid import Solid
-
-Mould = MouldSet[PressLayout] | MouldSet[BlockLayout] | MouldSet[CastLayout]
-"""A mould of any kind."""
 
 __all__ = [
     "BlockLayout",
@@ -22,5 +20,6 @@ __all__ = [
     "Solid",
     "block",
     "cast",
+    "moulded",
     "press",
 ]

@@ -6,11 +6,12 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from moulddesign.building import Build, Shape, build, moulded, shaped
+from moulddesign.building import Build, Shape, build, shaped
 from moulddesign.design import Design, MouldTable, PrinterTable
 from moulddesign.export import publish, publish_failing
 from moulddesign.export.picture import Artist
 from moulddesign.export.scene import pastry_scene
+from moulddesign.mould import moulded
 from moulddesign.page.bench_jobs import batched, fitted, tried
 from moulddesign.page.piece import Piece
 from moulddesign.page.scene_data import part_bodies, pastry_bodies, sent
@@ -63,7 +64,8 @@ def proven(listen: Listen, plain: Mapping[str, Any]) -> Told:
     if _built.get(design) is None:
         shape = _shape(_of_the_piece(design))
         listen()
-        yield "bodies", sent("mould", part_bodies(moulded(design, shape.pastry), shape))
+        mould = moulded(design, shape.pastry, shape.further)
+        yield "bodies", sent("mould", part_bodies(mould, shape))
         made = build(design, lambda _: listen())
         _built.clear()
         _built[design] = made

@@ -72,7 +72,7 @@ def part_bodies(mould: MouldSet[Any], made: Shape | Build) -> tuple[Body, ...]:
     gap_mm = APART_SHARE * float(pastry.size_mm[:2].max())
     top_mm = float(pastry.bounds[1, 2])
     bodies = []
-    for number, part in enumerate(mould.parts):
+    for number, part in enumerate(mould.assembled):
         low, high = part.mesh.bounds[:, 2].tolist()
         lift_mm = max(top_mm + gap_mm - low, 0.0)
         top_mm = high + lift_mm
