@@ -1,5 +1,6 @@
 """The weights that fit a mould that exists, against closed forms, handbook values and samples."""
 
+from io import BytesIO
 from math import atan, degrees, pi, radians, sqrt, tan
 from xml.etree import ElementTree as ET
 
@@ -9,13 +10,14 @@ import trimesh
 from check.presses import BORE_MM, sleeve, stamp
 from check.shapes import cone, cylinder, mesh_of
 from manifold3d import Manifold
+from matplotlib.image import imread
 from scipy.optimize import brentq
 
 from moulddesign.design import Design
 from moulddesign.design.shelf import OwnedMould, Shelf, Tool
 from moulddesign.errors import FileError, SpecError
 from moulddesign.fit import fit, pressings, ranked
-from moulddesign.fit.plot import window_svg
+from moulddesign.fit.plot import window_png, window_svg
 from moulddesign.mesh import Mesh
 from moulddesign.pastry.crust import crust_thickness_mm
 from moulddesign.pastry.outline_kinds import polygon_outline
@@ -552,11 +554,14 @@ def test_a_shelf_that_cannot_be_is_refused(tmp_path, text, error, sentence):
         shelf_of(tmp_path, text)
 
 
-def test_the_plot_is_an_svg_and_the_same_every_time():
+def test_the_plot_is_an_svg_or_a_png_and_the_same_every_time():
     window = fit(EVEN, owned(**PRESS)).window(EVEN)
     pieces = [p.piece for p in pressings(window, raw_g=[40.0], heights_mm=[35.0])]
-    texts = {window_svg("press", window, sd_g=1.0, pieces=pieces) for _ in range(2)}
-    (text,) = texts
+    for draw in (window_svg, window_png):
+        first, again = (draw("press", window, sd_g=1.0, pieces=pieces) for _ in range(2))
+        assert first == again
+    assert imread(BytesIO(first)).shape == (690, 1080, 4)  # 7.2 by 4.6 inch, 150 pixels an inch
+    text = window_svg("press", window, sd_g=1.0, pieces=pieces)
     assert ET.fromstring(text).tag == "{http://www.w3.org/2000/svg}svg"  # noqa: S314 (our own)
 
 

@@ -1,5 +1,6 @@
 """What is true of any mesh, whoever made it."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -46,7 +47,12 @@ class Facts:
 
 
 def facts(
-    mesh: Mesh, *, bed_mm: tuple[float, float, float], line_mm: float, layer_mm: float
+    mesh: Mesh,
+    *,
+    bed_mm: tuple[float, float, float],
+    line_mm: float,
+    layer_mm: float,
+    stage: Callable[[str], None] = lambda _: None,
 ) -> Facts:
     """Return what is true of a mesh.
 
@@ -61,15 +67,21 @@ def facts(
         Build volume of the printer: x, y, z [mm].
     line_mm, layer_mm : float
         Width of a line and height of a layer [mm].
+    stage : callable
+        Called with the name of each stage before it starts: checking, overhang, walls, crossings.
     """
+    stage("checking")
     found = topology(mesh)
     solid = found.solid and mesh.volume_mm3 > 0.0
     x, y, z = mesh.size_mm.tolist()
     softer = [_size(mesh), bed_finding(mesh, name="mesh", bed_mm=bed_mm)]
-    if solid:
-        softer += overhang_findings(mesh, name="mesh", line_mm=line_mm, layer_mm=layer_mm)
-        softer.append(wall_finding(mesh, name="mesh", line_mm=line_mm))
     sound = [_softened(f) if "bodies" in f.name else f for f in soundness(mesh, name="mesh")]
+    if solid:
+        stage("overhang")
+        softer += overhang_findings(mesh, name="mesh", line_mm=line_mm, layer_mm=layer_mm)
+        stage("walls")
+        softer.append(wall_finding(mesh, name="mesh", line_mm=line_mm))
+    stage("crossings")
     return Facts(
         size_mm=(x, y, z),
         volume_ml=mesh.volume_mm3 / 1000.0 if solid else None,

@@ -27,9 +27,13 @@ def parse_obj(data: bytes, *, most_triangles: int) -> Mesh:
     ValueError
         With the end of a sentence.
     """
+    if b"\0" in data:
+        raise ValueError(NO_MESH)
     _limited(len(re.findall(rb"(?m)^f\s", data)), most_triangles)
+    # Names in it may be in any encoding; trimesh 4 would ask a package for it that may be missing.
+    text = data.decode("utf-8", errors="replace").encode()
     try:
-        scene = load_obj(io.BytesIO(data), skip_materials=True, maintain_order=True)
+        scene = load_obj(io.BytesIO(text), skip_materials=True, maintain_order=True)
         parts = scene.get("geometry", {"only": scene})
         meshes = [Mesh(part["vertices"], part["faces"]) for part in parts.values()]
     except PARSER_ERRORS as error:

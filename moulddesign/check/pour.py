@@ -1,5 +1,6 @@
 """How much a mould holds: the air that does not run out of it, cut out by a boolean."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
@@ -19,6 +20,8 @@ BELOW_MM: Final = 0.001
 SAME_MM: Final = 0.0005
 """Cavities that spill within this of each other are cut out at once [mm]."""
 STEP: Final = "the air in the mould"
+
+Stage = Callable[[str], None]
 
 
 class Up(StrEnum):
@@ -54,7 +57,11 @@ class Cavity:
     mouth_mm2: float
 
 
-def pour_cavities(mesh: Mesh, up: Up = Up.PLUS_Z) -> tuple[Cavity, ...]:
+def _silent(_: str) -> None:
+    """Tell nobody which stage begins."""
+
+
+def pour_cavities(mesh: Mesh, up: Up = Up.PLUS_Z, *, stage: Stage = _silent) -> tuple[Cavity, ...]:
     """Return every cavity that opens upward and holds water, the largest first.
 
     Dents are left out: hollows under 0.2 mm deep, and those that hold less than 1 % of the
@@ -67,6 +74,8 @@ def pour_cavities(mesh: Mesh, up: Up = Up.PLUS_Z) -> tuple[Cavity, ...]:
         Welded, as `read_mesh` returns it [mm].
     up : Up
         Which way is up.
+    stage : callable
+        Called with the name of each stage before it starts: checking, basins, cavities.
 
     Returns
     -------
@@ -78,11 +87,14 @@ def pour_cavities(mesh: Mesh, up: Up = Up.PLUS_Z) -> tuple[Cavity, ...]:
     SpecError
         The mesh does not bound a solid.
     """
+    stage("checking")
     _bounds_a_solid(mesh)
+    stage("basins")
     turned = upright(mesh, up)
     found = sorted(basins(turned), key=lambda basin: basin.spill_mm)
     if not found:
         return ()
+    stage("cavities")
     spills = np.array([basin.spill_mm for basin in found])
     groups = np.split(np.arange(len(found)), np.flatnonzero(np.diff(spills) > SAME_MM) + 1)
     cavities = [c for group in groups for c in _cut_out(turned, [found[i] for i in group])]

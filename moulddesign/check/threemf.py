@@ -200,7 +200,8 @@ def _found(model: _Model, key: Key) -> _Object:
 
 
 def _moved(corners: Points, move: Points) -> Points:
-    moved: Points = corners @ move[:3] + move[3]
+    with np.errstate(invalid="ignore", over="ignore"):  # what is not finite is refused later
+        moved: Points = corners @ move[:3] + move[3]
     return moved
 
 

@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from typing import Any, Final
 
 from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn
 from rich.table import Table
 
 INTERRUPTED: Final = 130
@@ -63,6 +64,24 @@ def figure(value: float) -> str:
     if value == 0.0 or not math.isfinite(value):
         return f"{value:g}"
     return f"{value:.{3 if abs(value) < 10 else 2 if abs(value) < 100 else 1}f}"  # noqa: PLR2004
+
+
+@contextmanager
+def bar_over(stages: Sequence[str]) -> Iterator[Callable[[str], None]]:
+    """Show a bar on stderr, where that is a terminal, which moves on when a stage begins.
+
+    Parameters
+    ----------
+    stages : sequence of str
+        Their names in order; one may come again, or be left out.
+    """
+    console = err()
+    columns = (TextColumn("{task.description:16}"), BarColumn())
+    with Progress(
+        *columns, console=console, transient=True, disable=not console.is_terminal
+    ) as bar:
+        task = bar.add_task(stages[0], total=len(stages))
+        yield lambda name: bar.update(task, description=name, completed=stages.index(name))
 
 
 @contextmanager

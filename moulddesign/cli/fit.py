@@ -2,17 +2,15 @@
 
 import functools
 import inspect
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
-from rich.progress import BarColumn, Progress, TextColumn
 
-from moulddesign.cli.console import err, print_json
+from moulddesign.cli.console import bar_over, err, print_json
 from moulddesign.cli.options import PIECE, AsJson, Override, with_design
-from moulddesign.cli.saving import Overwrite, save_text
+from moulddesign.cli.saving import Overwrite, save_bytes
 from moulddesign.design import Design
 from moulddesign.design.shelf import OwnedMould, Shelf, Tool
 from moulddesign.errors import SpecError
@@ -60,7 +58,10 @@ OWNED: Final = (
 )
 """Options for the mould, which set fields of an OwnedMould."""
 
-STAGES: Final = ("reading", "cavities", "crust", "weights")
+STAGES: Final = (
+    "reading", "mending", "checking", "basins", "cavities", "crust", "weights",
+)  # fmt: skip
+"""What `fit` tells of itself, in order."""
 
 
 def with_mould(verb: Callable[..., Any]) -> Callable[..., Any]:
@@ -96,7 +97,8 @@ def show(
         list[float] | None, typer.Option(metavar="MM", help="Height -> weight; repeatable.")
     ] = None,
     plot: Annotated[
-        Path | None, typer.Option(metavar="FILE.svg", help="Plot of a press's height over weight.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Plot of a press's height over weight: .svg or .png."),
     ] = None,
     shelf: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Moulds (TOML) to rank for the portion.")
@@ -148,7 +150,7 @@ def _rank(design: Design, shelf: Path, *, as_json: bool) -> None:
     from moulddesign.fit import ranked  # noqa: PLC0415 (the same)
 
     moulds = Shelf.read(shelf).mould
-    with _progress([mould.name for mould in moulds]) as stage:
+    with bar_over([mould.name for mould in moulds]) as stage:
         found = ranked(design, moulds, stage)
     if as_json:
         print_json({"design": design.plain(), "ranked": [each.report() for each in found]})
@@ -164,7 +166,7 @@ def _fitted(
 ) -> tuple["Fit", tuple["Pressing", ...]]:
     from moulddesign.fit import fit, pressings  # noqa: PLC0415 (no geometry for other verbs)
 
-    with _progress(STAGES) as stage:
+    with bar_over(STAGES) as stage:
         made = fit(design, mould, ratios=ratios, stage=stage)
     weights_g, heights_mm = asked
     return made, pressings(made.window(design), raw_g=weights_g, heights_mm=heights_mm)
@@ -173,17 +175,17 @@ def _fitted(
 def _plot(
     design: Design, made: "Fit", pressed: Sequence["Pressing"], path: Path, *, overwrite: bool
 ) -> None:
-    from moulddesign.fit.plot import window_svg  # noqa: PLC0415 (matplotlib)
+    from moulddesign.fit import plot  # noqa: PLC0415 (matplotlib)
 
     window = made.window(design)
     if window is None:
         raise SpecError("plot", str(path), "needs a press mould: add --most-height")
-    if path.suffix.lower() != ".svg":
-        raise SpecError("plot", str(path), "must end in .svg")
-    text = window_svg(
-        made.mould.name, window, sd_g=made.row(design).raw_g_sd, pieces=[p.piece for p in pressed]
-    )
-    save_text(path, text, overwrite=overwrite)
+    draw = {".svg": plot.window_svg, ".png": plot.window_png}.get(path.suffix.lower())
+    if draw is None:
+        raise SpecError("plot", str(path), "must end in .svg or .png")
+    pieces = [p.piece for p in pressed]
+    picture = draw(made.mould.name, window, sd_g=made.row(design).raw_g_sd, pieces=pieces)
+    save_bytes(path, picture, overwrite=overwrite)
     err().print(f"Written to {path}", soft_wrap=True)
 
 
@@ -194,15 +196,3 @@ def _print(design: Design, made: "Fit", pressed: Sequence["Pressing"], *, as_jso
         print_json(made.report(design) | {"pressed": [p.report() for p in pressed]})
     else:
         print_fit(design, made, pressed)
-
-
-@contextmanager
-def _progress(names: Sequence[str]) -> Iterator[Callable[[str], None]]:
-    """Show a bar on stderr, where that is a terminal; it moves on when a stage begins."""
-    console = err()
-    columns = (TextColumn("{task.description:12}"), BarColumn())
-    with Progress(
-        *columns, console=console, transient=True, disable=not console.is_terminal
-    ) as bar:
-        task = bar.add_task("", total=len(names))
-        yield lambda name: bar.update(task, description=name, completed=names.index(name))

@@ -1,19 +1,27 @@
 """`moulddesign inspect`: what is true of any mesh."""
 
+from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from moulddesign.cli.console import err, figure, out, print_json, table
+from moulddesign.cli.console import bar_over, err, figure, out, print_json, table
 from moulddesign.cli.options import AsJson
+from moulddesign.cli.saving import Overwrite, refuse_to_replace, save_bytes
 from moulddesign.design import PrinterTable
+from moulddesign.errors import KernelError, SpecError
 from moulddesign.finding import Verdict
 from moulddesign.units import Unit
 
 if TYPE_CHECKING:
     from moulddesign.check.facts import Facts
+    from moulddesign.mesh import Mesh
+
+
+STAGES: Final = ("reading", "mending", "checking", "overhang", "walls", "crossings")
+"""What is told of the work, in order."""
 
 
 def show(
@@ -25,35 +33,87 @@ def show(
     mend: Annotated[
         bool, typer.Option("--mend", help="Mend it before it is judged, and say what was done.")
     ] = False,
+    target: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="FILE.stl", help="Save the mended mesh, in millimetres."),
+    ] = None,
+    overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> int:
     """Size, volume, soundness and printability of any mesh.
 
     Example: moulddesign inspect old-mould.stl --unit inch
-    """
-    from moulddesign.check.facts import facts  # noqa: PLC0415 (geometry libraries)
-    from moulddesign.check.mending import mended  # noqa: PLC0415
-    from moulddesign.check.reading import read_mesh  # noqa: PLC0415
 
-    printer = PrinterTable()
-    done: tuple[str, ...] = ()
-    with err().status(f"Reading and measuring {file.name} ..."):
-        mesh = read_mesh(file, unit)
-        if mend:
-            mesh, done = mended(mesh)
-        found = facts(
-            mesh,
-            bed_mm=printer.bed_mm,
-            line_mm=printer.line_width_mm,
-            layer_mm=printer.layer_height_mm,
-        )
+    Example: moulddesign inspect broken.stl --mend --out whole.stl
+    """
+    if target is not None:
+        _refuse_target(file, target, mend=mend, overwrite=overwrite)
+    with bar_over(STAGES) as stage:
+        mesh, done = _read(file, unit, stage, mend=mend)
+        found = _judged(mesh, stage)
     for sentence in done or (("Nothing needed mending.",) if mend else ()):
         err().print(f"Mended: {sentence}." if done else sentence)
+    if target is not None:
+        save_bytes(target, _stl(mesh), overwrite=overwrite)
+        err().print(f"Written to {target}", soft_wrap=True)
     if as_json:
         print_json(asdict(found) | {"mended": list(done)})
     else:
         _print(file.name, found)
     return int(any(f.verdict is Verdict.FAIL for f in found.findings))
+
+
+def _refuse_target(file: Path, target: Path, *, mend: bool, overwrite: bool) -> None:
+    """Refuse a place for the mended mesh before anything is read."""
+    if not mend:
+        raise SpecError("out", str(target), "takes the mended mesh: add --mend")
+    if target.suffix.lower() != ".stl":
+        raise SpecError("out", str(target), "must end in .stl")
+    if target.exists() and file.exists() and target.samefile(file):
+        raise SpecError("out", str(target), "is the mesh that is read; choose another name")
+    refuse_to_replace(target, overwrite=overwrite)
+
+
+def _read(
+    file: Path, unit: Unit | None, stage: Callable[[str], None], *, mend: bool
+) -> tuple["Mesh", tuple[str, ...]]:
+    """Return the mesh, mended where that is asked for, and what was done."""
+    from moulddesign.check.mending import mended  # noqa: PLC0415 (geometry libraries)
+    from moulddesign.check.reading import read_mesh  # noqa: PLC0415
+
+    stage("reading")
+    mesh = read_mesh(file, unit)
+    if not mend:
+        return mesh, ()
+    stage("mending")
+    return mended(mesh)
+
+
+def _judged(mesh: "Mesh", stage: Callable[[str], None]) -> "Facts":
+    from moulddesign.check.facts import facts  # noqa: PLC0415 (geometry libraries)
+
+    printer = PrinterTable()
+    return facts(
+        mesh,
+        bed_mm=printer.bed_mm,
+        line_mm=printer.line_width_mm,
+        layer_mm=printer.layer_height_mm,
+        stage=stage,
+    )
+
+
+def _stl(mesh: "Mesh") -> bytes:
+    """Return a mended mesh as a file that is whole in its own precision, too."""
+    from moulddesign.check.stl import parse_stl  # noqa: PLC0415 (geometry libraries)
+    from moulddesign.check.topology import bounds_a_solid  # noqa: PLC0415
+    from moulddesign.export.stl import stl_bytes  # noqa: PLC0415
+    from moulddesign.settling import settled  # noqa: PLC0415
+
+    made = stl_bytes(settled(mesh))
+    if not bounds_a_solid(parse_stl(made, most_triangles=len(mesh.triangles))):
+        raise KernelError("the mended file", "float32 cannot hold its finest facets; mend it in a "
+                          "mesh editor")  # fmt: skip
+    return made
 
 
 def _print(name: str, found: "Facts") -> None:

@@ -14,14 +14,19 @@ Overwrite = Annotated[
 
 
 def save_text(path: Path, text: str, *, overwrite: bool) -> None:
-    """Write a text file, whole or not at all.
+    """Write a text file as UTF-8, whole or not at all; see `save_bytes`."""
+    save_bytes(path, text.encode(), overwrite=overwrite)
+
+
+def save_bytes(path: Path, content: bytes, *, overwrite: bool) -> None:
+    """Write a file, whole or not at all.
 
     Parameters
     ----------
     path : Path
         Where to.
-    text : str
-        What, written as UTF-8.
+    content : bytes
+        What.
     overwrite : bool
         Whether a file that is there may be replaced.
 
@@ -32,12 +37,23 @@ def save_text(path: Path, text: str, *, overwrite: bool) -> None:
     WriteError
         It cannot be written.
     """
-    if path.exists() and not overwrite:
-        raise FileError(str(path), "is there already; choose another name or add --overwrite")
+    refuse_to_replace(path, overwrite=overwrite)
     beside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
-        beside.write_text(text, encoding="utf-8", newline="")
+        beside.write_bytes(content)
         beside.replace(path)
     except OSError as error:
         beside.unlink(missing_ok=True)
         raise WriteError(str(path), f"cannot be written ({error.strerror})") from error
+
+
+def refuse_to_replace(path: Path, *, overwrite: bool) -> None:
+    """Refuse a file that is there and may not be replaced, before work is spent on it.
+
+    Raises
+    ------
+    FileError
+        It is there.
+    """
+    if path.exists() and not overwrite:
+        raise FileError(str(path), "is there already; choose another name or add --overwrite")

@@ -61,7 +61,8 @@ def from_mesh(mould: OwnedMould, stage: Stage) -> Found:
     mould : OwnedMould
         With a mesh, its unit and way up; the relief's depth where it is known.
     stage : callable
-        Called with the name of each stage before it starts: reading, cavities, crust.
+        Called with the name of each stage before it starts: reading, mending, checking, basins,
+        cavities, crust.
 
     Raises
     ------
@@ -72,8 +73,7 @@ def from_mesh(mould: OwnedMould, stage: Stage) -> Found:
     """
     up = _way_up(mould.up)
     mesh, notes = _read(mould, mould.mesh, stage)
-    stage("cavities")
-    found = _poured(str(mould.mesh), mesh, up)
+    found = _poured(str(mould.mesh), mesh, up, stage=stage)
     stage("crust")
     shapes = hollows(upright(mesh, up), found)
     cavities = tuple(
@@ -97,7 +97,7 @@ def from_press_meshes(mould: OwnedMould, stage: Stage) -> Found:
     mould : OwnedMould
         With mesh, stamp (relief up) and, unless it is the greatest, the height.
     stage : callable
-        Called with the name of each stage before it starts: reading, cavities.
+        Called with the name of each stage before it starts: reading, mending, cavities.
 
     Raises
     ------
@@ -144,15 +144,16 @@ def _read(mould: OwnedMould, path: str | None, stage: Stage) -> tuple[Mesh, tupl
     name = str(path)
     mesh = read_mesh(name, mould.unit)
     if mould.mend:
+        stage("mending")
         mesh, done = mended(mesh)
         said = "; ".join(done) if done else "it needed nothing"
         return mesh, (f"Mended {name}: {said}.",)
     return mesh, ()
 
 
-def _poured(path: str, mesh: Mesh, up: Up) -> tuple[Cavity, ...]:
+def _poured(path: str, mesh: Mesh, up: Up, *, stage: Stage) -> tuple[Cavity, ...]:
     try:
-        found = pour_cavities(mesh, up)
+        found = pour_cavities(mesh, up, stage=stage)
     except SpecError as error:  # it bounds no solid; what is wrong with it is said
         raise FileError(path, f"{error.need} with --mend") from error
     if not found:

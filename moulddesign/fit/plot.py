@@ -1,7 +1,7 @@
 """The plot of a press mould: height over weight, with the window marked."""
 
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import Final
 
@@ -18,12 +18,14 @@ from moulddesign.portion import Portion
 WINDOW: Final = "#d9e4c8"
 LINE: Final = "#3d5a2a"
 MARK: Final = "#a4471c"
+DPI: Final = 150.0
+"""Of a PNG [pixels an inch]."""
 BEYOND: Final = 0.25
 """How far the line goes on beyond the window, as a share of it."""
 
 
-def window_svg(name: str, window: Window, *, sd_g: float, pieces: Sequence[Portion]) -> str:
-    """Return the plot of height over raw weight as the text of an SVG file.
+def window_svg(name: str, window: Window, *, sd_g: float, pieces: Sequence[Portion]) -> bytes:
+    """Return the plot of height over raw weight as an SVG file.
 
     Parameters
     ----------
@@ -39,19 +41,35 @@ def window_svg(name: str, window: Window, *, sd_g: float, pieces: Sequence[Porti
 
     Returns
     -------
-    str
+    bytes
         The same for the same input.
     """
     # Without the salt the SVG's names are random; without the date it is the same every day.
     with rc_context({"svg.hashsalt": "moulddesign", "font.size": 11}):
-        figure = Figure(figsize=(7.2, 4.6), layout="constrained")
-        axes = figure.add_subplot()
-        _draw(axes, window, _heights_mm(window, pieces), sd_g=sd_g)
-        for piece in pieces:
-            _mark(axes, window.height_of_mm(piece), piece)
-        _label(axes, name, window)
-        file = io.StringIO()
-        figure.savefig(file, format="svg", metadata={"Date": None})
+        made = _figure(name, window, sd_g=sd_g, pieces=pieces)
+        return _saved(made, "svg", {"Date": None})
+
+
+def window_png(name: str, window: Window, *, sd_g: float, pieces: Sequence[Portion]) -> bytes:
+    """Return the plot of `window_svg` as a PNG file, 1080 pixels wide."""
+    with rc_context({"font.size": 11, "savefig.dpi": DPI}):
+        made = _figure(name, window, sd_g=sd_g, pieces=pieces)
+        return _saved(made, "png", {"Software": None})
+
+
+def _figure(name: str, window: Window, *, sd_g: float, pieces: Sequence[Portion]) -> Figure:
+    figure = Figure(figsize=(7.2, 4.6), layout="constrained")
+    axes = figure.add_subplot()
+    _draw(axes, window, _heights_mm(window, pieces), sd_g=sd_g)
+    for piece in pieces:
+        _mark(axes, window.height_of_mm(piece), piece)
+    _label(axes, name, window)
+    return figure
+
+
+def _saved(figure: Figure, kind: str, metadata: Mapping[str, None]) -> bytes:
+    file = io.BytesIO()
+    figure.savefig(file, format=kind, metadata=dict(metadata))
     return file.getvalue()
 
 

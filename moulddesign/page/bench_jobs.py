@@ -42,7 +42,7 @@ def fitted(listen: Any, plain: Plain, asked: Plain) -> Told:  # noqa: ANN401 (a 
     plot = b""
     if window is not None:
         sd_g = made.row(design).raw_g_sd
-        plot = window_svg(made.mould.name, window, sd_g=sd_g, pieces=()).encode()
+        plot = window_svg(made.mould.name, window, sd_g=sd_g, pieces=())
     yield "fit", (made.report(design), plot)
 
 

@@ -226,3 +226,9 @@ def test_corners_in_one_place_are_welded(tmp_path):
     sphere = primitive("icosphere", subdivisions=2, radius=20)
     path.write_bytes(stl_bytes(sphere.corners))
     assert len(read_mesh(path).vertices) == len(sphere.vertices)
+
+
+def test_an_obj_may_hold_names_in_any_encoding(tmp_path):
+    path = tmp_path / "a.obj"
+    path.write_bytes("o Gefäß\n".encode("latin-1") + CUBE.export(file_type="obj").encode())
+    assert read_mesh(path).volume_mm3 == pytest.approx(6000, rel=1e-12)

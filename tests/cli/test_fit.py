@@ -88,6 +88,10 @@ def test_a_press_as_json_and_plot(monkeypatch, capsys, tmp_path):
     assert by_weight["height_mm"] == pytest.approx(30 * 50 / full["raw_g"])
     assert by_height["raw_g"] == pytest.approx(full["raw_g"] * 20 / 30)
     assert plot.read_text().startswith("<?xml")
+    picture = plot.with_suffix(".PNG")
+    code, _, _ = run(monkeypatch, capsys, "fit", *PRESS, "--plot", picture)
+    assert code == 0
+    assert picture.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"  # ISO/IEC 15948, 5.2
     code, _, err = run(monkeypatch, capsys, "fit", *asked)
     assert code == 2
     assert "is there already" in err
@@ -157,7 +161,7 @@ BAD = [
     ((*SQUARE, "--loss", "0.9"), "must be at most 0.6"),
     ((*SQUARE, "--water", 60, "--mesh", "a.stl"), "are both given"),
     ((*SQUARE, "--plot", "a.svg"), "needs a press mould"),
-    ((*PRESS, "--plot", "a.gif"), "must end in .svg"),
+    ((*PRESS, "--plot", "a.gif"), "must end in .svg or .png"),
     ((*SQUARE, "--pressed-weight", 60), "needs a press mould"),
     (("--water", "-5"), "must be a finite number above 0 g"),
     (("--water", "60", "--at", "-4"), "must be at least 0 deg C"),

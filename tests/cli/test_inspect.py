@@ -1,7 +1,11 @@
 import json
+import os
+import pty
+import subprocess
 
 import pytest
 import trimesh
+from cli.command import COMMAND, environment
 from command_line import run
 
 
@@ -49,6 +53,85 @@ def test_a_broken_mesh_fails_and_is_mended_only_when_asked(monkeypatch, capsys, 
     assert (code, report["mended"]) == (0, ["1 hole was closed"])
     assert report["volume_ml"] == pytest.approx(8.0, rel=1e-9)
     assert "Mended: 1 hole was closed." in err
+
+
+def open_box(folder):
+    body = trimesh.creation.box((20, 20, 20))
+    path = folder / "open.ply"
+    trimesh.Trimesh(body.vertices, body.faces[1:], process=False).export(path)
+    return path
+
+
+def test_a_mended_mesh_can_be_saved_and_is_whole(monkeypatch, capsys, tmp_path):
+    path, target = open_box(tmp_path), tmp_path / "whole.stl"
+    code, _, err = run(monkeypatch, capsys, "inspect", path, "--mend", "--out", target)
+    assert code == 0
+    assert f"Written to {target}" in err
+    saved = trimesh.load(target)
+    assert (saved.is_watertight, saved.is_winding_consistent) == (True, True)
+    assert saved.volume == pytest.approx(8000.0, rel=1e-6)  # float32
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["open.ply", "whole.stl"]
+
+
+def test_a_curved_mesh_with_holes_is_saved_whole(monkeypatch, capsys, tmp_path):
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=20)
+    path, target = tmp_path / "ball.ply", tmp_path / "whole.stl"
+    kept = [n for n in range(len(ball.faces)) if n % 50]
+    trimesh.Trimesh(ball.vertices / 3, ball.faces[kept], process=False).export(path)
+    run(monkeypatch, capsys, "inspect", path, "--mend", "--out", target)
+    assert trimesh.load(target).is_watertight
+
+
+def test_a_mended_mesh_never_takes_a_file_s_place(monkeypatch, capsys, tmp_path):
+    path, target = open_box(tmp_path), tmp_path / "whole.stl"
+    other = path.rename(tmp_path / "open.stl")
+    trimesh.load(other, file_type="ply").export(other)
+    target.write_text("mine")
+    before = other.read_bytes()
+    for arguments, sentence in (
+        ((other, "--out", target), "takes the mended mesh: add --mend"),
+        ((other, "--mend", "--out", tmp_path / "whole.obj"), "must end in .stl"),
+        ((other, "--mend", "--out", other), "is the mesh that is read"),
+        ((other, "--mend", "--out", other, "--overwrite"), "is the mesh that is read"),
+        ((other, "--mend", "--out", target), "is there already"),
+    ):
+        code, out, err = run(monkeypatch, capsys, "inspect", *arguments)
+        assert (code, out) == (2, "")
+        assert sentence in err
+        assert err.count("\n") == 1
+    assert (target.read_text(), other.read_bytes()) == ("mine", before)
+    nowhere = tmp_path / "no" / "whole.stl"
+    code, _, err = run(monkeypatch, capsys, "inspect", other, "--mend", "--out", nowhere)
+    assert (code, "cannot be written" in err) == (1, True)
+
+
+@pytest.mark.parametrize("verb", [("inspect",), ("fit", "--mesh")], ids=["inspect", "fit"])
+def test_a_terminal_sees_a_bar_over_the_stages(tmp_path, verb):
+    path = tmp_path / "cup.stl"
+    fine = [trimesh.creation.icosphere(subdivisions=6, radius=r) for r in (30.0, 20.0)]
+    fine[1].invert()
+    trimesh.util.concatenate(fine).export(path)
+    terminal, theirs = pty.openpty()
+    done = subprocess.Popen(  # noqa: S603 (our own command)
+        [*COMMAND, *verb, path], env=environment(TERM="xterm"), stdout=subprocess.DEVNULL,
+        stderr=theirs,
+    )  # fmt: skip
+    os.close(theirs)
+    seen = _read_all(terminal)
+    done.wait(timeout=120)
+    assert "reading" in seen
+    assert "checking" in seen
+    assert "\u2501" in seen  # the bar itself
+
+
+def _read_all(terminal):
+    pieces = []
+    while True:
+        try:
+            pieces.append(os.read(terminal, 65536))
+        except OSError:  # Linux says so where the other end is closed
+            os.close(terminal)
+            return b"".join(pieces).decode()
 
 
 @pytest.mark.parametrize(
