@@ -111,22 +111,35 @@ def _need(first: Any, model: type[BaseModel]) -> str:  # noqa: ANN401 (pydantic'
 
 
 def _unknown_key(loc: tuple[str | int, ...], model: type[BaseModel]) -> str:
-    table = _table(loc[:-1], model)
+    table = table_at(loc[:-1], model)
     names = list(table.model_fields) if table else []
     near = get_close_matches(str(loc[-1]), names, n=1, cutoff=0.0)
     return f"is not a known key; the nearest is {near[0]}" if near else "is not a known key"
 
 
 def _unit(loc: tuple[str | int, ...], model: type[BaseModel]) -> str:
-    table = _table(loc[:-1], model)
+    table = table_at(loc[:-1], model)
     field = table.model_fields.get(str(loc[-1])) if table and loc else None
     extra = field.json_schema_extra if field else None
     unit = extra.get("unit") if isinstance(extra, dict) else None
     return f" {unit}" if unit else ""
 
 
-def _table(loc: Iterable[str | int], model: type[BaseModel]) -> type[BaseModel] | None:
-    """Return the model at a location, following nested tables and lists of tables."""
+def table_at(loc: Iterable[str | int], model: type[BaseModel]) -> type[BaseModel] | None:
+    """Return the model at a location, following nested tables and lists of tables.
+
+    Parameters
+    ----------
+    loc : iterable of str or int
+        Keys, and places in lists.
+    model : type of BaseModel
+        Where it starts.
+
+    Returns
+    -------
+    type of BaseModel or None
+        None where no table is there.
+    """
     here: type[BaseModel] | None = model
     for part in loc:
         if isinstance(part, int):
