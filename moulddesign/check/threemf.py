@@ -17,6 +17,10 @@ MOST_BYTES: Final = 600_000_000
 MOST_DEPTH: Final = 16
 """Most components inside components."""
 CHUNK_BYTES: Final = 1_000_000
+MOST_PARTS: Final = 100_000
+"""Most objects, components and items together: each takes half a kilobyte."""
+MOST_TAG_BYTES: Final = 4_000_000
+"""Longest element that is waited for: the parser keeps what it has of it."""
 MM_PER_UNIT: Final = {
     "micron": 0.001, "millimeter": 1.0, "centimeter": 10.0,
     "inch": 25.4, "foot": 304.8, "meter": 1000.0,
@@ -43,6 +47,8 @@ class _Model:
     items: list[tuple[Key, Points]] = field(default_factory=list)
     mm_per_unit: float = 1.0
     count: int = 0
+    corners: int = 0
+    parts: int = 0
 
 
 def parse_3mf(data: bytes, *, most_triangles: int) -> Mesh:
@@ -91,8 +97,12 @@ def _read_model(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, model: _Model)
     parser.StartElementHandler = reader.start
     parser.StartDoctypeDeclHandler = _refuse_doctype
     with archive.open(entry) as stream:
+        fed = 0
         for chunk in _bounded(stream):
             parser.Parse(chunk, False)  # noqa: FBT003 (expat's own signature)
+            fed += len(chunk)
+            if fed - parser.CurrentByteIndex > MOST_TAG_BYTES:
+                raise ValueError(f"holds an element longer than {MOST_TAG_BYTES} bytes")
     parser.Parse(b"", True)  # noqa: FBT003
 
 
@@ -120,17 +130,32 @@ class _Reader:
     def start(self, tag: str, values: dict[str, str]) -> None:
         match tag.rsplit(" ", 1)[-1]:
             case "vertex":
-                self.object.corners.extend(float(values[axis]) for axis in "xyz")
+                self._corner(values)
             case "triangle":
                 self._triangle(values)
             case "object":
+                self._part()
                 self.object = self.model.objects[self.name, values["id"]] = _Object()
             case "component":
+                self._part()
                 self.object.components.append((self._key(values), _transform(values)))
             case "item":
+                self._part()
                 self.model.items.append((self._key(values), _transform(values)))
             case "model":
                 self.model.mm_per_unit = MM_PER_UNIT[values.get("unit", "millimeter")]
+
+    def _corner(self, values: dict[str, str]) -> None:
+        self.model.corners += 1
+        most = 3 * self.model.most_triangles  # none of them shared
+        if self.model.corners > most:
+            raise ValueError(f"has more than {most} corners, the limit")
+        self.object.corners.extend(float(values[axis]) for axis in "xyz")
+
+    def _part(self) -> None:
+        self.model.parts += 1
+        if self.model.parts > MOST_PARTS:
+            raise ValueError(f"has more than {MOST_PARTS} objects, components and items, the limit")
 
     def _triangle(self, values: dict[str, str]) -> None:
         self.model.count += 1
