@@ -1,9 +1,6 @@
-"""What planes, light and straight lines find on a closed mesh (manifold3d)."""
-
-from collections.abc import Sequence
+"""What planes and light find on a closed mesh (manifold3d)."""
 
 import numpy as np
-from manifold3d import Manifold
 
 from moulddesign.mesh import Mesh, Points, manifold_of
 
@@ -79,34 +76,3 @@ def silhouette(mesh: Mesh, step: str) -> tuple[Points, ...]:
         Outer loops counter-clockwise, holes clockwise [mm].
     """
     return tuple(map(np.asarray, manifold_of(mesh, step).project().to_polygons()))
-
-
-def first_hits(mesh: Mesh, lines: Points, step: str) -> tuple[Points, Points]:
-    """Return how far each straight line runs until it meets a closed mesh, and what it meets.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Closed.
-    lines : ndarray, shape (n, 2, 3)
-        Where each line begins and ends [mm].
-    step : str
-        Names it in a `KernelError`.
-
-    Returns
-    -------
-    distances : ndarray, shape (n,)
-        Along each line to the first facet it meets, infinite where it meets none [mm].
-    normals : ndarray, shape (n, 3)
-        Outward normal of that facet, 0 where there is none.
-    """
-    body = manifold_of(mesh, step)
-    found = np.array([_first_hit(body, line) for line in lines.tolist()]).reshape(-1, 4)
-    lengths_mm = np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1)
-    return lengths_mm * found[:, 0], found[:, 1:]
-
-
-def _first_hit(body: Manifold, line: Sequence[Sequence[float]]) -> tuple[float, ...]:
-    hits = body.ray_cast(line[0], line[1])
-    nearest = min(hits, key=lambda hit: hit.distance, default=None)
-    return (np.inf, 0.0, 0.0, 0.0) if nearest is None else (nearest.distance, *nearest.normal)

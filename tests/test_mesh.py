@@ -20,7 +20,7 @@ from moulddesign.mesh import (
     unfolded,
     union,
 )
-from moulddesign.probing import first_hits, section, silhouette
+from moulddesign.probing import section, silhouette
 from moulddesign.settling import settled
 
 ROUND_OFF = 1e-12
@@ -194,14 +194,6 @@ def test_a_section_and_a_shadow_turn_the_right_way():
     assert areas(section(ring, 2.0, "a ring")) == [-4.0, 16.0]
     assert areas(silhouette(ring, "a ring")) == [-4.0, 16.0]
     assert section(ring, 9.0, "a ring") == ()
-
-
-def test_lines_meet_the_first_facet():
-    lines = np.array([[[1, 1, 9], [1, 1, -9]], [[5, 5, 9], [5, 5, -9]]], dtype=float)
-    distances, normals = first_hits(box((0, 0, 0), (2, 2, 2)), lines, "a box")
-    assert distances[0] == pytest.approx(7.0)
-    assert distances[1] == np.inf
-    assert normals[0] == pytest.approx([0.0, 0.0, 1.0])
 
 
 def test_settling_welds_what_float32_makes_one():

@@ -9,7 +9,8 @@ from moulddesign.check.facets import drafts_deg, normals_and_areas
 from moulddesign.check.soundness import least_heights_mm
 from moulddesign.finding import Finding, judged
 from moulddesign.mesh import Indices, Mesh, Points
-from moulddesign.probing import first_hits, overlaps_mm3
+from moulddesign.probing import overlaps_mm3
+from moulddesign.rays import first_hits
 
 TOUCH_MM: Final = 0.02
 """Facets of body and mould this near to each other touch [mm]."""
@@ -62,7 +63,7 @@ def touching(body: Mesh, tool: Mesh) -> Indices:
     normals = normals_and_areas(body)[0][wide]
     middles = body.corners[wide].mean(axis=1)
     lines = np.stack([middles - TOUCH_MM * normals, middles + TOUCH_MM * normals], axis=1)
-    return np.asarray(wide[np.isfinite(first_hits(tool, lines, "the facets that touch")[0])])
+    return np.asarray(wide[np.isfinite(first_hits(tool, lines)[0])])
 
 
 def drafted_deg(body: Mesh, tool: Mesh, way: Points) -> float:
