@@ -11,6 +11,8 @@ from moulddesign import __version__
 from moulddesign.cautions import CAUTIONS
 from moulddesign.check.topology import topology
 from moulddesign.design import Design
+from moulddesign.design.pastry import SIZES
+from moulddesign.errors import SpecError
 from moulddesign.finding import Finding, Verdict
 from moulddesign.mesh import Mesh
 from moulddesign.mould import CastLayout, Mould, moulded
@@ -246,6 +248,22 @@ def _pressed(design: Design, piece: Portion) -> tuple[Pastry, tuple[Further, ...
     return made, further_pastries(design, piece, made.outline)
 
 
+def _leave_room(design: Design, made: Pastry, piece: Portion) -> None:
+    """Refuse a size so flat that the relief takes the room of the filling."""
+    filled_ml = piece.volume_ml - piece.crust_ml
+    left_ml = piece.volume_ml - ml_from_mm3(made.relief_mm3)
+    size = next((key for key in SIZES if getattr(design.pastry, key) is not None), None)
+    if size is None or filled_ml < left_ml:
+        return
+    raise SpecError(
+        f"pastry.{size}",
+        getattr(design.pastry, size),
+        f"makes a piece {made.height_mm:.2g} mm high whose relief leaves {max(left_ml, 0.0):.3g} "
+        f"of its {piece.volume_ml:.3g} mL, but the filling takes {filled_ml:.3g} mL; make it "
+        "narrower and higher, the relief flatter or smaller, or the piece heavier",
+    )
+
+
 class _Clock:
     """Runs stages by name and keeps how long each took."""
 
@@ -257,6 +275,7 @@ class _Clock:
         weights = self.timed("portion", lambda: figures(design))
         piece = weights.piece
         made, further = self.timed("pastry", lambda: _pressed(design, piece))
+        _leave_room(design, made, piece)
         thick = crust_mm(made, piece)
         return Shape(portion=weights, pastry=made, crust_mm=thick, further=further)
 

@@ -14,6 +14,7 @@ from strategies import designs
 from moulddesign.building import build
 from moulddesign.check import closed_cavity_mm3
 from moulddesign.design import Design
+from moulddesign.errors import SpecError
 from moulddesign.mesh import Mesh, bodies, difference, intersection
 from moulddesign.settling import settled
 
@@ -133,6 +134,14 @@ def test_the_report_is_plain_and_complete(builds, name):
         assert found["source"]
     names = [found["name"] for found in report["findings"]]
     assert len(set(names)) == len(names)
+
+
+@pytest.mark.parametrize("width_mm", [390.0, 250.0])
+def test_a_piece_too_flat_for_its_filling_blames_its_size(width_mm):
+    design = Design().with_values({"pastry.width_mm": width_mm})
+    said = r"^pastry\.width_mm = .*the filling takes .*; make it narrower and higher"
+    with pytest.raises(SpecError, match=said):
+        build(design)
 
 
 def test_cautions_name_the_dangers(builds):

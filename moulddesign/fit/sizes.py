@@ -8,6 +8,7 @@ from moulddesign.design.shelf import OwnedMould
 from moulddesign.errors import SpecError
 from moulddesign.fit.cup import Cup
 from moulddesign.fit.measured import Bore, Doubt, Measured
+from moulddesign.pastry.outline import Outline
 from moulddesign.pastry.outline_kinds import of_width
 from moulddesign.portion.limits import positive
 
@@ -80,13 +81,22 @@ def cup_of(sizes: Mapping[str, Any]) -> Cup:
     """
     table = OwnedMould.model_construct(**sizes)
     return Cup(
-        outline=of_width(table.outline_table, sizes["width_mm"]),
+        outline=_mouth(table, sizes["width_mm"]),
         height_mm=sizes["height_mm"],
         draft_deg=table.draft_deg,
         shoulder_radius_mm=table.shoulder_radius_mm,
         relief_depth_mm=signed_depth_mm(table),
         relief_cover=table.relief_cover,
     )
+
+
+def _mouth(table: OwnedMould, width_mm: float) -> Outline:
+    """Return the outline of the mouth; what is wrong with it is told of the mould's own fields."""
+    try:
+        return of_width(table.outline_table, width_mm)
+    except SpecError as error:
+        field = error.field.removeprefix("pastry.")
+        raise SpecError(field, error.value, error.need) from error
 
 
 def _height_mm(mould: OwnedMould) -> float:

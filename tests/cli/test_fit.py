@@ -47,6 +47,39 @@ def test_sizes_as_json(monkeypatch, capsys):
         assert row["raw_g"] == pytest.approx(row["crust_g"] + row["paste_g"] + row["centre_g"])
 
 
+DRAWN = (
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10">'
+    '<path d="M1 1H9V5L5 9L1 5Z"/></svg>'
+)
+"""A house upside down, 8 by 8 units: a rectangle of 8 by 4 and a triangle of half 8 by 4."""
+
+
+@pytest.mark.parametrize(
+    ("outline", "width_squares"),
+    [  # area over the width across the flats, squared: regular polygons
+        pytest.param("round", pi / 4, id="circle"),
+        pytest.param("square", 1.0, id="square"),
+        pytest.param("hexagon", 3**0.5 / 2, id="hexagon"),
+        pytest.param("octagon", 2 * (2**0.5 - 1), id="octagon"),
+        pytest.param("drawn.svg", 48 / 64, id="drawn"),
+    ],
+)
+def test_each_outline_holds_its_closed_form(monkeypatch, capsys, tmp_path, outline, width_squares):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "drawn.svg").write_text(DRAWN)
+    made = report(monkeypatch, capsys, "--outline", outline, "--width", 60, "--height", 25)
+    volume_ml = made["cavities"][0]["volume_ml"]
+    # Chords of a round lie within 0.002 mm: 2 x 0.002 / 30 of its area.
+    assert volume_ml == pytest.approx(width_squares * 60**2 * 25 / 1000, rel=2e-4)
+
+
+def test_a_scalloped_mouth_lies_between_its_valleys_and_its_lobes(monkeypatch, capsys):
+    asked = ("--outline", "scalloped", "--width", 60, "--height", 25)
+    deep = report(monkeypatch, capsys, *asked, "--lobes", 9, "--lobe-depth", 4)
+    volume_ml = deep["cavities"][0]["volume_ml"]
+    assert pi * 26**2 * 25 / 1000 < volume_ml < pi * 30**2 * 25 / 1000
+
+
 def test_the_demo_s_centre_is_nobody_s_wish(monkeypatch, capsys, tmp_path):
     plain = report(monkeypatch, capsys, *SQUARE)
     assert not any(row["with_centre"] for row in plain["cavities"][0]["rows"])
@@ -167,6 +200,8 @@ BAD = [
     (("--water", "60", "--at", "-4"), "must be at least 0 deg C"),
     (("--mesh", "nowhere.stl"), "cannot be read"),
     (("--shelf", "nowhere.toml"), "cannot be read"),
+    ((*SQUARE, "--corner-radius", 40), "corner_radius_mm = 40.0: must be at most half the width"),
+    (("--outline", "star", "--width", 60, "--height", 20), "must be round, square, hexagon"),
     (("--outline", "nowhere.svg", "--width", 60, "--height", 20), "is not a file"),
 ]
 
