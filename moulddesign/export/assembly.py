@@ -1,6 +1,6 @@
 """The mould pressed to its nominal height with the pastry in it: section, and plan below."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -59,17 +59,26 @@ def assembly_view(
     scale : float
         Length on the paper over true length.
     """
+    inks = assembly_section(made, parts, pastry, scale=scale)
+    x0, x1 = (
+        scale * min(p.cut.bounds[0] for p in parts),
+        scale * max(p.cut.bounds[2] for p in parts),
+    )
+    y1 = scale * max(part.cut.bounds[3] for part in parts)
+    title = heading(f"A-A, {state_of(made)}", (x0 + x1) / 2.0, y1 + 6.0)
+    return (*inks, title), _plan(made, scale)
+
+
+def assembly_section(
+    made: Build, parts: Sequence[Profile], pastry: shapely.Geometry, *, scale: float
+) -> tuple[Ink, ...]:
+    """Return section A-A of the pressed mould without its title; the same parameters."""
     pastry = shapely.affinity.scale(pastry, scale, scale, origin=(0.0, 0.0))
     cuts = {part.name: part.scaled_cut(scale) for part in parts}
-    return _section(made, cuts, pastry, scale=scale), _plan(made, scale)
-
-
-def _section(
-    made: Build, cuts: Mapping[str, shapely.Geometry], pastry: shapely.Geometry, *, scale: float
-) -> tuple[Ink, ...]:
     inks: list[Ink] = []
     for turn, cut in enumerate(cuts.values()):
-        inks += [*shape_inks(cut, Layer.OUTLINE), *hatched(cut, turn)]
+        # A casting master holds the place of the pastry, which is drawn in it.
+        inks += [*shape_inks(cut, Layer.OUTLINE), *hatched(shapely.difference(cut, pastry), turn)]
     filling, centres = _inside(made, scale)
     crust = shapely.difference(pastry, filling)
     inks += shape_inks(pastry, Layer.PASTRY) + shape_inks(filling, Layer.PASTRY)
@@ -77,9 +86,8 @@ def _section(
     inks += centres
     x0, y0, x1, y1 = shapely.union_all([*cuts.values(), pastry]).bounds
     inks += axis(0.0, y0, y1)
-    inks.append(heading(f"A-A, {state_of(made)}", (x0 + x1) / 2.0, y1 + 6.0))
     inks += _section_dimensions(made, scale, (x0, y0, x1, y1))
-    anchors = [(name, _anchor(cut)) for name, cut in cuts.items()]
+    anchors = [(name, _anchor(shapely.difference(cut, pastry))) for name, cut in cuts.items()]
     anchors += [
         (f"crust {number(made.crust_mm)}", _anchor(crust)),
         ("filling", _anchor(_without(filling, centres))),

@@ -1,6 +1,6 @@
 """What stands on the bench card, as plain values that its template lays out."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from pydantic import BaseModel
@@ -8,19 +8,29 @@ from pydantic import BaseModel
 from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
 from moulddesign.design import Kind
+from moulddesign.design.portion import Centre
 from moulddesign.export.allergens import allergens
 from moulddesign.export.assembly import state_of
+from moulddesign.export.breaking import breakable
 from moulddesign.export.dimension import number
 from moulddesign.export.ink import TIMES
+from moulddesign.export.parts_table import parts_table
 from moulddesign.finding import Verdict
 from moulddesign.portion import roll_for
 from moulddesign.portion.recipe import Recipe
 
-LONG_WORD: Final = 12
-"""Longer words may break anywhere, so that no name runs off the page [letters]."""
-
 MOST_LISTED: Final = 3
 """Kinds of centres that the batch lists one by one."""
+
+USES: Final = {
+    Kind.PRESS: "Set the sleeve over the wrapped piece and press the stamp down with the plunger; "
+    "lift everything off the table and push the pastry out.",
+    Kind.BLOCK: "Press the wrapped piece into the cavity, level it, turn the block over and knock "
+    "the pastry out.",
+    Kind.CAST: "Pour silicone over the master to the brim; cured, it is the mould, and its hollows "
+    "are the pastries.",
+}
+"""What is done with each kind of mould, in short."""
 
 PIECES: Final = (12, 24, 48)
 """Batches that the card totals besides the design's own."""
@@ -38,6 +48,7 @@ def card_figures(made: Build, recipe: Recipe | None) -> dict[str, Any]:
     """
     report = made.report()
     return {
+        "title": made.design.name,
         "name": breakable(made.design.name),
         "program": f"moulddesign {__version__}",
         "failed": [breakable(name) for name in made.failed],
@@ -49,28 +60,17 @@ def card_figures(made: Build, recipe: Recipe | None) -> dict[str, Any]:
         "shapes": list(_shapes(made)),
         "state": state_of(made),
         "batch": _batch(made),
-        "parts": _parts(made, report["parts"]),
+        "parts": parts_table(report["parts"], made.design.printer.layer_height_mm),
         "print_g": _grams(sum(part["print_g"] for part in report["parts"])),
         "settings": list(_settings(made)),
+        "silicone": _silicone(report["mould"]),
+        "use": USES[made.design.mould.kind],
         "material_caution": made.design.printer.plastic.caution,
         "cautions": report["cautions"],
         "allergens": _allergens(made, recipe),
         "sources": [list(row) for row in _sources(made)],
         "findings": _findings(made),
     }
-
-
-def breakable(text: str) -> str:
-    """Return text whose long words may be broken at any letter.
-
-    Examples
-    --------
-    >>> breakable("a chestnut cake")
-    'a chestnut cake'
-    """
-    return " ".join(
-        "\u200b".join(word) if len(word) > LONG_WORD else word for word in text.split(" ")
-    )
 
 
 def _weights(made: Build) -> Iterator[list[str]]:
@@ -132,22 +132,6 @@ def _batch(made: Build) -> dict[str, Any]:
     }
 
 
-def _parts(made: Build, rows: Sequence[dict[str, Any]]) -> list[list[str]]:
-    """Return a row for each part to print: name, size, layers, grams, files."""
-    layer_mm = made.design.printer.layer_height_mm
-    return [
-        [
-            row["name"],
-            f" {TIMES} ".join(f"{length:.1f}" for length in row["size_mm"]),
-            f"{row['size_mm'][2] / layer_mm:.0f}",
-            f"{row['print_g']:.0f}",
-            ", ".join(row["files"]),
-        ]
-        for row in rows
-        if row["name"] != PASTRY
-    ]
-
-
 def _settings(made: Build) -> Iterator[list[str]]:
     printer, mould = made.design.printer, made.design.mould
     yield ["Material", printer.material]
@@ -162,6 +146,13 @@ def _settings(made: Build) -> Iterator[list[str]]:
     if mould.kind is Kind.PRESS:
         yield ["Clearance", f"{number(mould.clearance_mm)} mm each side; print the gauge first"]
     yield ["Least bed", _bed(made)]
+
+
+def _silicone(mould: Mapping[str, Any]) -> str:
+    """Return what to mix for a casting master; nothing for other moulds."""
+    if "silicone_ml" not in mould:
+        return ""
+    return f"{mould['silicone_ml']:.0f} mL, {mould['silicone_g']:.0f} g"
 
 
 def _bed(made: Build) -> str:
@@ -187,8 +178,7 @@ def _sources(made: Build) -> Iterator[tuple[str, str, str]]:
     design = made.design
     for table in (design.portion, design.scale):
         yield from _given(table)
-    for centre in design.portion.centres:
-        yield from ((f"{centre.name}: {name}", v, s) for name, v, s in _given(centre))
+    yield from _centre_sources(design.portion.centres)
     piece = made.portion.piece
     for name, value in (
         ("raw weight", f"{piece.raw_g:.2f} g"),
@@ -199,6 +189,17 @@ def _sources(made: Build) -> Iterator[tuple[str, str, str]]:
         yield name, value, "computed from the figures above"
     material = design.printer.plastic
     yield f"{design.printer.material}", f"{number(material.density_g_per_ml)} g/mL", material.source
+
+
+def _centre_sources(centres: Sequence[Centre]) -> Iterator[tuple[str, str, str]]:
+    """Yield the figures of the centres; those that several share stand there once."""
+    whose: dict[tuple[str, str, str], list[str]] = {}
+    for centre in centres:
+        for row in _given(centre):
+            whose.setdefault(row, []).append(breakable(centre.name))
+    for (name, value, source), names in sorted(whose.items(), key=lambda row: len(row[1])):
+        shared = "each centre" if len(names) == len(centres) else f"{len(names)} centres"
+        yield f"{names[0] if len(names) == 1 else shared}: {name}", value, source
 
 
 def _given(table: BaseModel) -> Iterator[tuple[str, str, str]]:

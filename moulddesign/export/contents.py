@@ -3,14 +3,16 @@
 from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property, partial
 from types import MappingProxyType
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from moulddesign.building import PASTRY, Build
 from moulddesign.export.card_figures import card_figures
 from moulddesign.export.drawing import Cuts, cuts, drawing, section_drawing
 from moulddesign.export.drawing_svg import svg_bytes
+from moulddesign.export.glyphs import Faces, faces
 from moulddesign.export.ink import Ink
 from moulddesign.export.picture import Artist
+from moulddesign.export.relief_plan import CAPTION, ReliefPlan, relief_plan
 from moulddesign.export.scene import Scene, exploded_scene, pastry_scene, row_scene
 from moulddesign.export.step import NO_RELIEF, step_bytes
 from moulddesign.export.title_block import Sheet
@@ -18,10 +20,14 @@ from moulddesign.export.wanted import Format, Wanted
 from moulddesign.mesh import Mesh
 from moulddesign.settling import settled
 
+if TYPE_CHECKING:
+    from moulddesign.export.card import Card
+
 PASTRY_PNG: Final = "pastry.png"
 PARTS_PNG: Final = "parts.png"
 PRINT_PNG: Final = "print.png"
 RELIEF_PNG: Final = "relief.png"
+CARD_PDF: Final = "card.pdf"
 
 SHOWN: Final = MappingProxyType(
     {
@@ -57,6 +63,9 @@ class Contents:
         """Yield each file's name, and what returns its bytes."""
         for name in file_names(self.made, self.wanted):
             yield name, self._maker(name)
+            if name == CARD_PDF:
+                for number in range(len(self._card_pages)):
+                    yield f"card-{number + 1}.png", partial(self._card_pages.__getitem__, number)
 
     def _maker(self, name: str) -> Callable[[], bytes]:
         ending = name.rpartition(".")[2]
@@ -65,16 +74,18 @@ class Contents:
             "dxf": self._dxf,
             "svg": self._svg,
             "glb": self._glb,
-            "png": self._relief if name == RELIEF_PNG else partial(self.artist.png, name),
+            "png": partial(self._picture, name),
             "3mf": self._threemf,
-            "pdf": self._card,
+            "pdf": self._card_pdf,
         }
         return makers[ending]
 
-    def _relief(self) -> bytes:
-        from moulddesign.export.relief_plan import relief_png  # noqa: PLC0415 (see above)
+    def _picture(self, name: str) -> bytes:
+        return self._relief.png if name == RELIEF_PNG else self.artist.png(name)
 
-        return relief_png(self.made.pastry, line_mm=self.made.design.printer.line_width_mm)
+    @cached_property
+    def _relief(self) -> ReliefPlan:
+        return relief_plan(self.made.pastry, line_mm=self.made.design.printer.line_width_mm)
 
     def _step(self, name: str) -> bytes:
         whole = {part.name: part.solid for part in self.made.mould.parts}
@@ -95,12 +106,12 @@ class Contents:
     def _dxf(self) -> bytes:
         from moulddesign.export.dxf import dxf_bytes  # noqa: PLC0415 (see above)
 
-        return dxf_bytes(*self._drawn)
+        return dxf_bytes(*self._drawn, self._faces)
 
     def _svg(self) -> bytes:
         sheet, inks = self._drawn
         title = f"{self.made.design.name}: pastry and mould"
-        return svg_bytes((sheet.width_mm, sheet.height_mm), inks, title)
+        return svg_bytes((sheet.width_mm, sheet.height_mm), inks, title, faces=self._faces)
 
     def _glb(self) -> bytes:
         from moulddesign.export.glb import glb_bytes  # noqa: PLC0415 (see above)
@@ -120,17 +131,38 @@ class Contents:
             thumbnail=self.artist.png(PRINT_PNG),
         )
 
-    def _card(self) -> bytes:
-        from moulddesign.export.card import card_pdf  # noqa: PLC0415 (see above)
+    def _card_pdf(self) -> bytes:
+        return self._card.pdf()
 
-        pictures = {name: self.artist.png(name) for name in SHOWN[Format.CARD]}
-        pictures["section.svg"] = svg_bytes(*section_drawing(self.made, self._cuts), "section")
+    @cached_property
+    def _card_pages(self) -> tuple[bytes, ...]:
+        return self._card.pngs()
+
+    @cached_property
+    def _card(self) -> "Card":
+        from moulddesign.export.card import Card  # noqa: PLC0415 (see above)
+
+        section = svg_bytes(*section_drawing(self.made, self._cuts), "section", faces=self._faces)
+        pictures = {name: self._picture(name) for name in (*SHOWN[Format.CARD], RELIEF_PNG)}
         figures = card_figures(self.made, self.wanted.recipe)
-        return card_pdf(figures, pictures, self.wanted.paper)
+        figures |= {"relief": list(self._relief.said), "caption": CAPTION}
+        return Card(
+            figures=figures,
+            pictures=pictures | {"section.svg": section},
+            paper=self.wanted.paper,
+            faces=self._faces,
+        )
+
+    @cached_property
+    def _faces(self) -> Faces:
+        return faces(self.made.design)
 
 
 def file_names(made: Build, wanted: Wanted) -> tuple[str, ...]:
-    """Return the names of the files besides STL, report and design, in the order of writing."""
+    """Return the names of the files besides STL, report and design, in the order of writing.
+
+    A card's pages as pictures follow it; how many there are is known once it is set.
+    """
     names = {
         Format.STL: [],
         Format.STEP: [f"{name}.step" for name in _bodies(made)],
@@ -138,7 +170,7 @@ def file_names(made: Build, wanted: Wanted) -> tuple[str, ...]:
         Format.GLB: ["set.glb"],
         Format.PICTURES: [PASTRY_PNG, PARTS_PNG, RELIEF_PNG],
         Format.THREEMF: ["set.3mf"],
-        Format.CARD: ["card.pdf"],
+        Format.CARD: [CARD_PDF],
     }
     return tuple(name for kind in wanted.formats for name in names[kind])
 

@@ -9,7 +9,7 @@ import shapely
 from moulddesign.building import PASTRY, Build
 from moulddesign.design import Kind
 from moulddesign.errors import KernelError
-from moulddesign.export.assembly import assembly_view
+from moulddesign.export.assembly import assembly_section, assembly_view
 from moulddesign.export.cut import upright_section
 from moulddesign.export.ink import Ink, box_of
 from moulddesign.export.paper import Paper
@@ -22,7 +22,7 @@ GAP_MM: Final = 8.0
 LEAST_MM: Final = 2.0
 """Least distance between columns, and from the frame [mm]."""
 
-CARD_ROOM_MM: Final = (50.0, 64.0)
+CARD_ROOM_MM: Final = (60.0, 84.0)
 """Largest width and height of the section on a card, without dimensions and labels [mm]."""
 
 SHEETS: Final = {
@@ -129,7 +129,7 @@ def section_drawing(made: Build, shown: Cuts) -> tuple[tuple[float, float], View
     low, high = np.array([part.cut.bounds for part in shown.parts]).reshape(-1, 2, 2).swapaxes(0, 1)
     size = high.max(axis=0) - low.min(axis=0)
     scale = min(1.0, *(np.array(CARD_ROOM_MM) / size).tolist())
-    inks, _ = assembly_view(made, shown.parts, shown.pastry, scale=scale)
+    inks = assembly_section(made, shown.parts, shown.pastry, scale=scale)
     x0, y0, x1, y1 = box_of(inks)
     return (x1 - x0, y1 - y0), tuple(ink.moved(-x0, -y0) for ink in inks)
 

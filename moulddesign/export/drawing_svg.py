@@ -1,19 +1,23 @@
 """SVG of a drawing: the sheet's size in millimetres, a group for each layer."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 from xml.sax.saxutils import escape
 
+from moulddesign.export.glyphs import Faces
 from moulddesign.export.ink import CAPITAL, Align, Circle, Fill, Ink, Layer, Lettering, Stroke
 from moulddesign.export.pens import PENS
 
-FACES: Final = "'DejaVu Sans', Verdana, Arial, sans-serif"
-"""Faces of the lettering; it was measured with the first, which is the widest."""
+FACES: Final = ("Verdana", "Arial")
+"""Stand in for our own face, which the lettering was measured with and which is the widest."""
 
 ANCHORS: Final = {Align.LEFT: "start", Align.MIDDLE: "middle", Align.RIGHT: "end"}
 
 
-def svg_bytes(size_mm: tuple[float, float], inks: Sequence[Ink], title: str) -> bytes:
+def svg_bytes(
+    size_mm: tuple[float, float], inks: Sequence[Ink], title: str, *, faces: Faces
+) -> bytes:
     """Return a drawing as an SVG file; one user unit is a millimetre.
 
     Parameters
@@ -24,19 +28,27 @@ def svg_bytes(size_mm: tuple[float, float], inks: Sequence[Ink], title: str) -> 
         What is drawn, from the lower left corner.
     title : str
         What a reader without eyes is told.
+    faces : Faces
+        What can be lettered; code points stand in the place of the rest.
     """
     wide, high = size_mm
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide:g}mm" height="{high:g}mm" '
-        f'viewBox="0 0 {wide:g} {high:g}" font-family="{FACES}">'
+        f'viewBox="0 0 {wide:g} {high:g}" font-family="{_families(faces)}">'
     )
     rows = ['<?xml version="1.0" encoding="UTF-8"?>', head, f"<title>{escape(title)}</title>"]
     rows.append(f'<rect width="{wide:g}" height="{high:g}" fill="#fff"/>')
     for layer in Layer:
-        shapes = [_element(ink, high) for ink in inks if ink.layer is layer]
+        shapes = [_element(ink, high, faces) for ink in inks if ink.layer is layer]
         if shapes:
             rows += [_group(layer), *shapes, "</g>"]
     return "\n".join([*rows, "</svg>", ""]).encode("utf-8")
+
+
+def _families(faces: Faces) -> str:
+    named = ("DejaVu Sans", *faces.families, *FACES)
+    quoted = (escape(name, {"'": "", '"': ""}) for name in named)
+    return ", ".join([*(f"'{name}'" for name in quoted), "sans-serif"])
 
 
 def _group(layer: Layer) -> str:
@@ -50,9 +62,9 @@ def _group(layer: Layer) -> str:
     )
 
 
-def _element(ink: Ink, high: float) -> str:
+def _element(ink: Ink, high: float, faces: Faces) -> str:
     if isinstance(ink, Lettering):
-        return _text(ink, high)
+        return _text(replace(ink, text=faces.marked(ink.text)), high)
     if isinstance(ink, Circle):
         x, y = ink.middle
         return f'<circle cx="{_n(x)}" cy="{_n(high - y)}" r="{_n(ink.radius_mm)}"/>'

@@ -3,12 +3,14 @@
 import io
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 from ezdxf import units
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.filemanagement import new
 
+from moulddesign.export.glyphs import Faces
 from moulddesign.export.ink import Align, Circle, Fill, Ink, Layer, Lettering, Stroke
 from moulddesign.export.pens import PENS
 from moulddesign.export.title_block import Sheet
@@ -32,7 +34,7 @@ GUID: Final = "{00000000-0000-0000-0000-000000000000}"
 """Stands for the identifiers that ezdxf draws at random."""
 
 
-def dxf_bytes(sheet: Sheet, inks: Sequence[Ink]) -> bytes:
+def dxf_bytes(sheet: Sheet, inks: Sequence[Ink], faces: Faces) -> bytes:
     """Return a drawing as a DXF file; one unit is a millimetre on the paper.
 
     Parameters
@@ -41,6 +43,8 @@ def dxf_bytes(sheet: Sheet, inks: Sequence[Ink]) -> bytes:
         Its limits are the drawing's.
     inks : sequence of Ink
         What is drawn, from the sheet's lower left corner.
+    faces : Faces
+        What can be lettered; code points stand in the place of the rest.
     """
     document = new("R2010", setup=["linetypes"], units=units.MM)
     document.header["$LTSCALE"] = 1.0
@@ -55,7 +59,7 @@ def dxf_bytes(sheet: Sheet, inks: Sequence[Ink]) -> bytes:
         )
     space = document.modelspace()
     for ink in inks:
-        _add(space, ink)
+        _add(space, ink, faces)
     document.set_modelspace_vport(
         height=sheet.height_mm, center=(sheet.width_mm / 2.0, sheet.height_mm / 2.0)
     )
@@ -68,7 +72,7 @@ def dxf_bytes(sheet: Sheet, inks: Sequence[Ink]) -> bytes:
     return _timeless(text.getvalue()).encode("utf-8")
 
 
-def _add(space: Any, ink: Ink) -> None:  # noqa: ANN401 (ezdxf's layout)
+def _add(space: Any, ink: Ink, faces: Faces) -> None:  # noqa: ANN401 (ezdxf's layout)
     marks = {"layer": ink.layer.value}
     if isinstance(ink, Stroke):
         space.add_lwpolyline(ink.points, close=ink.closed, dxfattribs=marks)
@@ -77,7 +81,7 @@ def _add(space: Any, ink: Ink) -> None:  # noqa: ANN401 (ezdxf's layout)
     elif isinstance(ink, Fill):
         space.add_solid([*ink.points, ink.points[-1]], dxfattribs=marks)
     else:
-        _add_text(space, ink, marks)
+        _add_text(space, replace(ink, text=faces.marked(ink.text)), marks)
 
 
 def _add_text(space: Any, ink: Lettering, marks: dict[str, str]) -> None:  # noqa: ANN401 (the same)

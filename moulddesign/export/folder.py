@@ -17,10 +17,12 @@ from moulddesign.check.written import written_findings
 from moulddesign.design.carried import carried
 from moulddesign.errors import FindingError, WriteError
 from moulddesign.export.contents import Contents, file_names, scenes
+from moulddesign.export.glyphs import name_findings
 from moulddesign.export.picture import Artist
 from moulddesign.export.place import beside, in_use, put, recover
 from moulddesign.export.stl import stl_bytes
-from moulddesign.export.wanted import EVERYTHING, Wanted
+from moulddesign.export.wanted import EVERYTHING, Format, Wanted
+from moulddesign.finding import Finding
 
 REPORT: Final = "report.json"
 DESIGN: Final = "design.toml"
@@ -172,8 +174,9 @@ def _written(made: Build, folder: Path, *, wanted: Wanted, saying: Saying) -> Bu
     design, drawings = carried(made.design)
     for name, path in drawings.items():
         shutil.copyfile(path, folder / name)
-    names = (*stls, *file_names(made, wanted), *drawings, REPORT, DESIGN)
-    made = replace(made, design=design, written=names)
+    first, last = (*stls, *file_names(made, wanted)), (*drawings, REPORT, DESIGN)
+    found = (*made.findings, *_lettering_findings(made, wanted))
+    made = replace(made, design=design, findings=found, written=(*first, *last))
     with Artist(scenes(made, wanted)) as artist:
         for name, mesh in made.meshes.items():
             path = folder / f"{name}.stl"
@@ -183,10 +186,19 @@ def _written(made: Build, folder: Path, *, wanted: Wanted, saying: Saying) -> Bu
         for name, make in Contents(made, wanted, artist).files():
             saying(name)
             made = _timed(made, folder / name, make)
+            if name not in made.written:
+                first = (*first, name)
+                made = replace(made, written=(*first, *last))
     (folder / DESIGN).write_text(made.design.toml(), encoding="utf-8", newline="\n")
     report = json.dumps(made.report(), indent=1, ensure_ascii=False, allow_nan=False)
     (folder / REPORT).write_text(report + "\n", encoding="utf-8", newline="\n")
     return made
+
+
+def _lettering_findings(made: Build, wanted: Wanted) -> tuple[Finding, ...]:
+    """Return what the files that are lettered cannot print."""
+    lettered = {Format.CARD, Format.DRAWING}.intersection(wanted.formats)
+    return name_findings(made) if lettered else ()
 
 
 def _timed(made: Build, path: Path, make: Callable[[], bytes]) -> Build:

@@ -6,12 +6,12 @@ Every length is in millimetres on the paper, x to the right, y up.
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cache
-from importlib.util import find_spec
-from pathlib import Path
 from typing import Final
 
 import numpy as np
 from PIL import ImageFont
+
+from moulddesign.export.glyphs import face_path, own_faces
 
 Point = tuple[float, float]
 
@@ -193,6 +193,8 @@ def box_of(inks: tuple[Ink, ...]) -> tuple[float, float, float, float]:
 def text_width_mm(text: str, capital_mm: float) -> float:
     """Return how long a line of text is in a wide sans-serif face, kerning left out.
 
+    What the face lacks is counted as long as the code points that may stand in its place.
+
     Parameters
     ----------
     text : str
@@ -200,7 +202,7 @@ def text_width_mm(text: str, capital_mm: float) -> float:
     capital_mm : float
         Height of its capitals [mm].
     """
-    return float(_face().getlength(text)) * capital_mm / (CAPITAL * MEASURE_PX)
+    return float(_face().getlength(own_faces().marked(text))) * capital_mm / (CAPITAL * MEASURE_PX)
 
 
 def fitted(text: str, *, capital_mm: float, least_mm: float, room_mm: float) -> tuple[str, float]:
@@ -229,13 +231,6 @@ def fitted(text: str, *, capital_mm: float, least_mm: float, room_mm: float) -> 
     while len(text) > 1 and text_width_mm(text, height) > room_mm * (1.0 + 1e-9):
         text = text.removesuffix("…")[:-1].rstrip() + "…"
     return text, height
-
-
-def face_path() -> Path:
-    """Return the file of the face that lettering is measured with; matplotlib brings it."""
-    found = find_spec("matplotlib")
-    assert found is not None and found.origin is not None  # noqa: S101, PT018 (a dependency)
-    return Path(found.origin).parent / "mpl-data" / "fonts" / "ttf" / "DejaVuSans.ttf"
 
 
 @cache

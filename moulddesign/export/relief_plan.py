@@ -1,12 +1,17 @@
 """The relief seen from above, with strokes and gaps too thin to print or to fill ringed."""
 
+from dataclasses import dataclass
+from typing import Final
+
 import numpy as np
 
 from moulddesign.check.strokes import least_widths_mm
 from moulddesign.export.picture import png_bytes
 from moulddesign.pastry.marking import (
+    CAPTION_PX,
     DOUGH,
     RAISED,
+    SIDE_PX,
     SUNK,
     Drawn,
     Mark,
@@ -15,9 +20,28 @@ from moulddesign.pastry.marking import (
 )
 from moulddesign.pastry.pastry import Pastry
 
+CAPTION: Final = CAPTION_PX / (SIDE_PX + CAPTION_PX)
+"""Share of the picture's height that is its caption."""
 
-def relief_png(pastry: Pastry, *, line_mm: float) -> bytes:
-    """Return the relief's regions from above as a PNG file, thin places ringed.
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReliefPlan:
+    """A picture of the relief, and what its caption says.
+
+    Parameters
+    ----------
+    png : bytes
+        The picture with its caption below.
+    said : tuple of str
+        The lines of the caption.
+    """
+
+    png: bytes
+    said: tuple[str, ...]
+
+
+def relief_plan(pastry: Pastry, *, line_mm: float) -> ReliefPlan:
+    """Return the relief's regions from above as a picture, thin places ringed.
 
     Parameters
     ----------
@@ -28,8 +52,8 @@ def relief_png(pastry: Pastry, *, line_mm: float) -> bytes:
 
     Returns
     -------
-    bytes
-        The same for the same pastry.
+    ReliefPlan
+        The same bytes for the same pastry.
     """
     drawn = [Drawn(shape=pastry.outline.shape, colour=DOUGH)]
     marks: list[Mark] = []
@@ -42,6 +66,6 @@ def relief_png(pastry: Pastry, *, line_mm: float) -> bytes:
         sense = "Raised" if raised else "Sunk"
         said.append(f"{sense}: stroke at least {stroke_mm:g} mm, gap {gap_mm:g} mm")
     said.append("Thinner ones are ringed" if marks else "None is thinner")
-    caption = "\n".join(said) if pastry.artwork else "No relief"
-    picture = marked_picture(drawn, tuple(marks), caption)
-    return png_bytes(np.asarray(picture), picture.size)
+    lines = tuple(said) if pastry.artwork else ("No relief",)
+    picture = marked_picture(drawn, tuple(marks), "\n".join(lines))
+    return ReliefPlan(png=png_bytes(np.asarray(picture), picture.size), said=lines)

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import cos, radians, sin
+from math import cos, radians, sin, tan
 from typing import Final
 
 import numpy as np
@@ -15,6 +15,9 @@ GAP: Final = 0.15
 
 APART: Final = 0.5
 """Between parts pulled apart, as a share of the pastry's width."""
+
+APART_ELEVATION_DEG: Final = 24.0
+"""How high the eye stands over parts pulled apart [deg]."""
 
 MARGIN: Final = 0.04
 """Empty rim of a picture, as a share of its size."""
@@ -98,12 +101,25 @@ def exploded_scene(parts: Mapping[str, Mesh], pastry: Mesh) -> Scene:
     bodies = [Body(mesh=pastry, rgb=colour_of("pastry", 0))]
     gap_mm = APART * float(pastry.size_mm[:2].max())
     top_mm = float(pastry.bounds[1, 2])
+    reach_mm, rise = _reach_mm(pastry), tan(radians(APART_ELEVATION_DEG))
     for number, (name, mesh) in enumerate(parts.items()):
-        lift = top_mm + gap_mm - float(mesh.bounds[0, 2])
+        # What reaches farther towards the eye than the part below hangs over it in the picture.
+        overhang_mm = max(0.0, rise * (_reach_mm(mesh) - reach_mm))
+        lift = top_mm + gap_mm + overhang_mm - float(mesh.bounds[0, 2])
         moved = mesh.moved((0.0, 0.0, lift))
         bodies.append(Body(mesh=moved, rgb=colour_of(name, number)))
-        top_mm = float(moved.bounds[1, 2])
-    return Scene(bodies=tuple(bodies), azimuth_deg=22.0, elevation_deg=24.0, size_px=(780, 1300))
+        top_mm, reach_mm = float(moved.bounds[1, 2]), _reach_mm(mesh)
+    return Scene(
+        bodies=tuple(bodies),
+        azimuth_deg=22.0,
+        elevation_deg=APART_ELEVATION_DEG,
+        size_px=(780, 1300),
+    )
+
+
+def _reach_mm(mesh: Mesh) -> float:
+    """Return how far a mesh reaches from the z axis along x or y [mm]."""
+    return float(np.abs(mesh.bounds[:, :2]).max())
 
 
 def row_scene(parts: Mapping[str, Mesh]) -> Scene:

@@ -2,21 +2,28 @@
 
 import io
 import re
+from dataclasses import replace
 
+import numpy as np
 import pytest
-from export.builds import CASES, built
+from export.builds import CASES, DEMO, built, unproven
+from PIL import Image
 from pypdf import PdfReader
 
 from moulddesign.cautions import CAUTIONS
+from moulddesign.design import Design
 from moulddesign.export.allergens import allergens
-from moulddesign.export.card import card_pdf
+from moulddesign.export.card import PAGE_PPI, Card
 from moulddesign.export.card_figures import card_figures
+from moulddesign.export.glyphs import own_faces
 from moulddesign.export.paper import Paper
 from moulddesign.export.picture import plain_png
 from moulddesign.export.scene import Body, Scene
 from moulddesign.mesh import box
+from moulddesign.mould import cast
 from moulddesign.portion.recipe import Recipe
 
+DESIGN = Design.read(DEMO)
 SECTION = b'<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="10mm"/>'
 RECIPE = Recipe.of(
     {
@@ -31,13 +38,22 @@ def picture():
     return plain_png(Scene(bodies=(body,), azimuth_deg=0.0, elevation_deg=30.0, size_px=(60, 50)))
 
 
-PICTURES = dict.fromkeys(("pastry.png", "parts.png", "print.png"), picture()) | {
+PICTURES = dict.fromkeys(("pastry.png", "parts.png", "print.png", "relief.png"), picture()) | {
     "section.svg": SECTION
 }
+RELIEF = {"relief": ["Raised: stroke at least 0.6 mm"], "caption": 0.1}
+
+
+def figures(made, recipe=None):
+    return card_figures(made, recipe) | RELIEF
+
+
+def card_of(shown, paper=Paper.A4):
+    return Card(figures=shown, pictures=PICTURES, paper=paper, faces=own_faces())
 
 
 def card(case, paper=Paper.A4, recipe=None):
-    return card_pdf(card_figures(built(case), recipe), PICTURES, paper)
+    return card_of(figures(built(case), recipe), paper).pdf()
 
 
 def pages(raw):
@@ -88,6 +104,52 @@ def test_the_second_page_is_for_the_printer():
     assert made.design.printer.material in text
     assert f"{made.design.printer.layer_height_mm:g} mm" in text
     assert f"{made.design.mould.clearance_mm:g} mm each side" in text
+
+
+@pytest.mark.parametrize("price_per_kg", [None, 24.0])
+def test_every_part_has_its_metres_its_least_time_and_its_price(price_per_kg):
+    made = unproven(DESIGN.with_values({"printer.price_per_kg": price_per_kg}))
+    text = pages(card_of(figures(made)).pdf())[1]
+    for name, mesh in made.meshes.items():
+        if name == "pastry":
+            continue
+        row = re.search(rf"{name} .*? ([\d.]+) (?:(\d+) h )?(\d+) min ?([\d.]*) {name}", text)
+        # A filament of 1.75 mm: a metre holds pi / 4 1.75^2 1000 mm^3; 8 mm^3 leave in a second.
+        assert float(row[1]) == pytest.approx(mesh.volume_mm3 / 2405.28, abs=0.05)
+        minutes = 60 * int(row[2] or 0) + int(row[3])
+        assert minutes == pytest.approx(mesh.volume_mm3 / 480.0, abs=0.5)
+        # PETG has 1.27 g/mL, so a millilitre costs 24 * 0.00127 = 0.03048
+        price = None if price_per_kg is None else mesh.volume_mm3 * 3.048e-5
+        assert row[4] == ("" if price is None else f"{price:.2f}")
+
+
+def test_a_casting_master_tells_how_much_silicone_to_mix():
+    made = replace(built("demo"), mould=cast(DESIGN, built("demo").pastry))
+    text = pages(card_of(figures(made)).pdf())[1]
+    said = made.report()["mould"]
+    assert f"{said['silicone_ml']:.0f} mL, {said['silicone_g']:.0f} g" in text
+    assert "Silicone to mix" not in pages(card("demo"))[1]
+
+
+@pytest.mark.parametrize("paper", Paper)
+def test_each_page_is_a_picture_too_of_its_own_size(paper):
+    made = built("demo")
+    shown = card_of(figures(made), paper).pngs()
+    sheets = PdfReader(io.BytesIO(card("demo", paper))).pages
+    assert len(shown) == len(sheets) == 3
+    for raw, sheet in zip(shown, sheets, strict=True):
+        with Image.open(io.BytesIO(raw)) as image:
+            sides = [float(side) * PAGE_PPI / 72.0 for side in sheet.mediabox[2:]]
+            assert image.size == pytest.approx(sides, abs=1.0)  # whole pixels
+            ink = np.asarray(image.convert("L")) < 128
+        # Nothing is cut off: the outermost ink lies inside the margins of 14 mm and 16 mm.
+        rows, columns = np.flatnonzero(ink.any(axis=1)), np.flatnonzero(ink.any(axis=0))
+        edge = 10.0 / 25.4 * PAGE_PPI
+        assert rows[0] > edge
+        assert columns[0] > edge
+        assert rows[-1] < image.height - 8.0 / 25.4 * PAGE_PPI  # the footer's line
+        assert columns[-1] < image.width - edge
+    assert card_of(figures(made), paper).pngs() == shown
 
 
 def test_the_third_page_has_every_caution_and_where_figures_come_from():
@@ -164,8 +226,8 @@ def test_a_card_holds_no_date_and_is_the_same_each_time():
 
 def test_nothing_in_a_name_is_read_as_markup():
     made = built("demo")
-    figures = card_figures(made, None) | {"name": "#panic() *stars* $x$ @label [br] <l>"}
-    text = pages(card_pdf(figures, PICTURES, Paper.A4))[0]
+    named = figures(made) | {"name": "#panic() *stars* $x$ @label [br] <l>"}
+    text = pages(card_of(named).pdf())[0]
     assert "#panic() *stars* $x$ @label [br] <l>" in text
 
 

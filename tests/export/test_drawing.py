@@ -15,6 +15,7 @@ from ezdxf import bbox
 from moulddesign.export.drawing import cuts, drawing
 from moulddesign.export.drawing_svg import svg_bytes
 from moulddesign.export.dxf import dxf_bytes
+from moulddesign.export.glyphs import own_faces
 from moulddesign.export.ink import fitted, text_width_mm
 from moulddesign.export.paper import Paper
 
@@ -27,9 +28,9 @@ def drawn(request):
     case, paper = request.param
     made = built(case)
     sheet, inks = drawing(made, cuts(made), paper)
-    raw = dxf_bytes(sheet, inks)
+    raw = dxf_bytes(sheet, inks, own_faces())
     document = ezdxf.read(io.StringIO(raw.decode()))
-    svg = svg_bytes((sheet.width_mm, sheet.height_mm), inks, made.design.name)
+    svg = svg_bytes((sheet.width_mm, sheet.height_mm), inks, made.design.name, faces=own_faces())
     return made, sheet, document, ET.fromstring(svg)  # noqa: S314 (our own)
 
 

@@ -7,7 +7,7 @@ import pytest
 from PIL import Image
 
 from moulddesign.design import Design
-from moulddesign.export.relief_plan import relief_png
+from moulddesign.export.relief_plan import relief_plan
 from moulddesign.pastry.marking import DOUGH, PAPER, RAISED, RINGS, SUNK
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import portion
@@ -16,7 +16,7 @@ from moulddesign.portion import portion
 def plan(layers, line_mm=0.42):
     changes = {"pastry.width_mm": 54.0, "relief.layers": layers}
     made = pastry(Design().with_values(changes), portion(Design().portion).volume_ml)
-    with Image.open(io.BytesIO(relief_png(made, line_mm=line_mm))) as image:
+    with Image.open(io.BytesIO(relief_plan(made, line_mm=line_mm).png)) as image:
         return made, np.asarray(image.convert("RGB")).reshape(image.height, image.width, 3)
 
 
@@ -54,4 +54,4 @@ def test_pastry_without_relief_is_drawn_plain():
 
 def test_same_pastry_gives_the_same_bytes():
     made, _ = plan([{"pattern": "wren"}])
-    assert relief_png(made, line_mm=0.42) == relief_png(made, line_mm=0.42)
+    assert relief_plan(made, line_mm=0.42) == relief_plan(made, line_mm=0.42)
