@@ -29,6 +29,9 @@ FINE: Final = 1e-3
 STEP_NAME: Final = "thicker strokes"
 CHORD: Final = 0.004
 """What such chords can take off an opened region, as a share of the radius, twice."""
+SLACK: Final = 0.01
+"""How far what a disc cannot reach may be off, as a share of its radius: simplified twice (0.002),
+chords (0.0021) and what the opened region is grown by (0.004)."""
 PASSES: Final = 2
 """Thickening a taper leaves a shorter one, which the second pass finds."""
 PLACE_SHARE: Final = 0.01
@@ -73,8 +76,8 @@ def least_stroke_mm(region: Shape, *, below_mm: float) -> Thin | None:
     Returns
     -------
     Thin or None
-        The thinnest with its width and place [mm], or None where every stroke is at least
-        `below_mm` wide. Widths under 0.1 mm may be passed over.
+        The thinnest, or None where every stroke is at least `below_mm` wide. Widths under
+        0.1 mm may be passed over.
 
     Examples
     --------
@@ -84,8 +87,8 @@ def least_stroke_mm(region: Shape, *, below_mm: float) -> Thin | None:
     >>> least_stroke_mm(bar, below_mm=1.4) is None
     True
     """
-    for width in _widths(below_mm):
-        found = [thin for thin in thin_pieces(region, width) if thin.width_mm < below_mm]
+    for search in _searches(region, below_mm):
+        found = [thin for thin in search.pieces() if thin.width_mm < below_mm]
         if found:
             return min(found, key=lambda thin: thin.width_mm)
     return None
@@ -126,7 +129,7 @@ def thin_strokes(region: Shape, *, below_mm: float) -> tuple[Thin, ...]:
     >>> [round(thin.width_mm, 2) for thin in thin_strokes(comb, below_mm=0.6)]
     [0.5]
     """
-    found = [thin for width in _widths(below_mm) for thin in thin_pieces(region, width)]
+    found = [thin for search in _searches(region, below_mm) for thin in search.pieces()]
     kept: list[Thin] = []
     for thin in sorted(found, key=lambda thin: (thin.width_mm, thin.x_mm, thin.y_mm)):
         near = any(hypot(thin.x_mm - k.x_mm, thin.y_mm - k.y_mm) < below_mm for k in kept)
@@ -147,27 +150,6 @@ def thin_gaps(region: Shape, *, below_mm: float) -> tuple[Thin, ...]:
         The width; of places closer together than this only the thinnest is returned [mm].
     """
     return thin_strokes(_around(region, 4.0 * below_mm), below_mm=below_mm)
-
-
-def thin_pieces(region: Shape, width_mm: float) -> tuple[Thin, ...]:
-    """Return the strokes that are between three quarters of a width and that width wide.
-
-    Parameters
-    ----------
-    region : Polygon or MultiPolygon
-        Valid [mm].
-    width_mm : float
-        The width [mm].
-    """
-    radius = width_mm / 2.0
-    whole = area_of(region).simplify(FINE * radius)
-    surviving = _opened(whole, radius * SURVIVES) ^ whole
-    # grown by what the chords took off, so that flanks do not fall out as hairs
-    kept = offset(_opened(whole, radius), CHORD * radius, ARC)
-    least = pi * (FILLS * radius) ** 2
-    pieces = parts(surviving - kept, least, "the search for thin strokes")
-    found = (_widest(piece, radius) for piece in pieces)
-    return tuple(thin for thin in found if thin.width_mm >= width_mm * FILLS)
 
 
 def thickened(region: Shape, least_mm: float) -> MultiPolygon:
@@ -194,14 +176,62 @@ def thickened(region: Shape, least_mm: float) -> MultiPolygon:
 
 def _thickened_once(region: Area, least_mm: float) -> Area:
     grown = [region]
-    for width in _widths(least_mm):
-        found = thin_pieces(multipolygon(region, STEP_NAME), width)
-        pieces = [thin.shape for thin in found if thin.width_mm < least_mm]
+    for search in _searches(multipolygon(region, STEP_NAME), least_mm):
+        pieces = [thin.shape for thin in search.pieces() if thin.width_mm < least_mm]
         if pieces:
-            near = offset(joined([area_of(piece) for piece in pieces]), 0.05 * width, ARC)
-            spine = offset(region, -width / 2.0 * SURVIVES, ARC) ^ near
+            near = offset(joined([area_of(piece) for piece in pieces]), 0.1 * search.radius, ARC)
+            spine = offset(region, -search.radius * SURVIVES, ARC) ^ near
             grown.append(offset(spine, least_mm / 2.0, ARC))
     return joined(grown)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Search:
+    """Looks for strokes between three quarters of a width, twice the radius, and that width.
+
+    `whole` is the region, and `rest` what a disc of the radius cannot reach in it.
+    """
+
+    radius: float
+    whole: Area
+    rest: Area
+
+    def pieces(self) -> tuple[Thin, ...]:
+        """Return the strokes of about this width."""
+        least = pi * (FILLS * self.radius) ** 2
+        if all(part.area() < least for part in self.rest.decompose()):
+            return ()
+        surviving = _opened(self.whole, self.radius * SURVIVES) ^ self.rest
+        found = (
+            _widest(piece, self.radius)
+            for piece in parts(surviving, least, "the search for thin strokes")
+        )
+        return tuple(thin for thin in found if thin.width_mm >= 2.0 * self.radius * FILLS)
+
+    def may_hold(self, radius: float) -> bool:
+        """Return whether strokes of a smaller radius can lie in what this disc cannot reach.
+
+        A wider disc reaches less, so a stroke lies in this rest too, and its disc with it.
+        """
+        return not offset(self.rest, SLACK * self.radius - FILLS * radius, ARC).is_empty()
+
+
+def _searches(region: Shape, below_mm: float) -> list[_Search]:
+    """Return searches of rising width that together find every stroke thinner than a width."""
+    area, found = area_of(region), list[_Search]()
+    radii = [width / 2.0 for width in _widths(below_mm)]
+    while radii:
+        found.append(_search(area, radii.pop()))
+        while radii and not found[-1].may_hold(radii[-1]):
+            radii.pop()
+    return found[::-1]
+
+
+def _search(area: Area, radius: float) -> _Search:
+    whole = area.simplify(FINE * radius)
+    # grown by what the chords took off, so that flanks do not fall out as hairs
+    kept = offset(_opened(whole, radius), CHORD * radius, ARC)
+    return _Search(radius=radius, whole=whole, rest=whole - kept)
 
 
 def _around(region: Shape, margin_mm: float) -> MultiPolygon:
