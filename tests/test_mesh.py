@@ -215,6 +215,23 @@ def test_settling_welds_what_float32_makes_one():
     assert not np.signbit(zeros).any()
 
 
+@pytest.mark.parametrize("along", [0.5, 1e-6], ids=["a cap", "a needle"])
+def test_settling_leaves_no_triangle_without_direction(along):
+    """A corner on an edge, with a triangle of no height between it and the edge."""
+    made = box((0, 0, 0), (20, 20, 20))
+    corners, triangles = made.vertices, made.triangles
+    (start, end, far), between = triangles[0], len(corners)
+    vertices = np.concatenate([corners, [corners[start] + along * (corners[end] - corners[start])]])
+    cut = [[start, between, far], [between, end, far], [start, end, between]]
+    rest = settled(Mesh(vertices, np.concatenate([triangles[1:], cut])))
+    read = trimesh.Trimesh(rest.vertices, rest.triangles, process=False)
+    assert read.is_watertight
+    assert read.is_winding_consistent
+    # A cube of 20 mm has 8,000 mm^3; a corner moves by 2e-5 mm at most, on faces of 400 mm^2.
+    assert read.volume == pytest.approx(8000.0, abs=0.01)
+    assert (trimesh.triangles.area(read.triangles) > 1e-3).all()
+
+
 def test_nothing_has_no_volume_and_no_area():
     nothing = intersection([box((0, 0, 0), (1, 1, 1)), box((2, 2, 2), (3, 3, 3))], "two boxes")
     assert (nothing.volume_mm3, nothing.area_mm2) == (0.0, 0.0)
