@@ -11,7 +11,7 @@ from moulddesign.design.quantity import CHOICE, PRACTICE, Table, given
 OUTLINES: Final = ("round", "square", "hexagon", "octagon", "scalloped")
 """Outlines that have a name; any other is drawn in an SVG file."""
 SIZES: Final = ("width_mm", "height_mm", "height_to_width")
-PROPORTION: Final = 0.5
+PROPORTION: Final = 0.55
 """Height to width where no size is given; common practice, no source."""
 
 
