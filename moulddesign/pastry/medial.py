@@ -4,6 +4,9 @@ The Voronoi diagram of the region's boundary segments and corners (Boost's, exac
 an integer grid) cuts the region into cells, one a segment or reflex corner. Inside a cell the
 distance to the boundary is the distance to its own segment or corner, so every edge of the
 diagram, seen from the cell on its left, spans one strip between boundary and medial axis.
+
+A section that is level beyond some distance asks for the axis no further than that; where the
+walls stand clear of each other that near, it needs no diagram.
 """
 
 from dataclasses import dataclass
@@ -12,15 +15,16 @@ from typing import Final
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from pyvoronoi import Pyvoronoi
 
 from moulddesign.errors import KernelError
 from moulddesign.mesh import Indices, Points
+from moulddesign.pastry.boundary import GRID_MM, Boundary, Floats, boundary
+from moulddesign.pastry.diagram import Diagram, diagram
 
-GRID_MM: Final = 1e-5
-"""Step of the integer grid that the diagram is computed on [mm]; far below float32 STL's step."""
+NOBODY: Final = int(np.iinfo(np.int64).min)
+"""Stands for a site on the side of an edge that has no strip."""
 
-Floats = NDArray[np.float64]
+Sides = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -42,7 +46,8 @@ class Medial:
     edges : ndarray of int64, shape (e, 2)
         Edges of the axis inside the region, each once; rows of `vertices`.
     sites : ndarray of int64, shape (e, 2)
-        What is nearest on the left and right of each edge: a segment s, or a corner as -1 - c.
+        What is nearest on the left and right of each edge: a segment s, or a corner as -1 - c; or
+        `NOBODY`, on one side of edges that lie beyond the distance asked for.
     """
 
     corners: Points
@@ -80,34 +85,13 @@ def medial(shape: shapely.MultiPolygon) -> Medial:
     KernelError
         The diagram came out without edges inside the region.
     """
-    corners, segments, rings = _boundary(shape)
-    vertices, halves = _diagram(corners, segments)
-    vertices, halves = _on_corners(corners, vertices, halves)
-    inside = _inside(corners, segments, vertices=vertices, halves=halves)
-    first = (halves.twin > np.arange(len(halves.twin))) & inside
-    if not first.any():
-        raise KernelError("the relief's medial axis", "no edge lies inside the artwork")
-    edges = np.column_stack([halves.start, halves.end])[first]
-    sites = np.column_stack([halves.site, halves.site[halves.twin]])[first]
-    used, edges = np.unique(edges, return_inverse=True)
-    used, edges = _corners_first(used, edges.reshape(-1, 2), len(corners))
-    axis = vertices[used]
-    distances = np.zeros(len(axis))
-    for side in (0, 1):
-        for end in (0, 1):
-            distances[edges[:, end]] = distance_to_site(
-                corners, segments, points=axis[edges[:, end]], sites=sites[:, side]
-            )
-    distances[: len(corners)] = 0.0
-    return Medial(
-        corners=corners * GRID_MM,
-        segments=segments,
-        rings=rings,
-        vertices=axis * GRID_MM,
-        distances=distances * GRID_MM,
-        edges=edges,
-        sites=sites,
-    )
+    return medial_of(boundary(shape))
+
+
+def medial_of(edge: Boundary) -> Medial:
+    """Return the medial axis inside a boundary; as `medial`."""
+    found = diagram(edge.corners, edge.segments)
+    return axis_of(edge, found, inside(edge, found) & ~found.square[:, None])
 
 
 def distance_to_site(
@@ -122,122 +106,64 @@ def distance_to_site(
     segments : ndarray of int64, shape (s, 2)
         Corner pairs.
     sites : ndarray of int64, shape (n,)
-        As in `Medial`.
+        As in `Medial`, none of them `NOBODY`.
     """
     is_corner = sites < 0
     pair = segments[np.where(is_corner, 0, sites)]
     a, b = corners[pair[:, 0]], corners[pair[:, 1]]
     to_corner = np.linalg.norm(points - corners[np.where(is_corner, -1 - sites, 0)], axis=1)
-    return np.where(is_corner, to_corner, np.abs(_height_over(a, b, points)))
+    return np.where(is_corner, to_corner, np.abs(height_over(a, b, points)))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Halves:
-    """Half-edges of the diagram that are finite and primary; the site is on the left."""
-
-    start: Indices
-    end: Indices
-    site: Indices
-    twin: Indices
-
-
-def _boundary(shape: shapely.MultiPolygon) -> tuple[Points, Indices, Indices]:
-    """Return corners in grid units, segments with the region on the left, and their rings."""
-    coords, ring_of = shapely.get_coordinates(
-        shapely.get_rings(shapely.get_parts(shape)), return_index=True
+def axis_of(edge: Boundary, found: Diagram, kept: Sides) -> Medial:
+    """Return the sides of a diagram's edges that are kept, as an axis."""
+    some = kept.any(axis=1)
+    if not some.any():
+        raise KernelError("the relief's medial axis", "no edge lies inside the artwork")
+    sites = np.where(kept, found.sites, NOBODY)[some]
+    count = len(edge.corners)
+    used = np.zeros(len(found.vertices), dtype=bool)
+    used[:count] = used[found.ends[some]] = True
+    edges = (np.cumsum(used) - 1)[found.ends[some]]
+    axis = found.vertices[used]
+    distances = np.zeros(len(axis))
+    for side in (0, 1):
+        rows = np.flatnonzero(sites[:, side] != NOBODY)
+        for end in (0, 1):
+            at = edges[rows, end]
+            distances[at] = distance_to_site(
+                edge.corners, edge.segments, points=axis[at], sites=sites[rows, side]
+            )
+    distances[:count] = 0.0
+    return Medial(
+        corners=edge.corners * GRID_MM,
+        segments=edge.segments,
+        rings=edge.rings,
+        vertices=axis * GRID_MM,
+        distances=distances * GRID_MM,
+        edges=edges,
+        sites=sites,
     )
-    whole = np.rint(coords / GRID_MM)
-    keep = ring_of[1:] == ring_of[:-1]
-    corners, ids = np.unique(whole, axis=0, return_inverse=True)
-    segments = np.column_stack([ids[:-1], ids[1:]])[keep].astype(np.int64)
-    return corners, segments, ring_of[:-1][keep].astype(np.int64)
 
 
-def _diagram(corners: Points, segments: Indices) -> tuple[Points, _Halves]:
-    """Run the library and read its objects into arrays."""
-    machine = Pyvoronoi(1)
-    ends = corners.astype(np.int64).tolist()
-    for a, b in segments.tolist():
-        machine.AddSegment([ends[a], ends[b]])
-    machine.Construct()
-    vertices = np.array([(v.X, v.Y) for _, v in machine.EnumerateVertices()]).reshape(-1, 2)
-    cells = np.array(
-        [(c.contains_segment, c.site, c.source_category) for _, c in machine.EnumerateCells()],
-        dtype=np.int64,
-    )
-    raw = np.array(
-        [(e.start, e.end, e.cell, e.twin, e.is_primary) for _, e in machine.EnumerateEdges()],
-        dtype=np.int64,
-    )
-    return vertices, _finite_primary(raw, _sites(cells, segments))
+def inside(edge: Boundary, found: Diagram) -> Sides:
+    """Return which sides of the edges lie inside the region, shape (e, 2).
+
+    That is left of the segment that is nearest there, or around a reflex corner.
+    """
+    site = found.sites
+    corner = np.where((site < 0) & (site != NOBODY), -1 - site, 0)
+    within = edge.reflex[corner]
+    row, side = np.nonzero(site >= 0)
+    pair = edge.segments[site[row, side]]
+    a, b = edge.corners[pair[:, 0]], edge.corners[pair[:, 1]]
+    first, last = (height_over(a, b, found.vertices[found.ends[row, end]]) for end in (0, 1))
+    within[row, side] = first + last > 0.0
+    within[site == NOBODY] = False
+    return within
 
 
-def _sites(cells: Indices, segments: Indices) -> Indices:
-    """Return each cell's site: its segment, or its corner as -1 - corner."""
-    is_segment, segment, category = cells.T
-    # Boost's source category: 1 is a segment's start, 2 its end; no single points are given.
-    corner = np.where(category == 1, segments[segment, 0], segments[segment, 1])
-    site: Indices = np.where(is_segment == 1, segment, -1 - corner)
-    return site
-
-
-def _finite_primary(raw: Indices, site_of_cell: Indices) -> _Halves:
-    start, end, cell, twin, primary = raw.T
-    keep = (primary == 1) & (start >= 0) & (end >= 0)
-    renumbered = np.cumsum(keep) - 1
-    return _Halves(start[keep], end[keep], site_of_cell[cell[keep]], renumbered[twin[keep]])
-
-
-def _on_corners(corners: Points, vertices: Points, halves: _Halves) -> tuple[Points, _Halves]:
-    """Put the corners before the diagram's vertices and use them where they coincide."""
-    whole = np.rint(vertices)
-    at = np.full(len(vertices), -1, dtype=np.int64)
-    close = np.flatnonzero(np.abs(vertices - whole).max(axis=1) < 1e-2)  # noqa: PLR2004 (of a grid step)
-    if len(close):
-        order = np.lexsort((corners[:, 1], corners[:, 0]))
-        keys = _keys(corners[order])
-        found = np.minimum(np.searchsorted(keys, _keys(whole[close])), len(keys) - 1)
-        hit = keys[found] == _keys(whole[close])
-        at[close[hit]] = order[found[hit]]
-    number = np.where(at >= 0, at, np.arange(len(vertices)) + len(corners))
-    moved = _Halves(number[halves.start], number[halves.end], halves.site, halves.twin)
-    return np.concatenate([corners, vertices]), moved
-
-
-def _keys(whole: Points) -> Indices:
-    """Return one sortable number for each pair of grid coordinates (32 bits each)."""
-    keys: Indices = whole[:, 0].astype(np.int64) * 2**32 + whole[:, 1].astype(np.int64)
-    return keys
-
-
-def _inside(
-    corners: Points, segments: Indices, *, vertices: Points, halves: _Halves
-) -> NDArray[np.bool_]:
-    """Return which half-edges lie inside the region: left of the segments they are nearest to."""
-    side = np.zeros(len(vertices), dtype=np.int8)
-    on_segment = np.flatnonzero(halves.site >= 0)
-    pair = segments[halves.site[on_segment]]
-    a, b = corners[pair[:, 0]], corners[pair[:, 1]]
-    for end in (halves.start[on_segment], halves.end[on_segment]):
-        side[end] = np.sign(_height_over(a, b, vertices[end]))
-    side[: len(corners)] = 0
-    # Between two corners no segment tells the side: it is that of the neighbours on the axis.
-    unknown = -1
-    while (open_ends := int((side[halves.start] == 0).sum())) != unknown:
-        unknown = open_ends
-        blank = (side[halves.start] == 0) & (halves.start >= len(corners))
-        side[halves.start[blank]] = side[halves.end[blank]]
-    return (side[halves.start] > 0) | (side[halves.end] > 0)
-
-
-def _corners_first(used: Indices, edges: Indices, count: int) -> tuple[Indices, Indices]:
-    """Return the used vertices with every corner before them, and the edges renumbered."""
-    others = used[used >= count]
-    number = np.concatenate([used[used < count], count + np.arange(len(others))])
-    return np.concatenate([np.arange(count), others]), number[edges]
-
-
-def _height_over(a: Points, b: Points, points: Points) -> Floats:
+def height_over(a: Points, b: Points, points: Points) -> Floats:
     """Return the signed distance of points to the lines a-b, positive on the left."""
     along, to = b - a, points - a
     cross = along[:, 0] * to[:, 1] - along[:, 1] * to[:, 0]

@@ -7,16 +7,21 @@ lies in the plane of the wall it belongs to, and narrow strokes end in a ridge b
 """
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import shapely
 
 from moulddesign.mesh import Indices, Mesh, Points, unfolded
 from moulddesign.pastry.flat import filled
-from moulddesign.pastry.medial import Medial, medial
+from moulddesign.pastry.medial import Medial
+from moulddesign.pastry.near import medial_near
 from moulddesign.pastry.profile import Section
 from moulddesign.pastry.strips import Columns, Strips, strips_of
 from moulddesign.pastry.subdivide import subdivided
+
+THERE_AND_BACK: Final = 2
+"""A loop of so many edges is where two walls meet."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -60,7 +65,7 @@ def roof(shape: shapely.MultiPolygon, section: Section) -> Roof:
     KernelError
         The region's medial axis could not be computed.
     """
-    return roof_over(medial(shape), section)
+    return roof_over(medial_near(shape, float(section.distances[-1])), section)
 
 
 def roof_over(axis: Medial, section: Section) -> Roof:
@@ -214,9 +219,23 @@ def _eaves(axis: Medial, columns: Columns, points: _Points) -> tuple[Indices, ..
 
 
 def _loops(edges: Indices) -> tuple[Indices, ...]:
-    """Return closed loops of directed edges, none of which comes to a vertex twice.
+    """Return closed loops of directed edges, none of which comes to a vertex twice."""
+    after = dict(edges.tolist())
+    if len(after) < len(edges):
+        return _parted(edges)
+    loops = []
+    while after:
+        path = [next(iter(after))]
+        while (following := after.pop(path[-1])) != path[0]:
+            path.append(following)
+        loops.append(path)
+    return tuple(np.array(loop, dtype=np.int64) for loop in loops if len(loop) > THERE_AND_BACK)
 
-    Where loops touch in a vertex, a walk may go on along either; what it has gone round by the
+
+def _parted(edges: Indices) -> tuple[Indices, ...]:
+    """Return closed loops of directed edges that touch each other.
+
+    Where they touch in a vertex, a walk may go on along either; what it has gone round by the
     time it is there again is a loop of its own.
     """
     after: dict[int, list[int]] = {}
@@ -241,6 +260,6 @@ def _loops(edges: Indices) -> tuple[Indices, ...]:
             for vertex in path[kept:]:
                 del place[vertex]
             del path[kept:]
-            if len(loop) > 2:  # noqa: PLR2004 (there and back: two walls meet in one edge)
+            if len(loop) > THERE_AND_BACK:
                 loops.append(np.array(loop, dtype=np.int64))
     return tuple(loops)

@@ -7,7 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moulddesign.mesh import Indices, Points
-from moulddesign.pastry.medial import Floats, Medial
+from moulddesign.pastry.boundary import Floats
+from moulddesign.pastry.medial import NOBODY, Medial
 from moulddesign.pastry.profile import Section
 
 FOOT_MM: Final = 1e-7
@@ -88,6 +89,7 @@ def _both_sides(axis: Medial, levels: Floats) -> tuple[Columns, Strips]:
     start = np.concatenate([axis.edges[:, 0], axis.edges[:, 1]])
     end = np.concatenate([axis.edges[:, 1], axis.edges[:, 0]])
     site = np.concatenate([axis.sites[:, 0], axis.sites[:, 1]])
+    start, end, site = (each[site != NOBODY] for each in (start, end, site))
     top = np.concatenate([start, end])
     corner, segment, foot = _feet(axis, top, np.concatenate([site, site]))
     stands_on = np.where(corner >= 0, corner, len(axis.corners) + segment)

@@ -6,7 +6,8 @@ from typing import Final
 import numpy as np
 
 from moulddesign.mesh import Indices, Points
-from moulddesign.pastry.medial import Floats, Medial
+from moulddesign.pastry.boundary import Floats
+from moulddesign.pastry.medial import NOBODY, Medial
 
 SAME_MM: Final = 1e-6
 """Distances, and places along an edge, nearer than this are one [mm]; a tenth of the grid."""
@@ -26,11 +27,12 @@ def subdivided(axis: Medial, levels_mm: Floats, fan_rad: float) -> Medial:
         Largest angle that a chord may span, seen from the corner it goes around [rad].
     """
     axis = replace(axis, distances=_snapped(axis.distances, levels_mm))
-    around_corner = (axis.sites < 0).any(axis=1)
+    near = (axis.sites != NOBODY).all(axis=1)
+    round_corner = (axis.sites < 0).any(axis=1)
     cuts = _joined(
         [
-            _straight_cuts(axis, np.flatnonzero(~around_corner), levels_mm),
-            _arc_cuts(axis, np.flatnonzero(around_corner), levels=levels_mm, fan_rad=fan_rad),
+            _straight_cuts(axis, np.flatnonzero(near & ~round_corner), levels_mm),
+            _arc_cuts(axis, np.flatnonzero(near & round_corner), levels=levels_mm, fan_rad=fan_rad),
         ]
     )
     return _cut(axis, cuts)

@@ -3,16 +3,20 @@
 import numpy as np
 import shapely
 
+from moulddesign.design import Profile
 from moulddesign.mesh import Mesh
 from moulddesign.pastry.flat import filled
 from moulddesign.pastry.medial import medial, on_grid
 from moulddesign.pastry.profile import section
-from moulddesign.pastry.roof import roof_over
+from moulddesign.pastry.roof import roof, roof_over
 
 
 def roofed(shape, profile, *, depth_mm=1.5, draft_deg=15.0):
     """Return region on the grid, section and roof, as the relief makes them."""
     region = on_grid(shape)
+    if profile is Profile.FLAT:
+        wall = section(profile, depth_mm=depth_mm, draft_deg=draft_deg, widest_mm=np.inf)
+        return region, wall, roof(region, wall)
     axis = medial(region)
     widest_mm = float(axis.distances.max())
     wall = section(profile, depth_mm=depth_mm, draft_deg=draft_deg, widest_mm=widest_mm)

@@ -5,9 +5,13 @@ import pytest
 import shapely
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
+from pyvoronoi import Pyvoronoi
 from strategies import polygons, regular, star, strokes
 
-from moulddesign.pastry.medial import GRID_MM, medial, on_grid
+from moulddesign.pastry.boundary import GRID_MM, boundary
+from moulddesign.pastry.diagram import diagram
+from moulddesign.pastry.medial import medial, on_grid
+from moulddesign.pastry.near import medial_near
 
 
 def checked(shape):
@@ -62,6 +66,60 @@ def test_a_circles_axis_ends_in_its_centre():
     assert deepest == pytest.approx([0.0, 0.0], abs=2e-3)
     # The inscribed circle of a regular polygon has the radius R cos(pi / n).
     assert axis.distances.max() == pytest.approx(5.0 * np.cos(np.pi / 48), abs=2.0 * GRID_MM)
+
+
+def test_the_diagram_has_the_edges_that_the_library_lists_one_by_one():
+    edge = boundary(on_grid(star(5, 10, 4).difference(regular(7, 2.0))))
+    machine = Pyvoronoi(1)
+    for segment in edge.corners[edge.segments].astype(int).tolist():
+        machine.AddSegment(segment)
+    machine.Construct()
+    listed = [machine.GetEdge(number) for number in range(machine.CountEdges())]
+    places = [(vertex.X, vertex.Y) for vertex in machine.GetVertices()]
+    finite = [e for e in listed if e.start >= 0 and e.end >= 0]
+    found = diagram(edge.corners, edge.segments)
+    ends = found.vertices[np.concatenate([found.ends, found.ends[:, ::-1]])]
+    expected = np.array([(places[e.start], places[e.end]) for e in finite])
+    # A vertex on a corner takes its whole number, within a hundredth of a grid step.
+    assert sorted(np.rint(ends).reshape(-1, 4).tolist()) == sorted(
+        np.rint(expected).reshape(-1, 4).tolist()
+    )
+    assert 2 * found.square.sum() == sum(not e.is_primary for e in finite)
+    assert all(listed[e.twin].twin == number for number, e in enumerate(listed))
+
+
+def nearer(axis, reach_mm):
+    """Return the axis's vertices nearer to the edge than a distance, sorted, in 1e-7 mm."""
+    used = np.unique(axis.edges)
+    rows = used[axis.distances[used] < reach_mm]
+    found = np.column_stack([axis.vertices[rows], axis.distances[rows]])
+    return np.unique(np.rint(found * 1e7), axis=0)
+
+
+@pytest.mark.parametrize("reach_mm", [0.05, 0.41, 1.3, 30.0])
+@pytest.mark.parametrize(
+    "shape",
+    [
+        pytest.param(shapely.box(0, 0, 10, 4), id="box"),
+        pytest.param(star(5, 10, 4).difference(regular(7, 2.0)), id="star with a hole"),
+        pytest.param(regular(90, 5.0).difference(regular(60, 3.0)), id="annulus"),
+        pytest.param(
+            shapely.MultiPolygon([shapely.box(0, 0, 5, 5), shapely.box(5, 5, 9, 9)]),
+            id="squares that touch in a corner",
+        ),
+        pytest.param(
+            shapely.LineString([(0, 0), (9, 3), (18, 0), (18, 9)]).buffer(0.4, quad_segs=3)
+            | shapely.box(0, 0, 4, 4),
+            id="narrow stroke from a wide place",
+        ),
+    ],
+)
+def test_near_the_edge_the_axis_is_the_whole_ones(shape, reach_mm):
+    region, whole = checked(shape)
+    near = medial_near(region, reach_mm)
+    # `checked` holds the whole axis against shapely; lines that halve a straight angle may end
+    # in other places, so what is at the reach itself is not compared.
+    np.testing.assert_allclose(nearer(near, reach_mm), nearer(whole, reach_mm), atol=1.0)
 
 
 def test_a_tree_for_a_region_without_holes_and_a_loop_for_each_hole():

@@ -18,7 +18,8 @@ from pastry.surfaces import (
 from strategies import polygons, regular, star, strokes
 
 from moulddesign.design import Profile
-from moulddesign.pastry.medial import GRID_MM, on_grid
+from moulddesign.pastry.boundary import GRID_MM
+from moulddesign.pastry.medial import on_grid
 
 LARGEST_ERROR_MM = {Profile.FLAT: 0.02, Profile.BEVEL: 0.02, Profile.PILLOW: 0.03}
 """What the relief may be off by, as the job asks [mm]."""
@@ -88,6 +89,12 @@ REGIONS = {
     "thick comb": shapely.union_all(
         [BOX(0, 0, 12, 2), *(BOX(x, 1, x + 1, 6) for x in range(0, 12, 2))]
     ),
+    "island in a sharp corner, before both walls' tops": BOX(0, 0, 9, 9).difference(
+        BOX(0.05, 0.05, 0.08, 0.08)
+    ),
+    "island before the fan of a reflex corner": BOX(0, 0, 9, 9)
+    .difference(BOX(0, 0, 4, 4))
+    .difference(BOX(4.49, 4.49, 4.52, 4.52)),
     "random strokes": random_strokes(25, 1),
     "random dots": random_dots(60, 2),
 }
