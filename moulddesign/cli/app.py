@@ -16,6 +16,7 @@ from moulddesign.cli import (
     page,
     patterns,
     portion,
+    series,
     trial,
 )
 from moulddesign.cli.console import INTERRUPTED
@@ -37,6 +38,7 @@ app.command("trial")(trial.show)
 app.add_typer(patterns.app, name="patterns")
 app.command("coupon")(coupon.run)
 app.command("inspect")(inspect.show)
+app.command("series")(series.run)
 app.command("page")(page.run)
 app.command("fit")(fit.show)
 

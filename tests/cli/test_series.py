@@ -1,0 +1,201 @@
+"""`moulddesign series` as a person runs it, stops it, and loses a worker."""
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from cli.command import COMMAND, environment, moulddesign, refused
+
+FILES = {"sleeve.stl", "stamp.stl", "plunger.stl", "pastry.stl", "report.json", "design.toml"}
+KEYS = (
+    "name;portion.finished_weight_g;portion.ratio;relief.sense;relief.depth_mm;"
+    "relief.layers.1.pattern;relief.layers.1.size_mm;portion.centres.1.mass_g\n"
+)
+GOOD = "figs;40;3:7;;;bee;;3\n"
+# Relief sunk by 3 mm cuts through the crust that 1:9 leaves.
+FAILING = "cut;75;1:9;sunk;3;sun;;3\n"
+# No pastry of 60 g is 300 mm wide.
+REFUSED = "huge;60;3:7;;;sun;300;3\n"
+TABLE = KEYS + FAILING + REFUSED + GOOD
+
+
+def content(folder):
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def names(folder):
+    return sorted(path.name for path in folder.iterdir())
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """Return exit code, report, remarks and folder of a series of three."""
+    folder = tmp_path_factory.mktemp("series")
+    (folder / "cakes.csv").write_text("\ufeff" + TABLE, encoding="utf-8")
+    arguments = ("cakes.csv", "--formats", "stl", "--out", "out", "--jobs", "2", "--json")
+    code, said, remarks = moulddesign("series", *arguments, folder=folder)
+    return code, json.loads(said), remarks, folder
+
+
+def test_what_fails_does_not_stop_the_others(made):
+    code, report, remarks, folder = made
+    assert code == 1
+    assert report["jobs"] == 2
+    cut, huge, figs = report["pieces"]
+    assert [piece["name"] for piece in report["pieces"]] == ["cut", "huge", "figs"]
+    assert (cut["state"], cut["written"]) == ("failing", False)
+    assert cut["failed"]
+    assert all(name in cut["said"] for name in cut["failed"])
+    assert (huge["state"], huge["place"], huge["width_mm"]) == ("not made", "row 3", None)
+    assert "does not fit on the top; it takes" in huge["said"]
+    assert (figs["state"], figs["written"], figs["said"]) == ("made", True, "")
+    assert figs["finished_g"] == 40.0
+    assert "row 2, cut: Nothing is written" in remarks
+    assert "row 3, huge: relief.layers.size_mm = 300.0: does not fit" in remarks
+    assert "1 of 3 written to out" in remarks
+    assert names(folder) == ["cakes.csv", "out"]
+    assert names(folder / "out") == ["figs"]
+
+
+def test_a_piece_has_the_bytes_that_make_gives_it(made, tmp_path):
+    *_, folder = made
+    design = folder / "out" / "figs" / "design.toml"
+    arguments = (design, "--formats", "stl", "--out", tmp_path / "made", "--json")
+    code, said, _ = moulddesign("make", *arguments)
+    assert code == 0
+    first, second = content(folder / "out" / "figs"), content(tmp_path / "made")
+    assert set(first) >= FILES
+    # The report holds the time that each stage took; everything else is the same.
+    reports = [json.loads(files.pop("report.json")) for files in (first, second)]
+    assert first == second
+    assert [report.pop("seconds").keys() for report in reports]
+    assert reports[0] == reports[1]
+    height_mm = made[1]["pieces"][2]["height_mm"]
+    assert json.loads(said)["pastry"]["height_mm"] == height_mm
+
+
+def test_failing_pieces_are_published_where_one_insists(tmp_path):
+    (tmp_path / "cakes.csv").write_text(KEYS + FAILING)
+    arguments = ("cakes.csv", "--formats", "stl", "--out", ".", "--keep-failing")
+    code, said, remarks = moulddesign("series", *arguments, folder=tmp_path)
+    assert code == 1
+    for word in ("cut", "75.00", "failing", "Series"):
+        assert word in said
+    assert "1 of 1 written to ." in remarks
+    assert names(tmp_path) == ["cakes.csv", "cut"]
+    report = json.loads((tmp_path / "cut" / "report.json").read_text(encoding="utf-8"))
+    assert "fail" in {found["verdict"] for found in report["findings"]}
+
+
+@pytest.mark.parametrize(
+    ("text", "more", "sentence"),
+    [
+        (TABLE + "x;-1;3:7;;;bee;;3\n", (), "row 5, column portion.finished_weight_g = -1.0: must"),
+        (TABLE + "figs;60;3:7;;;bee;;3\n", (), "row 5, column name = 'figs': is the name of row 4"),
+        # 30 g of filling hold no centre of 50 g: arithmetic alone tells, before anything is built.
+        (TABLE + "x;43;3:7;;;bee;;50\n", (), "row 5, portion.centres"),
+        (TABLE, ("--jobs", "0"), "--jobs = 0: must be between 1 and 256."),
+        (TABLE, ("--formats", "stp"), "formats = 'stp': must name some of"),
+        (TABLE, ("--base", "none.toml"), "none.toml: cannot be read (No such file"),
+    ],
+)
+def test_bad_input_is_refused_before_anything_is_built(tmp_path, text, more, sentence):
+    (tmp_path / "cakes.csv").write_text(text)
+    said = refused("series", "cakes.csv", "--out", "out", *more, folder=tmp_path)
+    assert said.startswith(sentence)
+    assert names(tmp_path) == ["cakes.csv"]
+
+
+def test_a_folder_with_other_things_in_it_stops_the_series_before_it_begins(tmp_path):
+    (tmp_path / "cakes.csv").write_text(TABLE)
+    (tmp_path / "out" / "figs").mkdir(parents=True)
+    (tmp_path / "out" / "figs" / "letter.txt").write_text("mine")
+    code, said, remarks = moulddesign("series", "cakes.csv", "--out", "out", folder=tmp_path)
+    assert (code, said) == (1, "")
+    assert "holds other things (no report.json)" in remarks
+    assert names(tmp_path / "out") == ["figs"]
+
+
+def started(folder, *arguments):
+    return subprocess.Popen(  # noqa: S603 (our own command)
+        [*COMMAND, "series", "cakes.csv", "--formats", "stl", "--out", "out", *arguments],
+        cwd=folder,
+        env=environment(),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,  # as a terminal does: Ctrl-C reaches all of its processes
+    )
+
+
+def waited_for(condition, process):
+    """Wait until something holds, the process being alive; return what it is."""
+    end = time.monotonic() + 120.0
+    while time.monotonic() < end and process.poll() is None:
+        found = condition()
+        if found:
+            return found
+        time.sleep(0.05)
+    raise AssertionError(process.communicate())
+
+
+def files_in(folder):
+    return [path for path in folder.rglob("*") if path.is_file()] if folder.exists() else []
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no process groups there")
+class TestInterrupted:
+    def test_ctrl_c_leaves_130_and_whole_folders_only(self, made, tmp_path):
+        rows = [GOOD.replace("figs", f"figs {n}").replace("40", f"{40 + n}") for n in range(6)]
+        (tmp_path / "cakes.csv").write_text(KEYS + "".join(rows))
+        old = tmp_path / "out" / "figs 5"
+        shutil.copytree(made[3] / "out" / "figs", old)
+        before = content(old)
+        process = started(tmp_path, "--jobs", "2")
+        # In the middle of the files of a piece, where the most is half-made.
+        hidden = lambda: [p for p in files_in(tmp_path / "out") if ".moulddesign" in str(p)]  # noqa: E731
+        waited_for(hidden, process)
+        os.killpg(process.pid, signal.SIGINT)
+        said, remarks = process.communicate(timeout=60)
+        assert process.returncode == 130
+        assert (said, "Traceback" in remarks) == ("", False)
+        assert content(old) == before
+        for folder in (tmp_path / "out").iterdir():
+            assert set(names(folder)) >= FILES, folder
+
+    def test_ctrl_c_at_the_start_leaves_nothing(self, tmp_path):
+        (tmp_path / "cakes.csv").write_text(TABLE)
+        process = started(tmp_path)
+        waited_for(lambda: list((tmp_path / "out").glob(".moulddesign*/*")), process)
+        os.killpg(process.pid, signal.SIGINT)
+        _, remarks = process.communicate(timeout=60)
+        assert process.returncode == 130
+        assert "Traceback" not in remarks
+        assert names(tmp_path) == ["cakes.csv"]
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="/proc is Linux's")
+def test_a_worker_that_dies_loses_its_own_piece_only(tmp_path):
+    (tmp_path / "cakes.csv").write_text(KEYS + GOOD.replace("figs", "first") + GOOD)
+    process = started(tmp_path, "--jobs", "1", "--json")
+
+    def worker():
+        children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text().split()
+        return [
+            pid for pid in children if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes()
+        ]
+
+    (pid,) = waited_for(worker, process)
+    os.kill(int(pid), signal.SIGKILL)
+    said, remarks = process.communicate(timeout=300)
+    assert process.returncode == 1, remarks
+    first, second = json.loads(said)["pieces"]
+    assert (first["state"], second["state"]) == ("not made", "made")
+    assert "its process ended (code -9)" in first["said"]
+    assert names(tmp_path / "out") == ["figs"]
