@@ -76,8 +76,8 @@ def least_stroke_mm(region: Shape, *, below_mm: float) -> Thin | None:
     Returns
     -------
     Thin or None
-        The thinnest, or None where every stroke is at least `below_mm` wide. Widths under
-        0.1 mm may be passed over.
+        The thinnest with its width and place [mm], or None where every stroke is at least
+        `below_mm` wide. Widths under 0.1 mm may be passed over.
 
     Examples
     --------
