@@ -11,7 +11,7 @@ from rich.table import Table
 
 from moulddesign.cli.batch import recipe_of
 from moulddesign.cli.console import ends_at_once, err, figure, out, print_json, table
-from moulddesign.cli.options import MOULD, PIECE, RELIEF, AsJson, with_design
+from moulddesign.cli.options import MOULD, PIECE, RELIEF, STAMPS, AsJson, with_design
 from moulddesign.cli.weights import WEIGHING, weight_sentences, weight_table
 from moulddesign.design import Design
 from moulddesign.finding import Finding, Verdict
@@ -23,7 +23,7 @@ STAGES = ("portion", "pastry", "mould", "checks", "files")
 SIGNS = {Verdict.GOOD: "good", Verdict.WARN: "! warn", Verdict.FAIL: "x fail"}
 
 
-@with_design(*PIECE, *WEIGHING, *RELIEF, *MOULD)
+@with_design(*PIECE, *WEIGHING, *RELIEF, *STAMPS, *MOULD)
 def run(
     design: Design,
     *,
@@ -122,6 +122,11 @@ def _show(made: "Build", *, as_json: bool) -> None:
         f"{figure(pastry['relief_ml'])} mL are relief; crust "
         f"{figure(pastry['crust_thickness_mm'])} mm all round."
     )
+    for one in report["further_pastries"]:
+        out().print(
+            f"Under {one['stamp']}: {figure(one['height_mm'])} mm high, "
+            f"{one['higher_mm']:+.2f} mm from the middle ring, for the same portion."
+        )
     rows = [
         (part["name"], *part["size_mm"], part["volume_ml"], part["print_g"] or "")
         for part in report["parts"]

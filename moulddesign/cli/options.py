@@ -10,6 +10,7 @@ from typing import Annotated, Any, Final
 import typer
 
 from moulddesign.design import Design
+from moulddesign.design.carried import DRAWINGS
 from moulddesign.errors import SpecError
 
 DesignFile = Annotated[
@@ -24,7 +25,7 @@ class Override:
 
     flag: str
     field: str
-    kind: type
+    kind: Any
     metavar: str
     says: str
 
@@ -88,6 +89,17 @@ RELIEF: Final = (
 )
 """Options for the relief."""
 
+STAMPS: Final = (
+    Override(
+        "--also-pattern",
+        "stamps.patterns",
+        list[str],
+        "NAME|FILE",
+        "One more stamp for the same sleeve and plunger, as often as wanted; named as its pattern.",
+    ),
+)
+"""Options for further stamps of a press."""
+
 MOULD: Final = (
     Override("--kind", "mould.kind", str, "press|block|cast", "Kind of mould."),
     Override("--cavities", "mould.cavities", int, "N", "Cavities of a block or casting master."),
@@ -139,6 +151,8 @@ def _design(file: Path | None, asked: Mapping[str, Any]) -> Design:
     drawn = {key: given.pop(f"layer.{key}", None) for key in ("pattern", "text", "font")}
     if any(value is not None for value in drawn.values()):
         given["relief.layers"] = _layers(drawn)
+    if "stamps.patterns" in given:
+        given["further_stamps"] = [_stamp(pattern) for pattern in given.pop("stamps.patterns")]
     return design.with_values(given)
 
 
@@ -149,6 +163,14 @@ def _layers(drawn: Mapping[str, str | None]) -> list[dict[str, str]]:
     lettering = {key: drawn[key] for key in ("text", "font") if drawn[key] is not None}
     pattern = {} if drawn["pattern"] in {None, "none"} else {"pattern": drawn["pattern"]}
     return [layer for layer in (pattern, lettering) if layer]  # type: ignore[misc]
+
+
+def _stamp(pattern: str) -> dict[str, Any]:
+    """Return a further stamp of one pattern, with its name."""
+    if pattern == "none":
+        return {"name": "plain", "layers": []}
+    name = Path(pattern).stem if pattern.lower().endswith(DRAWINGS) else pattern
+    return {"name": name, "layers": [{"pattern": pattern}]}
 
 
 def _centres(design: Design, mass_g: float | None, density: float | None) -> list[dict[str, Any]]:

@@ -6,7 +6,7 @@ from typing import Any, Final
 from pydantic import BaseModel
 
 from moulddesign import __version__
-from moulddesign.building import PASTRY, Build
+from moulddesign.building import Build
 from moulddesign.design import Kind
 from moulddesign.design.portion import Centre
 from moulddesign.export.allergens import allergens
@@ -61,10 +61,11 @@ def card_figures(made: Build, recipe: Recipe | None) -> dict[str, Any]:
         "state": state_of(made),
         "batch": _batch(made),
         "parts": parts_table(report["parts"], made.design.printer.layer_height_mm),
+        "order": [breakable(part.name) for part in made.mould.assembled],
         "print_g": _grams(sum(part["print_g"] for part in report["parts"])),
         "settings": list(_settings(made)),
         "silicone": _silicone(report["mould"]),
-        "use": USES[made.design.mould.kind],
+        "use": _use(made),
         "material_caution": made.design.printer.plastic.caution,
         "cautions": report["cautions"],
         "allergens": _allergens(made, recipe),
@@ -113,6 +114,8 @@ def _shapes(made: Build) -> Iterator[list[str]]:
         size = f"{form} {roll.across_mm:.0f} {TIMES} {roll.length_mm:.0f} mm"
         yield ["…shaped to enter the mould", size]
     yield ["Pressed height, to the flat top", f"{made.pastry.height_mm:.1f} mm"]
+    for one in made.further:
+        yield [f"…under {breakable(one.stamp_name)}", f"{one.pastry.height_mm:.1f} mm"]
     yield ["Pressed width", f"{number(outline.width_mm)} mm"]
     yield ["Crust all round", f"{made.crust_mm:.1f} mm"]
 
@@ -155,8 +158,17 @@ def _silicone(mould: Mapping[str, Any]) -> str:
     return f"{mould['silicone_ml']:.0f} mL, {mould['silicone_g']:.0f} g"
 
 
+def _use(made: Build) -> str:
+    """Return what is done with the mould, and which stamps can be swapped."""
+    use = USES[made.design.mould.kind]
+    if not made.further:
+        return use
+    others = ", ".join(breakable(one.stamp_name) for one in made.further)
+    return f"{use} In the stamp's place on the same plunger: {others}."
+
+
 def _bed(made: Build) -> str:
-    sizes = [mesh.size_mm for name, mesh in made.meshes.items() if name != PASTRY]
+    sizes = [made.meshes[part.name].size_mm for part in made.mould.parts]
     return (
         f" {TIMES} ".join(f"{max(size[axis] for size in sizes):.0f}" for axis in range(3)) + " mm"
     )

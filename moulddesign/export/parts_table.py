@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from typing import Any
 
-from moulddesign.building import PASTRY
 from moulddesign.export.breaking import breakable
 from moulddesign.export.ink import TIMES
 
@@ -21,14 +20,13 @@ def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, An
     Returns
     -------
     dict
-        `names`; `heads` and `rows` of name, size, layers, grams, metres, time, price where one is
+        `heads` and `rows` of name, size, layers, grams, metres, time, price where one is
         known, and files; `total`.
     """
-    printed = [row for row in rows if row["name"] != PASTRY]
+    printed = [row for row in rows if row["print_g"] > 0.0]  # a pastry takes no filament
     priced = all(row["print_price"] is not None for row in printed)
     price = ["Cost"] if priced else []
     return {
-        "names": [breakable(row["name"]) for row in printed],
         "heads": [
             "Part",
             "Size in its file, mm",
