@@ -20,8 +20,8 @@ def colour_of(name: str, number: int) -> tuple[float, float, float]:
     Parameters
     ----------
     name : str
-        `pastry` has its own.
+        `pastry`, and one that begins so, has its own.
     number : int
         Place of the part in its set.
     """
-    return PASTRY if name == "pastry" else PARTS[number % len(PARTS)]
+    return PASTRY if name.partition("-")[0] == "pastry" else PARTS[number % len(PARTS)]

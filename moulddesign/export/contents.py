@@ -9,6 +9,7 @@ from moulddesign.building import PASTRY, Build
 from moulddesign.export.card_figures import card_figures
 from moulddesign.export.drawing import Cuts, cuts, drawing, section_drawing
 from moulddesign.export.drawing_svg import svg_bytes
+from moulddesign.export.further import beside, of_the_blank, pastry_scenes, reliefs
 from moulddesign.export.glyphs import Faces, faces
 from moulddesign.export.ink import Ink
 from moulddesign.export.picture import Artist
@@ -18,6 +19,7 @@ from moulddesign.export.step import NO_RELIEF, step_bytes
 from moulddesign.export.title_block import Sheet
 from moulddesign.export.wanted import Format, Wanted
 from moulddesign.mesh import Mesh
+from moulddesign.pastry.pastry import Pastry
 from moulddesign.settling import settled
 
 if TYPE_CHECKING:
@@ -81,18 +83,25 @@ class Contents:
         return makers[ending]
 
     def _picture(self, name: str) -> bytes:
-        return self._relief.png if name == RELIEF_PNG else self.artist.png(name)
+        if name == RELIEF_PNG:
+            return self._relief.png
+        plans = reliefs(self.made)
+        return self._plan(plans[name]).png if name in plans else self.artist.png(name)
 
     @cached_property
     def _relief(self) -> ReliefPlan:
-        return relief_plan(self.made.pastry, line_mm=self.made.design.printer.line_width_mm)
+        return self._plan(self.made.pastry)
+
+    def _plan(self, pastry: Pastry) -> ReliefPlan:
+        return relief_plan(pastry, line_mm=self.made.design.printer.line_width_mm)
 
     def _step(self, name: str) -> bytes:
         whole = {part.name: part.solid for part in self.made.mould.parts}
         blanks = {f"{part.name}-blank": part.blank for part in self.made.mould.parts}
         solid = (whole | blanks)[name]
         assert solid is not None  # noqa: S101 (only names of bodies that exist are given)
-        what = NO_RELIEF if name in blanks else "as it stands in the assembly"
+        blank = f"{NO_RELIEF}{of_the_blank(self.made)}"
+        what = blank if name in blanks else "as it stands in the assembly"
         return step_bytes(solid, name=name, description=f"{self.made.design.name}, {name}, {what}")
 
     @cached_property
@@ -116,7 +125,8 @@ class Contents:
     def _glb(self) -> bytes:
         from moulddesign.export.glb import glb_bytes  # noqa: PLC0415 (see above)
 
-        return glb_bytes(assembled(self.made) | {PASTRY: self.made.meshes[PASTRY]})
+        pressed = {PASTRY: self.made.meshes[PASTRY]}
+        return glb_bytes(assembled(self.made) | pressed | beside(self.made))
 
     def _threemf(self) -> bytes:
         from moulddesign.export.threemf import threemf_bytes  # noqa: PLC0415 (see above)
@@ -168,7 +178,7 @@ def file_names(made: Build, wanted: Wanted) -> tuple[str, ...]:
         Format.STEP: [f"{name}.step" for name in _bodies(made)],
         Format.DRAWING: ["drawing.dxf", "drawing.svg"],
         Format.GLB: ["set.glb"],
-        Format.PICTURES: [PASTRY_PNG, PARTS_PNG, RELIEF_PNG],
+        Format.PICTURES: [PASTRY_PNG, PARTS_PNG, *pastry_scenes(made), *reliefs(made)],
         Format.THREEMF: ["set.3mf"],
         Format.CARD: [CARD_PDF],
     }
@@ -184,17 +194,18 @@ def scenes(made: Build, wanted: Wanted) -> Mapping[str, Scene]:
         PARTS_PNG: exploded_scene(assembled(made), pastry),
         PRINT_PNG: row_scene(printed(made)),
     }
-    return {name: scene for name, scene in every.items() if name in needed}
+    further = pastry_scenes(made) if Format.PICTURES in wanted.formats else {}
+    return {name: scene for name, scene in every.items() if name in needed} | dict(further)
 
 
 def printed(made: Build) -> dict[str, Mesh]:
     """Return the parts to print, as they lie on the bed."""
-    return {name: mesh for name, mesh in made.meshes.items() if name != PASTRY}
+    return {part.name: made.meshes[part.name] for part in made.mould.parts}
 
 
 def assembled(made: Build) -> dict[str, Mesh]:
-    """Return the parts as they stand in the assembly."""
-    return {part.name: settled(part.mesh) for part in made.mould.parts}
+    """Return the parts that go together as they stand in the assembly."""
+    return {part.name: settled(part.mesh) for part in made.mould.assembled}
 
 
 def _bodies(made: Build) -> Iterator[str]:

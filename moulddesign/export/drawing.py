@@ -70,7 +70,7 @@ def cuts(made: Build) -> Cuts:
         A section cannot be cut.
     """
     return Cuts(
-        parts=tuple(profile(part.mesh, part.name) for part in made.mould.parts),
+        parts=tuple(profile(part.mesh, part.name) for part in made.mould.assembled),
         pastry=upright_section(made.meshes[PASTRY], "the section of the pastry"),
     )
 
