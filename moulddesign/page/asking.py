@@ -15,7 +15,7 @@ from moulddesign.page.draft import Draft, at_field, flat, read
 from moulddesign.page.elements import Form, said
 from moulddesign.page.fields import every_field, sections
 from moulddesign.page.named import named_files, refuse_strange
-from moulddesign.page.session import Session, on_the_field
+from moulddesign.page.session import Session
 from moulddesign.page.texts import Texts
 from moulddesign.pastry.artwork import pattern_names
 from moulddesign.pastry.catalogue import titles
@@ -127,7 +127,7 @@ class Asking:
     def _edited(self, path: str, typed: object, refused: str | None = None) -> None:
         field = self.fields[without_places(path)]
         if refused is not None:
-            self.errors = {path: refused}
+            self.errors = {path: self.words.said(refused)}
             self._judged()
             return
         before = set(flat(self.draft.tree)[0])
@@ -168,14 +168,14 @@ class Asking:
             self._judged()
 
     def _put(self, error: MouldError) -> None:
-        name, sentence = on_the_field(error)
+        sentence = self.words.need(error)
         values, counts = flat(self.draft.tree)
         shown = set(self.fields) | set(values) | set(counts)
         path = at_field(error, shown, {}) if isinstance(error, SpecError) else None
         if path is not None:
             self.errors = {path: sentence}
         elif isinstance(error, SpecError):
-            self.errors = {name: sentence}
+            self.errors = {error.field: sentence}
 
     def _state(self) -> dict[str, Any]:
         values, counts = flat(self.draft.tree)

@@ -5,13 +5,13 @@ from typing import TYPE_CHECKING, Any, Final
 
 from nicegui import ui
 
-from moulddesign.errors import MouldError, SpecError
+from moulddesign.errors import MouldError
 from moulddesign.page import markup
 from moulddesign.page.address import packed
 from moulddesign.page.asking import Asking
 from moulddesign.page.elements import Sight, button, link, live, plain, said
 from moulddesign.page.piece import Piece
-from moulddesign.page.session import WHOLE, Session, on_the_field
+from moulddesign.page.session import WHOLE, Session
 from moulddesign.page.tasks import Bench
 from moulddesign.page.texts import Texts
 
@@ -231,14 +231,14 @@ class Page:
             self.trouble.set_content("")
             return
         self.checking(going_on=False)
-        sentence = str(error) if isinstance(error, SpecError) else on_the_field(error)[1]
+        sentence = self.words.error(error)
         self.trouble.set_content(
             markup.paragraph(self.words["nothing_made"]) + markup.paragraph(sentence)
         )
 
     def say(self, error: MouldError) -> None:
         """Show what was wrong with the address or a file, until the design is changed."""
-        self.notice.set_content(markup.paragraph(str(error)))
+        self.notice.set_content(markup.paragraph(self.words.error(error)))
 
     def files(self, token: str, sizes: dict[str, int]) -> None:
         """Show what can be downloaded."""

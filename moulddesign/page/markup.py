@@ -110,7 +110,7 @@ def findings(words: Texts, report: Mapping[str, Any]) -> str:
         if group
     )
     wrong = [f for verdict in ("fail", "warn") for f in groups[verdict]]
-    cautions = "".join(f"<li>{escape(text)}</li>" for text in report["cautions"])
+    cautions = "".join(f"<li>{escape(words.said(text))}</li>" for text in report["cautions"])
     return (
         paragraph(counts, "counts")
         + "".join(_finding(words, f) for f in wrong)
@@ -124,14 +124,15 @@ def findings(words: Texts, report: Mapping[str, Any]) -> str:
 def _finding(words: Texts, found: Mapping[str, Any]) -> str:
     verdict = found["verdict"]
     measured = found["measured"]
-    value = figure(measured) if isinstance(measured, float) else str(measured)
-    unit = f" {found['unit']}" if found["unit"] else ""
+    value = figure(measured) if isinstance(measured, float) else words.named(str(measured))
+    unit = f" {words.named(found['unit'])}" if found["unit"] else ""
     return (
         f'<div class="finding {verdict}"><p><span class="sign" aria-hidden="true">'
         f"{SIGNS[verdict]}</span> <b>{escape(words[f'verdict_{verdict}'])}:</b> "
-        f"{escape(found['name'])}</p><p>{escape(value + unit)} "
-        f'<span class="limit">({escape(words["limit"])}: {escape(found["limit"])}{escape(unit)}; '
-        f"{escape(found['source'])})</span></p></div>"
+        f"{escape(words.said(found['name']))}</p><p>{escape(value + unit)} "
+        f'<span class="limit">({escape(words["limit"])}: '
+        f"{escape(words.said(found['limit']) + unit)}; "
+        f"{escape(words.named(found['source']))})</span></p></div>"
     )
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
 from moulddesign.design import Design
-from moulddesign.errors import MouldError, SpecError
+from moulddesign.errors import MouldError
 from moulddesign.page.desk import Desk, zipped
 from moulddesign.page.piece import Piece
 from moulddesign.page.shelf import Shelf
@@ -245,10 +245,3 @@ def wanted_event() -> asyncio.Event:
     event = asyncio.Event()
     event.set()
     return event
-
-
-def on_the_field(error: MouldError) -> tuple[str, str]:
-    """Return the field that an error belongs to, and its sentence; no field where none is meant."""
-    if isinstance(error, SpecError):
-        return error.field, f"{error.need[:1].upper()}{error.need[1:]}."
-    return "", str(error)

@@ -24,12 +24,12 @@ def fitting(words: Texts, report: Mapping[str, Any], plot: str) -> str:
     plot : str
         Address of the plot of the window; empty where there is none.
     """
-    made = [paragraph(note) for note in report["notes"]]
+    made = [paragraph(words.said(note)) for note in report["notes"]]
     for number, cavity in enumerate(report["cavities"], start=1):
         title = words["cavity"].format(number=number, ml=figure(cavity["volume_ml"]))
         made.append(f"<h3>{escape(title)}</h3>")
         made += [_rows(words, cavity["rows"])]
-        made += [paragraph(text) for text in cavity["remarks"]]
+        made += [paragraph(words.said(text)) for text in cavity["remarks"]]
     window = report["window"]
     if window is not None:
         made.append(_window(words, window))
@@ -48,7 +48,7 @@ def _rows(words: Texts, rows: list[Mapping[str, Any]]) -> str:
                 row["ratio"],
                 *(figure(row[mass]) or "-" for mass in masses),
                 figure(row["crust_thickness_mm"]) or "-",
-                " ".join(row["remarks"]),
+                " ".join(map(words.said, row["remarks"])),
             )
             for row in group
         ]
@@ -148,7 +148,7 @@ def batching(words: Texts, made: Batch, currency: str) -> str:
 def _said(words: Texts, made: Batch, currency: str) -> list[str]:
     says = [words["centres_say"].format(count=count, name=name) for name, count in made.centres]
     if made.runs_short is not None:
-        says.append(words["runs_short"].format(what=made.runs_short))
+        says.append(words["runs_short"].format(what=words.named(made.runs_short)))
     for key, packed in (("trays_say", made.trays), ("boxes_say", made.boxes)):
         mass = f"{packed.mass_g:.0f}"
         says.append(words[key].format(count=packed.count, each=packed.each, mass=mass))

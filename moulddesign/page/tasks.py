@@ -20,7 +20,7 @@ from moulddesign.page.elements import Form, button, live, plain, said
 from moulddesign.page.fields import every_field, sections
 from moulddesign.page.markup import paragraph
 from moulddesign.page.named import refuse_strange
-from moulddesign.page.session import BUILD_LIMIT_S, Session, on_the_field, wanted_event
+from moulddesign.page.session import BUILD_LIMIT_S, Session, wanted_event
 
 Show = Callable[[Any], str]
 
@@ -92,7 +92,7 @@ class Task:
 
     def _edited(self, path: str, typed: object, refused: str | None = None) -> None:
         if refused is not None:
-            self.form.judge({path: refused})
+            self.form.judge({path: self.words.said(refused)})
             return
         self.draft.put(path, read(self.fields[without_places(path)], typed))
         self._judge()
@@ -116,7 +116,7 @@ class Task:
     def _placed(self, error: SpecError) -> dict[str, str]:
         values, counts = flat(self.draft.tree)
         path = at_field(error, set(self.fields) | set(values) | set(counts), {})
-        return {} if path is None else {path: on_the_field(error)[1]}
+        return {} if path is None else {path: self.words.need(error)}
 
     async def _work(self, wanted: asyncio.Event) -> None:
         self.answer.set_content(paragraph(self.words["working"]))
@@ -130,7 +130,7 @@ class Task:
         except MouldError as error:
             if isinstance(error, SpecError):
                 self.form.judge(self._placed(error))
-            self.answer.set_content(paragraph(str(error), "error"))
+            self.answer.set_content(paragraph(self.words.error(error), "error"))
 
     def _files(self) -> dict[str, str]:
         tree = self.draft.tree

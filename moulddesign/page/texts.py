@@ -3,17 +3,19 @@
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from importlib.resources import files
 from typing import Any, Final
 
+from moulddesign.errors import FileError, KernelError, MouldError, SpecError
 from moulddesign.page.fields import Field
+from moulddesign.page.phrases import Phrases
 
 LANGUAGES: Final = ("en", "de")
 """Languages that are complete, the first where no other is asked for."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Texts:
     """The words of one language.
 
@@ -53,6 +55,63 @@ class Texts:
         one = self.tables["entries"].get(path)
         return (one[0], one[1]) if one else (path.rpartition(".")[2], "+")
 
+    def said(self, text: str) -> str:
+        """Return a sentence of the rooms below; in English, and said to be, where none is known."""
+        if self.language == LANGUAGES[0]:
+            return text
+        found = self.phrases.said(text)
+        return self["in_english"].format(text=text) if found is None else found
+
+    def named(self, text: str) -> str:
+        """Return what may be a name or a published source: as it is where no language has it."""
+        if self.language == LANGUAGES[0]:
+            return text
+        return (
+            str(self.tables["words"].get(text))
+            if text in self.tables["words"]
+            else (self.phrases.said(text) or text)
+        )
+
+    def need(self, error: MouldError) -> str:
+        """Return what is wrong with a field, as a sentence beside it."""
+        text = error.need if isinstance(error, SpecError) else str(error)
+        said = self.said(text.rstrip("."))
+        return f"{said[:1].upper()}{said[1:]}."
+
+    def error(self, error: MouldError) -> str:
+        """Return what is wrong as a sentence that names the field, file or step."""
+        if self.language == LANGUAGES[0]:
+            return str(error)
+        match error:
+            case SpecError():
+                said = self.said(error.need)
+                return f"{self._path(error.field)} ({self._given(error.value)}): {said}."
+            case FileError():
+                return f"{error.path}: {self.said(error.reason)}."
+            case KernelError():
+                step, reason = self.named(error.step), self.said(error.reason)
+                return self["step_failed"].format(step=step, reason=reason)
+        return self.said(str(error).rstrip(".")) + "."
+
+    def _path(self, path: str) -> str:
+        """Return the label of a dotted field, its list entries counted from 1."""
+        parts = path.split(".")
+        plain = ".".join(part for part in parts if not part.isdigit())
+        label = self.tables["fields"].get(plain, [path])[0]
+        places = [str(int(part) + 1) for part in parts if part.isdigit()]
+        return " ".join([label, *places])
+
+    def _given(self, value: object) -> str:
+        return self.named(value) if isinstance(value, str) else f"{value}"
+
+    @cached_property
+    def phrases(self) -> Phrases:
+        """Sentences of the rooms below."""
+        tables = self.tables
+        return Phrases(
+            pairs=tables["phrases"], words=tables["words"], more=tables["page"]["more_wrong"]
+        )
+
     def _field(self, field: Field) -> tuple[str, str]:
         given = self.tables["fields"].get(field.path)
         if given is None:
@@ -71,8 +130,12 @@ def texts(language: str) -> Texts:
     language : str
         One of `LANGUAGES`.
     """
-    source = files("moulddesign") / "page" / "texts" / f"{language}.toml"
-    return Texts(language, tomllib.loads(source.read_text(encoding="utf-8")))
+    folder = files("moulddesign") / "page" / "texts"
+    tables = tomllib.loads((folder / f"{language}.toml").read_text(encoding="utf-8"))
+    if language != LANGUAGES[0]:  # the rooms below speak the first
+        phrases = folder / f"{language}-phrases.toml"
+        tables |= tomllib.loads(phrases.read_text(encoding="utf-8"))
+    return Texts(language, tables)
 
 
 def language_for(asked: str, accepted: str) -> str:

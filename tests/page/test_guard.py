@@ -1,10 +1,13 @@
 """Who is refused: other names, other sites, bodies without end, files that are none."""
 
 import http.client
+import json
 import signal
 import socket
+import subprocess
 
 import pytest
+from cli.command import COMMAND, environment
 from page.person import ended, started
 
 
@@ -135,6 +138,23 @@ def test_a_taken_port_gives_the_next_and_ctrl_c_ends_it(served):
     assert other.port > served.port
     # 128 + SIGINT, as a shell says it and every verb of the command line
     assert ended(other) == 130
+
+
+def test_a_program_is_told_where_the_page_is():
+    command = [*COMMAND, "page", "--no-browser", "--port", "0", "--json"]
+    with subprocess.Popen(  # noqa: S603 (our own command)
+        command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=environment()
+    ) as page:
+        told = json.loads(page.stdout.readline())
+        assert told == {
+            "address": f"http://127.0.0.1:{told['port']}/", "port": told["port"], "pid": page.pid,
+        }  # fmt: skip
+        line = http.client.HTTPConnection("127.0.0.1", told["port"], timeout=30)
+        line.request("GET", "/")
+        assert line.getresponse().status == 200
+        line.close()
+        page.send_signal(signal.SIGINT)
+        assert page.stdout.read() == ""  # nothing more than that one line
 
 
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM], ids=["Ctrl-C", "kill"])
