@@ -9,7 +9,15 @@ import shapely
 from moulddesign.building import Build
 from moulddesign.design import Kind
 from moulddesign.export.cut import hatching
-from moulddesign.export.dimension import ARROW_MM, STEP_MM, across, number, upright
+from moulddesign.export.dimension import (
+    ARROW_MM,
+    STEP_MM,
+    across,
+    diameter,
+    number,
+    radius,
+    upright,
+)
 from moulddesign.export.ink import (
     TIMES,
     Align,
@@ -20,8 +28,8 @@ from moulddesign.export.ink import (
     Lettering,
     Stroke,
     box_of,
-    fitted,
 )
+from moulddesign.export.letters import fitted
 from moulddesign.export.views import (
     Profile,
     axis,
@@ -32,6 +40,7 @@ from moulddesign.export.views import (
     outline_inks,
     shape_inks,
 )
+from moulddesign.pastry.outline import Outline
 
 LABEL_MM: Final = 2.8
 """Height of a label's capitals [mm]."""
@@ -115,14 +124,11 @@ def _section_dimensions(
     half = scale * made.pastry.outline.width_mm / 2.0
     height = made.pastry.height_mm
     sign = {"round": "⌀", "square": "□"}.get(made.pastry.outline.name, "")
-    inks: list[Ink] = []
-    inks += across(
-        ((-half, y0), (half, y0)), y0 - STEP_MM, sign + number(made.pastry.outline.width_mm)
-    )
-    edge = half
-    inks += upright(((edge, 0.0), (edge, scale * height)), x1 + STEP_MM, number(height))
-    inks += upright(((x1, y0), (0.0, y1)), x1 + 2.0 * STEP_MM, number((y1 - y0) / scale))
-    return inks
+    return [
+        across(((-half, y0), (half, y0)), y0 - STEP_MM, sign + number(2.0 * half / scale)),
+        upright(((half, 0.0), (half, scale * height)), x1 + STEP_MM, number(height)),
+        upright(((x1, y0), (0.0, y1)), x1 + 2.0 * STEP_MM, number((y1 - y0) / scale)),
+    ]
 
 
 def _inside(made: Build, scale: float) -> tuple[shapely.Geometry, list[Ink]]:
@@ -149,15 +155,15 @@ def _inside(made: Build, scale: float) -> tuple[shapely.Geometry, list[Ink]]:
 def _row(diameters: list[float], room: tuple[float, float], y: float) -> tuple[Circle, ...]:
     """Return centres side by side at mid height, those for which there is room."""
     kept: list[float] = []
-    for diameter in diameters:
-        if sum(kept) + diameter <= room[1] - room[0] or not kept:
-            kept.append(diameter)
+    for across_mm in diameters:
+        if sum(kept) + across_mm <= room[1] - room[0] or not kept:
+            kept.append(across_mm)
     gap = max(room[1] - room[0] - sum(kept), 0.0) / (len(kept) + 1)
     circles, x = [], room[0]
-    for diameter in kept:
-        x += gap + diameter / 2.0
-        circles.append(Circle(middle=(x, y), radius_mm=diameter / 2.0, layer=Layer.CENTRE))
-        x += diameter / 2.0
+    for across_mm in kept:
+        x += gap + across_mm / 2.0
+        circles.append(Circle(middle=(x, y), radius_mm=across_mm / 2.0, layer=Layer.CENTRE))
+        x += across_mm / 2.0
     return tuple(circles)
 
 
@@ -211,9 +217,25 @@ def _plan(made: Build, scale: float) -> tuple[Ink, ...]:
     x0, y0, x1, y1 = box_of(tuple(inks))
     inks += axis(0.0, y0, y1) + level_axis(x0, x1, 0.0) + _cutting_line(x0, x1)
     if outline.name != "round":
-        inks += upright(((0.0, y0), (0.0, y1)), x1 + STEP_MM + 8.0, number(outline.depth_mm))
-    inks.append(heading("Pastry, seen from above", 0.0, y1 + 6.0))
+        inks.append(upright(((0.0, y0), (0.0, y1)), x1 + STEP_MM + 8.0, number(outline.depth_mm)))
+    inks += _round_dimension(outline, scale)
+    title_y = max(y1 + 6.0, box_of(inks)[3] + 2.0)
+    inks.append(heading("Pastry, seen from above", 0.0, title_y))
     return tuple(inks)
+
+
+def _round_dimension(outline: Outline, scale: float) -> list[Ink]:
+    """Return the diameter of a round outline, or the radius of another's rounded corner."""
+    if outline.name == "round":
+        size = scale * outline.width_mm / 2.0
+        return [diameter((0.0, 0.0), size, f"⌀{number(outline.width_mm)}")]
+    corners = [arc for arc in outline.arcs if arc.turn_rad > 0.0 and arc.radius_mm > 0.0]
+    if not corners:
+        return []
+    # The corner that looks most to the right and above, where its figure has room.
+    arc = max(corners, key=lambda arc: sum(arc.centre))
+    x, y = arc.centre
+    return [radius((scale * x, scale * y), scale * arc.radius_mm, f"R{number(arc.radius_mm)}")]
 
 
 def _cutting_line(left: float, right: float) -> list[Ink]:

@@ -7,16 +7,14 @@ from typing import TYPE_CHECKING, Final
 
 from moulddesign.building import PASTRY, Build
 from moulddesign.export.card_figures import card_figures
-from moulddesign.export.drawing import Cuts, cuts, drawing, section_drawing
+from moulddesign.export.drawing import Cuts, Drawing, cuts, drawing, section_drawing
 from moulddesign.export.drawing_svg import svg_bytes
 from moulddesign.export.further import beside, of_the_blank, pastry_scenes, reliefs
 from moulddesign.export.glyphs import Faces, faces
-from moulddesign.export.ink import Ink
 from moulddesign.export.picture import Artist
 from moulddesign.export.relief_plan import CAPTION, ReliefPlan, relief_plan
 from moulddesign.export.scene import Scene, exploded_scene, pastry_scene, row_scene
 from moulddesign.export.step import NO_RELIEF, step_bytes
-from moulddesign.export.title_block import Sheet
 from moulddesign.export.wanted import Format, Wanted
 from moulddesign.mesh import Mesh
 from moulddesign.pastry.pastry import Pastry
@@ -109,18 +107,20 @@ class Contents:
         return cuts(self.made)
 
     @cached_property
-    def _drawn(self) -> tuple[Sheet, tuple[Ink, ...]]:
+    def _drawn(self) -> Drawing:
         return drawing(self.made, self._cuts, self.wanted.paper)
 
     def _dxf(self) -> bytes:
         from moulddesign.export.dxf import dxf_bytes  # noqa: PLC0415 (see above)
 
-        return dxf_bytes(*self._drawn, self._faces)
+        return dxf_bytes(self._drawn, self._faces)
 
     def _svg(self) -> bytes:
-        sheet, inks = self._drawn
+        sheet = self._drawn.sheet
         title = f"{self.made.design.name}: pastry and mould"
-        return svg_bytes((sheet.width_mm, sheet.height_mm), inks, title, faces=self._faces)
+        return svg_bytes(
+            (sheet.width_mm, sheet.height_mm), self._drawn.inks, title, faces=self._faces
+        )
 
     def _glb(self) -> bytes:
         from moulddesign.export.glb import glb_bytes  # noqa: PLC0415 (see above)

@@ -1,9 +1,23 @@
 """Dimensions as ISO 129-1 draws them: a line between arrows, two extension lines, the figure."""
 
 from collections.abc import Sequence
+from dataclasses import replace
+from math import cos, radians, sin
 from typing import Final
 
-from moulddesign.export.ink import Align, Fill, Ink, Layer, Lettering, Point, Stroke, text_width_mm
+from moulddesign.export.ink import (
+    Align,
+    Circle,
+    Dimension,
+    Fill,
+    Layer,
+    Lettering,
+    Mark,
+    Measures,
+    Point,
+    Stroke,
+)
+from moulddesign.export.letters import text_width_mm
 
 CAPITAL_MM: Final = 2.5
 """Height of a figure, the least of ISO 3098 that reads well in a workshop [mm]."""
@@ -19,6 +33,12 @@ OVER_MM: Final = 1.5
 
 LIFT_MM: Final = 0.8
 """Gap between a dimension line and its figure [mm]."""
+
+LEADER_MM: Final = 6.0
+"""From a circle to the bend of the line that carries its figure [mm]."""
+
+LEADER_DEG: Final = 45.0
+"""Direction of that line from the circle's middle [deg]."""
 
 GAP_MM: Final = 1.0
 """Gap between the view and an extension line [mm]."""
@@ -37,7 +57,7 @@ def number(length_mm: float) -> str:
 
 def across(
     ends: tuple[Point, Point], at_y: float, text: str, *, crossed: Sequence[float] = ()
-) -> tuple[Ink, ...]:
+) -> Dimension:
     """Return a dimension of a width, below or above a view.
 
     Parameters
@@ -55,31 +75,81 @@ def across(
     extensions = _extension_x(left, left_y, at_y) + _extension_x(right, right_y, at_y)
     line, place, align = _line((left, right), text, crossed)
     arrows = _arrows(left, right, outside=right - left < 3.0 * ARROW_MM)
-    return (
+    marks = (
         *extensions,
         Stroke(points=tuple((x, at_y) for x in line), layer=Layer.DIMENSION),
-        *(
-            Fill(
-                points=(
-                    (x, at_y),
-                    (x - turn, at_y + ARROW_MM / 6),
-                    (x - turn, at_y - ARROW_MM / 6),
-                ),
-                layer=Layer.DIMENSION,
-            )
-            for x, turn in arrows
-        ),
-        Lettering(
-            text=text,
-            at=(place, at_y + LIFT_MM),
-            capital_mm=CAPITAL_MM,
-            layer=Layer.DIMENSION,
-            align=align,
-        ),
+        *(_arrow((x, at_y), (-turn / ARROW_MM, 0.0)) for x, turn in arrows),
+        _figure(text, (place, at_y + LIFT_MM), align),
+    )
+    points = ((left, left_y), (right, right_y), (right, at_y))
+    return Dimension(measures=Measures.LEVEL, points=points, marks=marks)
+
+
+def diameter(middle: Point, radius_mm: float, text: str) -> Dimension:
+    """Return the dimension of a circle: its figure stands outside, above to the right.
+
+    Parameters
+    ----------
+    middle : (float, float)
+        Its middle [mm].
+    radius_mm : float
+        Its radius on the paper [mm].
+    text : str
+        The figure with its sign.
+    """
+    x, y = _towards(radius_mm)
+    points = ((middle[0] - x, middle[1] - y), (middle[0] + x, middle[1] + y))
+    return Dimension(measures=Measures.DIAMETER, points=points, marks=_leader(points[1], text))
+
+
+def radius(middle: Point, radius_mm: float, text: str) -> Dimension:
+    """Return the dimension of a rounded corner that looks above to the right.
+
+    Parameters
+    ----------
+    middle : (float, float)
+        The middle of its arc [mm].
+    radius_mm : float
+        Its radius on the paper [mm].
+    text : str
+        The figure with its sign.
+    """
+    x, y = _towards(radius_mm)
+    points = (middle, (middle[0] + x, middle[1] + y))
+    return Dimension(measures=Measures.RADIUS, points=points, marks=_leader(points[1], text))
+
+
+def _towards(length_mm: float) -> Point:
+    return length_mm * cos(radians(LEADER_DEG)), length_mm * sin(radians(LEADER_DEG))
+
+
+def _leader(tip: Point, text: str) -> tuple[Mark, ...]:
+    """Return an arrow on a circle from outside, and the line that carries its figure."""
+    x, y = _towards(LEADER_MM)
+    bend = (tip[0] + x, tip[1] + y)
+    end = (bend[0] + 1.0 + text_width_mm(text, CAPITAL_MM), bend[1])
+    return (
+        Stroke(points=(tip, bend, end), layer=Layer.DIMENSION),
+        _arrow(tip, (x / LEADER_MM, y / LEADER_MM)),
+        _figure(text, (bend[0] + 1.0, bend[1] + LIFT_MM), Align.LEFT),
     )
 
 
-def upright(ends: tuple[Point, Point], at_x: float, text: str) -> tuple[Ink, ...]:
+def _arrow(tip: Point, back: Point) -> Fill:
+    """Return an arrow by its tip and the direction in which it tapers out, a unit vector."""
+    (x, y), (along, aside) = tip, back
+    base = (x + ARROW_MM * along, y + ARROW_MM * aside)
+    half = ARROW_MM / 6.0
+    sides = ((base[0] - half * aside, base[1] + half * along),
+             (base[0] + half * aside, base[1] - half * along))  # fmt: skip
+    return Fill(points=(tip, *sides), layer=Layer.DIMENSION)
+
+
+def _figure(text: str, at: Point, align: Align) -> Lettering:
+    return Lettering(text=text, at=at, capital_mm=CAPITAL_MM, layer=Layer.DIMENSION, align=align)
+
+
+def upright(ends: tuple[Point, Point], at_x: float, text: str) -> Dimension:
     """Return a dimension of a height, right of a view; the figure reads from the right.
 
     Parameters
@@ -93,29 +163,26 @@ def upright(ends: tuple[Point, Point], at_x: float, text: str) -> tuple[Ink, ...
     """
     (low_x, low), (high_x, high) = ends
     flat = across(((-high, high_x), (-low, low_x)), at_x, text)
-    return tuple(map(_quarter_turned, flat))
+    return Dimension(
+        measures=Measures.UPRIGHT,
+        points=((low_x, low), (high_x, high), (at_x, high)),
+        marks=tuple(map(_quarter_turned, flat.marks)),
+    )
 
 
-def _quarter_turned(ink: Ink) -> Ink:
+def _quarter_turned(ink: Mark) -> Mark:
     """Return an entity drawn along x as one along y: x is minus the height, y is x."""
     if isinstance(ink, Lettering):
         # The figure lies left of its line, so that it reads from the right of the sheet.
         x, y = ink.at
         align = {Align.LEFT: Align.RIGHT, Align.RIGHT: Align.LEFT}.get(ink.align, ink.align)
-        return Lettering(
-            text=ink.text,
-            at=(y - 2.0 * LIFT_MM, -x),
-            capital_mm=ink.capital_mm,
-            layer=ink.layer,
-            align=align,
-            upright_deg=90,
-        )
-    if isinstance(ink, Stroke | Fill):
-        return type(ink)(points=tuple((y, -x) for x, y in ink.points), layer=ink.layer)
-    return ink
+        return replace(ink, at=(y - 2.0 * LIFT_MM, -x), align=align, upright_deg=90)
+    if isinstance(ink, Circle):  # pragma: no cover (no dimension has one)
+        return ink
+    return replace(ink, points=tuple((y, -x) for x, y in ink.points))
 
 
-def _extension_x(x: float, start_y: float, at_y: float) -> tuple[Ink, ...]:
+def _extension_x(x: float, start_y: float, at_y: float) -> tuple[Mark, ...]:
     sign = 1.0 if at_y > start_y else -1.0
     ends = ((x, start_y + sign * GAP_MM), (x, at_y + sign * OVER_MM))
     return (Stroke(points=ends, layer=Layer.DIMENSION),)

@@ -61,6 +61,25 @@ class Cuts:
     pastry: shapely.Geometry
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawing:
+    """A sheet and all that is drawn on it.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        At 1:1 the smallest that takes all views; where none does, the largest at a smaller scale.
+    scale : float
+        Length on the paper over true length.
+    inks : tuple of Ink
+        What is on it, from its lower left corner [mm].
+    """
+
+    sheet: Sheet
+    scale: float
+    inks: View
+
+
 def cuts(made: Build) -> Cuts:
     """Return the sections and edges of a build's parts and of its pastry.
 
@@ -75,8 +94,8 @@ def cuts(made: Build) -> Cuts:
     )
 
 
-def drawing(made: Build, shown: Cuts, paper: Paper) -> tuple[Sheet, View]:
-    """Return the sheet and all that is drawn on it, from its lower left corner.
+def drawing(made: Build, shown: Cuts, paper: Paper) -> Drawing:
+    """Return the drawing of a build.
 
     Parameters
     ----------
@@ -86,13 +105,6 @@ def drawing(made: Build, shown: Cuts, paper: Paper) -> tuple[Sheet, View]:
         Its sections.
     paper : Paper
         A4 (and A3), or Letter (and Tabloid).
-
-    Returns
-    -------
-    sheet : Sheet
-        At 1:1 the smallest that takes all views; where none does, the largest at a smaller scale.
-    inks : tuple of Ink
-        What is on it [mm].
 
     Raises
     ------
@@ -105,7 +117,8 @@ def drawing(made: Build, shown: Cuts, paper: Paper) -> tuple[Sheet, View]:
             inks = _arranged(views, sheet)
             if inks is not None:
                 title = title_block(made, sheet, f"1:{1.0 / scale:g}")
-                return sheet, (*frame(sheet), *title, *inks)
+                inks = (*frame(sheet), *title, *inks)
+                return Drawing(sheet=sheet, scale=scale, inks=inks)
     raise KernelError("the drawing", "the mould is larger than two metres; make it smaller")
 
 

@@ -6,7 +6,18 @@ from typing import Final
 from xml.sax.saxutils import escape
 
 from moulddesign.export.glyphs import Faces
-from moulddesign.export.ink import CAPITAL, Align, Circle, Fill, Ink, Layer, Lettering, Stroke
+from moulddesign.export.ink import (
+    Align,
+    Circle,
+    Fill,
+    Ink,
+    Layer,
+    Lettering,
+    Mark,
+    Stroke,
+    marks_of,
+)  # fmt: skip
+from moulddesign.export.letters import CAPITAL
 from moulddesign.export.pens import PENS
 
 FACES: Final = ("Verdana", "Arial")
@@ -38,8 +49,9 @@ def svg_bytes(
     )
     rows = ['<?xml version="1.0" encoding="UTF-8"?>', head, f"<title>{escape(title)}</title>"]
     rows.append(f'<rect width="{wide:g}" height="{high:g}" fill="#fff"/>')
+    marks = list(marks_of(inks))
     for layer in Layer:
-        shapes = [_element(ink, high, faces) for ink in inks if ink.layer is layer]
+        shapes = [_element(mark, high, faces) for mark in marks if mark.layer is layer]
         if shapes:
             rows += [_group(layer), *shapes, "</g>"]
     return "\n".join([*rows, "</svg>", ""]).encode("utf-8")
@@ -62,7 +74,7 @@ def _group(layer: Layer) -> str:
     )
 
 
-def _element(ink: Ink, high: float, faces: Faces) -> str:
+def _element(ink: Mark, high: float, faces: Faces) -> str:
     if isinstance(ink, Lettering):
         return _text(replace(ink, text=faces.marked(ink.text)), high)
     if isinstance(ink, Circle):

@@ -2,7 +2,6 @@
 
 import io
 import re
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Final
 
@@ -10,10 +9,11 @@ from ezdxf import units
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.filemanagement import new
 
+from moulddesign.export.drawing import Drawing
+from moulddesign.export.dxf_dimension import add_dimension, add_style, encoded
 from moulddesign.export.glyphs import Faces
-from moulddesign.export.ink import Align, Circle, Fill, Ink, Layer, Lettering, Stroke
+from moulddesign.export.ink import Align, Circle, Dimension, Fill, Layer, Lettering, Mark, Stroke
 from moulddesign.export.pens import PENS
-from moulddesign.export.title_block import Sheet
 
 STYLE: Final = "lettering"
 """Name of the text style."""
@@ -34,19 +34,18 @@ GUID: Final = "{00000000-0000-0000-0000-000000000000}"
 """Stands for the identifiers that ezdxf draws at random."""
 
 
-def dxf_bytes(sheet: Sheet, inks: Sequence[Ink], faces: Faces) -> bytes:
+def dxf_bytes(drawn: Drawing, faces: Faces) -> bytes:
     """Return a drawing as a DXF file; one unit is a millimetre on the paper.
 
     Parameters
     ----------
-    sheet : Sheet
-        Its limits are the drawing's.
-    inks : sequence of Ink
-        What is drawn, from the sheet's lower left corner.
+    drawn : Drawing
+        Its sheet's limits are the drawing's; its dimensions measure true lengths.
     faces : Faces
         What can be lettered; code points stand in the place of the rest.
     """
     document = new("R2010", setup=["linetypes"], units=units.MM)
+    sheet = drawn.sheet
     document.header["$LTSCALE"] = 1.0
     document.header["$LIMMAX"] = (sheet.width_mm, sheet.height_mm)
     document.header["$EXTMIN"] = (0.0, 0.0, 0.0)
@@ -57,9 +56,15 @@ def dxf_bytes(sheet: Sheet, inks: Sequence[Ink], faces: Faces) -> bytes:
         document.layers.add(
             layer.value, color=pen.number, linetype=pen.line_type, lineweight=pen.width_um // 10
         )
+    add_style(document, drawn.scale, lettering=STYLE)
     space = document.modelspace()
-    for ink in inks:
-        _add(space, ink, faces)
+    for ink in drawn.inks:
+        if isinstance(ink, Dimension):
+            block = add_dimension(space, ink)
+            for mark in ink.marks:
+                _add(block, mark, faces)
+        else:
+            _add(space, ink, faces)
     document.set_modelspace_vport(
         height=sheet.height_mm, center=(sheet.width_mm / 2.0, sheet.height_mm / 2.0)
     )
@@ -72,7 +77,7 @@ def dxf_bytes(sheet: Sheet, inks: Sequence[Ink], faces: Faces) -> bytes:
     return _timeless(text.getvalue()).encode("utf-8")
 
 
-def _add(space: Any, ink: Ink, faces: Faces) -> None:  # noqa: ANN401 (ezdxf's layout)
+def _add(space: Any, ink: Mark, faces: Faces) -> None:  # noqa: ANN401 (ezdxf's layout)
     marks = {"layer": ink.layer.value}
     if isinstance(ink, Stroke):
         space.add_lwpolyline(ink.points, close=ink.closed, dxfattribs=marks)
@@ -86,7 +91,7 @@ def _add(space: Any, ink: Ink, faces: Faces) -> None:  # noqa: ANN401 (ezdxf's l
 
 def _add_text(space: Any, ink: Lettering, marks: dict[str, str]) -> None:  # noqa: ANN401 (the same)
     entity = space.add_text(
-        ink.text,
+        encoded(ink.text),
         height=ink.capital_mm,
         rotation=ink.upright_deg,
         dxfattribs=marks | {"style": STYLE},

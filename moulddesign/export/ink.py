@@ -3,26 +3,19 @@
 Every length is in millimetres on the paper, x to the right, y up.
 """
 
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from functools import cache
 from typing import Final
 
 import numpy as np
-from PIL import ImageFont
 
-from moulddesign.export.glyphs import face_path, own_faces
+from moulddesign.export.letters import text_width_mm
 
 Point = tuple[float, float]
 
 TIMES: Final = "\N{MULTIPLICATION SIGN}"
 """Stands between lengths, and after a count."""
-
-CAPITAL: Final = 0.729
-"""Height of a capital of the face that lettering is measured with, as a share of its size."""
-
-MEASURE_PX: Final = 200
-"""Size at which lettering is measured [px]."""
 
 
 class Layer(StrEnum):
@@ -180,59 +173,74 @@ class Lettering:
         return x + start, y + low, x + start + self.width_mm, y + high
 
 
-Ink = Stroke | Circle | Fill | Lettering
+Mark = Stroke | Circle | Fill | Lettering
 
 
-def box_of(inks: tuple[Ink, ...]) -> tuple[float, float, float, float]:
+class Measures(StrEnum):
+    """What a dimension measures, by its points."""
+
+    LEVEL = "level"
+    """From the first point to the second along x; the third lies on the dimension line."""
+
+    UPRIGHT = "upright"
+    """The same along y."""
+
+    DIAMETER = "diameter"
+    """From the first point to the second, through the middle of a circle."""
+
+    RADIUS = "radius"
+    """From the first point, the middle, to the second."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dimension:
+    """A dimension: what it measures, and how it is drawn.
+
+    Parameters
+    ----------
+    measures : Measures
+        What the points are.
+    points : tuple of (float, float)
+        Two or three [mm].
+    marks : tuple of Stroke, Fill and Lettering
+        Its lines, arrows and figure.
+    """
+
+    measures: Measures
+    points: tuple[Point, ...]
+    marks: tuple[Mark, ...]
+
+    def moved(self, x: float, y: float) -> "Dimension":
+        """Return it moved [mm]."""
+        points = tuple((px + x, py + y) for px, py in self.points)
+        marks = tuple(mark.moved(x, y) for mark in self.marks)
+        return replace(self, points=points, marks=marks)
+
+    @property
+    def figure(self) -> Lettering:
+        """Its figure, with the sign before it."""
+        return next(mark for mark in self.marks if isinstance(mark, Lettering))
+
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """Least x and y, largest x and y [mm]."""
+        return box_of(self.marks)
+
+
+Ink = Mark | Dimension
+
+
+def marks_of(inks: Iterable[Ink]) -> Iterator[Mark]:
+    """Yield entities with every dimension taken apart into lines, arrows and figure."""
+    for ink in inks:
+        if isinstance(ink, Dimension):
+            yield from ink.marks
+        else:
+            yield ink
+
+
+def box_of(inks: Sequence[Ink]) -> tuple[float, float, float, float]:
     """Return least x and y, largest x and y of entities [mm]."""
     boxes = np.array([ink.box for ink in inks])
     (a, b), (c, d) = boxes[:, :2].min(axis=0).tolist(), boxes[:, 2:].max(axis=0).tolist()
     return a, b, c, d
-
-
-def text_width_mm(text: str, capital_mm: float) -> float:
-    """Return how long a line of text is in a wide sans-serif face, kerning left out.
-
-    What the face lacks is counted as long as the code points that may stand in its place.
-
-    Parameters
-    ----------
-    text : str
-        The text.
-    capital_mm : float
-        Height of its capitals [mm].
-    """
-    return float(_face().getlength(own_faces().marked(text))) * capital_mm / (CAPITAL * MEASURE_PX)
-
-
-def fitted(text: str, *, capital_mm: float, least_mm: float, room_mm: float) -> tuple[str, float]:
-    """Return a text and its capitals' height so that it fits a width.
-
-    Parameters
-    ----------
-    text : str
-        The text.
-    capital_mm, least_mm : float
-        Height of the capitals as wished, and at the least [mm].
-    room_mm : float
-        Width that there is [mm].
-
-    Returns
-    -------
-    text : str
-        Cut with an ellipsis only where it is too long at the least height.
-    capital_mm : float
-        The height that fits [mm].
-    """
-    wide = text_width_mm(text, capital_mm)
-    if wide <= room_mm:
-        return text, capital_mm
-    height = max(least_mm, capital_mm * room_mm / wide)
-    while len(text) > 1 and text_width_mm(text, height) > room_mm * (1.0 + 1e-9):
-        text = text.removesuffix("…")[:-1].rstrip() + "…"
-    return text, height
-
-
-@cache
-def _face() -> ImageFont.FreeTypeFont:
-    return ImageFont.truetype(str(face_path()), MEASURE_PX, layout_engine=ImageFont.Layout.BASIC)

@@ -7,7 +7,8 @@ from moulddesign import __version__
 from moulddesign.building import Build
 from moulddesign.design import Kind
 from moulddesign.export.dimension import number
-from moulddesign.export.ink import Circle, Ink, Layer, Lettering, Point, Stroke, fitted
+from moulddesign.export.ink import Circle, Ink, Layer, Lettering, Point, Stroke
+from moulddesign.export.letters import fitted
 
 HEIGHT_MM: Final = 34.0
 """Height of the title block [mm]."""

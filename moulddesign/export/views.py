@@ -9,7 +9,7 @@ import shapely
 
 from moulddesign.export.cut import edges_behind, edges_from_above, hatching, upright_section
 from moulddesign.export.dimension import STEP_MM, across, number, upright
-from moulddesign.export.features import Width, levels, widths
+from moulddesign.export.features import SAME_MM, Width, levels, widths
 from moulddesign.export.ink import Align, Circle, Ink, Layer, Lettering, Stroke, box_of
 from moulddesign.mesh import Mesh, Points
 
@@ -100,7 +100,7 @@ def part_view(part: Profile, *, scale: float, turn: int) -> tuple[Ink, ...]:
     inks += _width_dimensions(part, scale=scale, floor=y0)
     for row, level in enumerate(part.levels, start=1):
         ends = ((x1, y0), (x1, y0 + scale * level))
-        inks += upright(ends, x1 + STEP_MM * row, number(level))
+        inks.append(upright(ends, x1 + STEP_MM * row, number(level)))
     inks.append(heading(part.name, (x0 + x1) / 2.0, y1 + AXIS_MM + 1.5))
     return tuple(inks)
 
@@ -114,15 +114,22 @@ def _width_dimensions(part: Profile, *, scale: float, floor: float) -> list[Ink]
         crossed = [other for other in halves if other > half]
         text = width.sign + number(2.0 * width.half_mm)
         ends = ((-half, min(at, floor)), (half, min(at, floor)))
-        inks += across(ends, floor - STEP_MM * row, text, crossed=crossed)
+        inks.append(across(ends, floor - STEP_MM * row, text, crossed=crossed))
     return inks
 
 
 def part_plan(part: Profile, *, scale: float) -> tuple[Ink, ...]:
-    """Return a part seen from above: its sharp edges."""
+    """Return a part seen from above: its sharp edges, and sizes that its section does not have."""
     lines = [line(scale * edge, Layer.OUTLINE) for edge in part.plan]
-    x0, y0, x1, y1 = box_of(tuple(lines))
-    return (*lines, *axis(0.0, y0, y1), *level_axis(x0, x1, 0.0))
+    x0, y0, x1, y1 = box_of(lines)
+    inks: list[Ink] = [*lines, *axis(0.0, y0, y1), *level_axis(x0, x1, 0.0)]
+    wide, deep = (x1 - x0) / scale, (y1 - y0) / scale
+    left, _, right, _ = part.cut.bounds
+    if abs(wide - (right - left)) > SAME_MM:
+        inks.append(across(((x0, y0), (x1, y0)), y0 - STEP_MM, number(wide)))
+    if abs(deep - wide) > SAME_MM:
+        inks.append(upright(((x1, y0), (x1, y1)), x1 + STEP_MM, number(deep)))
+    return tuple(inks)
 
 
 def heading(text: str, x: float, y: float) -> Lettering:

@@ -11,12 +11,13 @@ import pytest
 import trimesh
 from export.builds import CASES, built
 from ezdxf import bbox
+from ezdxf.math import Vec2
 
 from moulddesign.export.drawing import cuts, drawing
 from moulddesign.export.drawing_svg import svg_bytes
 from moulddesign.export.dxf import dxf_bytes
 from moulddesign.export.glyphs import own_faces
-from moulddesign.export.ink import fitted, text_width_mm
+from moulddesign.export.letters import fitted, text_width_mm
 from moulddesign.export.paper import Paper
 
 SHEETS = [(case, paper) for case in CASES for paper in Paper]
@@ -27,15 +28,26 @@ SVG = "{http://www.w3.org/2000/svg}"
 def drawn(request):
     case, paper = request.param
     made = built(case)
-    sheet, inks = drawing(made, cuts(made), paper)
-    raw = dxf_bytes(sheet, inks, own_faces())
-    document = ezdxf.read(io.StringIO(raw.decode()))
-    svg = svg_bytes((sheet.width_mm, sheet.height_mm), inks, made.design.name, faces=own_faces())
+    whole = drawing(made, cuts(made), paper)
+    sheet = whole.sheet
+    document = ezdxf.read(io.StringIO(dxf_bytes(whole, own_faces()).decode()))
+    size = (sheet.width_mm, sheet.height_mm)
+    svg = svg_bytes(size, whole.inks, made.design.name, faces=own_faces())
     return made, sheet, document, ET.fromstring(svg)  # noqa: S314 (our own)
 
 
 def texts(document):
-    return list(document.modelspace().query("TEXT"))
+    """Every text that is seen: those of dimensions stand in their blocks."""
+    inside = [part for one in dimensions(document) for part in one.virtual_entities()]
+    return [one for one in (*document.modelspace(), *inside) if one.dxftype() == "TEXT"]
+
+
+def dimensions(document):
+    return list(document.modelspace().query("DIMENSION"))
+
+
+def words_of(text):
+    return text.plain_text().replace("\N{LATIN CAPITAL LETTER O WITH STROKE}", "\N{DIAMETER SIGN}")
 
 
 def box_of(entity):
@@ -67,14 +79,64 @@ def test_everything_lies_inside_the_frame(drawn):
 
 def test_views_stay_clear_of_the_title_block(drawn):
     document = drawn[2]
-    for text in document.modelspace().query('TEXT[layer=="dimension"]'):
-        low, _ = box_of(text)
-        assert low[1] > 44.0  # 10 mm of margin and 34 mm of title block
+    found = [text for text in texts(document) if text.dxf.layer == "dimension"]
+    assert len(found) == len(dimensions(document)) > 0
+    assert all(box_of(text)[0][1] > 44.0 for text in found)  # margin of 10, title block of 34 mm
+
+
+def test_a_program_measures_what_each_dimension_says(drawn):
+    document = drawn[2]
+    scale = stated_scale(document)
+    for one in dimensions(document):
+        style = document.dimstyles.get(one.dxf.dimstyle)
+        true_mm = one.get_measurement() * style.dxf.dimlfac
+        assert style.dxf.dimlfac == pytest.approx(1.0 / scale)
+        (said,) = (text for text in one.virtual_entities() if text.dxftype() == "TEXT")
+        sign, figure = re.fullmatch(r"([^\d]*)([\d.]+)", said.dxf.text).groups()
+        assert one.dxf.text == f"{sign}<>"
+        assert float(figure) == pytest.approx(true_mm, abs=0.0051)  # two decimals
+        # The program puts the figure where it is drawn.
+        low, high = box_of(said)
+        assert np.all((low <= one.dxf.text_midpoint.vec2) & (one.dxf.text_midpoint.vec2 <= high))
+
+
+def test_dimensions_look_as_iso_129_1_asks(drawn):
+    style = drawn[2].dimstyles.get("dimension").dxf
+    # From memory of ISO 129-1 and ISO 3098: figures above and along an unbroken line, capitals of
+    # 2.5 mm at the least, filled arrows as long, a gap before the extension line or none.
+    assert (style.dimtad, style.dimtih, style.dimtoh) == (1, 0, 0)
+    assert style.dimtxt == style.dimasz == 2.5
+    assert 0.0 <= style.dimexo <= 2.0
+    assert style.dimexe > 0.0
+
+
+def test_a_round_is_dimensioned_by_its_diameter_and_a_corner_by_its_radius(drawn):
+    made, _, document, _ = drawn
+    scale, outline = stated_scale(document), made.pastry.outline
+    kinds = {one.dimtype: one for one in dimensions(document)}  # 3 diameter, 4 radius in DXF
+    if outline.name == "round":
+        assert 4 not in kinds
+        assert kinds[3].get_measurement() == pytest.approx(scale * outline.width_mm, abs=1e-6)
+        circles = document.modelspace().query('CIRCLE[layer=="outline"]')
+        ends = [Vec2(kinds[3].dxf.defpoint), Vec2(kinds[3].dxf.defpoint4)]
+        assert any(
+            all(end.distance(Vec2(c.dxf.center)) == pytest.approx(c.dxf.radius) for end in ends)
+            for c in circles
+        )
+    else:
+        assert 3 not in kinds
+        radius = scale * made.design.pastry.corner_radius_mm
+        assert kinds[4].get_measurement() == pytest.approx(radius, abs=1e-6)
+
+
+def stated_scale(document):
+    words = " | ".join(text.dxf.text for text in texts(document))
+    return 1.0 / float(re.search(r"1:(\d+) on", words)[1])
 
 
 def test_the_whole_size_of_each_part_stands_on_it(drawn):
     made, _, document, _ = drawn
-    figures = {re.sub("[⌀□]", "", text.dxf.text) for text in texts(document)}
+    figures = {re.sub("[⌀□]", "", words_of(text)) for text in texts(document)}
     for part in made.mould.parts:
         body = trimesh.Trimesh(part.mesh.vertices, part.mesh.triangles, process=False)
         wide, _, high = body.extents
@@ -103,8 +165,7 @@ def test_the_title_block_says_name_weight_ratio_material_scale(drawn):
 
 def test_the_scale_that_is_stated_is_the_scale_that_is_drawn(drawn):
     made, _, document, _ = drawn
-    words = " | ".join(text.dxf.text for text in texts(document))
-    scale = 1.0 / float(re.search(r"1:(\d+) on", words)[1])
+    scale = stated_scale(document)
     outline = made.pastry.outline
     wide = outline.width_mm * scale
     if outline.name == "round":
@@ -118,8 +179,7 @@ def test_the_scale_that_is_stated_is_the_scale_that_is_drawn(drawn):
 
 def test_the_crust_is_drawn_as_thick_as_it_is(drawn):
     made, _, document, _ = drawn
-    words = " | ".join(text.dxf.text for text in texts(document))
-    scale = 1.0 / float(re.search(r"1:(\d+) on", words)[1])
+    scale = stated_scale(document)
     lines = document.modelspace().query('LWPOLYLINE[layer=="pastry"]')
     boxes = sorted(
         (np.array(line.get_points("xy")) for line in lines), key=lambda b: -np.ptp(b[:, 0])
@@ -133,7 +193,7 @@ def test_the_crust_is_drawn_as_thick_as_it_is(drawn):
 def test_svg_and_dxf_hold_the_same_words_and_layers(drawn):
     _, sheet, document, root = drawn
     in_svg = sorted(text.text for text in root.iter(f"{SVG}text"))
-    assert in_svg == sorted(text.dxf.text for text in texts(document))
+    assert in_svg == sorted(map(words_of, texts(document)))
     assert root.get("width") == f"{sheet.width_mm:g}mm"
     assert root.get("viewBox") == f"0 0 {sheet.width_mm:g} {sheet.height_mm:g}"
     used = {entity.dxf.layer for entity in document.modelspace()}
@@ -143,9 +203,10 @@ def test_svg_and_dxf_hold_the_same_words_and_layers(drawn):
 
 def test_a_small_mould_is_drawn_in_true_size_on_a_sheet_that_every_printer_takes():
     made = built("little")
-    sheet, inks = drawing(made, cuts(made), Paper.A4)
-    assert sheet.name == "A4"
-    assert any(getattr(ink, "text", "") == "1:1 on A4" for ink in inks)
+    whole = drawing(made, cuts(made), Paper.A4)
+    assert whole.sheet.name == "A4"
+    assert whole.scale == 1.0
+    assert any(getattr(ink, "text", "") == "1:1 on A4" for ink in whole.inks)
 
 
 def test_text_is_cut_only_where_it_cannot_be_smaller():

@@ -62,5 +62,9 @@ def test_each_file_names_the_part(folder, block_build):
     assert glb.geometry["block"].volume * 1e9 == pytest.approx(volume, rel=1e-5)
     drawing = ezdxf.readfile(folder / "drawing.dxf")
     assert "block" in {text.dxf.text for text in drawing.modelspace().query("TEXT")}
+    lengths = [one.get_measurement() for one in drawing.modelspace().query("DIMENSION")]
+    style = drawing.dimstyles.get("dimension")
+    for size_mm in block_build.meshes["block"].size_mm:
+        assert any(abs(one * style.dxf.dimlfac - size_mm) < 0.0051 for one in lengths)
     assert drawing.audit().errors == []
     assert "block" in PdfReader(folder / "card.pdf").pages[1].extract_text()
