@@ -146,7 +146,7 @@ class TestSizes:
 
     def test_without_any_size_the_usual_proportion_stands(self):
         made = pastry(design(), 60.0)
-        free = (4.0 * 60_000.0 / (0.5 * pi)) ** (1 / 3)
+        free = (4.0 * 60_000.0 / (0.55 * pi)) ** (1 / 3)
         assert abs(made.outline.width_mm - free) <= 0.25 + 1e-3
 
 
