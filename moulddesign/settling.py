@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from moulddesign.mesh import Indices, Mesh, Points, unfolded
+from moulddesign.mesh import Indices, Mesh, Points, distinct, unfolded
 
 DRAWN_BACK_MM: Final = (1e-3, 2e-3, 4e-3, 4e-3)
 """Steps by which corners draw back where float32 cannot keep two sheets apart [mm]."""
@@ -85,12 +85,12 @@ def _thin(mesh: Mesh) -> tuple[Points, NDArray[np.bool_]]:
 def _rounded(mesh: Mesh) -> tuple[Mesh, Indices]:
     """Return a mesh in float32 numbers, and which of its corners each given one became or -1."""
     rounded = mesh.vertices.astype(np.float32).astype(np.float64) + 0.0  # no negative zero
-    vertices, number = np.unique(rounded, axis=0, return_inverse=True)
-    triangles = unfolded(number[mesh.triangles].reshape(-1, 3))
+    vertices, number = distinct(rounded)
+    triangles = unfolded(number[mesh.triangles])
     made, used = _used(vertices, triangles)
     at = np.full(len(vertices), -1)
     at[used] = np.arange(len(used))
-    return made, at[number.ravel()]
+    return made, at[number]
 
 
 def _used(vertices: Points, triangles: Indices) -> tuple[Mesh, Indices]:

@@ -13,7 +13,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from moulddesign.check.regions import filled, hole, section_region, shadow
-from moulddesign.mesh import Mesh, bodies, box, difference, intersection, union
+from moulddesign.mesh import Mesh, box, intersection, pieces_of_air
 
 SLAB_MM: Final = 0.005
 """The table is felt this far above z = 0, so that float32 noise opens no leak [mm]."""
@@ -64,19 +64,20 @@ class Press:
         return float(self.sleeve.bounds[1, 2] - self.stamp.bounds[0, 2])
 
     @cached_property
-    def entering(self) -> Mesh:
-        """All that enters the bore: the stamp, and the plunger up to its palm disc."""
+    def entering(self) -> tuple[Mesh, Mesh]:
+        """What enters the bore: the stamp, and the plunger up to its palm disc."""
         low, high = self.plunger.bounds
         high[2] = min(high[2], self.sleeve.bounds[1, 2] + self.travel_mm) - EDGE_MM
         stem = intersection(
             [self.plunger, box(low - 1.0, high + np.array((1.0, 1.0, 0.0)))], "the stem"
         )
-        return union([self.stamp, stem], "stamp and stem")
+        return self.stamp, stem
 
     @cached_property
     def mover(self) -> BaseGeometry:
         """Shadow along the bore of all that enters it."""
-        return filled(shadow(self.entering, "the shadow of stamp and stem"))
+        shadows = [shadow(part, "the shadow of stamp and stem") for part in self.entering]
+        return filled(shapely.union_all(shadows))
 
     @cached_property
     def least_gap_mm(self) -> float:
@@ -92,7 +93,8 @@ class Press:
     @cached_property
     def guide_mm(self) -> float:
         """Length over which stamp and vanes lie on the bore's profile [mm]."""
-        return float(np.ptp(self.entering.vertices[_on_wall(self.entering, self.mover), 2]))
+        heights_mm = [part.vertices[_on_wall(part, self.mover), 2] for part in self.entering]
+        return float(np.ptp(np.concatenate(heights_mm)))
 
 
 def closed_cavity_mm3(sleeve: Mesh, stamp: Mesh) -> float:
@@ -207,10 +209,10 @@ def _enclosed_mm3(sleeve: Mesh, stamp: Mesh, top_mm: float) -> float:
     """Return the volume of the air on the table that does not reach the sides [mm^3]."""
     low, high = sleeve.bounds + np.array([[-1.0], [1.0]])
     low[2], high[2] = SLAB_MM, top_mm
-    air = difference(box(low, high), [sleeve, stamp], "the cavity of the press")
+    air = pieces_of_air([sleeve, stamp], low, high, step="the cavity of the press")
     inside = [
         part.volume_mm3
-        for part in bodies(air, "the cavity of the press")
+        for part in air
         if part.bounds[0, 2] < 2.0 * SLAB_MM
         and np.all(part.bounds[0, :2] > low[:2] + EDGE_MM)
         and np.all(part.bounds[1, :2] < high[:2] - EDGE_MM)

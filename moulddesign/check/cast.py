@@ -4,7 +4,7 @@ from typing import Final
 
 import numpy as np
 
-from moulddesign.check.pour import pour_cavities
+from moulddesign.check.pour import Cavity, pour_cavities
 from moulddesign.check.soundness import volume_finding
 from moulddesign.errors import KernelError
 from moulddesign.finding import Finding, judged
@@ -18,8 +18,8 @@ SILICONE_RATIO: Final = 0.002
 """Facets in the tray's corners hold less than its arcs by less than this, as a share."""
 
 
-def standing(master: Mesh) -> tuple[Mesh, ...]:
-    """Return what stands on a tray's floor inside its wall.
+def tray(master: Mesh) -> Cavity:
+    """Return what a tray holds when it is poured full.
 
     Parameters
     ----------
@@ -31,7 +31,28 @@ def standing(master: Mesh) -> tuple[Mesh, ...]:
     KernelError
         It holds nothing, or a boolean failed.
     """
-    floor_mm = _brim_and_floor_mm(master)[1]
+    held = pour_cavities(master)
+    if not held:
+        raise KernelError("the silicone", "the tray holds nothing; report this design")
+    return held[0]
+
+
+def standing(master: Mesh, held: Cavity) -> tuple[Mesh, ...]:
+    """Return what stands on a tray's floor inside its wall.
+
+    Parameters
+    ----------
+    master : Mesh
+        In print pose: tray open upward [mm].
+    held : Cavity
+        What `tray` returned of it.
+
+    Raises
+    ------
+    KernelError
+        A boolean failed.
+    """
+    floor_mm = held.rim_mm - held.depth_mm
     low, high = master.bounds
     cut_from = (low[0] - 1.0, low[1] - 1.0, floor_mm + ABOVE_MM)
     above = intersection([master, box(cut_from, high + 1.0)], "what stands in the tray")
@@ -43,13 +64,15 @@ def standing(master: Mesh) -> tuple[Mesh, ...]:
     )
 
 
-def silicone(master: Mesh) -> Mesh:
+def silicone(master: Mesh, held: Cavity) -> Mesh:
     """Return what is cast: the air in the tray up to its brim.
 
     Parameters
     ----------
     master : Mesh
         In print pose: tray open upward [mm].
+    held : Cavity
+        What `tray` returned of it.
 
     Raises
     ------
@@ -57,8 +80,8 @@ def silicone(master: Mesh) -> Mesh:
         It holds nothing, or a boolean failed.
     """
     low, high = master.bounds + np.array([[-1.0], [1.0]])
-    high[2] = _brim_and_floor_mm(master)[0]
-    air = pieces_of_air(master, low, high, step="the silicone")
+    high[2] = held.rim_mm
+    air = pieces_of_air([master], low, high, step="the silicone")
     inside = [part for part in air if np.all(part.bounds[0] > low + 0.5)]
     if not inside:
         raise KernelError("the silicone", "the tray holds nothing; report this design")
@@ -67,6 +90,7 @@ def silicone(master: Mesh) -> Mesh:
 
 def cast_findings(
     master: Mesh,
+    held: Cavity,
     *,
     pastry_mm3: float,
     count: int,
@@ -78,6 +102,8 @@ def cast_findings(
     ----------
     master : Mesh
         In print pose: tray open upward [mm].
+    held : Cavity
+        What `tray` returned of it.
     pastry_mm3 : float
         Volume that each pastry has to have, the silicone's shrinkage added [mm^3].
     count : int
@@ -88,14 +114,13 @@ def cast_findings(
     Raises
     ------
     KernelError
-        The tray holds nothing, or a boolean failed.
+        A boolean failed.
     """
-    found = standing(master)
-    brim_mm, _ = _brim_and_floor_mm(master)
+    found = standing(master, held)
     # Each was cut off a hair above the floor.
     volumes = [part.volume_mm3 + ABOVE_MM * _foot_mm2(part) for part in found]
     furthest = max(volumes, key=lambda volume: abs(volume - pastry_mm3), default=0.0)
-    cover_mm = brim_mm - max((float(part.bounds[1, 2]) for part in found), default=brim_mm)
+    cover_mm = held.rim_mm - max((float(p.bounds[1, 2]) for p in found), default=held.rim_mm)
     return (
         Finding(
             name="master: pastries standing in the tray",
@@ -113,7 +138,7 @@ def cast_findings(
         ),
         volume_finding(
             name="master: silicone to the brim",
-            measured_mm3=pour_cavities(master)[0].volume_mm3,
+            measured_mm3=held.volume_mm3,
             target_mm3=silicone_mm3,
             within_ratio=SILICONE_RATIO,
             source="closed form: tray less pastries; measured by pouring into the mesh",
@@ -127,13 +152,6 @@ def cast_findings(
             verdict=judged(good=cover_mm >= LEAST_COVER_MM),
         ),
     )
-
-
-def _brim_and_floor_mm(master: Mesh) -> tuple[float, float]:
-    held = pour_cavities(master)
-    if not held:
-        raise KernelError("the silicone", "the tray holds nothing; report this design")
-    return held[0].rim_mm, held[0].rim_mm - held[0].depth_mm
 
 
 def _foot_mm2(part: Mesh) -> float:

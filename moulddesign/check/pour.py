@@ -189,7 +189,7 @@ def _cut_out(mesh: Mesh, group: list[Basin]) -> list[Cavity]:
     level_mm = group[0].spill_mm
     low, high = mesh.bounds + np.array([[-1.0], [1.0]])
     high[2] = level_mm - BELOW_MM
-    air = pieces_of_air(mesh, low, high, step=STEP)
+    air = pieces_of_air([mesh], low, high, step=STEP)
     points = shapely.points([basin.deepest_mm for basin in group])
     closed = [part for part in air if _within(part, low, high)]
     faces = [(part, _face(part, high[2])) for part in closed]

@@ -15,6 +15,7 @@ from moulddesign.check.strength import (
 )
 from moulddesign.design.mould import Joint
 from moulddesign.finding import Finding
+from moulddesign.mesh import Mesh
 from moulddesign.pastry.further import Further
 from moulddesign.proving.evidence import Evidence
 from moulddesign.proving.piece import piece_findings, relief_layers
@@ -35,9 +36,10 @@ def pressed(made: Evidence) -> tuple[Finding, ...]:
         A mesh is not closed.
     """
     layer_mm = made.design.printer.layer_height_mm
+    press = _assembled(made)
     return (
-        *_press(made),
-        *_pull(made),
+        *_press(made, press),
+        *_pull(made, press.stamp),
         bore_foot_finding(made.meshes["sleeve"], name="sleeve", layer_mm=layer_mm),
         outer_foot_finding(made.meshes["stamp"], name="stamp", layer_mm=layer_mm),
     )
@@ -75,7 +77,14 @@ def under_further(made: Evidence, one: Further) -> tuple[Finding, ...]:
         first=made.mould.part("stamp").mesh,
         band_mm=made.design.mould.height_band * made.pastry.height_mm,
     )
-    found = (*piece_findings(own), *_press(own), *_pull(own), *relief_layers(own), rings)
+    press = _assembled(own)
+    found = (
+        *piece_findings(own),
+        *_press(own, press),
+        *_pull(own, press.stamp),
+        *relief_layers(own),
+        rings,
+    )
     return (
         *(replace(f, name=f"{one.stamp_name}: {f.name}") for f in found),
         outer_foot_finding(
@@ -86,10 +95,9 @@ def under_further(made: Evidence, one: Further) -> tuple[Finding, ...]:
     )
 
 
-def _press(made: Evidence) -> tuple[Finding, ...]:
+def _press(made: Evidence, assembled: Press) -> tuple[Finding, ...]:
     """Judge the assembled press, and the wall of its sleeve under a hand's push."""
     table, plastic = made.design.mould, made.design.printer.plastic
-    assembled = _assembled(made)
     found = press_findings(
         assembled,
         target_mm3=made.target_mm3,
@@ -137,14 +145,14 @@ def _assembled(made: Evidence) -> Press:
     )
 
 
-def _pull(made: Evidence) -> tuple[Finding, ...]:
+def _pull(made: Evidence, stamp: Mesh) -> tuple[Finding, ...]:
     """Judge whether the pastry leaves the stamp downwards."""
     if not made.pastry.relief:
         return ()
     return pull_findings(
         name="pastry from stamp",
         body=made.meshes[made.pastry_name],
-        tool=settled(made.mould.part(made.stamp_name).mesh),
+        tool=stamp,
         direction=(0.0, 0.0, -1.0),
         least_draft_deg=min(part.draft_deg for part in made.pastry.relief),
     )

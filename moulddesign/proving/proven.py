@@ -6,7 +6,7 @@ from typing import Final
 
 from moulddesign.check import soundness, volume_finding
 from moulddesign.check.block import block_findings
-from moulddesign.check.cast import cast_findings, silicone
+from moulddesign.check.cast import cast_findings, silicone, tray
 from moulddesign.check.lettering import lettering_finding
 from moulddesign.check.printing import printing_findings
 from moulddesign.check.pull import pull_findings
@@ -76,16 +76,18 @@ def _cast(made: Evidence) -> tuple[Finding, ...]:
     assert isinstance(layout, CastLayout)  # noqa: S101 (the layout goes with the kind)
     grown = made.mould.part("master").pose.scale ** 3
     drafts = [part.draft_deg for part in made.pastry.relief]
+    held = tray(master)
     return (
         *cast_findings(
             master,
+            held,
             pastry_mm3=grown * made.target_mm3 / (1.0 - table.silicone_shrink) ** 3,
             count=table.cavities,
             silicone_mm3=grown * layout.silicone_mm3,
         ),
         *pull_findings(
             name="silicone from tray",
-            body=silicone(master),
+            body=silicone(master, held),
             tool=master,
             direction=(0.0, 0.0, 1.0),
             least_draft_deg=min([made.pastry.side_draft_deg, table.tray_draft_deg, *drafts]),

@@ -6,6 +6,7 @@ import pytest
 from check.shapes import cylinder, manifold_of, mesh_of
 
 from moulddesign.check.cast import cast_findings, silicone, standing
+from moulddesign.check.cast import tray as held
 from moulddesign.errors import KernelError
 from moulddesign.finding import Verdict
 from moulddesign.mesh import box
@@ -24,7 +25,7 @@ def tray(*heights_mm):
 
 def found(master, count=2):
     air = 60.0 * 40.0 * 20.0 - count * PEG_MM3
-    return cast_findings(master, pastry_mm3=PEG_MM3, count=count, silicone_mm3=air)
+    return cast_findings(master, held(master), pastry_mm3=PEG_MM3, count=count, silicone_mm3=air)
 
 
 def test_a_master_as_asked_for_is_good():
@@ -34,14 +35,16 @@ def test_a_master_as_asked_for_is_good():
 
 
 def test_the_silicone_is_the_air_in_the_tray():
-    made = silicone(tray(12.0, 12.0))
+    master = tray(12.0, 12.0)
+    made = silicone(master, held(master))
     # float32 steps of 4e-6 mm over 60 x 40 mm.
     assert made.volume_mm3 == pytest.approx(48_000.0 - 2.0 * PEG_MM3, abs=0.01)
 
 
 def test_what_stands_in_the_tray_is_found_one_by_one():
-    assert len(standing(tray(12.0, 12.0))) == 2
-    assert standing(tray()) == ()
+    for heights_mm in ((12.0, 12.0), ()):
+        master = tray(*heights_mm)
+        assert len(standing(master, held(master))) == len(heights_mm)
 
 
 @pytest.mark.parametrize(
@@ -61,4 +64,4 @@ def test_what_is_wrong_fails_by_name(heights_mm, failing):
 
 def test_a_tray_that_holds_nothing_is_an_error():
     with pytest.raises(KernelError, match="the tray holds nothing"):
-        silicone(box((0, 0, 0), (30, 30, 20)))
+        held(box((0, 0, 0), (30, 30, 20)))
