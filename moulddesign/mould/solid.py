@@ -272,13 +272,21 @@ def _facets(shape: Any) -> tuple[Points, Indices]:  # noqa: ANN401 (the kernel's
         facets = BRep_Tool.Triangulation_s(face.wrapped, place)
         if facets is None:
             raise KernelError("the facets of a body", "a face could not be divided")
-        move, start = place.Transformation(), len(points) - 1
-        nodes = (facets.Node(i).Transformed(move) for i in range(1, facets.NbNodes() + 1))
-        points += [(p.X(), p.Y(), p.Z()) for p in nodes]
+        start = len(points) - 1
+        points += _nodes(facets, place)
         turn = -1 if face.wrapped.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1
-        rows = (facets.Triangle(i) for i in range(1, facets.NbTriangles() + 1))
-        triangles += [tuple(start + t.Value(k) for k in (1, 2, 3))[::turn] for t in rows]
+        rows = (facets.Triangle(i).Get() for i in range(1, facets.NbTriangles() + 1))
+        triangles += [(start + a, start + b, start + c)[::turn] for a, b, c in rows]
     return np.array(points), np.array(triangles, dtype=np.int64)
+
+
+def _nodes(facets: Any, place: Any) -> list[tuple[float, float, float]]:  # noqa: ANN401 (the kernel's)
+    """Return a face's corners where the face lies; few faces have a place of their own."""
+    nodes = map(facets.Node, range(1, facets.NbNodes() + 1))
+    if place.IsIdentity():
+        return [node.Coord() for node in nodes]
+    move = place.Transformation()
+    return [node.Transformed(move).Coord() for node in nodes]
 
 
 def _triple(vector: ArrayLike) -> tuple[float, float, float]:
