@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 import typer
 
-from moulddesign.cli.options import MOULD, PIECE, RELIEF, demo, with_design
+from moulddesign.cli.options import MOULD, PIECE, RELIEF, STAMPS, demo, with_design
 from moulddesign.design import Design
 from moulddesign.errors import FileError, SpecError
 
@@ -39,7 +39,7 @@ def design_of(*arguments):
     app = typer.Typer()
 
     @app.command()
-    @with_design(*PIECE, *RELIEF, *MOULD)
+    @with_design(*PIECE, *RELIEF, *STAMPS, *MOULD)
     def verb(design: Design) -> None:
         seen.append(design)
 
@@ -115,3 +115,44 @@ def test_a_centre_keeps_what_is_not_given(tmp_path):
 def test_a_file_that_is_missing_is_said():
     with pytest.raises(FileError, match="cannot be read"):
         design_of(Path("no-such-file.toml"))
+
+
+def test_each_further_pattern_is_a_stamp_of_its_name():
+    drawing = Path("art") / "wasp nest.svg"
+    arguments = ("bee", drawing, "none")
+    design = design_of(*(part for name in arguments for part in ("--also-pattern", name)))
+    assert [stamp.name for stamp in design.further_stamps] == ["bee", "wasp nest", "plain"]
+    drawn = [[layer.pattern for layer in stamp.layers] for stamp in design.further_stamps]
+    assert drawn == [["bee"], [str(drawing)], []]
+
+
+def test_further_patterns_take_the_place_of_the_files_stamps(tmp_path):
+    text = '[[further_stamps]]\nname = "sun"\nlayers = [{ pattern = "sun" }]\n'
+    (tmp_path / "cake.toml").write_text(text)
+    kept = design_of(tmp_path / "cake.toml", "--pattern", "bee")
+    assert [stamp.name for stamp in kept.further_stamps] == ["sun"]
+    other = design_of(tmp_path / "cake.toml", "--also-pattern", "wren")
+    assert [stamp.name for stamp in other.further_stamps] == ["wren"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (
+            ["bee", "bee"],
+            r"^further_stamps.2.name \(the second further stamp\) = 'bee': is the name",
+        ),
+        (["blank"], r"= 'blank': must not end in blank"),
+        ([""], r"must not be empty"),
+        (["a/b"], r"must not hold '/'"),
+    ],
+)
+def test_further_patterns_that_cannot_name_a_stamp_are_refused(arguments, sentence):
+    with pytest.raises(SpecError, match=sentence):
+        design_of(*(part for name in arguments for part in ("--also-pattern", name)))
+
+
+@pytest.mark.parametrize("kind", ["block", "cast"])
+def test_only_a_press_takes_further_patterns(kind):
+    with pytest.raises(SpecError, match=rf"^mould.kind = '{kind}': has no stamps to swap"):
+        design_of("--kind", kind, "--also-pattern", "bee")
