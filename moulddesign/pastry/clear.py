@@ -118,14 +118,15 @@ def _with_room(edge: Boundary, joints: _Joints, walls: Tops) -> Tops:
     of the place where they meet.
     """
     gentle = ~joints.convex & (joints.cosine > GENTLE_COSINE)
-    first = np.where(gentle[:, None], walls.end[edge.before], walls.begin)
-    second = np.where(gentle[:, None], joints.meet, walls.begin)
-    lines = np.stack([first, second, walls.begin, walls.end], axis=1)
-    reach = np.where(gentle, joints.reach, joints.height)
-    tree = _tree(edge, np.arange(len(lines)))
+    alone = np.stack([walls.begin, walls.end], axis=1)
+    tangents = [walls.end[edge.before], joints.meet, walls.begin, walls.end]
+    height = np.full(len(gentle), joints.height)
+    tree = _tree(edge, np.arange(len(gentle)))
     rows = np.flatnonzero(walls.clear)
     for some in (rows[::SAMPLE], rows):
-        wall, other = _near(tree, some, lines=lines, reach=reach)
+        plain = _near(tree, some[~gentle[some]], lines=alone, reach=height)
+        fans = _near(tree, some[gentle[some]], lines=np.stack(tangents, axis=1), reach=joints.reach)
+        wall, other = np.concatenate([plain, fans], axis=1)
         foreign = (other != wall) & (other != edge.before[wall]) & (other != edge.after[wall])
         left = _without(walls, wall[foreign])
         if 4 * left.clear[some].sum() < len(some):  # under a quarter

@@ -193,7 +193,6 @@ def _needed(columns: Columns, strips: Strips, bands: int) -> Columns:
     first = np.full(len(columns.foot), bands + 1)
     for side in (strips.left, strips.right):
         np.minimum.at(first, side, lowest)
-    used = np.unique(np.concatenate([strips.left, strips.right]))
-    on_corner = np.zeros(len(first), dtype=bool)
-    on_corner[used] = columns.corner[used] >= 0
-    return replace(columns, first=np.where(on_corner, 0, first))
+    used = np.zeros(len(first), dtype=bool)
+    used[strips.left] = used[strips.right] = True
+    return replace(columns, first=np.where(used & (columns.corner >= 0), 0, first))
