@@ -156,8 +156,10 @@ def _refuse_failed(made: Judged) -> None:
 def refuse_to_replace(folder: Path) -> None:
     """Raise `WriteError` where something other than a build or an empty folder is there."""
     try:
-        there, whole = folder.exists(), folder.is_dir()
-        build = (folder / REPORT).is_file() or (whole and not any(folder.iterdir()))
+        # `new/../..` exists only once it is resolved, and is what would be replaced.
+        target = Path(os.path.realpath(folder))
+        there, whole = target.exists(), target.is_dir()
+        build = (target / REPORT).is_file() or (whole and not any(target.iterdir()))
     except (OSError, ValueError) as error:
         raise WriteError(str(folder), f"cannot be made ({_said(error)})") from error
     if there and not whole:

@@ -45,7 +45,7 @@ def main(target, rounds, way):
         place.exchanged = lambda *_: False
     place.YOUNG_S = -1.0  # what is left is tidied at once, so that no round meets old leftovers
     chance = random.Random(7)  # noqa: S311 (moments, not secrets)
-    version = 0
+    version = -1  # none is there yet
     for number in range(rounds):
         child = os.fork()
         if child == 0:
@@ -58,7 +58,7 @@ def main(target, rounds, way):
         found = state(target)
         if found < version:
             raise SystemExit(f"lost: version {version} was there, now {found}")
-        version = max(found, 0)
+        version = found
         sys.stdout.write(f"round {number}: whole, version {version}\n")
     place.recover(target)
     left = [path.name for path in target.parent.iterdir() if path != target]

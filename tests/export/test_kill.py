@@ -5,6 +5,7 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from shutil import which
 
 import pytest
 
@@ -14,12 +15,14 @@ from moulddesign.export.folder import REPORT, staged
 
 ROOT = Path(__file__).parents[2]
 KILLED = Path(__file__).with_name("killed.py")
+KILLED_BUILD = Path(__file__).with_name("killed_build.py")
 ROUNDS = 50
 
 
-def run(program, *arguments):
+def run(program, *arguments, before=()):
     return subprocess.run(  # noqa: S603 (our own programs)
-        [sys.executable, *([] if program == KILLED else ["-c"]), str(program), *arguments],
+        [*before, sys.executable, *([] if isinstance(program, Path) else ["-c"]), str(program),
+         *arguments],
         capture_output=True, text=True, check=False, timeout=300,
         env=os.environ | {"PYTHONPATH": str(ROOT)},
     )  # fmt: skip
@@ -35,6 +38,18 @@ def test_killed_at_fifty_random_moments_the_folder_is_whole_and_never_older(way,
     assert lines[-1] == "left: []"
     versions = [int(line.rsplit(" ", 1)[1]) for line in lines[:-1]]
     assert versions[-1] > ROUNDS / 10  # it was killed in the middle of work, not before it
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no fork there")
+def test_a_build_killed_at_fifty_random_moments_is_the_old_or_the_new_one_whole(tmp_path):
+    target = tmp_path / "lantern night"
+    done = run(KILLED_BUILD, str(target), str(ROUNDS))
+    assert done.returncode == 0, done.stderr
+    lines = done.stdout.splitlines()
+    assert sum("whole" in line for line in lines) == ROUNDS
+    assert lines[-1] == "left: []"
+    # It was killed before, between and after two builds: both were found.
+    assert {"whole ['little']", "whole ['hexagon']"} <= {line.partition(": ")[2] for line in lines}
 
 
 def old_build(folder):
@@ -125,6 +140,41 @@ def test_no_room_is_one_sentence_and_the_old_build_stays(tmp_path):
     assert [path.name for path in tmp_path.iterdir()] == ["cakes"]
 
 
+DISK = """
+import subprocess, sys
+from pathlib import Path
+from moulddesign.errors import WriteError
+from moulddesign.export.folder import staged
+disk = Path(sys.argv[1])
+subprocess.run(["mount", "-t", "tmpfs", "-o", "size=64k", "none", str(disk)], check=True)
+target = disk / "cakes"
+target.mkdir()
+(target / "report.json").write_text("old")
+try:
+    with staged(target) as inside:
+        for number in range(9):
+            (inside / f"part {number}.stl").write_bytes(b"x" * 10_000)
+        (inside / "report.json").write_text("new")
+except WriteError as error:
+    print(error)
+print((target / "report.json").read_text(), [path.name for path in disk.iterdir()])
+"""
+
+
+def may_mount():
+    """Return whether a disk of one's own can be mounted, out of sight of other programs."""
+    asked = ["unshare", "--map-root-user", "--mount", "true"]
+    return which("unshare") is not None and subprocess.run(asked, check=False).returncode == 0  # noqa: S603
+
+
+@pytest.mark.skipif(not may_mount(), reason="unshare is absent, or not allowed")
+def test_a_full_disk_is_one_sentence_and_the_old_build_stays(tmp_path):
+    done = run(DISK, str(tmp_path), before=("unshare", "--map-root-user", "--mount"))
+    said, left = done.stdout.splitlines()
+    assert re.fullmatch(r".*cakes: cannot be written \(No space left on device\)\.", said)
+    assert left == "old ['cakes']"
+
+
 READ_ONLY = """
 import os, sys
 from pathlib import Path
@@ -162,6 +212,29 @@ def test_a_name_is_only_a_name(name, tmp_path):
         (inside / REPORT).write_text("new")
     assert [path.name for path in tmp_path.iterdir()] == [name]
     assert (tmp_path / name / REPORT).read_text() == "new"
+
+
+@pytest.mark.parametrize(
+    ("name", "made"),
+    [("a/b", "a/b"), ("./a", "a"), ("a//b/", "a/b"), ("a/./b", "a/b"), ("a/../b", "b")],
+)
+def test_slashes_and_dots_lead_where_they_always_lead(name, made, tmp_path):
+    with staged(tmp_path / "here" / name) as inside:
+        (inside / REPORT).write_text("new")
+    assert (tmp_path / "here" / made / REPORT).read_text() == "new"
+    found = {str(path.relative_to(tmp_path / "here")) for path in tmp_path.rglob("*/report.json")}
+    assert found == {f"{made}/{REPORT}"}
+
+
+@pytest.mark.parametrize("name", [".", "..", "../..", "a/../.."])
+def test_dots_that_lead_to_a_folder_of_other_things_are_refused(name, tmp_path):
+    home = tmp_path / "home" / "cakes"
+    (home / "notes").mkdir(parents=True)
+    (tmp_path / "home" / "letters").mkdir()
+    refused = pytest.raises(WriteError, match=r"holds other things \(no report\.json\)")
+    with refused, staged(home / name):
+        pass
+    assert {path.name for path in tmp_path.rglob("*")} == {"home", "cakes", "notes", "letters"}
 
 
 @pytest.mark.parametrize("name", ["x" * 256, "a\0b", "🏮" * 80])

@@ -1,0 +1,63 @@
+"""A program of its own: publishes a build again and again in a child, and kills it at random.
+
+Usage: python killed_build.py FOLDER ROUNDS
+Prints one line a round: the round, and whether the folder holds the whole of one build.
+"""
+
+import hashlib
+import json
+import os
+import random
+import signal
+import sys
+import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from export.builds import built
+
+from moulddesign.export import Wanted, formats, place, publish_failing
+
+WANTED = Wanted(formats=formats("stl"))  # quick, and what starts no process of its own
+CASES = ("little", "hexagon")
+
+
+def bytes_of(folder):
+    """Return the digest of every file; of the report, which holds times, the names it lists."""
+    digests = {path.name: hashlib.sha256(path.read_bytes()).digest() for path in folder.iterdir()}
+    report = json.loads((folder / "report.json").read_text("utf-8"))
+    return digests | {"report.json": sorted(report["files"])}
+
+
+def publish_by_turns(target):
+    while True:
+        for case in CASES:
+            publish_failing(built(case), target, WANTED)
+
+
+def main(target, rounds):
+    whole, took = {}, 0.0
+    for case in (*CASES, *CASES):  # the first round loads the libraries
+        start = time.perf_counter()
+        publish_failing(built(case), target, WANTED)
+        took = time.perf_counter() - start
+        whole[case] = bytes_of(target)
+    place.YOUNG_S = -1.0  # what is left is tidied at once, so that no round meets old leftovers
+    chance = random.Random(11)  # noqa: S311 (moments, not secrets)
+    for number in range(rounds):
+        child = os.fork()
+        if child == 0:
+            publish_by_turns(target)
+        time.sleep(chance.uniform(0.0, 2.0 * took))
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
+        found = [case for case, one in whole.items() if one == bytes_of(target)]
+        sys.stdout.write(f"round {number}: whole {found}\n" if found else "torn\n")
+    place.recover(target)
+    left = [path.name for path in target.parent.iterdir() if path != target]
+    sys.stdout.write(f"left: {left}\n")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), int(sys.argv[2]))
