@@ -193,7 +193,12 @@ def shaped(design: Design) -> Shape:
     return _Clock(lambda _: None).shaped(design)
 
 
-def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Build:
+def build(
+    design: Design,
+    stage: Callable[[str], None] = lambda _: None,
+    *,
+    begun: tuple[Shape, Mould] | None = None,
+) -> Build:
     """Return what a design becomes: weights, pastry, mould, and what was found.
 
     Parameters
@@ -202,6 +207,8 @@ def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Buil
         What is asked for.
     stage : callable
         Called with the name of each stage before it starts: portion, pastry, mould, checks.
+    begun : tuple of Shape and Mould, optional
+        The design's piece and mould, where they were made already; those stages are left out.
 
     Raises
     ------
@@ -213,8 +220,7 @@ def build(design: Design, stage: Callable[[str], None] = lambda _: None) -> Buil
         A geometry library could not do a step.
     """
     clock = _Clock(stage)
-    shape = clock.shaped(design)
-    mould = clock.timed("mould", lambda: moulded(design, shape.pastry, shape.further))
+    shape, mould = clock.begun(design) if begun is None else begun
     meshes = MappingProxyType(
         {part.name: part.printed for part in mould.parts}
         | {PASTRY: shape.pastry.mesh}
@@ -278,6 +284,10 @@ class _Clock:
         _leave_room(design, made, piece)
         thick = crust_mm(made, piece)
         return Shape(portion=weights, pastry=made, crust_mm=thick, further=further)
+
+    def begun(self, design: Design) -> tuple[Shape, Mould]:
+        shape = self.shaped(design)
+        return shape, self.timed("mould", lambda: moulded(design, shape.pastry, shape.further))
 
     def timed(self, name: str, work: Callable[[], T]) -> T:
         self.stage(name)

@@ -2,6 +2,7 @@
 
 import io
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
@@ -24,7 +25,38 @@ BEYOND: Final = 0.25
 """How far the line goes on beyond the window, as a share of it."""
 
 
-def window_svg(name: str, window: Window, *, sd_g: float, pieces: Sequence[Portion]) -> bytes:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wording:
+    """What the plot says; braces are filled in.
+
+    Parameters
+    ----------
+    title, with_centre, raw, finished, height, least, most, uncertainty : str
+        Of the whole, behind the title of a piece with a centre, of the axes, of the ends of the
+        window, and of the band.
+    """
+
+    title: str = "{name}: crust to filling {ratio}"
+    with_centre: str = ", with its centre"
+    raw: str = "raw weight, g"
+    finished: str = "finished weight, g"
+    height: str = "height to the flat top, mm"
+    least: str = "least"
+    most: str = "most"
+    uncertainty: str = "twice its uncertainty"
+
+
+ENGLISH: Final = Wording()
+
+
+def window_svg(
+    name: str,
+    window: Window,
+    *,
+    sd_g: float,
+    pieces: Sequence[Portion],
+    wording: Wording = ENGLISH,
+) -> bytes:
     """Return the plot of height over raw weight as an SVG file.
 
     Parameters
@@ -38,6 +70,8 @@ def window_svg(name: str, window: Window, *, sd_g: float, pieces: Sequence[Porti
         drawn, 0 draws none [g].
     pieces : sequence of Portion
         Weights to mark.
+    wording : Wording
+        What it says.
 
     Returns
     -------
@@ -46,24 +80,30 @@ def window_svg(name: str, window: Window, *, sd_g: float, pieces: Sequence[Porti
     """
     # Without the salt the SVG's names are random; without the date it is the same every day.
     with rc_context({"svg.hashsalt": "moulddesign", "font.size": 11}):
-        made = _figure(name, window, sd_g=sd_g, pieces=pieces)
+        made = _figure(name, window, wording, sd_g=sd_g, pieces=pieces)
         return _saved(made, "svg", {"Date": None})
 
 
 def window_png(name: str, window: Window, *, sd_g: float, pieces: Sequence[Portion]) -> bytes:
     """Return the plot of `window_svg` as a PNG file, 1080 pixels wide."""
     with rc_context({"font.size": 11, "savefig.dpi": DPI}):
-        made = _figure(name, window, sd_g=sd_g, pieces=pieces)
+        made = _figure(name, window, ENGLISH, sd_g=sd_g, pieces=pieces)
         return _saved(made, "png", {"Software": None})
 
 
-def _figure(name: str, window: Window, *, sd_g: float, pieces: Sequence[Portion]) -> Figure:
+def _figure(
+    name: str, window: Window, wording: Wording, *, sd_g: float, pieces: Sequence[Portion]
+) -> Figure:
     figure = Figure(figsize=(7.2, 4.6), layout="constrained")
     axes = figure.add_subplot()
-    _draw(axes, window, _heights_mm(window, pieces), sd_g=sd_g)
+    _draw(axes, window, _heights_mm(window, pieces))
+    if sd_g > 0.0:
+        _band(axes, f"±{2.0 * sd_g:.1f} g, {wording.uncertainty}", sd_g=sd_g)
+    _limit(axes, window.least, height_mm=window.least_mm, word=wording.least)
+    _limit(axes, window.most, height_mm=window.most_mm, word=wording.most, low=False)
     for piece in pieces:
         _mark(axes, window.height_of_mm(piece), piece)
-    _label(axes, name, window)
+    _label(axes, name, window, wording=wording)
     return figure
 
 
@@ -82,27 +122,31 @@ def _heights_mm(window: Window, pieces: Sequence[Portion]) -> list[float]:
     return heights
 
 
-def _draw(axes: Axes, window: Window, heights_mm: Sequence[float], *, sd_g: float) -> None:
+def _draw(axes: Axes, window: Window, heights_mm: Sequence[float]) -> None:
     found = [(window.piece_at(h), h) for h in heights_mm if window.bore.volume_mm3(h) > 0.0]
     points = np.array([(piece.raw_g, h) for piece, h in found if piece is not None])
     axes.axhspan(window.least_mm, window.most_mm, color=WINDOW, zorder=0)
     axes.plot(points[:, 0], points[:, 1], color=LINE, linewidth=2.0)
-    if sd_g > 0.0:
-        left, right = points[:, 0] - 2.0 * sd_g, points[:, 0] + 2.0 * sd_g
-        said = f"±{2.0 * sd_g:.1f} g, twice its uncertainty"
-        axes.fill_betweenx(points[:, 1], left, right, color=LINE, alpha=0.2, lw=0.0, label=said)
-        axes.legend(loc="lower right", framealpha=1.0, edgecolor="none")
     axes.set_xlim(points[0, 0], points[-1, 0])
     axes.set_ylim(points[0, 1], points[-1, 1])
-    _limit(axes, window.least, height_mm=window.least_mm, word="least")
-    _limit(axes, window.most, height_mm=window.most_mm, word="most")
 
 
-def _limit(axes: Axes, piece: Portion | None, *, height_mm: float, word: str) -> None:
+def _band(axes: Axes, said: str, *, sd_g: float) -> None:
+    """Draw what the weight's uncertainty leaves open beside the line."""
+    weights_g, heights_mm = np.asarray(axes.lines[0].get_xydata()).T
+    left, right = weights_g - 2.0 * sd_g, weights_g + 2.0 * sd_g
+    limits = axes.get_xlim()
+    axes.fill_betweenx(heights_mm, left, right, color=LINE, alpha=0.2, lw=0.0, label=said)
+    axes.set_xlim(limits)
+    axes.legend(loc="lower right", framealpha=1.0, edgecolor="none")
+
+
+def _limit(
+    axes: Axes, piece: Portion | None, *, height_mm: float, word: str, low: bool = True
+) -> None:
     """Mark one end of the window: the least at the right, the most at the left, off the line."""
     if piece is None:
         return
-    low = word == "least"
     axes.vlines(piece.raw_g, axes.get_ylim()[0], height_mm, color=LINE, linestyle=":", lw=1.0)
     axes.annotate(
         f"{word}: {height_mm:.1f} mm, {piece.raw_g:.0f} g",
@@ -124,17 +168,18 @@ def _mark(axes: Axes, height_mm: float, piece: Portion) -> None:
     )  # fmt: skip
 
 
-def _label(axes: Axes, name: str, window: Window) -> None:
+def _label(axes: Axes, name: str, window: Window, *, wording: Wording) -> None:
     table = window.design.portion
-    centre = ", with its centre" if table.centres else ""
-    axes.set_title(f"{name}: crust to filling {table.ratio}{centre}", loc="left")
-    axes.set_xlabel("raw weight, g")
-    axes.set_ylabel("height to the flat top, mm")
+    centre = wording.with_centre if table.centres else ""
+    title = wording.title.format(name=name, ratio=table.ratio)
+    axes.set_title(title + centre, loc="left")
+    axes.set_xlabel(wording.raw)
+    axes.set_ylabel(wording.height)
     finished = axes.secondary_xaxis(
         "top",
         functions=(partial(_times, 1.0 - table.loss), partial(_times, 1.0 / (1.0 - table.loss))),
     )
-    finished.set_xlabel("finished weight, g")
+    finished.set_xlabel(wording.finished)
     axes.grid(visible=True, color="#cccccc", linewidth=0.5)
     axes.set_axisbelow(True)
 

@@ -3,6 +3,7 @@
 import tomllib
 from collections.abc import Callable, Mapping
 from functools import cache
+from itertools import count
 from typing import Any, Final
 
 from moulddesign.design import Design
@@ -11,10 +12,11 @@ from moulddesign.design.library import library
 from moulddesign.design.pastry import OUTLINES
 from moulddesign.errors import MouldError, SpecError
 from moulddesign.page.described import Forms
-from moulddesign.page.draft import Draft, at_field, flat, read
+from moulddesign.page.draft import Draft, at_field, flat, reached, read
 from moulddesign.page.elements import Form, said
 from moulddesign.page.fields import every_field, sections
 from moulddesign.page.named import named_files, refuse_strange
+from moulddesign.page.parcel import renamed
 from moulddesign.page.session import Session
 from moulddesign.page.texts import Texts
 from moulddesign.pastry.artwork import pattern_names
@@ -105,10 +107,10 @@ class Asking:
         self.draft.replace(design.plain())
         self._judge(fill=True)
 
-    def load(self, text: str) -> None:
-        """Go on with the design in the text of a file."""
+    def load(self, text: str, names: Mapping[str, str]) -> None:
+        """Go on with the design in the text of a file, whose drawings were uploaded under names."""
         try:
-            tree = tomllib.loads(text.removeprefix("\ufeff"))
+            tree = renamed(tomllib.loads(text.removeprefix("\ufeff")), names)
             refuse_strange(named_files(tree), known_words(), self.session.shelf)
             self.take(Design.of(tree))
         except (ValueError, RecursionError) as error:
@@ -136,9 +138,17 @@ class Asking:
         self._judge(fill=bool(gone))
 
     def _added(self, path: str) -> None:
-        entry = {SOURCES[0]: pattern_names()[0]} if path == "relief.layers" else {}
-        self.draft.add(path, entry)
+        self.draft.add(path, self._new(path))
         self._judge(fill=True)
+
+    def _new(self, path: str) -> dict[str, Any]:
+        """Return what a new entry of a list holds at first."""
+        layer = {SOURCES[0]: pattern_names()[0]}
+        if path == "further_stamps":
+            taken = {stamp.get("name") for stamp in self.draft.tree.get(path, ())}
+            number = next(n for n in count(2) if str(n) not in taken)
+            return {"name": str(number), "layers": [layer]}
+        return layer if path.endswith(".layers") else {}
 
     def _dropped(self, path: str, place: int) -> None:
         self.draft.drop(path, place)
@@ -179,9 +189,10 @@ class Asking:
 
     def _state(self) -> dict[str, Any]:
         values, counts = flat(self.draft.tree)
-        for place, layer in enumerate(self.draft.tree.get("relief", {}).get("layers", ())):
-            source = next((name for name in SOURCES if name in layer), "")
-            values[f"relief.layers.{place}.source"] = source
+        for path in [path for path in counts if path.endswith(".layers")]:
+            for place, layer in enumerate(reached(self.draft.tree, path.split("."))):
+                source = next((name for name in SOURCES if name in layer), "")
+                values[f"{path}.{place}.source"] = source
         for path, field in self.fields.items():
             values.setdefault(path, field.default if not field.optional else None)
         return {"values": values, "counts": counts, "errors": self.errors}

@@ -1,6 +1,35 @@
 """What the page asks beside the design: weighings of a trial, and what there is on hand."""
 
 from moulddesign.design.quantity import Table, given
+from moulddesign.design.shelf import OwnedMould
+
+
+class OwnedAsk(OwnedMould):
+    """A mould that one has, and what else shall be worked out for it."""
+
+    ratios: str = given("", "More ratios for the table, such as 1:9; 35:65", max_length=200)
+    pressed_g: tuple[float, ...] = given(
+        (), "Raw weights whose pressed height is asked for", unit="g", max_length=20
+    )
+    pressed_mm: tuple[float, ...] = given(
+        (), "Pressed heights whose raw weight is asked for", unit="mm", max_length=20
+    )
+
+    @property
+    def mould(self) -> OwnedMould:
+        """The mould alone."""
+        return OwnedMould.of(self.model_dump(include=set(OwnedMould.model_fields)))
+
+    @property
+    def more_ratios(self) -> tuple[str, ...]:
+        """The ratios that were named."""
+        return tuple(self.ratios.replace(";", " ").replace(",", " ").split())
+
+
+class ShelfAsk(Table):
+    """Several moulds in a file, to be ranked for the portion."""
+
+    moulds: str | None = given(None, "File (TOML) with one table [[mould]] each", min_length=1)
 
 
 class Weighed(Table):

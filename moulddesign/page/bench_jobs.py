@@ -5,9 +5,10 @@ from dataclasses import asdict
 from typing import Any
 
 from moulddesign.design import Design
-from moulddesign.design.shelf import OwnedMould
-from moulddesign.fit import fit
-from moulddesign.page.asks import OnHandAsk, TrialAsk
+from moulddesign.design.shelf import Shelf
+from moulddesign.errors import SpecError
+from moulddesign.fit import fit, pressings, ranked
+from moulddesign.page.asks import OnHandAsk, OwnedAsk, ShelfAsk, TrialAsk
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import (
     OnHand,
@@ -24,26 +25,48 @@ Told = Iterator[tuple[str, Any]]
 Plain = Mapping[str, Any]
 
 
-def fitted(listen: Any, plain: Plain, asked: Plain) -> Told:  # noqa: ANN401 (a callable)
+def fitted(listen: Any, plain: Plain, *asked: Plain) -> Told:  # noqa: ANN401 (a callable)
     """Tell which weights fit a mould that exists, and the plot of a press mould's window.
 
     Parameters
     ----------
     listen : callable
         Asked before each stage whether to go on.
-    plain, asked : mapping
-        The design, and the mould's table.
+    plain : mapping
+        The design.
+    *asked : mapping
+        An `OwnedAsk`, and what the plot says, as `plot.Wording` names it.
     """
-    from moulddesign.fit.plot import window_svg  # noqa: PLC0415 (matplotlib)
+    from moulddesign.fit.plot import Wording, window_svg  # noqa: PLC0415 (matplotlib)
 
-    design, mould = Design.of(plain), OwnedMould.of(asked)
-    made = fit(design, mould, stage=lambda _: listen())
+    design, given, wording = Design.of(plain), OwnedAsk.of(asked[0]), Wording(**asked[1])
+    made = fit(design, given.mould, ratios=given.more_ratios, stage=lambda _: listen())
     window = made.window(design)
+    pressed = pressings(window, raw_g=given.pressed_g, heights_mm=given.pressed_mm)
     plot = b""
     if window is not None:
         sd_g = made.row(design).raw_g_sd
-        plot = window_svg(made.mould.name, window, sd_g=sd_g, pieces=())
-    yield "fit", (made.report(design), plot)
+        pieces = [each.piece for each in pressed]
+        plot = window_svg(made.mould.name, window, sd_g=sd_g, pieces=pieces, wording=wording)
+    yield "fit", (made.report(design) | {"pressed": [each.report() for each in pressed]}, plot)
+
+
+def shelved(listen: Any, plain: Plain, asked: Plain) -> Told:  # noqa: ANN401 (a callable)
+    """Tell which of several moulds take the portion.
+
+    Parameters
+    ----------
+    listen : callable
+        Asked before each mould whether to go on.
+    plain, asked : mapping
+        The design, and a `ShelfAsk`.
+    """
+    given = ShelfAsk.model_validate(asked)
+    if given.moulds is None:
+        raise SpecError("moulds", "not given", "must be given; upload a file of moulds")
+    moulds = Shelf.read(given.moulds).mould
+    found = ranked(Design.of(plain), moulds, lambda _: listen())
+    yield "shelf", [each.report() for each in found]
 
 
 def tried(_listen: Any, plain: Plain, asked: Plain) -> Told:  # noqa: ANN401 (a callable)

@@ -19,11 +19,13 @@ MAIN: Final = frozenset(
         "relief.layers.size_mm", "relief.layers.count", "relief.layers.along",
         "mould.kind", "mould.clearance_mm", "printer.machine", "printer.material",
         "printer.nozzle_mm",
+        "further_stamps", "further_stamps.name", "further_stamps.layers",
         "scale.resolution_g", "label.weight_g", "name",
         "batch.pieces", "batch.recipe", "batch.pieces_per_tray", "batch.pieces_per_box",
         "outline", "width_mm", "height_mm", "corner_radius_mm", "water_g", "at_c", "mesh", "stamp",
         "unit", "least_height_mm", "most_height_mm", "weighings", "weighings.raw_g",
-        "weighings.finished_g", "weighings.height_mm", "crust_g", "filling_g", "centres",
+        "weighings.finished_g", "weighings.height_mm",
+        "ratios", "pressed_g", "pressed_mm", "moulds", "crust_g", "filling_g", "centres",
     }
 )  # fmt: skip
 """Fields that are asked first; every other, known or new, is under "further"."""
@@ -37,11 +39,23 @@ UPLOADS: Final = {
     "outline": "outline",
     "mesh": "mesh",
     "stamp": "mesh",
+    "moulds": "moulds",
 }
 """Fields that a file can be uploaded for, and its kind."""
 
 LINES: Final = frozenset({"relief.layers.text"})
 """Fields of several lines."""
+
+
+def as_first(path: str) -> str:
+    """Return a field's path, a further stamp's layers being as those of the first.
+
+    Examples
+    --------
+    >>> as_first("further_stamps.layers.pattern")
+    'relief.layers.pattern'
+    """
+    return path.replace("further_stamps.layers", "relief.layers")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -74,7 +88,8 @@ class Forms:
     def field(self, field: Field) -> dict[str, Any]:
         """Return a field as the form reads it."""
         words = self.words
-        kind = WANTED.get(UPLOADS.get(field.path, ""))
+        path = as_first(field.path)
+        kind = WANTED.get(UPLOADS.get(path, ""))
         one, add = words.one(field.path)
         plain = {
             "name": field.name,
@@ -87,9 +102,9 @@ class Forms:
             "start": self._start(field),
             "placeholder": words["left_out"] if field.optional else "",
             "options": self._options(field),
-            "main": field.path in MAIN,
-            "pictures": field.path in self.pictures,
-            "upload": UPLOADS.get(field.path, ""),
+            "main": path in MAIN,
+            "pictures": path in self.pictures,
+            "upload": UPLOADS.get(path, ""),
             "accept": ",".join(f".{ending}" for ending in kind.endings) if kind else "",
             "only": _only(field),
         }
@@ -106,15 +121,17 @@ class Forms:
         return plain
 
     def _kind(self, field: Field) -> str:
-        if field.path in self.choices:
+        path = as_first(field.path)
+        if path in self.choices:
             return "choice"
-        return "lines" if field.path in LINES else field.kind
+        return "lines" if path in LINES else field.kind
 
     def _options(self, field: Field) -> list[dict[str, str]]:
-        given = self.choices.get(field.path) or [(c, self.words.word(c)) for c in field.choices]
+        path = as_first(field.path)
+        given = self.choices.get(path) or [(c, self.words.word(c)) for c in field.choices]
         empty = [{"value": "", "label": self.words["left_out"]}]
         options = [{"value": value, "label": label} for value, label in given]
-        return empty + options if field.optional and field.path not in self.pictures else options
+        return empty + options if field.optional and path not in self.pictures else options
 
     def _range(self, field: Field) -> str:
         low, high = field.limits.get("minimum"), field.limits.get("maximum")
@@ -134,7 +151,7 @@ class Forms:
 
 def _only(field: Field) -> list[Any] | None:
     """Return under which source of a layer a field is shown."""
-    if not field.path.startswith("relief.layers."):
+    if not as_first(field.path).startswith("relief.layers."):
         return None
     source = field.name if field.name in SOURCES else ONLY_FOR.get(field.name)
     return ["source", [source]] if source else None

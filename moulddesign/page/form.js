@@ -168,7 +168,8 @@ const Rows = {
                   :aria-label="texts.remove + ': ' + field.one + ' ' + place">{{ texts.remove }}</button></div>
               <moulddesign-rows :title="field.one + ' ' + place" :fields="field.fields" :path="at(field) + '.' + (place - 1)" :texts="texts"
                 :errors="errors" :values="values" :counts="counts" :revision="revision" :prefix="prefix"
-                @edit="(...a) => $emit('edit', ...a)" />
+                @edit="(...a) => $emit('edit', ...a)" @add="(...a) => $emit('add', ...a)"
+                @drop="(...a) => $emit('drop', ...a)" @turn="(...a) => $emit('turn', ...a)" />
             </div>
             <p v-if="errors[at(field)]" class="error" role="alert"><span aria-hidden="true">&#9650;</span> {{ errors[at(field)] }}</p>
             <button type="button" @click="$emit('add', at(field))">{{ field.add }}</button>

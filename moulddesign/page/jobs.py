@@ -12,7 +12,7 @@ from moulddesign.export import publish, publish_failing
 from moulddesign.export.picture import Artist
 from moulddesign.export.scene import pastry_scene
 from moulddesign.mould import moulded
-from moulddesign.page.bench_jobs import batched, fitted, tried
+from moulddesign.page.bench_jobs import batched, fitted, shelved, tried
 from moulddesign.page.piece import Piece
 from moulddesign.page.scene_data import part_bodies, pastry_bodies, sent
 from moulddesign.portion import roll_for
@@ -31,6 +31,7 @@ def jobs() -> Mapping[str, Callable[..., Told]]:
         "the files all the same": written_failing,
         "the picture": pictured,
         "the fit": fitted,
+        "the shelf": shelved,
         "the trial": tried,
         "the batch": batched,
     }
@@ -66,7 +67,7 @@ def proven(listen: Listen, plain: Mapping[str, Any]) -> Told:
         listen()
         mould = moulded(design, shape.pastry, shape.further)
         yield "bodies", sent("mould", part_bodies(mould, shape))
-        made = build(design, lambda _: listen())
+        made = build(design, lambda _: listen(), begun=(shape, mould))
         _built.clear()
         _built[design] = made
     else:

@@ -26,11 +26,25 @@ VIEW_TEXTS: Final = (
 
 TASKS: Final = ("piece", "owned", "trial", "batch")
 BODIES: Final = ("pastry", "filling", "centre", "sleeve", "stamp", "plunger", "block", "master")
-READ_FILE: Final = (
-    "async (event) => { const file = event.target.files[0]; event.target.value = ''; "
-    "if (file && file.size < 1e6) emit(await file.text()); }"
-)
-"""Reads a design file in the browser: its name stays there."""
+LOADED: Final = ".toml,.zip,.svg,.png,.jpg,.jpeg,.ttf,.otf"
+TAKE_FILES: Final = """async (event) => {
+  const drawings = { svg: "artwork", png: "artwork", jpg: "artwork", jpeg: "artwork" };
+  const kinds = { ...drawings, ttf: "font", otf: "font" };
+  const files = [...event.target.files];
+  event.target.value = "";
+  let taken = { text: null, names: {}, error: null };
+  for (const file of files) {
+    const ending = file.name.split(".").pop().toLowerCase();
+    if (ending === "toml" && file.size < 1e6) { taken.text = await file.text(); continue; }
+    const kind = ending === "zip" ? "set" : kinds[ending] ?? "none";
+    const answer = await (await fetch(`/upload/${kind}`, { method: "POST", body: file })).json();
+    if (answer.error) taken.error = answer.error;
+    else if (kind === "set") taken = { ...taken, ...answer };
+    else taken.names[file.name] = answer.name;
+  }
+  if (files.length) emit(taken);
+}"""
+"""Takes a design file, alone or with its drawings, or a zip of a set; names stay names."""
 
 
 class Page:
@@ -78,12 +92,19 @@ class Page:
             self._results()
 
     def _offer_to_load(self) -> None:
-        """Offer to go on with a design file: its bytes come as text with the event."""
+        """Offer to go on with a design file, with the drawings that it names, or a whole set."""
         with plain("label", "own"):
             said("span", self.words["load"])
-            plain("input", type="file", accept=".toml").on(
-                "change", lambda event: self.asking.load(event.args), js_handler=READ_FILE
+            plain("input", type="file", accept=LOADED, multiple="").on(
+                "change", lambda event: self._load(event.args), js_handler=TAKE_FILES
             )
+
+    def _load(self, taken: dict[str, Any]) -> None:
+        if taken["error"] is not None or taken["text"] is None:
+            text = taken["error"] or self.words["no_design"]
+            self.notice.set_content(markup.paragraph(self.words.said(text)))
+        else:
+            self.asking.load(taken["text"], taken["names"])
 
     def turn_to(self, task: str) -> None:
         """Show one task; the first time it is laid out."""

@@ -1,5 +1,6 @@
 """The figures, findings and files as HTML. Every text from outside is escaped here."""
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 from typing import Any, Final
@@ -10,6 +11,8 @@ from moulddesign.page.texts import Texts
 SIGNS: Final = {"good": "\u2713", "warn": "!", "fail": "\u2715"}
 """Beside each verdict's word, so that colour is never alone."""
 
+NUMBER: Final = re.compile(r"-?\d[\d.]*(?: x \d[\d.]*)*")
+"""A number, or several as lengths are written."""
 ORDER: Final = ("fail", "warn", "good")
 
 
@@ -131,9 +134,20 @@ def _finding(words: Texts, found: Mapping[str, Any]) -> str:
         f"{SIGNS[verdict]}</span> <b>{escape(words[f'verdict_{verdict}'])}:</b> "
         f"{escape(words.said(found['name']))}</p><p>{escape(value + unit)} "
         f'<span class="limit">({escape(words["limit"])}: '
-        f"{escape(words.said(found['limit']) + unit)}; "
+        f"{escape(_with_unit(words.said(found['limit']), unit))}; "
         f"{escape(words.named(found['source']))})</span></p></div>"
     )
+
+
+def _with_unit(limit: str, unit: str) -> str:
+    """Return a limit with the unit behind its first number, or behind its numbers alone.
+
+    Examples
+    --------
+    >>> _with_unit("at least 2 within 0.1", " mm"), _with_unit("at most 2 x 3", " mm")
+    ('at least 2 mm within 0.1', 'at most 2 x 3 mm')
+    """
+    return NUMBER.sub(lambda found: found[0] + unit, limit, count=1)
 
 
 def files(words: Texts, token: str, sizes: Mapping[str, int], *, whole: str) -> str:

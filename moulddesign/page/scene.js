@@ -290,7 +290,8 @@ export default {
       this.drawn = serial;
     },
     named(body) {
-      return this.names[body.name] ?? body.name;
+      const [first, ...rest] = body.name.split("-"); // a further stamp has its name behind
+      return [this.names[first] ?? first, ...rest].join("-");
     },
   },
   template: `

@@ -2,7 +2,7 @@
 
 import json
 import struct
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -10,7 +10,7 @@ from moulddesign.building import PASTRY, Build, Shape
 from moulddesign.design import Design
 from moulddesign.export.colour import colour_of
 from moulddesign.mesh import Mesh, joined
-from moulddesign.mould import MouldSet
+from moulddesign.mould import MouldSet, Part
 from moulddesign.page.inside import centre_balls, filled_space
 
 FILLING: Final = "filling"
@@ -69,18 +69,32 @@ def part_bodies(mould: MouldSet[Any], made: Shape | Build) -> tuple[Body, ...]:
         What holds the pastry that they press.
     """
     pastry = made.pastry.mesh
-    gap_mm = APART_SHARE * float(pastry.size_mm[:2].max())
+    width_mm = float(pastry.size_mm[:2].max())
+    gap_mm = APART_SHARE * width_mm
     top_mm = float(pastry.bounds[1, 2])
     bodies = []
     for number, part in enumerate(mould.assembled):
         low, high = part.mesh.bounds[:, 2].tolist()
         lift_mm = max(top_mm + gap_mm - low, 0.0)
         top_mm = high + lift_mm
-        colour = _css(part.name, number)
-        bodies.append(
-            Body(name=part.name, role="part", mesh=part.mesh, colour=colour, lift_mm=lift_mm)
-        )
-    return tuple(bodies)
+        bodies.append(_part(part, part.mesh, number, lift_mm=lift_mm))
+    return (*bodies, *_beside(mould, gap_mm=gap_mm))
+
+
+def _beside(mould: MouldSet[Any], *, gap_mm: float) -> Iterator[Body]:
+    """Yield the parts that take another's place, on the table beside the assembly."""
+    right_mm = max(float(part.mesh.bounds[1, 0]) for part in mould.assembled)
+    further = [part for part in mould.parts if part.is_further]
+    for number, part in enumerate(further, start=len(mould.assembled)):
+        low, high = part.mesh.bounds
+        by_mm = (right_mm + gap_mm - low[0], 0.0, -low[2])
+        right_mm += gap_mm + float(high[0] - low[0])
+        yield _part(part, part.mesh.moved(by_mm), number)
+
+
+def _part(part: Part, mesh: Mesh, number: int, *, lift_mm: float = 0.0) -> Body:
+    colour = _css(part.name, number)
+    return Body(name=part.name, role="part", mesh=mesh, colour=colour, lift_mm=lift_mm)
 
 
 def sent(stage: str, bodies: Iterable[Body]) -> bytes:

@@ -9,7 +9,7 @@ import webbrowser
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Annotated, Final
+from typing import Annotated, Any, Final
 
 import uvicorn
 from fastapi import FastAPI, Query, Request, Response
@@ -23,8 +23,9 @@ from moulddesign.page.desk import Desk
 from moulddesign.page.guard import Guard
 from moulddesign.page.layout import Page
 from moulddesign.page.named import adopted, named_files, refuse_strange
+from moulddesign.page.parcel import unpacked_set
 from moulddesign.page.session import BUILD_LIMIT_S, Session, Workers, wanted_event
-from moulddesign.page.shelf import WANTED, Shelf
+from moulddesign.page.shelf import WANTED, Shelf, received
 from moulddesign.page.texts import language_for, texts
 from moulddesign.page.workshop import Worker
 from moulddesign.pastry.artwork import pattern_names, patterns_folder
@@ -143,6 +144,7 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
 
     app = FastAPI(lifespan=life, openapi_url=None)
     _routes(app, shelf, desk)
+    _take_uploads(app, shelf)
 
     _front(
         lambda first: Session(first, workers=workers, shelf=shelf, desk=desk),
@@ -224,6 +226,17 @@ def _routes(app: FastAPI, shelf: Shelf, desk: Desk) -> None:
             "content-security-policy": "sandbox; default-src 'none'; style-src 'unsafe-inline'"
         }
         return Response(path.read_bytes(), media_type=kind, headers=headers)
+
+
+def _take_uploads(app: FastAPI, shelf: Shelf) -> None:
+    @app.post("/upload/set")
+    async def upload_set(request: Request) -> dict[str, Any]:
+        try:
+            raw = await received("set", request.stream())
+            text, names = await asyncio.to_thread(unpacked_set, raw, shelf)
+        except SpecError as error:
+            return {"error": f"The file {error.need}."}
+        return {"text": text, "names": names}
 
     @app.post("/upload/{kind}")
     async def upload(kind: str, request: Request) -> dict[str, str]:

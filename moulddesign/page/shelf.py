@@ -46,6 +46,9 @@ WANTED: Final = MappingProxyType(
         "design": Wanted(endings=("toml",), most_bytes=1_000_000),
         "library": Wanted(endings=("toml",), most_bytes=1_000_000),
         "recipe": Wanted(endings=("toml",), most_bytes=1_000_000),
+        "moulds": Wanted(endings=("toml",), most_bytes=1_000_000),
+        "weighings": Wanted(endings=("csv",), most_bytes=1_000_000),
+        "set": Wanted(endings=("zip",), most_bytes=60_000_000),
     }
 )
 """Kinds of uploads, by the name in the address."""
@@ -78,13 +81,8 @@ class Shelf:
         SpecError
             It is too large, too slow, of another kind, or one too many.
         """
-        wanted = WANTED[kind]
-        try:
-            async with asyncio.timeout(PATIENCE_S):
-                raw = await _bounded(chunks, wanted.most_bytes)
-        except TimeoutError as error:
-            raise SpecError("upload", "a file", f"must arrive within {PATIENCE_S:g} s") from error
-        return self.keep(raw, ending_of(raw, wanted.endings))
+        raw = await received(kind, chunks)
+        return self.keep(raw, ending_of(raw, WANTED[kind].endings))
 
     def keep(self, raw: bytes, ending: str) -> str:
         """Keep a file under a name of our own, and return that name.
@@ -115,6 +113,31 @@ class Shelf:
         """Return the file of an upload's name; None where there is none."""
         path = self.folder / name
         return path if OWN_NAME.fullmatch(name) and path.is_file() else None
+
+
+async def received(kind: str, chunks: AsyncIterator[bytes]) -> bytes:
+    """Return an upload's content, kept nowhere.
+
+    Parameters
+    ----------
+    kind : str
+        One of `WANTED`.
+    chunks : async iterator of bytes
+        Its content.
+
+    Raises
+    ------
+    SpecError
+        It is too large, too slow, or of another kind.
+    """
+    wanted = WANTED[kind]
+    try:
+        async with asyncio.timeout(PATIENCE_S):
+            raw = await _bounded(chunks, wanted.most_bytes)
+    except TimeoutError as error:
+        raise SpecError("upload", "a file", f"must arrive within {PATIENCE_S:g} s") from error
+    ending_of(raw, wanted.endings)
+    return raw
 
 
 def ending_of(raw: bytes, endings: tuple[str, ...]) -> str:
@@ -162,6 +185,7 @@ def _looks_like(raw: bytes, ending: str) -> bool:
         "ttf": (b"\x00\x01\x00\x00", b"true"),
         "otf": (b"OTTO",),
         "3mf": (b"PK\x03\x04",),
+        "zip": (b"PK\x03\x04",),
     }
     if ending in starts:
         return raw.startswith(starts[ending])

@@ -35,7 +35,48 @@ def fitting(words: Texts, report: Mapping[str, Any], plot: str) -> str:
         made.append(_window(words, window))
         if plot:
             made.append(f'<img class="plot" src="{plot}" alt="{escape(words["plot_says"])}">')
+    if report["pressed"]:
+        made.append(_pressed(words, report["pressed"]))
     return "".join(made)
+
+
+def _pressed(words: Texts, pressed: list[Mapping[str, Any]]) -> str:
+    heads = (words["pressed_to"], words["raw_g"], words["finished_g"], "")
+    rows = [
+        (
+            f"{each['height_mm']:.2f}",
+            figure(each["raw_g"]),
+            figure(each["finished_g"]),
+            words["in_window" if each["inside_window"] else "out_of_window"],
+        )
+        for each in pressed
+    ]
+    return f"<h3>{escape(words['pressed'])}</h3>" + table(heads, rows, caption=words["pressed"])
+
+
+def ranking(words: Texts, found: list[Mapping[str, Any]]) -> str:
+    """Return several moulds beside the portion, the best first.
+
+    Parameters
+    ----------
+    words : Texts
+        The language.
+    found : list of mapping
+        Of each `moulddesign.fit.Ranked`.
+    """
+    heads = ("mould", "takes_it", "holds_ml", "over", "high_mm", "crust_mm", "full_g", "remarks")
+    rows = [
+        (
+            each["name"],
+            words["takes" if each["takes"] else "takes_not"],
+            figure(each["volume_ml"]),
+            f"{100.0 * each['over_ratio']:+.1f} %",
+            *(figure(each[k]) or "-" for k in ("height_mm", "crust_thickness_mm", "fills_raw_g")),
+            " ".join(map(words.said, each["says"])),
+        )
+        for each in found
+    ]
+    return table([words[key] for key in heads], rows, caption=words["shelf"], kind="fits")
 
 
 def _rows(words: Texts, rows: list[Mapping[str, Any]]) -> str:

@@ -2,18 +2,21 @@
 
 import asyncio
 from collections.abc import Callable
-from typing import Any
+from dataclasses import asdict
+from functools import partial
+from pathlib import Path
+from typing import Any, Final
 
 from nicegui import ui
 from pydantic import BaseModel, ValidationError
 
 from moulddesign.design import Design
 from moulddesign.design.sentences import spec_error
-from moulddesign.design.shelf import OwnedMould
-from moulddesign.errors import MouldError, SpecError
+from moulddesign.design.shelf import Shelf
+from moulddesign.errors import FileError, MouldError, SpecError
 from moulddesign.page import tables
 from moulddesign.page.asking import FORM_TEXTS, Asking, known_words, without_places
-from moulddesign.page.asks import OnHandAsk, TrialAsk
+from moulddesign.page.asks import OnHandAsk, OwnedAsk, ShelfAsk, TrialAsk
 from moulddesign.page.described import Forms
 from moulddesign.page.draft import Draft, at_field, flat, read
 from moulddesign.page.elements import Form, button, live, plain, said
@@ -21,8 +24,15 @@ from moulddesign.page.fields import every_field, sections
 from moulddesign.page.markup import paragraph
 from moulddesign.page.named import refuse_strange
 from moulddesign.page.session import BUILD_LIMIT_S, Session, wanted_event
+from moulddesign.portion.weighings import read_weighings
 
 Show = Callable[[Any], str]
+TAKE_TABLE: Final = """async (event) => {
+  const file = event.target.files[0];
+  event.target.value = "";
+  if (file) emit(await (await fetch("/upload/weighings", { method: "POST", body: file })).json());
+}"""
+"""Uploads a table of weighings and tells its name, or what is wrong with it."""
 
 
 class Task:
@@ -52,7 +62,9 @@ class Task:
         self._wanted = asyncio.Event()
         self._going: set[asyncio.Task[None]] = set()
 
-    def lay_out(self, *, job: str, name: str, show: Show) -> None:
+    def lay_out(
+        self, *, job: str, name: str, show: Show, more: tuple[dict[str, str], ...] = ()
+    ) -> None:
         """Make the form, the button and the place of the answer.
 
         Parameters
@@ -63,8 +75,10 @@ class Task:
             Begins the form's ids.
         show : callable
             Returns HTML for what the job tells.
+        more : tuple of dict
+            What the job is given beside the design and the form.
         """
-        self.job, self.show = job, show
+        self.job, self.show, self.more = job, show, more
         self.form = Form(
             sections=[self.forms.section(section) for section in self.sections],
             texts={key: self.words[key] for key in FORM_TEXTS},
@@ -121,9 +135,9 @@ class Task:
     async def _work(self, wanted: asyncio.Event) -> None:
         self.answer.set_content(paragraph(self.words["working"]))
         try:
-            refuse_strange(self._files(), known_words(), self.session.shelf)
+            self._refuse_strange()
             async for _, told in self.session.workers.clerk.parts(
-                self.job, self.session.design.plain(), self.draft.tree,
+                self.job, self.session.design.plain(), self.draft.tree, *self.more,
                 limit_s=BUILD_LIMIT_S, wanted=wanted,
             ):  # fmt: skip
                 self.answer.set_content(self.show(told))
@@ -132,16 +146,31 @@ class Task:
                 self.form.judge(self._placed(error))
             self.answer.set_content(paragraph(self.words.error(error), "error"))
 
-    def _files(self) -> dict[str, str]:
-        tree = self.draft.tree
-        named = {name: tree.get(name) for name in ("mesh", "stamp", "outline")}
-        return {name: file for name, file in named.items() if isinstance(file, str)}
+    def _refuse_strange(self) -> None:
+        """Refuse files that were not uploaded, also where an uploaded shelf names them."""
+        tree, uploads = self.draft.tree, self.session.shelf
+        own = {name: tree.get(name) for name in ("mesh", "stamp", "outline", "moulds")}
+        refuse_strange(_texts(own), known_words(), uploads)
+        if isinstance(own["moulds"], str):
+            for mould in Shelf.read(uploads.folder / own["moulds"]).mould:
+                named = {name: getattr(mould, name) for name in ("mesh", "stamp", "outline")}
+                last = {name: Path(file).name for name, file in _texts(named).items()}
+                refuse_strange(last, known_words(), uploads)
+
+    def put(self, tree: dict[str, Any]) -> None:
+        """Take other values."""
+        self.draft.replace(tree)
+        self.form.fill(self._state(self._errors()))
 
     def _state(self, errors: dict[str, str]) -> dict[str, Any]:
         values, counts = flat(self.draft.tree)
         for path, field in self.fields.items():
             values.setdefault(path, None if field.optional else field.default)
         return {"values": values, "counts": counts, "errors": errors}
+
+
+def _texts(named: dict[str, Any]) -> dict[str, str]:
+    return {name: file for name, file in named.items() if isinstance(file, str)}
 
 
 class Bench:
@@ -165,9 +194,14 @@ class Bench:
         said("h2", self.words["task_owned"], "first")
         said("p", self.words["owned_says"])
         task = Task(
-            self.session, self.asking.forms, OwnedMould, start={"width_mm": 50.0, "height_mm": 25.0}
+            self.session, self.asking.forms, OwnedAsk, start={"width_mm": 50.0, "height_mm": 25.0}
         )
-        task.lay_out(job="the fit", name="owned", show=self._fit)
+        wording = dict(self.words.tables["plot"])
+        task.lay_out(job="the fit", name="owned", show=self._fit, more=(wording,))
+        said("h2", self.words["shelf"])
+        said("p", self.words["shelf_says"])
+        shelf = Task(self.session, self.asking.forms, ShelfAsk, start={})
+        shelf.lay_out(job="the shelf", name="shelf", show=partial(tables.ranking, self.words))
 
     def trial(self) -> None:
         """Lay out the trial bake."""
@@ -175,10 +209,30 @@ class Bench:
         said("p", self.words["trial_says"])
         task = Task(self.session, self.asking.forms, TrialAsk, start={"weighings": [{}]})
         task.lay_out(job="the trial", name="trial", show=self._trial)
+        with plain("label", "own"):
+            said("span", self.words["load_weighings"])
+            plain("input", type="file", accept=".csv,.txt,.tsv").on(
+                "change", lambda event: self._weighed(task, event.args), js_handler=TAKE_TABLE
+            )
         with plain("p", "making"):
             self.same = button(self.words["take_same_mould"], lambda: self._take("same_mould"))
             self.fresh = button(self.words["take_new_mould"], lambda: self._take("new_mould"))
         self._designs: dict[str, Any] = {}
+
+    def _weighed(self, task: Task, answer: dict[str, str]) -> None:
+        """Fill the weighings of a table that was uploaded into the form."""
+        if "name" not in answer:
+            task.answer.set_content(paragraph(self.words.said(answer["error"]), "error"))
+            return
+        try:
+            found = read_weighings(self.session.shelf.folder / answer["name"])
+        except FileError as error:
+            said = self.words.error(FileError(self.words["table"], error.reason))
+            task.answer.set_content(paragraph(said, "error"))
+            return
+        pieces = [asdict(each) for each in found]
+        task.put({"weighings": [{k: v for k, v in p.items() if v is not None} for p in pieces]})
+        task.answer.set_content("")
 
     def batch(self) -> None:
         """Lay out the batch: its table of the design, and what is on hand."""

@@ -5,14 +5,13 @@ import string
 import pytest
 
 from moulddesign.design import Design
-from moulddesign.design.shelf import OwnedMould
 from moulddesign.errors import SpecError
 from moulddesign.page.address import packed, unpacked
-from moulddesign.page.asks import OnHandAsk, TrialAsk
+from moulddesign.page.asks import OnHandAsk, OwnedAsk, ShelfAsk, TrialAsk
 from moulddesign.page.fields import every_field, sections
 from moulddesign.page.texts import LANGUAGES, texts
 
-MODELS = (Design, OwnedMould, TrialAsk, OnHandAsk)
+MODELS = (Design, OwnedAsk, ShelfAsk, TrialAsk, OnHandAsk)
 FIELDS = [f for model in MODELS for f in every_field(sections(model.model_json_schema()))]
 
 
@@ -40,7 +39,7 @@ def test_every_field_has_words(language):
 
 
 @pytest.mark.parametrize("language", LANGUAGES[1:])
-@pytest.mark.parametrize("table", ["page", "sections", "entries"])
+@pytest.mark.parametrize("table", ["page", "plot", "sections", "entries"])
 def test_the_languages_have_the_same_texts(language, table):
     first, other = texts(LANGUAGES[0]).tables[table], texts(language).tables[table]
     assert first.keys() == other.keys()

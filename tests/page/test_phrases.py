@@ -6,6 +6,7 @@ new or changed asks for its translation here.
 
 import ast
 import re
+from dataclasses import asdict
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ from moulddesign.cautions import CAUTIONS
 from moulddesign.design import Design
 from moulddesign.design.library import library
 from moulddesign.errors import FileError, KernelError, SpecError
+from moulddesign.fit.plot import Wording
 from moulddesign.page.texts import texts
 
 GERMAN = texts("de")
@@ -163,3 +165,9 @@ def test_a_sentence_names_the_field_by_its_label():
 def test_what_is_not_translated_is_shown_as_english():
     assert GERMAN.said("a sentence of tomorrow") == "(auf Englisch) a sentence of tomorrow"
     assert texts("en").said("a sentence of tomorrow") == "a sentence of tomorrow"
+
+
+def test_the_plot_has_words_of_its_own_in_each_language():
+    assert texts("en").tables["plot"] == asdict(Wording())
+    said = GERMAN.tables["plot"]
+    assert [key for key, word in texts("en").tables["plot"].items() if word == said[key]] == []

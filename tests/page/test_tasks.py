@@ -1,0 +1,204 @@
+"""The tasks beside the piece: what the command line takes, the page takes too."""
+
+import re
+import zipfile
+
+import pytest
+from page.person import drawn, redrawn, shot, typed
+
+SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10"><rect x="2" y="2" '
+SQUARE += 'width="6" height="6"/></svg>'
+NAMED = 'name = "mine"\n[relief]\nlayers = [{ pattern = "artwork-mine.svg", size_mm = 20 }]\n'
+
+
+def turned(page, task):
+    page.click(f"nav >> text={task}")
+    page.wait_for_selector(".work:not([hidden])")
+
+
+def worked_out(page, place=0):
+    page.locator(".work:not([hidden])").get_by_text("Work it out").nth(place).click()
+    page.wait_for_selector(f".work:not([hidden]) .answer >> nth={place} >> table")
+    return page.locator(".work:not([hidden]) .answer").nth(place).inner_text()
+
+
+def test_weighings_are_taken_from_a_table(visit, tmp_path):
+    path = tmp_path / "scales.csv"
+    path.write_text("raw_g;finished_g\n80,0;76,0\n80,5;76,5\n79,5;75,5\n")
+    page = visit()
+    drawn(page)
+    turned(page, "Trial bake")
+    page.set_input_files(".work:not([hidden]) input[accept*=csv]", path)
+    page.wait_for_function("document.querySelector('#trial-weighings-2-raw_g')?.value === '79.5'")
+    # 4 g of 80, 80.5 and 79.5 g: the mean of three shares, by hand
+    assert f"{(4 / 80 + 4 / 80.5 + 4 / 79.5) / 3:.4f}" in worked_out(page)
+
+
+def test_a_table_that_is_none_is_told(visit, tmp_path):
+    path = tmp_path / "scales.csv"
+    path.write_text("flour;sugar\n1;2\n")
+    page = visit("?in=de")
+    drawn(page)
+    turned(page, "Probebacken")
+    page.set_input_files(".work:not([hidden]) input[accept*=csv]", path)
+    page.wait_for_selector(".answer >> text=braucht eine erste Zeile mit")
+
+
+def test_a_press_tells_more_ratios_and_what_a_weight_is_pressed_to(visit):
+    page = visit("?in=de")
+    drawn(page)
+    turned(page, "Eine Form, die ich habe")
+    page.fill("#owned-most_height_mm", "35")
+    page.fill("#owned-ratios", "1:9")
+    page.fill("#owned-pressed_mm", "30; 25; 20")
+    page.keyboard.press("Tab")
+    page.wait_for_timeout(600)
+    page.locator(".work:not([hidden])").get_by_text("Ausrechnen").first.click()
+    page.wait_for_selector(".answer >> text=auf Höhe")
+    rows = page.locator(".answer table").nth(3).locator("tbody tr").all_inner_texts()
+    assert [row.split()[0] for row in rows] == ["30.00", "25.00", "20.00"]
+    masses = [float(row.split()[1]) for row in rows]
+    # Straight sides: equal steps of height take equal steps of weight, each rounded to 0.1 g.
+    assert masses[0] - masses[1] == pytest.approx(masses[1] - masses[2], abs=0.2)
+    assert page.locator(".answer tbody tr", has_text="1:9").count() == 4
+    page.wait_for_function("document.querySelector('.answer .plot').naturalWidth > 300")
+    shot(page, "wide-owned")
+
+
+def test_a_shelf_is_ranked_for_the_piece(visit, tmp_path):
+    path = tmp_path / "moulds.toml"
+    path.write_text(
+        '[[mould]]\nname = "small"\noutline = "square"\nwidth_mm = 30\nheight_mm = 20\n'
+        '[[mould]]\nname = "fitting"\nwater_g = [60.8]\n'
+    )
+    page = visit()
+    drawn(page)
+    turned(page, "A mould I have")
+    page.set_input_files("[data-path='moulds'] input[type=file]", path)
+    page.wait_for_function("document.querySelector('#shelf-moulds').value.startsWith('own-')")
+    said = worked_out(page, place=1)
+    assert said.index("fitting") < said.index("small")
+    assert "too large for the mould" in said
+
+
+def test_a_shelf_may_not_name_files_of_this_disk(visit, tmp_path):
+    path = tmp_path / "moulds.toml"
+    path.write_text('[[mould]]\nname = "x"\nmesh = "/etc/passwd"\n')
+    page = visit()
+    drawn(page)
+    turned(page, "A mould I have")
+    page.set_input_files("[data-path='moulds'] input[type=file]", path)
+    page.wait_for_function("document.querySelector('#shelf-moulds').value.startsWith('own-')")
+    page.locator(".work:not([hidden])").get_by_text("Work it out").nth(1).click()
+    page.wait_for_selector(".answer >> text=was not uploaded here")
+
+
+def relief_is_the_square(page):
+    # six tenths of 20 mm square, 1.5 mm high, walls of 15 deg: as in the test of one's own drawing
+    page.wait_for_selector(".pick:has(:checked) >> text=own file")
+    page.wait_for_selector(".sizes tr:has-text('relief') >> text=/0\\.2\\d mL/")
+
+
+def test_a_design_comes_with_its_drawing(visit, tmp_path):
+    for name, text in (("design.toml", NAMED), ("artwork-mine.svg", SQUARE)):
+        (tmp_path / name).write_text(text)
+    page = visit()
+    drawn(page)
+    page.set_input_files(
+        ".making input[type=file]", [tmp_path / "artwork-mine.svg", tmp_path / "design.toml"]
+    )
+    page.wait_for_function("document.querySelector('#design-name').value === 'mine'")
+    relief_is_the_square(page)
+
+
+def test_a_set_that_was_downloaded_comes_back_with_its_drawing(visit, tmp_path):
+    path = tmp_path / "mine.svg"
+    path.write_text(SQUARE)
+    page = visit(accept_downloads=True)
+    before = drawn(page)
+    page.set_input_files("[data-path='relief.layers.0.pattern'] input[type=file]", path)
+    redrawn(page, before)
+    typed(page, "name", "mine")
+    typed(page, "relief.layers.0.size_mm", "20")
+    page.wait_for_selector(".counts")
+    page.wait_for_timeout(1000)
+    page.wait_for_selector(".counts")
+    page.click("text=Make the files")
+    page.wait_for_selector("a.whole", timeout=120_000)
+    with page.expect_download() as awaited:
+        page.click("a.whole")
+    awaited.value.save_as(tmp_path / "set.zip")
+    assert any("artwork-" in name for name in zipfile.ZipFile(tmp_path / "set.zip").namelist())
+    again = visit()
+    drawn(again)
+    again.set_input_files(".making input[type=file]", tmp_path / "set.zip")
+    again.wait_for_function("document.querySelector('#design-name').value === 'mine'")
+    relief_is_the_square(again)
+
+
+def test_a_zip_without_a_design_is_told(visit, tmp_path):
+    with zipfile.ZipFile(tmp_path / "a.zip", "w") as archive:
+        archive.writestr("readme.txt", "x")
+    page = visit()
+    drawn(page)
+    page.set_input_files(".making input[type=file]", tmp_path / "a.zip")
+    page.wait_for_selector(".trouble >> text=holds no design.toml")
+
+
+def test_a_further_stamp_is_drawn_among_the_parts(visit):
+    page = visit()
+    before = drawn(page, "mould")
+    page.click("text=Add a stamp")
+    page.locator("[aria-label='Stamp 1']").wait_for()
+    page.fill("#design-further_stamps-0-name", "plain")
+    page.keyboard.press("Tab")
+    redrawn(page, before)
+    page.wait_for_selector(".look label >> text=stamp-plain")
+    layers = page.locator("[aria-label='Stamp 1'] [aria-label='Layer 1']")
+    layers.locator("button", has_text="Motif").click()
+    page.wait_for_selector("#design-further_stamps-0-layers-0-motif")
+    page.click("text=With its mould")
+    page.fill(".look input[type=range]", "70")
+    page.wait_for_timeout(500)
+    shot(page, "wide-stamps")
+
+
+SMALL = """() => [...document.querySelectorAll(
+  'button, a, select, textarea, input:not([type=file], [type=radio], [type=checkbox]), summary, '
+  + '.own span, .look label, .tick')]
+  .filter((one) => one.checkVisibility() && !one.classList.contains('skip'))
+  .map((one) => [one.textContent.trim(), one.getBoundingClientRect()])
+  .filter(([, box]) => box.height < 43.5 || box.width < 43.5)
+  .map(([text, box]) => `${text} ${box.width} x ${box.height}`)"""
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_a_narrow_phone_needs_no_scrolling_sideways_and_has_room_for_fingers(visit, language):
+    # 44 by 44 CSS pixels: WCAG 2.2, success criterion 2.5.5
+    page = visit(f"?in={language}", viewport={"width": 360, "height": 740}, has_touch=True)
+    drawn(page, "mould")
+    page.wait_for_selector(".counts")
+    for number in range(4):
+        page.locator("header nav button").nth(number).click()
+        page.wait_for_timeout(300)
+        wide = page.evaluate(
+            "[...document.querySelectorAll('body, .head, .head nav, .tools')]"
+            ".map((one) => one.scrollWidth - one.clientWidth)"
+        )
+        assert max(wide) <= 0
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360
+        assert page.evaluate(SMALL) == []
+        shot(page, f"phone-{language}-{number}")
+
+
+def test_findings_and_cautions_are_german_where_german_is_read(visit):
+    page = visit("?in=de")
+    page.wait_for_selector(".counts")
+    page.click("text=Was hält")
+    page.locator("summary", has_text="Vorsicht").click()
+    said = page.inner_text(".findings")
+    assert "auf Englisch" not in said
+    # the commonest words of English that German has not
+    plain = re.sub(r"[^;(]*\d{4}[^;)]*", "", said)  # published sources keep their names
+    assert re.findall(r"\b(?:the|of|and|with|must|is)\b", plain) == []
+    shot(page, "wide-german")
