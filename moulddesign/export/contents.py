@@ -178,7 +178,8 @@ def file_names(made: Build, wanted: Wanted) -> tuple[str, ...]:
         Format.STEP: [f"{name}.step" for name in _bodies(made)],
         Format.DRAWING: ["drawing.dxf", "drawing.svg"],
         Format.GLB: ["set.glb"],
-        Format.PICTURES: [PASTRY_PNG, PARTS_PNG, *pastry_scenes(made), *reliefs(made)],
+        # The reliefs first: another process draws the others meanwhile.
+        Format.PICTURES: [*reliefs(made), PASTRY_PNG, PARTS_PNG, *pastry_scenes(made)],
         Format.THREEMF: ["set.3mf"],
         Format.CARD: [CARD_PDF],
     }
