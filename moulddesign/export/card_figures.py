@@ -6,7 +6,7 @@ from typing import Any, Final
 from pydantic import BaseModel
 
 from moulddesign import __version__
-from moulddesign.building import Build
+from moulddesign.building import PASTRY, Build
 from moulddesign.design import Kind
 from moulddesign.design.portion import Centre
 from moulddesign.export.allergens import allergens
@@ -168,7 +168,8 @@ def _use(made: Build) -> str:
 
 
 def _bed(made: Build) -> str:
-    sizes = [made.meshes[part.name].size_mm for part in made.mould.parts]
+    printed = {name: m for name, m in made.meshes.items() if name.partition("-")[0] != PASTRY}
+    sizes = [mesh.size_mm for mesh in printed.values()]
     return (
         f" {TIMES} ".join(f"{max(size[axis] for size in sizes):.0f}" for axis in range(3)) + " mm"
     )
