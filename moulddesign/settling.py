@@ -38,6 +38,8 @@ def settled(mesh: Mesh) -> Mesh:
         pinched = np.isin(number, _pinched(made))
         vertices = _drawn_back(vertices, mesh.triangles, pinched, step_mm=step_mm)
         made, number = _rounded(Mesh(vertices, mesh.triangles))
+    if not _thin(made)[1].any():
+        return made
     slim = _divided(_shrunk(made))
     return slim if _closed(slim.triangles) else made
 

@@ -57,7 +57,7 @@ def overlap_ratio(pastry: Mesh, *, artwork: BaseGeometry, flat_mm: float, depth_
     """
     low, high = pastry.bounds[:, :2]
     grid = grid_over(low, high, PIXEL_MM)
-    rise = np.sign(depth_mm) * (top_heights_mm(pastry, grid) - flat_mm)
+    rise = np.sign(depth_mm) * (top_heights_mm(_seen_from_above(pastry), grid) - flat_mm)
     asked = region_mask(artwork, grid)
     relief = (rise > FOOT_MM) & np.isfinite(rise)
     if depth_mm < 0.0:
@@ -65,3 +65,10 @@ def overlap_ratio(pastry: Mesh, *, artwork: BaseGeometry, flat_mm: float, depth_
         relief &= region_mask(artwork.convex_hull, grid)
     either = np.sum(relief | asked)
     return float(np.sum(relief & asked) / either) if either else 1.0
+
+
+def _seen_from_above(solid: Mesh) -> Mesh:
+    """Return a closed mesh without the facets that look down: above each of them lies another."""
+    a, b, c = np.moveaxis(solid.corners[:, :, :2], 1, 0)
+    twice_mm2 = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
+    return Mesh(solid.vertices, solid.triangles[twice_mm2 >= 0.0])
