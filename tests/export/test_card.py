@@ -3,6 +3,7 @@
 import io
 import re
 from dataclasses import replace
+from types import MappingProxyType
 
 import numpy as np
 import pytest
@@ -20,7 +21,8 @@ from moulddesign.export.paper import Paper
 from moulddesign.export.picture import plain_png
 from moulddesign.export.scene import Body, Scene
 from moulddesign.mesh import box
-from moulddesign.mould import cast
+from moulddesign.mould import block, cast
+from moulddesign.pastry.pastry import pastry
 from moulddesign.portion.recipe import Recipe
 
 DESIGN = Design.read(DEMO)
@@ -176,6 +178,25 @@ def test_no_word_of_a_long_name_is_lost_and_all_lies_on_the_paper(case, paper):
         places = text_places(page)
         assert places
         assert all(0.0 < x < wide and 0.0 < y < high for x, y in places)
+
+
+@pytest.mark.parametrize("make", [block, cast])
+@pytest.mark.parametrize("paper", Paper)
+def test_every_kind_of_mould_has_its_pages_under_long_names(make, paper):
+    case = "long names and many centres"
+    design = DESIGN.with_values(CASES[case] | {"mould.kind": make.__name__})
+    mould = make(design, pastry(design, built(case).portion.piece.volume_ml))
+    meshes = {part.name: part.printed for part in mould.parts}
+    meshes = MappingProxyType(meshes | {"pastry": built(case).meshes["pastry"]})
+    made = replace(built(case), design=design, mould=mould, meshes=meshes)
+    texts = pages(card_of(figures(made), paper).pdf())
+    assert "For the printer" in texts[1]
+    assert "Cautions, and where the figures come from" in texts[2]
+    plain = [text.replace(" ", "").replace("-", "") for text in texts]
+    assert all(design.name.replace("-", "") in text for text in plain[:3])
+    assert all(c.name.replace(" ", "") in plain[0] for c in design.portion.centres)
+    (name,) = (part.name for part in mould.parts)
+    assert re.search(rf"{name} [\d.]+ . [\d.]+ . [\d.]+ ", texts[1])
 
 
 def text_places(page):

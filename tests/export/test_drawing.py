@@ -13,12 +13,14 @@ from export.builds import CASES, built
 from ezdxf import bbox
 from ezdxf.math import Vec2
 
-from moulddesign.export.drawing import cuts, drawing
+from moulddesign.export.drawing import Drawing, cuts, drawing
 from moulddesign.export.drawing_svg import svg_bytes
 from moulddesign.export.dxf import dxf_bytes
 from moulddesign.export.glyphs import own_faces
+from moulddesign.export.ink import Lettering
 from moulddesign.export.letters import fitted, text_width_mm
 from moulddesign.export.paper import Paper
+from moulddesign.export.title_block import Sheet
 
 SHEETS = [(case, paper) for case in CASES for paper in Paper]
 SVG = "{http://www.w3.org/2000/svg}"
@@ -199,6 +201,23 @@ def test_svg_and_dxf_hold_the_same_words_and_layers(drawn):
     used = {entity.dxf.layer for entity in document.modelspace()}
     assert {group.get("id") for group in root.iter(f"{SVG}g")} == used
     assert used <= {layer.dxf.name for layer in document.layers}
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["50 % rum", "a^b", "a%%cb", "%%%", "\N{DIAMETER SIGN} 12", "<b> & 'c'", r"\P{x}", "\u6817"],
+)
+def test_a_name_is_read_as_it_stands_and_never_as_a_code(name):
+    label = Lettering(text=name, at=(30.0, 60.0), capital_mm=3.0)
+    sheet = Sheet(name="A4", width_mm=210.0, height_mm=297.0)
+    whole = Drawing(sheet=sheet, scale=1.0, inks=(label,))
+    document = ezdxf.read(io.StringIO(dxf_bytes(whole, own_faces()).decode()))
+    assert document.audit().errors == []
+    (text,) = texts(document)
+    shown = name.replace("\u6817", "\u20396817\u203a")
+    assert words_of(text) == shown
+    svg = ET.fromstring(svg_bytes((210.0, 297.0), whole.inks, name, faces=own_faces()))  # noqa: S314
+    assert [one.text for one in svg.iter(f"{SVG}text")] == [shown]
 
 
 def test_a_small_mould_is_drawn_in_true_size_on_a_sheet_that_every_printer_takes():
