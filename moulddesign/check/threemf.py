@@ -14,6 +14,11 @@ from moulddesign.mesh import Mesh, Points, joined
 
 MOST_BYTES: Final = 600_000_000
 """Most bytes that the models of an archive may unpack to."""
+MOST_FILES: Final = 10_000
+ENTRY: Final = b"PK\1\2"
+"""Begins each entry of an archive's list of files (PKWARE's APPNOTE 4.3.12)."""
+PACKED: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+"""Ways of packing that 3MF allows; others may ask for any amount of memory."""
 MOST_DEPTH: Final = 16
 """Most components inside components."""
 CHUNK_BYTES: Final = 1_000_000
@@ -67,6 +72,8 @@ def parse_3mf(data: bytes, *, most_triangles: int) -> Mesh:
         With the end of a sentence: no archive, no model, too large, or not as the 3MF core
         specification has it.
     """
+    if data.count(ENTRY) > MOST_FILES:  # before the list of files is read, which takes memory
+        raise ValueError(f"holds more than {MOST_FILES} files")
     model = _Model(most_triangles=most_triangles)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
@@ -85,6 +92,8 @@ def _model_entries(archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
     entries = [e for e in archive.infolist() if e.filename.lower().endswith(".model")]
     if not entries:
         raise ValueError("is not a 3MF: its archive holds no model")
+    if any(entry.compress_type not in PACKED for entry in entries):
+        raise ValueError("is packed in a way that 3MF does not allow; export it again")
     total = sum(entry.file_size for entry in entries)
     if total > MOST_BYTES:
         raise ValueError(f"unpacks to {total} bytes; the limit is {MOST_BYTES}")

@@ -62,9 +62,9 @@ class Guard:
             await self.app(scope, receive, send)
             return
         headers = _headers(scope["headers"])
-        if headers.get(b"host") not in self.hosts:
+        if _how_often(scope, b"host") != 1 or headers[b"host"] not in self.hosts:
             await _refused(scope, send, 421, body=b"This name is not served here.")
-        elif self._is_foreign(headers):
+        elif _how_often(scope, b"origin") > 1 or self._is_foreign(headers):
             if _is_visit(scope, headers):
                 await _refused(scope, send, 403, body=STEP_IN)
             else:
@@ -83,6 +83,11 @@ class Guard:
 
 def _headers(pairs: Iterable[tuple[bytes, bytes]]) -> dict[bytes, bytes]:
     return {name.lower(): value for name, value in pairs}
+
+
+def _how_often(scope: Scope, name: bytes) -> int:
+    """Return how often a header was sent: of two, one could hide the other."""
+    return sum(one.lower() == name for one, _ in scope["headers"])
 
 
 def _is_visit(scope: Scope, headers: dict[bytes, bytes]) -> bool:

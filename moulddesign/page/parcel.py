@@ -20,6 +20,10 @@ KINDS: Final = {"pattern": "artwork", "outline": "outline", "font": "font", "rec
 """What a key names, as a kind of upload."""
 
 MOST_ENTRIES: Final = 1000
+ENTRY: Final = b"PK\1\2"
+"""Begins each entry of a zip's list of files (PKWARE's APPNOTE 4.3.12)."""
+PACKED: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+"""Ways of packing that take no more memory than they are told."""
 
 
 def unpacked_set(raw: bytes, shelf: Shelf) -> tuple[str, dict[str, str]]:
@@ -44,6 +48,8 @@ def unpacked_set(raw: bytes, shelf: Shelf) -> tuple[str, dict[str, str]]:
     SpecError
         It is no zip, holds no design file, or a file in it is too large or of another kind.
     """
+    if raw.count(ENTRY) > MOST_ENTRIES:  # before the list of files is read, which takes memory
+        raise _no_set(f"holds more than {MOST_ENTRIES} files")
     try:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             found = _Set(archive)
@@ -65,10 +71,9 @@ class _Set:
 
     def __init__(self, archive: zipfile.ZipFile) -> None:
         self.archive = archive
-        found = archive.infolist()
-        if len(found) > MOST_ENTRIES:
-            raise _no_set(f"holds more than {MOST_ENTRIES} files")
-        deep = sorted(found, key=lambda entry: (-entry.filename.count("/"), entry.filename))
+        deep = sorted(
+            archive.infolist(), key=lambda entry: (-entry.filename.count("/"), entry.filename)
+        )
         self.entries = {_last(entry.filename): entry for entry in deep if not entry.is_dir()}
 
     def kept(self, name: str, kind: str, shelf: Shelf) -> str:
@@ -79,6 +84,8 @@ class _Set:
         if name not in self.entries:
             raise _no_set(f"holds no {name}")
         most = WANTED[kind].most_bytes
+        if self.entries[name].compress_type not in PACKED:
+            raise _no_set(f"holds {name} packed in an unusual way; pack it as a plain zip")
         with self.archive.open(self.entries[name]) as stream:
             content = stream.read(most + 1)
         if len(content) > most:

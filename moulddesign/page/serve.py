@@ -38,6 +38,10 @@ CHECKS_GIVE_WAY: Final = 4
 """Checks go on while a design is changed, and the picture of the change shall not wait for
 them, though on a busy machine they shall come to an end all the same."""
 
+HEAD_START_S: Final = 4.0
+"""The first picture of who opens the page at once does not share the machine with the checks'
+libraries, which take seconds to load [s]."""
+
 TRIED: Final = 50
 """Ports after it that are tried, one after another."""
 
@@ -117,7 +121,7 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
     folder : Path
         For uploads.
     ready : callable
-        Called once it serves.
+        Called once it serves and its first worker is warm.
     """
     shelf, desk = Shelf(folder), Desk()
     usual = adopted(design, shelf)
@@ -130,12 +134,8 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
 
     @contextlib.asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:
-        workers.start()
-        ready()
-        warm = asyncio.gather(
-            _warmed(workers.sketcher, "the piece", usual),
-            _warmed(workers.builder, "the checks", usual),
-        )
+        workers.sketcher.start()
+        warm = asyncio.create_task(_woken(workers, usual, ready))
         yield
         warm.cancel()
         with contextlib.suppress(asyncio.CancelledError):
@@ -193,6 +193,14 @@ def _front(begun: Callable[[Design], Session], shelf: Shelf, usual: Design) -> N
         page.lay_out()
         if trouble is not None:
             page.say(trouble)
+
+
+async def _woken(workers: Workers, usual: Design, ready: Callable[[], None]) -> None:
+    """Wake the workers one after another, and greet as soon as a first picture would be quick."""
+    await _warmed(workers.sketcher, "the piece", usual)
+    ready()
+    await asyncio.sleep(HEAD_START_S)
+    await _warmed(workers.builder, "the checks", usual)
 
 
 async def _warmed(worker: Worker, job: str, design: Design) -> None:

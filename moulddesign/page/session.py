@@ -65,11 +65,6 @@ class Workers:
     builder: Worker
     clerk: Worker
 
-    def start(self) -> None:
-        """Start those that are needed at once."""
-        self.sketcher.start()
-        self.builder.start()
-
     def end(self) -> None:
         """End them all."""
         for worker in (self.sketcher, self.builder, self.clerk):

@@ -17,6 +17,9 @@ PATIENCE_S: Final = 30.0
 MOST_KEPT: Final = 200
 """Most uploads that are kept; a further one is refused."""
 
+MOST_BYTES: Final = 1_000_000_000
+"""Most that all uploads together take [bytes]."""
+
 OWN_NAME: Final = re.compile(r"own-[0-9a-f]{16}\.(svg|png|jpe?g|ttf|otf|stl|3mf|toml|csv)")
 """Names that uploads are given: nothing of the name outside."""
 
@@ -104,7 +107,8 @@ class Shelf:
             raise SpecError("file", f".{ending}", "is no kind of file that the page takes")
         path = self.folder / name
         if not path.exists():
-            if len(list(self.folder.iterdir())) >= MOST_KEPT:
+            sizes = [kept.stat().st_size for kept in self.folder.iterdir()]
+            if len(sizes) >= MOST_KEPT or sum(sizes) + len(raw) > MOST_BYTES:
                 raise SpecError("upload", "a file", "is one too many; start the page again")
             path.write_bytes(raw)
         return name

@@ -204,6 +204,18 @@ def test_an_archive_without_a_model_and_a_broken_one(tmp_path):
         read_mesh(tmp_path / "b.3mf")
 
 
+def test_an_archive_of_very_many_files_and_one_packed_otherwise(tmp_path):
+    with zipfile.ZipFile(tmp_path / "a.3mf", "w") as file:
+        for number in range(10_001):
+            file.writestr(f"{number}.model", "")
+    with pytest.raises(FileError, match="holds more than 10000 files"):
+        read_mesh(tmp_path / "a.3mf")
+    with zipfile.ZipFile(tmp_path / "b.3mf", "w", zipfile.ZIP_LZMA) as file:
+        file.writestr("3D/3dmodel.model", model())
+    with pytest.raises(FileError, match="packed in a way that 3MF does not allow"):
+        read_mesh(tmp_path / "b.3mf")
+
+
 def test_a_folder_a_pipe_and_nothing_at_all(tmp_path):
     folder = tmp_path / "a.stl"
     folder.mkdir()

@@ -1,10 +1,13 @@
 """Who is refused: other names, other sites, bodies without end, files that are none."""
 
 import http.client
+import io
 import json
+import re
 import signal
 import socket
 import subprocess
+import zipfile
 
 import pytest
 from cli.command import COMMAND, environment
@@ -104,6 +107,82 @@ def test_uploads_that_are_none_are_told(served, kind, body, says):
     status, content, _ = asked(served, "POST", f"/upload/{kind}", body)
     assert status == 200
     assert says in content
+
+
+def zipped(files, method=zipfile.ZIP_DEFLATED):
+    content = io.BytesIO()
+    with zipfile.ZipFile(content, "w", method) as archive:
+        for name, text in files:
+            archive.writestr(name, text)
+    return content.getvalue()
+
+
+NAMED = b'[relief]\nlayers = [{ pattern = "artwork-a.svg" }]\n'
+SETS = {
+    "no zip": (b"PK\x03\x04" + b"\0" * 500, b"cannot be unpacked"),
+    "no design": (zipped([("a.txt", b"x")]), b"holds no design.toml"),
+    "a large design": (zipped([("design.toml", b"#" * 50_000_000)]), b"of more than 1 MB"),
+    "a large drawing": (
+        zipped([("design.toml", NAMED), ("artwork-a.svg", b"<svg/>" + b" " * 50_000_000)]),
+        b"of more than 10 MB",
+    ),
+    "no drawing": (zipped([("design.toml", NAMED), ("artwork-a.svg", b"x")]), b"of the kind svg"),
+    "very many files": (zipped((f"{n}", b"") for n in range(2000)), b"more than 1000 files"),
+    "another way of packing": (
+        zipped([("design.toml", b"")], zipfile.ZIP_LZMA), b"packed in an unusual way",
+    ),
+    "not text": (zipped([("design.toml", b"\xff\xff")]), b"not text in UTF-8"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", SETS)
+def test_sets_that_are_none_are_told(served, case):
+    content, says = SETS[case]
+    status, told, _ = asked(served, "POST", "/upload/set", content)
+    assert status == 200
+    assert says in told
+    assert json.loads(told).keys() == {"error"}
+
+
+def test_a_set_takes_nothing_but_what_its_design_names(served):
+    drawing = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"><path d="M0 0"/></svg>'
+    files = [
+        ("set/design.toml", NAMED), ("../../artwork-a.svg", drawing), ("/etc/passwd", b"x" * 100),
+    ]  # fmt: skip
+    _, told, _ = asked(served, "POST", "/upload/set", zipped(files))
+    names = json.loads(told)["names"]
+    assert list(names) == ["artwork-a.svg"]
+    assert re.fullmatch(r"own-[0-9a-f]{16}\.svg", names["artwork-a.svg"])
+
+
+def test_a_body_without_a_length_is_bounded_too(served):
+    def endless():
+        for _ in range(200):
+            yield b"#" * 100_000
+
+    line = http.client.HTTPConnection("127.0.0.1", served.port, timeout=30)
+    line.request("POST", "/upload/design", endless(), encode_chunked=True,
+                 headers={"Transfer-Encoding": "chunked"})  # fmt: skip
+    answer = line.getresponse()
+    assert b"must be smaller than 1 MB" in answer.read()
+    line.close()
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        b"GET / HTTP/1.0\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost: example.org\r\nHost: 127.0.0.1:%d\r\n\r\n",
+        b"GET http://example.org/ HTTP/1.1\r\nHost: example.org\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost: 127.0.0.1:%d.example.org\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost: [::1]:%d\r\n\r\n",
+    ],
+    ids=["no host", "two hosts", "a whole address", "a longer name", "another address"],
+)
+def test_hosts_by_hand_are_refused(served, head):
+    with socket.create_connection(("127.0.0.1", served.port), timeout=30) as line:
+        line.sendall(head.replace(b"%d", str(served.port).encode()))
+        assert line.recv(4096).split(b"\r\n")[0].split()[1] in {b"400", b"421"}
 
 
 def test_a_body_too_large_is_refused_before_it_is_read(served):
