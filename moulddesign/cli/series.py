@@ -52,6 +52,14 @@ def run(
         int | None,
         typer.Option("--jobs", metavar="N", help="Processes; default: one a processor."),
     ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            "--scheduler",
+            metavar="ADDRESS",
+            help="Build on the machines of a Dask scheduler, such as tcp://10.0.0.5:8786.",
+        ),
+    ] = None,
     formats: Annotated[
         str, typer.Option("--formats", metavar="LIST", help="Files besides STL, as in make.")
     ] = "all",
@@ -73,12 +81,14 @@ def run(
     """
     if jobs is not None and not 0 < jobs <= MOST_JOBS:
         raise SpecError("--jobs", jobs, f"must be between 1 and {MOST_JOBS}")
+    if jobs is not None and scheduler is not None:
+        raise SpecError("--jobs", jobs, "must be left out with --scheduler, whose workers count")
     base = demo() if base_file is None else Design.read(base_file)
     rows = read_series(source, base)
     _tried(rows)
     with ends_at_once(lambda: None):
         from moulddesign import export  # noqa: PLC0415 (the same)
-        from moulddesign.series import Order, crew_size, run_all  # noqa: PLC0415 (geometry)
+        from moulddesign.series import Order, crew_size, run_all, run_on  # noqa: PLC0415 (geometry)
     kinds, sheet = export.formats(formats), export.paper(paper)
     # What the base names lies beside the base, what a row names beside the table.
     named = {base.batch.recipe: base_file}
@@ -93,10 +103,15 @@ def run(
         )
         for row, recipe in zip(rows, recipes, strict=True)
     ]
-    start, crew = perf_counter(), crew_size(jobs, len(orders))
+    start = perf_counter()
+    crew = crew_size(jobs, len(orders)) if scheduler is None else None
     made: dict[int, Outcome] = {}
     with _progress(len(orders)) as bar:
-        for number, outcome in run_all(orders, folder, crew):
+        for number, outcome in (
+            run_all(orders, folder, crew)
+            if crew is not None
+            else run_on(str(scheduler), orders, folder)
+        ):
             made[number] = outcome
             bar.advance(bar.task_ids[0])
     outcomes = [made[number] for number in sorted(made)]
@@ -137,7 +152,7 @@ def _progress(total: int) -> Iterator[Progress]:
 
 
 def _show(
-    made: Sequence["Outcome"], folder: Path, *, as_json: bool, crew: int, seconds: float
+    made: Sequence["Outcome"], folder: Path, *, as_json: bool, crew: int | None, seconds: float
 ) -> None:
     if as_json:
         pieces = [one.report() for one in made]

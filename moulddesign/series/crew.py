@@ -1,8 +1,7 @@
-"""Processes that carry out orders side by side, and the folders that they fill."""
+"""Processes on this machine that carry out orders side by side."""
 
 import multiprocessing
 import os
-import shutil
 import signal
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -13,14 +12,10 @@ from multiprocessing.context import SpawnProcess
 from pathlib import Path
 from typing import Final
 
-from moulddesign.errors import KernelError, WriteError
-from moulddesign.export import refuse_to_replace
-from moulddesign.export.place import beside, in_use, put, recover
+from moulddesign.errors import KernelError
+from moulddesign.series.folders import put_in_place, refuse_taken, scratch_in
 from moulddesign.series.order import Order, Outcome, not_made
 from moulddesign.series.worker import PIECE, work
-
-SCRATCH: Final = "series"
-"""Stands for the whole series where a folder beside its folders is named."""
 
 GRACE_S: Final = 1.0
 """How long a process may take to end by itself [s]."""
@@ -70,9 +65,8 @@ def run_all(orders: Sequence[Order], folder: Path, jobs: int) -> Iterator[tuple[
         The folder cannot be written, or a target is something other than a build. Nothing is
         begun then.
     """
-    for order in orders:
-        refuse_to_replace(order.target)
-    with _scratch(folder) as scratch:
+    refuse_taken(orders)
+    with scratch_in(folder) as scratch:
         crew: list[_Hand] = []
         try:
             crew += [_Hand.hired(scratch / str(number)) for number in range(jobs)]
@@ -113,7 +107,7 @@ class _Hand:
             reason = f"its process ended (code {self.process.exitcode}); change the design"
             self.process, self.pipe = _started(self.scratch)
             return not_made(order, KernelError(order.design.name, reason))
-        return _put(made, self.scratch / PIECE, order)
+        return put_in_place(made, self.scratch / PIECE, order)
 
     def end(self) -> None:
         self.process.join(GRACE_S)
@@ -163,39 +157,3 @@ def _shared_out(orders: Sequence[Order], crew: Sequence[_Hand]) -> Iterator[tupl
             if left:
                 hand.take(*left.pop())
             yield number, made
-
-
-def _put(made: Outcome, piece: Path, order: Order) -> Outcome:
-    """Put a finished folder in its place."""
-    if not made.written:
-        return made
-    try:
-        refuse_to_replace(order.target)
-        put(piece, order.target)
-    except WriteError as error:
-        return not_made(order, error, made.seconds)
-    except OSError as error:
-        said = WriteError(str(order.target), f"cannot be written ({error.strerror})")
-        return not_made(order, said, made.seconds)
-    return made
-
-
-@contextmanager
-def _scratch(folder: Path) -> Iterator[Path]:
-    """Give a hidden folder inside a folder, in the same file system; it goes in any case."""
-    is_new = not folder.exists()
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        recover(folder / SCRATCH)
-        made = beside(folder / SCRATCH)
-    except (OSError, ValueError) as error:
-        said = error.strerror if isinstance(error, OSError) else str(error)
-        raise WriteError(str(folder), f"cannot be written ({said})") from error
-    try:
-        with in_use(made):
-            yield made
-    finally:
-        shutil.rmtree(made, ignore_errors=True)
-        if is_new:
-            with suppress(OSError):  # something was put there: it stays
-                folder.rmdir()

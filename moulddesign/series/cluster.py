@@ -1,0 +1,136 @@
+"""Orders carried out on other machines, those of a Dask scheduler."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import replace
+from pathlib import Path
+from re import fullmatch
+from tempfile import TemporaryDirectory
+from threading import Lock
+from typing import TYPE_CHECKING, Final
+
+from moulddesign.design import Design
+from moulddesign.design.carried import carried, found_beside
+from moulddesign.errors import KernelError, MouldError, SpecError
+from moulddesign.series.folders import put_in_place, refuse_taken, scratch_in
+from moulddesign.series.order import Order, Outcome, not_made
+from moulddesign.series.worker import PIECE, carried_out
+
+if TYPE_CHECKING:
+    from distributed import Client
+
+ADDRESS: Final = r"(tcp|tls|ws|wss)://[^\s/]+:\d{1,5}"
+"""What the address of a scheduler looks like."""
+
+PATIENCE: Final = "20s"
+"""How long a scheduler may take to answer."""
+
+ONE: Final = Lock()
+"""Held while a piece is built: the geometry libraries do not like a second thread beside."""
+
+
+def run_on(scheduler: str, orders: Sequence[Order], folder: Path) -> Iterator[tuple[int, Outcome]]:
+    """Carry out orders on the workers of a Dask scheduler; yield as `run_all` does.
+
+    Parameters
+    ----------
+    scheduler : str
+        Its address, such as "tcp://10.0.0.5:8786". Its workers have this package, of this version.
+    orders : sequence of Order
+        Their targets lie in one folder on this machine.
+    folder : Path
+        That folder.
+
+    Yields
+    ------
+    tuple of int and Outcome
+        Place of the order in the sequence, and what became of it.
+
+    Raises
+    ------
+    SpecError
+        The scheduler cannot be reached, or Dask is not installed.
+    WriteError
+        The folder cannot be written, or a target is something other than a build.
+    """
+    refuse_taken(orders)
+    with _client(scheduler) as client, scratch_in(folder) as scratch:
+        from distributed import as_completed  # noqa: PLC0415 (an optional library)
+
+        given: dict[object, int] = {}
+        for number, order in enumerate(orders):
+            try:
+                sent, drawings = _sent(order)
+            except OSError as error:
+                missing = KernelError(order.design.name, f"a drawing cannot be read ({error})")
+                yield number, not_made(order, missing)
+            else:
+                given[client.submit(packed, sent, drawings, pure=False)] = number
+        for future in as_completed(list(given), loop=client.loop):
+            number = given.pop(future)
+            yield number, _fetched(future, orders[number], scratch / str(number))
+            future.release()
+
+
+def packed(order: Order, drawings: Mapping[str, bytes]) -> tuple[Outcome, dict[str, bytes]]:
+    """Carry out an order on whichever machine this is; return what became of it, and its files.
+
+    Parameters
+    ----------
+    order : Order
+        Its design names its drawings without a folder.
+    drawings : mapping of str to bytes
+        These drawings.
+    """
+    with ONE, TemporaryDirectory(prefix="moulddesign-") as folder:
+        for name, content in drawings.items():
+            (Path(folder) / name).write_bytes(content)
+        design = Design.of(found_beside(order.design.plain(), Path(folder)))
+        piece = Path(folder) / PIECE
+        made = carried_out(replace(order, design=design), piece)
+        files = sorted(piece.iterdir()) if made.written else []
+        return made, {path.name: path.read_bytes() for path in files}
+
+
+def _sent(order: Order) -> tuple[Order, dict[str, bytes]]:
+    """Return an order as it is sent: its drawings go along, for other machines have other disks."""
+    design, drawings = carried(order.design)
+    read = {name: path.read_bytes() for name, path in drawings.items()}
+    return replace(order, design=design), read
+
+
+def _fetched(future: "object", order: Order, piece: Path) -> Outcome:
+    """Return what became of an order, its files put in place here."""
+    try:
+        made, files = future.result()  # type: ignore[attr-defined]
+    except MouldError as error:
+        return not_made(order, error)
+    except Exception as error:  # noqa: BLE001 (whatever became of a far machine is said)
+        said = f"{type(error).__name__} on the cluster: {str(error).splitlines()[0]}"
+        return not_made(order, KernelError(order.design.name, said))
+    if made.written:
+        piece.mkdir()
+        for name, content in files.items():
+            (piece / name).write_bytes(content)
+    return put_in_place(made, piece, order)
+
+
+@contextmanager
+def _client(scheduler: str) -> Iterator["Client"]:
+    if not fullmatch(ADDRESS, scheduler):
+        raise SpecError("--scheduler", scheduler, "must be an address such as tcp://10.0.0.5:8786")
+    try:
+        from distributed import Client  # noqa: PLC0415 (an optional library)
+    except ImportError as error:
+        need = "needs Dask, which is not installed: pip install 'moulddesign[cluster]'"
+        raise SpecError("--scheduler", scheduler, need) from error
+    try:
+        client = Client(scheduler, timeout=PATIENCE, set_as_default=False)
+    except OSError as error:
+        need = "does not answer; start a scheduler of Dask there, or leave it out"
+        raise SpecError("--scheduler", scheduler, need) from error
+    try:
+        yield client
+    finally:
+        with suppress(OSError):  # it did not answer any more, and nothing is left to say
+            client.close(timeout=1)
