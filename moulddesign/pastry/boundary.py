@@ -61,6 +61,14 @@ class Boundary:
         reflex[self.segments[self.turn < 0.0, 0]] = True
         return reflex
 
+    @property
+    def straight(self) -> Indices:
+        """The segment that goes straight on from each corner, -1 where none does, shape (c,)."""
+        straight = np.full(len(self.corners), -1)
+        onward = np.flatnonzero(self.turn == 0.0)
+        straight[self.segments[onward, 0]] = onward
+        return straight
+
 
 def boundary(shape: shapely.MultiPolygon) -> Boundary:
     """Return the edge of a region that lies on the grid and is oriented [mm]."""

@@ -149,13 +149,15 @@ def axis_of(edge: Boundary, found: Diagram, kept: Sides) -> Medial:
 def inside(edge: Boundary, found: Diagram) -> Sides:
     """Return which sides of the edges lie inside the region, shape (e, 2).
 
-    That is left of the segment that is nearest there, or around a reflex corner.
+    That is left of the segment that is nearest there, or around a reflex corner. A corner between
+    two segments in one line has a cell that rounding alone opens, on either side of that line.
     """
     site = found.sites
     corner = np.where((site < 0) & (site != NOBODY), -1 - site, 0)
     within = edge.reflex[corner]
-    row, side = np.nonzero(site >= 0)
-    pair = edge.segments[site[row, side]]
+    beside = np.where(site < 0, edge.straight[corner], site)
+    row, side = np.nonzero(beside >= 0)
+    pair = edge.segments[beside[row, side]]
     a, b = edge.corners[pair[:, 0]], edge.corners[pair[:, 1]]
     first, last = (height_over(a, b, found.vertices[found.ends[row, end]]) for end in (0, 1))
     within[row, side] = first + last > 0.0

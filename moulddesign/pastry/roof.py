@@ -79,7 +79,7 @@ def roof_over(axis: Medial, section: Section) -> Roof:
     return Roof(
         vertices=points.vertices,
         walls=unfolded(np.concatenate(walls)),
-        eaves=_eaves(axis, columns, points),
+        eaves=_eaves(axis, points, along),
         rims=_loops(rims),
     )
 
@@ -167,10 +167,11 @@ def _along_segments(points: _Points, strips: Strips) -> Indices:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Edges:
-    """Edges along a level, left to right: their vertices, and the columns that end their run."""
+    """Edges along a level, left to right: vertices, segment, and the columns that end their run."""
 
     begin: Indices
     end: Indices
+    site: Indices
     first: Indices
     last: Indices
 
@@ -192,6 +193,7 @@ def _edges(points: _Points, strips: Strips, level: int) -> _Edges:
     return _Edges(
         begin=points.at[node, level],
         end=points.at[after, level],
+        site=strips.site[needed],
         first=first[run],
         last=last[run],
     )
@@ -206,16 +208,15 @@ def _rim_edges(points: _Points, around: Strips, along: Strips) -> Indices:
     return np.column_stack([np.append(fans[0], rim.begin), np.append(fans[1], rim.end)])
 
 
-def _eaves(axis: Medial, columns: Columns, points: _Points) -> tuple[Indices, ...]:
-    """Return each ring of the boundary with the feet on it, in order."""
-    rows = np.flatnonzero((columns.corner < 0) & (points.at[:, 0] >= 0))
-    starts = axis.corners[axis.segments[:, 0]]
-    along = np.linalg.norm(columns.foot[rows] - starts[columns.segment[rows]], axis=1)
-    segment = np.concatenate([np.arange(len(axis.segments)), columns.segment[rows]])
-    order = np.lexsort((np.concatenate([np.full(len(starts), -1.0), along]), segment))
-    loop = np.concatenate([axis.segments[:, 0], points.at[rows, 0]])[order]
-    ring = axis.rings[segment[order]]
-    return tuple(np.split(loop, np.flatnonzero(np.diff(ring)) + 1))
+def _eaves(axis: Medial, points: _Points, along: Strips) -> tuple[Indices, ...]:
+    """Return each ring of the boundary with the feet on it, in order.
+
+    It is the walls' own order: feet a rounding apart, sorted by place, may come the other way.
+    """
+    feet = _edges(points, along, 0)
+    apart = feet.begin != feet.end
+    ring = axis.rings[feet.site[apart]]
+    return tuple(np.split(feet.begin[apart], np.flatnonzero(np.diff(ring)) + 1))
 
 
 def _loops(edges: Indices) -> tuple[Indices, ...]:

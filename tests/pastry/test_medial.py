@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 from pyvoronoi import Pyvoronoi
 from strategies import polygons, regular, star, strokes
 
+from moulddesign.pastry import near
 from moulddesign.pastry.boundary import GRID_MM, boundary
 from moulddesign.pastry.diagram import diagram
-from moulddesign.pastry.medial import medial, on_grid
-from moulddesign.pastry.near import medial_near
+from moulddesign.pastry.medial import NOBODY, medial, on_grid
 
 
 def checked(shape):
@@ -116,10 +116,18 @@ def nearer(axis, reach_mm):
 )
 def test_near_the_edge_the_axis_is_the_whole_ones(shape, reach_mm):
     region, whole = checked(shape)
-    near = medial_near(region, reach_mm)
+    found = near.medial_near(region, reach_mm)
     # `checked` holds the whole axis against shapely; lines that halve a straight angle may end
     # in other places, so what is at the reach itself is not compared.
-    np.testing.assert_allclose(nearer(near, reach_mm), nearer(whole, reach_mm), atol=1.0)
+    np.testing.assert_allclose(nearer(found, reach_mm), nearer(whole, reach_mm), atol=1.0)
+
+
+def test_where_no_seam_is_found_the_whole_diagram_is_taken(monkeypatch):
+    region, whole = checked(star(5, 10, 4))
+    monkeypatch.setattr(near, "_complete", lambda *_, **__: False)
+    taken = near.medial_near(region, 0.41)
+    assert (taken.sites != NOBODY).all()
+    np.testing.assert_array_equal(taken.vertices, whole.vertices)
 
 
 def test_a_tree_for_a_region_without_holes_and_a_loop_for_each_hole():
