@@ -144,7 +144,7 @@ def kernel_face(shape):
 
     rings = [shape.exterior, *shape.interiors]
     outer, *inner = (func.polyline(*((x, y, 0.0) for x, y in ring.coords)) for ring in rings)
-    return func.face(outer, inner)
+    return func.face(outer, *inner)
 
 
 def kernel_cut(shape):
@@ -158,10 +158,12 @@ def kernel_cut(shape):
 def kernel_taper(shape):
     """Return the drawing extruded with the relief's draft in the CAD kernel, or what it said."""
     from cadquery import Solid, Vector  # noqa: PLC0415 (it takes seconds to load)
+    from OCP.Standard import Standard_Failure  # noqa: PLC0415 (it takes seconds to load)
 
+    face = kernel_face(shape)
     try:
-        return Solid.extrudeLinear(kernel_face(shape), Vector(0.0, 0.0, DEPTH_MM), DRAFT_DEG)
-    except Exception as error:  # noqa: BLE001 (the kernel's errors have no common type)
+        return Solid.extrudeLinear(face, Vector(0.0, 0.0, DEPTH_MM), DRAFT_DEG)
+    except Standard_Failure as error:
         return str(error)
 
 
