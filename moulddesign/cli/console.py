@@ -81,7 +81,9 @@ def bar_over(stages: Sequence[str]) -> Iterator[Callable[[str], None]]:
         *columns, console=console, transient=True, disable=not console.is_terminal
     ) as bar:
         task = bar.add_task(stages[0], total=len(stages))
-        yield lambda name: bar.update(task, description=name, completed=stages.index(name))
+        yield lambda name: bar.update(
+            task, description=name, completed=stages.index(name), refresh=True
+        )
 
 
 @contextmanager
