@@ -1,6 +1,7 @@
 """The relief: artwork laid on the flat top, each region under its own roof."""
 
 from dataclasses import dataclass, replace
+from math import inf
 from pathlib import Path
 from typing import Final
 
@@ -10,8 +11,8 @@ from moulddesign.design import Profile, ReliefTable, Sense
 from moulddesign.errors import SpecError
 from moulddesign.pastry.layers import Laid, laid
 from moulddesign.pastry.medial import medial, on_grid
-from moulddesign.pastry.profile import section
-from moulddesign.pastry.roof import Roof, roof_over
+from moulddesign.pastry.profile import Section, section
+from moulddesign.pastry.roof import Roof, roof, roof_over
 
 APART_MM: Final = 0.02
 """Least flat between regions of unlike height; a twentieth of a usual nozzle [mm]."""
@@ -40,15 +41,19 @@ class Placed:
 
     def roof(self) -> Roof:
         """Return the surface over the region, from z = 0 at its edge."""
+        if self.profile is Profile.FLAT:  # level beyond its walls: the axis there is not needed
+            return roof(self.shape, self._section(inf))
         axis = medial(self.shape)
-        widest_mm = float(axis.distances.max())
+        return roof_over(axis, self._section(float(axis.distances.max())))
+
+    def _section(self, widest_mm: float) -> Section:
         wall = section(
             self.profile,
             depth_mm=abs(self.depth_mm),
             draft_deg=self.draft_deg,
             widest_mm=widest_mm,
         )
-        return roof_over(axis, wall.times(1.0 if self.depth_mm > 0.0 else -1.0))
+        return wall.times(1.0 if self.depth_mm > 0.0 else -1.0)
 
 
 def placed(table: ReliefTable, flat_top: shapely.Polygon) -> tuple[Placed, ...]:
