@@ -38,14 +38,14 @@ class Design(Table):
     pastry: PastryTable = PastryTable()
     relief: ReliefTable = ReliefTable()
     mould: MouldTable = MouldTable()
-    printer: PrinterTable = PrinterTable()
-    scale: ScaleTable = ScaleTable()
-    label: LabelTable = LabelTable()
-    batch: BatchTable = BatchTable()
     further_stamps: tuple[FurtherStamp, ...] = given(
         (), "Stamps with other reliefs for the same sleeve and plunger of a press",
         max_length=MOST_STAMPS,
     )  # fmt: skip
+    printer: PrinterTable = PrinterTable()
+    scale: ScaleTable = ScaleTable()
+    label: LabelTable = LabelTable()
+    batch: BatchTable = BatchTable()
 
     @field_validator("name")
     @classmethod

@@ -79,7 +79,7 @@ class Forms:
     def section(self, section: Section) -> dict[str, Any]:
         """Return a table as the form reads it."""
         return {
-            "name": section.name or "name",
+            "name": section.name or section.fields[0].name,
             "path": section.name,
             "label": self.words.section(section.name) if section.name else "",
             "fields": [self.field(field) for field in section.fields],

@@ -67,7 +67,7 @@ class Section:
     Parameters
     ----------
     name : str
-        The table's key; empty for the keys outside any table.
+        The table's key; empty for keys outside any table.
     fields : tuple of Field
         In the schema's order.
     """
@@ -77,7 +77,9 @@ class Section:
 
 
 def sections(schema: Mapping[str, Any]) -> tuple[Section, ...]:
-    """Return the tables of a schema with their fields; keys outside any table come first.
+    """Return the tables of a schema with their fields, in its order.
+
+    Keys outside any table, one after the other, are a section without a name.
 
     Parameters
     ----------
@@ -91,14 +93,15 @@ def sections(schema: Mapping[str, Any]) -> tuple[Section, ...]:
     ['', 'portion', 'pastry']
     """
     known = schema.get("$defs", {})
-    loose, tables = [], []
+    found: list[Section] = []
     for name, what in schema["properties"].items():
         table = _table(what, known)
-        if table is None:
-            loose.append(_field(name, what, known))
-        else:
-            tables.append(Section(name=name, fields=_fields(table, name, known)))
-    return (Section(name="", fields=tuple(loose)), *tables)
+        if table is not None:
+            found.append(Section(name=name, fields=_fields(table, name, known)))
+            continue
+        before = found.pop().fields if found and not found[-1].name else ()
+        found.append(Section(name="", fields=(*before, _field(name, what, known))))
+    return tuple(found)
 
 
 def every_field(found: tuple[Section, ...]) -> tuple[Field, ...]:

@@ -200,7 +200,7 @@ export default {
   },
   template: `
     <form class="asked" @submit.prevent novalidate>
-      <section v-for="section in sections" :key="section.name" class="part" :aria-label="section.label || section.name">
+      <section v-for="section in sections" :key="section.name" class="part" :aria-label="section.label || section.fields[0].label">
         <h2 v-if="section.label">{{ section.label }}</h2>
         <Rows :title="section.label" :fields="section.fields" :path="section.path" :texts="texts" :errors="errors" :values="values"
           :counts="counts" :revision="revision" :prefix="prefix"
