@@ -72,7 +72,8 @@ def facts(
     """
     stage("checking")
     found = topology(mesh)
-    solid = found.solid and mesh.volume_mm3 > 0.0
+    volume_mm3 = mesh.volume_mm3
+    solid = found.solid and volume_mm3 > 0.0
     x, y, z = mesh.size_mm.tolist()
     softer = [_size(mesh), bed_finding(mesh, name="mesh", bed_mm=bed_mm)]
     sound = [_softened(f) if "bodies" in f.name else f for f in soundness(mesh, name="mesh")]
@@ -84,7 +85,7 @@ def facts(
     stage("crossings")
     return Facts(
         size_mm=(x, y, z),
-        volume_ml=mesh.volume_mm3 / 1000.0 if solid else None,
+        volume_ml=volume_mm3 / 1000.0 if solid else None,
         area_mm2=mesh.area_mm2,
         triangles=len(mesh.triangles),
         watertight=found.watertight,

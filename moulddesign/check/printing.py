@@ -5,9 +5,8 @@ from typing import Final
 import numpy as np
 import shapely
 
-from moulddesign.check.overhang import ceilings, overhangs_deg
+from moulddesign.check.overhang import ceilings, hanging
 from moulddesign.check.regions import section_region, shadow
-from moulddesign.check.soundness import least_heights_mm
 from moulddesign.check.walls import thinnest_wall_mm
 from moulddesign.finding import Finding, Verdict, judged
 from moulddesign.mesh import Mesh
@@ -25,8 +24,6 @@ LEAST_FOOT: Final = 0.1
 """Least area of the first layer by the part's shadow; common practice, no source."""
 ON_BED_MM: Final = 0.01
 """How far from z = 0 the lowest corner may be [mm]."""
-SLIVER_MM: Final = 0.002
-"""A facet narrower than this has no angle of its own [mm]."""
 
 
 def printing_findings(
@@ -196,7 +193,5 @@ def _middle_of_mass(mesh: Mesh) -> np.ndarray:
 
 def _steepest_carried_deg(mesh: Mesh, layer_mm: float) -> float:
     """Return the steepest overhang within the limit, off the bed; 0 where nothing hangs over."""
-    angles = overhangs_deg(mesh)
-    above = mesh.corners[:, :, 2].max(axis=1) > mesh.bounds[0, 2] + layer_mm / 2.0
-    counted = above & (least_heights_mm(mesh) > SLIVER_MM) & (angles <= OVERHANG_DEG + ANGLE_DEG)
-    return float(angles[counted].max(initial=0.0))
+    _, angles = hanging(mesh, over_deg=0.0, layer_mm=layer_mm)
+    return float(angles[angles <= OVERHANG_DEG + ANGLE_DEG].max(initial=0.0))

@@ -28,8 +28,8 @@ def soundness(mesh: Mesh, *, name: str) -> tuple[Finding, ...]:
     tuple of Finding
         Open edges, crowded edges, clashing windings, bodies, volume, collapsed and flat triangles.
     """
-    written = Mesh(mesh.vertices.astype(np.float32), mesh.triangles)
-    found = topology(written)
+    written = _written(mesh)
+    found, volume_mm3 = topology(written), written.volume_mm3
     flat = int(np.sum(least_heights_mm(written) < FLAT_MM)) - found.collapsed
     return (
         _none(f"{name}: open edges", found.open_edges, "edges"),
@@ -45,11 +45,11 @@ def soundness(mesh: Mesh, *, name: str) -> tuple[Finding, ...]:
         ),
         Finding(
             name=f"{name}: volume is positive",
-            measured=written.volume_mm3 / 1000.0,
+            measured=volume_mm3 / 1000.0,
             limit="above 0",
             unit="mL",
             source=SOLID_SOURCE,
-            verdict=judged(good=written.volume_mm3 > 0.0),
+            verdict=judged(good=volume_mm3 > 0.0),
         ),
         _none(f"{name}: triangles that collapse in the file", found.collapsed, "triangles"),
         _none(f"{name}: triangles without area", flat, "triangles", otherwise=Verdict.WARN),
@@ -105,6 +105,12 @@ def least_heights_mm(mesh: Mesh) -> Points:
     longest_mm = np.linalg.norm(sides, axis=2).max(axis=1)
     heights_mm: Points = doubled_mm2 / np.where(longest_mm > 0.0, longest_mm, 1.0)
     return heights_mm
+
+
+def _written(mesh: Mesh) -> Mesh:
+    """Return a mesh in float32; itself, whose topology may be known, where it is that already."""
+    rounded = mesh.vertices.astype(np.float32).astype(np.float64)
+    return mesh if np.array_equal(rounded, mesh.vertices) else Mesh(rounded, mesh.triangles)
 
 
 def _none(name: str, count: int, unit: str, *, otherwise: Verdict = Verdict.FAIL) -> Finding:

@@ -1,6 +1,7 @@
 """How the triangles of a mesh hang together: edges, winding, shells."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -54,13 +55,15 @@ class Topology:
         return self.watertight and self.clashing_edges == 0
 
 
+@lru_cache(maxsize=2)
 def topology(mesh: Mesh) -> Topology:
     """Return how the triangles of a mesh hang together.
 
     Parameters
     ----------
     mesh : Mesh
-        Corners in one place count as one corner.
+        Corners in one place count as one corner. The last ones' answers are kept: a mesh never
+        changes, and several checks ask.
 
     Examples
     --------

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moulddesign.check.facets import normals_and_areas, spread_points
+from moulddesign.check.topology import topology
 from moulddesign.mesh import Mesh, Points, manifold_of
 from moulddesign.rays import first_hits
 
@@ -54,7 +55,8 @@ def thinnest_wall_mm(mesh: Mesh) -> float:
     >>> round(thinnest_wall_mm(box((0, 0, 0), (20, 30, 1.5))), 3)
     1.5
     """
-    manifold_of(mesh, "the walls' thickness")  # raises where there is no inside
+    if not topology(mesh).solid:  # soon said, and often known; the kernel takes time and memory
+        manifold_of(mesh, "the walls' thickness")  # raises where there is no inside
     points, inward = _going_in(mesh)
     thicknesses_mm, left = np.full(POINTS, np.inf), np.arange(POINTS)
     thin = ceil(LEFT_OUT_RATIO * POINTS)
