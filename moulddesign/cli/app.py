@@ -21,6 +21,7 @@ from moulddesign.cli import (
     trial,
 )
 from moulddesign.cli.console import INTERRUPTED
+from moulddesign.cli.slips import slip
 from moulddesign.errors import FindingError, KernelError, MouldError, WriteError
 
 SELDOM: Final = (50_000, 20, 100)
@@ -64,7 +65,7 @@ def main() -> NoReturn:
     try:
         code = app(standalone_mode=False)
     except typer.TyperException as error:
-        sys.stderr.write(f"{error.format_message().rstrip('.')}. Try: moulddesign --help\n")
+        sys.stderr.write(f"{slip(error)}\n")
         sys.exit(BAD_INPUT)
     except (FindingError, KernelError, WriteError) as error:
         sys.stderr.write(f"{error}\n")

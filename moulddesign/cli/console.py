@@ -47,7 +47,8 @@ def table(title: str, heads: Sequence[str], rows: Iterable[Sequence[object]]) ->
     """
     made = Table(title=title, title_justify="left", title_style="bold")
     for number, head in enumerate(heads):
-        made.add_column(head, justify="left" if number == 0 else "right")
+        # What does not fit goes on below: a figure or a name cut short reads as another.
+        made.add_column(head, justify="left" if number == 0 else "right", overflow="fold")
     for row in rows:
         made.add_row(*(figure(cell) if isinstance(cell, float) else str(cell) for cell in row))
     return made

@@ -35,7 +35,7 @@ def run(
         Path,
         typer.Argument(
             metavar="TABLE",
-            help="CSV whose first line names keys of a design file; or TOML with [[pieces]].",
+            help="CSV whose first line names keys of a design file; or TOML: tables of pieces.",
         ),
     ],
     *,

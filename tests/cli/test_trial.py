@@ -84,7 +84,10 @@ def test_corrected_design_is_written_and_read_back(monkeypatch, capsys, tmp_path
         (("--raw", 77, "--finished", 20), "portion.loss = "),
         (("--weighings", "nowhere.csv"), "nowhere.csv: cannot be read"),
         (("--raw", 77, "--finished", 75, "--height", -1), "piece 1 height_mm = -1.0: must be"),
-        (("--raw", 77, "--finished", 75, "--keep", "both"), "Invalid value for '--keep'"),
+        (
+            ("--raw", 77, "--finished", 75, "--keep", "both"),
+            "--keep = 'both': must be one of",
+        ),
     ],
 )
 def test_bad_input_is_one_sentence_and_exit_2(monkeypatch, capsys, arguments, sentence):
