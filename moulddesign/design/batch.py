@@ -1,10 +1,14 @@
 """What weighing, selling and running a batch need: the scale, the label, the batch."""
 
 from datetime import date
+from typing import Final
 
 from pydantic import field_validator
 
 from moulddesign.design.quantity import CHOICE, MEMORY, PRACTICE, Table, given
+
+MOST_PIECES: Final = 1_000_000
+"""Most pieces of a batch; our choice."""
 
 
 class ScaleTable(Table):
@@ -41,7 +45,7 @@ class LabelTable(Table):
 class BatchTable(Table):
     """How many pieces, what gets lost on the way, and how they are carried and sold."""
 
-    pieces: int | None = given(None, "Number of pieces", ge=1, le=1_000_000)
+    pieces: int | None = given(None, "Number of pieces", ge=1, le=MOST_PIECES)
     recipe: str | None = given(
         None, "Recipe file (TOML), sought beside the design file", min_length=1
     )

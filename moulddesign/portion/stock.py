@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from math import floor
 
 from moulddesign.design import Design
+from moulddesign.design.batch import MOST_PIECES
 from moulddesign.errors import SpecError
 from moulddesign.portion.limits import positive
 from moulddesign.portion.rounding import Split
@@ -89,20 +90,27 @@ def pieces_from(design: Design, split: Split, on_hand: OnHand) -> Count:
     Raises
     ------
     SpecError
-        There is not enough for one piece, or centres are counted for a piece without any.
+        There is not enough for one piece, or far too much, or centres are counted for a piece
+        without any.
     """
     stock = _stock(design, split, on_hand)
-    room = {name: floor(have / need + 1e-9) for name, (have, need) in stock.items()}
-    short = min(room, key=lambda name: room[name])
-    if room[short] < 1:
-        have, need = stock[short]
+    short = min(stock, key=lambda name: stock[name][0] / stock[name][1])
+    have, need = stock[short]
+    if have / need > MOST_PIECES:
+        raise SpecError(
+            f"{short} on hand",
+            have,
+            f"must be for at most {MOST_PIECES} pieces, of which each takes {need:.4g}; give grams",
+        )
+    pieces = floor(have / need + 1e-9)
+    if pieces < 1:
         raise SpecError(
             f"{short} on hand",
             have,
             f"must be enough for one piece, which takes {need:.4g}; make more of it",
         )
-    left = {name: have - room[short] * need for name, (have, need) in stock.items()}
-    return Count(pieces=room[short], runs_short=short, left_over=left)
+    left = {name: have - pieces * need for name, (have, need) in stock.items()}
+    return Count(pieces=pieces, runs_short=short, left_over=left)
 
 
 def _stock(design: Design, split: Split, on_hand: OnHand) -> dict[str, tuple[float, float]]:

@@ -94,11 +94,12 @@ def test_what_runs_short_is_named(monkeypatch, capsys, design):
         (("--pieces", 0), "batch.pieces = 0: must be at least 1"),
         (("--pieces", 5, "--centres", 9), "must be left out where what is on hand decides"),
         (("--crust-on-hand", 10), "crust on hand = 10.0: must be enough for one piece"),
+        (("--crust-on-hand", 1e308), "crust on hand = 1e+308: must be for at most 1000000 pieces"),
         (("--crust-on-hand", -1), "crust_on_hand_g = -1.0: must be"),
         (("--centres", 4, "--centre-mass", 0), "this piece has no centre in it"),
         (("--pieces", 5, "--serving-date", "30.11.2026"), "such as 2026-11-30"),
         (("--pieces", 5, "--recipe", "nowhere.toml"), "nowhere.toml: cannot be read"),
-        (("--pieces", "many"), "Invalid value for '--pieces'"),
+        (("--pieces", "many"), "--pieces = 'many': must be a whole number such as 12"),
     ],
 )
 def test_bad_input_is_one_sentence_and_exit_2(monkeypatch, capsys, design, arguments, sentence):
