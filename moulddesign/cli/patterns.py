@@ -7,7 +7,7 @@ import typer
 
 from moulddesign.cli.console import err, out, print_json, table
 from moulddesign.cli.options import AsJson
-from moulddesign.cli.saving import Overwrite
+from moulddesign.cli.saving import Overwrite, refuse_to_replace, save_bytes
 from moulddesign.errors import FileError
 
 if TYPE_CHECKING:
@@ -49,10 +49,10 @@ def show(
     found = titles()
     if sheet is not None:
         _refuse_path(sheet, overwrite=overwrite)
-        from moulddesign.pastry.picturing import save_sheet  # noqa: PLC0415
+        from moulddesign.pastry.picturing import sheet_png  # noqa: PLC0415
 
-        save_sheet(sheet)
-        err().print(f"Written: {sheet}")
+        save_bytes(sheet, sheet_png(), overwrite=overwrite)
+        err().print(f"Written: {sheet}", soft_wrap=True)
     if as_json:
         rows = [{"name": t.name, "title": t.title, "description": t.description} for t in found]
         print_json({"patterns": rows})
@@ -65,16 +65,15 @@ def _refuse_path(path: Path, *, overwrite: bool) -> None:
     """Raise where a picture cannot go, before any work is done."""
     if path.suffix.lower() != ".png":
         raise FileError(str(path), "must end in .png")
-    if path.exists() and not overwrite:
-        raise FileError(str(path), "is there already; choose another name or add --overwrite")
+    refuse_to_replace(path, overwrite=overwrite)
 
 
-def _save_check(path: Path, found: "ArtworkCheck") -> None:
+def _save_check(path: Path, found: "ArtworkCheck", *, overwrite: bool) -> None:
     from moulddesign.pastry.artwork_check import check_picture  # noqa: PLC0415
-    from moulddesign.pastry.picturing import save_png  # noqa: PLC0415
+    from moulddesign.pastry.picturing import png  # noqa: PLC0415
 
-    save_png(check_picture(found), path)
-    err().print(f"Written: {path}")
+    save_bytes(path, png(check_picture(found)), overwrite=overwrite)
+    err().print(f"Written: {path}", soft_wrap=True)
 
 
 @app.command("check")
@@ -100,7 +99,7 @@ def check(
         _refuse_path(picture, overwrite=overwrite)
     found = check_artwork(artwork, Path(), size_mm=size)
     if picture is not None:
-        _save_check(picture, found)
+        _save_check(picture, found, overwrite=overwrite)
     thin = {
         name: None
         if place is None

@@ -1,6 +1,7 @@
 """Writing a file that a person named: whole or not at all, and never over another by surprise."""
 
 import os
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
 
@@ -33,18 +34,22 @@ def save_bytes(path: Path, content: bytes, *, overwrite: bool) -> None:
     Raises
     ------
     FileError
-        The file is there and may not be replaced.
+        The file is there and may not be replaced, or is no file.
     WriteError
         It cannot be written.
     """
     refuse_to_replace(path, overwrite=overwrite)
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    # A link stays a link: what it leads to is what was named.
+    target = Path(os.path.realpath(path))
+    beside = target.with_name(f".moulddesign-{os.getpid()}")
     try:
         beside.write_bytes(content)
-        beside.replace(path)
+        beside.replace(target)
     except OSError as error:
-        beside.unlink(missing_ok=True)
         raise WriteError(str(path), f"cannot be written ({error.strerror})") from error
+    finally:  # Ctrl-C as well
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
 
 
 def refuse_to_replace(path: Path, *, overwrite: bool) -> None:
@@ -53,7 +58,16 @@ def refuse_to_replace(path: Path, *, overwrite: bool) -> None:
     Raises
     ------
     FileError
-        It is there.
+        It is there, or is no file.
+    WriteError
+        No file can have this name.
     """
-    if path.exists() and not overwrite:
+    try:
+        there, is_file = path.exists(), path.is_file()
+    except (OSError, ValueError) as error:
+        said = error.strerror if isinstance(error, OSError) else error
+        raise WriteError(str(path), f"cannot be written ({said})") from error
+    if there and not is_file:
+        raise FileError(str(path), "is a folder or a device; name a file")
+    if there and not overwrite:
         raise FileError(str(path), "is there already; choose another name or add --overwrite")

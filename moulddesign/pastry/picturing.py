@@ -1,6 +1,6 @@
 """Artwork drawn as a flat picture: what stands out dark, on a round or square top."""
 
-import os
+from io import BytesIO
 from math import ceil
 from pathlib import Path
 from typing import Final
@@ -10,7 +10,6 @@ import shapely
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from moulddesign.errors import WriteError
 from moulddesign.pastry.artwork import artwork, pattern_names
 from moulddesign.pastry.font import default_font
 from moulddesign.pastry.region import Region
@@ -59,14 +58,8 @@ def _pixels(points: NDArray[np.float64], side: int) -> NDArray[np.float64]:
     return scaled.ravel()
 
 
-def save_sheet(path: Path) -> None:
-    """Write one picture of all bundled patterns with their names.
-
-    Raises
-    ------
-    WriteError
-        The file cannot be written.
-    """
+def sheet_png() -> bytes:
+    """Return one picture of all bundled patterns with their names, as a PNG file."""
     names = pattern_names()
     rows = ceil(len(names) / COLUMNS)
     sheet = Image.new("L", (COLUMNS * CELL_PX, rows * (CELL_PX + LABEL_PX)), PAPER)
@@ -77,28 +70,11 @@ def save_sheet(path: Path) -> None:
         sheet.paste(picture(artwork(name, Path()), CELL_PX - 12), (left + 6, top + 6))
         middle = (left + CELL_PX / 2, top + CELL_PX + LABEL_PX / 3)
         pen.text(middle, name, fill=0, font=letters, anchor="mm")
-    save_png(sheet, path)
+    return png(sheet)
 
 
-def save_png(image: Image.Image, path: Path) -> None:
-    """Write a picture, whole or not at all.
-
-    Parameters
-    ----------
-    image : PIL Image
-        The picture.
-    path : Path
-        Where to.
-
-    Raises
-    ------
-    WriteError
-        The file cannot be written.
-    """
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        image.save(beside, format="PNG")
-        beside.replace(path)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise WriteError(str(path), f"cannot be written ({error.strerror})") from error
+def png(image: Image.Image) -> bytes:
+    """Return a picture as a PNG file."""
+    buffer = BytesIO()
+    image.save(buffer, format="PNG")
+    return buffer.getvalue()
