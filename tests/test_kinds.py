@@ -16,9 +16,15 @@ from moulddesign.finding import Verdict
 
 PATTERNS = ("chestnut", "lantern", "bee", "wreath", "knot")
 WEIGHTS_G = (30.0, 75.0, 200.0)
-WARNED = {30.0: {"crust thickness", "thinnest stroke of the raised relief"}}
-"""What a piece of 30 g is too small for: three tenths of it make 1.4 mm of crust at any width
-that a mould may have, and a drawing of twelve millimetres has strokes finer than a nozzle lays."""
+WARNED = {
+    30.0: {
+        "crust thickness",
+        "thinnest stroke of the raised relief",
+        "thinnest gap of the raised relief",
+    }
+}
+"""What a piece of 30 g is too small for, and is told so: three tenths of it make 1.5 mm of crust
+in any pressed shape (2.0 in a ball), and drawings shrink to strokes finer than two lines."""
 
 EVERY = [
     (kind, outline, pattern, weight_g)
