@@ -17,7 +17,8 @@ def show(design: Design, *, as_json: AsJson = False) -> None:
     if as_json:
         print_json({"design": design.plain(), "portion": made.report()})
         return
+    sentences = tuple(weight_sentences(design, made, design.pastry.width_mm))
     out().print(weight_table(design.name, made))
     out().print(spread_table(made))
-    for sentence in weight_sentences(design, made, design.pastry.width_mm):
+    for sentence in sentences:
         out().print(sentence)

@@ -189,6 +189,13 @@ def roll_for(design: Design, piece: Portion, bore_mm: float) -> Roll | None:
     SpecError
         No width is left beside the room.
     """
+    width_mm, least_mm = design.pastry.width_mm, 2.0 * design.portion.bore_room_mm
+    if width_mm is not None and width_mm <= least_mm:
+        need = (
+            f"must be above {least_mm:g} mm, twice portion.bore_room_mm; take a wider pastry or "
+            "leave less room"
+        )
+        raise SpecError("pastry.width_mm", width_mm, need)
     shape = block_for_bore if design.pastry.outline == "square" else cylinder_for_bore
     roll = shape(piece.volume_ml, bore_mm, design.portion.bore_room_mm)
     return None if ball_diameter_mm(piece.volume_ml) <= roll.across_mm else roll

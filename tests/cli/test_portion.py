@@ -81,6 +81,10 @@ def test_options_override_the_file(tmp_path):
             r"centres.1.mass_g \(the first centre\) = -1.0: must be above 0 g\.$",
         ),
         (["--width", "0"], r"pastry.width_mm = 0.0: must be above 0 mm\.$"),
+        (
+            ["--width", "1"],  # room of 1.5 mm on each side of the rolled piece
+            r"^pastry.width_mm = 1.0: must be above 3 mm, twice portion.bore_room_mm; take a wider",
+        ),
         (["--width", "50", "--height", "20"], r"width_mm and height_mm are both given"),
         (["--outline", "triangel"], r"must be round, square, .* the nearest is"),
         (["--name", "a/b"], r"name = 'a/b': must not hold '/', for it names a folder\.$"),
