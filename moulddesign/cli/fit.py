@@ -12,6 +12,7 @@ from moulddesign.cli.console import bar_over, err, print_json
 from moulddesign.cli.options import PIECE, AsJson, Override, with_design
 from moulddesign.cli.saving import Overwrite, save_bytes
 from moulddesign.design import Design
+from moulddesign.design.pastry import refuse_idle
 from moulddesign.design.shelf import OwnedMould, Shelf, Tool
 from moulddesign.errors import SpecError
 from moulddesign.units import Unit
@@ -123,8 +124,10 @@ def show(
         _refuse_beside_shelf({**given, "plot": plot, "pressed": pressed_weight or pressed_height})
         _rank(design, shelf, as_json=as_json)
         return
+    mould = OwnedMould.of(given)
+    refuse_idle(mould.outline, given)
     asked = (tuple(pressed_weight or ()), tuple(pressed_height or ()))
-    made, pressings = _fitted(design, OwnedMould.of(given), ratio or (), asked)
+    made, pressings = _fitted(design, mould, ratio or (), asked)
     if plot is not None:
         _plot(design, made, pressings, plot, overwrite=overwrite)
     _print(design, made, pressings, as_json=as_json)

@@ -11,6 +11,7 @@ import typer
 
 from moulddesign.design import Design
 from moulddesign.design.carried import DRAWINGS
+from moulddesign.design.pastry import refuse_idle
 from moulddesign.errors import SpecError
 
 DesignFile = Annotated[
@@ -153,7 +154,9 @@ def _design(file: Path | None, asked: Mapping[str, Any]) -> Design:
         given["relief.layers"] = _layers(drawn)
     if "stamps.patterns" in given:
         given["further_stamps"] = [_stamp(pattern) for pattern in given.pop("stamps.patterns")]
-    return design.with_values(given)
+    made = design.with_values(given)
+    refuse_idle(made.pastry.outline, given)
+    return made
 
 
 def _layers(drawn: Mapping[str, str | None]) -> list[dict[str, str]]:

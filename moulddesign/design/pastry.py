@@ -1,18 +1,62 @@
 """The outline and size of the pastry, and the relief on its top."""
 
+from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
-from typing import Final, Self
+from typing import Any, Final, Self
 
 from pydantic import field_validator, model_validator
 
 from moulddesign.design.layer import Layer, Profile, Sense
 from moulddesign.design.quantity import CHOICE, PRACTICE, Table, given
+from moulddesign.errors import SpecError
 
 OUTLINES: Final = ("round", "square", "hexagon", "octagon", "scalloped")
 """Outlines that have a name; any other is drawn in an SVG file."""
 SIZES: Final = ("width_mm", "height_mm", "height_to_width")
 PROPORTION: Final = 0.55
 """Height to width where no size is given; common practice, no source."""
+
+
+ROUNDED: Final = ("square", "hexagon", "octagon")
+"""Outlines that have corners of a radius."""
+MEANT_FOR: Final = {
+    "corner_radius_mm": ROUNDED, "lobes": ("scalloped",), "lobe_depth_mm": ("scalloped",)
+}  # fmt: skip
+"""Outlines that a key shapes; the others leave it unread."""
+
+
+def refuse_idle(outline: str, values: Mapping[str, Any]) -> None:
+    """Refuse a value that does nothing for an outline.
+
+    Files may hold it, for a design is written with all its keys; who asks for it wants it to count.
+
+    Parameters
+    ----------
+    outline : str
+        One of `OUTLINES`, or a drawing.
+    values : mapping of str to object
+        What is asked for, by its key, alone or after the table's name.
+
+    Raises
+    ------
+    SpecError
+        With the outlines that it is meant for.
+
+    Examples
+    --------
+    >>> refuse_idle("square", {"corner_radius_mm": 5.0})
+    """
+    for field, value in values.items():
+        outlines = MEANT_FOR.get(field.removeprefix("pastry."))
+        if outlines is not None and outline not in outlines:
+            others = _one_of(outlines)
+            need = f"does nothing for the outline {outline}; leave it out, or take {others}"
+            raise SpecError(field, value, need)
+
+
+def _one_of(names: Sequence[str]) -> str:
+    *others, last = names
+    return f"{', '.join(others)} or {last}" if others else last
 
 
 class PastryTable(Table):

@@ -201,6 +201,12 @@ BAD = [
     (("--mesh", "nowhere.stl"), "cannot be read"),
     (("--shelf", "nowhere.toml"), "cannot be read"),
     ((*SQUARE, "--corner-radius", 40), "corner_radius_mm = 40.0: must be at most half the width"),
+    (
+        ("--width", 60, "--height", 20, "--corner-radius", 5),
+        "corner_radius_mm = 5.0: does nothing for the outline round; leave it out, or take square",
+    ),
+    ((*SQUARE, "--lobes", 8), "lobes = 8: does nothing for the outline square"),
+    ((*SQUARE, "--lobe-depth", 2), "lobe_depth_mm = 2.0: does nothing for the outline square"),
     (("--outline", "star", "--width", 60, "--height", 20), "must be round, square, hexagon"),
     (("--outline", "nowhere.svg", "--width", 60, "--height", 20), "is not a file"),
 ]

@@ -60,12 +60,13 @@ def field(design, dotted):
 @pytest.mark.parametrize("flag", VALUES)
 def test_an_option_reaches_its_field_and_no_other(flag):
     (option,) = (o for o in (*PIECE, *RELIEF, *MOULD) if o.flag == flag)
-    made = design_of(flag, VALUES[flag])
+    beside = ("--outline", "square") if flag == "--corner-radius" else ()
+    made = design_of(flag, VALUES[flag], *beside)
     assert field(made, option.field) == VALUES[flag]
     assert field(demo(), "name") != "other"
     for other in (*PIECE, *RELIEF, *MOULD):
         sizes = {"--width", "--height", "--height-to-width"}
-        if other.flag == flag or {other.flag, flag} <= sizes or other.flag not in VALUES:
+        if other.flag in {flag, *beside} or {other.flag, flag} <= sizes or other.flag not in VALUES:
             continue
         try:
             before = field(demo(), other.field)
@@ -156,3 +157,14 @@ def test_further_patterns_that_cannot_name_a_stamp_are_refused(arguments, senten
 def test_only_a_press_takes_further_patterns(kind):
     with pytest.raises(SpecError, match=rf"^mould.kind = '{kind}': has no stamps to swap"):
         design_of("--kind", kind, "--also-pattern", "bee")
+
+
+@pytest.mark.parametrize("outline", ["round", "scalloped"])
+def test_a_corner_radius_is_refused_where_no_corner_is_left(tmp_path, outline):
+    need = rf"pastry\.corner_radius_mm = 5.0: does nothing for the outline {outline}; .* hexagon or"
+    with pytest.raises(SpecError, match=need):
+        design_of("--outline", outline, "--corner-radius", "5")
+    file = tmp_path / "design.toml"
+    file.write_text(design_of("--outline", outline).toml())  # with every key, as it is published
+    assert design_of(file).pastry.outline == outline
+    assert design_of(file, "--outline", "octagon", "--corner-radius", "5").pastry.lobes == 12
