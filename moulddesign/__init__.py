@@ -6,17 +6,20 @@
 
 from typing import TYPE_CHECKING, Any
 
-from moulddesign.design import Design
-
 if TYPE_CHECKING:
     from moulddesign.building import Build, build
+    from moulddesign.design import Design
 
 __all__ = ["Build", "Design", "__version__", "build"]
 __version__ = "0.1.0"
 
 
 def __getattr__(name: str) -> Any:  # noqa: ANN401 (whatever the module holds)
-    """Load the geometry libraries only when something is built."""
+    """Load the geometry libraries only when something is built, and the design's when asked for."""
+    if name == "Design":
+        from moulddesign.design import Design  # noqa: PLC0415 (Ctrl-C meanwhile is `main`'s to see)
+
+        return Design
     if name in {"Build", "build"}:
         from moulddesign import building  # noqa: PLC0415 (weights alone need no geometry)
 

@@ -1,6 +1,7 @@
 """The command `moulddesign` and its exit codes."""
 
 import gc
+import signal
 import sys
 from io import TextIOWrapper
 from typing import Final, NoReturn
@@ -8,6 +9,7 @@ from typing import Final, NoReturn
 import typer
 
 from moulddesign.cli import (
+    INTERRUPTED,
     batch,
     coupon,
     density,
@@ -20,7 +22,6 @@ from moulddesign.cli import (
     series,
     trial,
 )
-from moulddesign.cli.console import INTERRUPTED
 from moulddesign.cli.slips import slip
 from moulddesign.errors import FindingError, KernelError, MouldError, WriteError
 
@@ -57,9 +58,21 @@ def _help(context: typer.Context) -> None:
         sys.stdout.write(context.get_help() + "\n")
 
 
+class _CtrlC:
+    """Remembers Ctrl-C: a library that loads may answer it with an error of its own."""
+
+    was_seen = False
+
+    def __call__(self, *_: object) -> NoReturn:
+        self.was_seen = True
+        raise KeyboardInterrupt
+
+
 def main() -> NoReturn:
     """Run the command line; exit 0 good, 1 a finding or file failed, 2 bad input, 130 Ctrl-C."""
     gc.set_threshold(*SELDOM)
+    ctrl_c = _CtrlC()
+    signal.signal(signal.SIGINT, ctrl_c)
     if isinstance(sys.stdout, TextIOWrapper):  # a console that lacks a letter shows its number
         sys.stdout.reconfigure(errors="backslashreplace")
     try:
@@ -75,4 +88,8 @@ def main() -> NoReturn:
         sys.exit(BAD_INPUT)
     except KeyboardInterrupt:
         sys.exit(INTERRUPTED)
+    except Exception:
+        if ctrl_c.was_seen:
+            sys.exit(INTERRUPTED)
+        raise
     sys.exit(code if isinstance(code, int) else 0)

@@ -7,14 +7,13 @@ import signal
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import Any, Final
+from typing import Any
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 from rich.table import Table
 
-INTERRUPTED: Final = 130
-"""Exit code after Ctrl-C."""
+from moulddesign.cli import INTERRUPTED
 
 
 def out() -> Console:
@@ -88,20 +87,21 @@ def bar_over(stages: Sequence[str]) -> Iterator[Callable[[str], None]]:
 
 
 @contextmanager
-def ends_at_once(tidy: Callable[[], None]) -> Iterator[None]:
+def ends_at_once(tidy: Callable[[], object] | None = None) -> Iterator[None]:
     """Let Ctrl-C end the program on the spot; only for work that writes no file.
 
-    The CAD kernel's native modules, while they load, swallow the exception that Ctrl-C raises,
+    The native modules of libraries, while they load, swallow the exception that Ctrl-C raises,
     take it for a missing library, or crash on it.
 
     Parameters
     ----------
-    tidy : callable
-        Called before the end, to leave the terminal as it was.
+    tidy : callable or None
+        Called before the end, to leave the terminal as it was; where it is left out, the cursor
+        is shown, which a bar hides.
     """
 
     def end(*_: object) -> None:
-        tidy()
+        (err().show_cursor if tidy is None else tidy)()
         os._exit(INTERRUPTED)
 
     before = signal.signal(signal.SIGINT, end)

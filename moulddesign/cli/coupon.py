@@ -5,7 +5,7 @@ from typing import Annotated, Final
 
 import typer
 
-from moulddesign.cli.console import err, out, print_json, table
+from moulddesign.cli.console import ends_at_once, err, out, print_json, table
 from moulddesign.cli.options import MOULD, RELIEF, AsJson, Override, with_design
 from moulddesign.design import Design
 
@@ -32,11 +32,14 @@ def run(
 
     Example: moulddesign coupon --printer small-bed --material PLA
     """
-    from moulddesign.export.coupons import (  # noqa: PLC0415 (light verbs load no geometry)
-        made_coupons,
-        publish_coupons,
-    )
+    with ends_at_once():
+        from moulddesign.export import refuse_to_replace  # noqa: PLC0415 (the same)
+        from moulddesign.export.coupons import (  # noqa: PLC0415 (light verbs load no geometry)
+            made_coupons,
+            publish_coupons,
+        )
 
+    refuse_to_replace(folder)  # before they take their time
     made = publish_coupons(made_coupons(design), folder)
     report = made.report()
     if as_json:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
-from moulddesign.cli.console import bar_over, err, print_json
+from moulddesign.cli.console import bar_over, ends_at_once, err, print_json
 from moulddesign.cli.options import PIECE, AsJson, Override, with_design
 from moulddesign.cli.saving import Overwrite, save_bytes
 from moulddesign.design import Design
@@ -149,8 +149,9 @@ def _refuse_beside_shelf(given: Mapping[str, Any]) -> None:
 
 
 def _rank(design: Design, shelf: Path, *, as_json: bool) -> None:
-    from moulddesign.cli.fit_tables import print_ranked  # noqa: PLC0415 (no geometry for others)
-    from moulddesign.fit import ranked  # noqa: PLC0415 (the same)
+    with ends_at_once():
+        from moulddesign.cli.fit_tables import print_ranked  # noqa: PLC0415 (no geometry for others)
+        from moulddesign.fit import ranked  # noqa: PLC0415 (the same)
 
     moulds = Shelf.read(shelf).mould
     with bar_over([mould.name for mould in moulds]) as stage:
@@ -167,7 +168,8 @@ def _fitted(
     ratios: Sequence[str],
     asked: tuple[Sequence[float], Sequence[float]],
 ) -> tuple["Fit", tuple["Pressing", ...]]:
-    from moulddesign.fit import fit, pressings  # noqa: PLC0415 (no geometry for other verbs)
+    with ends_at_once():
+        from moulddesign.fit import fit, pressings  # noqa: PLC0415 (no geometry for other verbs)
 
     with bar_over(STAGES) as stage:
         made = fit(design, mould, ratios=ratios, stage=stage)
@@ -178,7 +180,8 @@ def _fitted(
 def _plot(
     design: Design, made: "Fit", pressed: Sequence["Pressing"], path: Path, *, overwrite: bool
 ) -> None:
-    from moulddesign.fit import plot  # noqa: PLC0415 (matplotlib)
+    with ends_at_once():
+        from moulddesign.fit import plot  # noqa: PLC0415 (matplotlib)
 
     window = made.window(design)
     if window is None:
@@ -193,7 +196,8 @@ def _plot(
 
 
 def _print(design: Design, made: "Fit", pressed: Sequence["Pressing"], *, as_json: bool) -> None:
-    from moulddesign.cli.fit_tables import print_fit  # noqa: PLC0415 (no geometry for others)
+    with ends_at_once():
+        from moulddesign.cli.fit_tables import print_fit  # noqa: PLC0415 (no geometry for others)
 
     if as_json:
         print_json(made.report(design) | {"pressed": [p.report() for p in pressed]})

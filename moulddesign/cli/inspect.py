@@ -1,5 +1,6 @@
 """`moulddesign inspect`: what is true of any mesh."""
 
+import os
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
@@ -7,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from moulddesign.cli.console import bar_over, err, figure, out, print_json, table
+from moulddesign.cli.console import bar_over, ends_at_once, err, figure, out, print_json, table
 from moulddesign.cli.options import AsJson
 from moulddesign.cli.saving import Overwrite, refuse_to_replace, save_bytes
 from moulddesign.design import PrinterTable
@@ -69,7 +70,7 @@ def _refuse_target(file: Path, target: Path, *, mend: bool, overwrite: bool) -> 
         raise SpecError("out", str(target), "takes the mended mesh: add --mend")
     if target.suffix.lower() != ".stl":
         raise SpecError("out", str(target), "must end in .stl")
-    if target.exists() and file.exists() and target.samefile(file):
+    if os.path.realpath(target) == os.path.realpath(file):
         raise SpecError("out", str(target), "is the mesh that is read; choose another name")
     refuse_to_replace(target, overwrite=overwrite)
 
@@ -78,8 +79,9 @@ def _read(
     file: Path, unit: Unit | None, stage: Callable[[str], None], *, mend: bool
 ) -> tuple["Mesh", tuple[str, ...]]:
     """Return the mesh, mended where that is asked for, and what was done."""
-    from moulddesign.check.mending import mended  # noqa: PLC0415 (geometry libraries)
-    from moulddesign.check.reading import read_mesh  # noqa: PLC0415
+    with ends_at_once():
+        from moulddesign.check.mending import mended  # noqa: PLC0415 (geometry libraries)
+        from moulddesign.check.reading import read_mesh  # noqa: PLC0415
 
     stage("reading")
     mesh = read_mesh(file, unit)
@@ -90,7 +92,8 @@ def _read(
 
 
 def _judged(mesh: "Mesh", stage: Callable[[str], None]) -> "Facts":
-    from moulddesign.check.facts import facts  # noqa: PLC0415 (geometry libraries)
+    with ends_at_once():
+        from moulddesign.check.facts import facts  # noqa: PLC0415 (geometry libraries)
 
     printer = PrinterTable()
     return facts(
@@ -104,10 +107,11 @@ def _judged(mesh: "Mesh", stage: Callable[[str], None]) -> "Facts":
 
 def _stl(mesh: "Mesh") -> bytes:
     """Return a mended mesh as a file that is whole in its own precision, too."""
-    from moulddesign.check.stl import parse_stl  # noqa: PLC0415 (geometry libraries)
-    from moulddesign.check.topology import bounds_a_solid  # noqa: PLC0415
-    from moulddesign.export.stl import stl_bytes  # noqa: PLC0415
-    from moulddesign.settling import settled  # noqa: PLC0415
+    with ends_at_once():
+        from moulddesign.check.stl import parse_stl  # noqa: PLC0415 (geometry libraries)
+        from moulddesign.check.topology import bounds_a_solid  # noqa: PLC0415
+        from moulddesign.export.stl import stl_bytes  # noqa: PLC0415
+        from moulddesign.settling import settled  # noqa: PLC0415
 
     made = stl_bytes(settled(mesh))
     if not bounds_a_solid(parse_stl(made, most_triangles=len(mesh.triangles))):

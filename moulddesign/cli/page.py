@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 
 import typer
 
-from moulddesign.cli.console import err
+from moulddesign.cli.console import ends_at_once, err
 from moulddesign.cli.options import PIECE, AsJson, with_design
 from moulddesign.design import Design
 
@@ -31,7 +31,8 @@ def run(
 
     Example: moulddesign page --no-browser --port 0 --json
     """
-    from moulddesign.page.serve import serve  # noqa: PLC0415 (loads the web framework)
+    with ends_at_once():
+        from moulddesign.page.serve import serve  # noqa: PLC0415 (loads the web framework)
 
     def say(address: str) -> None:
         if as_json:

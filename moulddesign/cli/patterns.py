@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from moulddesign.cli.console import err, out, print_json, table
+from moulddesign.cli.console import ends_at_once, err, out, print_json, table
 from moulddesign.cli.options import AsJson
 from moulddesign.cli.saving import Overwrite, refuse_to_replace, save_bytes
 from moulddesign.errors import FileError
@@ -44,12 +44,14 @@ def show(
     if context.invoked_subcommand is not None:
         return
     # The drawings are read late, so that the other verbs start without a geometry library.
-    from moulddesign.pastry.catalogue import titles  # noqa: PLC0415
+    with ends_at_once():
+        from moulddesign.pastry.catalogue import titles  # noqa: PLC0415
 
     found = titles()
     if sheet is not None:
         _refuse_path(sheet, overwrite=overwrite)
-        from moulddesign.pastry.picturing import sheet_png  # noqa: PLC0415
+        with ends_at_once():
+            from moulddesign.pastry.picturing import sheet_png  # noqa: PLC0415
 
         save_bytes(sheet, sheet_png(), overwrite=overwrite)
         err().print(f"Written: {sheet}", soft_wrap=True)
@@ -69,8 +71,9 @@ def _refuse_path(path: Path, *, overwrite: bool) -> None:
 
 
 def _save_check(path: Path, found: "ArtworkCheck", *, overwrite: bool) -> None:
-    from moulddesign.pastry.artwork_check import check_picture  # noqa: PLC0415
-    from moulddesign.pastry.picturing import png  # noqa: PLC0415
+    with ends_at_once():
+        from moulddesign.pastry.artwork_check import check_picture  # noqa: PLC0415
+        from moulddesign.pastry.picturing import png  # noqa: PLC0415
 
     save_bytes(path, png(check_picture(found)), overwrite=overwrite)
     err().print(f"Written: {path}", soft_wrap=True)
@@ -89,11 +92,12 @@ def check(
 
     Example: moulddesign patterns check my-drawing.svg --size 50 --picture thin.png
     """
-    from moulddesign.pastry.artwork_check import (  # noqa: PLC0415
-        GOOD_GAP_MM,
-        GOOD_STROKE_MM,
-        check_artwork,
-    )
+    with ends_at_once():
+        from moulddesign.pastry.artwork_check import (  # noqa: PLC0415
+            GOOD_GAP_MM,
+            GOOD_STROKE_MM,
+            check_artwork,
+        )
 
     if picture is not None:
         _refuse_path(picture, overwrite=overwrite)

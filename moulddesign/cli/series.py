@@ -86,7 +86,7 @@ def run(
     base = demo() if base_file is None else Design.read(base_file)
     rows = read_series(source, base)
     _tried(rows)
-    with ends_at_once(lambda: None):
+    with ends_at_once():
         from moulddesign import export  # noqa: PLC0415 (the same)
         from moulddesign.series import Order, crew_size, run_all, run_on  # noqa: PLC0415 (geometry)
     kinds, sheet = export.formats(formats), export.paper(paper)

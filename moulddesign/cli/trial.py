@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from moulddesign.cli.console import out, print_json, table
+from moulddesign.cli.console import ends_at_once, out, print_json, table
 from moulddesign.cli.options import PIECE, AsJson, Override, with_design
 from moulddesign.cli.saving import Overwrite, save_text
 from moulddesign.design import Design
@@ -81,7 +81,8 @@ def show(
 
 def _mould(design: Design) -> PressedIn:
     """Return the mould that the design builds; only a measured height needs its geometry."""
-    from moulddesign.pastry.pastry import pastry  # noqa: PLC0415 (loads the geometry libraries)
+    with ends_at_once():
+        from moulddesign.pastry.pastry import pastry  # noqa: PLC0415 (loads the geometry libraries)
 
     volume_ml = portion(design.portion).volume_ml
     made = pastry(design, volume_ml)

@@ -1,5 +1,8 @@
+import subprocess
+import sys
+
 import pytest
-from cli.command import moulddesign
+from cli.command import environment, moulddesign
 
 from moulddesign.cli.app import app
 
@@ -53,3 +56,31 @@ def test_no_help_loses_words_in_brackets_to_markup(verb):
     # rich reads [word] as markup and drops it
     _, said, _ = moulddesign(verb, "--help")
     assert "[]" not in said
+
+
+STRUCK = """
+import os, signal, sys
+class Struck:
+    def find_spec(self, name, *_):
+        if name == {module!r}:
+            os.kill(os.getpid(), signal.SIGINT)
+sys.meta_path.insert(0, Struck())
+sys.argv = ["moulddesign", *{arguments!r}]
+from moulddesign.cli import main
+main()
+"""
+
+
+@pytest.mark.parametrize("module", ["pydantic", "rich.console", "numpy.lib", "shapely"])
+@pytest.mark.parametrize(
+    "arguments", [["patterns"], ["coupon"], ["fit", "--mesh", "x.stl"], ["inspect", "x.stl"]]
+)
+def test_ctrl_c_while_libraries_load_is_130_and_no_word(tmp_path, module, arguments):
+    # 128 + SIGINT (2), as a shell says it
+    code = STRUCK.format(module=module, arguments=arguments)
+    done = subprocess.run(  # noqa: S603 (our own command)
+        [sys.executable, "-c", code],
+        cwd=tmp_path, env=environment(), capture_output=True, text=True, timeout=60, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stdout, done.stderr) == (130, "", "")
+    assert not any(tmp_path.iterdir())
