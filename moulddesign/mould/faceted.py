@@ -65,17 +65,23 @@ def turned(profile: Sequence[tuple[float, float]], step: str) -> Mesh:
 
 def plate(profile: Sequence[tuple[float, float]], thickness_mm: float, step: str) -> Mesh:
     """Return an upright plate in the plane of x and z, half its thickness to each side."""
-    flat = np.array(_counter_clockwise(profile))
-    fill, count = triangulated([flat]), len(flat)
     half = thickness_mm / 2.0
-    near = np.column_stack([flat[:, 0], np.full(count, -half), flat[:, 1]])
-    far = near + np.array([0.0, thickness_mm, 0.0])
+    return slab([(-half, profile), (half, profile)], step)
+
+
+def slab(sections: Sequence[tuple[float, Sequence[tuple[float, float]]]], step: str) -> Mesh:
+    """Return the solid between upright profiles at rising y, with as many corners each."""
+    flats = [np.array(_counter_clockwise(profile)) for _, profile in sections]
+    count = len(flats[0])
+    points = [
+        np.column_stack([flat[:, 0], np.full(count, y), flat[:, 1]])
+        for flat, (y, _) in zip(flats, sections, strict=True)
+    ]
     # Seen from -y, x to the right and z up: the near face is counter-clockwise.
-    side = _band(count)[:, ::-1]
-    return union(
-        [Mesh(np.concatenate([near, far]), np.concatenate([fill, side, fill[:, ::-1] + count]))],
-        step,
-    )
+    near, far = triangulated([flats[0]]), triangulated([flats[-1]])[:, ::-1]
+    sides = [_band(count)[:, ::-1] + count * number for number in range(len(sections) - 1)]
+    faces = [near, *sides, far + count * (len(sections) - 1)]
+    return union([Mesh(np.concatenate(points), np.concatenate(faces))], step)
 
 
 def quarter_turned(body: Mesh) -> Mesh:

@@ -8,6 +8,9 @@ from moulddesign.mould.section import Section
 
 Body = TypeVar("Body")
 
+Profile = list[tuple[float, float]]
+"""x and z of the corners of an upright polygon, in order round it [mm]."""
+
 
 class Kernel(Protocol[Body]):
     """The verbs that bodies are made with; the modules `solid` and `faceted` both have them."""
@@ -20,6 +23,9 @@ class Kernel(Protocol[Body]):
 
     def plate(self, profile: Sequence[tuple[float, float]], thickness_mm: float, step: str) -> Body:
         """Return an upright plate in the plane of x and z."""
+
+    def slab(self, sections: Sequence[tuple[float, Profile]], step: str) -> Body:
+        """Return the solid between upright profiles at rising y, corner to corner [mm]."""
 
     def quarter_turned(self, body: Body, /) -> Body:
         """Return a body turned by a quarter about the z axis: x becomes y."""

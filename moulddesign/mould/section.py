@@ -6,6 +6,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from moulddesign.errors import SpecError
 from moulddesign.mesh import Points
@@ -13,6 +14,9 @@ from moulddesign.pastry.outline import Arc, Outline, ring
 
 CHORD_MM: Final = 5e-4
 """Largest distance of a simplified chord from a drawn outline [mm]."""
+
+SAME_RATIO: Final = 1e-9
+"""Area by which two shapes that are the same may differ for round-off, as a share."""
 
 QUARTER: Final = 24
 """Chords of a quarter turn round a corner of a drawn outline."""
@@ -181,6 +185,63 @@ def reach_mm(outline: Outline) -> tuple[float, float]:
     """Return the largest distances from the origin along x and along y [mm]."""
     x, y = np.abs(outline.points).max(axis=0).tolist()
     return x, y
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class End:
+    """Where a plate through the origin ends on an outline.
+
+    Parameters
+    ----------
+    far_mm : float
+        Largest distance from the origin over the plate's thickness [mm].
+    side_mm : float
+        Distance at the faces of the plate, the smaller of the two [mm].
+    """
+
+    far_mm: float
+    side_mm: float
+
+
+def ends_mm(
+    outline: Outline, inset_mm: float, half_mm: float, *, quarter_turns: int = 0
+) -> tuple[End, End]:
+    """Return where a plate along x ends inside an outline: towards -x, towards +x.
+
+    Parameters
+    ----------
+    outline : Outline
+        The pastry's outline.
+    inset_mm : float
+        How far inside it the plate ends [mm].
+    half_mm : float
+        Half the plate's thickness [mm].
+    quarter_turns : int
+        1 for a plate along y: -y, +y.
+    """
+    inside = outline.shape.buffer(-inset_mm)
+    towards = _quarter_turned(inside, -quarter_turns)
+    return _end(_quarter_turned(towards, 2), half_mm), _end(towards, half_mm)
+
+
+def is_fourfold(outline: Outline) -> bool:
+    """Return whether a quarter turn about the origin leaves an outline as it is."""
+    changed = outline.shape.symmetric_difference(_quarter_turned(outline.shape, 1))
+    return bool(changed.area <= SAME_RATIO * outline.shape.area)
+
+
+def _quarter_turned(shape: BaseGeometry, times: int) -> BaseGeometry:
+    x, y = [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)][times % 4]
+    return shapely.transform(shape, lambda points: points @ np.array([[x, y], [-y, x]]))
+
+
+def _end(inside: BaseGeometry, half_mm: float) -> End:
+    """Return where a plate ends towards +x."""
+    long_mm = inside.bounds[2]
+    faces = [shapely.LineString([(0.0, y), (long_mm, y)]) for y in (-half_mm, half_mm)]
+    strip = shapely.box(0.0, -half_mm, long_mm, half_mm)
+    far_mm, *side_mm = (inside.intersection(cut).bounds[2] for cut in (strip, *faces))
+    return End(far_mm=far_mm, side_mm=min(side_mm))
 
 
 def _valleys(outline: Outline) -> bool:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -160,6 +161,41 @@ def plate(profile: Sequence[tuple[float, float]], thickness_mm: float, step: str
     def make() -> Any:  # noqa: ANN401 (the kernel's shape)
         flat = kernel.face(kernel.polygon(*((x, near, z) for x, z in profile)))
         return kernel.extrude(flat, (0.0, thickness_mm, 0.0))
+
+    return _made(make, step)
+
+
+def slab(sections: Sequence[tuple[float, Sequence[tuple[float, float]]]], step: str) -> Solid:
+    """Return the solid between upright profiles, with flat sides from each to each.
+
+    Parameters
+    ----------
+    sections : sequence of (float, profile)
+        y, rising, and x and z of each corner there, in order round the profile [mm]. All profiles
+        have as many corners, and their sides are parallel.
+    step : str
+        What is made, for the error.
+
+    Raises
+    ------
+    KernelError
+        The kernel could not make it.
+    """
+    kernel = _kernel()
+
+    def roll(loop: list[Any]) -> list[Any]:
+        return [*loop[1:], loop[0]]
+
+    def make() -> Any:  # noqa: ANN401 (the kernel's shape)
+        # The kernel's own loft has curved faces that happen to be flat: booleans take tenfold.
+        loops = [[(x, y, z) for x, z in profile] for y, profile in sections]
+        sides = [
+            side
+            for near, far in pairwise(loops)
+            for side in zip(near, roll(near), roll(far), far, strict=True)
+        ]
+        faces = [kernel.face(kernel.polygon(*loop)) for loop in (loops[0], *sides, loops[-1])]
+        return kernel.solid(kernel.shell(*faces))
 
     return _made(make, step)
 

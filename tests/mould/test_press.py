@@ -287,3 +287,31 @@ def test_cavity_under_the_stamp_is_the_pastry():
     target = pi * 30.0**2 * pastry.height_mm
     # An inscribed bore with a sagitta of 0.005 mm is smaller by 4/3 of 0.005 / 30.
     assert target * (1.0 - 4.0 / 3.0 * 0.005 / 30.0) < cavity.volume < target
+
+
+@pytest.mark.parametrize("piece", ["75 g round", "125 g square", "drawn"])
+def test_edges_of_the_vanes_are_eased(piece):
+    mould = made(piece, "peg")
+    layout, mesh = mould.layout, mould.part("plunger").mesh
+    far, half = (
+        PIECES[piece].outline.points[:, 0].max() - 0.3,
+        1.5,
+    )  # clearance, half a vane of 3 mm
+
+    def vane(height):
+        (slice_,) = cross_section(mesh, height)
+        tip = slice_.intersection(Shape([(far - 4, -9), (far + 9, -9), (far + 9, 9), (far - 4, 9)]))
+        return np.array(tip.exterior.coords)
+
+    tip = vane((layout.back_mm + layout.vane_top_mm) / 2.0)
+    assert tip[:, 0].max() == pytest.approx(far, abs=0.005)  # facets within 0.005 mm
+    on_faces = tip[np.abs(tip[:, 1]) > half - 1e-4]
+    on_bore = tip[tip[:, 0] > far - 0.06]  # 3 mm wide on a radius of 30 mm: the arc is 0.04 deep
+    # 0.6 mm along the faces, from where bore and face would meet: up to 0.04 mm further in.
+    assert 0.59 < far - on_faces[:, 0].max() < 0.65
+    assert 0.4 < half - np.abs(on_bore[:, 1]).max() < 0.6
+    # Each edge below is cut back as well: a step above the back, the section is narrower.
+    for step in (0.1, 0.3, 0.5):
+        low = vane(layout.back_mm + step)
+        assert np.abs(low[:, 1]).max() == pytest.approx(half - (0.6 - step), abs=0.005)
+        assert low[:, 0].max() == pytest.approx(far - (0.6 - step), abs=0.005)
