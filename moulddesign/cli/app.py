@@ -1,8 +1,11 @@
 """The command `moulddesign` and its exit codes."""
 
+import errno
 import gc
+import os
 import signal
 import sys
+from contextlib import suppress
 from io import TextIOWrapper
 from typing import Final, NoReturn
 
@@ -27,6 +30,8 @@ from moulddesign.errors import FindingError, KernelError, MouldError, WriteError
 
 SELDOM: Final = (50_000, 20, 100)
 """When to look for cycles: imports keep all that they make, and looking through it took 0.6 s."""
+UNWRITABLE: Final = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EPIPE)
+"""How a system says that stdout takes no more; files report their own failures."""
 FAILED = 1
 BAD_INPUT = 2
 
@@ -58,6 +63,12 @@ def _help(context: typer.Context) -> None:
         sys.stdout.write(context.get_help() + "\n")
 
 
+def _give_up_stdout() -> None:
+    """Lead what is still in the buffer nowhere, so that the end does not try it again."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 class _CtrlC:
     """Remembers Ctrl-C: a library that loads may answer it with an error of its own."""
 
@@ -77,19 +88,26 @@ def main() -> NoReturn:
         sys.stdout.reconfigure(errors="backslashreplace")
     try:
         code = app(standalone_mode=False)
-    except typer.TyperException as error:
-        sys.stderr.write(f"{slip(error)}\n")
-        sys.exit(BAD_INPUT)
-    except (FindingError, KernelError, WriteError) as error:
-        sys.stderr.write(f"{error}\n")
-        sys.exit(FAILED)
-    except MouldError as error:
-        sys.stderr.write(f"{error}\n")
-        sys.exit(BAD_INPUT)
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except KeyboardInterrupt:
         sys.exit(INTERRUPTED)
-    except Exception:
+    except Exception as error:  # noqa: BLE001 (what is not told is raised again)
         if ctrl_c.was_seen:
             sys.exit(INTERRUPTED)
-        raise
+        sentence, code = _told(error)
+        sys.stderr.write(f"{sentence}\n")
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _told(error: Exception) -> tuple[str, int]:
+    """Return an error's sentence and exit code; what is nobody's fault but ours is raised."""
+    if isinstance(error, typer.TyperException):
+        return slip(error), BAD_INPUT
+    if isinstance(error, MouldError):
+        ours = isinstance(error, FindingError | KernelError | WriteError)
+        return str(error), FAILED if ours else BAD_INPUT
+    if isinstance(error, OSError) and error.errno in UNWRITABLE:
+        _give_up_stdout()
+        return f"The output cannot be written ({error.strerror}).", FAILED
+    raise error

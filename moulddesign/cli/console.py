@@ -7,13 +7,16 @@ import signal
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, Final
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 from rich.table import Table
 
 from moulddesign.cli import INTERRUPTED
+
+LONGEST_FIGURE: Final = 12
+"""A longer word of a table's column may be broken [characters]."""
 
 
 def out() -> Console:
@@ -45,11 +48,18 @@ def table(title: str, heads: Sequence[str], rows: Iterable[Sequence[object]]) ->
         Cells; a float is shown by `figure`.
     """
     made = Table(title=title, title_justify="left", title_style="bold")
+    shown = [[figure(c) if isinstance(c, float) else str(c) for c in row] for row in rows]
     for number, head in enumerate(heads):
-        # What does not fit goes on below: a figure or a name cut short reads as another.
-        made.add_column(head, justify="left" if number == 0 else "right", overflow="fold")
-    for row in rows:
-        made.add_row(*(figure(cell) if isinstance(cell, float) else str(cell) for cell in row))
+        # A figure or a name cut short reads as another: names go on below, figures never break.
+        words = [word for row in shown for word in row[number].split()] if number else []
+        made.add_column(
+            head,
+            justify="right" if number else "left",
+            overflow="fold",
+            min_width=min(LONGEST_FIGURE, max(map(len, words), default=0)),
+        )
+    for row in shown:
+        made.add_row(*row)
     return made
 
 

@@ -1,8 +1,9 @@
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
-from cli.command import environment, moulddesign
+from cli.command import COMMAND, environment, moulddesign
 
 from moulddesign.cli.app import app
 
@@ -84,3 +85,23 @@ def test_ctrl_c_while_libraries_load_is_130_and_no_word(tmp_path, module, argume
     )  # fmt: skip
     assert (done.returncode, done.stdout, done.stderr) == (130, "", "")
     assert not any(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("arguments", [["portion"], ["make", "--schema"], ["density", "foods"]])
+def test_output_to_a_full_disk_is_one_sentence(arguments):
+    # full(4) of Linux: every write to /dev/full says ENOSPC
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(  # noqa: S603 (our own command)
+            [*COMMAND, *arguments], env=environment(), stdout=full, stderr=subprocess.PIPE,
+            text=True, timeout=60, check=False,
+        )  # fmt: skip
+    said = "The output cannot be written (No space left on device).\n"
+    assert (done.returncode, done.stderr) == (1, said)
+
+
+@pytest.mark.parametrize("columns", ["40", "60", "80"])
+def test_no_figure_of_a_table_is_broken_or_cut(columns):
+    _, said, _ = moulddesign("portion", COLUMNS=columns)
+    # the demo by hand: 75 / 0.98 raw, 0.3 of it crust, 0.7 of it filling less 5 g
+    assert all(f" {figure} " in said for figure in ("76.53", "22.96", "48.57", "75.00"))
+    assert "…" not in said
