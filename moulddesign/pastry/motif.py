@@ -78,8 +78,10 @@ def motif(kind: Motif, outline: Polygon, size: MotifSize) -> tuple[Region, ...]:
     """
     drawn = RULES[kind](outline, size)
     inside = shapely.intersection(drawn, outline, grid_size=GRID_MM)
-    parts = [part for part in shapely.get_parts(inside) if isinstance(part, Polygon)]
+    parts = [
+        part for part in shapely.get_parts(inside) if isinstance(part, Polygon) and part.area > 0.0
+    ]
     if not parts:
-        need = "leaves no room for its parts: lower the count, or make its strokes narrower"
+        need = "leaves no room for its parts: take another count, or narrower strokes"
         raise SpecError("motif", kind.value, need)
     return (Region(MultiPolygon(parts), 1.0),)
