@@ -19,6 +19,7 @@ from moulddesign.mesh import (
     triangulated,
     union,
 )
+from moulddesign.mould.kernel import Profile
 from moulddesign.mould.section import Bent, Round, Section
 from moulddesign.mould.weld import welded
 
@@ -63,13 +64,13 @@ def turned(profile: Sequence[tuple[float, float]], step: str) -> Mesh:
     return union([welded(points, np.concatenate(quads).reshape(-1, 3))], step)
 
 
-def plate(profile: Sequence[tuple[float, float]], thickness_mm: float, step: str) -> Mesh:
+def plate(profile: Profile, thickness_mm: float, step: str) -> Mesh:
     """Return an upright plate in the plane of x and z, half its thickness to each side."""
     half = thickness_mm / 2.0
     return slab([(-half, profile), (half, profile)], step)
 
 
-def slab(sections: Sequence[tuple[float, Sequence[tuple[float, float]]]], step: str) -> Mesh:
+def slab(sections: Sequence[tuple[float, Profile]], step: str) -> Mesh:
     """Return the solid between upright profiles at rising y, with as many corners each."""
     flats = [np.array(_counter_clockwise(profile)) for _, profile in sections]
     count = len(flats[0])

@@ -21,7 +21,7 @@ class Kernel(Protocol[Body]):
     def turned(self, profile: Sequence[tuple[float, float]], step: str) -> Body:
         """Return what a profile of radius and height sweeps round the z axis [mm]."""
 
-    def plate(self, profile: Sequence[tuple[float, float]], thickness_mm: float, step: str) -> Body:
+    def plate(self, profile: Profile, thickness_mm: float, step: str) -> Body:
         """Return an upright plate in the plane of x and z."""
 
     def slab(self, sections: Sequence[tuple[float, Profile]], step: str) -> Body:

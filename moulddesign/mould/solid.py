@@ -11,10 +11,10 @@ from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from moulddesign.errors import KernelError
 from moulddesign.mesh import Indices, Mesh, Points
+from moulddesign.mould.kernel import Profile
 from moulddesign.mould.section import Bent, Round, Section
 from moulddesign.mould.weld import WELD_MM, welded
 
@@ -46,15 +46,6 @@ class Solid:
     def area_mm2(self) -> float:
         """Area of the exact surfaces [mm^2]."""
         return float(self._shape.Area())
-
-    def moved(self, by_mm: ArrayLike) -> "Solid":
-        """Return it moved along a vector, shape (3,) [mm]."""
-        return Solid(self._shape.moved(_kernel().Location(_triple(by_mm))))
-
-    def turned_over(self) -> "Solid":
-        """Return it turned by half a turn about the x axis: what was up is down."""
-        place = _kernel().Location((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), 180.0)
-        return Solid(self._shape.moved(place))
 
     def mesh(self, tolerance_mm: float = FACET_MM, angle_rad: float = FACET_RAD) -> Mesh:
         """Return its facets: closed, welded, wound alike, the same on every call.
@@ -138,39 +129,20 @@ def turned(profile: Sequence[tuple[float, float]], step: str) -> Solid:
     return _made(make, step)
 
 
-def plate(profile: Sequence[tuple[float, float]], thickness_mm: float, step: str) -> Solid:
-    """Return an upright plate in the plane of x and z, half its thickness to each side.
+def plate(profile: Profile, thickness_mm: float, step: str) -> Solid:
+    """Return an upright plate in the plane of x and z, half its thickness to each side [mm].
 
-    Parameters
-    ----------
-    profile : sequence of (float, float)
-        x and z of each corner, in order round the profile [mm].
-    thickness_mm : float
-        Extent along y [mm].
-    step : str
-        What is made, for the error.
-
-    Raises
-    ------
-    KernelError
-        The kernel could not make it.
+    It is a slab of one profile, and takes and raises what `slab` does.
     """
-    kernel = _kernel()
-    near = -thickness_mm / 2.0
-
-    def make() -> Any:  # noqa: ANN401 (the kernel's shape)
-        flat = kernel.face(kernel.polygon(*((x, near, z) for x, z in profile)))
-        return kernel.extrude(flat, (0.0, thickness_mm, 0.0))
-
-    return _made(make, step)
+    return slab([(-thickness_mm / 2.0, profile), (thickness_mm / 2.0, profile)], step)
 
 
-def slab(sections: Sequence[tuple[float, Sequence[tuple[float, float]]]], step: str) -> Solid:
+def slab(sections: Sequence[tuple[float, Profile]], step: str) -> Solid:
     """Return the solid between upright profiles, with flat sides from each to each.
 
     Parameters
     ----------
-    sections : sequence of (float, profile)
+    sections : sequence of (float, list of (float, float))
         y, rising, and x and z of each corner there, in order round the profile [mm]. All profiles
         have as many corners, and their sides are parallel.
     step : str
@@ -182,18 +154,15 @@ def slab(sections: Sequence[tuple[float, Sequence[tuple[float, float]]]], step: 
         The kernel could not make it.
     """
     kernel = _kernel()
-
-    def roll(loop: list[Any]) -> list[Any]:
-        return [*loop[1:], loop[0]]
+    loops = [[(x, y, z) for x, z in profile] for y, profile in sections]
+    sides = [
+        side
+        for near, far in pairwise(loops)
+        for side in zip(near, [*near[1:], near[0]], [*far[1:], far[0]], far, strict=True)
+    ]
 
     def make() -> Any:  # noqa: ANN401 (the kernel's shape)
         # The kernel's own loft has curved faces that happen to be flat: booleans take tenfold.
-        loops = [[(x, y, z) for x, z in profile] for y, profile in sections]
-        sides = [
-            side
-            for near, far in pairwise(loops)
-            for side in zip(near, roll(near), roll(far), far, strict=True)
-        ]
         faces = [kernel.face(kernel.polygon(*loop)) for loop in (loops[0], *sides, loops[-1])]
         return kernel.solid(kernel.shell(*faces))
 
@@ -206,9 +175,9 @@ def quarter_turned(solid: Solid) -> Solid:
     return Solid(solid._shape.moved(place))  # noqa: SLF001 (this module owns it)
 
 
-def moved(solid: Solid, by_mm: ArrayLike) -> Solid:
-    """Return a body moved along a vector, shape (3,) [mm]."""
-    return solid.moved(by_mm)
+def moved(solid: Solid, by_mm: tuple[float, float, float]) -> Solid:
+    """Return a body moved along a vector [mm]."""
+    return Solid(solid._shape.moved(_kernel().Location(by_mm)))  # noqa: SLF001
 
 
 def fused(solids: Sequence[Solid], step: str) -> Solid:
@@ -323,8 +292,3 @@ def _nodes(facets: Any, place: Any) -> list[tuple[float, float, float]]:  # noqa
         return [node.Coord() for node in nodes]
     move = place.Transformation()
     return [node.Transformed(move).Coord() for node in nodes]
-
-
-def _triple(vector: ArrayLike) -> tuple[float, float, float]:
-    x, y, z = np.asarray(vector, dtype=np.float64).tolist()
-    return x, y, z

@@ -12,7 +12,16 @@ from moulddesign.errors import KernelError, SpecError
 from moulddesign.mesh import Mesh
 from moulddesign.mould import faceted, solid
 from moulddesign.mould.section import Bent, Polygon, Round, around, section
-from moulddesign.mould.solid import fused, plate, quarter_turned, shared, stack, turned, without
+from moulddesign.mould.solid import (
+    fused,
+    moved,
+    plate,
+    quarter_turned,
+    shared,
+    stack,
+    turned,
+    without,
+)
 from moulddesign.mould.weld import welded
 from moulddesign.pastry.outline_kinds import polygon_outline, scalloped_outline
 
@@ -67,7 +76,7 @@ def test_crossing_plates_share_the_square_column_in_the_middle():
     whole, middle = fused([flat, crossing], "a cross"), shared(flat, crossing, "a column")
     assert middle.volume_mm3 == pytest.approx(2.0 * 2.0 * 4.0, rel=EXACT)
     assert whole.volume_mm3 + middle.volume_mm3 == pytest.approx(2.0 * 80.0, rel=EXACT)
-    rest = without(flat, crossing.moved((4.0, 0.0, 0.0)), "a shortened plate")
+    rest = without(flat, moved(crossing, (4.0, 0.0, 0.0)), "a shortened plate")
     assert rest.volume_mm3 == pytest.approx(80.0 - 2.0 * 2.0 * 4.0, rel=EXACT)
 
 
@@ -97,10 +106,10 @@ def test_facets_are_closed_wound_alike_and_the_same_again():
     assert len(coarse.triangles) < len(first.triangles)
 
 
-def test_half_a_turn_and_a_move_carry_body_and_facets_alike():
+def test_a_move_carries_body_and_facets_alike():
     made = stack([(0.0, Round(radius_mm=5.0)), (8.0, Round(radius_mm=3.0))], "a cone")
-    posed = made.turned_over().moved((1.0, 2.0, 30.0))
-    assert posed.mesh().bounds == pytest.approx(np.array([[-4.0, -3.0, 22.0], [6.0, 7.0, 30.0]]))
+    posed = moved(made, (1.0, 2.0, 30.0))
+    assert posed.mesh().bounds == pytest.approx(np.array([[-4.0, -3.0, 30.0], [6.0, 7.0, 38.0]]))
     assert posed.volume_mm3 == pytest.approx(made.volume_mm3, rel=EXACT)
 
 
