@@ -1,6 +1,10 @@
 """All that a build has to prove."""
 
+import os
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
+from itertools import chain
 from types import MappingProxyType
 from typing import Final
 
@@ -39,15 +43,19 @@ def proven(made: Evidence, further: Sequence[Further] = ()) -> tuple[Finding, ..
     KernelError
         A mesh is not closed where a check needs it so.
     """
-    return (
-        *piece_findings(made),
-        *KINDS[made.design.mould.kind](made),
-        *_print(made),
-        *(f for name, mesh in made.meshes.items() for f in soundness(mesh, name=name)),
-        *_against_exact(made.mould),
-        *_lettering(made),
-        *(f for one in further for f in under_further(made, one)),
-    )
+    # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
+    judges: list[Callable[[], tuple[Finding, ...]]] = [
+        partial(piece_findings, made),
+        partial(KINDS[made.design.mould.kind], made),
+        *(partial(_printed, made, part.name) for part in made.mould.parts),
+        partial(relief_layers, made),
+        *(partial(soundness, mesh, name=name) for name, mesh in made.meshes.items()),
+        partial(_against_exact, made.mould),
+        partial(_lettering, made),
+        *(partial(under_further, made, one) for one in further),
+    ]
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        return tuple(chain.from_iterable(pool.map(lambda judge: judge(), judges)))
 
 
 def _block(made: Evidence) -> tuple[Finding, ...]:
@@ -95,21 +103,16 @@ def _cast(made: Evidence) -> tuple[Finding, ...]:
     )
 
 
-def _print(made: Evidence) -> tuple[Finding, ...]:
-    """Judge each part as it lies on the bed."""
+def _printed(made: Evidence, name: str) -> tuple[Finding, ...]:
+    """Judge a part as it lies on the bed."""
     printer = made.design.printer
-    parts = tuple(
-        found
-        for part in made.mould.parts
-        for found in printing_findings(
-            made.meshes[part.name],
-            name=part.name,
-            bed_mm=printer.bed_mm,
-            line_mm=printer.line_width_mm,
-            layer_mm=printer.layer_height_mm,
-        )
+    return printing_findings(
+        made.meshes[name],
+        name=name,
+        bed_mm=printer.bed_mm,
+        line_mm=printer.line_width_mm,
+        layer_mm=printer.layer_height_mm,
     )
-    return (*parts, *relief_layers(made))
 
 
 def _lettering(made: Evidence) -> tuple[Finding, ...]:
