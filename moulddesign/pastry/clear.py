@@ -119,16 +119,14 @@ def _with_room(edge: Boundary, joints: _Joints, walls: Tops) -> Tops:
     """
     gentle = ~joints.convex & (joints.cosine > GENTLE_COSINE)
     alone = np.stack([walls.begin, walls.end], axis=1)
-    tangents = [walls.end[edge.before], joints.meet, walls.begin, walls.end]
+    tangents = np.stack([walls.end[edge.before], joints.meet, walls.begin, walls.end], axis=1)
     height = np.full(len(gentle), joints.height)
-    tree = _tree(edge, np.arange(len(gentle)))
-    rows = np.flatnonzero(walls.clear)
+    own = np.column_stack([np.arange(len(gentle)), edge.before, edge.after])
+    segments, rows = _segments(edge, own[:, 0]), np.flatnonzero(walls.clear)
     for some in (rows[::SAMPLE], rows):
-        plain = _near(tree, some[~gentle[some]], lines=alone, reach=height)
-        fans = _near(tree, some[gentle[some]], lines=np.stack(tangents, axis=1), reach=joints.reach)
-        wall, other = np.concatenate([plain, fans], axis=1)
-        foreign = (other != wall) & (other != edge.before[wall]) & (other != edge.after[wall])
-        left = _without(walls, wall[foreign])
+        plain, fans = some[~gentle[some]], some[gentle[some]]
+        left = _without(walls, segments.beside(plain, lines=alone, reach=height, own=own))
+        left = _without(left, segments.beside(fans, lines=tangents, reach=joints.reach, own=own))
         if 4 * left.clear[some].sum() < len(some):  # under a quarter
             return _without(walls, rows)
     return left
@@ -141,10 +139,9 @@ def _with_wide_fans(edge: Boundary, joints: _Joints, walls: Tops) -> Tops:
     if not len(rows):
         return walls
     lines = np.stack([walls.end[edge.before], joints.meet, walls.begin], axis=1)
-    tree = _tree(edge, np.arange(len(lines)))
-    fan, other = _near(tree, rows, lines=lines, reach=joints.reach)
-    foreign = fan[(other != fan) & (other != edge.before[fan])]
-    return _without(walls, np.concatenate([foreign, edge.before[foreign]]))
+    own = np.column_stack([np.arange(len(lines)), edge.before])
+    fans = _segments(edge, own[:, 0]).beside(rows, lines=lines, reach=joints.reach, own=own)
+    return _without(walls, np.concatenate([fans, edge.before[fans]]))
 
 
 def _with_empty_corners(edge: Boundary, joints: _Joints, walls: Tops) -> Tops:
@@ -160,9 +157,9 @@ def _with_empty_corners(edge: Boundary, joints: _Joints, walls: Tops) -> Tops:
     lines = np.stack([joints.corner, joints.meet], axis=1)
     # The circle's feet are so far from the line that halves the corner.
     width = joints.trim * joints.height / joints.reach
-    joint, which = _near(_tree(edge, small), rows, lines=lines, reach=width)
-    foreign = joint[(small[which] != joint) & (small[which] != edge.before[joint])]
-    return _without(walls, np.concatenate([foreign, edge.before[foreign]]))
+    own = np.column_stack([np.arange(len(lines)), edge.before])
+    full = _segments(edge, small).beside(rows, lines=lines, reach=width, own=own)
+    return _without(walls, np.concatenate([full, edge.before[full]]))
 
 
 def _of_small_rings(edge: Boundary, size: float) -> Indices:
@@ -174,18 +171,43 @@ def _of_small_rings(edge: Boundary, size: float) -> Indices:
     return np.flatnonzero(np.repeat(extent.max(axis=1) <= size, counts))
 
 
-def _tree(edge: Boundary, rows: Indices) -> shapely.STRtree:
-    return shapely.STRtree(shapely.linestrings(edge.corners[edge.segments[rows]]))
+@dataclass(frozen=True, slots=True, eq=False)
+class _Segments:
+    """Some segments of a boundary, to be asked which come near a line.
+
+    Parameters
+    ----------
+    rows : ndarray of int64, shape (n,)
+        Which they are.
+    shapes : ndarray of shapely LineString, shape (n,)
+        Themselves.
+    tree : STRtree
+        Over their boxes.
+    """
+
+    rows: Indices
+    shapes: NDArray[np.object_]
+    tree: shapely.STRtree
+
+    def beside(self, some: Indices, *, lines: Points, reach: Floats, own: Indices) -> Indices:
+        """Return those of some rows whose line a segment comes near that is not its own.
+
+        Boxes tell first: few lines have a foreign one in theirs, and only those are measured.
+        """
+        near = (reach[some] + MARGIN)[:, None]
+        low, high = lines[some].min(axis=1) - near, lines[some].max(axis=1) + near
+        # A tree asks for boxes only: a box's diagonal is quicker to make than the box.
+        which, other = self.tree.query(shapely.linestrings(np.stack([low, high], axis=1)))
+        foreign = (self.rows[other][:, None] != own[some[which]]).all(axis=1)
+        which, other = which[foreign], other[foreign]
+        line = shapely.linestrings(lines[some[which]])
+        close = shapely.dwithin(line, self.shapes[other], near[which, 0])
+        return np.asarray(some[which[close]])
 
 
-def _near(
-    tree: shapely.STRtree, rows: Indices, *, lines: Points, reach: Floats
-) -> tuple[Indices, Indices]:
-    """Return pairs of a row whose line comes near and what of the tree it comes near to."""
-    which, other = tree.query(
-        shapely.linestrings(lines[rows]), predicate="dwithin", distance=reach[rows] + MARGIN
-    )
-    return rows[which], other
+def _segments(edge: Boundary, rows: Indices) -> _Segments:
+    shapes = shapely.linestrings(edge.corners[edge.segments[rows]])
+    return _Segments(rows, shapes, shapely.STRtree(shapes))
 
 
 def _without(walls: Tops, rows: Indices) -> Tops:
