@@ -68,7 +68,7 @@ class Solid:
         # Its own default takes the tolerance as a share of each edge: absolute is asked for.
         shape = self._shape.copy()
         with _step("the facets of a body"):
-            BRepMesh_IncrementalMesh(shape.wrapped, tolerance_mm, False, angle_rad, False)  # noqa: FBT003
+            BRepMesh_IncrementalMesh(shape.wrapped, tolerance_mm, False, angle_rad, True)  # noqa: FBT003
             points, triangles = _facets(shape)
         return welded(points, triangles)
 
