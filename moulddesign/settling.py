@@ -129,9 +129,10 @@ def _drawn_back(
 
 def _closed(triangles: Indices) -> bool:
     """Return whether each edge has two triangles, one on either side."""
-    edges = triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
-    size = int(triangles.max(initial=0)) + 1
-    there, back = edges[:, 0] * size + edges[:, 1], edges[:, 1] * size + edges[:, 0]
-    there.sort()
-    back.sort()
-    return bool(np.array_equal(there, back) and (np.diff(there) > 0).all())
+    start, end = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    # Even for an edge that runs up, one more for the same edge that runs down.
+    keys = 2 * (low * (int(high.max(initial=0)) + 1) + high) + (start > end)
+    keys.sort()
+    up, down = keys[::2], keys[1::2]
+    return bool(np.array_equal(up + 1, down) and (up % 2 == 0).all() and (np.diff(up) > 0).all())

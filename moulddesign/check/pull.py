@@ -20,7 +20,7 @@ ANGLE_DEG: Final = 0.2
 """Error of a facet's angle: 0.1 deg by float32, 0.1 by contours good to 0.002 mm [deg]."""
 LEFT_OUT_RATIO: Final = 0.001
 """Share of the touching area that may lean less: corners of contours and slivers."""
-STEPS_MM: Final = (0.05, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
+STEPS_MM: Final = (0.05, 0.2, 0.8, 3.0, 12.0, 48.0)
 """How far the body is moved out, one after another; a printed layer is no thinner than twice the
 first [mm]."""
 NOISE_MM3: Final = 0.1
