@@ -1,7 +1,12 @@
 """What a check found: a result, never an exception."""
 
+import re
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
+
+NUMBERS: Final = re.compile(r"-?\d[\d.]*(?: [a-z]{1,3} \d[\d.]*)*")
+"""A number, or several with a short word between: "2 x 3", "5 to 300"."""
 
 
 class Verdict(StrEnum):
@@ -57,3 +62,21 @@ def judged(*, good: bool, otherwise: Verdict = Verdict.FAIL) -> Verdict:
     (<Verdict.GOOD: 'good'>, <Verdict.WARN: 'warn'>)
     """
     return Verdict.GOOD if good else otherwise
+
+
+def with_unit(limit: str, unit: str) -> str:
+    """Return a limit with the unit behind its first number, or behind all where they are one.
+
+    Parameters
+    ----------
+    limit, unit : str
+        As a finding has them, or translated.
+
+    Examples
+    --------
+    >>> with_unit("at least 2 within 0.1", "mm"), with_unit("at most 2 x 3", "mm")
+    ('at least 2 mm within 0.1', 'at most 2 x 3 mm')
+    >>> with_unit("5 to 300, the sizes of moulds", "mm"), with_unit("yes", "")
+    ('5 to 300 mm, the sizes of moulds', 'yes')
+    """
+    return NUMBERS.sub(lambda found: f"{found[0]} {unit}".rstrip(), limit, count=1)

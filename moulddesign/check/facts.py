@@ -104,7 +104,7 @@ def _size(mesh: Mesh) -> Finding:
     return Finding(
         name="mesh: longest side, is the unit right?",
         measured=longest_mm,
-        limit=f"{least_mm:g} to {most_mm:g}, the sizes of moulds, in",
+        limit=f"{least_mm:g} to {most_mm:g}, the sizes of moulds",
         unit="mm",
         source="our choice, change it freely",
         verdict=judged(good=least_mm <= longest_mm <= most_mm),

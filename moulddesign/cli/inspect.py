@@ -13,7 +13,7 @@ from moulddesign.cli.options import AsJson
 from moulddesign.cli.saving import Overwrite, refuse_to_replace, save_bytes
 from moulddesign.design import PrinterTable
 from moulddesign.errors import KernelError, SpecError
-from moulddesign.finding import Verdict
+from moulddesign.finding import Verdict, with_unit
 from moulddesign.units import Unit
 
 if TYPE_CHECKING:
@@ -134,7 +134,7 @@ def _print(name: str, found: "Facts") -> None:
     out().print(table(name, ("fact", "value"), rows))
     heads = ("finding", "measured", "limit", "verdict")
     judged = [
-        (f.name.removeprefix("mesh: "), f.measured, f"{f.limit} {f.unit}", f.verdict.value)
+        (f.name.removeprefix("mesh: "), f.measured, with_unit(f.limit, f.unit), f.verdict.value)
         for f in found.findings
     ]
     out().print(table("Findings", heads, judged))

@@ -14,7 +14,7 @@ from moulddesign.cli.console import ends_at_once, err, figure, out, print_json, 
 from moulddesign.cli.options import MOULD, PIECE, RELIEF, STAMPS, AsJson, with_design
 from moulddesign.cli.weights import WEIGHING, weight_sentences, weight_table
 from moulddesign.design import Design
-from moulddesign.finding import Finding, Verdict
+from moulddesign.finding import Finding, Verdict, with_unit
 
 if TYPE_CHECKING:
     from moulddesign.building import Build
@@ -140,7 +140,13 @@ def _show(made: "Build", *, as_json: bool) -> None:
 def _findings_table(findings: Iterable[Finding]) -> Table:
     """Return the findings that are not good, and a row that counts the others."""
     rows = [
-        (SIGNS[f.verdict], f.name, _measured(f.measured, f.unit), f"{f.limit} {f.unit}", f.source)
+        (
+            SIGNS[f.verdict],
+            f.name,
+            _measured(f.measured, f.unit),
+            with_unit(f.limit, f.unit),
+            f.source,
+        )
         for f in findings
         if f.verdict is not Verdict.GOOD
     ]

@@ -11,7 +11,7 @@ import typer
 
 from moulddesign.design import Design
 from moulddesign.design.carried import DRAWINGS
-from moulddesign.design.pastry import refuse_idle
+from moulddesign.design.pastry import OUTLINES, refuse_idle
 from moulddesign.errors import SpecError
 
 DesignFile = Annotated[
@@ -61,7 +61,13 @@ PIECE: Final = (
     Override(
         "--centre-density", "centre.density_g_per_ml", float, "G/ML", "Density of the centre."
     ),
-    Override("--outline", "pastry.outline", str, "NAME", "Shape seen from above: round, square."),
+    Override(
+        "--outline",
+        "pastry.outline",
+        str,
+        "NAME|FILE",
+        f"Shape seen from above: {', '.join(OUTLINES)}, or an SVG file.",
+    ),
     Override("--width", "pastry.width_mm", float, "MM", "Width of the pastry."),
     Override("--height", "pastry.height_mm", float, "MM", "Height to the flat top."),
     Override("--height-to-width", "pastry.height_to_width", float, "X", "Height to width."),

@@ -1,18 +1,16 @@
 """The figures, findings and files as HTML. Every text from outside is escaped here."""
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 from typing import Any, Final
 
+from moulddesign.finding import with_unit
 from moulddesign.page.piece import Piece
 from moulddesign.page.texts import Texts
 
 SIGNS: Final = {"good": "\u2713", "warn": "!", "fail": "\u2715"}
 """Beside each verdict's word, so that colour is never alone."""
 
-NUMBER: Final = re.compile(r"-?\d[\d.]*(?: x \d[\d.]*)*")
-"""A number, or several as lengths are written."""
 ORDER: Final = ("fail", "warn", "good")
 
 
@@ -128,26 +126,15 @@ def _finding(words: Texts, found: Mapping[str, Any]) -> str:
     verdict = found["verdict"]
     measured = found["measured"]
     value = figure(measured) if isinstance(measured, float) else words.named(str(measured))
-    unit = f" {words.named(found['unit'])}" if found["unit"] else ""
+    unit = words.named(found["unit"]) if found["unit"] else ""
     return (
         f'<div class="finding {verdict}"><p><span class="sign" aria-hidden="true">'
         f"{SIGNS[verdict]}</span> <b>{escape(words[f'verdict_{verdict}'])}:</b> "
-        f"{escape(words.said(found['name']))}</p><p>{escape(value + unit)} "
+        f"{escape(words.said(found['name']))}</p><p>{escape(f'{value} {unit}'.rstrip())} "
         f'<span class="limit">({escape(words["limit"])}: '
-        f"{escape(_with_unit(words.said(found['limit']), unit))}; "
+        f"{escape(with_unit(words.said(found['limit']), unit))}; "
         f"{escape(words.named(found['source']))})</span></p></div>"
     )
-
-
-def _with_unit(limit: str, unit: str) -> str:
-    """Return a limit with the unit behind its first number, or behind its numbers alone.
-
-    Examples
-    --------
-    >>> _with_unit("at least 2 within 0.1", " mm"), _with_unit("at most 2 x 3", " mm")
-    ('at least 2 mm within 0.1', 'at most 2 x 3 mm')
-    """
-    return NUMBER.sub(lambda found: found[0] + unit, limit, count=1)
 
 
 def files(words: Texts, token: str, sizes: Mapping[str, int], *, whole: str) -> str:
