@@ -11,6 +11,8 @@ import pytest
 import shapely
 import trimesh
 from mould.judge import shared_mm3
+from PIL import Image
+from pypdf import PdfReader
 
 from moulddesign.building import PASTRY, build
 from moulddesign.check import closed_cavity_mm3
@@ -286,6 +288,19 @@ def test_a_viewer_shows_further_stamps_beside_the_set(published):
     spans = {name: (box[:, 0].min(), box[:, 0].max()) for name, box in boxes.items()}
     assert spans["sleeve"][1] < spans["pastry-fig"][0]
     assert spans["pastry-fig"][1] < spans["pastry-deep"][0]
+
+
+def test_the_card_shows_every_pastry_of_the_sleeve(published, tmp_path):
+    made, folder = published
+    publish(made, tmp_path / "card", Wanted(formats=formats("card")))
+    bench = PdfReader(tmp_path / "card" / "card.pdf").pages[0]
+    text = bench.extract_text()
+    assert text.index("In the same sleeve") < text.index("stamp-fig", text.index("In the same"))
+    shown = {image.image.convert("RGB").tobytes() for image in bench.images}
+    for name in ("pastry.png", "pastry-fig.png", "pastry-deep.png"):
+        with Image.open(folder / name) as picture:
+            assert picture.convert("RGB").tobytes() in shown
+    assert len(shown) == len(made.further) + 1
 
 
 def test_the_published_design_makes_the_same_set(published, tmp_path):

@@ -36,7 +36,7 @@ class Card:
         What `card_figures` returned, and what the relief's caption says.
     pictures : mapping of str to bytes
         PNG or SVG files by name: `pastry.png`, `parts.png`, `print.png`, `relief.png`,
-        `section.svg`.
+        `section.svg`; `other-0.png` and so on under the figures' `others`.
     paper : Paper
         What it is printed on.
     faces : Faces

@@ -58,6 +58,7 @@ def card_figures(made: Build, recipe: Recipe | None) -> dict[str, Any]:
         "ratio": [made.design.portion.ratio, made.portion.split.ratio],
         "label": _label(made),
         "shapes": list(_shapes(made)),
+        "others": [breakable(one.stamp_name) for one in made.further],
         "state": state_of(made),
         "batch": _batch(made),
         "parts": parts_table(report["parts"], made.design.printer.layer_height_mm),

@@ -154,6 +154,8 @@ class Contents:
 
         section = svg_bytes(*section_drawing(self.made, self._cuts), "section", faces=self._faces)
         pictures = {name: self._picture(name) for name in (*SHOWN[Format.CARD], RELIEF_PNG)}
+        others = enumerate(pastry_scenes(self.made))
+        pictures |= {f"other-{number}.png": self._picture(name) for number, name in others}
         figures = card_figures(self.made, self.wanted.recipe)
         figures |= {"relief": list(self._relief.said), "caption": CAPTION}
         return Card(
@@ -195,7 +197,7 @@ def scenes(made: Build, wanted: Wanted) -> Mapping[str, Scene]:
         PARTS_PNG: exploded_scene(assembled(made), pastry),
         PRINT_PNG: row_scene(printed(made)),
     }
-    further = pastry_scenes(made) if Format.PICTURES in wanted.formats else {}
+    further = pastry_scenes(made) if {Format.PICTURES, Format.CARD} & set(wanted.formats) else {}
     return {name: scene for name, scene in every.items() if name in needed} | dict(further)
 
 
