@@ -3,6 +3,7 @@
 import multiprocessing
 import os
 import signal
+import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -138,9 +139,26 @@ def _deaf() -> Iterator[None]:
     resource_tracker.ensure_running()  # it would unblock them when it starts by itself
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
-        yield
+        with _answered_later():
+            yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextmanager
+def _answered_later() -> Iterator[None]:
+    """Keep Ctrl-C until a process has all that it needs: other threads, a bar's, receive it too."""
+    if threading.current_thread() is not threading.main_thread():  # only that one answers
+        yield
+        return
+    heard: list[int] = []
+    answer = signal.signal(signal.SIGINT, lambda number, _: heard.append(number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, answer)
+        if heard:
+            signal.raise_signal(signal.SIGINT)
 
 
 def _shared_out(orders: Sequence[Order], crew: Sequence[_Hand]) -> Iterator[tuple[int, Outcome]]:

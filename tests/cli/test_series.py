@@ -6,11 +6,18 @@ import shutil
 import signal
 import subprocess
 import sys
+import threading
 import time
+from multiprocessing.context import SpawnProcess
 from pathlib import Path
 
 import pytest
 from cli.command import COMMAND, environment, moulddesign, refused
+
+from moulddesign.design import Design
+from moulddesign.export import Wanted
+from moulddesign.series.crew import run_all
+from moulddesign.series.order import Order
 
 FILES = {"sleeve.stl", "stamp.stl", "plunger.stl", "pastry.stl", "report.json", "design.toml"}
 KEYS = (
@@ -168,6 +175,31 @@ class TestInterrupted:
         assert content(old) == before
         for folder in (tmp_path / "out").iterdir():
             assert set(names(folder)) >= FILES, folder
+
+    def test_ctrl_c_that_another_thread_receives_waits_for_a_start(self, monkeypatch, tmp_path):
+        def pressed():  # as a bar's thread receives it, which blocks nothing
+            signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+            signal.raise_signal(signal.SIGINT)
+
+        def start(process):
+            threading.Thread(target=pressed).start()
+            time.sleep(0.2)
+            whole(process)
+            pids.append(process.pid)
+
+        whole, pids = SpawnProcess.start, []
+        monkeypatch.setattr(SpawnProcess, "start", start)
+        order = Order(
+            place="row 2",
+            design=Design(),
+            target=tmp_path / "out" / "figs",
+            wanted=Wanted(),
+            keep_failing=False,
+        )
+        with pytest.raises(KeyboardInterrupt):
+            list(run_all([order], tmp_path / "out", 1))
+        assert len(pids) == 1
+        assert names(tmp_path) == []
 
     def test_ctrl_c_at_the_start_leaves_nothing(self, tmp_path):
         (tmp_path / "cakes.csv").write_text(TABLE)
