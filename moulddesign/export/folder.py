@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from time import perf_counter
 from types import MappingProxyType
@@ -26,6 +27,11 @@ from moulddesign.finding import Finding
 
 REPORT: Final = "report.json"
 DESIGN: Final = "design.toml"
+ALWAYS_OURS: Final = frozenset({REPORT, DESIGN, "set.3mf", "parts.png"})
+"""What builds and coupons write whether or not their report lists it."""
+
+LITTER: Final = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
+"""What systems put into a folder that somebody looks at; nobody misses it."""
 
 Saying = Callable[[str], None]
 
@@ -119,7 +125,7 @@ def staged(folder: Path) -> Iterator[Path]:
     Parameters
     ----------
     folder : Path
-        The target. Only a folder with a report in it, or an empty one, is replaced.
+        The target. Only what a build wrote, as its report lists it, or nothing is replaced.
 
     Raises
     ------
@@ -154,20 +160,43 @@ def _refuse_failed(made: Judged) -> None:
 
 
 def refuse_to_replace(folder: Path) -> None:
-    """Raise `WriteError` where something other than a build or an empty folder is there."""
+    """Raise `WriteError` where something is there that no build wrote, for it would be lost."""
     try:
         # `new/../..` exists only once it is resolved, and is what would be replaced.
         target = Path(os.path.realpath(folder))
         there, whole = target.exists(), target.is_dir()
-        build = (target / REPORT).is_file() or (whole and not any(target.iterdir()))
+        held = {path.name for path in target.iterdir()} - LITTER if whole else set()
+        ours = _listed(target / REPORT) if REPORT in held else None
     except (OSError, ValueError) as error:
         raise WriteError(str(folder), f"cannot be made ({_said(error)})") from error
     if there and not whole:
         raise WriteError(str(folder), "is a file; name another folder with --out")
-    if there and not build:
+    if held and ours is None:
+        why = f"its {REPORT} is of no build" if REPORT in held else f"no {REPORT}"
+        raise WriteError(str(folder), f"holds other things ({why}); name another folder with --out")
+    if strange := sorted(held - (ours or set())):
         raise WriteError(
-            str(folder), f"holds other things (no {REPORT}); name another folder with --out"
+            str(folder),
+            f"holds {strange[0]!r}, which its {REPORT} does not list and which would be lost; "
+            "move it elsewhere, or name another folder with --out",
         )
+
+
+def _listed(path: Path) -> set[str] | None:
+    """Return the files that a report says were written with it; None where it is none of ours.
+
+    Raises
+    ------
+    OSError
+        It cannot be read.
+    """
+    try:
+        report = json.loads(path.read_text("utf-8"))
+        version = report["moulddesign"]
+        parts = chain.from_iterable(part.get("files", ()) for part in report.get("parts", ()))
+        return {*ALWAYS_OURS, *report.get("files", ()), *parts} if version else None
+    except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
+        return None  # somebody else's, of whatever form
 
 
 def _written(made: Build, folder: Path, *, wanted: Wanted, saying: Saying) -> Build:

@@ -4,6 +4,7 @@ Usage: python killed.py FOLDER ROUNDS exchange|renames
 Prints one line a round: the round, and whether what is there is whole.
 """
 
+import json
 import os
 import random
 import signal
@@ -22,16 +23,18 @@ def publish_for_ever(target, version):
     while True:
         version += 1
         with export_folder.staged(target) as inside:
-            for number in range(FILES):
-                (inside / f"part {number}.stl").write_text(f"{version}\n" * 200)
-            (inside / export_folder.REPORT).write_text(f"{version}")
+            names = [f"part {number}.stl" for number in range(FILES)]
+            for name in names:
+                (inside / name).write_text(f"{version}\n" * 200)
+            report = {"moulddesign": version, "files": names}
+            (inside / export_folder.REPORT).write_text(json.dumps(report))
 
 
 def state(target):
-    """Return the version that a whole folder holds, -1 where none is there."""
+    """Return the version that a whole folder holds, 0 where none is there."""
     if not target.exists():
-        return -1
-    version = int((target / export_folder.REPORT).read_text())
+        return 0
+    version = json.loads((target / export_folder.REPORT).read_text())["moulddesign"]
     for number in range(FILES):
         if (target / f"part {number}.stl").read_text() != f"{version}\n" * 200:
             raise SystemExit(f"torn: part {number} is not of version {version}")
@@ -45,7 +48,7 @@ def main(target, rounds, way):
         place.exchanged = lambda *_: False
     place.YOUNG_S = -1.0  # what is left is tidied at once, so that no round meets old leftovers
     chance = random.Random(7)  # noqa: S311 (moments, not secrets)
-    version = -1  # none is there yet
+    version = 0  # none is there yet
     for number in range(rounds):
         child = os.fork()
         if child == 0:

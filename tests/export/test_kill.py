@@ -1,5 +1,6 @@
 """Killed, out of room, not allowed: what was there stays, and nothing half-made takes its place."""
 
+import json
 import os
 import re
 import subprocess
@@ -17,6 +18,7 @@ ROOT = Path(__file__).parents[2]
 KILLED = Path(__file__).with_name("killed.py")
 KILLED_BUILD = Path(__file__).with_name("killed_build.py")
 ROUNDS = 50
+OLD = '{"moulddesign": "old"}'
 
 
 def run(program, *arguments, before=()):
@@ -54,17 +56,17 @@ def test_a_build_killed_at_fifty_random_moments_is_the_old_or_the_new_one_whole(
 
 def old_build(folder):
     folder.mkdir()
-    (folder / REPORT).write_text("old")
+    (folder / REPORT).write_text(OLD)
     return folder
 
 
 def test_a_folder_that_waits_for_its_successor_is_brought_back(tmp_path):
     target = tmp_path / "cakes"
     aside = place.beside(target)
-    (aside / REPORT).write_text("old")
+    (aside / REPORT).write_text(OLD)
     aside.rename(f"{aside}{place.OLD}")
     place.recover(target)
-    assert (target / REPORT).read_text() == "old"
+    assert (target / REPORT).read_text() == OLD
     assert [path.name for path in tmp_path.iterdir()] == ["cakes"]
 
 
@@ -77,7 +79,7 @@ def test_what_a_killed_run_left_is_tidied_once_it_is_old(tmp_path):
     os.utime(left, (1.0, 1.0))
     place.recover(target)
     assert not left.exists()
-    assert (target / REPORT).read_text() == "old"
+    assert (target / REPORT).read_text() == OLD
 
 
 def test_a_run_at_work_keeps_its_folder_however_old(tmp_path):
@@ -136,7 +138,7 @@ def test_no_room_is_one_sentence_and_the_old_build_stays(tmp_path):
     target = old_build(tmp_path / "cakes")
     done = run(FULL, str(target))
     assert re.fullmatch(r".*cakes: cannot be written \(File too large\)\.\n", done.stdout)
-    assert (target / REPORT).read_text() == "old"
+    assert (target / REPORT).read_text() == OLD
     assert [path.name for path in tmp_path.iterdir()] == ["cakes"]
 
 
@@ -149,7 +151,7 @@ disk = Path(sys.argv[1])
 subprocess.run(["mount", "-t", "tmpfs", "-o", "size=64k", "none", str(disk)], check=True)
 target = disk / "cakes"
 target.mkdir()
-(target / "report.json").write_text("old")
+(target / "report.json").write_text('{"moulddesign": "old"}')
 try:
     with staged(target) as inside:
         for number in range(9):
@@ -172,7 +174,7 @@ def test_a_full_disk_is_one_sentence_and_the_old_build_stays(tmp_path):
     done = run(DISK, str(tmp_path), before=("unshare", "--map-root-user", "--mount"))
     said, left = done.stdout.splitlines()
     assert re.fullmatch(r".*cakes: cannot be written \(No space left on device\)\.", said)
-    assert left == "old ['cakes']"
+    assert left == f"{OLD} ['cakes']"
 
 
 READ_ONLY = """
@@ -200,7 +202,7 @@ def test_a_read_only_folder_is_one_sentence_and_the_old_build_stays(tmp_path):
     done = run(READ_ONLY, str(target))
     tmp_path.chmod(0o755)
     assert re.fullmatch(r".*cakes: cannot be made \(Permission denied\)\.\n", done.stdout)
-    assert (target / REPORT).read_text() == "old"
+    assert (target / REPORT).read_text() == OLD
 
 
 @pytest.mark.parametrize(
@@ -235,6 +237,38 @@ def test_dots_that_lead_to_a_folder_of_other_things_are_refused(name, tmp_path):
     with refused, staged(home / name):
         pass
     assert {path.name for path in tmp_path.rglob("*")} == {"home", "cakes", "notes", "letters"}
+
+
+@pytest.mark.parametrize(
+    ("more", "why"),
+    [
+        ({"stamp.gcode": "mine"}, r"holds 'stamp\.gcode', which its report\.json does not list"),
+        ({"notes": None}, "holds 'notes', which"),
+        ({REPORT: '{"sales": 3}'}, r"holds other things \(its report\.json is of no build\)"),
+        ({REPORT: "[1]", "a.txt": "mine"}, "is of no build"),
+        ({REPORT: '{"moulddesign": 1, "parts": ["mine"]}'}, "is of no build"),
+    ],
+)
+def test_what_no_build_wrote_is_never_lost(more, why, tmp_path):
+    target = old_build(tmp_path / "cakes")
+    for name, text in more.items():
+        (target / name).mkdir() if text is None else (target / name).write_text(text)
+    with pytest.raises(WriteError, match=why), staged(target):
+        pass
+    assert {path.name for path in target.iterdir()} == {REPORT, *more}
+    assert all(text is None or (target / name).read_text() == text for name, text in more.items())
+    assert [path.name for path in tmp_path.iterdir()] == ["cakes"]
+
+
+def test_what_a_report_lists_and_what_systems_leave_behind_is_replaced(tmp_path):
+    target = old_build(tmp_path / "cakes")
+    report = {"moulddesign": "1", "files": ["sleeve.stl"], "parts": [{"files": ["peg.stl"]}]}
+    (target / REPORT).write_text(json.dumps(report))
+    for name in ("sleeve.stl", "peg.stl", "set.3mf", "design.toml", ".DS_Store"):
+        (target / name).write_text("old")
+    with staged(target) as inside:
+        (inside / REPORT).write_text("new")
+    assert [path.name for path in target.iterdir()] == [REPORT]
 
 
 @pytest.mark.parametrize("name", ["x" * 256, "a\0b", "🏮" * 80])
