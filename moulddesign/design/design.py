@@ -20,6 +20,8 @@ from moulddesign.design.sentences import spec_error
 from moulddesign.errors import FileError, SpecError
 
 MOST_BYTES: Final = 1_000_000
+MOST_DEEP: Final = 50
+"""Most lists and tables inside one another in a file; ours have six at the most."""
 RESERVED: Final = {"con", "prn", "aux", "nul"} | {
     f"{device}{number}" for device in ("com", "lpt") for number in "123456789"
 }
@@ -152,7 +154,9 @@ def read_toml(path: str | PathLike[str]) -> dict[str, Any]:
     if len(raw) > MOST_BYTES:
         raise FileError(str(path), f"is larger than {MOST_BYTES} bytes; a design is a short text")
     try:
-        return tomllib.loads(raw.decode("utf-8-sig"))
+        tree = tomllib.loads(raw.decode("utf-8-sig"))
+        if _is_deep(tree):  # a dotted key nests without nesting the parser
+            raise RecursionError
     except UnicodeDecodeError as error:
         raise FileError(str(path), "is not text in UTF-8; save it as UTF-8") from error
     except RecursionError as error:
@@ -160,3 +164,17 @@ def read_toml(path: str | PathLike[str]) -> dict[str, Any]:
     except ValueError as error:  # TOMLDecodeError, and what Python says of endless numbers
         reason = str(error).partition(";")[0]
         raise FileError(str(path), f"is not TOML: {reason}") from error
+    return tree
+
+
+def _is_deep(tree: dict[str, Any]) -> bool:
+    """Return whether lists and tables lie deeper in one another than any file of ours."""
+    level: list[Any] = [tree]
+    for _ in range(MOST_DEEP):
+        level = [
+            inner
+            for outer in level
+            if isinstance(outer, dict | list)
+            for inner in (outer.values() if isinstance(outer, dict) else outer)
+        ]
+    return bool(level)

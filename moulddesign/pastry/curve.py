@@ -12,7 +12,7 @@ from picosvg.arc_to_cubic import EllipticalArc
 from picosvg.geometric_types import Point
 from picosvg.svg_transform import Affine2D
 
-from moulddesign.errors import KernelError
+from moulddesign.errors import KernelError, SpecError
 
 Command = tuple[str, tuple[float, ...]]
 """A letter of SVG's path grammar in absolute form (M L Q C A Z), with its numbers."""
@@ -23,6 +23,10 @@ FLATNESS: Final = 5e-5
 STROKE_SCALE: Final = 65_536.0
 """Skia strokes within a quarter of its unit, in float32: at this many units the quarter is 4e-6 of
 the drawing's width, and so is the float32 step."""
+FARTHEST: Final = 1e9
+"""Farthest point of a drawing one unit wide: beyond it the areas' integers end; our choice."""
+LEAST_RADIUS: Final = 1e-150
+"""An arc of a smaller one is a line, as one of none: its square is no float."""
 MOST_PIECES: Final = 2_000
 """Most chords of one curve; a curve that asks for more lies far outside the drawing."""
 
@@ -95,11 +99,18 @@ def polylines(
     -------
     list of ndarray of float64, shape (n, 2)
         Points; the closing point is not repeated.
+
+    Raises
+    ------
+    SpecError
+        It reaches farther than drawings do.
     """
     result: list[Polyline] = []
     pieces: list[Polyline] = []
     start = here = (0.0, 0.0)
     size = stretch(matrix) or 1.0
+    commands = list(commands)
+    _refuse_far(commands, matrix, size)
     for letter, numbers in commands:
         if letter == "M":
             _finish(pieces, result)
@@ -115,6 +126,15 @@ def polylines(
     _finish(pieces, result)
     turn = np.array([[matrix.a, matrix.c], [matrix.b, matrix.d]])
     return [line @ turn.T + (matrix.e, matrix.f) for line in result]
+
+
+def _refuse_far(commands: Iterable[Command], matrix: Affine2D, size: float) -> None:
+    """Raise `SpecError` where floats would overflow, or areas' integers end."""
+    numbers = [abs(number) for _, group in commands for number in group]
+    if max(numbers, default=0.0) * size + abs(matrix.e) + abs(matrix.f) <= FARTHEST:
+        return
+    need = f"must not reach farther than {FARTHEST:g} times its frame; draw it inside the page"
+    raise SpecError("drawing", "out of reach", need)
 
 
 def stroked(commands: Sequence[Command], pen: Pen, scale: float) -> list[Command]:
@@ -218,7 +238,7 @@ def _arc(here: tuple[float, float], numbers: tuple[float, ...], flatness: float)
     rx, ry, turn, large, sweep = numbers[:5]
     end = Point(*numbers[5:])
     arc = EllipticalArc(Point(*here), abs(rx), abs(ry), turn, int(large), int(sweep), end)
-    if arc.is_straight_line() or arc.is_zero_length():
+    if min(arc.rx, arc.ry) < LEAST_RADIUS or arc.is_zero_length():
         return np.array([tuple(end)])
     arc = arc.correct_out_of_range_radii()
     frame = arc.end_to_center_parametrization()

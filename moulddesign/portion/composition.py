@@ -132,7 +132,7 @@ class Composition:
         """
         for component, value in parts.items():
             not_negative(component, value, "")
-        total = fsum(parts.values())
+        total = sum(parts.values())  # fsum takes no sum beyond the largest float
         if abs(total - PER_100_G) <= SUM_TOLERANCE * PER_100_G:
             return cls(**{name: value / PER_100_G for name, value in parts.items()})
         if abs(total - 1.0) > SUM_TOLERANCE:

@@ -3,11 +3,17 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import floor, fsum, isclose
+from typing import Final
 
 from moulddesign.design import CountsIn, PortionTable
 from moulddesign.errors import SpecError
 from moulddesign.portion.limits import not_negative, positive
 from moulddesign.portion.portion import Portion
+
+
+DECIMALS: Final = 9
+GRAIN_G: Final = 10.0**-DECIMALS
+"""No scale's step is finer than what masses are rounded to; our choice [g]."""
 
 
 def rounded_keeping_total(masses_g: Sequence[float], step_g: float) -> tuple[float, ...]:
@@ -65,7 +71,7 @@ def on_scale_g(count: int, step_g: float) -> float:
     >>> on_scale_g(3, 0.1)
     0.3
     """
-    return round(count * step_g, 9)
+    return round(count * step_g, DECIMALS)
 
 
 def up_to_step_g(mass_g: float, step_g: float) -> float:
@@ -86,6 +92,8 @@ def up_to_step_g(mass_g: float, step_g: float) -> float:
 
 def _steps(mass_g: float, step_g: float) -> float:
     """Return the steps in a mass; a whole number where only binary fractions keep it from one."""
+    if step_g < GRAIN_G:
+        raise SpecError("resolution_g", step_g, f"must be at least {GRAIN_G:g}")
     count = mass_g / step_g
     return float(round(count)) if isclose(count, round(count), rel_tol=1e-12) else count
 

@@ -119,6 +119,7 @@ def test_values_are_replaced_by_dotted_name():
     [
         (b"\xff", "is not text in UTF-8"),
         (b"a = " + b"[" * 50_000, "nests its lists and tables too deep"),
+        (b"[" + b".".join([b"a"] * 900) + b"]", "nests its lists and tables too deep"),
         (b"a = " + b"9" * 5000, "is not TOML: Exceeds the limit"),
         (b"#" * 1_000_001, "is larger than 1000000 bytes"),
     ],

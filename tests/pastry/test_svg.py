@@ -138,6 +138,9 @@ def test_quadratic_and_smooth_quadratic_have_archimedes_area(drawn):
         pytest.param("M100 200 a100 50 30 0 1 0 0 M100 100h100v100h-100z", 1e4, id="no length"),
         pytest.param("M100 100 h100 a0 50 0 0 1 0 100 h-100z", 1e4, id="no radius is a line"),
         pytest.param(
+            "M100 100 h100 a1e-200 50 0 0 1 0 100 h-100z", 1e4, id="almost no radius is a line"
+        ),
+        pytest.param(
             "M150 200 a100 50 30 1 0 173.20508 100 a100 50 30 1 0 -173.20508 -100z",
             pi * 100 * 50,
             id="turned ellipse",
@@ -505,6 +508,10 @@ def test_darkness_is_the_share_of_the_depth(drawn, body, shares):
         ('<rect width="nine" height="9"/>', "must be a length"),
         ('<rect width="inf" height="9"/>', "must be a length"),
         ('<path d="M0 0L1e999 0"/>', "must be a number below"),
+        ('<rect width="1e300" height="9"/>', "must not reach farther than"),
+        ('<rect width="9" height="9" transform="scale(1e200)"/>', "must not reach farther than"),
+        ('<circle r="1e200"/>', "must not reach farther than"),
+        ('<path d="M0 0C1e308 1e308 -1e308 1e308 5 5z"/>', "must not reach farther than"),
         ('<rect width="9" height="9" transform="turn(3)"/>', "must be a list such as rotate"),
         ('<path d="M0 0h9" stroke="black" stroke-width="-1"/>', "must not be negative"),
         (
@@ -542,6 +549,11 @@ def test_what_cannot_become_relief_is_refused_in_one_sentence(drawn, body, says)
         (b'<svg xmlns="http://www.w3.org/2000/svg"/>', "viewBox = None: must be given"),
         (b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 0 9"/>', "four numbers"),
         (b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 nan 9"/>', "four numbers"),
+        (
+            b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1e-308 1e-308">'
+            b'<rect width="5" height="5"/></svg>',
+            "must not reach farther than",
+        ),
         (b'<svg xmlns="http://www.w3.org/2000/svg">' + b" " * 10_000_000, "larger than 10 MB"),
     ],
     ids=lambda value: value if isinstance(value, str) else "",

@@ -81,6 +81,7 @@ def test_grams_in_100_g_and_shares_are_the_same():
         pytest.param({"water": 0.80, "protein": 0.12}, id="shares sum to 0.92"),
         pytest.param({"water": 80, "protein": 12}, id="grams sum to 92"),
         pytest.param({"water": 80, "fat": 40}, id="grams sum to 120"),
+        pytest.param({"water": 1e308, "fat": 1e308}, id="grams sum to no float"),
         pytest.param({}, id="nothing"),
         pytest.param({"water": 0.0}, id="zero"),
     ],

@@ -51,6 +51,11 @@ def test_a_step_that_cannot_be_is_refused(step):
         rounded_keeping_total([10.0], step)
 
 
+def test_a_step_that_no_scale_has_is_refused():
+    with pytest.raises(SpecError, match=r"resolution_g = 1e-308: must be at least 1e-09"):
+        rounded_keeping_total([10.0], 1e-308)
+
+
 def test_negative_mass_is_refused():
     with pytest.raises(SpecError, match=r"mass_g = -1.0"):
         rounded_keeping_total([-1.0], 1.0)
