@@ -7,7 +7,8 @@ import signal
 import sys
 from contextlib import suppress
 from io import TextIOWrapper
-from typing import Final, NoReturn
+from pathlib import Path
+from typing import Final, NoReturn, TextIO
 
 import typer
 
@@ -63,10 +64,26 @@ def _help(context: typer.Context) -> None:
         sys.stdout.write(context.get_help() + "\n")
 
 
-def _give_up_stdout() -> None:
+def _give_up(stream: TextIO) -> None:
     """Lead what is still in the buffer nowhere, so that the end does not try it again."""
     with suppress(OSError, ValueError):
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
+def _open_what_is_closed() -> None:
+    """Lead a stream that was closed before the start nowhere, as Python's print does."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            nowhere = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115 (open to the end)
+            setattr(sys, name, nowhere)
+
+
+def _say(sentence: str) -> None:
+    """Write a sentence to stderr; where that is full the exit code has to do."""
+    try:
+        sys.stderr.write(f"{sentence}\n")
+    except OSError:
+        _give_up(sys.stderr)
 
 
 class _CtrlC:
@@ -84,19 +101,19 @@ def main() -> NoReturn:
     gc.set_threshold(*SELDOM)
     ctrl_c = _CtrlC()
     signal.signal(signal.SIGINT, ctrl_c)
+    _open_what_is_closed()
     if isinstance(sys.stdout, TextIOWrapper):  # a console that lacks a letter shows its number
         sys.stdout.reconfigure(errors="backslashreplace")
     try:
         code = app(standalone_mode=False)
-        if sys.stdout is not None:
-            sys.stdout.flush()
+        sys.stdout.flush()
     except KeyboardInterrupt:
         sys.exit(INTERRUPTED)
     except Exception as error:  # noqa: BLE001 (what is not told is raised again)
         if ctrl_c.was_seen:
             sys.exit(INTERRUPTED)
         sentence, code = _told(error)
-        sys.stderr.write(f"{sentence}\n")
+        _say(sentence)
     sys.exit(code if isinstance(code, int) else 0)
 
 
@@ -108,6 +125,6 @@ def _told(error: Exception) -> tuple[str, int]:
         ours = isinstance(error, FindingError | KernelError | WriteError)
         return str(error), FAILED if ours else BAD_INPUT
     if isinstance(error, OSError) and error.errno in UNWRITABLE:
-        _give_up_stdout()
+        _give_up(sys.stdout)
         return f"The output cannot be written ({error.strerror}).", FAILED
     raise error

@@ -15,24 +15,36 @@ from rich.table import Table
 
 from moulddesign.cli import INTERRUPTED
 
+NARROWEST: Final = 40
+"""Narrowest console that is written to; our choice [columns]."""
 LONGEST_FIGURE: Final = 12
 """A longer word of a table's column may be broken [characters]."""
 
 
 def out() -> Console:
     """Return the console on stdout; no colour and no fixed width where it is not a terminal."""
-    return Console(highlight=False)
+    return _wide_enough(Console(highlight=False))
 
 
 def err() -> Console:
     """Return the console on stderr, for progress and remarks."""
-    return Console(stderr=True, highlight=False)
+    return _wide_enough(Console(stderr=True, highlight=False))
+
+
+def _wide_enough(console: Console) -> Console:
+    """Return the console; one that says to be narrower than any figure wraps instead of losing it.
+
+    Some terminals say that they have no columns at all, and nothing would be printed.
+    """
+    if console.width < NARROWEST:  # noqa: PLR1730 (once set, it no longer follows the terminal)
+        console.width = NARROWEST
+    return console
 
 
 def print_json(value: Mapping[str, Any]) -> None:
     """Write a value to stdout as JSON (RFC 8259: no NaN, no infinity), in ASCII for any console."""
-    json.dump(value, sys.stdout, indent=1, allow_nan=False)
-    sys.stdout.write("\n")
+    text = json.dumps(value, indent=1, allow_nan=False)  # whole before the first letter goes out
+    sys.stdout.write(text + "\n")
 
 
 def table(title: str, heads: Sequence[str], rows: Iterable[Sequence[object]]) -> Table:

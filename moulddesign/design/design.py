@@ -20,6 +20,7 @@ from moulddesign.design.sentences import spec_error
 from moulddesign.errors import FileError, SpecError
 
 MOST_BYTES: Final = 1_000_000
+TOO_DEEP: Final = "nests its lists and tables too deep"
 MOST_DEEP: Final = 50
 """Most lists and tables inside one another in a file; ours have six at the most."""
 RESERVED: Final = {"con", "prn", "aux", "nul"} | {
@@ -155,15 +156,15 @@ def read_toml(path: str | PathLike[str]) -> dict[str, Any]:
         raise FileError(str(path), f"is larger than {MOST_BYTES} bytes; a design is a short text")
     try:
         tree = tomllib.loads(raw.decode("utf-8-sig"))
-        if _is_deep(tree):  # a dotted key nests without nesting the parser
-            raise RecursionError
     except UnicodeDecodeError as error:
         raise FileError(str(path), "is not text in UTF-8; save it as UTF-8") from error
     except RecursionError as error:
-        raise FileError(str(path), "nests its lists and tables too deep") from error
+        raise FileError(str(path), TOO_DEEP) from error
     except ValueError as error:  # TOMLDecodeError, and what Python says of endless numbers
         reason = str(error).partition(";")[0]
         raise FileError(str(path), f"is not TOML: {reason}") from error
+    if _is_deep(tree):  # dots nest tables without nesting the parser
+        raise FileError(str(path), TOO_DEEP)
     return tree
 
 

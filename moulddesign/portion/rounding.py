@@ -10,7 +10,6 @@ from moulddesign.errors import SpecError
 from moulddesign.portion.limits import not_negative, positive
 from moulddesign.portion.portion import Portion
 
-
 DECIMALS: Final = 9
 GRAIN_G: Final = 10.0**-DECIMALS
 """No scale's step is finer than what masses are rounded to; our choice [g]."""

@@ -1,3 +1,5 @@
+import shlex
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -99,7 +101,31 @@ def test_output_to_a_full_disk_is_one_sentence(arguments):
     assert (done.returncode, done.stderr) == (1, said)
 
 
-@pytest.mark.parametrize("columns", ["40", "60", "80"])
+SHELL = shutil.which("sh")
+
+
+@pytest.mark.skipif(SHELL is None, reason="no shell to close a stream with")
+@pytest.mark.parametrize(
+    ("arguments", "closed", "code"),
+    [
+        ("portion --json", ">&-", 0),
+        ("make --schema", ">&-", 0),
+        ("density foods", "2>&-", 0),
+        ("portion --weight x", "2>&-", 2),
+        ("portion --weight 0", "2>&-", 2),
+        ("portion --weight 0", "2>/dev/full", 2),
+    ],
+)
+def test_a_closed_or_full_stream_changes_no_exit_code(arguments, closed, code):
+    command = f"{shlex.join(COMMAND)} {arguments} {closed}"
+    done = subprocess.run(  # noqa: S603 (our own command)
+        [SHELL, "-c", command], env=environment(), capture_output=True, text=True, timeout=60,
+        check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stderr) == (code, "")
+
+
+@pytest.mark.parametrize("columns", ["0", "1", "20", "40", "60", "80"])
 def test_no_figure_of_a_table_is_broken_or_cut(columns):
     _, said, _ = moulddesign("portion", COLUMNS=columns)
     # the demo by hand: 75 / 0.98 raw, 0.3 of it crust, 0.7 of it filling less 5 g
