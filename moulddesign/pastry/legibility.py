@@ -7,6 +7,7 @@ points that taper by more than about 17 deg, do not fall out so; they are not st
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import chain
 from math import hypot, inf, pi
 from typing import Final, TypeAlias
 
@@ -17,6 +18,10 @@ from moulddesign.pastry.area import Area, area_of, joined, multipolygon, offset,
 
 LEAST_MM: Final = 0.1
 """No printer draws a line so thin; where the search begins [mm]."""
+HAIR_LONG_MM: Final = 0.5
+"""A shorter piece that the smallest disc cannot reach is a corner, not a stroke; our choice."""
+HAIR_WIDE_MM: Final = 1e-3
+"""A hair as thin as this is what booleans leave, not what somebody drew; our choice."""
 STEP: Final = 0.8
 """Ratio of one width of the search to the next; above `SURVIVES`, so that none is passed over."""
 SURVIVES: Final = 0.75
@@ -77,7 +82,7 @@ def least_stroke_mm(region: Shape, *, below_mm: float) -> Thin | None:
     -------
     Thin or None
         The thinnest with its width and place [mm], or None where every stroke is at least
-        `below_mm` wide. Widths under 0.1 mm may be passed over.
+        `below_mm` wide. Of widths under 0.1 mm it finds those half a millimetre long.
 
     Examples
     --------
@@ -87,8 +92,9 @@ def least_stroke_mm(region: Shape, *, below_mm: float) -> Thin | None:
     >>> least_stroke_mm(bar, below_mm=1.4) is None
     True
     """
-    for search in _searches(region, below_mm):
-        found = [thin for thin in search.pieces() if thin.width_mm < below_mm]
+    searched = (search.pieces() for search in _searches(region, below_mm))
+    for pieces in chain([_hairs(region)], searched):
+        found = [thin for thin in pieces if thin.width_mm < below_mm]
         if found:
             return min(found, key=lambda thin: thin.width_mm)
     return None
@@ -130,6 +136,7 @@ def thin_strokes(region: Shape, *, below_mm: float) -> tuple[Thin, ...]:
     [0.5]
     """
     found = [thin for search in _searches(region, below_mm) for thin in search.pieces()]
+    found += _hairs(region)
     kept: list[Thin] = []
     for thin in sorted(found, key=lambda thin: (thin.width_mm, thin.x_mm, thin.y_mm)):
         near = any(hypot(thin.x_mm - k.x_mm, thin.y_mm - k.y_mm) < below_mm for k in kept)
@@ -225,6 +232,17 @@ def _searches(region: Shape, below_mm: float) -> list[_Search]:
         while radii and not found[-1].may_hold(radii[-1]):
             radii.pop()
     return found[::-1]
+
+
+def _hairs(region: Shape) -> tuple[Thin, ...]:
+    """Return strokes too thin for any search: what the smallest disc cannot reach, and is long.
+
+    Of a corner it leaves less than the length of a hair, and booleans leave less than its area.
+    """
+    rest = _search(area_of(region), LEAST_MM / 2.0).rest
+    pieces = parts(rest, HAIR_LONG_MM * HAIR_WIDE_MM, "the search for hairs")
+    long = [piece for piece in pieces if piece.length / 2.0 >= HAIR_LONG_MM]
+    return tuple(_widest(piece, LEAST_MM / 2.0) for piece in long)
 
 
 def _search(area: Area, radius: float) -> _Search:

@@ -32,14 +32,14 @@ def ring(outer, inner):
     return Point(0, 0).buffer(outer, quad_segs=64) - Point(0, 0).buffer(inner, quad_segs=64)
 
 
-@pytest.mark.parametrize("width", [0.3, 0.55, 0.9, 1.4])
+@pytest.mark.parametrize("width", [0.02, 0.05, 0.3, 0.55, 0.9, 1.4])
 def test_annulus_is_as_thin_as_its_radii_differ(width):
     found = least_stroke_mm(ring(10, 10 - width), below_mm=2.0)
     assert found.width_mm == pytest.approx(width, rel=NEAR)
     assert hypot(found.x_mm, found.y_mm) == pytest.approx(10 - width / 2, abs=0.02)
 
 
-@pytest.mark.parametrize("width", [0.3, 0.55, 0.9, 1.4])
+@pytest.mark.parametrize("width", [0.02, 0.05, 0.3, 0.55, 0.9, 1.4])
 def test_gap_between_rings_is_as_thin_as_drawn(width):
     both = ring(10, 7).union(ring(7 - width, 3))
     assert least_gap_mm(both, below_mm=2.0).width_mm == pytest.approx(width, rel=NEAR)
@@ -65,6 +65,13 @@ def test_whisker_of_a_thick_body_is_found_where_it_is():
 )
 def test_corners_and_points_are_no_strokes(shape):
     assert least_stroke_mm(shape, below_mm=2.0) is None
+
+
+def test_a_hairline_beside_a_body_is_found_and_ringed():
+    shape = MultiPolygon([shapely.box(0, 0, 10, 10), shapely.box(20, 0, 20.01, 9)])
+    found = least_stroke_mm(shape, below_mm=2.0)
+    assert (found.width_mm, found.x_mm) == pytest.approx((0.01, 20.005), abs=1e-3)
+    assert [thin.x_mm for thin in thin_strokes(shape, below_mm=2.0)] == [found.x_mm]
 
 
 def test_dot_is_as_thin_as_it_is_wide():
