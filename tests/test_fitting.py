@@ -312,6 +312,8 @@ BAD_SIZES = [
     ({"width_mm": 60, "height_mm": 10, "relief_depth_mm": 12, "sense": "sunk"}, "cuts through"),
     ({"width_mm": 60, "height_mm": 10, "relief_cover": 1.2}, "must be at most 1"),
     ({"water_g": [0.0]}, r"water_g = 0.0: must be a finite number above 0 g"),
+    ({"water_g": [62.0, 1e308]}, r"water_g = 1e\+308: must be at most 100000 g"),
+    ({"width_mm": 1e-300, "height_mm": 25}, "width_mm = 1e-300: must be at least 1 mm"),
     ({"water_g": [50.0], "empty_g": 80.0}, "above the empty mould's 80 g"),
     ({"water_g": [50.0], "at_c": 101.0}, "must be at most 100 deg C"),
     ({"water_g": [50.0], "most_height_mm": 30}, "must come with the water of a press mould"),

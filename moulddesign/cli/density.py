@@ -165,7 +165,7 @@ def recipe(
 ) -> None:
     """Densities of crust and filling from what they are mixed of, less what cooks off.
 
-    Example: moulddesign density recipe cakes.toml --finished-water 0.17
+    Example: moulddesign density recipe recipe.toml --finished-water 0.17
     """
     read = Recipe.read(file)
     parts = {"crust": read.crust, "filling": read.filling}

@@ -113,11 +113,16 @@ def _stl(mesh: "Mesh") -> bytes:
         from moulddesign.export.stl import stl_bytes  # noqa: PLC0415
         from moulddesign.settling import settled  # noqa: PLC0415
 
-    made = stl_bytes(settled(mesh))
-    if not bounds_a_solid(parse_stl(made, most_triangles=len(mesh.triangles))):
+    made = settled(mesh)
+    data = stl_bytes(made)
+    # What collapses altogether in float32 leaves a file that holds no triangle.
+    whole = len(made.triangles) > 0 and bounds_a_solid(
+        parse_stl(data, most_triangles=len(mesh.triangles))
+    )
+    if not whole:
         raise KernelError("the mended file", "float32 cannot hold its finest facets; mend it in a "
                           "mesh editor")  # fmt: skip
-    return made
+    return data
 
 
 def _print(name: str, found: "Facts") -> None:

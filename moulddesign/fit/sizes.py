@@ -16,6 +16,8 @@ COVER_SD: Final = 0.05
 """Standard uncertainty of the share that a relief covers, by eye; from memory, measure your own."""
 DRAFT_SD_DEG: Final = 0.3
 """Standard uncertainty of a draft: half a degree either way, evenly spread; our choice [deg]."""
+LEAST_WIDTH_MM: Final = 1.0
+"""Narrowest mouth; our choice [mm]."""
 STEP_RATIO: Final = 1e-3
 """Step of a size for its slope, as a share of it."""
 NAMES: Final = {
@@ -92,6 +94,8 @@ def cup_of(sizes: Mapping[str, Any]) -> Cup:
 
 def _mouth(table: OwnedMould, width_mm: float) -> Outline:
     """Return the outline of the mouth; what is wrong with it is told of the mould's own fields."""
+    if width_mm < LEAST_WIDTH_MM:
+        raise SpecError("width_mm", width_mm, f"must be at least {LEAST_WIDTH_MM:g} mm")
     try:
         return of_width(table.outline_table, width_mm)
     except SpecError as error:

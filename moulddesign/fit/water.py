@@ -16,6 +16,8 @@ from moulddesign.portion.limits import positive
 from moulddesign.portion.vessel import LEVEL_SPREAD
 from moulddesign.units import mm3_from_ml
 
+MOST_WATER_G: Final = 100_000.0
+"""Most water of a mould, a hundred litres; our choice [g]."""
 APART_RATIO: Final = 0.1
 """Volumes by sizes and by water that differ by more are pointed at; our choice."""
 
@@ -62,6 +64,8 @@ def from_water(mould: OwnedMould, design: Design) -> Measured:
 
 def _weighed(mould: OwnedMould, step_g: float) -> Mean:
     masses = [positive("water_g", mass, "g") - mould.empty_g for mass in mould.water_g]
+    if max(mould.water_g) > MOST_WATER_G:
+        raise SpecError("water_g", max(mould.water_g), f"must be at most {MOST_WATER_G:g} g")
     if min(masses) <= 0.0:
         raise SpecError(
             "water_g",
