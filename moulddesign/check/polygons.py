@@ -6,6 +6,7 @@ import struct
 from typing import Final
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 from trimesh.exchange.obj import load_obj
 from trimesh.exchange.ply import load_ply
 
@@ -35,7 +36,7 @@ def parse_obj(data: bytes, *, most_triangles: int) -> Mesh:
     try:
         scene = load_obj(io.BytesIO(text), skip_materials=True, maintain_order=True)
         parts = scene.get("geometry", {"only": scene})
-        meshes = [Mesh(part["vertices"], part["faces"]) for part in parts.values()]
+        meshes = [Mesh(part["vertices"], _fanned(part["faces"])) for part in parts.values()]
     except PARSER_ERRORS as error:
         raise ValueError(NO_MESH) from error
     return joined(meshes) if meshes else Mesh(np.empty((0, 3)), np.empty((0, 3), dtype=np.int64))
@@ -58,9 +59,16 @@ def parse_ply(data: bytes, *, most_triangles: int) -> Mesh:
         _limited(int(count), most_triangles)
     try:
         part = load_ply(io.BytesIO(data), fix_texture=False, skip_materials=True)
-        return Mesh(part["vertices"], part["faces"])
+        return Mesh(part["vertices"], _fanned(part["faces"]))
     except PARSER_ERRORS as error:
         raise ValueError(NO_MESH) from error
+
+
+def _fanned(faces: ArrayLike) -> NDArray[np.int64]:
+    """Return faces of as many corners each as triangles: trimesh leaves such as they are."""
+    rows = np.asarray(faces, dtype=np.int64)
+    fans = [rows[:, [0, second, second + 1]] for second in range(1, rows.shape[1] - 1)]
+    return np.stack(fans, axis=1).reshape(-1, 3)
 
 
 def _limited(count: int, most: int) -> None:

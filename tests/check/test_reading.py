@@ -10,6 +10,7 @@ import trimesh
 from check.shapes import primitive
 
 from moulddesign.check.reading import read_mesh
+from moulddesign.check.topology import bounds_a_solid
 from moulddesign.errors import FileError
 from moulddesign.units import Unit
 
@@ -238,6 +239,43 @@ def test_corners_in_one_place_are_welded(tmp_path):
     sphere = primitive("icosphere", subdivisions=2, radius=20)
     path.write_bytes(stl_bytes(sphere.corners))
     assert len(read_mesh(path).vertices) == len(sphere.vertices)
+
+
+def prism(corners):
+    """Return corners and faces of a prism 7 high over a regular polygon of radius 5."""
+    turns = 2.0 * np.pi * np.arange(corners) / corners
+    ring = np.column_stack([5.0 * np.cos(turns), 5.0 * np.sin(turns)])
+    points = [(x, y, z) for z in (0.0, 7.0) for x, y in ring]
+    sides = [(i, (i + 1) % corners, (i + 1) % corners + corners, i + corners)
+             for i in range(corners)]  # fmt: skip
+    lids = [tuple(range(corners))[::-1], tuple(range(corners, 2 * corners))]
+    return points, [*lids, *sides]
+
+
+@pytest.mark.parametrize("ending", ["obj", "ply"])
+@pytest.mark.parametrize("corners", [3, 4, 5])
+def test_faces_of_more_corners_are_the_body_that_they_bound(tmp_path, corners, ending):
+    points, faces = prism(corners)
+    path = tmp_path / f"prism.{ending}"
+    first = 1 if ending == "obj" else 0
+    rows = [" ".join(f"{value:.9f}" for value in point) for point in points]
+    named = [" ".join(str(corner + first) for corner in face) for face in faces]
+    if ending == "obj":
+        text = [*(f"v {row}" for row in rows), *(f"f {face}" for face in named)]
+    else:
+        text = [
+            "ply", "format ascii 1.0", f"element vertex {len(rows)}", "property double x",
+            "property double y", "property double z", f"element face {len(faces)}",
+            "property list uchar int vertex_indices", "end_header", *rows,
+            *(f"{len(face)} {name}" for face, name in zip(faces, named, strict=True)),
+        ]  # fmt: skip
+    path.write_text("\n".join(text) + "\n")
+    mesh = read_mesh(path)
+    assert len(mesh.triangles) == sum(len(face) - 2 for face in faces)
+    # half of n r^2 sin(2 pi / n), times the height
+    area = corners * 25.0 * np.sin(2.0 * np.pi / corners) / 2.0
+    assert mesh.volume_mm3 == pytest.approx(7.0 * area, rel=1e-6)
+    assert bounds_a_solid(mesh)
 
 
 def test_an_obj_may_hold_names_in_any_encoding(tmp_path):

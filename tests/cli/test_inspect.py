@@ -84,6 +84,15 @@ def test_a_curved_mesh_with_holes_is_saved_whole(monkeypatch, capsys, tmp_path):
     assert trimesh.load(target).is_watertight
 
 
+def test_a_mesh_that_collapses_in_its_file_is_not_saved(monkeypatch, capsys, tmp_path):
+    path, target = tmp_path / "dust.ply", tmp_path / "whole.stl"
+    trimesh.creation.box((1e-30, 1e-30, 1e-30)).export(path)
+    code, _, err = run(monkeypatch, capsys, "inspect", path, "--mend", "--out", target)
+    assert code == 1
+    assert "float32 cannot hold its finest facets" in err
+    assert not target.exists()
+
+
 def test_a_mended_mesh_never_takes_a_file_s_place(monkeypatch, capsys, tmp_path):
     path, target = open_box(tmp_path), tmp_path / "whole.stl"
     other = path.rename(tmp_path / "open.stl")
