@@ -12,7 +12,7 @@ from moulddesign.design.library import library
 from moulddesign.design.pastry import OUTLINES
 from moulddesign.errors import MouldError, SpecError
 from moulddesign.page.described import Forms
-from moulddesign.page.draft import Draft, at_field, flat, reached, read
+from moulddesign.page.draft import Draft, at_field, flat, reached, read, without_places
 from moulddesign.page.elements import Form, said
 from moulddesign.page.fields import every_field, sections
 from moulddesign.page.named import named_files, refuse_strange
@@ -42,7 +42,7 @@ class Asking:
     words : Texts
         The language.
     asked : callable
-        Called after each good design.
+        Called after each change, good or not.
     """
 
     def __init__(self, session: Session, words: Texts, asked: Callable[[], None]) -> None:
@@ -51,6 +51,7 @@ class Asking:
         self.asked = asked
         self.draft = Draft(session.design.plain(), Design)
         self.errors: dict[str, str] = {}
+        self.blamed: dict[str, str] = {}
         self.shown_forms: list[Form] = []
         self.forms = Forms(
             words=words,
@@ -83,7 +84,12 @@ class Asking:
 
     def _judged(self) -> None:
         for form in self.shown_forms:
-            form.judge(self.errors)
+            form.judge(self._told)
+
+    @property
+    def _told(self) -> dict[str, str]:
+        """What is wrong with the draft, and with the last design that was built."""
+        return self.blamed | self.errors
 
     def back(self) -> None:
         """Take the last change back."""
@@ -120,10 +126,11 @@ class Asking:
             self.session.page.say(error)
 
     def blame(self, error: MouldError | None) -> None:
-        """Show an error of a build at its field, or take the last one away."""
-        self.errors = {}
-        if error is not None:
-            self._put(error)
+        """Show an error of a build at its field, or take the last one away.
+
+        What is wrong with the draft stays: it was typed while the design before it was built.
+        """
+        self.blamed = {} if error is None else self._placed(error)
         self._judged()
 
     def _edited(self, path: str, typed: object, refused: str | None = None) -> None:
@@ -166,10 +173,11 @@ class Asking:
             refuse_strange(named_files(self.draft.tree), known_words(), self.session.shelf)
             design = Design.of(self.draft.tree)
         except SpecError as error:
-            self._put(error)
+            self.errors = self._placed(error)
         else:
+            self.blamed = {}
             self.session.wish(design)
-            self.asked()
+        self.asked()
         if fill:
             state = self._state()
             for form in self.shown_forms:
@@ -177,15 +185,10 @@ class Asking:
         else:
             self._judged()
 
-    def _put(self, error: MouldError) -> None:
-        sentence = self.words.need(error)
-        values, counts = flat(self.draft.tree)
-        shown = set(self.fields) | set(values) | set(counts)
-        path = at_field(error, shown, {}) if isinstance(error, SpecError) else None
-        if path is not None:
-            self.errors = {path: sentence}
-        elif isinstance(error, SpecError):
-            self.errors = {error.field: sentence}
+    def _placed(self, error: MouldError) -> dict[str, str]:
+        """Return what is wrong, at the field that it belongs to."""
+        path = at_field(error, self.draft.tree, self.fields)
+        return {} if path is None else {path: self.words.need(error)}
 
     def _state(self) -> dict[str, Any]:
         values, counts = flat(self.draft.tree)
@@ -195,12 +198,7 @@ class Asking:
                 values[f"{path}.{place}.source"] = source
         for path, field in self.fields.items():
             values.setdefault(path, field.default if not field.optional else None)
-        return {"values": values, "counts": counts, "errors": self.errors}
-
-
-def without_places(path: str) -> str:
-    """Return a path without the places in lists, as the schema knows it."""
-    return ".".join(part for part in path.split(".") if not part.isdigit())
+        return {"values": values, "counts": counts, "errors": self._told}
 
 
 @cache

@@ -61,7 +61,7 @@ def shelved(listen: Any, plain: Plain, asked: Plain) -> Told:  # noqa: ANN401 (a
     plain, asked : mapping
         The design, and a `ShelfAsk`.
     """
-    given = ShelfAsk.model_validate(asked)
+    given = ShelfAsk.of(asked)
     if given.moulds is None:
         raise SpecError("moulds", "not given", "must be given; upload a file of moulds")
     moulds = Shelf.read(given.moulds).mould
@@ -77,7 +77,7 @@ def tried(_listen: Any, plain: Plain, asked: Plain) -> Told:  # noqa: ANN401 (a 
     plain, asked : mapping
         The design, and a `TrialAsk`.
     """
-    design, given = Design.of(plain), TrialAsk.model_validate(asked)
+    design, given = Design.of(plain), TrialAsk.of(asked)
     weighings = [Weighing(**piece.model_dump()) for piece in given.weighings]
     measured = any(piece.height_mm is not None for piece in weighings)
     found = trial(design, weighings, _mould(design) if measured else None)
@@ -101,7 +101,7 @@ def batched(_listen: Any, plain: Plain, asked: Plain) -> Told:  # noqa: ANN401 (
     plain, asked : mapping
         The design, and an `OnHandAsk`.
     """
-    design, given = Design.of(plain), OnHandAsk.model_validate(asked)
+    design, given = Design.of(plain), OnHandAsk.of(asked)
     recipe = None if design.batch.recipe is None else Recipe.read(design.batch.recipe)
     yield "batch", batch(design, recipe, OnHand(**given.model_dump()))
 

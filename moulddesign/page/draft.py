@@ -1,13 +1,13 @@
 """What stands in the form, right or wrong, and the last design that was right."""
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from typing import Any, Final
 
 from pydantic import BaseModel
 
 from moulddesign.design.layer import ONLY_FOR, SOURCES
 from moulddesign.design.pastry import SIZES
-from moulddesign.errors import SpecError
+from moulddesign.errors import MouldError
 from moulddesign.page.fields import Field
 
 Tree = dict[str, Any]
@@ -190,20 +190,40 @@ def flat(tree: Mapping[str, Any], path: str = "") -> tuple[dict[str, Any], dict[
     return values, counts
 
 
-def at_field(error: SpecError, shown: set[str], aliases: Mapping[str, str]) -> str | None:
+def at_field(error: MouldError, tree: Tree, fields: Container[str]) -> str | None:
     """Return which field of a form an error belongs to; None where none is meant.
 
     Parameters
     ----------
-    error : SpecError
-        Its field may lack the place in a list, or its table.
-    shown : set of str
-        The dotted paths that the form shows.
-    aliases : mapping of str to str
-        Fields that rooms below call otherwise.
+    error : MouldError
+        Its field may lack the place in a list, or its table, or be an entry that has no field of
+        its own; its file may be what a field names.
+    tree : dict
+        What stands in the form.
+    fields : container of str
+        Dotted paths that the form knows, without the places in lists.
+
+    Examples
+    --------
+    >>> from moulddesign.errors import FileError, SpecError
+    >>> layers = {"relief": {"layers": [{"pattern": "own-1.svg"}]}}
+    >>> at_field(FileError("own-1.svg", "is empty"), layers, ())
+    'relief.layers.0.pattern'
+    >>> at_field(SpecError("printer.bed_mm.1", "x", "must be a number"), {}, ("printer.bed_mm",))
+    'printer.bed_mm'
     """
-    name = aliases.get(error.field, error.field)
-    if name in shown:
-        return name
-    plain = {".".join(p for p in path.split(".") if not p.isdigit()): path for path in shown}
-    return plain.get(name)
+    values, counts = flat(tree)
+    name = str(getattr(error, "field", getattr(error, "path", "")))
+    path = name.rstrip(".0123456789")  # of an entry without a field of its own, its list
+    if path in values or path in counts:
+        return path
+    placed = {without_places(path): path for path in (*values, *counts)}
+    if path in placed or without_places(path) in fields:
+        return placed.get(path, path)
+    file = name.partition(":")[0]
+    return next((path for path, value in values.items() if file and value == file), None)
+
+
+def without_places(path: str) -> str:
+    """Return a path without the places in lists, as the schema knows it."""
+    return ".".join(part for part in path.split(".") if not part.isdigit())

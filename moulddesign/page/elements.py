@@ -7,7 +7,7 @@ from nicegui import ui
 from nicegui.elements import scene as _stock  # its three.js is what our own view draws with
 from nicegui.elements.mixins.text_element import TextElement
 
-__all__ = ["Form", "Sight", "button", "link", "live", "plain", "said"]
+__all__ = ["Form", "Sight", "button", "enable", "link", "live", "plain", "said"]
 
 assert _stock  # noqa: S101 (imported so that its script is served)
 
@@ -94,6 +94,12 @@ def button(text: str, on_click: Callable[[], Any], kind: str = "", **attributes:
     made = said("button", text, kind, type="button", **attributes)
     made.on("click", lambda _: on_click(), js_handler="() => emit()")
     return made
+
+
+def enable(element: ui.element, *, can: bool) -> None:
+    """Let a button be pressed, or not."""
+    element._props["disabled"] = not can  # noqa: SLF001
+    element.update()
 
 
 def link(text: str, href: str, kind: str = "", **attributes: str) -> ui.element:

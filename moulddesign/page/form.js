@@ -68,8 +68,7 @@ const Entry = {
       const file = event.target.files[0];
       event.target.value = "";
       if (!file) return;
-      const answer = await fetch(`/upload/${this.field.upload}`, { method: "POST", body: file });
-      const said = await answer.json();
+      const said = await window.uploaded(this.field.upload, file);
       this.$emit("edit", this.path, said.name ?? "", said.error ?? null);
       if (said.name) this.text = said.name;
     },
@@ -117,7 +116,7 @@ const Entry = {
       <label v-if="field.upload" class="own"><span>{{ texts.own_file }}</span>
         <input type="file" :accept="field.accept" @change="picked" :aria-label="texts.own_file + ': ' + field.label" />
       </label>
-      <p class="help" :id="id + '-help'">{{ field.help }}<template v-if="field.range"> <span class="range">{{ field.range }}</span></template></p>
+      <p class="help" :id="id + '-help'">{{ field.help }}<span v-if="field.range"> ({{ field.range }})</span></p>
       <p v-if="error" class="error" :id="id + '-error'" role="alert"><span aria-hidden="true">&#9650;</span> {{ error }}</p>
     </div>`,
 };

@@ -1,5 +1,6 @@
 """The page of one tab: what is asked, what is seen, what comes of it."""
 
+import json
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
@@ -9,7 +10,7 @@ from moulddesign.errors import MouldError
 from moulddesign.page import markup
 from moulddesign.page.address import packed
 from moulddesign.page.asking import Asking
-from moulddesign.page.elements import Sight, button, link, live, plain, said
+from moulddesign.page.elements import Sight, button, enable, link, live, plain, said
 from moulddesign.page.piece import Piece
 from moulddesign.page.session import WHOLE, Session
 from moulddesign.page.tasks import Bench
@@ -29,7 +30,7 @@ BODIES: Final = ("pastry", "filling", "centre", "sleeve", "stamp", "plunger", "b
 LOADED: Final = ".toml,.zip,.svg,.png,.jpg,.jpeg,.ttf,.otf"
 TAKE_FILES: Final = """async (event) => {
   const drawings = { svg: "artwork", png: "artwork", jpg: "artwork", jpeg: "artwork" };
-  const kinds = { ...drawings, ttf: "font", otf: "font" };
+  const kinds = { ...drawings, ttf: "font", otf: "font", toml: "design" };
   const files = [...event.target.files];
   event.target.value = "";
   let taken = { text: null, names: {}, error: null };
@@ -37,7 +38,7 @@ TAKE_FILES: Final = """async (event) => {
     const ending = file.name.split(".").pop().toLowerCase();
     if (ending === "toml" && file.size < 1e6) { taken.text = await file.text(); continue; }
     const kind = ending === "zip" ? "set" : kinds[ending] ?? "none";
-    const answer = await (await fetch(`/upload/${kind}`, { method: "POST", body: file })).json();
+    const answer = await window.uploaded(kind, file);
     if (answer.error) taken.error = answer.error;
     else if (kind === "set") taken = { ...taken, ...answer };
     else taken.names[file.name] = answer.name;
@@ -77,7 +78,16 @@ class Page:
                 self._places = {TASKS[0]: bench}
                 self._bench()
                 self._jumps()
+        self._say_if_gone()
         self.session.wish(self.session.design)
+
+    def _say_if_gone(self) -> None:
+        """Put our own words in the box that the framework shows when the server is gone."""
+        says = json.dumps([self.words["gone"], self.words["gone_says"]])
+        ui.run_javascript(
+            "const box = document.getElementById('popup'); box.setAttribute('role', 'alert'); "
+            f"{says}.forEach((text, place) => {{ box.children[place].textContent = text; }})"
+        )
 
     def _bench(self) -> None:
         with plain("section", "asking", id="asked", aria_label=self.words["asked"]):
@@ -138,6 +148,7 @@ class Page:
                 self.forth = button(words["forth"], self.asking.forth, id="forth")
                 button(words["afresh"], self.asking.afresh)
                 self._offer_other_language()
+        self._offer_steps()
 
     def _offer_other_language(self) -> None:
         code = self.words["language_code"]
@@ -198,14 +209,13 @@ class Page:
             "{ const to = new URL(location); to.searchParams.set('design', "
             f"'{packed_design}'); history.replaceState(null, '', to); }}"
         )
-        for element, can in (
-            (self.back, self.asking.draft.can_go_back),
-            (self.forth, self.asking.draft.can_go_forth),
-        ):
-            element._props["disabled"] = not can  # noqa: SLF001
-            element.update()
+        self._offer_steps()
         if self._written is not None and self._written != self.session.design:
             self.files_say.set_text(self.words["files_old"])
+
+    def _offer_steps(self) -> None:
+        enable(self.back, can=self.asking.draft.can_go_back)
+        enable(self.forth, can=self.asking.draft.can_go_forth)
 
     @staticmethod
     def _show(element: ui.element, *, shown: bool) -> None:

@@ -151,8 +151,11 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
         shelf,
         usual,
     )
-    look, keys = (Path(__file__).with_name(n).read_text("utf-8") for n in ("look.css", "keys.js"))
-    ui.add_head_html(f"<style>{look}</style><script>{keys}</script>", shared=True)
+    look, *scripts = (
+        Path(__file__).with_name(name).read_text("utf-8")
+        for name in ("look.css", "keys.js", "upload.js")
+    )
+    ui.add_head_html(f"<style>{look}</style><script>{''.join(scripts)}</script>", shared=True)
     ui.run_with(
         app, title="moulddesign", dark=None, tailwind=False, reconnect_timeout=20.0,
         show_welcome_message=False, favicon=Path(__file__).with_name("sign.svg"),

@@ -13,13 +13,13 @@ from pydantic import BaseModel, ValidationError
 from moulddesign.design import Design
 from moulddesign.design.sentences import spec_error
 from moulddesign.design.shelf import Shelf
-from moulddesign.errors import FileError, MouldError, SpecError
+from moulddesign.errors import FileError, MouldError
 from moulddesign.page import tables
-from moulddesign.page.asking import FORM_TEXTS, Asking, known_words, without_places
+from moulddesign.page.asking import FORM_TEXTS, Asking, known_words
 from moulddesign.page.asks import OnHandAsk, OwnedAsk, ShelfAsk, TrialAsk
 from moulddesign.page.described import Forms
-from moulddesign.page.draft import Draft, at_field, flat, read
-from moulddesign.page.elements import Form, button, live, plain, said
+from moulddesign.page.draft import Draft, at_field, flat, read, without_places
+from moulddesign.page.elements import Form, button, enable, live, plain, said
 from moulddesign.page.fields import every_field, sections
 from moulddesign.page.markup import paragraph
 from moulddesign.page.named import refuse_strange
@@ -30,7 +30,7 @@ Show = Callable[[Any], str]
 TAKE_TABLE: Final = """async (event) => {
   const file = event.target.files[0];
   event.target.value = "";
-  if (file) emit(await (await fetch("/upload/weighings", { method: "POST", body: file })).json());
+  if (file) emit(await window.uploaded("weighings", file));
 }"""
 """Uploads a table of weighings and tells its name, or what is wrong with it."""
 
@@ -127,9 +127,8 @@ class Task:
             return self._placed(spec_error(error, self.draft.model))
         return {}
 
-    def _placed(self, error: SpecError) -> dict[str, str]:
-        values, counts = flat(self.draft.tree)
-        path = at_field(error, set(self.fields) | set(values) | set(counts), {})
+    def _placed(self, error: MouldError) -> dict[str, str]:
+        path = at_field(error, self.draft.tree, self.fields)
         return {} if path is None else {path: self.words.need(error)}
 
     async def _work(self, wanted: asyncio.Event) -> None:
@@ -142,8 +141,7 @@ class Task:
             ):  # fmt: skip
                 self.answer.set_content(self.show(told))
         except MouldError as error:
-            if isinstance(error, SpecError):
-                self.form.judge(self._placed(error))
+            self.form.judge(self._placed(error))
             self.answer.set_content(paragraph(self.words.error(error), "error"))
 
     def _refuse_strange(self) -> None:
@@ -218,6 +216,11 @@ class Bench:
             self.same = button(self.words["take_same_mould"], lambda: self._take("same_mould"))
             self.fresh = button(self.words["take_new_mould"], lambda: self._take("new_mould"))
         self._designs: dict[str, Any] = {}
+        self._offer_designs()
+
+    def _offer_designs(self) -> None:
+        for offer in (self.same, self.fresh):
+            enable(offer, can=bool(self._designs))
 
     def _weighed(self, task: Task, answer: dict[str, str]) -> None:
         """Fill the weighings of a table that was uploaded into the form."""
@@ -253,12 +256,12 @@ class Bench:
 
     def _trial(self, found: dict[str, Any]) -> str:
         self._designs = found["designs"]
+        self._offer_designs()
         return tables.trying(self.words, found)
 
     def _batch(self, made: Any) -> str:  # noqa: ANN401 (a Batch, from the worker)
         return tables.batching(self.words, made, self.session.design.batch.currency)
 
     def _take(self, which: str) -> None:
-        if which in self._designs:
-            self.asking.take(Design.of(self._designs[which]))
-            ui.notify(self.words["taken"])
+        self.asking.take(Design.of(self._designs[which]))
+        ui.notify(self.words["taken"])

@@ -57,8 +57,6 @@ class Texts:
 
     def said(self, text: str) -> str:
         """Return a sentence of the rooms below; in English, and said to be, where none is known."""
-        if self.language == LANGUAGES[0]:
-            return text
         found = self.phrases.said(text)
         return self["in_english"].format(text=text) if found is None else found
 
@@ -74,7 +72,13 @@ class Texts:
 
     def need(self, error: MouldError) -> str:
         """Return what is wrong with a field, as a sentence beside it."""
-        text = error.need if isinstance(error, SpecError) else str(error)
+        match error:
+            case SpecError():
+                text = error.need
+            case FileError():
+                text = error.reason
+            case _:
+                text = str(error)
         said = self.said(text.rstrip("."))
         return f"{said[:1].upper()}{said[1:]}."
 

@@ -6,7 +6,7 @@ from math import radians, tan
 import pytest
 import trimesh
 from axe_playwright_python.sync_playwright import Axe
-from page.person import drawn, redrawn, shot, typed
+from page.person import drawn, ended, redrawn, shot, started, typed
 
 
 def test_the_first_picture_shows_something(visit):
@@ -42,6 +42,7 @@ def test_a_comma_is_a_decimal_point(visit):
     [
         ("portion.finished_weight_g", "-3", "above 0 g"),
         ("portion.finished_weight_g", "many", "number"),
+        ("portion.finished_weight_g", "5 g", "Must be a number, such as 2.5."),
         ("portion.ratio", "3/7", "such as 3:7"),
         ("mould.clearance_mm", "9", "at most 2 mm"),
     ],
@@ -56,6 +57,37 @@ def test_a_wrong_value_is_told_at_its_field_and_the_last_model_stays(visit, fiel
     assert place.locator("input").get_attribute("aria-invalid") == "true"
     assert int(page.get_attribute(".sight", "data-drawn")) == before
     assert page.locator(".weights").is_visible()
+
+
+def test_a_mistake_stays_told_when_the_picture_before_it_comes(visit):
+    page = visit()
+    before = drawn(page)
+    typed(page, "portion.finished_weight_g", "90")
+    typed(page, "portion.loss", "-")
+    page.wait_for_selector("[data-path='portion.loss'] .error")
+    redrawn(page, before)
+    page.wait_for_selector(".counts")
+    assert page.locator("[data-path='portion.loss'] .error").is_visible()
+
+
+def test_a_wrong_entry_among_several_numbers_is_told_at_their_field(visit):
+    page = visit()
+    drawn(page)
+    page.click("text=Further: Printer and plastic")
+    typed(page, "printer.bed_mm", "220 x wide x 250")
+    page.wait_for_selector("[data-path='printer.bed_mm'] .error >> text=number")
+
+
+def test_a_mistake_can_be_taken_back_after_something_else_was(visit):
+    page = visit()
+    drawn(page)
+    assert page.locator("#back").is_disabled()
+    typed(page, "portion.ratio", "4:6")
+    page.click("#back:enabled")
+    page.wait_for_selector("#back:disabled")
+    typed(page, "portion.loss", "-")
+    page.click("#back:enabled")
+    page.wait_for_function("document.querySelector('#design-portion-loss').value === '0.02'")
 
 
 def test_what_cannot_be_built_is_told_and_mended(visit):
@@ -118,6 +150,37 @@ def test_a_file_that_is_no_drawing_is_told_at_its_field(visit, tmp_path):
     told = page.locator("[data-path='relief.layers.0.pattern'] .error")
     told.wait_for()
     assert "must be a file of the kind svg or png or jpg" in told.inner_text()
+
+
+def test_a_drawing_that_cannot_be_used_is_told_at_its_field(visit, tmp_path):
+    path = tmp_path / "half.svg"
+    path.write_text('<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10"><rect x="2"')
+    page = visit()
+    drawn(page)
+    page.set_input_files("[data-path='relief.layers.0.pattern'] input[type=file]", path)
+    page.wait_for_selector("[data-path='relief.layers.0.pattern'] .error >> text=Is not XML")
+
+
+def test_a_file_that_is_not_even_read_is_told_at_its_field(visit, tmp_path):
+    path = tmp_path / "large.stl"
+    with path.open("wb") as file:
+        file.truncate(65 * 1024 * 1024)
+    page = visit()
+    drawn(page)
+    page.click("nav >> text=A mould I have")
+    page.set_input_files("[data-path='mesh'] input[type=file]", path)
+    page.wait_for_selector("[data-path='mesh'] .error >> text=did not arrive: it is too large")
+
+
+def test_a_page_whose_program_has_ended_says_so(browser):
+    own = started("--port", "0")
+    context = browser.new_context(locale="de")
+    page = context.new_page()
+    page.goto(own.address)
+    drawn(page)
+    ended(own)
+    page.wait_for_selector("#popup[role=alert][aria-hidden=false] >> text=antwortet nicht")
+    context.close()
 
 
 def test_a_design_that_names_files_of_this_disk_is_refused(visit, tmp_path):

@@ -44,6 +44,19 @@ def test_a_table_that_is_none_is_told(visit, tmp_path):
     page.wait_for_selector(".answer >> text=braucht eine erste Zeile mit")
 
 
+def test_a_trial_without_weighings_asks_for_them(visit):
+    page = visit()
+    drawn(page)
+    turned(page, "Trial bake")
+    assert page.locator("text=Take the weights for the same mould").is_disabled()
+    page.locator(".work:not([hidden])").get_by_text("Work it out").click()
+    page.wait_for_selector("[data-path='weighings.0.raw_g'] .error >> text=Is missing")
+    assert page.inner_text(".work:not([hidden]) .answer") == (
+        "weighings.1.raw_g (the first weighing): is missing and has no default "
+        "(1 more to mend after this one)."
+    )
+
+
 def test_a_press_tells_more_ratios_and_what_a_weight_is_pressed_to(visit):
     page = visit("?in=de")
     drawn(page)
