@@ -9,6 +9,8 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Final
 
+from starlette.requests import ClientDisconnect
+
 from moulddesign.errors import SpecError
 
 PATIENCE_S: Final = 30.0
@@ -140,6 +142,8 @@ async def received(kind: str, chunks: AsyncIterator[bytes]) -> bytes:
             raw = await _bounded(chunks, wanted.most_bytes)
     except TimeoutError as error:
         raise SpecError("upload", "a file", f"must arrive within {PATIENCE_S:g} s") from error
+    except ClientDisconnect as error:  # the tab was closed or loaded again; nobody reads this
+        raise SpecError("upload", "a file", "did not arrive whole; send it again") from error
     ending_of(raw, wanted.endings)
     return raw
 

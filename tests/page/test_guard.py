@@ -194,6 +194,17 @@ def test_a_body_too_large_is_refused_before_it_is_read(served):
     line.close()
 
 
+def test_an_upload_that_breaks_off_says_nothing_on_the_terminal():
+    page = started("--port", "0")
+    head = b"POST /upload/mesh HTTP/1.1\r\nHost: 127.0.0.1:%d\r\nContent-Length: 999\r\n\r\nsolid"
+    with socket.create_connection(("127.0.0.1", page.port), timeout=30) as line:
+        line.sendall(head % page.port)
+    assert asked(page)[0] == 200  # it goes on
+    page.process.send_signal(signal.SIGINT)
+    assert page.process.stderr.read() == ""
+    assert ended(page) == 130
+
+
 def test_an_upload_is_named_by_its_content_alone(served):
     drawing = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"/>'
     _, content, _ = asked(
