@@ -100,7 +100,8 @@ export default {
       if (this.without) return;
       this.latest = serial;
       // one after another: the mould must not be overtaken by its own pastry
-      this.queue = (this.queue ?? Promise.resolve()).then(() => this.load(url, serial));
+      const next = (this.queue ?? Promise.resolve()).then(() => this.load(url, serial));
+      this.queue = next.catch(() => {}); // what could not be fetched must not stop the pictures after it
     },
     async load(url, serial) {
       if (serial < this.latest) return;
