@@ -69,7 +69,9 @@ class OwnedMould(Table):
     )
     sense: Sense = given(Sense.RAISED, "Whether the relief stands on the piece or sinks into it")
     tool: Tool = given(Tool.RULER, "What the sizes were read off")
-    water_g: tuple[float, ...] = given((), "Water that fills it, each weighing", max_length=100)
+    water_g: tuple[float, ...] = given(
+        (), "Water that fills it, each weighing", unit="g", max_length=100
+    )
     empty_g: float = given(0.0, "The empty mould, where the scale was not set to zero with it",
                            unit="g", ge=0, le=100_000)  # fmt: skip
     at_c: float = given(20.0, "Temperature of the water", unit="deg C", source=CHOICE, ge=0, le=100)
