@@ -124,6 +124,8 @@ def _told(error: Exception) -> tuple[str, int]:
     if isinstance(error, MouldError):
         ours = isinstance(error, FindingError | KernelError | WriteError)
         return str(error), FAILED if ours else BAD_INPUT
+    if isinstance(error, FileNotFoundError) and error.filename is None:  # os.getcwd says no more
+        return "The folder that this was started in is gone; change to another.", FAILED
     if isinstance(error, OSError) and error.errno in UNWRITABLE:
         _give_up(sys.stdout)
         return f"The output cannot be written ({error.strerror}).", FAILED

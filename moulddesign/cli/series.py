@@ -1,6 +1,6 @@
 """`moulddesign series`: many designs from one table, side by side."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from time import perf_counter
@@ -85,10 +85,12 @@ def run(
         raise SpecError("--jobs", jobs, "must be left out with --scheduler, whose workers count")
     base = demo() if base_file is None else Design.read(base_file)
     rows = read_series(source, base)
-    _tried(rows)
+    _tried(rows, figures)  # arithmetic alone tells much of what is wrong
     with ends_at_once():
         from moulddesign import export  # noqa: PLC0415 (the same)
+        from moulddesign.pastry.artwork import refuse_missing  # noqa: PLC0415 (the same)
         from moulddesign.series import Order, crew_size, run_all, run_on  # noqa: PLC0415 (geometry)
+    _tried(rows, refuse_missing)
     kinds, sheet = export.formats(formats), export.paper(paper)
     # What the base names lies beside the base, what a row names beside the table.
     named = {base.batch.recipe: base_file}
@@ -119,12 +121,12 @@ def run(
     return int(any(one.state != "made" for one in outcomes))
 
 
-def _tried(rows: Sequence[Row]) -> None:
-    """Weigh every piece before the first is built: arithmetic alone tells much of what is wrong."""
+def _tried(rows: Sequence[Row], look: Callable[[Design], object]) -> None:
+    """Look at every piece before the first is built."""
     wrong = []
     for row in rows:
         try:
-            figures(row.design)
+            look(row.design)
         except MouldError as error:
             wrong.append(str(at_place(error, row.place)))
     if wrong:

@@ -5,11 +5,19 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
+from moulddesign.design import Design
 from moulddesign.errors import FileError, SpecError
 from moulddesign.pastry.region import Region
 from moulddesign.pastry.svg import svg_regions
 
-__all__ = ["Region", "artwork", "artwork_file", "pattern_names", "patterns_folder"]
+__all__ = [
+    "Region",
+    "artwork",
+    "artwork_file",
+    "pattern_names",
+    "patterns_folder",
+    "refuse_missing",
+]
 
 PICTURES: Final = {".png", ".jpg", ".jpeg"}
 
@@ -60,6 +68,28 @@ def artwork_file(name_or_path: str, folder: Path) -> Path:
     hint = f"; the nearest is {near[0]}" if near else ""
     need = "must be a bundled pattern or a file that ends in .svg, .png or .jpg" + hint
     raise SpecError("pattern", name_or_path, need)
+
+
+def refuse_missing(design: Design) -> None:
+    """Refuse a design that names a drawing which is not there, before anything is drawn.
+
+    Parameters
+    ----------
+    design : Design
+        Names drawings by paths that lead there.
+
+    Raises
+    ------
+    SpecError
+        A layer's or a stamp's pattern, or the drawn outline, is no pattern's name and no file.
+    """
+    further = (layer for stamp in design.further_stamps for layer in stamp.layers)
+    layers = (*design.relief.layers, *further)
+    named = [layer.pattern for layer in layers if layer.pattern is not None]
+    if design.pastry.outline.lower().endswith(".svg"):
+        named.append(design.pastry.outline)
+    for name in named:
+        artwork_file(name, Path())
 
 
 def artwork(name_or_path: str, folder: Path, threshold: float | None = None) -> tuple[Region, ...]:

@@ -125,6 +125,17 @@ def test_a_closed_or_full_stream_changes_no_exit_code(arguments, closed, code):
     assert (done.returncode, done.stderr) == (code, "")
 
 
+@pytest.mark.skipif(SHELL is None, reason="no shell to take its own folder away in")
+def test_a_working_folder_that_is_gone_is_one_sentence(tmp_path):
+    verb = shlex.join([*COMMAND, "patterns", "check", "leaf.svg"])
+    done = subprocess.run(  # noqa: S603 (our own command)
+        [SHELL, "-c", f"mkdir gone; cd gone; rmdir ../gone; {verb}"], cwd=tmp_path,
+        env=environment(), capture_output=True, text=True, timeout=60, check=False,
+    )  # fmt: skip
+    said = "The folder that this was started in is gone; change to another.\n"
+    assert (done.returncode, done.stderr) == (1, said)
+
+
 @pytest.mark.parametrize("columns", ["0", "1", "20", "40", "60", "80"])
 def test_no_figure_of_a_table_is_broken_or_cut(columns):
     _, said, _ = moulddesign("portion", COLUMNS=columns)

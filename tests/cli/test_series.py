@@ -107,6 +107,9 @@ def test_failing_pieces_are_published_where_one_insists(tmp_path):
         (TABLE + "figs;60;3:7;;;bee;;3\n", (), "row 5, column name = 'figs': is the name of row 4"),
         # 30 g of filling hold no centre of 50 g: arithmetic alone tells, before anything is built.
         (TABLE + "x;43;3:7;;;bee;;50\n", (), "row 5, portion.centres"),
+        # Drawings are looked for before anything is built, too.
+        (TABLE + "x;43;3:7;;;no.svg;;3\n", (), "row 5, pattern = "),
+        (TABLE + "x;43;3:7;;;waln;;3\n", (), "row 5, pattern = 'waln': must be a bundled pattern"),
         (TABLE, ("--jobs", "0"), "--jobs = 0: must be between 1 and 256."),
         (TABLE, ("--formats", "stp"), "formats = 'stp': must name some of"),
         (TABLE, ("--base", "none.toml"), "none.toml: cannot be read (No such file"),
