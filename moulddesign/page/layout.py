@@ -66,6 +66,7 @@ class Page:
         self.bench = Bench(session, self.asking)
         self._report: dict[str, Any] | None = None
         self._written: Design | None = None
+        self._is_making = False
         session.shown = self
 
     def lay_out(self) -> None:
@@ -194,8 +195,10 @@ class Page:
         self.session.wish(self.session.design)
 
     def _make_files(self) -> None:
-        self.files_say.set_text(self.words["making_files"])
+        if self._is_making:  # pressed twice
+            return
         self._written = self.session.design
+        self.making(going_on=True)
         if self._report is not None and _failed(self._report):
             self.session.write_failing()
         else:
@@ -210,8 +213,12 @@ class Page:
             f"'{packed_design}'); history.replaceState(null, '', to); }}"
         )
         self._offer_steps()
-        if self._written is not None and self._written != self.session.design:
-            self.files_say.set_text(self.words["files_old"])
+        self._say_of_files()
+
+    def _say_of_files(self) -> None:
+        is_old = self._written not in {None, self.session.design}
+        says = "files_old" if is_old else "making_files" if self._is_making else ""
+        self.files_say.set_text(self.words[says] if says else "")
 
     def _offer_steps(self) -> None:
         enable(self.back, can=self.asking.draft.can_go_back)
@@ -271,9 +278,14 @@ class Page:
         """Show what was wrong with the address or a file, until the design is changed."""
         self.notice.set_content(markup.paragraph(self.words.error(error)))
 
+    def making(self, *, going_on: bool) -> None:
+        """Say that files are being made, or that this has come to an end, be it without them."""
+        self._is_making = going_on
+        enable(self.make, can=not going_on)
+        self._say_of_files()
+
     def files(self, token: str, sizes: dict[str, int]) -> None:
         """Show what can be downloaded."""
-        self.files_say.set_text("")
         self.links.set_content(markup.files(self.words, token, sizes, whole=WHOLE) if sizes else "")
 
 

@@ -43,6 +43,9 @@ class Shown(Protocol):
     def say(self, error: MouldError) -> None:
         """Show what was wrong with the address or a file."""
 
+    def making(self, *, going_on: bool) -> None:
+        """Say that files are being made, or that this has come to an end."""
+
     def files(self, token: str, sizes: dict[str, int]) -> None:
         """Show what can be downloaded."""
 
@@ -215,6 +218,8 @@ class Session:
         except MouldError as error:
             self.page.wrong(error)
             self.page.files("", {})
+        finally:
+            self.page.making(going_on=False)
 
     def _keep(self, design: Design, files: dict[str, bytes]) -> None:
         for name in [n for n in self.drawer if not n.startswith(DRAWN)]:

@@ -209,6 +209,25 @@ def test_checks_can_be_stopped_and_asked_for_again(visit):
     page.wait_for_selector(".counts")
 
 
+def test_files_are_made_once_where_the_button_is_pressed_twice(visit):
+    page = visit()
+    page.wait_for_selector(".counts")
+    page.dblclick("text=Make the files")
+    page.wait_for_selector("button:disabled >> text=Make the files")
+    page.wait_for_selector("a.whole")
+    page.wait_for_selector("button:enabled >> text=Make the files")
+    assert page.inner_text(".files-say") == ""
+
+
+def test_files_given_up_for_another_design_are_said_to_be_old(visit):
+    page = visit()
+    page.wait_for_selector(".counts")
+    page.click("text=Make the files")
+    typed(page, "portion.finished_weight_g", "81")
+    page.wait_for_selector("button:enabled >> text=Make the files")
+    page.wait_for_selector(".files-say >> text=The design has changed since")
+
+
 def test_keys_alone_change_and_take_back(visit):
     page = visit()
     before = drawn(page)
