@@ -444,7 +444,7 @@ def test_absurd_sizes_are_doubted_and_the_unit_is_named(tmp_path, unit, in_mm):
 def test_a_speck_that_holds_nothing_is_asked_its_unit(tmp_path):
     mm = mesh_of(cup())
     path = written(tmp_path, "cup.stl", Mesh(mm.vertices / 1000.0, mm.triangles))
-    with pytest.raises(SpecError, match=r"0\.12 mm long and holds nothing; is the unit right"):
+    with pytest.raises(SpecError, match=r"0\.12 mm long and holds nothing; check its unit"):
         fit(EVEN, owned(mesh=path))
     assert volume_ml(fit(EVEN, owned(mesh=path, unit="m"))) == pytest.approx(CUP_ML, rel=1e-5)
 

@@ -127,7 +127,7 @@ def _used(mesh: Mesh) -> Mesh:
 
 def _has_size(file: Path, mesh: Mesh) -> None:
     if np.abs(mesh.vertices).max() > MOST_MM:
-        raise FileError(str(file), f"reaches farther than {MOST_MM:g} mm; is the unit right?")
+        raise FileError(str(file), f"reaches farther than {MOST_MM:g} mm; check its unit")
     middle = mesh.vertices - mesh.vertices.mean(axis=0)
     spread = np.sqrt(np.linalg.eigvalsh(middle.T @ middle).clip(0.0))
     if spread[2] == 0.0:

@@ -79,9 +79,16 @@ def _open_what_is_closed() -> None:
 
 
 def _say(sentence: str) -> None:
-    """Write a sentence to stderr; where that is full the exit code has to do."""
+    """Write a sentence to stderr; where that is full the exit code has to do.
+
+    What a file or an argument brings may hold a terminal's commands: they are shown, not obeyed.
+    """
+    shown = "".join(
+        letter if letter.isprintable() or letter == "\n" else ascii(letter)[1:-1]
+        for letter in sentence
+    )
     try:
-        sys.stderr.write(f"{sentence}\n")
+        sys.stderr.write(f"{shown}\n")
     except OSError:
         _give_up(sys.stderr)
 

@@ -117,7 +117,7 @@ class Layer(Table):
         asked = [name for name in SOURCES if getattr(self, name) is not None]
         if len(asked) != 1:
             said = " and ".join(asked) if asked else "none"
-            message = f"needs exactly one of pattern, motif and text, and {said} is given"
+            message = f"needs exactly one of pattern, motif and text; given: {said}"
             raise ValueError(message)
         for name, source in ONLY_FOR.items():
             if getattr(self, name) is not None and source != asked[0]:

@@ -171,7 +171,7 @@ def _pressed_mm3(mould: OwnedMould, sleeve: Mesh, stamp: Mesh, *, height_mm: flo
 def _holds_nothing(mesh: Mesh, up: Up) -> str:
     longest_mm = float(mesh.size_mm.max())
     if longest_mm < FOOD_MM:
-        return f"this mesh is {longest_mm:.3g} mm long and holds nothing; is the unit right?"
+        return f"this mesh is {longest_mm:.3g} mm long and holds nothing; check its unit"
     need = "this mesh holds nothing that way up"
     if len(mesh.triangles) > FEW_TRIANGLES:
         return f"{need}; turn it with --up -z, or another way"

@@ -142,3 +142,10 @@ def test_no_figure_of_a_table_is_broken_or_cut(columns):
     # the demo by hand: 75 / 0.98 raw, 0.3 of it crust, 0.7 of it filling less 5 g
     assert all(f" {figure} " in said for figure in ("76.53", "22.96", "48.57", "75.00"))
     assert "…" not in said
+
+
+def test_a_terminal_command_in_a_file_is_shown_and_not_obeyed(tmp_path):
+    (tmp_path / "cakes.toml").write_text('[portion]\n"a\\u001b[31mb" = 1\n')
+    code, _, remarks = moulddesign("portion", "cakes.toml", folder=tmp_path)
+    assert code == 2
+    assert remarks.startswith("portion.a\\x1b[31mb = 1: is not a known key")
