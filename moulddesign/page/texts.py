@@ -7,6 +7,7 @@ from functools import cache, cached_property
 from importlib.resources import files
 from typing import Any, Final
 
+from moulddesign.design.sentences import TABLE
 from moulddesign.errors import FileError, KernelError, MouldError, SpecError
 from moulddesign.page.fields import Field
 from moulddesign.page.phrases import Phrases
@@ -88,8 +89,8 @@ class Texts:
             return str(error)
         match error:
             case SpecError():
-                said = self.said(error.need)
-                return f"{self._path(error.field)} ({self._given(error.value)}): {said}."
+                given = "" if error.value == TABLE else f" ({self._given(error.value)})"
+                return f"{self._path(error.field)}{given}: {self.said(error.need)}."
             case FileError():
                 return f"{error.path}: {self.said(error.reason)}."
             case KernelError():

@@ -154,6 +154,8 @@ def test_a_wrong_value_is_told_in_german(plain, said):
 def test_a_sentence_names_the_field_by_its_label():
     error = SpecError("pastry.width_mm", 300.0, "must be at most 7 mm")
     assert GERMAN.error(error) == "Breite (300.0): darf höchstens 7 mm sein."
+    missing = SpecError("weighings.0.raw_g", "(a table)", "is missing and has no default")
+    assert GERMAN.error(missing) == "Roh 1: fehlt."
     assert GERMAN.error(FileError("a.stl", "is empty; export it again")) == (
         "a.stl: ist leer; noch einmal ausgeben."
     )
