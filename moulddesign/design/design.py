@@ -7,16 +7,16 @@ from pathlib import Path
 from typing import Any, Final, Self
 
 import tomli_w
-from pydantic import ValidationError, ValidationInfo, field_validator
+from pydantic import ValidationInfo, field_validator
 
 from moulddesign.design.batch import BatchTable, LabelTable, ScaleTable
 from moulddesign.design.carried import found_beside
 from moulddesign.design.further import MOST_STAMPS, FurtherStamp
+from moulddesign.design.layer import Layer
 from moulddesign.design.mould import Kind, MouldTable, PrinterTable
 from moulddesign.design.pastry import SIZES, PastryTable, ReliefTable
 from moulddesign.design.portion import PortionTable
 from moulddesign.design.quantity import Table, given
-from moulddesign.design.sentences import spec_error
 from moulddesign.errors import FileError, SpecError
 
 MOST_BYTES: Final = 1_000_000
@@ -77,19 +77,11 @@ class Design(Table):
         FurtherStamp.refuse_twins(stamps)
         return stamps
 
-    @classmethod
-    def of(cls, values: Mapping[str, Any]) -> Self:
-        """Return the design of nested plain values, as TOML holds them.
-
-        Raises
-        ------
-        SpecError
-            A key is unknown or a value cannot be used.
-        """
-        try:
-            return cls.model_validate(dict(values))
-        except ValidationError as error:
-            raise spec_error(error, cls) from error
+    @property
+    def layers(self) -> tuple[Layer, ...]:
+        """Every layer: the relief's, then those of the further stamps."""
+        further = (layer for stamp in self.further_stamps for layer in stamp.layers)
+        return (*self.relief.layers, *further)
 
     @classmethod
     def read(cls, path: str | PathLike[str]) -> Self:

@@ -1,8 +1,11 @@
 """The one way a field of the Design is declared: default, unit, limits, source."""
 
-from typing import Any, Final
+from collections.abc import Mapping
+from typing import Any, Final, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from moulddesign.design.sentences import spec_error
 
 PRACTICE: Final = "common practice, no source"
 MEMORY: Final = "from memory, measure your own"
@@ -13,6 +16,20 @@ class Table(BaseModel):
     """A frozen table of the design file that refuses unknown keys."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    @classmethod
+    def of(cls, values: Mapping[str, Any]) -> Self:
+        """Return the table of nested plain values, as TOML holds them.
+
+        Raises
+        ------
+        SpecError
+            A key is unknown, or a value is missing or cannot be used.
+        """
+        try:
+            return cls.model_validate(dict(values))
+        except ValidationError as error:
+            raise spec_error(error, cls) from error
 
 
 def given(default: Any, says: str, *, unit: str = "", source: str = CHOICE, **limits: Any) -> Any:  # noqa: ANN401 (pydantic's Field is typed so)

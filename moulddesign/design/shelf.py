@@ -182,10 +182,7 @@ class Shelf(Table):
             A key is unknown, a value cannot be used, or there is no mould.
         """
         folder = Path(path).parent
-        try:
-            shelf = cls.model_validate(read_toml(path))
-        except ValidationError as error:
-            raise spec_error(error, cls) from error
+        shelf = cls.of(read_toml(path))
         if not shelf.mould:
             raise FileError(str(path), "names no mould; give each one a table [[mould]]")
         return shelf.model_copy(update={"mould": tuple(_beside(m, folder) for m in shelf.mould)})

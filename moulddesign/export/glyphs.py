@@ -125,8 +125,7 @@ def faces(design: Design) -> Faces:
     FileError
         A font cannot be read.
     """
-    layers = [*design.relief.layers, *(one for s in design.further_stamps for one in s.layers)]
-    named = [layer.font for layer in layers if layer.font is not None]
+    named = [layer.font for layer in design.layers if layer.font is not None]
     files = tuple(map(Path, dict.fromkeys(named)))
     characters = own_faces().characters.union(*map(_characters, files))
     return Faces(files=files, characters=characters)

@@ -1,12 +1,6 @@
 """What the page asks beside the design: weighings of a trial, and what there is on hand."""
 
-from collections.abc import Mapping
-from typing import Any, Self
-
-from pydantic import ValidationError
-
 from moulddesign.design.quantity import Table, given
-from moulddesign.design.sentences import spec_error
 from moulddesign.design.shelf import OwnedMould
 
 
@@ -32,25 +26,7 @@ class OwnedAsk(OwnedMould):
         return tuple(self.ratios.replace(";", " ").replace(",", " ").split())
 
 
-class Ask(Table):
-    """What a task asks for."""
-
-    @classmethod
-    def of(cls, values: Mapping[str, Any]) -> Self:
-        """Return what was typed.
-
-        Raises
-        ------
-        SpecError
-            A value is missing or cannot be used.
-        """
-        try:
-            return cls.model_validate(dict(values))
-        except ValidationError as error:
-            raise spec_error(error, cls) from error
-
-
-class ShelfAsk(Ask):
+class ShelfAsk(Table):
     """Several moulds in a file, to be ranked for the portion."""
 
     moulds: str | None = given(None, "File (TOML) with one table [[mould]] each", min_length=1)
@@ -67,13 +43,13 @@ class Weighed(Table):
     )  # fmt: skip
 
 
-class TrialAsk(Ask):
+class TrialAsk(Table):
     """A trial bake."""
 
     weighings: tuple[Weighed, ...] = given((), "Pieces, weighed before and after", max_length=200)
 
 
-class OnHandAsk(Ask):
+class OnHandAsk(Table):
     """What there is already; where anything is given it decides the number of pieces."""
 
     crust_g: float | None = given(None, "Crust dough that is ready", unit="g", gt=0, le=1e7)

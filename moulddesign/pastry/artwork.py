@@ -83,9 +83,7 @@ def refuse_missing(design: Design) -> None:
     SpecError
         A layer's or a stamp's pattern, or the drawn outline, is no pattern's name and no file.
     """
-    further = (layer for stamp in design.further_stamps for layer in stamp.layers)
-    layers = (*design.relief.layers, *further)
-    named = [layer.pattern for layer in layers if layer.pattern is not None]
+    named = [layer.pattern for layer in design.layers if layer.pattern is not None]
     if design.pastry.outline.lower().endswith(".svg"):
         named.append(design.pastry.outline)
     for name in named:

@@ -5,11 +5,10 @@ from math import fsum
 from os import PathLike
 from typing import Final, Self
 
-from pydantic import ValidationError, model_validator
+from pydantic import model_validator
 
 from moulddesign.design.design import read_toml
 from moulddesign.design.quantity import Table, given
-from moulddesign.design.sentences import spec_error
 from moulddesign.errors import SpecError
 from moulddesign.portion.composition import Component, Composition
 from moulddesign.portion.foods import Food, food
@@ -124,20 +123,6 @@ class Recipe(Table):
     crust: Part
     filling: Part
     rests: tuple[Rest, ...] = given((), "Resting times, first to last")
-
-    @classmethod
-    def of(cls, values: Mapping[str, object]) -> Self:
-        """Return the recipe of nested plain values, as TOML holds them.
-
-        Raises
-        ------
-        SpecError
-            A key or an ingredient is unknown, or a value cannot be used.
-        """
-        try:
-            return cls.model_validate(dict(values))
-        except ValidationError as error:
-            raise spec_error(error, cls) from error
 
     @classmethod
     def read(cls, path: str | PathLike[str]) -> Self:
