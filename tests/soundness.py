@@ -4,8 +4,7 @@ import pytest
 import trimesh
 
 from moulddesign.building import build
-from moulddesign.errors import MouldError
-from moulddesign.finding import Verdict
+from moulddesign.core import MouldError, Verdict
 
 DIVISION = ("bodies", "collapse", "edges", "volume", "exact surfaces", "cavity")
 """Words of the findings that judge the geometry, not what was asked for."""

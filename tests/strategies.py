@@ -6,8 +6,7 @@ import numpy as np
 import shapely
 from hypothesis import strategies as st
 
-from moulddesign.design import Design
-from moulddesign.design.pastry import OUTLINES
+from moulddesign.design import OUTLINES, Design
 
 PATTERNS = ("chestnut", "date-leaf", "lantern")
 

@@ -1,33 +1,120 @@
-"""The command `moulddesign` and its exit codes."""
+"""The command `moulddesign`, its exit codes, usage errors as sentences, and the verb `page`."""
 
 import errno
 import gc
+import json
 import os
 import signal
 import sys
 from contextlib import suppress
 from io import TextIOWrapper
 from pathlib import Path
-from typing import Final, NoReturn, TextIO
+from typing import Annotated, Any, Final, NoReturn, TextIO
+from urllib.parse import urlsplit
 
 import typer
+from pydantic import ValidationError
 
-from moulddesign.cli import (
-    INTERRUPTED,
-    batch,
-    coupon,
-    density,
-    fit,
-    inspect,
-    make,
-    page,
-    patterns,
-    portion,
-    series,
-    trial,
-)
-from moulddesign.cli.slips import slip
-from moulddesign.errors import FindingError, KernelError, MouldError, WriteError
+from moulddesign.cli import INTERRUPTED
+from moulddesign.cli.console import ends_at_once, err
+from moulddesign.cli.file_commands import patterns_app, run_inspect
+from moulddesign.cli.fit_command import run_fit
+from moulddesign.cli.kitchen_commands import run_batch, run_trial
+from moulddesign.cli.make_commands import run_coupon, run_make
+from moulddesign.cli.options import PIECE, AsJson, with_design
+from moulddesign.cli.series_command import run_series
+from moulddesign.cli.weight_commands import density_app, run_portion
+from moulddesign.core import FindingError, KernelError, MouldError, SpecError, WriteError
+from moulddesign.design import Design
+
+NEEDS: Final = {
+    "float_parsing": "must be a number such as 12.5, with a point and without its unit",
+    "int_parsing": "must be a whole number such as 12, without its unit",
+    "int_from_float": "must be a whole number such as 12",
+    "int_parsing_size": "must be a whole number with fewer digits",
+    "greater_than_equal": "must be at least {ge}",
+    "less_than_equal": "must be at most {le}",
+}
+"""What each kind of pydantic error asks for on a command line; the braces are its own context."""
+
+
+def slip(error: typer.TyperException) -> str:
+    """Return a refusal of the command line as one sentence that says where to look next.
+
+    Parameters
+    ----------
+    error : TyperException
+        What typer raised.
+    """
+    cause = error.__cause__
+    if isinstance(error, typer.BadParameter) and isinstance(cause, ValidationError):
+        first = cause.errors()[0]
+        said = str(SpecError(_name(error), first["input"], _need(first)))
+    else:
+        said = error.format_message().rstrip(".")
+        said += "" if said.endswith("?") else "."
+    return f"{said} Try: moulddesign {_verbs(error)}--help"
+
+
+def _name(error: typer.BadParameter) -> str:
+    """Return the option as a person types it, or the argument's name."""
+    return max(error.param.opts, key=len) if error.param else "option"
+
+
+def _need(first: Any) -> str:  # noqa: ANN401 (pydantic's ErrorDetails)
+    context = first.get("ctx", {})
+    if first["type"] in NEEDS:
+        return NEEDS[first["type"]].format(**context)
+    choices = str(context.get("error", "")).rstrip(".").partition(" is not one of ")[2]
+    return f"must be one of {choices}" if choices else str(first["msg"]).rstrip(".")
+
+
+def _verbs(error: typer.TyperException) -> str:
+    """Return the verbs that were typed, each with a space after it."""
+    verbs = ""
+    context = getattr(error, "ctx", None)
+    while context is not None and context.parent is not None:
+        verbs = f"{context.info_name} {verbs}"
+        context = context.parent
+    return verbs
+
+
+@with_design(*PIECE)
+def run_page(
+    design: Design,
+    *,
+    port: Annotated[
+        int, typer.Option(metavar="N", min=0, max=65535, help="Port; the next free one if taken.")
+    ] = 8467,
+    browser: Annotated[
+        bool, typer.Option(help="Open the browser, or only print the address.")
+    ] = True,
+    as_json: AsJson = False,
+) -> None:
+    """Design a mould by looking at it: a page in the browser, served to this machine alone.
+
+    Example: moulddesign page --no-browser
+
+    Example: moulddesign page --no-browser --port 0 --json
+    """
+    with ends_at_once():
+        from moulddesign.page.serve import serve  # noqa: PLC0415 (loads the web framework)
+
+    def say(address: str) -> None:
+        if as_json:
+            _tell(address)
+        err().print(f"The page is at {address} - Ctrl-C ends it.", soft_wrap=True)
+
+    serve(design, port, say=say, look=browser)
+    err().print("The page has ended.")
+
+
+def _tell(address: str) -> None:
+    """Write one line of JSON, at once: a program waits for it before it opens the page."""
+    port = urlsplit(address).port
+    sys.stdout.write(json.dumps({"address": address, "port": port, "pid": os.getpid()}) + "\n")
+    sys.stdout.flush()
+
 
 SELDOM: Final = (50_000, 20, 100)
 """When to look for cycles: imports keep all that they make, and looking through it took 0.6 s."""
@@ -41,17 +128,17 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-app.command("make")(make.run)
-app.command("portion")(portion.show)
-app.add_typer(density.app, name="density")
-app.command("batch")(batch.show)
-app.command("trial")(trial.show)
-app.add_typer(patterns.app, name="patterns")
-app.command("coupon")(coupon.run)
-app.command("inspect")(inspect.show)
-app.command("series")(series.run)
-app.command("page")(page.run)
-app.command("fit")(fit.show)
+app.command("make")(run_make)
+app.command("portion")(run_portion)
+app.add_typer(density_app, name="density")
+app.command("batch")(run_batch)
+app.command("trial")(run_trial)
+app.add_typer(patterns_app, name="patterns")
+app.command("coupon")(run_coupon)
+app.command("inspect")(run_inspect)
+app.command("series")(run_series)
+app.command("page")(run_page)
+app.command("fit")(run_fit)
 
 
 @app.callback(invoke_without_command=True)

@@ -1,4 +1,7 @@
-"""What the verbs print: tables for people, JSON for programs."""
+"""What the verbs print and save.
+
+Tables for people, JSON for programs, files never over another by surprise.
+"""
 
 import json
 import math
@@ -6,14 +9,17 @@ import os
 import signal
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from typing import Any, Final
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Annotated, Any, Final
 
+import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 from rich.table import Table
 
 from moulddesign.cli import INTERRUPTED
+from moulddesign.core import FileError, WriteError
 
 NARROWEST: Final = 40
 """Narrowest console that is written to; our choice [columns]."""
@@ -131,3 +137,67 @@ def ends_at_once(tidy: Callable[[], object] | None = None) -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGINT, before)
+
+
+Overwrite = Annotated[
+    bool, typer.Option("--overwrite", help="Write over a file that is there already.")
+]
+
+
+def save_text(path: Path, text: str, *, overwrite: bool) -> None:
+    """Write a text file as UTF-8, whole or not at all; see `save_bytes`."""
+    save_bytes(path, text.encode(), overwrite=overwrite)
+
+
+def save_bytes(path: Path, content: bytes, *, overwrite: bool) -> None:
+    """Write a file, whole or not at all.
+
+    Parameters
+    ----------
+    path : Path
+        Where to.
+    content : bytes
+        What.
+    overwrite : bool
+        Whether a file that is there may be replaced.
+
+    Raises
+    ------
+    FileError
+        The file is there and may not be replaced, or is no file.
+    WriteError
+        It cannot be written.
+    """
+    refuse_to_replace(path, overwrite=overwrite)
+    # A link stays a link: what it leads to is what was named.
+    target = Path(os.path.realpath(path))
+    beside = target.with_name(f".moulddesign-{os.getpid()}")
+    try:
+        beside.write_bytes(content)
+        beside.replace(target)
+    except OSError as error:
+        raise WriteError(str(path), f"cannot be written ({error.strerror})") from error
+    finally:  # Ctrl-C as well
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
+
+
+def refuse_to_replace(path: Path, *, overwrite: bool) -> None:
+    """Refuse a file that is there and may not be replaced, before work is spent on it.
+
+    Raises
+    ------
+    FileError
+        It is there, or is no file.
+    WriteError
+        No file can have this name.
+    """
+    try:
+        there, is_file = path.exists(), path.is_file()
+    except (OSError, ValueError) as error:
+        said = error.strerror if isinstance(error, OSError) else error
+        raise WriteError(str(path), f"cannot be written ({said})") from error
+    if there and not is_file:
+        raise FileError(str(path), "is a folder or a device; name a file")
+    if there and not overwrite:
+        raise FileError(str(path), "is there already; choose another name or add --overwrite")

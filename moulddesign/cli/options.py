@@ -9,10 +9,8 @@ from typing import Annotated, Any, Final
 
 import typer
 
-from moulddesign.design import Design
-from moulddesign.design.carried import DRAWINGS
-from moulddesign.design.pastry import OUTLINES, refuse_idle
-from moulddesign.errors import SpecError
+from moulddesign.core import SpecError
+from moulddesign.design import DRAWINGS, OUTLINES, Design, refuse_idle
 
 DesignFile = Annotated[
     Path | None, typer.Argument(help="Design file; the demo design where it is left out.")

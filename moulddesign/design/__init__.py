@@ -1,29 +1,87 @@
-"""The Design: what is asked for, checked at birth.
+"""The Design: what is asked for, checked when it is made. No geometry library is loaded here.
 
-No geometry library is loaded here.
+- `schema`: how a field of the design is declared, and pydantic's errors about it as sentences.
+- `piece_tables`: the piece, its outline and size, and what weighing, selling and running a
+  batch need.
+- `relief_tables`: the relief: its layers, and further stamps that carry another one.
+- `mould_tables`: the mould, by kind.
+- `printers`: printers and plastics by name, those of the package and one's own, and the
+  design's table of them.
+- `design`: the Design as a whole: read from TOML, overridden by options, written back.
+- `assets`: drawings that a design names: found beside its file, and copied to where it is
+  published.
+- `owned_moulds`: moulds that one owns: how each was measured, alone or on a shelf of several.
 """
 
-from moulddesign.design.design import Design
-from moulddesign.design.further import FurtherStamp
-from moulddesign.design.layer import Along, Layer, Motif, Profile, Sense
-from moulddesign.design.mould import Kind, MouldTable, PrinterTable
-from moulddesign.design.pastry import PastryTable, ReliefTable
-from moulddesign.design.portion import Centre, CountsIn, PortionTable
+from moulddesign.design.assets import DRAWINGS, carried, found_beside
+from moulddesign.design.design import MOST_BYTES, Design, read_toml
+from moulddesign.design.mould_tables import Bolt, Joint, Kind, MouldTable
+from moulddesign.design.owned_moulds import OwnedMould, Shelf, Tool
+from moulddesign.design.piece_tables import (
+    MOST_PIECES,
+    OUTLINES,
+    PROPORTION,
+    SIZES,
+    Centre,
+    CountsIn,
+    PastryTable,
+    PortionTable,
+    ScaleTable,
+    refuse_idle,
+)
+from moulddesign.design.printers import PrinterTable, library
+from moulddesign.design.relief_tables import (
+    ONLY_FOR,
+    SOURCES,
+    Along,
+    FurtherStamp,
+    Layer,
+    Motif,
+    Profile,
+    ReliefTable,
+    Sense,
+)
+from moulddesign.design.schema import TABLE, EntryError, Table, given, spec_error, table_at
 
 __all__ = [
+    "DRAWINGS",
+    "MOST_BYTES",
+    "MOST_PIECES",
+    "ONLY_FOR",
+    "OUTLINES",
+    "PROPORTION",
+    "SIZES",
+    "SOURCES",
+    "TABLE",
     "Along",
+    "Bolt",
     "Centre",
     "CountsIn",
     "Design",
+    "EntryError",
     "FurtherStamp",
+    "Joint",
     "Kind",
     "Layer",
     "Motif",
     "MouldTable",
+    "OwnedMould",
     "PastryTable",
     "PortionTable",
     "PrinterTable",
     "Profile",
     "ReliefTable",
+    "ScaleTable",
     "Sense",
+    "Shelf",
+    "Table",
+    "Tool",
+    "carried",
+    "found_beside",
+    "given",
+    "library",
+    "read_toml",
+    "refuse_idle",
+    "spec_error",
+    "table_at",
 ]

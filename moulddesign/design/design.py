@@ -9,15 +9,20 @@ from typing import Any, Final, Self
 import tomli_w
 from pydantic import ValidationInfo, field_validator
 
-from moulddesign.design.batch import BatchTable, LabelTable, ScaleTable
-from moulddesign.design.carried import found_beside
-from moulddesign.design.further import MOST_STAMPS, FurtherStamp
-from moulddesign.design.layer import Layer
-from moulddesign.design.mould import Kind, MouldTable, PrinterTable
-from moulddesign.design.pastry import SIZES, PastryTable, ReliefTable
-from moulddesign.design.portion import PortionTable
-from moulddesign.design.quantity import Table, given
-from moulddesign.errors import FileError, SpecError
+from moulddesign.core import FileError, SpecError
+from moulddesign.design.assets import found_beside
+from moulddesign.design.mould_tables import Kind, MouldTable
+from moulddesign.design.piece_tables import (
+    SIZES,
+    BatchTable,
+    LabelTable,
+    PastryTable,
+    PortionTable,
+    ScaleTable,
+)
+from moulddesign.design.printers import PrinterTable
+from moulddesign.design.relief_tables import MOST_STAMPS, FurtherStamp, Layer, ReliefTable
+from moulddesign.design.schema import Table, given
 
 MOST_BYTES: Final = 1_000_000
 TOO_DEEP: Final = "nests its lists and tables too deep"

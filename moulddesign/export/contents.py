@@ -6,19 +6,28 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
 from moulddesign.building import PASTRY, Build
-from moulddesign.export.card_figures import card_figures
-from moulddesign.export.drawing import Cuts, Drawing, cuts, drawing, section_drawing
-from moulddesign.export.drawing_svg import svg_bytes
-from moulddesign.export.further import beside, of_the_blank, pastry_scenes, reliefs
+from moulddesign.export.card import card_figures
+from moulddesign.export.drawing import Cuts, Drawing, cuts, drawing, section_drawing, svg_bytes
+from moulddesign.export.formats import NO_RELIEF, step_bytes
 from moulddesign.export.glyphs import Faces, faces
-from moulddesign.export.picture import Artist
-from moulddesign.export.relief_plan import CAPTION, ReliefPlan, relief_plan
-from moulddesign.export.scene import Scene, exploded_scene, pastry_scene, row_scene
-from moulddesign.export.step import NO_RELIEF, step_bytes
-from moulddesign.export.wanted import Format, Wanted
-from moulddesign.mesh import Mesh
+from moulddesign.export.options import Format, Wanted
+from moulddesign.export.pictures import (
+    CAPTION,
+    Artist,
+    ReliefPlan,
+    Scene,
+    beside,
+    exploded_scene,
+    of_the_blank,
+    pastry_scene,
+    pastry_scenes,
+    relief_plan,
+    reliefs,
+    row_scene,
+)
+from moulddesign.geometry import Mesh
+from moulddesign.geometry.float32 import settled
 from moulddesign.pastry.pastry import Pastry
-from moulddesign.settling import settled
 
 if TYPE_CHECKING:
     from moulddesign.export.card import Card
@@ -123,13 +132,13 @@ class Contents:
         )
 
     def _glb(self) -> bytes:
-        from moulddesign.export.glb import glb_bytes  # noqa: PLC0415 (see above)
+        from moulddesign.export.formats import glb_bytes  # noqa: PLC0415 (see above)
 
         pressed = {PASTRY: self.made.meshes[PASTRY]}
         return glb_bytes(assembled(self.made) | pressed | beside(self.made))
 
     def _threemf(self) -> bytes:
-        from moulddesign.export.threemf import threemf_bytes  # noqa: PLC0415 (see above)
+        from moulddesign.export.formats import threemf_bytes  # noqa: PLC0415 (see above)
 
         design = self.made.design
         piece = f"{design.portion.finished_weight_g:g} g, crust to filling {design.portion.ratio}"

@@ -8,21 +8,16 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from moulddesign import __version__
-from moulddesign.check import soundness
-from moulddesign.check.coupon import gap_findings
-from moulddesign.check.printing import printing_findings
-from moulddesign.check.written import written_findings
+from moulddesign.core import Finding, Verdict, ml_from_mm3
 from moulddesign.design import Design
 from moulddesign.export.folder import DESIGN, REPORT, put_whole
-from moulddesign.export.picture import Artist
-from moulddesign.export.scene import row_scene
-from moulddesign.export.stl import stl_bytes
-from moulddesign.export.threemf import threemf_bytes
-from moulddesign.finding import Finding, Verdict
-from moulddesign.mesh import Mesh
-from moulddesign.mould.coupon import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons
-from moulddesign.mould.filament import filament
-from moulddesign.units import ml_from_mm3
+from moulddesign.export.formats import stl_bytes, threemf_bytes
+from moulddesign.export.pictures import Artist, row_scene
+from moulddesign.geometry import Mesh
+from moulddesign.mould import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons, filament
+from moulddesign.verify.block_checks import gap_findings
+from moulddesign.verify.printing import printing_findings
+from moulddesign.verify.soundness import soundness, written_findings
 
 PICTURE: Final = "parts.png"
 

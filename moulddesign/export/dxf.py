@@ -1,4 +1,7 @@
-"""DXF of a drawing: R2010, millimetres, layers by meaning."""
+"""DXF of a drawing.
+
+R2010, millimetres, layers by meaning, dimensions that a CAD program measures anew.
+"""
 
 import io
 import re
@@ -10,12 +13,138 @@ from ezdxf.enums import TextEntityAlignment
 from ezdxf.filemanagement import new
 
 from moulddesign.export.drawing import Drawing
-from moulddesign.export.dxf_dimension import add_dimension, add_style, encoded
 from moulddesign.export.glyphs import Faces
-from moulddesign.export.ink import Align, Circle, Dimension, Fill, Layer, Lettering, Mark, Stroke
-from moulddesign.export.pens import PENS
+from moulddesign.export.ink import (
+    ARROW_MM,
+    CAPITAL_MM,
+    GAP_MM,
+    LIFT_MM,
+    OVER_MM,
+    PENS,
+    Align,
+    Circle,
+    Dimension,
+    Fill,
+    Layer,
+    Lettering,
+    Mark,
+    Measures,
+    Point,
+    Stroke,
+)
 
-STYLE: Final = "lettering"
+DXF_DIMENSION_STYLE: Final = "dimension"
+"""Name of the style."""
+
+SHAPE: Final = {
+    "dimtxt": CAPITAL_MM,
+    "dimasz": ARROW_MM,
+    "dimexo": GAP_MM,
+    "dimexe": OVER_MM,
+    "dimgap": LIFT_MM,
+    "dimtad": 1,  # the figure stands above its line
+    "dimtih": 0,  # and along it
+    "dimtoh": 0,
+    "dimdec": 2,
+    "dimzin": 8,  # no trailing zeros
+    "dimdsep": ord("."),
+    "dimlunit": 2,  # decimal
+    "dimblk": "",  # a filled arrow
+    "dimscale": 1.0,
+}
+"""How dimensions look, after ISO 129-1, in DXF's own words; lengths on the paper [mm]."""
+
+MOVED: Final = 128
+"""Flag of a figure that does not stand where a program would put it."""
+
+CONTROLS: Final = {"%": "%%%", "^": "^ ", "\N{DIAMETER SIGN}": "%%c"}
+"""Characters that DXF reads as the beginning of a code, and the code of one that its faces lack."""
+
+
+def encoded(text: str) -> str:
+    """Return a text as DXF writes it, so that it is read as it stands.
+
+    Examples
+    --------
+    >>> encoded("\N{DIAMETER SIGN}53.5"), encoded("100 %"), encoded("a%%db")
+    ('%%c53.5', '100 %', 'a%%%%%%db')
+    """
+    return "".join(
+        CONTROLS[one] if one in CONTROLS and (one != "%" or "%%" in text) else one for one in text
+    )
+
+
+def add_style(document: Any, scale: float, *, lettering: str) -> None:  # noqa: ANN401 (ezdxf's)
+    """Add the style of the dimensions to a document.
+
+    Parameters
+    ----------
+    document : ezdxf document
+        Changed.
+    scale : float
+        Length on the paper over true length; dimensions tell the true one.
+    lettering : str
+        Name of the text style.
+    """
+    own = {"dimlfac": 1.0 / scale, "dimtxsty": lettering}
+    document.dimstyles.new(DXF_DIMENSION_STYLE, dxfattribs=SHAPE | own)
+
+
+def add_dimension(space: Any, ink: Dimension) -> Any:  # noqa: ANN401 (ezdxf's)
+    """Add a dimension to a space.
+
+    Parameters
+    ----------
+    space : ezdxf layout
+        Changed.
+    ink : Dimension
+        What it measures.
+
+    Returns
+    -------
+    ezdxf block
+        Empty; what the dimension looks like is drawn into it.
+    """
+    made = _entity(space, ink)
+    block = space.doc.blocks.new_anonymous_block(type_char="D")
+    made.dxf.geometry = block.name
+    made.dxf.text_midpoint = _middle(ink.figure)
+    if ink.figure.align is not Align.MIDDLE:
+        made.dxf.dimtype |= MOVED
+    return block
+
+
+def _entity(space: Any, ink: Dimension) -> Any:  # noqa: ANN401 (ezdxf's)
+    sign = ink.figure.text.rstrip("0123456789.")
+    look = {
+        "text": f"{encoded(sign)}<>",
+        "dimstyle": DXF_DIMENSION_STYLE,
+        "dxfattribs": {"layer": Layer.DIMENSION.value},
+    }
+    points = ink.points
+    match ink.measures:
+        case Measures.DIAMETER:
+            middle = ((points[0][0] + points[1][0]) / 2.0, (points[0][1] + points[1][1]) / 2.0)
+            return space.add_diameter_dim(middle, mpoint=points[0], **look).dimension
+        case Measures.RADIUS:
+            return space.add_radius_dim(points[0], mpoint=points[1], **look).dimension
+        case _:
+            angle = 90.0 if ink.measures is Measures.UPRIGHT else 0.0
+            first, second, base = points
+            made = space.add_linear_dim(base, first, second, angle=angle, **look).dimension
+            made.dxf.defpoint = base
+            return made
+
+
+def _middle(figure: Lettering) -> Point:
+    """Return the middle of a figure [mm]."""
+    x, y = figure.at
+    along = {Align.LEFT: 0.5, Align.MIDDLE: 0.0, Align.RIGHT: -0.5}[figure.align] * figure.width_mm
+    aside = figure.capital_mm / 2.0
+    return (x - aside, y + along) if figure.upright_deg else (x + along, y + aside)
+
+
+DXF_STYLE: Final = "lettering"
 """Name of the text style."""
 
 FACE: Final = "arial.ttf"
@@ -50,13 +179,13 @@ def dxf_bytes(drawn: Drawing, faces: Faces) -> bytes:
     document.header["$LIMMAX"] = (sheet.width_mm, sheet.height_mm)
     document.header["$EXTMIN"] = (0.0, 0.0, 0.0)
     document.header["$EXTMAX"] = (sheet.width_mm, sheet.height_mm, 0.0)
-    document.styles.add(STYLE, font=FACE)
+    document.styles.add(DXF_STYLE, font=FACE)
     for layer in Layer:
         pen = PENS[layer]
         document.layers.add(
             layer.value, color=pen.number, linetype=pen.line_type, lineweight=pen.width_um // 10
         )
-    add_style(document, drawn.scale, lettering=STYLE)
+    add_style(document, drawn.scale, lettering=DXF_STYLE)
     space = document.modelspace()
     for ink in drawn.inks:
         if isinstance(ink, Dimension):
@@ -94,7 +223,7 @@ def _add_text(space: Any, ink: Lettering, marks: dict[str, str]) -> None:  # noq
         encoded(ink.text),
         height=ink.capital_mm,
         rotation=ink.upright_deg,
-        dxfattribs=marks | {"style": STYLE},
+        dxfattribs=marks | {"style": DXF_STYLE},
     )
     entity.set_placement(ink.at, align=ALIGNED[ink.align])
 

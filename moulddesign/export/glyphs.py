@@ -1,18 +1,22 @@
-"""Which characters card and drawing can print, and what stands in the place of others."""
+"""Which characters card and drawing can print, what stands in the place of others.
 
+Where long words break.
+"""
+
+import re
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from importlib.util import find_spec
-from itertools import groupby
+from itertools import groupby, pairwise
 from pathlib import Path
 from typing import Any, Final
 
+from moulddesign.artwork.lettering import opened
 from moulddesign.building import Build
+from moulddesign.core import Finding, Verdict
 from moulddesign.design import Design
-from moulddesign.finding import Finding, Verdict
-from moulddesign.pastry.font import opened
 
 FACE: Final = "DejaVuSans.ttf"
 BOLD: Final = "DejaVuSans-Bold.ttf"
@@ -168,3 +172,35 @@ def _characters(font: Path) -> frozenset[int]:
     outlines = opened(font).outlines
     named = outlines["name"].getDebugName(POSTSCRIPT_NAME) is not None
     return frozenset(outlines.getBestCmap() or ()) if named else frozenset()
+
+
+LONG_WORD: Final = 12
+"""Longer words may break anywhere [letters]."""
+
+
+def breakable(text: str) -> str:
+    """Return text whose long words may be broken at any letter; others break at their hyphens.
+
+    Letters of alphabets that join them are left together, and so are marks with their letter.
+
+    Examples
+    --------
+    >>> breakable("a chestnut cake")
+    'a chestnut cake'
+    >>> breakable("chestnutcakes") == "\u200b".join("chestnutcakes")
+    True
+    """
+    pieces = re.split(r"(?<=[-\s])", text)
+    return "".join(_broken(piece) if len(piece) > LONG_WORD else piece for piece in pieces)
+
+
+def _broken(word: str) -> str:
+    return word[:1] + "".join(
+        f"\u200b{after}" if _may_part(before) and _may_part(after) else after
+        for before, after in pairwise(word)
+    )
+
+
+def _may_part(letter: str) -> bool:
+    """Return whether a letter stands alone: those of two cases, figures and stops do."""
+    return letter.lower() != letter.upper() or unicodedata.category(letter)[0] in "NP"

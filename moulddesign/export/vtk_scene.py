@@ -1,10 +1,4 @@
-"""A program of its own: draws scenes off-screen with VTK, in a process that may crash.
-
-VTK ends the whole process where no graphics library is found, so `picture.py` runs this file by
-its path and looks at what came out. It imports nothing of the package, to start quickly.
-
-Usage: python vtk_scene.py SCENES.npz FOLDER
-"""
+"""A program of its own: draws scenes off-screen with VTK, in a process that may crash."""
 
 import sys
 from pathlib import Path

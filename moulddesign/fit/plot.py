@@ -12,8 +12,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
-from moulddesign.fit.window import Window
-from moulddesign.mesh import Points
+from moulddesign.fit.rows import Window
+from moulddesign.geometry import Points
 from moulddesign.portion import Portion
 
 WINDOW: Final = "#d9e4c8"

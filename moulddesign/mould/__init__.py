@@ -1,25 +1,87 @@
-"""Moulds: every part is a complement of the pastry."""
+"""Moulds: every part is a complement of the pastry.
+
+- `cad_kernel`: bodies with exact surfaces: the one module that imports CadQuery, and late, for
+  it takes seconds.
+- `faceted`: bodies as facets, for outlines that were drawn: they have no curves, only points.
+- `plans`: flat outlines that bodies are drawn from, kept as exact curves where the outline has
+  them.
+- `mould_set`: what every kind of mould is: named parts, how they stand on the bed, and what
+  each takes to print.
+- `press_layout`: every height and radius of a press mould, from the design and the pastry, or
+  the reason why not.
+- `joint`: what holds the stamp to the plunger: a tapered peg, or a bolt and a nut.
+- `plunger`: the plunger: palm disc, stem with height rings, guide vanes, and its half of the
+  joint.
+- `press`: the press mould: sleeve, stamp and plunger for one pastry, and stamps for others like
+  it.
+- `block`: the knock-out block: cavities with leaning sides, a rim around them, a handle to
+  strike with.
+- `cast`: the casting master: pastries standing in a walled tray, to pour silicone over.
+- `coupon`: coupons to print before a mould: a clearance gauge with its peg, and a relief
+  sampler.
+- `part_lettering`: weight, ratio and name on the parts, so that a drawer full of moulds can be
+  told apart.
+- `moulded`: the mould of a pastry, of whichever kind is asked for.
+"""
 
 from moulddesign.mould.block import block
-from moulddesign.mould.block_layout import BlockLayout
+from moulddesign.mould.cad_kernel import (
+    Solid,
+    fused,
+    moved,
+    plate,
+    quarter_turned,
+    shared,
+    stack,
+    turned,
+    welded,
+    without,
+)
 from moulddesign.mould.cast import CastLayout, cast
-from moulddesign.mould.layout import PressLayout
-from moulddesign.mould.mould_set import MouldSet, Part, Pose
+from moulddesign.mould.coupon import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons
+from moulddesign.mould.joint import SCREWS
+from moulddesign.mould.mould_set import MouldSet, Part, Pose, filament
 from moulddesign.mould.moulded import Mould, moulded
+from moulddesign.mould.part_lettering import lettered_block, lettered_press, texts
+from moulddesign.mould.plans import Bent, Polygon, Round, around, mark, section
 from moulddesign.mould.press import press
-from moulddesign.mould.solid import Solid
+from moulddesign.mould.press_layout import drop_mm, press_layout
 
 __all__ = [
-    "BlockLayout",
+    "CLEARANCES_MM",
+    "DEPTHS_MM",
+    "SCREWS",
+    "STROKES_MM",
+    "Bent",
     "CastLayout",
     "Mould",
     "MouldSet",
     "Part",
+    "Polygon",
     "Pose",
-    "PressLayout",
+    "Round",
     "Solid",
+    "around",
     "block",
     "cast",
+    "coupons",
+    "drop_mm",
+    "filament",
+    "fused",
+    "lettered_block",
+    "lettered_press",
+    "mark",
     "moulded",
+    "moved",
+    "plate",
     "press",
+    "press_layout",
+    "quarter_turned",
+    "section",
+    "shared",
+    "stack",
+    "texts",
+    "turned",
+    "welded",
+    "without",
 ]

@@ -4,17 +4,23 @@ from dataclasses import dataclass
 from math import pi, radians, tan
 from typing import Final
 
-from moulddesign.design import Design
-from moulddesign.design.mould import MouldTable
-from moulddesign.errors import SpecError
-from moulddesign.mesh import Mesh, difference, union
+from moulddesign.core import SpecError, ml_from_mm3
+from moulddesign.design import Design, MouldTable
+from moulddesign.geometry import Mesh, difference, union
 from moulddesign.mould import faceted
 from moulddesign.mould.block import Standing
-from moulddesign.mould.grid import Box, Grid, Size, extent_mm, grid_on_bed, rounded
-from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
-from moulddesign.mould.section import Bent
-from moulddesign.mould.slope import RISE
-from moulddesign.units import ml_from_mm3
+from moulddesign.mould.mould_set import (
+    Box,
+    Grid,
+    MouldSet,
+    Part,
+    Size,
+    extent_mm,
+    grid_on_bed,
+    pose_on_bed,
+    rounded,
+)
+from moulddesign.mould.plans import RISE, Bent
 
 EASE_MM: Final = 0.6
 """Chamfer of the tray's outer edges; our choice [mm]."""

@@ -7,17 +7,15 @@ import numpy as np
 import shapely
 from shapely.affinity import translate
 
+from moulddesign.artwork.outline import Outline, of_points, ring
 from moulddesign.design import Design, Profile
-from moulddesign.mesh import Mesh, difference
+from moulddesign.geometry import Mesh, difference
 from moulddesign.mould import faceted
-from moulddesign.mould.marks import mark
 from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
-from moulddesign.mould.section import Round
-from moulddesign.mould.slope import RISE
-from moulddesign.pastry.medial import on_grid
-from moulddesign.pastry.outline import Outline, of_points, ring
-from moulddesign.pastry.relief import Placed
-from moulddesign.pastry.top import joined, shoulder
+from moulddesign.mould.plans import RISE, Round, mark
+from moulddesign.pastry.surface import joined, shoulder
+from moulddesign.relief.medial_axis import on_grid
+from moulddesign.relief.roof import Placed
 
 CLEARANCES_MM: Final = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6)
 """Gaps on each side that the gauge offers [mm]."""

@@ -1,7 +1,4 @@
-"""Bodies as facets, for outlines that were drawn: they have no curves, only points.
-
-A CAD kernel takes half a minute over walls of hundreds of flat faces, this takes milliseconds.
-"""
+"""Bodies as facets, for outlines that were drawn: they have no curves, only points."""
 
 from collections.abc import Sequence
 from itertools import pairwise
@@ -10,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from moulddesign.mesh import (
+from moulddesign.geometry import (
     Indices,
     Mesh,
     Points,
@@ -19,9 +16,8 @@ from moulddesign.mesh import (
     triangulated,
     union,
 )
-from moulddesign.mould.kernel import Profile
-from moulddesign.mould.section import Bent, Round, Section
-from moulddesign.mould.weld import welded
+from moulddesign.mould.cad_kernel import Profile, welded
+from moulddesign.mould.plans import Bent, Round, Section
 
 FACET_MM: Final = 0.005
 """Largest distance of a facet from the circle that it stands for [mm]."""

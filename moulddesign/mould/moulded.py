@@ -6,15 +6,14 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from moulddesign.design import Design, Kind
-from moulddesign.mould.block import block
-from moulddesign.mould.block_layout import BlockLayout
+from moulddesign.mould.block import BlockLayout, block
 from moulddesign.mould.cast import CastLayout, cast
-from moulddesign.mould.layout import PressLayout
-from moulddesign.mould.lettered import lettered_block, lettered_press
 from moulddesign.mould.mould_set import MouldSet
+from moulddesign.mould.part_lettering import lettered_block, lettered_press
 from moulddesign.mould.press import press
-from moulddesign.pastry.further import Further
+from moulddesign.mould.press_layout import PressLayout
 from moulddesign.pastry.pastry import Pastry
+from moulddesign.pastry.variants import Further
 
 Mould = MouldSet[PressLayout] | MouldSet[BlockLayout] | MouldSet[CastLayout]
 """A mould of any kind."""

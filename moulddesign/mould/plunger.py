@@ -2,12 +2,10 @@
 
 from typing import Final
 
-from moulddesign.mould.kernel import Body, Kernel, Profile
-from moulddesign.mould.layout import PressLayout
-from moulddesign.mould.peg import Peg
-from moulddesign.mould.screw import Screw
-from moulddesign.mould.section import End, around, ends_mm, is_fourfold, reach_mm, section
-from moulddesign.mould.slope import RISE
+from moulddesign.mould.cad_kernel import Body, Kernel, Profile
+from moulddesign.mould.joint import Peg, Screw
+from moulddesign.mould.plans import RISE, End, around, ends_mm, is_fourfold, reach_mm, section
+from moulddesign.mould.press_layout import PressLayout
 
 PALM_EASE_MM: Final = 1.2
 """Chamfer of the disc's edge under the palm; our choice [mm]."""

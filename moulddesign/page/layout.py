@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING, Any, Final
 
 from nicegui import ui
 
-from moulddesign.errors import MouldError
+from moulddesign.core import MouldError
 from moulddesign.page import markup
-from moulddesign.page.address import packed
-from moulddesign.page.asking import Asking
-from moulddesign.page.elements import Sight, button, enable, link, live, plain, said
-from moulddesign.page.piece import Piece
+from moulddesign.page.design_form import Asking
+from moulddesign.page.jobs import Piece
+from moulddesign.page.markup import Sight, button, enable, link, live, plain, said
 from moulddesign.page.session import WHOLE, Session
 from moulddesign.page.tasks import Bench
 from moulddesign.page.texts import Texts
+from moulddesign.page.uploads import packed
 
 if TYPE_CHECKING:
     from moulddesign.design import Design

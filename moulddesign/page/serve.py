@@ -1,4 +1,4 @@
-"""The page as a program: a port, two workers, routes, and a clean end."""
+"""The page as a program: a port, workers, routes, who may ask for anything, and a clean end."""
 
 import asyncio
 import contextlib
@@ -6,7 +6,7 @@ import os
 import signal
 import socket
 import webbrowser
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterable, MutableMapping
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Annotated, Any, Final
@@ -15,20 +15,151 @@ import uvicorn
 from fastapi import FastAPI, Query, Request, Response
 from nicegui import Client, ui
 
+from moulddesign.artwork.patterns import pattern_names, patterns_folder
+from moulddesign.core import MouldError, SpecError, WriteError
 from moulddesign.design import Design
-from moulddesign.errors import MouldError, SpecError, WriteError
-from moulddesign.page.address import unpacked
-from moulddesign.page.asking import known_words
-from moulddesign.page.desk import Desk
-from moulddesign.page.guard import Guard
+from moulddesign.page.design_form import known_words
 from moulddesign.page.layout import Page
-from moulddesign.page.named import adopted, named_files, refuse_strange
-from moulddesign.page.parcel import unpacked_set
-from moulddesign.page.session import BUILD_LIMIT_S, Session, Workers, wanted_event
-from moulddesign.page.shelf import WANTED, Shelf, received
+from moulddesign.page.session import BUILD_LIMIT_S, Desk, Session, Workers, wanted_event
 from moulddesign.page.texts import language_for, texts
-from moulddesign.page.workshop import Worker
-from moulddesign.pastry.artwork import pattern_names, patterns_folder
+from moulddesign.page.uploads import (
+    WANTED,
+    Shelf,
+    adopted,
+    named_files,
+    received,
+    refuse_strange,
+    unpacked,
+    unpacked_set,
+)
+from moulddesign.page.workers import Worker
+
+Scope = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
+Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
+App = Callable[[Scope, Receive, Send], Awaitable[None]]
+
+NAMES: Final = ("127.0.0.1", "localhost")
+"""Names of this machine that a browser may use."""
+
+MOST_BODY: Final = 64 * 1024 * 1024
+"""Largest body of any request; each upload has its own, smaller limit [bytes]."""
+
+POLICY: Final = (
+    "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval'; "
+    "style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:; "
+    "connect-src 'self'; frame-ancestors 'none'; form-action 'self'; base-uri 'self'; "
+    "object-src 'none'"
+)
+"""What the page may load: nothing from elsewhere (the framework compiles its templates itself)."""
+
+HEADERS: Final = (
+    (b"content-security-policy", POLICY.encode()),
+    (b"x-content-type-options", b"nosniff"),
+    (b"x-frame-options", b"DENY"),
+    (b"referrer-policy", b"no-referrer"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+)
+
+STEP_IN: Final = (
+    b"<!doctype html><html lang=en><meta charset=utf-8><title>moulddesign</title>"
+    b"<p>Another site has sent you here. <a href=''>Open the page</a> if that is what you want.</p>"
+)
+"""Shown instead of the page to who follows a link from another site: nothing is built yet."""
+
+
+class Guard:
+    """Lets through what the page itself asks for, and refuses the rest.
+
+    Parameters
+    ----------
+    app : callable
+        The ASGI application behind it.
+    port : int
+        The port that it is served on.
+    """
+
+    # Plain ASGI: a middleware of the framework would not see websockets.
+
+    def __init__(self, app: App, port: int) -> None:
+        self.app = app
+        self.hosts = {f"{name}:{port}".encode() for name in NAMES}
+        self.origins = {b"http://" + host for host in self.hosts}
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Serve one request, or refuse it."""
+        if scope["type"] not in {"http", "websocket"}:
+            await self.app(scope, receive, send)
+            return
+        headers = _headers(scope["headers"])
+        if _how_often(scope, b"host") != 1 or headers[b"host"] not in self.hosts:
+            await _refused(scope, send, 421, body=b"This name is not served here.")
+        elif _how_often(scope, b"origin") > 1 or self._is_foreign(headers):
+            if _is_visit(scope, headers):
+                await _refused(scope, send, 403, body=STEP_IN)
+            else:
+                await _refused(scope, send, 403, body=b"Other sites may not ask for this.")
+        elif _too_large(headers):
+            await _refused(scope, send, 413, body=b"That is too large.")
+        else:
+            await self.app(scope, receive, _with_headers(send))
+
+    def _is_foreign(self, headers: dict[bytes, bytes]) -> bool:
+        origin = headers.get(b"origin")
+        if origin is not None and origin not in self.origins:
+            return True
+        return headers.get(b"sec-fetch-site", b"none") not in {b"none", b"same-origin"}
+
+
+def _headers(pairs: Iterable[tuple[bytes, bytes]]) -> dict[bytes, bytes]:
+    return {name.lower(): value for name, value in pairs}
+
+
+def _how_often(scope: Scope, name: bytes) -> int:
+    """Return how often a header was sent: of two, one could hide the other."""
+    return sum(one.lower() == name for one, _ in scope["headers"])
+
+
+def _is_visit(scope: Scope, headers: dict[bytes, bytes]) -> bool:
+    return (
+        scope["type"] == "http"
+        and scope["method"] == "GET"
+        and scope["path"] == "/"
+        and headers.get(b"sec-fetch-mode") == b"navigate"
+        and headers.get(b"sec-fetch-dest") == b"document"
+    )
+
+
+def _too_large(headers: dict[bytes, bytes]) -> bool:
+    length = headers.get(b"content-length", b"0")
+    return not length.isdigit() or int(length) > MOST_BODY
+
+
+async def _refused(scope: Scope, send: Send, status: int, *, body: bytes) -> None:
+    if scope["type"] == "websocket":
+        await send({"type": "websocket.close", "code": 1008})
+        return
+    kind = b"text/html" if body.startswith(b"<") else b"text/plain"
+    headers = [
+        (b"content-type", kind + b"; charset=utf-8"),
+        (b"content-length", str(len(body)).encode()),
+        *HEADERS,
+    ]
+    await send({"type": "http.response.start", "status": status, "headers": headers})
+    await send({"type": "http.response.body", "body": body})
+
+
+def _with_headers(send: Send) -> Send:
+    async def sent(message: MutableMapping[str, Any]) -> None:
+        if message["type"] == "http.response.start":
+            own = {name for name, _ in message.get("headers", ())}
+            more = [pair for pair in HEADERS if pair[0] not in own]
+            message = dict(message) | {"headers": [*message.get("headers", ()), *more]}
+        await send(message)
+
+    return sent
+
 
 HOST: Final = "127.0.0.1"
 PORT: Final = 8467

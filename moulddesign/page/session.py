@@ -1,16 +1,68 @@
-"""One open tab: its draft, its last good design, and the work that goes on for it."""
+"""One open tab.
+
+Its last good design, the work that goes on for it, and the files that it may fetch.
+"""
 
 import asyncio
-from collections.abc import Coroutine
+import io
+import secrets
+import zipfile
+from collections.abc import Coroutine, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
+from moulddesign.core import MouldError
 from moulddesign.design import Design
-from moulddesign.errors import MouldError
-from moulddesign.page.desk import Desk, zipped
-from moulddesign.page.piece import Piece
-from moulddesign.page.shelf import Shelf
-from moulddesign.page.workshop import Worker
+from moulddesign.page.jobs import Piece
+from moulddesign.page.uploads import Shelf
+from moulddesign.page.workers import Worker
+
+ZIP_DATE: Final = (1980, 1, 1, 0, 0, 0)
+"""The earliest that a zip can hold: the same files give the same bytes."""
+
+Drawer = dict[str, bytes]
+
+
+class Desk:
+    """The drawers of all open tabs."""
+
+    def __init__(self) -> None:
+        self._drawers: dict[str, Drawer] = {}
+
+    def opened(self) -> tuple[str, Drawer]:
+        """Return a new drawer and its name."""
+        token = secrets.token_urlsafe(18)
+        self._drawers[token] = {}
+        return token, self._drawers[token]
+
+    def close(self, token: str) -> None:
+        """Throw a drawer and what is in it away."""
+        self._drawers.pop(token, None)
+
+    def file(self, token: str, name: str) -> bytes | None:
+        """Return a file; None where there is none of that name."""
+        return self._drawers.get(token, {}).get(name)
+
+
+def zipped(files: Mapping[str, bytes], folder: str) -> bytes:
+    """Return files in one zip, inside a folder.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        Content by name.
+    folder : str
+        Name of the folder.
+    """
+    target = io.BytesIO()
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in files.items():
+            entry = zipfile.ZipInfo(f"{folder}/{name}", ZIP_DATE)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            entry.external_attr = 0o644 << 16
+            archive.writestr(entry, content)
+    return target.getvalue()
+
 
 PIECE_LIMIT_S: Final = 30.0
 BUILD_LIMIT_S: Final = 120.0

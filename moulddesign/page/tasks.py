@@ -10,21 +10,25 @@ from typing import Any, Final
 from nicegui import ui
 from pydantic import BaseModel, ValidationError
 
-from moulddesign.design import Design
-from moulddesign.design.sentences import spec_error
-from moulddesign.design.shelf import Shelf
-from moulddesign.errors import FileError, MouldError
-from moulddesign.page import tables
-from moulddesign.page.asking import FORM_TEXTS, Asking, known_words
-from moulddesign.page.asks import OnHandAsk, OwnedAsk, ShelfAsk, TrialAsk
-from moulddesign.page.described import Forms
-from moulddesign.page.draft import Draft, at_field, flat, read, without_places
-from moulddesign.page.elements import Form, button, enable, live, plain, said
-from moulddesign.page.fields import every_field, sections
-from moulddesign.page.markup import paragraph
-from moulddesign.page.named import refuse_strange
+from moulddesign.core import FileError, MouldError
+from moulddesign.design import Design, Shelf, spec_error
+from moulddesign.kitchen import read_weighings
+from moulddesign.page import markup
+from moulddesign.page.design_form import FORM_TEXTS, Asking, known_words
+from moulddesign.page.draft import (
+    Draft,
+    at_field,
+    every_field,
+    flat,
+    read,
+    sections,
+    without_places,
+)
+from moulddesign.page.form_schema import Forms
+from moulddesign.page.jobs import OnHandAsk, OwnedAsk, ShelfAsk, TrialAsk
+from moulddesign.page.markup import Form, button, enable, live, paragraph, plain, said
 from moulddesign.page.session import BUILD_LIMIT_S, Session, wanted_event
-from moulddesign.portion.weighings import read_weighings
+from moulddesign.page.uploads import refuse_strange
 
 Show = Callable[[Any], str]
 TAKE_TABLE: Final = """async (event) => {
@@ -199,7 +203,7 @@ class Bench:
         said("h2", self.words["shelf"])
         said("p", self.words["shelf_says"])
         shelf = Task(self.session, self.asking.forms, ShelfAsk, start={})
-        shelf.lay_out(job="the shelf", name="shelf", show=partial(tables.ranking, self.words))
+        shelf.lay_out(job="the shelf", name="shelf", show=partial(markup.ranking, self.words))
 
     def trial(self) -> None:
         """Lay out the trial bake."""
@@ -252,15 +256,15 @@ class Bench:
         if plot:
             self.session.drawer["window.svg"] = plot
             address = f"/files/{self.session.token}/window.svg"
-        return tables.fitting(self.words, report, address)
+        return markup.fitting(self.words, report, address)
 
     def _trial(self, found: dict[str, Any]) -> str:
         self._designs = found["designs"]
         self._offer_designs()
-        return tables.trying(self.words, found)
+        return markup.trying(self.words, found)
 
     def _batch(self, made: Any) -> str:  # noqa: ANN401 (a Batch, from the worker)
-        return tables.batching(self.words, made, self.session.design.batch.currency)
+        return markup.batching(self.words, made, self.session.design.batch.currency)
 
     def _take(self, which: str) -> None:
         self.asking.take(Design.of(self._designs[which]))

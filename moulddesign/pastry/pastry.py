@@ -6,21 +6,12 @@ from typing import Final
 
 import shapely
 
-from moulddesign.design import Design
-from moulddesign.design.pastry import PROPORTION
-from moulddesign.errors import SpecError
-from moulddesign.mesh import Mesh
-from moulddesign.pastry.outline import Outline
-from moulddesign.pastry.outline_kinds import (
-    of_width,
-    width_for_area_mm,
-    width_for_volume_mm,
-)
-from moulddesign.pastry.relief import Placed, placed
-from moulddesign.pastry.roof import Roof
-from moulddesign.pastry.side import Side, side_of
-from moulddesign.pastry.top import Top, joined, roofs_mm3, shoulder
-from moulddesign.units import mm3_from_ml
+from moulddesign.artwork.outline import Outline, of_width, width_for_area_mm, width_for_volume_mm
+from moulddesign.core import SpecError, mm3_from_ml
+from moulddesign.design import PROPORTION, Design
+from moulddesign.geometry import Mesh
+from moulddesign.pastry.surface import Side, Top, joined, roofs_mm3, shoulder, side_of
+from moulddesign.relief.roof import Placed, Roof, placed
 
 WIDTH_STEP_MM: Final = 0.5
 """A width that was not given is rounded to this; the height then takes up the volume [mm]."""

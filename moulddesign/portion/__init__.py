@@ -1,32 +1,61 @@
-"""Arithmetic of the piece: masses, volumes, densities. No geometry library."""
+"""One piece by weight: masses, volumes, densities, spread. No geometry library.
 
-from moulddesign.portion.batch import Batch, BatchPart, Cost, Packed, batch
-from moulddesign.portion.capacity import PressedIn, finished_filling_g
-from moulddesign.portion.composition import Component, Composition, component_density_g_per_ml
+- `density`: density of a dough or a paste, in whichever way a kitchen can find it.
+- `portion`: masses and volumes of one piece, from its finished weight; the loss; masses as a
+  scale shows them.
+- `spread`: how far pieces scatter: from the scale, the hand, the centres, the densities, the
+  loss.
+- `shaping`: the piece before it is pressed: balls, the roll that enters the bore, the wrapping
+  disc.
+- `label`: the packers' rules: which raw weight satisfies the weight on a label.
+- `figures`: all figures of one piece in one value, for whoever prints them.
+"""
+
 from moulddesign.portion.density import (
+    DENOMINATOR,
+    EQUATIONS_SPREAD,
+    LEVEL_SPREAD,
+    NUMERATOR,
+    PACKING_SPREAD,
     ROOM_C,
+    SHARE_SD,
+    Component,
+    Composition,
     Density,
     NutritionLabel,
+    component_density_g_per_ml,
     density_from_composition,
+    density_from_cup,
+    density_from_displacement,
     density_from_label,
+    label_sd,
+    water_density_g_per_ml,
 )
 from moulddesign.portion.figures import Figures, figures
-from moulddesign.portion.foods import Food, food, foods
-from moulddesign.portion.label import LabelTarget, Rule, label_target, tolerable_deficiency_g
-from moulddesign.portion.loss import loss_from_water, loss_from_weighing, mixed_water
-from moulddesign.portion.mixture import (
-    Line,
-    calendar,
-    part_density,
-    part_water,
-    recipe_loss,
-    scaled,
+from moulddesign.portion.label import (
+    LabelTarget,
+    Rule,
+    Scatter,
+    label_target,
+    least_raw_g,
+    share_below,
+    tolerable_deficiency_g,
 )
-from moulddesign.portion.portion import Portion, portion, raw_mass_g
-from moulddesign.portion.recipe import Ingredient, Part, Recipe, Rest
-from moulddesign.portion.rounding import Split, rounded_keeping_total, split_on_scale
+from moulddesign.portion.portion import (
+    Portion,
+    PressedIn,
+    Split,
+    finished_filling_g,
+    loss_from_water,
+    loss_from_weighing,
+    mixed_water,
+    portion,
+    raw_mass_g,
+    rounded_keeping_total,
+    split_on_scale,
+    up_to_step_g,
+)
 from moulddesign.portion.shaping import (
-    Balls,
     Roll,
     ball_diameter_mm,
     balls,
@@ -36,48 +65,32 @@ from moulddesign.portion.shaping import (
     roll_for,
     shell_thickness_mm,
 )
-from moulddesign.portion.spread import Cause, Spread, spread
-from moulddesign.portion.stock import OnHand
-from moulddesign.portion.trial import Mean, Trial, mean_of, trial
-from moulddesign.portion.vessel import density_from_cup, density_from_displacement
-from moulddesign.portion.water import water_density_g_per_ml
-from moulddesign.portion.weighings import Weighing, read_weighings, typed_weighings
+from moulddesign.portion.spread import Spread, spread
 
 __all__ = [
+    "DENOMINATOR",
+    "EQUATIONS_SPREAD",
+    "LEVEL_SPREAD",
+    "NUMERATOR",
+    "PACKING_SPREAD",
     "ROOM_C",
-    "Balls",
-    "Batch",
-    "BatchPart",
-    "Cause",
+    "SHARE_SD",
     "Component",
     "Composition",
-    "Cost",
     "Density",
     "Figures",
-    "Food",
-    "Ingredient",
     "LabelTarget",
-    "Line",
-    "Mean",
     "NutritionLabel",
-    "OnHand",
-    "Packed",
-    "Part",
     "Portion",
     "PressedIn",
-    "Recipe",
-    "Rest",
     "Roll",
     "Rule",
+    "Scatter",
     "Split",
     "Spread",
-    "Trial",
-    "Weighing",
     "ball_diameter_mm",
     "balls",
-    "batch",
     "block_for_bore",
-    "calendar",
     "component_density_g_per_ml",
     "cylinder_for_bore",
     "density_from_composition",
@@ -87,27 +100,21 @@ __all__ = [
     "disc_diameter_mm",
     "figures",
     "finished_filling_g",
-    "food",
-    "foods",
+    "label_sd",
     "label_target",
+    "least_raw_g",
     "loss_from_water",
     "loss_from_weighing",
-    "mean_of",
     "mixed_water",
-    "part_density",
-    "part_water",
     "portion",
     "raw_mass_g",
-    "read_weighings",
-    "recipe_loss",
     "roll_for",
     "rounded_keeping_total",
-    "scaled",
+    "share_below",
     "shell_thickness_mm",
     "split_on_scale",
     "spread",
     "tolerable_deficiency_g",
-    "trial",
-    "typed_weighings",
+    "up_to_step_g",
     "water_density_g_per_ml",
-]  # fmt: skip
+]

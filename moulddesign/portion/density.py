@@ -2,17 +2,233 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from math import fsum, hypot, sqrt
-from typing import Final
+from typing import Final, Self
 
-from moulddesign.errors import SpecError
-from moulddesign.portion.composition import (
-    PER_100_G,
-    Component,
-    Composition,
-    component_density_g_per_ml,
+from moulddesign.core import SpecError, between, not_negative, positive, share
+
+KG_PER_M3_IN_G_PER_ML: Final = 1e-3
+"""Grams in a millilitre of one kilogram in a cubic metre, exact."""
+
+FREEZES_C: Final = 0.0
+BOILS_C: Final = 100.0
+"""Between these two water is a liquid at sea level [deg C]."""
+
+NUMERATOR: Final = (
+    999.83952, 16.945176, -7.9870401e-3, -46.170461e-6, 105.56302e-9, -280.54253e-12,
+)  # fmt: skip
+"""Kell 1975, rising powers of the temperature [kg/m^3, deg C]."""
+
+DENOMINATOR: Final = 16.879850e-3
+"""Kell 1975 [1/deg C]; copies with 16.897850e-3 are misprinted (997.94 at 20 deg C)."""
+
+
+def water_density_g_per_ml(at_c: float) -> float:
+    """Return the density of air-free water at one atmosphere.
+
+    Parameters
+    ----------
+    at_c : float
+        Temperature, 0 to 100 [deg C].
+
+    Returns
+    -------
+    float
+        Kell's equation [1]_, within 0.01 % of IAPWS-95 from 0 to 40 deg C [g/mL].
+
+    Raises
+    ------
+    SpecError
+        Water is ice or steam at that temperature.
+
+    References
+    ----------
+    .. [1] G. S. Kell, J. Chem. Eng. Data 20 (1975) 97.
+
+    Examples
+    --------
+    >>> round(water_density_g_per_ml(20.0), 4)
+    0.9982
+    """
+    between(
+        "at_c", at_c, least=FREEZES_C, most=BOILS_C,
+        need="must be a temperature of liquid water, 0 to 100 deg C; at others it is ice or steam",
+    )  # fmt: skip
+    top = sum(factor * at_c**power for power, factor in enumerate(NUMERATOR))
+    return top / (1.0 + DENOMINATOR * at_c) * KG_PER_M3_IN_G_PER_ML
+
+
+COLDEST_C: Final = -40.0
+HOTTEST_C: Final = 150.0
+"""Range of the equations, stated by their authors [deg C]."""
+
+PER_100_G: Final = 100.0
+
+SUM_TOLERANCE: Final = 0.01
+"""How far shares may be from 1 in sum: six shares rounded to 0.3 per 100 g each."""
+
+
+class Component(StrEnum):
+    """What food consists of, as a laboratory reports it."""
+
+    WATER = "water"
+    PROTEIN = "protein"
+    FAT = "fat"
+    CARBOHYDRATE = "carbohydrate"
+    FIBRE = "fibre"
+    ASH = "ash"
+
+
+COEFFICIENTS: Final[Mapping[Component, tuple[float, float, float]]] = {
+    Component.WATER: (997.18, 3.1439e-3, -3.7574e-3),
+    Component.PROTEIN: (1329.9, -0.51840, 0.0),
+    Component.FAT: (925.59, -0.41757, 0.0),
+    Component.CARBOHYDRATE: (1599.1, -0.31046, 0.0),
+    Component.FIBRE: (1311.5, -0.36589, 0.0),
+    Component.ASH: (2423.8, -0.28063, 0.0),
+}
+"""Choi and Okos 1986, rising powers of the temperature [kg/m^3, deg C].
+
+Misprints are in circulation: 1322.9 for protein, a slope of 0.51757 for fat.
+"""
+
+
+def component_density_g_per_ml(component: Component, at_c: float) -> float:
+    """Return the density of one component of food.
+
+    Parameters
+    ----------
+    component : Component
+        Water, protein, fat, carbohydrate, fibre or ash.
+    at_c : float
+        Temperature, -40 to 150 [deg C].
+
+    Returns
+    -------
+    float
+        Density, without air [1]_ [g/mL].
+
+    Raises
+    ------
+    SpecError
+        The temperature is outside the range of the equations.
+
+    References
+    ----------
+    .. [1] Y. Choi and M. R. Okos, Food Engineering and Process Applications 1 (1986) 93-101.
+
+    Examples
+    --------
+    >>> round(component_density_g_per_ml(Component.FAT, 20.0), 4)
+    0.9172
+    """
+    between(
+        "at_c", at_c, least=COLDEST_C, most=HOTTEST_C,
+        need=f"must be {COLDEST_C:g} to {HOTTEST_C:g} deg C, the range of the equations",
+    )  # fmt: skip
+    constant, slope, curve = COEFFICIENTS[component]
+    return (constant + slope * at_c + curve * at_c**2) * KG_PER_M3_IN_G_PER_ML
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Composition:
+    """What a food consists of, as shares of its mass.
+
+    Parameters
+    ----------
+    water, protein, fat, carbohydrate, fibre, ash : float
+        Shares of the mass; together 1 within 0.01, which is what rounding leaves.
+        Carbohydrate is without fibre.
+
+    Raises
+    ------
+    SpecError
+        A share is negative or not a number, or they do not sum to 1.
+    """
+
+    water: float = 0.0
+    protein: float = 0.0
+    fat: float = 0.0
+    carbohydrate: float = 0.0
+    fibre: float = 0.0
+    ash: float = 0.0
+
+    def __post_init__(self) -> None:
+        for component, value in self.shares().items():
+            not_negative(str(component), value, "as a share of the mass")
+        if abs(self.total - 1.0) > SUM_TOLERANCE:
+            raise SpecError("composition", f"{self.total:.4g} in sum", _SUM_NEED)
+
+    @classmethod
+    def of(cls, parts: Mapping[str, float]) -> Self:
+        """Return the composition given as mass shares, or as grams in 100 g.
+
+        Parameters
+        ----------
+        parts : mapping of str to float
+            Component to its share (sum 1) or its grams in 100 g (sum 100) [g].
+
+        Raises
+        ------
+        SpecError
+            A part is negative or not a number, or they sum to neither.
+
+        Examples
+        --------
+        >>> Composition.of({"water": 83, "protein": 12, "carbohydrate": 5}).water
+        0.83
+        """
+        for component, value in parts.items():
+            not_negative(component, value, "")
+        total = sum(parts.values())  # fsum takes no sum beyond the largest float
+        if abs(total - PER_100_G) <= SUM_TOLERANCE * PER_100_G:
+            return cls(**{name: value / PER_100_G for name, value in parts.items()})
+        if abs(total - 1.0) > SUM_TOLERANCE:
+            raise SpecError("composition", f"{total:.4g} in sum", _SUM_NEED)
+        return cls(**parts)
+
+    def shares(self) -> dict[Component, float]:
+        """Return each component's share, in a fixed order."""
+        return {component: getattr(self, component) for component in Component}
+
+    @property
+    def total(self) -> float:
+        """Sum of the shares, 1 but for rounding."""
+        return fsum(self.shares().values())
+
+    def specific_volume_ml_per_g(self, at_c: float) -> float:
+        """Return the volume of one gram, without air.
+
+        Parameters
+        ----------
+        at_c : float
+            Temperature, -40 to 150; 0 to 100 where there is water in it [deg C].
+
+        Returns
+        -------
+        float
+            sum(x_i / rho_i) / sum(x_i): what rounding left out is like the rest [mL/g].
+
+        Raises
+        ------
+        SpecError
+            The temperature is outside the equations' range, or the water is ice or steam.
+        """
+        if self.water > 0.0:
+            between(
+                "at_c", at_c, least=FREEZES_C, most=BOILS_C,
+                need="must be 0 to 100 deg C, for the water in it is ice or steam at others",
+            )  # fmt: skip
+        parts = self.shares().items()
+        volume = fsum(x / component_density_g_per_ml(c, at_c) for c, x in parts)
+        return volume / self.total
+
+
+_SUM_NEED: Final = (
+    "must sum to 1 as shares of the mass, or to 100 as grams in 100 g, within 1 %; "
+    "add what is missing (water is often left out)"
 )
-from moulddesign.portion.limits import not_negative, share
 
 ROOM_C: Final = 20.0
 """Temperature of a kitchen, at which dough is pressed; common practice, no source [deg C]."""
@@ -241,3 +457,123 @@ def _from_shares(
         at_c=at_c,
         method=method,
     )
+
+
+LEVEL_SPREAD: Final = 0.005
+"""Of a cup levelled with water, as a share of its volume; from memory, measure your own."""
+
+PACKING_SPREAD: Final = 0.01
+"""Of a cup packed and levelled with dough, as a share; from memory, measure your own."""
+
+WATER_LINE_G: Final = 0.5
+"""Of the water that a hand-held piece displaces [g]; from memory, measure your own."""
+
+
+def density_from_cup(
+    *,
+    water_g: float,
+    filled_g: float,
+    resolution_g: float,
+    empty_g: float = 0.0,
+    at_c: float = ROOM_C,
+) -> Density:
+    """Return the density of dough from a cup weighed full of water and full of dough.
+
+    Parameters
+    ----------
+    water_g, filled_g, empty_g : float
+        Cup full of water, full of dough, and empty (0 where the scale was set to zero with it)
+        [g].
+    resolution_g : float
+        Smallest step of the scale [g].
+    at_c : float
+        Temperature of the water, 0 to 100 [deg C].
+
+    Returns
+    -------
+    Density
+        (filled - empty) / (water - empty) times the density of water; the buoyancy of air cancels.
+
+    Raises
+    ------
+    SpecError
+        A mass is not a number or negative, a cup is lighter full than empty, or the water is
+        ice or steam.
+
+    Examples
+    --------
+    >>> cup = density_from_cup(water_g=200.0, filled_g=250.0, resolution_g=1.0)
+    >>> round(cup.density_g_per_ml, 4), round(cup.uncertainty_g_per_ml, 3)
+    (1.2478, 0.014)
+    """
+    not_negative("empty_g", empty_g, "g")
+    step = positive("resolution_g", resolution_g, "g") / sqrt(12.0)
+    water = _content_g("water_g", water_g, empty_g)
+    dough = _content_g("filled_g", filled_g, empty_g)
+    cup = step * abs(1.0 / water - 1.0 / dough) if empty_g > 0.0 else 0.0
+    spread = hypot(step / water, step / dough, cup, LEVEL_SPREAD, PACKING_SPREAD)
+    density = water_density_g_per_ml(at_c) * dough / water
+    return Density(
+        density_g_per_ml=density,
+        uncertainty_g_per_ml=density * spread,
+        at_c=at_c,
+        method="cup full of water and full of dough",
+    )
+
+
+def density_from_displacement(
+    *, mass_g: float, displaced_g: float, resolution_g: float, at_c: float = ROOM_C
+) -> Density:
+    """Return the density of a wrapped piece from the water that it displaces.
+
+    Parameters
+    ----------
+    mass_g : float
+        Mass of the piece [g].
+    displaced_g : float
+        Mass of the water that ran over; or by how much a bowl of water on the scale grew heavier
+        while the piece was held under without touching it [g].
+    resolution_g : float
+        Smallest step of the scale [g].
+    at_c : float
+        Temperature of the water, 0 to 100 [deg C].
+
+    Returns
+    -------
+    Density
+        mass / displaced times the density of water; the film's volume is left out.
+
+    Raises
+    ------
+    SpecError
+        A mass is not above 0, or the water is ice or steam.
+
+    Examples
+    --------
+    >>> piece = density_from_displacement(mass_g=75.0, displaced_g=60.0, resolution_g=0.1)
+    >>> round(piece.density_g_per_ml, 3)
+    1.248
+    """
+    mass = positive("mass_g", mass_g, "g")
+    displaced = positive("displaced_g", displaced_g, "g")
+    step = positive("resolution_g", resolution_g, "g") / sqrt(12.0)
+    spread = hypot(step / mass, step / displaced, WATER_LINE_G / displaced)
+    density = water_density_g_per_ml(at_c) * mass / displaced
+    return Density(
+        density_g_per_ml=density,
+        uncertainty_g_per_ml=density * spread,
+        at_c=at_c,
+        method="water displaced by a wrapped piece",
+    )
+
+
+def _content_g(field: str, full_g: float, empty_g: float) -> float:
+    positive(field, full_g, "g")
+    if full_g <= empty_g:
+        raise SpecError(
+            field,
+            full_g,
+            f"must be above the empty cup's {empty_g:g} g; weigh again, or leave the empty cup "
+            "out where the scale was set to zero with it",
+        )
+    return full_g - empty_g

@@ -4,8 +4,7 @@ from dataclasses import asdict, dataclass
 
 from moulddesign.design import Design
 from moulddesign.portion.label import LEAST_LABEL_G, LabelTarget, label_target
-from moulddesign.portion.portion import Portion, portion
-from moulddesign.portion.rounding import Split, split_on_scale
+from moulddesign.portion.portion import Portion, Split, portion, split_on_scale
 from moulddesign.portion.shaping import Balls, balls
 from moulddesign.portion.spread import Spread, spread
 

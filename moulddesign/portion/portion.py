@@ -1,10 +1,15 @@
-"""Masses and volumes of one piece, from its finished weight."""
+"""Masses and volumes of one piece.
 
+From its finished weight; the loss; masses as a scale shows them.
+"""
+
+from collections.abc import Sequence
 from dataclasses import dataclass
-from math import fsum
+from math import floor, fsum, isclose
+from typing import Final
 
+from moulddesign.core import SpecError, ml_from_mm3, not_negative, positive, share
 from moulddesign.design import CountsIn, PortionTable
-from moulddesign.errors import SpecError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,3 +131,353 @@ def portion(table: PortionTable) -> Portion:
 
 def _centres_g(table: PortionTable, counts_in: CountsIn) -> float:
     return fsum(c.count * c.mass_g for c in table.centres if c.counts_in is counts_in)
+
+
+def loss_from_water(raw_water: float, finished_water: float) -> float:
+    """Return the loss that a dry-matter balance gives.
+
+    Parameters
+    ----------
+    raw_water, finished_water : float
+        Water as a share of the mass, before baking and when eaten, below 1.
+
+    Returns
+    -------
+    float
+        1 - (1 - raw) / (1 - finished), exact where only water leaves.
+
+    Raises
+    ------
+    SpecError
+        A share is out of range, or there is more water afterwards than before.
+
+    Examples
+    --------
+    >>> round(loss_from_water(0.99, 0.98), 12)  # the potato paradox: half of it goes
+    0.5
+    """
+    share("raw_water", raw_water)
+    share("finished_water", finished_water)
+    if finished_water > raw_water:
+        raise SpecError(
+            "finished_water",
+            finished_water,
+            f"must be at most the raw water of {raw_water:.4g}, for baking takes water away; "
+            "check which figure is which",
+        )
+    return 1.0 - (1.0 - raw_water) / (1.0 - finished_water)
+
+
+def mixed_water(parts: Sequence[tuple[float, float]]) -> float:
+    """Return the water in parts put together.
+
+    Parameters
+    ----------
+    parts : sequence of (float, float)
+        Mass [g] and water as a share of that mass, for each of crust, paste and centres.
+
+    Returns
+    -------
+    float
+        Water as a share of the whole mass, exact.
+
+    Raises
+    ------
+    SpecError
+        There is no part, a mass is not above 0 or a share is out of range.
+
+    Examples
+    --------
+    >>> mixed_water([(30.0, 0.25), (70.0, 0.25)])
+    0.25
+    """
+    if not parts:
+        raise SpecError("parts", "none", "must hold at least one mass with its water")
+    whole_g = fsum(positive("mass_g", mass_g, "g") for mass_g, _ in parts)
+    return fsum(mass_g * share("water", water) for mass_g, water in parts) / whole_g
+
+
+def loss_from_weighing(raw_g: float, finished_g: float) -> float:
+    """Return the loss of one piece weighed before and after.
+
+    Parameters
+    ----------
+    raw_g, finished_g : float
+        Mass before baking and when eaten [g].
+
+    Returns
+    -------
+    float
+        1 - finished / raw, exact.
+
+    Raises
+    ------
+    SpecError
+        A mass is not above 0, or the piece gained weight.
+
+    Examples
+    --------
+    >>> loss_from_weighing(80.0, 76.0)
+    0.050000000000000044
+    """
+    positive("raw_g", raw_g, "g")
+    positive("finished_g", finished_g, "g")
+    if finished_g > raw_g:
+        raise SpecError(
+            "finished_g",
+            finished_g,
+            f"must be at most the raw {raw_g:g} g, for a piece does not gain weight in baking; "
+            "weigh again, and weigh glaze with the raw piece",
+        )
+    return 1.0 - finished_g / raw_g
+
+
+DECIMALS: Final = 9
+GRAIN_G: Final = 10.0**-DECIMALS
+"""No scale's step is finer than what masses are rounded to; our choice [g]."""
+
+
+def rounded_keeping_total(masses_g: Sequence[float], step_g: float) -> tuple[float, ...]:
+    """Return masses in whole steps of the scale whose sum is as near as it can be.
+
+    Parameters
+    ----------
+    masses_g : sequence of float
+        Masses to round [g].
+    step_g : float
+        Smallest step of the scale [g].
+
+    Returns
+    -------
+    tuple of float
+        Each mass one of its two neighbours on the scale; the sum is within half a step of the
+        exact sum. Those whose remainder is largest go up, the first of equals first [g].
+
+    Raises
+    ------
+    SpecError
+        A mass is negative or not a number, or the step is not above 0.
+
+    Examples
+    --------
+    >>> rounded_keeping_total([22.4, 37.4, 10.3], 1.0)  # 70.1 in all
+    (23.0, 37.0, 10.0)
+    """
+    positive("resolution_g", step_g, "g")
+    steps = [_steps(not_negative("mass_g", mass, "g"), step_g) for mass in masses_g]
+    down = [floor(count) for count in steps]
+    missing = floor(fsum(steps) + 0.5) - sum(down)
+    order = sorted(range(len(steps)), key=lambda i: (down[i] - steps[i], i))
+    up = set(order[:missing])
+    return tuple(on_scale_g(count + (i in up), step_g) for i, count in enumerate(down))
+
+
+def on_scale_g(count: int, step_g: float) -> float:
+    """Return a number of steps in grams, without the noise of binary fractions.
+
+    Parameters
+    ----------
+    count : int
+        Number of steps.
+    step_g : float
+        The step [g].
+
+    Returns
+    -------
+    float
+        As the scale shows it [g].
+
+    Examples
+    --------
+    >>> on_scale_g(3, 0.1)
+    0.3
+    """
+    return round(count * step_g, DECIMALS)
+
+
+def up_to_step_g(mass_g: float, step_g: float) -> float:
+    """Return the least mass on the scale that is not below a mass.
+
+    Parameters
+    ----------
+    mass_g, step_g : float
+        The mass, and the scale's step [g].
+
+    Examples
+    --------
+    >>> up_to_step_g(76.2, 0.5), up_to_step_g(76.5, 0.5)
+    (76.5, 76.5)
+    """
+    return on_scale_g(-floor(-_steps(mass_g, step_g)), step_g)
+
+
+def _steps(mass_g: float, step_g: float) -> float:
+    """Return the steps in a mass; a whole number where only binary fractions keep it from one."""
+    if step_g < GRAIN_G:
+        raise SpecError("resolution_g", step_g, f"must be at least {GRAIN_G:g}")
+    count = mass_g / step_g
+    return float(round(count)) if isclose(count, round(count), rel_tol=1e-12) else count
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Split:
+    """What to set on the scale for one piece.
+
+    Parameters
+    ----------
+    crust_g, paste_g : float
+        Crust dough and paste, in whole steps of the scale [g].
+    centre_g : float
+        All centres together, which are counted and not weighed [g].
+    raw_g : float
+        The three together [g].
+    off_g : float
+        By how much that is above the exact raw mass [g].
+    crust_share : float
+        Crust as a share of crust and filling after rounding.
+    """
+
+    crust_g: float
+    paste_g: float
+    centre_g: float
+    raw_g: float
+    off_g: float
+    crust_share: float
+
+    @property
+    def ratio(self) -> str:
+        """Crust to filling after rounding, in parts of 10."""
+        return f"{10 * self.crust_share:.2f}:{10 * (1 - self.crust_share):.2f}"
+
+
+def split_on_scale(piece: Portion, table: PortionTable, step_g: float) -> Split:
+    """Return the piece's masses rounded to the scale.
+
+    Parameters
+    ----------
+    piece : Portion
+        The exact masses.
+    table : PortionTable
+        What they come from: which centres count in the filling.
+    step_g : float
+        Smallest step of the scale [g].
+
+    Raises
+    ------
+    SpecError
+        The scale is so coarse that crust or paste would round to nothing.
+    """
+    crust_g, paste_g = rounded_keeping_total((piece.crust_g, piece.paste_g), step_g)
+    for field, rounded, exact in (
+        ("crust", crust_g, piece.crust_g),
+        ("paste", paste_g, piece.paste_g),
+    ):
+        if rounded == 0.0:
+            raise SpecError(
+                "scale.resolution_g",
+                step_g,
+                f"must be finer, for the {field} of {exact:.3g} g would round to nothing",
+            )
+    inside_g = fsum(c.count * c.mass_g for c in table.centres if c.counts_in is CountsIn.FILLING)
+    return Split(
+        crust_g=crust_g,
+        paste_g=paste_g,
+        centre_g=piece.centre_g,
+        raw_g=crust_g + paste_g + piece.centre_g,
+        off_g=crust_g + paste_g + piece.centre_g - piece.raw_g,
+        crust_share=crust_g / (crust_g + paste_g + inside_g),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PressedIn:
+    """The mould that the trial was pressed in.
+
+    Parameters
+    ----------
+    volume_ml : float
+        Its volume at its nominal height, with the relief [mL].
+    height_mm : float
+        That height, to the flat top [mm].
+    area_mm2 : float
+        Area of its outline [mm^2].
+
+    Raises
+    ------
+    SpecError
+        A value is not above 0.
+    """
+
+    volume_ml: float
+    height_mm: float
+    area_mm2: float
+
+    def __post_init__(self) -> None:
+        positive("volume_ml", self.volume_ml, "mL")
+        positive("height_mm", self.height_mm, "mm")
+        positive("area_mm2", self.area_mm2, "mm^2")
+
+    def volume_at_ml(self, height_mm: float) -> float:
+        """Return the volume of a piece pressed to another height.
+
+        Parameters
+        ----------
+        height_mm : float
+            Height to the flat top [mm].
+
+        Returns
+        -------
+        float
+            Exact for a straight wall; the relief stays the same [mL].
+
+        Raises
+        ------
+        SpecError
+            Nothing but relief would be left.
+        """
+        positive("height_mm", height_mm, "mm")
+        volume = self.volume_ml + ml_from_mm3(self.area_mm2 * (height_mm - self.height_mm))
+        if volume <= 0.0:
+            raise SpecError("height_mm", height_mm, "must be more than the relief; measure again")
+        return volume
+
+
+def finished_filling_g(table: PortionTable, volume_ml: float) -> float:
+    """Return the finished weight of the piece that fills a volume.
+
+    Parameters
+    ----------
+    table : PortionTable
+        Ratio, loss, densities and centres; its finished weight does not count.
+    volume_ml : float
+        Volume to fill [mL].
+
+    Returns
+    -------
+    float
+        sum(m_i / rho_i) / (1 - trapped air) = V, solved for the mass; exact, for with the
+        centres given it is linear in it [g].
+
+    Raises
+    ------
+    SpecError
+        The volume is not above 0, or the centres leave no room for crust and paste.
+    """
+    positive("volume_ml", volume_ml, "mL")
+    inside_g = _centres_g(table, CountsIn.FILLING)
+    apart_g = _centres_g(table, CountsIn.APART)
+    centre_ml = fsum(c.count * c.mass_g / c.density_g_per_ml for c in table.centres)
+    per_g = (
+        table.crust_share / table.crust_density_g_per_ml
+        + (1.0 - table.crust_share) / table.filling_density_g_per_ml
+    )
+    room_ml = volume_ml * (1.0 - table.trapped_air) - centre_ml
+    dough_g = (room_ml + inside_g / table.filling_density_g_per_ml) / per_g
+    if room_ml <= 0.0 or (1.0 - table.crust_share) * dough_g <= inside_g:
+        raise SpecError(
+            "volume_ml",
+            volume_ml,
+            f"must be more than the centres of {centre_ml:.3g} mL with crust and paste around "
+            "them; take a smaller centre",
+        )
+    return (dough_g + apart_g) * (1.0 - table.loss)

@@ -3,11 +3,9 @@
 from dataclasses import dataclass
 from math import pi, sqrt
 
+from moulddesign.core import SpecError, mm3_from_ml, not_negative, positive
 from moulddesign.design import Design
-from moulddesign.errors import SpecError
-from moulddesign.portion.limits import not_negative, positive
 from moulddesign.portion.portion import Portion
-from moulddesign.units import mm3_from_ml
 
 
 def ball_diameter_mm(volume_ml: float) -> float:

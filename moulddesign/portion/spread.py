@@ -3,10 +3,9 @@
 from dataclasses import dataclass
 from math import hypot, sqrt
 
+from moulddesign.core import mm3_from_ml, positive
 from moulddesign.design import Design
-from moulddesign.portion.limits import positive
 from moulddesign.portion.portion import Portion
-from moulddesign.units import mm3_from_ml
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

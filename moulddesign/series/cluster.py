@@ -9,12 +9,18 @@ from tempfile import TemporaryDirectory
 from threading import Lock
 from typing import TYPE_CHECKING, Final
 
-from moulddesign.design import Design
-from moulddesign.design.carried import carried, found_beside
-from moulddesign.errors import KernelError, MouldError, SpecError
-from moulddesign.series.folders import put_in_place, refuse_taken, scratch_in
-from moulddesign.series.order import Order, Outcome, not_made
-from moulddesign.series.worker import PIECE, carried_out
+from moulddesign.core import KernelError, MouldError, SpecError
+from moulddesign.design import Design, carried, found_beside
+from moulddesign.series.pool import (
+    PIECE,
+    Order,
+    Outcome,
+    carried_out,
+    not_made,
+    put_in_place,
+    refuse_taken,
+    scratch_in,
+)
 
 if TYPE_CHECKING:
     from distributed import Client

@@ -8,12 +8,12 @@ import pytest
 import shapely
 from cli.command import COMMAND, environment
 
+from moulddesign.artwork.layers import SIMPLIFIED_MM
 from moulddesign.building import build
 from moulddesign.design import Design, Profile
-from moulddesign.pastry.layers import SIMPLIFIED_MM
-from moulddesign.pastry.medial import medial, on_grid
-from moulddesign.pastry.profile import section
-from moulddesign.pastry.roof import roof, roof_over
+from moulddesign.relief.medial_axis import medial, on_grid
+from moulddesign.relief.profile import section
+from moulddesign.relief.roof import roof, roof_over
 
 GRID_MM = 0.1
 """Step of the height grid that a relief is compared with [mm]."""

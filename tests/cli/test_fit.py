@@ -5,10 +5,10 @@ from struct import pack
 import numpy as np
 import pytest
 import trimesh
-from check.presses import sleeve, stamp
-from check.shapes import cylinder, mesh_of
 from command_line import run
 from manifold3d import Manifold
+from verify.presses import sleeve, stamp
+from verify.shapes import cylinder, mesh_of
 
 SQUARE = ("--outline", "square", "--width", 50, "--height", 24)
 PRESS = ("--outline", "square", "--width", 40, "--most-height", 30)

@@ -6,8 +6,8 @@ import pytest
 import typer
 
 from moulddesign.cli.options import MOULD, PIECE, RELIEF, STAMPS, demo, with_design
+from moulddesign.core import FileError, SpecError
 from moulddesign.design import Design
-from moulddesign.errors import FileError, SpecError
 
 VALUES = {
     "--name": "other",

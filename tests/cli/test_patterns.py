@@ -5,7 +5,7 @@ import pytest
 from command_line import run
 from PIL import Image
 
-from moulddesign.pastry.marking import RINGS
+from moulddesign.artwork.artwork_check import RINGS
 
 DISC = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><circle cx="30" cy="30" r="20"/></svg>'
 THIN = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><rect x="9" y="9" width="40" height="{}"/></svg>'

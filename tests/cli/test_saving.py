@@ -5,8 +5,8 @@ import os
 import pytest
 from cli.command import moulddesign
 
-from moulddesign.cli import saving
-from moulddesign.errors import FileError
+from moulddesign.cli import console
+from moulddesign.core import FileError
 
 
 def names(folder):
@@ -18,7 +18,7 @@ def test_what_is_no_file_is_never_replaced(tmp_path, monkeypatch, name):
     (tmp_path / "folder").mkdir()
     monkeypatch.chdir(tmp_path)
     with pytest.raises(FileError, match="is a folder or a device; name a file"):
-        saving.save_text(saving.Path(name), "x", overwrite=True)
+        console.save_text(console.Path(name), "x", overwrite=True)
     assert names(tmp_path) == ["folder"]
 
 
@@ -41,14 +41,14 @@ def test_where_no_file_can_be_is_one_sentence(tmp_path, name, said):
 
 def test_a_name_as_long_as_the_system_takes_is_written(tmp_path):
     name = "x" * 251 + ".csv"  # 255 bytes: NAME_MAX of Linux, limits.h
-    saving.save_text(tmp_path / name, "x", overwrite=False)
+    console.save_text(tmp_path / name, "x", overwrite=False)
     assert names(tmp_path) == [name]
 
 
 def test_a_link_stays_a_link_to_the_new_text(tmp_path):
     (tmp_path / "real.csv").write_text("old")
     (tmp_path / "link.csv").symlink_to("real.csv")
-    saving.save_text(tmp_path / "link.csv", "new", overwrite=True)
+    console.save_text(tmp_path / "link.csv", "new", overwrite=True)
     assert (tmp_path / "link.csv").is_symlink()
     assert (tmp_path / "real.csv").read_text() == "new"
 
@@ -58,8 +58,8 @@ def test_ctrl_c_leaves_nothing_beside(tmp_path, monkeypatch):
         raise KeyboardInterrupt
 
     (tmp_path / "table.csv").write_text("old")
-    monkeypatch.setattr(saving.Path, "replace", interrupted)
+    monkeypatch.setattr(console.Path, "replace", interrupted)
     with pytest.raises(KeyboardInterrupt, match=r"^$"):
-        saving.save_text(tmp_path / "table.csv", "new", overwrite=True)
+        console.save_text(tmp_path / "table.csv", "new", overwrite=True)
     assert names(tmp_path) == ["table.csv"]
     assert (tmp_path / "table.csv").read_text() == "old"

@@ -16,8 +16,7 @@ from cli.command import COMMAND, environment, moulddesign, refused
 
 from moulddesign.design import Design
 from moulddesign.export import Wanted
-from moulddesign.series.crew import run_all
-from moulddesign.series.order import Order
+from moulddesign.series import Order, run_all
 
 FILES = {"sleeve.stl", "stamp.stl", "plunger.stl", "pastry.stl", "report.json", "design.toml"}
 KEYS = (

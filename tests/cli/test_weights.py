@@ -3,7 +3,7 @@ import io
 import pytest
 from rich.console import Console
 
-from moulddesign.cli.weights import spread_table, weight_sentences, weight_table
+from moulddesign.cli.weight_commands import spread_table, weight_sentences, weight_table
 from moulddesign.design import Design
 from moulddesign.portion import figures
 

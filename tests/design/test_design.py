@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 from strategies import designs
 
+from moulddesign.core import FileError, SpecError
 from moulddesign.design import Design
-from moulddesign.errors import FileError, SpecError
 
 STATUSES = ("common practice", "no source", "from memory", "our choice", "", "design")
 

@@ -5,9 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from moulddesign.design import Design, Sense
-from moulddesign.design.carried import carried, found_beside
-from moulddesign.errors import SpecError
+from moulddesign.core import SpecError
+from moulddesign.design import Design, Sense, carried, found_beside
 
 BEE = {"name": "bee", "layers": [{"pattern": "bee"}]}
 

@@ -2,8 +2,8 @@
 
 import pytest
 
+from moulddesign.core import FileError, SpecError
 from moulddesign.design import Design
-from moulddesign.errors import FileError, SpecError
 
 OWN = """
 [printers.mine]

@@ -4,8 +4,8 @@ import pickle
 
 import pytest
 
+from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.errors import SpecError
 
 GOOD = {"pattern": "sun"}
 

@@ -6,13 +6,13 @@ from types import MappingProxyType
 
 import moulddesign
 from moulddesign.building import PASTRY, Build
+from moulddesign.core import mm3_from_ml
 from moulddesign.design import Design
+from moulddesign.geometry.float32 import settled
 from moulddesign.mould import press
-from moulddesign.pastry.crust import crust_thickness_mm
+from moulddesign.pastry.interior import crust_thickness_mm
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import figures
-from moulddesign.settling import settled
-from moulddesign.units import mm3_from_ml
 
 DEMO = Path(moulddesign.__file__).parent / "data" / "demo.toml"
 

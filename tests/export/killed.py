@@ -13,7 +13,6 @@ import time
 from pathlib import Path
 
 from moulddesign.export import folder as export_folder
-from moulddesign.export import place
 
 FILES = 12
 LONGEST_S = 0.06
@@ -45,8 +44,9 @@ def state(target):
 
 def main(target, rounds, way):
     if way == "renames":
-        place.exchanged = lambda *_: False
-    place.YOUNG_S = -1.0  # what is left is tidied at once, so that no round meets old leftovers
+        export_folder.exchanged = lambda *_: False
+    # What is left is tidied at once, so that no round meets old leftovers.
+    export_folder.YOUNG_S = -1.0
     chance = random.Random(7)  # noqa: S311 (moments, not secrets)
     version = 0  # none is there yet
     for number in range(rounds):
@@ -57,13 +57,13 @@ def main(target, rounds, way):
         os.kill(child, signal.SIGKILL)
         os.waitpid(child, 0)
         if way == "renames":
-            place.recover(target)  # what the next run does first
+            export_folder.recover(target)  # what the next run does first
         found = state(target)
         if found < version:
             raise SystemExit(f"lost: version {version} was there, now {found}")
         version = found
         sys.stdout.write(f"round {number}: whole, version {version}\n")
-    place.recover(target)
+    export_folder.recover(target)
     left = [path.name for path in target.parent.iterdir() if path != target]
     sys.stdout.write(f"left: {left}\n")
 

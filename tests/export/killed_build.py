@@ -17,7 +17,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from export.builds import built
 
-from moulddesign.export import Wanted, formats, place, publish_failing
+from moulddesign.export import Wanted, formats, publish_failing
+from moulddesign.export import folder as export_folder
 
 WANTED = Wanted(formats=formats("stl"))  # quick, and what starts no process of its own
 CASES = ("little", "hexagon")
@@ -43,7 +44,8 @@ def main(target, rounds):
         publish_failing(built(case), target, WANTED)
         took = time.perf_counter() - start
         whole[case] = bytes_of(target)
-    place.YOUNG_S = -1.0  # what is left is tidied at once, so that no round meets old leftovers
+    # What is left is tidied at once, so that no round meets old leftovers.
+    export_folder.YOUNG_S = -1.0
     chance = random.Random(11)  # noqa: S311 (moments, not secrets)
     for number in range(rounds):
         child = os.fork()
@@ -54,7 +56,7 @@ def main(target, rounds):
         os.waitpid(child, 0)
         found = [case for case, one in whole.items() if one == bytes_of(target)]
         sys.stdout.write(f"round {number}: whole {found}\n" if found else "torn\n")
-    place.recover(target)
+    export_folder.recover(target)
     left = [path.name for path in target.parent.iterdir() if path != target]
     sys.stdout.write(f"left: {left}\n")
 

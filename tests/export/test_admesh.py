@@ -9,9 +9,8 @@ import trimesh
 
 from moulddesign.building import PASTRY, shaped
 from moulddesign.design import Design
-from moulddesign.export.stl import stl_bytes
-from moulddesign.mould import moulded
-from moulddesign.mould.coupon import coupons
+from moulddesign.export.formats import stl_bytes
+from moulddesign.mould import coupons, moulded
 
 ADMESH = shutil.which("admesh")
 

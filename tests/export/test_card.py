@@ -11,19 +11,16 @@ from export.builds import CASES, DEMO, built, unproven
 from PIL import Image
 from pypdf import PdfReader
 
-from moulddesign.cautions import CAUTIONS
+from moulddesign.core import CAUTIONS
 from moulddesign.design import Design
-from moulddesign.export.allergens import allergens
-from moulddesign.export.card import PAGE_PPI, Card
-from moulddesign.export.card_figures import card_figures
+from moulddesign.export import Paper
+from moulddesign.export.card import PAGE_PPI, Card, card_figures
 from moulddesign.export.glyphs import own_faces
-from moulddesign.export.paper import Paper
-from moulddesign.export.picture import plain_png
-from moulddesign.export.scene import Body, Scene
-from moulddesign.mesh import box
+from moulddesign.export.pictures import Body, Scene, plain_png
+from moulddesign.geometry import box
+from moulddesign.kitchen import Recipe, allergens
 from moulddesign.mould import block, cast
 from moulddesign.pastry.pastry import pastry
-from moulddesign.portion.recipe import Recipe
 
 DESIGN = Design.read(DEMO)
 SECTION = b'<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="10mm"/>'

@@ -13,14 +13,11 @@ from export.builds import CASES, built
 from ezdxf import bbox
 from ezdxf.math import Vec2
 
-from moulddesign.export.drawing import Drawing, cuts, drawing
-from moulddesign.export.drawing_svg import svg_bytes
+from moulddesign.export import Paper
+from moulddesign.export.drawing import Drawing, Sheet, cuts, drawing, svg_bytes
 from moulddesign.export.dxf import dxf_bytes
 from moulddesign.export.glyphs import own_faces
-from moulddesign.export.ink import Lettering
-from moulddesign.export.letters import fitted, text_width_mm
-from moulddesign.export.paper import Paper
-from moulddesign.export.title_block import Sheet
+from moulddesign.export.ink import Lettering, fitted, text_width_mm
 
 SHEETS = [(case, paper) for case in CASES for paper in Paper]
 SVG = "{http://www.w3.org/2000/svg}"

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from export.builds import built
 
-from moulddesign.errors import SpecError
+from moulddesign.core import SpecError
 from moulddesign.export import Format, Wanted, formats, paper, publish_failing
 
 ROOT = Path(__file__).parents[2]

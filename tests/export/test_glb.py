@@ -10,7 +10,7 @@ from pygltflib import GLTF2
 
 from moulddesign.building import PASTRY
 from moulddesign.export.contents import assembled
-from moulddesign.export.glb import glb_bytes
+from moulddesign.export.formats import glb_bytes
 
 NAMES = ["sleeve", "stamp", "plunger", "pastry"]
 

@@ -11,15 +11,13 @@ from fontTools.ttLib import TTFont
 from pypdf import PdfReader
 from pypdf.generic import ContentStream
 
+from moulddesign.core import Verdict
 from moulddesign.design import Design
-from moulddesign.export import Wanted, formats, publish_failing
-from moulddesign.export.breaking import breakable
+from moulddesign.export import Paper, Wanted, formats, publish_failing
 from moulddesign.export.card import Card
-from moulddesign.export.drawing_svg import svg_bytes
-from moulddesign.export.glyphs import Faces, face_path, faces, name_findings, own_faces
+from moulddesign.export.drawing import svg_bytes
+from moulddesign.export.glyphs import Faces, breakable, face_path, faces, name_findings, own_faces
 from moulddesign.export.ink import Layer, Lettering
-from moulddesign.export.paper import Paper
-from moulddesign.finding import Verdict
 
 EVERY = Faces(files=(), characters=frozenset(range(0x110000)))
 NAMES = [

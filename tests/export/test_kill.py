@@ -10,9 +10,9 @@ from shutil import which
 
 import pytest
 
-from moulddesign.errors import WriteError
-from moulddesign.export import place
-from moulddesign.export.folder import REPORT, staged
+from moulddesign.core import WriteError
+from moulddesign.export import REPORT, staged
+from moulddesign.export import folder as export_folder
 
 ROOT = Path(__file__).parents[2]
 KILLED = Path(__file__).with_name("killed.py")
@@ -62,22 +62,22 @@ def old_build(folder):
 
 def test_a_folder_that_waits_for_its_successor_is_brought_back(tmp_path):
     target = tmp_path / "cakes"
-    aside = place.beside(target)
+    aside = export_folder.beside(target)
     (aside / REPORT).write_text(OLD)
-    aside.rename(f"{aside}{place.OLD}")
-    place.recover(target)
+    aside.rename(f"{aside}{export_folder.OLD}")
+    export_folder.recover(target)
     assert (target / REPORT).read_text() == OLD
     assert [path.name for path in tmp_path.iterdir()] == ["cakes"]
 
 
 def test_what_a_killed_run_left_is_tidied_once_it_is_old(tmp_path):
     target = old_build(tmp_path / "cakes")
-    left = place.beside(target)
+    left = export_folder.beside(target)
     (left / "sleeve.stl").write_text("half")
-    place.recover(target)
+    export_folder.recover(target)
     assert left.exists()  # it may belong to a run that has only just begun
     os.utime(left, (1.0, 1.0))
-    place.recover(target)
+    export_folder.recover(target)
     assert not left.exists()
     assert (target / REPORT).read_text() == OLD
 
@@ -88,8 +88,8 @@ def test_a_run_at_work_keeps_its_folder_however_old(tmp_path):
         (inside / REPORT).write_text("new")
         os.utime(inside, (1.0, 1.0))
         program = (
-            "import sys; from pathlib import Path; from moulddesign.export import place; "
-            "place.recover(Path(sys.argv[1]))"
+            "import sys; from pathlib import Path; from moulddesign.export import folder; "
+            "folder.recover(Path(sys.argv[1]))"
         )
         assert run(program, str(target)).returncode == 0
         assert inside.exists()
@@ -101,7 +101,7 @@ def test_other_hidden_folders_are_left_alone(tmp_path):
     for name in (".cakes-notes", ".moulddesign-notes", "cakes.old"):
         (tmp_path / name).mkdir()
         os.utime(tmp_path / name, (1.0, 1.0))
-    place.recover(target)
+    export_folder.recover(target)
     assert len(list(tmp_path.iterdir())) == 4
 
 
@@ -110,7 +110,7 @@ def test_names_change_places_in_one_step(tmp_path):
     for folder in (one, two):
         folder.mkdir()
         (folder / "name").write_text(folder.name)
-    if place.exchanged(one, two):
+    if export_folder.exchanged(one, two):
         assert (one / "name").read_text() == "two"
         assert (two / "name").read_text() == "one"
     else:

@@ -14,7 +14,7 @@ from pypdf import PdfReader
 
 from moulddesign.building import PASTRY
 from moulddesign.export import publish_failing
-from moulddesign.mesh import box, difference
+from moulddesign.geometry import box, difference
 from moulddesign.mould import Part, Pose
 
 

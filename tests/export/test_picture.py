@@ -8,10 +8,9 @@ from export.builds import built
 from PIL import Image
 
 from moulddesign.building import PASTRY
-from moulddesign.export import picture
-from moulddesign.export.picture import Artist, plain_png
-from moulddesign.export.scene import Body, Scene, pastry_scene
-from moulddesign.mesh import box
+from moulddesign.export import pictures
+from moulddesign.export.pictures import Artist, Body, Scene, pastry_scene, plain_png
+from moulddesign.geometry import box
 
 
 def pixels(png):
@@ -93,8 +92,8 @@ def test_a_picture_comes_out_where_the_graphics_library_ends_the_process(
 ):
     script = tmp_path / "crash.py"
     script.write_text(program)
-    monkeypatch.setattr(picture, "PROGRAM", script)
-    monkeypatch.setattr(picture, "PATIENCE_S", 2.0)
+    monkeypatch.setattr(pictures, "PROGRAM", script)
+    monkeypatch.setattr(pictures, "PATIENCE_S", 2.0)
     with Artist({"block": cube_scene()}) as artist:
         assert artist.png("block") == plain_png(cube_scene())
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from moulddesign.artwork.artwork_check import MARKING_DOUGH, MARKING_PAPER, RAISED, RINGS, SUNK
 from moulddesign.design import Design
-from moulddesign.export.relief_plan import relief_plan
-from moulddesign.pastry.marking import DOUGH, PAPER, RAISED, RINGS, SUNK
+from moulddesign.export.pictures import relief_plan
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import portion
 
@@ -31,10 +31,10 @@ def test_areas_are_those_of_the_regions():
     raised, sunk = share(pixels, RAISED), share(pixels, SUNK)
     # pixels on an edge are mixed: a band of a pixel along it belongs to neither
     assert raised / sunk == pytest.approx(areas[True] / areas[False], rel=0.1)
-    assert raised / share(pixels, DOUGH) == pytest.approx(
+    assert raised / share(pixels, MARKING_DOUGH) == pytest.approx(
         areas[True] / (made.outline.area_mm2 - sum(areas.values())), rel=0.1
     )
-    assert share(pixels, PAPER) > 0
+    assert share(pixels, MARKING_PAPER) > 0
 
 
 def test_only_what_is_too_thin_for_the_nozzle_is_ringed():
@@ -48,7 +48,7 @@ def test_only_what_is_too_thin_for_the_nozzle_is_ringed():
 
 def test_pastry_without_relief_is_drawn_plain():
     _, pixels = plan([])
-    assert share(pixels, DOUGH) > 0.0
+    assert share(pixels, MARKING_DOUGH) > 0.0
     assert share(pixels, RAISED) == share(pixels, SUNK) == 0.0
 
 

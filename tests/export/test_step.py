@@ -7,7 +7,7 @@ import pytest
 from cadquery import importers
 from export.builds import CASES, built
 
-from moulddesign.export.step import NO_RELIEF, encoded, step_bytes
+from moulddesign.export.formats import NO_RELIEF, encoded, step_bytes
 
 
 @pytest.mark.parametrize("case", ["demo", "square with two centres"])

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 import trimesh
 
-from moulddesign.export.stl import stl_bytes
-from moulddesign.mesh import box, difference
-from moulddesign.settling import settled
+from moulddesign.export.formats import stl_bytes
+from moulddesign.geometry import box, difference
+from moulddesign.geometry.float32 import settled
 
 
 def body():

@@ -11,10 +11,9 @@ import trimesh
 from export.builds import CASES, built
 from PIL import Image
 
-from moulddesign.export.bed import laid_out
 from moulddesign.export.contents import printed
-from moulddesign.export.threemf import threemf_bytes
-from moulddesign.mesh import box
+from moulddesign.export.formats import laid_out, threemf_bytes
+from moulddesign.geometry import box
 
 STEP_MM = float(np.spacing(np.float32(64.0)))
 """One step of float32 from 64 to 128 mm: what the library's own writing is true to [mm]."""

@@ -4,9 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from moulddesign.mesh import Mesh, box, difference, triangulated
-from moulddesign.pastry.outline import Outline, of_points
-from moulddesign.pastry.outline_kinds import polygon_outline
+from moulddesign.artwork.outline import Outline, of_points, polygon_outline
+from moulddesign.geometry import Mesh, box, difference, triangulated
 
 
 def square(width_mm, radius_mm=6.0):

@@ -6,8 +6,8 @@ import pytest
 import trimesh
 from mould.judge import body, ceiling_boxes_mm, steepest_overhang_deg
 
+from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.errors import SpecError
 from moulddesign.mould import cast
 from moulddesign.pastry.pastry import pastry
 

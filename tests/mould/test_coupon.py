@@ -7,9 +7,9 @@ import pytest
 from mould.judge import body, ceiling_boxes_mm, cross_section, steepest_overhang_deg
 from shapely import Polygon as Shape
 
+from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.errors import SpecError
-from moulddesign.mould.coupon import coupons
+from moulddesign.mould import coupons
 
 
 @cache

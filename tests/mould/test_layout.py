@@ -6,12 +6,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from mould.standin import Pastry, square
 
+from moulddesign.artwork.outline import round_outline as circle
+from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.errors import SpecError
-from moulddesign.mould.layout import drop_mm
-from moulddesign.mould.press_layout import press_layout
-from moulddesign.mould.screw import SCREWS
-from moulddesign.pastry.outline_kinds import round_outline as circle
+from moulddesign.mould import SCREWS, drop_mm, press_layout
 
 PIECE = Pastry(circle(60.0), 21.0)
 

@@ -7,12 +7,10 @@ import pytest
 import shapely
 from mould.judge import body, cross_section
 
-from moulddesign.building import moulded, shaped
+from moulddesign.building import shaped
 from moulddesign.cli.options import demo
 from moulddesign.design import Design
-from moulddesign.mould import block, press
-from moulddesign.mould.lettered import lettered_block, lettered_press, texts
-from moulddesign.mould.marks import mark
+from moulddesign.mould import block, lettered_block, lettered_press, mark, moulded, press, texts
 from moulddesign.pastry.pastry import pastry
 
 MAKERS = {"press": (press, lettered_press), "block": (block, lettered_block)}

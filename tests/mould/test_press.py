@@ -9,11 +9,11 @@ from mould.standin import Pastry, drop, prism, square
 from shapely import Point
 from shapely import Polygon as Shape
 
+from moulddesign.artwork.outline import polygon_outline, scalloped_outline
+from moulddesign.artwork.outline import round_outline as circle
+from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.errors import SpecError
 from moulddesign.mould import press
-from moulddesign.pastry.outline_kinds import polygon_outline, scalloped_outline
-from moulddesign.pastry.outline_kinds import round_outline as circle
 
 PIECES = {
     "30 g round": Pastry(circle(40.0), 18.0),

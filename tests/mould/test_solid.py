@@ -8,22 +8,27 @@ import trimesh
 from mould.judge import body
 from shapely import Polygon as Shape
 
-from moulddesign.errors import KernelError, SpecError
-from moulddesign.mesh import Mesh
-from moulddesign.mould import faceted, solid
-from moulddesign.mould.section import Bent, Polygon, Round, around, section
-from moulddesign.mould.solid import (
+from moulddesign.artwork.outline import polygon_outline, scalloped_outline
+from moulddesign.core import KernelError, SpecError
+from moulddesign.geometry import Mesh
+from moulddesign.mould import (
+    Bent,
+    Polygon,
+    Round,
+    around,
+    cad_kernel,
+    faceted,
     fused,
     moved,
     plate,
     quarter_turned,
+    section,
     shared,
     stack,
     turned,
+    welded,
     without,
 )
-from moulddesign.mould.weld import welded
-from moulddesign.pastry.outline_kinds import polygon_outline, scalloped_outline
 
 # The kernel integrates planes, cylinders and cones in closed form: round-off only.
 EXACT = 1e-12
@@ -113,7 +118,7 @@ def test_a_move_carries_body_and_facets_alike():
     assert posed.volume_mm3 == pytest.approx(made.volume_mm3, rel=EXACT)
 
 
-@pytest.mark.parametrize("draw", [solid, faceted], ids=["exact", "faceted"])
+@pytest.mark.parametrize("draw", [cad_kernel, faceted], ids=["exact", "faceted"])
 def test_sharp_hexagon_eases_to_a_smaller_one(draw):
     flats = 20.0
     hexagon = Bent(arcs=polygon_outline("hexagon", flats, 0.0).arcs)
@@ -138,7 +143,7 @@ def test_facets_and_exact_surfaces_are_the_same_body():
         cut = draw.without(whole, hole, "a body")
         return draw.shared(cut, draw.moved(whole, (0.5, 0.5, 0.0)), "a rest")
 
-    exact, facets = drawn(solid), drawn(faceted)
+    exact, facets = drawn(cad_kernel), drawn(faceted)
     assert body(facets).volume == pytest.approx(exact.volume_mm3, abs=0.005 * exact.area_mm2)
     assert facets.bounds == pytest.approx(body(exact.mesh()).bounds, abs=0.005)
 
@@ -206,7 +211,7 @@ class Missing:
 sys.meta_path.insert(0, Missing())
 from moulddesign.errors import KernelError, SpecError
 from moulddesign.mould.section import Round
-from moulddesign.mould.solid import stack
+from moulddesign.mould.cad_kernel import stack
 try:
     stack([(0.0, Round(radius_mm=1.0)), (1.0, Round(radius_mm=1.0))], "a disc")
 except KernelError as error:

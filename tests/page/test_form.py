@@ -4,12 +4,12 @@ import string
 
 import pytest
 
+from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.errors import SpecError
-from moulddesign.page.address import packed, unpacked
-from moulddesign.page.asks import OnHandAsk, OwnedAsk, ShelfAsk, TrialAsk
-from moulddesign.page.fields import every_field, sections
+from moulddesign.page.draft import every_field, sections
+from moulddesign.page.jobs import OnHandAsk, OwnedAsk, ShelfAsk, TrialAsk
 from moulddesign.page.texts import LANGUAGES, texts
+from moulddesign.page.uploads import packed, unpacked
 
 MODELS = (Design, OwnedAsk, ShelfAsk, TrialAsk, OnHandAsk)
 FIELDS = [f for model in MODELS for f in every_field(sections(model.model_json_schema()))]

@@ -7,10 +7,10 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+from moulddesign.core import KernelError, SpecError
 from moulddesign.design import Design
-from moulddesign.errors import KernelError, SpecError
 from moulddesign.page.session import wanted_event
-from moulddesign.page.workshop import Worker
+from moulddesign.page.workers import Worker
 
 PLAIN = Design().plain()
 

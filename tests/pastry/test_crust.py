@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from moulddesign.artwork.outline import of_width, round_outline
+from moulddesign.core import SpecError
 from moulddesign.design import PastryTable
-from moulddesign.errors import SpecError
-from moulddesign.pastry.crust import crust_thickness_mm
-from moulddesign.pastry.outline_kinds import of_width, round_outline
+from moulddesign.pastry.interior import crust_thickness_mm
 
 
 @given(

@@ -6,13 +6,12 @@ import numpy as np
 import pytest
 import trimesh
 from hypothesis import HealthCheck, given, settings
-from pastry.surfaces import heights_at
+from relief.surfaces import heights_at
 from strategies import designs
 
-from moulddesign.design import Design
-from moulddesign.design.pastry import OUTLINES
-from moulddesign.errors import MouldError, SpecError
-from moulddesign.mesh import Mesh, intersection
+from moulddesign.core import MouldError, SpecError
+from moulddesign.design import OUTLINES, Design
+from moulddesign.geometry import Mesh, intersection
 from moulddesign.pastry.pastry import pastry
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100">{}</svg>'

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 import trimesh
 
+from moulddesign.artwork.outline import polygon_outline, round_outline, scalloped_outline
+from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.errors import SpecError
-from moulddesign.pastry.crust import crust_thickness_mm
-from moulddesign.pastry.outline_kinds import polygon_outline, round_outline, scalloped_outline
+from moulddesign.pastry.interior import crust_thickness_mm
 from moulddesign.pastry.pastry import pastry
-from moulddesign.pastry.side import side_of
+from moulddesign.pastry.surface import side_of
 
 OUTLINES = ("round", "square", "hexagon", "octagon", "scalloped")
 

@@ -2,8 +2,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.errors import SpecError
 from moulddesign.portion import PressedIn, finished_filling_g, portion
 
 CENTRES = [{"mass_g": 6.0, "density_g_per_ml": 1.1}, {"mass_g": 3.0, "counts_in": "apart"}]

@@ -3,7 +3,7 @@ from CoolProp.CoolProp import PropsSI
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from moulddesign.errors import SpecError
+from moulddesign.core import SpecError
 from moulddesign.portion import Component, Composition, component_density_g_per_ml
 
 FLUIDS = {

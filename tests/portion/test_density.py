@@ -2,16 +2,18 @@ import numpy as np
 import pytest
 from CoolProp.CoolProp import PropsSI
 
-from moulddesign.errors import SpecError
+from moulddesign.core import SpecError
 from moulddesign.portion import (
+    EQUATIONS_SPREAD,
+    SHARE_SD,
     Component,
     Composition,
     Density,
     NutritionLabel,
     density_from_composition,
     density_from_label,
+    label_sd,
 )
-from moulddesign.portion.density import EQUATIONS_SPREAD, SHARE_SD, label_sd
 
 SUCROSE = [  # CRC Handbook, aqueous solutions at 20 deg C: share, g/mL
     (0.10, 1.0381), (0.20, 1.0810), (0.30, 1.1270), (0.40, 1.1765), (0.50, 1.2295),

@@ -3,8 +3,8 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 
+from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.errors import SpecError
 from moulddesign.portion import Rule, label_target, portion, spread, tolerable_deficiency_g
 
 N = 100_000

@@ -2,7 +2,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from moulddesign.errors import SpecError
+from moulddesign.core import SpecError
 from moulddesign.portion import loss_from_water, loss_from_weighing, mixed_water, raw_mass_g
 
 SHARES = st.floats(0.0, 0.95)

@@ -2,10 +2,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.errors import SpecError
-from moulddesign.portion import portion, rounded_keeping_total, split_on_scale
-from moulddesign.portion.rounding import up_to_step_g
+from moulddesign.portion import portion, rounded_keeping_total, split_on_scale, up_to_step_g
 
 STEPS = st.sampled_from([0.01, 0.1, 0.5, 1.0, 2.0, 5.0])
 

@@ -3,8 +3,8 @@ from itertools import product
 import numpy as np
 import pytest
 
-from moulddesign.errors import SpecError
-from moulddesign.portion.shortfall import Scatter, least_raw_g, share_below
+from moulddesign.core import SpecError
+from moulddesign.portion import Scatter, least_raw_g, share_below
 
 N = 400_000
 

@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
+from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.errors import SpecError
 from moulddesign.portion import portion, spread
 
 N = 100_000

@@ -2,9 +2,13 @@ import numpy as np
 import pytest
 from iapws import IAPWS95
 
-from moulddesign.errors import SpecError
-from moulddesign.portion import density_from_cup, density_from_displacement
-from moulddesign.portion.vessel import LEVEL_SPREAD, PACKING_SPREAD
+from moulddesign.core import SpecError
+from moulddesign.portion import (
+    LEVEL_SPREAD,
+    PACKING_SPREAD,
+    density_from_cup,
+    density_from_displacement,
+)
 
 CUP_ML = 236.588
 

@@ -1,9 +1,8 @@
 import pytest
 from iapws import IAPWS95
 
-from moulddesign.errors import SpecError
-from moulddesign.portion import water_density_g_per_ml
-from moulddesign.portion.water import DENOMINATOR, NUMERATOR
+from moulddesign.core import SpecError
+from moulddesign.portion import DENOMINATOR, NUMERATOR, water_density_g_per_ml
 
 
 @pytest.mark.parametrize("at_c", range(41))

@@ -1,0 +1,230 @@
+"""Layers laid on the flat top: scaled, placed, copied, and cut where a later one lies."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from math import ceil, cos, log2, radians, sin
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
+
+from moulddesign.artwork.areas import Area, Region, area_of, joined, multipolygon, offset
+from moulddesign.artwork.legibility import thickened
+from moulddesign.artwork.lettering import lettering, lower_rim_lettering, rim_lettering
+from moulddesign.artwork.motifs import USUAL, MotifSize, motif
+from moulddesign.artwork.patterns import artwork
+from moulddesign.core import SpecError
+from moulddesign.design import Along, Layer
+
+Points = NDArray[np.float64]
+RIM_LETTERS_MM: Final = 6.0
+CAP_SHARE: Final = 0.78
+"""Height of capitals with room above, as a share of the em; common practice, no source."""
+SIMPLIFIED_MM: Final = 0.002
+"""Points that move an edge by less are left out [mm]."""
+ROUND: Final = 96
+CLOSE_MM: Final = 1e-6
+ROOM_MM: Final = 0.01
+"""How far artwork may reach over its room: what simplifying and the grid move it [mm]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """A part of the relief on the flat top.
+
+    Parameters
+    ----------
+    shape : MultiPolygon
+        x right and y up, the pastry's middle at the origin [mm].
+    depth_share : float
+        Share of its layer's depth.
+    layer : Layer
+        What it comes from.
+    """
+
+    shape: MultiPolygon
+    depth_share: float
+    layer: Layer
+
+
+def laid(layers: Iterable[Layer], room: Polygon, folder: Path) -> tuple[Laid, ...]:
+    """Return what layers draw on the flat top, without overlap: later ones win.
+
+    Parameters
+    ----------
+    layers : iterable of Layer
+        First laid first.
+    room : Polygon
+        The flat top less its margin, around the origin [mm].
+    folder : Path
+        What relative paths start from: the design file's folder.
+
+    Raises
+    ------
+    SpecError
+        A layer does not fit the room, or cannot be drawn.
+    FileError
+        A drawing, picture or font cannot be used.
+    """
+    result: list[Laid] = []
+    for layer in layers:
+        fresh = _of_layer(layer, room, folder)
+        cover = joined([area_of(part.shape) for part in fresh])
+        cover = offset(cover, layer.gap_mm, ROUND) if layer.gap_mm > 0.0 else cover
+        result = [kept for part in result for kept in _less(part, cover)] + fresh
+    return tuple(result)
+
+
+def largest_mm(shape: shapely.Geometry, room: Polygon) -> float:
+    """Return the largest factor by which a shape fits a room, both around the origin.
+
+    Parameters
+    ----------
+    shape : shapely geometry
+        Artwork in the unit square.
+    room : Polygon
+        Must hold the origin [mm].
+
+    Returns
+    -------
+    float
+        Length on the pastry of one unit of the artwork, within a nanometre [mm].
+    """
+    low = 0.0
+    high = 2.0 * np.abs(room.bounds).max() / np.abs(shapely.get_coordinates(shape)).max()
+    shapely.prepare(room)
+    while high - low > CLOSE_MM:
+        middle = (low + high) / 2.0
+        if room.covers(_scaled(shape, middle)):
+            low = middle
+        else:
+            high = middle
+    return float(low)
+
+
+def _of_layer(layer: Layer, room: Polygon, folder: Path) -> list[Laid]:
+    """Return the parts of one layer, thickened, placed and copied."""
+    found = _drawn(layer, room, folder)
+    if layer.least_stroke_mm is not None:
+        thick = layer.least_stroke_mm
+        found = [replace(part, shape=thickened(part.shape, thick)) for part in found]
+    placed = [Laid(_copied(part.shape, layer), part.depth_share, layer) for part in found]
+    reach = room.buffer(ROOM_MM)
+    if not all(reach.covers(part.shape) for part in placed):
+        raise SpecError("relief.layers.size_mm", layer.size_mm, _smaller(found, layer, room))
+    return placed
+
+
+def _smaller(found: list[Region], layer: Layer, room: Polygon) -> str:
+    """Return what to do about a layer that does not fit, with the size that does."""
+    around = _moved(MultiPolygon([room]), -layer.x_mm, -layer.y_mm)
+    if layer.size_mm is None or not around.contains(shapely.Point(0.0, 0.0)):
+        return "does not fit on the top there; make it smaller, or move it inwards"
+    whole = shapely.convex_hull(shapely.union_all([region.shape for region in found]))
+    most_mm = layer.size_mm * _largest(whole, around, layer)
+    return f"does not fit on the top; it takes {most_mm:.4g} mm at most"
+
+
+def _drawn(layer: Layer, room: Polygon, folder: Path) -> list[Region]:
+    """Return a layer's regions at their size, before they are moved [mm]."""
+    if layer.motif is not None:
+        return list(motif(layer.motif, _motif_room(layer, room), _motif_size(layer)))
+    if layer.text is not None and layer.along not in (None, Along.STRAIGHT):
+        return list(_on_rim(layer, layer.text, room, folder=folder))
+    if layer.text is not None:
+        return _sized(lettering(layer.text, _font(layer, folder)), layer, room)
+    return _sized(artwork(str(layer.pattern), folder, layer.threshold), layer, room)
+
+
+def _sized(found: tuple[Region, ...], layer: Layer, room: Polygon) -> list[Region]:
+    """Return regions in the unit square at their size [mm].
+
+    They are simplified before they are scaled, at a tolerance that steps with the size: so a small
+    change of size moves no corner, and the volume does not jump.
+    """
+    whole = shapely.convex_hull(shapely.union_all([region.shape for region in found]))
+    around = _moved(MultiPolygon([room]), -layer.x_mm, -layer.y_mm)
+    size_mm = layer.size_mm if layer.size_mm is not None else _largest(whole, around, layer)
+    fine = SIMPLIFIED_MM / 2.0 ** ceil(log2(size_mm))
+    return [
+        Region(_many(_scaled(shapely.simplify(part.shape, fine), size_mm)), part.depth_share)
+        for part in found
+    ]
+
+
+def _largest(whole: shapely.Geometry, around: shapely.Geometry, layer: Layer) -> float:
+    """Return the size that fits, turned and mirrored; the middle of the layer at the origin."""
+    if not around.contains(shapely.Point(0.0, 0.0)):
+        raise SpecError("relief.layers.x_mm", layer.x_mm, "is off the top; move the layer inwards")
+    return largest_mm(_turned(whole, layer.turn_deg), around)
+
+
+def _motif_room(layer: Layer, room: Polygon) -> Polygon:
+    if layer.size_mm is None:
+        return room
+    left, low, right, high = room.bounds
+    return _scaled(room, layer.size_mm / max(right - left, high - low))
+
+
+def _motif_size(layer: Layer) -> MotifSize:
+    usual = USUAL[layer.motif] if layer.motif is not None else None
+    given = {name: getattr(layer, name) for name in ("count", "stroke_mm", "band_mm")}
+    said = {name: value for name, value in given.items() if value is not None}
+    return replace(usual, **said) if usual is not None else MotifSize(**said)
+
+
+def _on_rim(layer: Layer, text: str, room: Polygon, *, folder: Path) -> tuple[Region, ...]:
+    height = layer.size_mm if layer.size_mm is not None else RIM_LETTERS_MM
+    clear = float(room.exterior.distance(shapely.Point(0.0, 0.0)))
+    font = _font(layer, folder)
+    if layer.along is Along.LOWER_RIM:
+        radius = layer.radius_mm if layer.radius_mm is not None else clear - height * 0.25
+        return lower_rim_lettering(text, font, radius_mm=radius, height_mm=height)
+    radius = layer.radius_mm if layer.radius_mm is not None else clear - height * CAP_SHARE
+    return rim_lettering(text, font, radius_mm=radius, height_mm=height)
+
+
+def _font(layer: Layer, folder: Path) -> Path | None:
+    return None if layer.font is None else folder / Path(layer.font).expanduser()
+
+
+def _copied(shape: MultiPolygon, layer: Layer) -> MultiPolygon:
+    """Return a shape turned, moved, copied around the middle and mirrored, as one region."""
+    first = _moved(_turned(shape, layer.turn_deg), layer.x_mm, layer.y_mm)
+    if layer.copies == 1 and not layer.mirrored:
+        return _many(first)
+    ring = [_turned(first, 360.0 * index / layer.copies) for index in range(layer.copies)]
+    if layer.mirrored:
+        ring += [shapely.transform(part, lambda points: points * (-1.0, 1.0)) for part in ring]
+    return multipolygon(joined([area_of(part) for part in ring]), "the copies of a layer")
+
+
+def _less(part: Laid, cover: Area) -> list[Laid]:
+    left = area_of(part.shape) - cover
+    if left.is_empty():
+        return []
+    shape = multipolygon(left, "what a later layer leaves of an earlier one")
+    return [replace(part, shape=shape)]
+
+
+def _scaled(shape: shapely.Geometry, factor: float) -> shapely.Geometry:
+    return shapely.transform(shape, lambda points: points * factor)
+
+
+def _moved(shape: shapely.Geometry, x_mm: float, y_mm: float) -> shapely.Geometry:
+    return shapely.transform(shape, lambda points: points + np.array((x_mm, y_mm)))
+
+
+def _turned(shape: shapely.Geometry, turn_deg: float) -> shapely.Geometry:
+    if turn_deg == 0.0:
+        return shape
+    cosine, sine = cos(radians(turn_deg)), sin(radians(turn_deg))
+    turn = np.array([[cosine, sine], [-sine, cosine]])
+    return shapely.transform(shape, lambda points: points @ turn)
+
+
+def _many(shape: shapely.Geometry) -> MultiPolygon:
+    return shape if isinstance(shape, MultiPolygon) else MultiPolygon([shape])

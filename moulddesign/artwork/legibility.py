@@ -1,0 +1,276 @@
+"""Thinnest strokes and gaps of a region, and strokes thickened to a minimum."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import chain
+from math import hypot, inf, pi
+from typing import Final, TypeAlias
+
+import shapely
+from shapely import MultiPolygon, Point, Polygon
+
+from moulddesign.artwork.areas import Area, area_of, joined, multipolygon, offset, parts
+
+LEAST_MM: Final = 0.1
+"""No printer draws a line so thin; where the search begins [mm]."""
+HAIR_LONG_MM: Final = 0.5
+"""A shorter piece that the smallest disc cannot reach is a corner, not a stroke; our choice."""
+HAIR_WIDE_MM: Final = 1e-3
+"""A hair as thin as this is what booleans leave, not what somebody drew; our choice."""
+STEP: Final = 0.8
+"""Ratio of one width of the search to the next; above `SURVIVES`, so that none is passed over."""
+SURVIVES: Final = 0.75
+FILLS: Final = 0.7
+"""A piece counts as a stroke where a disc of this share of the searched width fills it."""
+ARC: Final = 48
+"""Sides of a circle: its chords lie within 0.22 % of the radius."""
+FINE: Final = 1e-3
+"""How far a region's lines may move before it is searched, as a share of the radius."""
+STEP_NAME: Final = "thicker strokes"
+CHORD: Final = 0.004
+"""What such chords can take off an opened region, as a share of the radius, twice."""
+SLACK: Final = 0.01
+"""How far what a disc cannot reach may be off, as a share of its radius: simplified twice (0.002),
+chords (0.0021) and what the opened region is grown by (0.004)."""
+PASSES: Final = 2
+"""Thickening a taper leaves a shorter one, which the second pass finds."""
+PLACE_SHARE: Final = 0.01
+"""How closely a widest place is found, as a share of the searched width."""
+
+TOUCHES: Final = 0.25
+"""Pieces closer than this share of a width are one place that narrows."""
+
+Shape: TypeAlias = Polygon | MultiPolygon
+
+
+@dataclass(frozen=True, slots=True)
+class Thin:
+    """A thin place.
+
+    Parameters
+    ----------
+    width_mm : float
+        Width of the stroke or gap there [mm].
+    x_mm, y_mm : float
+        Where it is [mm].
+    shape : Polygon
+        The whole of the thin piece.
+    """
+
+    width_mm: float
+    x_mm: float
+    y_mm: float
+    shape: Polygon
+
+
+def least_stroke_mm(region: Shape, *, below_mm: float) -> Thin | None:
+    """Return the thinnest stroke of a region.
+
+    Parameters
+    ----------
+    region : Polygon or MultiPolygon
+        Valid [mm].
+    below_mm : float
+        Strokes at least so wide are not looked for [mm].
+
+    Returns
+    -------
+    Thin or None
+        The thinnest with its width and place [mm], or None where every stroke is at least
+        `below_mm` wide. Of widths under 0.1 mm it finds those half a millimetre long.
+
+    Examples
+    --------
+    >>> bar = shapely.box(0, 0, 20, 1.5)
+    >>> round(least_stroke_mm(bar, below_mm=2.0).width_mm, 2)
+    1.5
+    >>> least_stroke_mm(bar, below_mm=1.4) is None
+    True
+    """
+    searched = (search.pieces() for search in _searches(region, below_mm))
+    for pieces in chain([_hairs(region)], searched):
+        found = [thin for thin in pieces if thin.width_mm < below_mm]
+        if found:
+            return min(found, key=lambda thin: thin.width_mm)
+    return None
+
+
+def least_gap_mm(region: Shape, *, below_mm: float) -> Thin | None:
+    """Return the thinnest gap of a region: the thinnest stroke of what lies around it.
+
+    Parameters
+    ----------
+    region : Polygon or MultiPolygon
+        Valid [mm].
+    below_mm : float
+        Gaps at least so wide are not looked for [mm].
+
+    Examples
+    --------
+    >>> two = shapely.union_all([shapely.box(0, 0, 9, 4), shapely.box(0, 4.8, 9, 9)])
+    >>> round(least_gap_mm(two, below_mm=2.0).width_mm, 2)
+    0.8
+    """
+    return least_stroke_mm(_around(region, 4.0 * below_mm), below_mm=below_mm)
+
+
+def thin_strokes(region: Shape, *, below_mm: float) -> tuple[Thin, ...]:
+    """Return every stroke thinner than a width, the thinnest first.
+
+    Parameters
+    ----------
+    region : Polygon or MultiPolygon
+        Valid [mm].
+    below_mm : float
+        The width; of places closer together than this only the thinnest is returned [mm].
+
+    Examples
+    --------
+    >>> comb = shapely.union_all([shapely.box(0, 0, 9, 4), shapely.box(1, 4, 1.5, 9)])
+    >>> [round(thin.width_mm, 2) for thin in thin_strokes(comb, below_mm=0.6)]
+    [0.5]
+    """
+    found = [thin for search in _searches(region, below_mm) for thin in search.pieces()]
+    found += _hairs(region)
+    kept: list[Thin] = []
+    for thin in sorted(found, key=lambda thin: (thin.width_mm, thin.x_mm, thin.y_mm)):
+        near = any(hypot(thin.x_mm - k.x_mm, thin.y_mm - k.y_mm) < below_mm for k in kept)
+        same = any(thin.shape.distance(k.shape) < TOUCHES * below_mm for k in kept)
+        if thin.width_mm < below_mm and not near and not same:
+            kept.append(thin)
+    return tuple(kept)
+
+
+def thin_gaps(region: Shape, *, below_mm: float) -> tuple[Thin, ...]:
+    """Return every gap thinner than a width, the thinnest first.
+
+    Parameters
+    ----------
+    region : Polygon or MultiPolygon
+        Valid [mm].
+    below_mm : float
+        The width; of places closer together than this only the thinnest is returned [mm].
+    """
+    return thin_strokes(_around(region, 4.0 * below_mm), below_mm=below_mm)
+
+
+def thickened(region: Shape, least_mm: float) -> MultiPolygon:
+    """Return a region whose strokes are at least so wide.
+
+    Parameters
+    ----------
+    region : Polygon or MultiPolygon
+        Valid [mm].
+    least_mm : float
+        Width that thin strokes are brought to; they come out wider by up to a quarter of what
+        they were [mm].
+
+    Returns
+    -------
+    MultiPolygon
+        The region with its thin strokes thickened to both sides; gaps beside them shrink.
+    """
+    area = area_of(region)
+    for _ in range(PASSES):
+        area = _thickened_once(area, least_mm)
+    return multipolygon(area, STEP_NAME)
+
+
+def _thickened_once(region: Area, least_mm: float) -> Area:
+    grown = [region]
+    for search in _searches(multipolygon(region, STEP_NAME), least_mm):
+        pieces = [thin.shape for thin in search.pieces() if thin.width_mm < least_mm]
+        if pieces:
+            near = offset(joined([area_of(piece) for piece in pieces]), 0.1 * search.radius, ARC)
+            spine = offset(region, -search.radius * SURVIVES, ARC) ^ near
+            grown.append(offset(spine, least_mm / 2.0, ARC))
+    return joined(grown)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Search:
+    """Looks for strokes between three quarters of a width, twice the radius, and that width.
+
+    `whole` is the region, and `rest` what a disc of the radius cannot reach in it.
+    """
+
+    radius: float
+    whole: Area
+    rest: Area
+
+    def pieces(self) -> tuple[Thin, ...]:
+        """Return the strokes of about this width."""
+        least = pi * (FILLS * self.radius) ** 2
+        if all(part.area() < least for part in self.rest.decompose()):
+            return ()
+        surviving = _opened(self.whole, self.radius * SURVIVES) ^ self.rest
+        found = (
+            _widest(piece, self.radius)
+            for piece in parts(surviving, least, "the search for thin strokes")
+        )
+        return tuple(thin for thin in found if thin.width_mm >= 2.0 * self.radius * FILLS)
+
+    def may_hold(self, radius: float) -> bool:
+        """Return whether strokes of a smaller radius can lie in what this disc cannot reach.
+
+        A wider disc reaches less, so a stroke lies in this rest too, and its disc with it.
+        """
+        return not offset(self.rest, SLACK * self.radius - FILLS * radius, ARC).is_empty()
+
+
+def _searches(region: Shape, below_mm: float) -> list[_Search]:
+    """Return searches of rising width that together find every stroke thinner than a width."""
+    area, found = area_of(region), list[_Search]()
+    radii = [width / 2.0 for width in _widths(below_mm)]
+    while radii:
+        found.append(_search(area, radii.pop()))
+        while radii and not found[-1].may_hold(radii[-1]):
+            radii.pop()
+    return found[::-1]
+
+
+def _hairs(region: Shape) -> tuple[Thin, ...]:
+    """Return strokes too thin for any search: what the smallest disc cannot reach, and is long.
+
+    Of a corner it leaves less than the length of a hair, and booleans leave less than its area.
+    """
+    rest = _search(area_of(region), LEAST_MM / 2.0).rest
+    pieces = parts(rest, HAIR_LONG_MM * HAIR_WIDE_MM, "the search for hairs")
+    long = [piece for piece in pieces if piece.length / 2.0 >= HAIR_LONG_MM]
+    return tuple(_widest(piece, LEAST_MM / 2.0) for piece in long)
+
+
+def _search(area: Area, radius: float) -> _Search:
+    whole = area.simplify(FINE * radius)
+    # grown by what the chords took off, so that flanks do not fall out as hairs
+    kept = offset(_opened(whole, radius), CHORD * radius, ARC)
+    return _Search(radius=radius, whole=whole, rest=whole - kept)
+
+
+def _around(region: Shape, margin_mm: float) -> MultiPolygon:
+    """Return what lies around a region, out to a margin; nothing where it is empty."""
+    if region.is_empty:
+        return MultiPolygon()
+    left, low, right, high = region.bounds
+    frame = shapely.box(left - margin_mm, low - margin_mm, right + margin_mm, high + margin_mm)
+    return multipolygon(area_of(frame) - area_of(region), "the search for gaps")
+
+
+def _widths(below_mm: float) -> Iterator[float]:
+    """Yield widths from the least up to one that still finds all below `below_mm`."""
+    width = LEAST_MM
+    while width * SURVIVES < below_mm:
+        yield width
+        width /= STEP
+
+
+def _opened(area: Area, radius_mm: float) -> Area:
+    return offset(offset(area, -radius_mm, ARC), radius_mm, ARC)
+
+
+def _widest(piece: Polygon, radius_mm: float) -> Thin:
+    """Return the widest place of a piece: the stroke's width where the piece is one."""
+    spoke = shapely.maximum_inscribed_circle(piece, tolerance=PLACE_SHARE * radius_mm)
+    centre = Point(spoke.coords[0])
+    width = 2.0 * spoke.length if spoke.length < inf else 0.0
+    return Thin(width, centre.x, centre.y, piece)

@@ -1,0 +1,440 @@
+"""Lettering: a font file shaped and outlined, and lines of text, straight or along a circle."""
+
+import unicodedata
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib.util import find_spec
+from io import BytesIO
+from math import pi
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import uharfbuzz
+from bidi import algorithm
+from fontTools.pens.basePen import BasePen
+from fontTools.ttLib import TTFont, TTLibError
+from numpy.typing import NDArray
+from picosvg.svg_transform import Affine2D
+
+from moulddesign.artwork.areas import (
+    FLATNESS,
+    Area,
+    Command,
+    Region,
+    joined,
+    nonzero,
+    polylines,
+    regions,
+)
+from moulddesign.core import FileError, SpecError
+
+MOST_BYTES: Final = 60_000_000
+DEFAULT: Final = "DejaVuSans-Bold.ttf"
+"""Bold, for thin strokes do not press; matplotlib ships it."""
+OUTLINES: Final = ("glyf", "CFF ", "CFF2")
+
+
+@dataclass(frozen=True, slots=True)
+class Glyph:
+    """One glyph where shaping puts it, in font units.
+
+    Parameters
+    ----------
+    commands : tuple of Command
+        Its outline about its own origin, y up.
+    x, y : float
+        Its origin on the line.
+    centre : float
+        Middle of the advance of the characters that it belongs to.
+    joined : bool
+        Whether its script joins letters.
+    """
+
+    commands: tuple[Command, ...]
+    x: float
+    y: float
+    centre: float
+    joined: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One shaped line: its glyphs from left to right, and its advance [font units]."""
+
+    glyphs: tuple[Glyph, ...]
+    advance: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Font:
+    """An opened font.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    outlines : TTFont
+        fontTools' view.
+    shaper : uharfbuzz.Font
+        HarfBuzz's view.
+    """
+
+    path: Path
+    outlines: Any
+    shaper: Any
+
+    @property
+    def em(self) -> float:
+        """Units in the em square."""
+        return float(self.outlines["head"].unitsPerEm)
+
+    @property
+    def pitch(self) -> float:
+        """From one line to the next [font units]."""
+        head = self.outlines["hhea"]
+        return float(head.ascent - head.descent + head.lineGap)
+
+
+def default_font() -> Path:
+    """Return the font that is used where none is given.
+
+    Raises
+    ------
+    FileError
+        The package that ships it is not whole.
+    """
+    spec = find_spec("matplotlib")
+    roots = spec.submodule_search_locations if spec else None
+    path = Path(roots[0] if roots else ".") / "mpl-data" / "fonts" / "ttf" / DEFAULT
+    if not path.is_file():
+        raise FileError(str(path), "is missing; install matplotlib again, or give a font")
+    return path
+
+
+@cache
+def opened(path: Path) -> Font:
+    """Return an opened TrueType or OpenType font; the first of a collection.
+
+    Raises
+    ------
+    FileError
+        It cannot be read, is too large, or holds no outlines.
+    """
+    try:
+        with path.open("rb") as file:
+            raw = file.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise FileError(str(path), f"cannot be read ({error.strerror})") from error
+    if len(raw) > MOST_BYTES:
+        raise FileError(str(path), "is larger than 60 MB; give a font for one script")
+    try:
+        outlines = TTFont(BytesIO(raw), fontNumber=0, lazy=True)
+        shaper = uharfbuzz.Font(uharfbuzz.Face(uharfbuzz.Blob(raw)))
+    except (TTLibError, uharfbuzz.HarfBuzzError) as error:
+        raise FileError(str(path), "is not a TrueType or OpenType font") from error
+    if not any(table in outlines for table in OUTLINES):
+        raise FileError(str(path), "holds no outlines; give a TrueType or OpenType font")
+    return Font(path, outlines, shaper)
+
+
+def shaped(text: str, font: Font) -> Line:
+    """Return one line of text, kerned and in the order in which it is seen.
+
+    Parameters
+    ----------
+    text : str
+        Of any script; directions follow the Unicode Bidirectional Algorithm.
+    font : Font
+        Its features for kerning, ligatures and joining are applied.
+
+    Raises
+    ------
+    SpecError
+        The font has no glyph for a character.
+    """
+    glyphs: list[Glyph] = []
+    pen = 0.0
+    for run, backward in _runs(text):
+        found, pen = _shaped_run(run, font, pen, backward=backward)
+        glyphs += found
+    return Line(tuple(glyphs), pen)
+
+
+def _runs(text: str) -> list[tuple[str, bool]]:
+    """Return the runs of one direction from left to right, each with whether it reads leftwards."""
+    store: Any = algorithm.get_empty_storage()
+    store["base_level"] = algorithm.get_base_level(text)
+    store["base_dir"] = ("L", "R")[store["base_level"]]
+    algorithm.get_embedding_levels(text, store)
+    algorithm.explicit_embed_and_overrides(store)
+    algorithm.resolve_weak_types(store)
+    algorithm.resolve_neutral_types(store, debug=False)
+    algorithm.resolve_implicit_levels(store, debug=False)
+    runs: list[tuple[str, int]] = []
+    for char in store["chars"]:
+        if runs and runs[-1][1] == char["level"]:
+            runs[-1] = (runs[-1][0] + char["ch"], char["level"])
+        else:
+            runs.append((char["ch"], char["level"]))
+    return [(run, level % 2 == 1) for run, level in _reordered(runs)]
+
+
+def _reordered(runs: list[tuple[str, int]]) -> list[tuple[str, int]]:
+    """Return runs as they are seen: rule L2 of Unicode Standard Annex 9, on whole runs."""
+    for level in range(max((level for _, level in runs), default=0), 0, -1):
+        start = 0
+        while start < len(runs):
+            end = start
+            while end < len(runs) and runs[end][1] >= level:
+                end += 1
+            runs[start:end] = runs[start:end][::-1]
+            start = end + 1
+    return runs
+
+
+def _shaped_run(run: str, font: Font, pen: float, *, backward: bool) -> tuple[list[Glyph], float]:
+    buffer = uharfbuzz.Buffer()
+    buffer.add_str(run)
+    buffer.guess_segment_properties()
+    buffer.direction = "rtl" if backward else "ltr"
+    uharfbuzz.shape(font.shaper, buffer)
+    infos, places = buffer.glyph_infos, buffer.glyph_positions
+    centres = _centres(infos, places, pen)
+    joined = any(unicodedata.bidirectional(char) == "AL" for char in run)
+    glyphs: list[Glyph] = []
+    for info, place in zip(infos, places, strict=True):
+        _require(info, run, font)
+        glyphs.append(
+            Glyph(
+                _outline(font, info.codepoint), pen + place.x_offset, float(place.y_offset),
+                centres[info.cluster], joined,
+            )
+        )  # fmt: skip
+        pen += place.x_advance
+    return glyphs, pen
+
+
+def _centres(infos: Sequence[Any], places: Sequence[Any], pen: float) -> dict[int, float]:
+    """Return the middle of each cluster's advance, so that marks turn with their letter."""
+    spans: dict[int, tuple[float, float]] = {}
+    for info, place in zip(infos, places, strict=True):
+        start, _ = spans.get(info.cluster, (pen, pen))
+        pen += place.x_advance
+        spans[info.cluster] = (start, pen)
+    return {cluster: (start + end) / 2.0 for cluster, (start, end) in spans.items()}
+
+
+def _require(info: Any, run: str, font: Font) -> None:  # noqa: ANN401 (uharfbuzz's own type)
+    if info.codepoint == 0:
+        char = run[info.cluster]
+        name = unicodedata.name(char, "no name")
+        need = (
+            f"has U+{ord(char):04X} {name}, for which {font.path.name} has no glyph; "
+            "give a font that has it"
+        )
+        raise SpecError("text", char, need)
+
+
+def _outline(font: Font, number: int) -> tuple[Command, ...]:
+    glyphs = font.outlines.getGlyphSet()
+    pen = _CommandPen(glyphs)
+    glyphs[font.outlines.getGlyphName(number)].draw(pen)
+    return tuple(pen.commands)
+
+
+class _CommandPen(BasePen):  # type: ignore[misc]  # fontTools has no types
+    """A pen that writes path commands; the base class takes components and quadratics apart."""
+
+    def __init__(self, glyphs: Any) -> None:  # noqa: ANN401
+        super().__init__(glyphs)
+        self.commands: list[Command] = []
+
+    def _add(self, letter: str, *points: tuple[float, float]) -> None:
+        self.commands.append((letter, tuple(float(value) for point in points for value in point)))
+
+    def _moveTo(self, point: Any) -> None:  # noqa: ANN401, N802
+        self._add("M", point)
+
+    def _lineTo(self, point: Any) -> None:  # noqa: ANN401, N802
+        self._add("L", point)
+
+    def _curveToOne(self, *points: Any) -> None:  # noqa: ANN401, N802
+        self._add("C", *points)
+
+    def _qCurveToOne(self, *points: Any) -> None:  # noqa: ANN401, N802
+        self._add("Q", *points)
+
+    def _closePath(self) -> None:  # noqa: N802
+        self._add("Z")
+
+
+MOST_CHARACTERS: Final = 400
+Points = NDArray[np.float64]
+
+
+def lettering(text: str, font: Path | None = None) -> tuple[Region, ...]:
+    """Return lines of text, centred one below the other.
+
+    Parameters
+    ----------
+    text : str
+        Lines are parted by line breaks. Any script that the font has glyphs for.
+    font : Path, optional
+        A TrueType or OpenType file; a bold sans serif where it is left out.
+
+    Returns
+    -------
+    tuple of Region
+        One region of full depth around the origin; the larger side of its box is 1.
+
+    Raises
+    ------
+    SpecError
+        The text is empty or too long, or the font has no glyph for a character.
+    FileError
+        The font cannot be read.
+    """
+    face = opened(font or default_font())
+    areas = [nonzero(lines) for lines in _set_lines(_checked(text), face)]
+    return _fitted(joined(areas), text)
+
+
+def rim_lettering(
+    text: str, font: Path | None, *, radius_mm: float, height_mm: float
+) -> tuple[Region, ...]:
+    """Return text along the top of a circle, its feet towards the centre.
+
+    Parameters
+    ----------
+    text : str
+        One line.
+    font : Path, optional
+        A TrueType or OpenType file.
+    radius_mm : float
+        Radius of the base line [mm].
+    height_mm : float
+        Size of the letters: the font's em [mm].
+
+    Returns
+    -------
+    tuple of Region
+        One region of full depth around the circle's centre [mm]. Letters are turned, not bent,
+        but in scripts that join them.
+
+    Raises
+    ------
+    SpecError
+        The text is empty, too long for the circle, or a character has no glyph.
+    FileError
+        The font cannot be read.
+    """
+    return _around(text, font, radius_mm=radius_mm, height_mm=height_mm)
+
+
+def lower_rim_lettering(
+    text: str, font: Path | None, *, radius_mm: float, height_mm: float
+) -> tuple[Region, ...]:
+    """Return text along the bottom of a circle, its heads towards the centre.
+
+    The parameters are those of `rim_lettering`; the radius is again that of the base line.
+    """
+    return _around(text, font, radius_mm=-radius_mm, height_mm=height_mm)
+
+
+def _around(
+    text: str, font: Path | None, *, radius_mm: float, height_mm: float
+) -> tuple[Region, ...]:
+    """Return text on a circle about the origin; a negative radius is its lower side."""
+    face = opened(font or default_font())
+    scale = height_mm / face.em
+    (line,) = [shaped(part, face) for part in _checked(text, most_lines=1)]
+    full = 2.0 * pi * abs(radius_mm)
+    if not 0.0 < line.advance * scale <= full:
+        need = (
+            f"runs {line.advance * scale:.1f} mm, and the rim is {full:.1f} mm long: "
+            "shorten it, or make the letters smaller"
+        )
+        raise SpecError("text", text, need)
+    middle = line.advance / 2.0
+    areas = [
+        nonzero(_bent(glyph, middle, radius_mm=radius_mm, scale=scale))
+        for glyph in line.glyphs
+        if glyph.commands
+    ]
+    return _drawn(joined(areas), text)
+
+
+def _bent(glyph: Glyph, middle: float, *, radius_mm: float, scale: float) -> list[Points]:
+    """Return a glyph turned into its place on the circle; bent where its script joins letters."""
+    flatness = FLATNESS * abs(radius_mm) * 2.0 / scale
+    place = Affine2D(1.0, 0.0, 0.0, 1.0, glyph.x, glyph.y)
+    lines = polylines(glyph.commands, place, flatness)
+    result: list[Points] = []
+    for line in lines:
+        fine = _finer(line, abs(radius_mm) / scale / 90.0) if glyph.joined else line
+        x, y = (fine * scale).T
+        centre = x if glyph.joined else np.full_like(x, glyph.centre * scale)
+        angle = (centre - middle * scale) / radius_mm
+        across, up = x - centre, y + radius_mm
+        result.append(
+            np.stack(
+                [
+                    across * np.cos(angle) + up * np.sin(angle),
+                    up * np.cos(angle) - across * np.sin(angle),
+                ],
+                axis=1,
+            )
+        )
+    return result
+
+
+def _finer(line: Points, longest: float) -> Points:
+    """Return a closed line with points added, so that bending it bends its straight parts."""
+    ends = np.roll(line, -1, axis=0)
+    counts = np.maximum(np.ceil(np.hypot(*(ends - line).T) / longest).astype(int), 1)
+    pieces = [
+        start + (end - start) * np.arange(count)[:, None] / count
+        for start, end, count in zip(line, ends, counts, strict=True)
+    ]
+    return np.concatenate(pieces)
+
+
+def _set_lines(lines: list[str], face: Font) -> Iterator[list[Points]]:
+    """Yield each glyph's outline, lines centred at x = 0 and the first at y = 0 [font units]."""
+    flatness = FLATNESS * face.em
+    for row, text in enumerate(lines):
+        line = shaped(text, face)
+        for glyph in line.glyphs:
+            x, y = glyph.x - line.advance / 2.0, glyph.y - row * face.pitch
+            yield polylines(glyph.commands, Affine2D(1.0, 0.0, 0.0, 1.0, x, y), flatness)
+
+
+def _checked(text: str, most_lines: int = 40) -> list[str]:
+    lines = [line.strip() for line in text.strip().splitlines()]
+    if not any(lines):
+        raise SpecError("text", text, "must hold something to read")
+    if len(text) > MOST_CHARACTERS:
+        need = f"must have at most {MOST_CHARACTERS} characters; a pastry reads a few words"
+        raise SpecError("text", text[:40], need)
+    if len(lines) > most_lines:
+        raise SpecError("text", text, f"must have at most {most_lines} line here")
+    return lines
+
+
+def _fitted(area: Area, text: str) -> tuple[Region, ...]:
+    """Return an area centred and scaled so that the larger side of its box is 1."""
+    if area.is_empty():
+        return _drawn(area, text)
+    left, low, right, high = area.bounds()
+    scale = 1.0 / max(right - left, high - low)
+    moved = area.translate((-(left + right) / 2.0, -(low + high) / 2.0))
+    return _drawn(moved.scale((scale, scale)), text)
+
+
+def _drawn(area: Area, text: str) -> tuple[Region, ...]:
+    found = regions([(area, 1.0)], "the lettering")
+    if not found:
+        raise SpecError("text", text, "draws nothing; it holds only spaces or marks")
+    return found

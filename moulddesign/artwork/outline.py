@@ -1,0 +1,365 @@
+"""The outline of a pastry seen from above, of each kind.
+
+The width that holds an area or volume.
+"""
+
+from dataclasses import dataclass, replace
+from math import acos, atan2, ceil, copysign, cos, pi, sin, sqrt, tan
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import shapely
+from scipy.optimize import brentq
+
+from moulddesign.artwork.patterns import artwork
+from moulddesign.core import FileError, SpecError
+from moulddesign.design import PastryTable
+from moulddesign.geometry import Points
+
+CHORD_MM: Final = 0.002
+"""Largest distance of a chord from the arc that it stands for [mm]."""
+ROUND_QUARTER: Final = 48
+"""Chords of a quarter turn where a drawn outline is moved in or out."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arc:
+    """A piece of an outline around a centre; the next one begins where a straight line leads.
+
+    Parameters
+    ----------
+    centre : tuple of float
+        Centre [mm].
+    radius_mm : float
+        Radius; 0 is a sharp corner [mm].
+    start_rad, turn_rad : float
+        Heading of its first point seen from the centre, and the angle to its last: positive
+        where the outline is convex, negative in a valley [rad].
+    """
+
+    centre: tuple[float, float]
+    radius_mm: float
+    start_rad: float
+    turn_rad: float
+
+    def at(self, shares: Points) -> Points:
+        """Return points along it, 0 its first and 1 its last, shape (n, 2) [mm]."""
+        angles = self.start_rad + self.turn_rad * shares
+        way = np.column_stack([np.cos(angles), np.sin(angles)])
+        return np.array(self.centre) + self.radius_mm * way
+
+    def chords(self) -> Points:
+        """Return points along it, chords within `CHORD_MM`, both ends included."""
+        parts = 1
+        if self.radius_mm > CHORD_MM:
+            # Even, and a multiple of 4 over a full turn: extreme points stay, so widths are true.
+            parts = 4 * ceil(abs(self.turn_rad) / 8.0 / acos(1.0 - CHORD_MM / self.radius_mm))
+        return self.at(np.linspace(0.0, 1.0, parts + 1))
+
+    def inset(self, by_mm: float) -> "Arc":
+        """Return its parallel inside the outline, around the same centre."""
+        return replace(self, radius_mm=self.radius_mm - copysign(1.0, self.turn_rad) * by_mm)
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Outline:
+    """An outline, centred on the origin.
+
+    Parameters
+    ----------
+    name : str
+        `round`, `square`, `hexagon`, `octagon`, `scalloped` or `drawn`.
+    width_mm, depth_mm : float
+        Extent along x and y [mm].
+    arcs : tuple of Arc
+        Its exact curves, counter-clockwise; none where it is drawn.
+    points : ndarray, shape (n, 2)
+        Corners of the polygon, counter-clockwise, within `CHORD_MM` of the arcs [mm].
+    """
+
+    name: str
+    width_mm: float
+    depth_mm: float
+    arcs: tuple[Arc, ...]
+    points: Points
+
+    @property
+    def shape(self) -> shapely.Polygon:
+        """The polygon."""
+        return shapely.Polygon(self.points)
+
+    @property
+    def area_mm2(self) -> float:
+        """Area of the polygon [mm^2]."""
+        return float(self.shape.area)
+
+    @property
+    def corner_radius_mm(self) -> float:
+        """Radius of the corners of a regular polygon; 0 where they are sharp, or none [mm]."""
+        lobed = self.name in {"round", "scalloped"}
+        return self.arcs[0].radius_mm if self.arcs and not lobed else 0.0
+
+    @property
+    def circumradius_mm(self) -> float:
+        """Largest distance of a point from the centre [mm]."""
+        return float(np.linalg.norm(self.points, axis=1).max())
+
+    def inset(self, by_mm: float) -> "Outline":
+        """Return the parallel outline inside (outside where negative), arcs staying arcs.
+
+        Raises
+        ------
+        SpecError
+            Nothing is left, or it falls apart.
+        """
+        width_mm = self.width_mm - 2.0 * by_mm
+        if width_mm <= 0.0:
+            raise SpecError("inset", by_mm, f"must be below half the width of {self.width_mm:g} mm")
+        arcs = tuple(arc.inset(by_mm) for arc in self.arcs)
+        if arcs and min(arc.radius_mm for arc in arcs) > 0.0:
+            return of_arcs(self.name, arcs)
+        return self._moved(by_mm)
+
+    def _moved(self, by_mm: float) -> "Outline":
+        """Return the parallel of an outline whose arcs are none, or used up."""
+        moved = self.shape.buffer(-by_mm, quad_segs=ROUND_QUARTER).simplify(CHORD_MM / 4.0)
+        if moved.geom_type != "Polygon" or moved.is_empty or moved.interiors:
+            raise SpecError("inset", by_mm, "takes the outline apart; take a smaller one")
+        return of_points(self.name, ring(moved))
+
+
+def of_arcs(name: str, arcs: tuple[Arc, ...]) -> Outline:
+    """Return the outline of arcs, straight lines between them."""
+    points = np.concatenate([arc.chords() for arc in arcs])
+    fresh = np.linalg.norm(points - np.roll(points, 1, axis=0), axis=1) > CHORD_MM
+    return replace(of_points(name, points[fresh]), arcs=arcs)
+
+
+def of_points(name: str, points: Points) -> Outline:
+    """Return the outline of a polygon, counter-clockwise, shape (n, 2) [mm]."""
+    points = np.ascontiguousarray(points)
+    points.setflags(write=False)
+    width, depth = np.ptp(points, axis=0).tolist()
+    return Outline(name=name, width_mm=width, depth_mm=depth, arcs=(), points=points)
+
+
+def ring(shape: shapely.Polygon) -> Points:
+    """Return a polygon's corners, counter-clockwise, none twice, shape (n, 2) [mm]."""
+    corners: Points = shapely.get_coordinates(shapely.orient_polygons(shape).exterior)[:-1]
+    return corners
+
+
+SIDES: Final = {"square": 4, "hexagon": 6, "octagon": 8}
+"""Outlines that are regular polygons, a flat at each end of the x axis."""
+VALLEY_RATIO: Final = 1.0 / 3.0
+"""Radius of a valley between lobes, as a share of the lobe's; our choice."""
+
+
+def round_outline(width_mm: float) -> Outline:
+    """Return a circle of a diameter [mm]."""
+    circle = Arc(centre=(0.0, 0.0), radius_mm=width_mm / 2.0, start_rad=0.0, turn_rad=2.0 * pi)
+    return of_arcs("round", (circle,))
+
+
+def polygon_outline(name: str, width_mm: float, corner_radius_mm: float) -> Outline:
+    """Return a regular polygon with rounded corners.
+
+    Parameters
+    ----------
+    name : str
+        One of `SIDES`.
+    width_mm : float
+        Across the flats [mm].
+    corner_radius_mm : float
+        Radius of the corners [mm].
+
+    Raises
+    ------
+    SpecError
+        The corner radius exceeds half the width.
+    """
+    half = width_mm / 2.0
+    if corner_radius_mm > half:
+        raise SpecError(
+            "pastry.corner_radius_mm",
+            corner_radius_mm,
+            f"must be at most half the width, {half:.4g} mm here; take a smaller radius or round",
+        )
+    turn = 2.0 * pi / SIDES[name]
+    reach = (half - corner_radius_mm) / cos(turn / 2.0)
+    arcs = tuple(
+        Arc(
+            centre=(reach * cos(at), reach * sin(at)),
+            radius_mm=corner_radius_mm,
+            start_rad=at - turn / 2.0,
+            turn_rad=turn,
+        )
+        for at in (turn * (number + 0.5) for number in range(SIDES[name]))
+    )
+    return of_arcs(name, arcs)
+
+
+def scalloped_outline(width_mm: float, lobes: int, lobe_depth_mm: float) -> Outline:
+    """Return a ring of equal lobes, the valleys between them rounded.
+
+    Parameters
+    ----------
+    width_mm : float
+        Diameter of the circle around the lobes [mm].
+    lobes : int
+        Number of lobes.
+    lobe_depth_mm : float
+        How far the valleys lie inside that circle before they are rounded [mm].
+
+    Raises
+    ------
+    SpecError
+        The valleys reach too far in for so many lobes.
+
+    Notes
+    -----
+    A lobe is an arc through its crest (R, 0) and the valley P at the angle pi / n and the radius
+    R - d; its centre lies on the x axis at c = (R^2 - P^2) / (2 (R - P_x)). The valley is an arc
+    of a third of the lobe's radius that touches both lobes from outside.
+    """
+    crest, half = width_mm / 2.0, pi / lobes
+    valley = crest - lobe_depth_mm
+    centre = (crest**2 - valley**2) / (2.0 * (crest - valley * cos(half)))
+    radius = crest - centre
+    # The valley's centre: on the ray at pi / n, one lobe's and one valley's radius from c.
+    across = centre * sin(half)
+    reach = radius * (1.0 + VALLEY_RATIO)
+    if valley <= 0.0 or centre <= 0.0 or across >= radius:
+        raise SpecError(
+            "pastry.lobe_depth_mm",
+            lobe_depth_mm,
+            f"does not go with {lobes} lobes on {width_mm:.4g} mm; take another depth or number",
+        )
+    out = centre * cos(half) + sqrt(reach**2 - across**2)
+    heading = atan2(out * sin(half), out * cos(half) - centre)
+    arcs = []
+    for at in (2.0 * half * number for number in range(lobes)):
+        arcs.append(
+            Arc(
+                centre=(centre * cos(at), centre * sin(at)),
+                radius_mm=radius,
+                start_rad=at - heading,
+                turn_rad=2.0 * heading,
+            )
+        )
+        arcs.append(
+            Arc(
+                centre=(out * cos(at + half), out * sin(at + half)),
+                radius_mm=VALLEY_RATIO * radius,
+                start_rad=at + heading - pi,
+                turn_rad=2.0 * (half - heading),
+            )
+        )
+    return of_arcs("scalloped", tuple(arcs))
+
+
+def drawn_outline(path: str, width_mm: float) -> Outline:
+    """Return the outline that a drawing holds, centred on its centroid.
+
+    Parameters
+    ----------
+    path : str
+        SVG file with one closed shape, without holes.
+    width_mm : float
+        Its extent along x [mm].
+
+    Raises
+    ------
+    FileError
+        The drawing holds something else.
+    """
+    shape = shapely.union_all([region.shape for region in artwork(path, Path())])
+    parts = shapely.get_parts(shape)
+    if len(parts) != 1 or parts[0].interiors:
+        raise FileError(
+            path, "must hold one closed shape without holes to be an outline; join its parts"
+        )
+    points = ring(parts[0])
+    points = points - shapely.get_coordinates(parts[0].centroid)
+    return of_points("drawn", points * width_mm / np.ptp(points[:, 0]))
+
+
+def of_width(table: PastryTable, width_mm: float) -> Outline:
+    """Return the outline that a design asks for, at a width [mm].
+
+    Raises
+    ------
+    SpecError
+        The corner radius or the lobes do not fit the width.
+    FileError
+        The drawing cannot be read or is no outline.
+    """
+    if table.outline == "round":
+        return round_outline(width_mm)
+    if table.outline in SIDES:
+        return polygon_outline(table.outline, width_mm, table.corner_radius_mm)
+    if table.outline == "scalloped":
+        return scalloped_outline(width_mm, table.lobes, table.lobe_depth_mm)
+    return drawn_outline(table.outline, width_mm)
+
+
+def width_for_area_mm(table: PastryTable, area_mm2: float) -> float:
+    """Return the width at which an outline has an area.
+
+    Parameters
+    ----------
+    table : PastryTable
+        Round: pi w^2 / 4. Regular polygon of n sides: n w^2 tan(pi / n) / 4
+        - n r^2 (tan(pi / n) - pi / n), the square's w^2 - (4 - pi) r^2 among them. A drawing
+        grows with w^2. Scalloped: by a root finder.
+    area_mm2 : float
+        Area [mm^2].
+
+    Returns
+    -------
+    float
+        Width, exact [mm].
+    """
+    if table.outline == "round":
+        return 2.0 * sqrt(area_mm2 / pi)
+    if table.outline in SIDES:
+        sides = SIDES[table.outline]
+        slope = tan(pi / sides)
+        corners_mm2 = sides * table.corner_radius_mm**2 * (slope - pi / sides)
+        return 2.0 * sqrt((area_mm2 + corners_mm2) / (sides * slope))
+    if table.outline == "scalloped":
+        least_mm = 2.0 * sqrt(area_mm2 / pi)
+        most_mm = least_mm + 2.0 * table.lobe_depth_mm
+
+        def missing_mm2(width_mm: float) -> float:
+            return of_width(table, width_mm).area_mm2 - area_mm2
+
+        return float(brentq(missing_mm2, least_mm, most_mm, xtol=1e-5))
+    return sqrt(area_mm2 / drawn_outline(table.outline, 1.0).area_mm2)
+
+
+def width_for_volume_mm(table: PastryTable, volume_mm3: float, height_to_width: float) -> float:
+    """Return the width of the prism of a volume and a proportion.
+
+    Parameters
+    ----------
+    table : PastryTable
+        The kind of outline.
+    volume_mm3 : float
+        Volume of the prism [mm^3].
+    height_to_width : float
+        Height as a share of the width.
+
+    Returns
+    -------
+    float
+        Width, exact [mm].
+    """
+    widest = width_for_area_mm(table, (2.0 * volume_mm3 / height_to_width) ** (2 / 3)) * 2.0
+
+    def excess(width_mm: float) -> float:
+        # The prism's height is V / area; the width sought is that height over the proportion.
+        return width_for_area_mm(table, volume_mm3 / (height_to_width * width_mm)) - width_mm
+
+    return float(brentq(excess, 1e-3, widest, xtol=1e-9))

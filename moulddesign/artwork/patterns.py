@@ -1,0 +1,277 @@
+"""Artwork by name or by file: a bundled pattern, an SVG drawing, or a picture, which is traced."""
+
+import warnings
+from dataclasses import dataclass
+from difflib import get_close_matches
+from importlib.resources import files
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from PIL import Image, ImageOps, UnidentifiedImageError
+from skimage.filters import gaussian, threshold_otsu
+from skimage.measure import find_contours
+
+from moulddesign.artwork.areas import Region, area_of, even_odd, multipolygon, regions
+from moulddesign.artwork.svg import parsed, read, svg_regions
+from moulddesign.artwork.svg_shapes import name_of
+from moulddesign.core import FileError, SpecError
+from moulddesign.design import Design
+
+MOST_PIXELS: Final = 50_000_000
+MOST_TRACED: Final = 1600
+"""Pixels along the larger side that are traced; a larger picture is scaled down to it."""
+LEAST_PIXELS: Final = 16
+SMOOTHING_PX: Final = 0.8
+"""Spread of the blur before the threshold: takes the stairs out of an edge without grey pixels."""
+SIMPLER_PX: Final = 0.15
+"""How far a contour may move when points are left out, in pixels of what is traced."""
+WHITE: Final = 255.0
+DEEP: Final = 65_535.0
+FLAT: Final = 1.0 / 255.0
+
+
+def picture_regions(path: Path, threshold: float | None = None) -> tuple[Region, ...]:
+    """Return what is dark in a PNG or JPEG picture.
+
+    Parameters
+    ----------
+    path : Path
+        The file. Its larger side becomes 1, around the origin; clear pixels count as white.
+    threshold : float, optional
+        Brightness below which a pixel stands out, 0 to 1; found by Otsu's method [1]_ where it is
+        left out.
+
+    Returns
+    -------
+    tuple of Region
+        One region of full depth; contours lie within 0.15 pixel of the traced edge.
+
+    Raises
+    ------
+    FileError
+        The file cannot be read, is too large or too small, or has no dark and light parts.
+    SpecError
+        The threshold is not between 0 and 1.
+
+    References
+    ----------
+    .. [1] N. Otsu, "A threshold selection method from gray-level histograms", IEEE Transactions
+       on Systems, Man, and Cybernetics 9 (1979), 62-66.
+    """
+    if threshold is not None and not 0.0 < threshold < 1.0:
+        raise SpecError("threshold", threshold, "must be above 0 and below 1")
+    grey = _brightness(path)
+    level = _level(grey, threshold, path)
+    smooth = gaussian(grey, sigma=SMOOTHING_PX, mode="nearest")
+    framed = np.pad(smooth, 1, constant_values=1.0)
+    height, width = grey.shape
+    lines = [
+        _unit(line, width, height) for line in find_contours(framed, level, fully_connected="high")
+    ]
+    shape = multipolygon(even_odd(lines), f"the outline of {path.name}")
+    simple = shapely.simplify(shape, SIMPLER_PX / max(width, height), preserve_topology=True)
+    found = regions([(area_of(simple), 1.0)], f"the relief of {path.name}")
+    if not found:
+        raise FileError(str(path), "has nothing darker than the threshold; raise the threshold")
+    return found
+
+
+def _unit(line: NDArray[np.float64], width: int, height: int) -> NDArray[np.float64]:
+    """Return a contour of rows and columns in the unit square, y up."""
+    row, column = (line - 1.0 + 0.5).T
+    side = max(width, height)
+    return np.stack([(column - width / 2.0) / side, (height / 2.0 - row) / side], axis=1)
+
+
+def _level(grey: NDArray[np.float64], threshold: float | None, path: Path) -> float:
+    if np.ptp(grey) <= FLAT:
+        raise FileError(str(path), "is one even tone; give a picture with dark and light parts")
+    if threshold is not None:
+        return threshold
+    # Otsu's optimum lies midway between the means of its two classes; his value itself is the last
+    # tone of the dark one, at which the contour of a picture without grey would leave the edge.
+    dark = grey <= threshold_otsu(grey)
+    return float(grey[dark].mean() + grey[~dark].mean()) / 2.0
+
+
+def _brightness(path: Path) -> NDArray[np.float64]:
+    """Return brightness, 0 to 1, shape (rows, columns), scaled down where it is large."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            with Image.open(path, formats=("PNG", "JPEG")) as image:
+                return _grey(_sized(image, path))
+    except (Image.DecompressionBombWarning, Image.DecompressionBombError) as error:
+        raise FileError(str(path), f"has more than {MOST_PIXELS} pixels; scale it down") from error
+    except UnidentifiedImageError as error:
+        raise FileError(str(path), "is not a PNG or JPEG picture") from error
+    except (OSError, SyntaxError, ValueError) as error:
+        reason = f"cannot be read as a picture ({str(error).rstrip('.')})"
+        raise FileError(str(path), reason) from error
+
+
+def _sized(image: Image.Image, path: Path) -> Image.Image:
+    """Return a picture upright, checked for its size before it is unpacked."""
+    width, height = image.size
+    if width * height > MOST_PIXELS:
+        raise FileError(str(path), f"has more than {MOST_PIXELS} pixels; scale it down")
+    if min(width, height) < LEAST_PIXELS:
+        need = f"must be at least {LEAST_PIXELS} pixels wide and high"
+        raise FileError(str(path), need)
+    return ImageOps.exif_transpose(image)
+
+
+def _grey(image: Image.Image) -> NDArray[np.float64]:
+    if image.mode.startswith("I"):
+        grey = Image.fromarray(np.asarray(image, dtype=np.float32) * np.float32(WHITE / DEEP))
+    else:
+        clear = image.convert("RGBA")
+        paper = Image.new("RGBA", clear.size, "white")
+        grey = Image.alpha_composite(paper, clear).convert("L").convert("F")
+    larger = max(grey.size)
+    if larger > MOST_TRACED:
+        size = tuple(max(round(side * MOST_TRACED / larger), 1) for side in grey.size)
+        grey = grey.resize((size[0], size[1]), Image.Resampling.BOX)
+    brightness: NDArray[np.float64] = np.asarray(grey, dtype=np.float64) / WHITE
+    return brightness
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Title:
+    """What a bundled pattern is called.
+
+    Parameters
+    ----------
+    name : str
+        As the design names it.
+    title, description : str
+        As its drawing says.
+    """
+
+    name: str
+    title: str
+    description: str
+
+
+def titles() -> tuple[Title, ...]:
+    """Return every bundled pattern's title, in the order of their names.
+
+    Examples
+    --------
+    >>> [found.title for found in titles() if found.name == "lantern"]
+    ['Lantern under a branch']
+    """
+    return tuple(_title(name) for name in pattern_names())
+
+
+def _title(name: str) -> Title:
+    path = patterns_folder() / f"{name}.svg"
+    root = parsed(read(path), str(path))
+    texts = {name_of(child): (child.text or "").strip() for child in root}
+    return Title(name=name, title=texts.get("title", ""), description=texts.get("desc", ""))
+
+
+PICTURES: Final = {".png", ".jpg", ".jpeg"}
+
+
+def patterns_folder() -> Path:
+    """Return the folder of the bundled patterns: the wheel's, or the checkout's.
+
+    Raises
+    ------
+    FileError
+        Neither is there.
+    """
+    package = Path(str(files("moulddesign")))
+    for folder in (package / "data" / "patterns", package.parent / "patterns"):
+        if folder.is_dir():
+            return folder
+    raise FileError(str(package / "data" / "patterns"), "is missing; install the package again")
+
+
+def pattern_names() -> tuple[str, ...]:
+    """Return the names of the bundled patterns, in the order of the alphabet."""
+    return tuple(sorted(path.stem for path in patterns_folder().glob("*.svg")))
+
+
+def artwork_file(name_or_path: str, folder: Path) -> Path:
+    """Return the file of a pattern's name or of a path.
+
+    Parameters
+    ----------
+    name_or_path : str
+        A bundled pattern's name, or a path to an SVG, PNG or JPEG file.
+    folder : Path
+        What a relative path starts from: the design file's folder.
+
+    Raises
+    ------
+    SpecError
+        It is no pattern's name, and no file is there.
+    """
+    if name_or_path in pattern_names():
+        return patterns_folder() / f"{name_or_path}.svg"
+    path = folder / Path(name_or_path).expanduser()
+    if Path(name_or_path).suffix.lower() in PICTURES | {".svg"}:
+        if path.is_file():
+            return path
+        raise SpecError("pattern", name_or_path, f"is not a file in {folder.resolve()}")
+    near = get_close_matches(name_or_path, pattern_names(), n=1, cutoff=0.0)
+    hint = f"; the nearest is {near[0]}" if near else ""
+    need = "must be a bundled pattern or a file that ends in .svg, .png or .jpg" + hint
+    raise SpecError("pattern", name_or_path, need)
+
+
+def refuse_missing(design: Design) -> None:
+    """Refuse a design that names a drawing which is not there, before anything is drawn.
+
+    Parameters
+    ----------
+    design : Design
+        Names drawings by paths that lead there.
+
+    Raises
+    ------
+    SpecError
+        A layer's or a stamp's pattern, or the drawn outline, is no pattern's name and no file.
+    """
+    named = [layer.pattern for layer in design.layers if layer.pattern is not None]
+    if design.pastry.outline.lower().endswith(".svg"):
+        named.append(design.pastry.outline)
+    for name in named:
+        artwork_file(name, Path())
+
+
+def artwork(name_or_path: str, folder: Path, threshold: float | None = None) -> tuple[Region, ...]:
+    """Return the regions of a pattern or of a file of one's own.
+
+    Parameters
+    ----------
+    name_or_path : str
+        A bundled pattern's name, or a path to an SVG, PNG or JPEG file.
+    folder : Path
+        What a relative path starts from: the design file's folder.
+    threshold : float, optional
+        Brightness below which a picture's pixels stand out, 0 to 1; found by itself otherwise.
+
+    Returns
+    -------
+    tuple of Region
+        In the unit square around the origin, x right and y up, without overlap, deepest first.
+
+    Raises
+    ------
+    SpecError
+        It is no pattern's name, no file is there, or a drawing is given a threshold.
+    FileError
+        The file cannot become relief.
+    """
+    path = artwork_file(name_or_path, folder)
+    if path.suffix.lower() in PICTURES:
+        return picture_regions(path, threshold)
+    if threshold is not None:
+        raise SpecError("threshold", threshold, "says something of a picture only; leave it out")
+    return svg_regions(path)

@@ -1,0 +1,339 @@
+"""Frames, lengths, basic shapes and the path grammar of SVG."""
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from math import hypot, isfinite, sqrt
+from typing import Any, Final
+
+from picosvg.geometric_types import Rect
+from picosvg.svg_transform import Affine2D
+
+from moulddesign.artwork.areas import Area, Command, nonzero, polylines
+from moulddesign.core import SpecError
+
+NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+TOKEN: Final = re.compile(rf"[\s,]*(?:([MmZzLlHhVvCcSsQqTtAa])|({NUMBER.pattern}))")
+FLAG: Final = re.compile(r"[\s,]*([01])")
+COUNTS: Final = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
+Pair = tuple[float, float]
+
+
+def path_commands(text: str) -> list[Command]:
+    """Return the absolute commands (M L Q C A Z) of path data.
+
+    Parameters
+    ----------
+    text : str
+        A `d` attribute. As the specification asks, what stands before an error is drawn, and
+        nothing after it.
+
+    Raises
+    ------
+    SpecError
+        A number is too large to compute with.
+
+    Examples
+    --------
+    >>> path_commands("m1 1h2v-.5z")
+    [('M', (1.0, 1.0)), ('L', (3.0, 1.0)), ('L', (3.0, 0.5)), ('Z', ())]
+    """
+    commands: list[Command] = []
+    start = here = (0.0, 0.0)
+    control: tuple[str, Pair] = ("", here)
+    for letter, numbers in _segments(text):
+        if not commands and letter not in "Mm":
+            break
+        name, values = _absolute(letter, numbers, here)
+        name, values, control = _whole((name, values), here, control)
+        if name == "Z":
+            here = start
+        else:
+            here = (values[-2], values[-1])
+            start = here if name == "M" else start
+        commands.append((name, values))
+    return commands
+
+
+def _segments(text: str) -> Iterator[tuple[str, tuple[float, ...]]]:
+    """Yield one letter with its numbers for each segment, repeated letters written out."""
+    place, letter = 0, ""
+    while match := TOKEN.match(text, place):
+        if match[1]:
+            letter, place = match[1], match.end()
+        elif letter in ("", "Z", "z"):
+            return
+        numbers, place = _numbers(text, place, letter.upper())
+        if numbers is None:
+            return
+        yield letter, numbers
+        letter = {"M": "L", "m": "l"}.get(letter, letter)
+
+
+def _numbers(text: str, place: int, name: str) -> tuple[tuple[float, ...] | None, int]:
+    """Return a segment's numbers and where the next begins; None where the text breaks off."""
+    numbers: list[float] = []
+    for index in range(COUNTS[name]):
+        flag = name == "A" and index in (3, 4)
+        match = (FLAG if flag else TOKEN).match(text, place)
+        digits = match[1] if match and flag else match and match[2]
+        if not match or not digits:
+            return None, place
+        numbers.append(_finite(digits))
+        place = match.end()
+    return tuple(numbers), place
+
+
+def _finite(digits: str) -> float:
+    number = float(digits)
+    if not isfinite(number):
+        raise SpecError("d", digits, "must be a number below 1e308; draw the path smaller")
+    return number
+
+
+def _absolute(letter: str, numbers: tuple[float, ...], here: Pair) -> tuple[str, tuple[float, ...]]:
+    """Return a segment in absolute form, H and V written as L."""
+    name = letter.upper()
+    x, y = here if letter.islower() else (0.0, 0.0)
+    if name == "H":
+        return "L", (x + numbers[0], here[1])
+    if name == "V":
+        return "L", (here[0], y + numbers[0])
+    if name == "A":
+        return name, (*numbers[:5], x + numbers[5], y + numbers[6])
+    return name, tuple(value + (x, y)[index % 2] for index, value in enumerate(numbers))
+
+
+def _whole(
+    command: Command, here: Pair, control: tuple[str, Pair]
+) -> tuple[str, tuple[float, ...], tuple[str, Pair]]:
+    """Return a smooth curve's segment with all control points, and the last of them."""
+    name, values = command
+    if name in "ST":
+        name = {"S": "C", "T": "Q"}[name]
+        mirrored = here
+        if control[0] == name:
+            mirrored = (2.0 * here[0] - control[1][0], 2.0 * here[1] - control[1][1])
+        values = (*mirrored, *values)
+    if name in "CQ":
+        return name, values, (name, (values[-4], values[-3]))
+    return name, values, ("", here)
+
+
+PX: Final = {
+    "": 1.0, "px": 1.0, "pt": 4.0 / 3.0, "pc": 16.0, "in": 96.0, "cm": 96.0 / 2.54,
+    "mm": 96.0 / 25.4, "q": 96.0 / 101.6,
+}  # fmt: skip
+"""CSS pixels in each absolute unit. Source: W3C, "CSS Values and Units 3", section 6.2."""
+LENGTH: Final = re.compile(rf"({NUMBER.pattern})\s*([a-zA-Z]*|%)")
+SHAPES: Final = {"path", "rect", "circle", "ellipse", "line", "polyline", "polygon"}
+
+
+@dataclass(frozen=True, slots=True)
+class Viewport:
+    """The frame that percentages are shares of [user units]."""
+
+    width: float
+    height: float
+
+    def share_of(self, name: str) -> float:
+        """Return what 100 % is of: width, height, or the diagonal by the square root of 2."""
+        if name in ("x", "cx", "rx", "width", "x1", "x2"):
+            return self.width
+        if name in ("y", "cy", "ry", "height", "y1", "y2"):
+            return self.height
+        return hypot(self.width, self.height) / sqrt(2.0)
+
+
+def length(text: str, name: str, viewport: Viewport) -> float:
+    """Return a length in user units.
+
+    Raises
+    ------
+    SpecError
+        It is no number, or in a unit that depends on a font.
+
+    Examples
+    --------
+    >>> length("25.4mm", "x", Viewport(0, 0)), length("50%", "y", Viewport(10, 20))
+    (96.0, 10.0)
+    """
+    match = LENGTH.fullmatch(text.strip())
+    number = float(match[1]) if match else float("nan")
+    unit = match[2].lower() if match else ""
+    if not isfinite(number) or not (unit == "%" or unit in PX):
+        raise SpecError(name, text, "must be a length such as 12, 3mm or 50%")
+    return number * (viewport.share_of(name) / 100.0 if unit == "%" else PX[unit])
+
+
+def shape_commands(tag: str, attributes: Mapping[str, str], viewport: Viewport) -> list[Command]:
+    """Return a basic shape or path as absolute path commands; empty where SVG draws nothing.
+
+    Raises
+    ------
+    SpecError
+        A length cannot be read.
+    """
+
+    def at(name: str, default: str = "0") -> float:
+        return length(attributes.get(name, default), name, viewport)
+
+    if tag == "path":
+        return path_commands(attributes.get("d", ""))
+    if tag in ("polyline", "polygon"):
+        return _many(attributes.get("points", ""), closed=tag == "polygon")
+    if tag == "line":
+        return [("M", (at("x1"), at("y1"))), ("L", (at("x2"), at("y2")))]
+    if tag == "circle":
+        return _ellipse((at("cx"), at("cy")), at("r"), at("r"))
+    rx, ry = _radii(attributes, viewport)
+    if tag == "ellipse":
+        return _ellipse((at("cx"), at("cy")), rx, ry)
+    return _rectangle((at("x"), at("y")), (at("width"), at("height")), (rx, ry))
+
+
+def _radii(attributes: Mapping[str, str], viewport: Viewport) -> tuple[float, float]:
+    """Return both radii of an ellipse or a corner: one that is not given is the other."""
+    given = [attributes.get(name, "auto") for name in ("rx", "ry")]
+    names = [name for name, text in zip(("rx", "ry"), given, strict=True) if text != "auto"]
+    values = [length(attributes[name], name, viewport) for name in names]
+    rx, ry = (*values, *values, 0.0, 0.0)[:2] if values else (0.0, 0.0)
+    return rx, ry
+
+
+def _many(points: str, *, closed: bool) -> list[Command]:
+    numbers = [float(match) for match in NUMBER.findall(points)]
+    if not all(map(isfinite, numbers)):
+        raise SpecError("points", points[:40], "must be finite numbers")
+    pairs = list(zip(numbers[::2], numbers[1::2], strict=False))
+    lines: list[Command] = [("L" if index else "M", pair) for index, pair in enumerate(pairs)]
+    return [*lines, ("Z", ())] if closed and lines else lines
+
+
+def _ellipse(centre: tuple[float, float], rx: float, ry: float) -> list[Command]:
+    if not (rx > 0.0 and ry > 0.0):
+        return []
+    cx, cy = centre
+    corners = ((cx, cy + ry), (cx - rx, cy), (cx, cy - ry), (cx + rx, cy))
+    arcs: list[Command] = [("A", (rx, ry, 0.0, 0.0, 1.0, *corner)) for corner in corners]
+    return [("M", (cx + rx, cy)), *arcs, ("Z", ())]
+
+
+def _rectangle(
+    corner: tuple[float, float], size: tuple[float, float], radii: tuple[float, float]
+) -> list[Command]:
+    x, y = corner
+    width, height = size
+    if not (width > 0.0 and height > 0.0):
+        return []
+    rx, ry = min(max(radii[0], 0.0), width / 2.0), min(max(radii[1], 0.0), height / 2.0)
+    if not (rx and ry):
+        corners = ((x, y), (x + width, y), (x + width, y + height), (x, y + height))
+        return [("L" if index else "M", corner) for index, corner in enumerate(corners)] + [
+            ("Z", ())
+        ]
+    far_x, far_y = x + width, y + height
+    return [
+        ("M", (x + rx, y)), ("L", (far_x - rx, y)), ("A", (rx, ry, 0, 0, 1, far_x, y + ry)),
+        ("L", (far_x, far_y - ry)), ("A", (rx, ry, 0, 0, 1, far_x - rx, far_y)),
+        ("L", (x + rx, far_y)), ("A", (rx, ry, 0, 0, 1, x, far_y - ry)),
+        ("L", (x, y + ry)), ("A", (rx, ry, 0, 0, 1, x + rx, y)), ("Z", ()),
+    ]  # fmt: skip
+
+
+TRANSFORMS: Final = re.compile(
+    r"[\s,]*(?:(?:matrix|translate|scale|rotate|skewX|skewY)\s*\([^()]*\)[\s,]*)*"
+)
+SVG: Final = "{http://www.w3.org/2000/svg}"
+
+
+def name_of(element: Any) -> str:  # noqa: ANN401
+    """Return an element's name; empty for comments and for other languages' elements."""
+    tag = element.tag if isinstance(element.tag, str) else ""
+    space, brace, name = tag.rpartition("}")
+    return name if not brace or space + brace == SVG else ""
+
+
+def identity(element: Any) -> str:  # noqa: ANN401
+    """Return what to call an element in a sentence."""
+    return str(element.get("id") or f"line {element.sourceline}")
+
+
+def transform_of(element: Any) -> Affine2D:  # noqa: ANN401
+    """Return the map of an element's `transform`.
+
+    Raises
+    ------
+    SpecError
+        It cannot be read.
+    """
+    text = element.get("transform", "")
+    try:
+        # picosvg 0.23 passes over words that it does not know.
+        if not TRANSFORMS.fullmatch(text):
+            raise ValueError(text)  # noqa: TRY301 (the same sentence for both)
+        matrix = Affine2D.fromstring(text) if text.strip() else Affine2D.identity()
+    except (ValueError, TypeError, IndexError) as error:
+        raise SpecError("transform", text[:60], "must be a list such as rotate(30)") from error
+    if not all(map(isfinite, matrix)):
+        raise SpecError("transform", text[:60], "must hold finite numbers")
+    return matrix
+
+
+def framing(frame: Any, width: float, height: float) -> tuple[Affine2D, Viewport]:  # noqa: ANN401
+    """Return the map from a frame's inside to its place, and the inside's own size.
+
+    Raises
+    ------
+    SpecError
+        The viewBox cannot be read.
+    """
+    text = frame.get("viewBox")
+    if text is None:
+        return Affine2D.identity(), Viewport(width, height)
+    box = view_box(text)
+    fit = frame.get("preserveAspectRatio", "xMidYMid").replace("defer", "").strip()
+    try:
+        return Affine2D.rect_to_rect(box, Rect(0, 0, width, height), fit), Viewport(box.w, box.h)
+    except ValueError as error:
+        raise SpecError("preserveAspectRatio", fit, "must be such as xMidYMid meet") from error
+
+
+def view_box(text: str) -> Rect:
+    """Return the rectangle of a viewBox.
+
+    Raises
+    ------
+    SpecError
+        It is not four numbers of positive size.
+    """
+    try:
+        numbers = [float(word) for word in text.replace(",", " ").split()]
+    except ValueError:
+        numbers = []
+    if len(numbers) != 4 or not all(map(isfinite, numbers)) or not min(numbers[2:]) > 0.0:  # noqa: PLR2004 (x, y, width, height)
+        raise SpecError("viewBox", text[:60], "must be four numbers: x, y, width and height")
+    return Rect(*numbers)
+
+
+def window_of(size: Viewport, matrix: Affine2D) -> Area:
+    """Return a frame's rectangle mapped, as an area."""
+    edge = {"width": str(size.width), "height": str(size.height)}
+    return nonzero(polylines(shape_commands("rect", edge, size), matrix))
+
+
+def share(text: str, name: str) -> float:
+    """Return an opacity, a number or a percentage, that SVG clips to 0 and 1.
+
+    Raises
+    ------
+    SpecError
+        It is not a number.
+    """
+    try:
+        value = float(text[:-1]) / 100.0 if text.endswith("%") else float(text)
+    except ValueError:
+        value = float("nan")
+    if value != value:  # noqa: PLR0124 (not a number)
+        raise SpecError(name, text, "must be a number from 0 to 1")
+    return min(max(value, 0.0), 1.0)

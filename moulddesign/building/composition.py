@@ -1,0 +1,267 @@
+"""The one composition: a Design becomes a Portion, a Pastry, a mould, and findings about them."""
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from time import perf_counter
+from types import MappingProxyType
+from typing import Any, TypeVar
+
+from moulddesign import __version__
+from moulddesign.building.proofs import Evidence, proven
+from moulddesign.core import CAUTIONS, Finding, SpecError, Verdict, ml_from_mm3
+from moulddesign.design import SIZES, Design
+from moulddesign.geometry import Mesh
+from moulddesign.geometry.topology import topology
+from moulddesign.mould import CastLayout, Mould, filament, moulded
+from moulddesign.pastry.pastry import Pastry, pastry
+from moulddesign.pastry.variants import Further, crust_mm, further_pastries, pastry_report
+from moulddesign.portion import Figures, Portion, figures
+
+T = TypeVar("T")
+
+PASTRY = "pastry"
+"""Name of the pastry among the files: for looking at and measuring, not for printing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Build:
+    """What a design became, and what was found true of it.
+
+    Parameters
+    ----------
+    design : Design
+        What was asked for.
+    portion : Figures
+        Masses, volumes, spread.
+    pastry : Pastry
+        The pressed piece.
+    crust_mm : float
+        Uniform crust thickness [mm].
+    mould : Mould
+        The parts.
+    meshes : mapping of str to Mesh
+        What is written: each part as it lies on the bed, and the pastry as it stands.
+    findings : tuple of Finding
+        All that was measured.
+    seconds : mapping of str to float
+        Time of each stage, and of each file [s].
+    written : tuple of str
+        Names of the files that it was written as; none before that.
+    further : tuple of Further
+        Pastries under further stamps.
+    """
+
+    design: Design
+    portion: Figures
+    pastry: Pastry
+    crust_mm: float
+    mould: Mould
+    meshes: MappingProxyType[str, Mesh]
+    findings: tuple[Finding, ...]
+    seconds: MappingProxyType[str, float]
+    written: tuple[str, ...] = ()
+    further: tuple[Further, ...] = ()
+
+    @property
+    def failed(self) -> tuple[str, ...]:
+        """Names of the findings that failed."""
+        return tuple(found.name for found in self.findings if found.verdict is Verdict.FAIL)
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """Names of the parts and of the pastry, in the order of the files."""
+        return tuple(self.meshes)
+
+    def report(self) -> dict[str, Any]:
+        """Return everything as plain values, as in `report.json`."""
+        return {
+            "moulddesign": __version__,
+            "design": self.design.plain(),
+            "portion": self.portion.report(),
+            "pastry": pastry_report(self.pastry, self.meshes[PASTRY], self.crust_mm),
+            "further_pastries": [
+                one.report(self.pastry, self.meshes[one.pastry_name]) for one in self.further
+            ],
+            "mould": self._mould_report(),
+            "printer": self.design.printer.report(),
+            "parts": [self._part_report(name) for name in self.meshes],
+            "findings": [asdict(finding) for finding in self.findings],
+            "files": list(self.written),
+            "cautions": [*CAUTIONS, self.design.printer.plastic.caution],
+            "seconds": dict(self.seconds),
+        }
+
+    def _files(self, name: str) -> list[str]:
+        """Return the files of a part alone; before it is written, the one that it will have."""
+        further = {one.stamp_name for one in self.further}
+        stems = {name, "stamp-blank" if name in further else f"{name}-blank"}
+        return [f for f in self.written if f.rpartition(".")[0] in stems] or [f"{name}.stl"]
+
+    def _part_report(self, name: str) -> dict[str, Any]:
+        mesh = self.meshes[name]
+        shape = topology(mesh)
+        printed = name in {part.name for part in self.mould.parts}
+        return {
+            "name": name,
+            "files": self._files(name),
+            "size_mm": mesh.size_mm.tolist(),
+            "volume_ml": ml_from_mm3(mesh.volume_mm3),
+            "area_mm2": mesh.area_mm2,
+            "triangles": len(mesh.triangles),
+            "watertight": shape.watertight,
+            "bodies": shape.shells,
+            "lettering": {part.name: part.lettering for part in self.mould.parts}.get(name, ""),
+            **filament(mesh.volume_mm3 if printed else 0.0, self.design.printer).report(),
+        }
+
+    def _mould_report(self) -> dict[str, Any]:
+        """Return what kind of mould it is, and the silicone that is poured over a master."""
+        table, layout = self.design.mould, self.mould.layout
+        figures = {"kind": table.kind.value, "cavities": table.cavities}
+        if isinstance(layout, CastLayout):
+            return figures | layout.silicone_report(self.mould.parts[0].pose.scale)
+        return figures
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Shape:
+    """What a design says of the piece alone, before any mould.
+
+    Parameters
+    ----------
+    portion : Figures
+        Masses, volumes, spread.
+    pastry : Pastry
+        The pressed piece.
+    crust_mm : float
+        Uniform crust thickness [mm].
+    further : tuple of Further
+        Pastries under further stamps.
+    """
+
+    portion: Figures
+    pastry: Pastry
+    crust_mm: float
+    further: tuple[Further, ...] = ()
+
+
+def shaped(design: Design) -> Shape:
+    """Return the piece of a design without its mould: the first part of `build`.
+
+    Parameters
+    ----------
+    design : Design
+        What is asked for.
+
+    Raises
+    ------
+    SpecError
+        The piece cannot be made; the sentence names the field and what to change.
+    FileError
+        The artwork cannot be read.
+    """
+    return _Clock(lambda _: None).shaped(design)
+
+
+def build(
+    design: Design,
+    stage: Callable[[str], None] = lambda _: None,
+    *,
+    begun: tuple[Shape, Mould] | None = None,
+) -> Build:
+    """Return what a design becomes: weights, pastry, mould, and what was found.
+
+    Parameters
+    ----------
+    design : Design
+        What is asked for.
+    stage : callable
+        Called with the name of each stage before it starts: portion, pastry, mould, checks.
+    begun : tuple of Shape and Mould, optional
+        The design's piece and mould, where they were made already; those stages are left out.
+
+    Raises
+    ------
+    SpecError
+        The design cannot be made; the sentence names the field and what to change.
+    FileError
+        The artwork cannot be read.
+    KernelError
+        A geometry library could not do a step.
+    """
+    clock = _Clock(stage)
+    shape, mould = clock.begun(design) if begun is None else begun
+    meshes = MappingProxyType(
+        {part.name: part.printed for part in mould.parts}
+        | {PASTRY: shape.pastry.mesh}
+        | {one.pastry_name: one.pastry.mesh for one in shape.further}
+    )
+    evidence = Evidence(
+        design=design,
+        portion=shape.portion.piece,
+        pastry=shape.pastry,
+        crust_mm=shape.crust_mm,
+        mould=mould,
+        meshes=meshes,
+        pastry_name=PASTRY,
+    )
+    findings = clock.timed("checks", lambda: proven(evidence, shape.further))
+    return Build(
+        design=design,
+        portion=shape.portion,
+        pastry=shape.pastry,
+        crust_mm=shape.crust_mm,
+        mould=mould,
+        meshes=meshes,
+        findings=findings,
+        seconds=MappingProxyType(clock.seconds),
+        further=shape.further,
+    )
+
+
+def _pressed(design: Design, piece: Portion) -> tuple[Pastry, tuple[Further, ...]]:
+    made = pastry(design, piece.volume_ml)
+    return made, further_pastries(design, piece, made.outline)
+
+
+def _leave_room(design: Design, made: Pastry, piece: Portion) -> None:
+    """Refuse a size so flat that the relief takes the room of the filling."""
+    filled_ml = piece.volume_ml - piece.crust_ml
+    left_ml = piece.volume_ml - ml_from_mm3(made.relief_mm3)
+    size = next((key for key in SIZES if getattr(design.pastry, key) is not None), None)
+    if size is None or filled_ml < left_ml:
+        return
+    raise SpecError(
+        f"pastry.{size}",
+        getattr(design.pastry, size),
+        f"makes a piece {made.height_mm:.2g} mm high whose relief leaves {max(left_ml, 0.0):.3g} "
+        f"of its {piece.volume_ml:.3g} mL, but the filling takes {filled_ml:.3g} mL; make it "
+        "narrower and higher, the relief flatter or smaller, or the piece heavier",
+    )
+
+
+class _Clock:
+    """Runs stages by name and keeps how long each took."""
+
+    def __init__(self, stage: Callable[[str], None]) -> None:
+        self.stage = stage
+        self.seconds: dict[str, float] = {}
+
+    def shaped(self, design: Design) -> Shape:
+        weights = self.timed("portion", lambda: figures(design))
+        piece = weights.piece
+        made, further = self.timed("pastry", lambda: _pressed(design, piece))
+        _leave_room(design, made, piece)
+        thick = crust_mm(made, piece)
+        return Shape(portion=weights, pastry=made, crust_mm=thick, further=further)
+
+    def begun(self, design: Design) -> tuple[Shape, Mould]:
+        shape = self.shaped(design)
+        return shape, self.timed("mould", lambda: moulded(design, shape.pastry, shape.further))
+
+    def timed(self, name: str, work: Callable[[], T]) -> T:
+        self.stage(name)
+        start = perf_counter()
+        result = work()
+        self.seconds[name] = perf_counter() - start
+        return result

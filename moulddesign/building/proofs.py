@@ -1,0 +1,434 @@
+"""What a build has to prove, kind by kind: the numbers of the design go to the checks."""
+
+import os
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from functools import partial
+from itertools import chain
+from types import MappingProxyType
+from typing import Final
+
+from moulddesign.artwork.legibility import least_gap_mm, least_stroke_mm
+from moulddesign.core import Finding, mm3_from_ml
+from moulddesign.design import Design, Joint, Kind, Profile, Sense
+from moulddesign.geometry import Mesh
+from moulddesign.geometry.float32 import settled
+from moulddesign.mould import CastLayout, Mould, texts
+from moulddesign.pastry.pastry import Pastry
+from moulddesign.pastry.variants import Further
+from moulddesign.portion import Portion
+from moulddesign.verify.block_checks import block_findings, cast_findings, silicone, tray
+from moulddesign.verify.piece_checks import (
+    centre_findings,
+    crust_findings,
+    full_depth_finding,
+    least_widths_mm,
+    reading_finding,
+    width_finding,
+)
+from moulddesign.verify.press_checks import Press, peg_findings, press_findings, ring_finding
+from moulddesign.verify.printing import (
+    bore_foot_finding,
+    layers_finding,
+    lettering_finding,
+    outer_foot_finding,
+    printing_findings,
+)
+from moulddesign.verify.pull import pull_findings
+from moulddesign.verify.soundness import soundness, volume_finding
+from moulddesign.verify.walls import (
+    clamped_rectangle,
+    force_finding,
+    pressing_pressure_mpa,
+    thin_cylinder,
+    wall_strength_findings,
+)
+
+
+def relief_findings(pastry: Pastry, solid: Mesh, *, line_mm: float) -> tuple[Finding, ...]:
+    """Return what is found of a pastry's relief.
+
+    Parameters
+    ----------
+    pastry : Pastry
+        Its artwork says what was asked for.
+    solid : Mesh
+        The pastry as it is written [mm].
+    line_mm : float
+        Width of one printed line [mm].
+    """
+    return (
+        *(
+            reading_finding(solid, artwork=shape, flat_mm=pastry.height_mm, depth_mm=depth)
+            for shape, depth in pastry.artwork
+        ),
+        *_widths(pastry, line_mm),
+        *(
+            full_depth_finding(
+                solid,
+                flat_mm=pastry.height_mm,
+                depth_mm=part.depth_mm,
+                artwork_mm2=part.shape.area,
+            )
+            for part in pastry.relief
+            if part.profile is Profile.FLAT
+        ),
+    )
+
+
+def _widths(pastry: Pastry, line_mm: float) -> Iterator[Finding]:
+    """Yield whether strokes and gaps can be printed and filled."""
+    for shape, depth_mm in pastry.artwork:
+        sense = Sense.RAISED if depth_mm > 0.0 else Sense.SUNK
+        limits = least_widths_mm(line_mm=line_mm, raised=sense is Sense.RAISED)
+        for what, search, limit_mm in zip(
+            ("stroke", "gap"), (least_stroke_mm, least_gap_mm), limits, strict=True
+        ):
+            thin = search(shape, below_mm=limit_mm)
+            place = None if thin is None else (thin.width_mm, thin.x_mm, thin.y_mm)
+            name = f"thinnest {what} of the {sense} relief"
+            yield width_finding(name=name, thinnest=place, limit_mm=limit_mm)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Evidence:
+    """What was made of a design, for the checks to measure.
+
+    Parameters
+    ----------
+    design : Design
+        What was asked for.
+    portion : Portion
+        Masses and volumes.
+    pastry : Pastry
+        The pressed piece.
+    crust_mm : float
+        Uniform crust thickness [mm].
+    mould : Mould
+        The parts.
+    meshes : mapping of str to Mesh
+        What is written: parts as they lie on the bed, and the pastry.
+    pastry_name : str
+        Which of the meshes is the pastry.
+    stamp_name : str
+        Which of the parts is its stamp, in a press.
+    """
+
+    design: Design
+    portion: Portion
+    pastry: Pastry
+    crust_mm: float
+    mould: Mould
+    meshes: MappingProxyType[str, Mesh]
+    pastry_name: str
+    stamp_name: str = "stamp"
+
+    @property
+    def target_mm3(self) -> float:
+        """Volume asked for [mm^3]."""
+        return mm3_from_ml(self.portion.volume_ml)
+
+    @property
+    def widest_mm(self) -> float:
+        """Larger extent of the outline [mm]."""
+        return max(self.pastry.outline.width_mm, self.pastry.outline.depth_mm)
+
+
+def piece_findings(made: Evidence) -> tuple[Finding, ...]:
+    """Judge the pastry: volume, crust, centres, and whether its relief reads right.
+
+    Parameters
+    ----------
+    made : Evidence
+        What was made.
+    """
+    solid, outline = made.meshes[made.pastry_name], made.pastry.outline
+    centres = made.design.portion.centres
+    return (
+        volume_finding(
+            name="pastry: volume",
+            measured_mm3=solid.volume_mm3,
+            target_mm3=made.target_mm3,
+            source="the portion: masses over densities",
+        ),
+        *crust_findings(thickness_mm=made.crust_mm, deepest_sunk_mm=made.pastry.deepest_sunk_mm),
+        *centre_findings(
+            diameters_mm=[centre.diameter_mm for centre in centres for _ in range(centre.count)],
+            crust_mm=made.crust_mm,
+            width_mm=min(outline.width_mm, outline.depth_mm),
+            height_mm=made.pastry.height_mm,
+        ),
+        *relief_findings(made.pastry, solid, line_mm=made.design.printer.line_width_mm),
+    )
+
+
+def relief_layers(made: Evidence) -> tuple[Finding, ...]:
+    """Judge whether the layers draw the shallowest of the relief.
+
+    Parameters
+    ----------
+    made : Evidence
+        What was made.
+    """
+    depths = [abs(part.depth_mm) for part in made.pastry.relief]
+    if not depths:
+        return ()
+    layer_mm = made.design.printer.layer_height_mm
+    return (layers_finding(depth_mm=min(depths), layer_mm=layer_mm),)
+
+
+def pressed(made: Evidence) -> tuple[Finding, ...]:
+    """Judge a press under its first stamp.
+
+    Parameters
+    ----------
+    made : Evidence
+        What was made.
+
+    Raises
+    ------
+    KernelError
+        A mesh is not closed.
+    """
+    layer_mm = made.design.printer.layer_height_mm
+    press = _assembled(made)
+    return (
+        *_press(made, press),
+        *_pull(made, press.stamp),
+        bore_foot_finding(made.meshes["sleeve"], name="sleeve", layer_mm=layer_mm),
+        outer_foot_finding(made.meshes["stamp"], name="stamp", layer_mm=layer_mm),
+    )
+
+
+def under_further(made: Evidence, one: Further) -> tuple[Finding, ...]:
+    """Judge a further stamp and its pastry as the first are judged.
+
+    Parameters
+    ----------
+    made : Evidence
+        What was made.
+    one : Further
+        The pastry under that stamp.
+
+    Returns
+    -------
+    tuple of Finding
+        Each name begins with the stamp's.
+
+    Raises
+    ------
+    KernelError
+        A mesh is not closed.
+    """
+    own = replace(
+        made,
+        pastry=one.pastry,
+        crust_mm=one.crust_mm,
+        pastry_name=one.pastry_name,
+        stamp_name=one.stamp_name,
+    )
+    rings = ring_finding(
+        made.mould.part(one.stamp_name).mesh,
+        first=made.mould.part("stamp").mesh,
+        band_mm=made.design.mould.height_band * made.pastry.height_mm,
+    )
+    press = _assembled(own)
+    found = (
+        *piece_findings(own),
+        *_press(own, press),
+        *_pull(own, press.stamp),
+        *relief_layers(own),
+        rings,
+    )
+    return (
+        *(replace(f, name=f"{one.stamp_name}: {f.name}") for f in found),
+        outer_foot_finding(
+            made.meshes[one.stamp_name],
+            name=one.stamp_name,
+            layer_mm=made.design.printer.layer_height_mm,
+        ),
+    )
+
+
+def _press(made: Evidence, assembled: Press) -> tuple[Finding, ...]:
+    """Judge the assembled press, and the wall of its sleeve under a hand's push."""
+    table, plastic = made.design.mould, made.design.printer.plastic
+    found = press_findings(
+        assembled,
+        target_mm3=made.target_mm3,
+        clearance_mm=table.clearance_mm,
+        past_rim_mm=table.past_rim_mm,
+        width_mm=made.widest_mm,
+    )
+    if table.joint is Joint.PEG:
+        found += peg_findings(assembled, interference_asked_mm=table.peg_interference_mm)
+    area_mm2 = made.pastry.outline.area_mm2
+    pressure_mpa = pressing_pressure_mpa(area_mm2)
+    if made.pastry.outline.name == "round":
+        load = thin_cylinder(
+            pressure_mpa=pressure_mpa,
+            radius_mm=(made.widest_mm + table.wall_mm) / 2.0,
+            wall_mm=table.wall_mm,
+            modulus_mpa=1000.0 * plastic.modulus_gpa,
+        )
+    else:  # the widest side as a plate clamped at its edges, as high as the pastry
+        load = clamped_rectangle(
+            pressure_mpa=pressure_mpa,
+            sides_mm=(made.widest_mm, made.pastry.height_mm),
+            wall_mm=table.wall_mm,
+            modulus_mpa=1000.0 * plastic.modulus_gpa,
+        )
+    return (
+        *found,
+        force_finding(area_mm2=area_mm2),
+        *wall_strength_findings(
+            load, strength_mpa=plastic.tensile_across_mpa, clearance_mm=table.clearance_mm
+        ),
+    )
+
+
+def _assembled(made: Evidence) -> Press:
+    """Return the press with the stamp that is judged, the plunger sitting in it."""
+    sleeve, first, stamp, plunger = (
+        made.mould.part(name).mesh for name in ("sleeve", "stamp", made.stamp_name, "plunger")
+    )
+    higher_mm = stamp.bounds[1, 2] - first.bounds[1, 2]
+    return Press(
+        sleeve=settled(sleeve),
+        stamp=settled(stamp),
+        plunger=settled(plunger.moved((0.0, 0.0, higher_mm))),
+    )
+
+
+def _pull(made: Evidence, stamp: Mesh) -> tuple[Finding, ...]:
+    """Judge whether the pastry leaves the stamp downwards."""
+    if not made.pastry.relief:
+        return ()
+    return pull_findings(
+        name="pastry from stamp",
+        body=made.meshes[made.pastry_name],
+        tool=stamp,
+        direction=(0.0, 0.0, -1.0),
+        least_draft_deg=min(part.draft_deg for part in made.pastry.relief),
+    )
+
+
+LETTERED: Final = ("sleeve", "plunger", "block")
+"""Parts that have a face to write on."""
+
+
+def proven(made: Evidence, further: Sequence[Further] = ()) -> tuple[Finding, ...]:
+    """Return all findings about a build, measured on the meshes that will be written.
+
+    Parameters
+    ----------
+    made : Evidence
+        What was made.
+    further : sequence of Further
+        Pastries under further stamps.
+
+    Raises
+    ------
+    KernelError
+        A mesh is not closed where a check needs it so.
+    """
+    # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
+    judges: list[Callable[[], tuple[Finding, ...]]] = [
+        partial(piece_findings, made),
+        partial(KINDS[made.design.mould.kind], made),
+        *(partial(_printed, made, part.name) for part in made.mould.parts),
+        partial(relief_layers, made),
+        *(partial(soundness, mesh, name=name) for name, mesh in made.meshes.items()),
+        partial(_against_exact, made.mould),
+        partial(_lettering, made),
+        *(partial(under_further, made, one) for one in further),
+    ]
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        return tuple(chain.from_iterable(pool.map(lambda judge: judge(), judges)))
+
+
+def _block(made: Evidence) -> tuple[Finding, ...]:
+    """Judge what the cavities of a block hold, and whether the pastry falls out of them."""
+    part = made.mould.part("block")
+    drafts = [part.draft_deg for part in made.pastry.relief]
+    return (
+        *block_findings(
+            made.meshes["block"],
+            target_mm3=part.pose.scale**3 * made.target_mm3,
+            count=made.design.mould.cavities,
+        ),
+        *pull_findings(
+            name="pastry from block",
+            body=made.meshes[made.pastry_name],
+            tool=settled(part.mesh),
+            direction=(0.0, 0.0, -1.0),
+            least_draft_deg=min([made.pastry.side_draft_deg, *drafts]),
+        ),
+    )
+
+
+def _cast(made: Evidence) -> tuple[Finding, ...]:
+    """Judge the pastries in a tray, the silicone over them, and whether it comes out."""
+    master, table, layout = made.meshes["master"], made.design.mould, made.mould.layout
+    assert isinstance(layout, CastLayout)  # noqa: S101 (the layout goes with the kind)
+    grown = made.mould.part("master").pose.scale ** 3
+    drafts = [part.draft_deg for part in made.pastry.relief]
+    held = tray(master)
+    return (
+        *cast_findings(
+            master,
+            held,
+            pastry_mm3=grown * made.target_mm3 / (1.0 - table.silicone_shrink) ** 3,
+            count=table.cavities,
+            silicone_mm3=grown * layout.silicone_mm3,
+        ),
+        *pull_findings(
+            name="silicone from tray",
+            body=silicone(master, held),
+            tool=master,
+            direction=(0.0, 0.0, 1.0),
+            least_draft_deg=min([made.pastry.side_draft_deg, table.tray_draft_deg, *drafts]),
+        ),
+    )
+
+
+def _printed(made: Evidence, name: str) -> tuple[Finding, ...]:
+    """Judge a part as it lies on the bed."""
+    printer = made.design.printer
+    return printing_findings(
+        made.meshes[name],
+        name=name,
+        bed_mm=printer.bed_mm,
+        line_mm=printer.line_width_mm,
+        layer_mm=printer.layer_height_mm,
+    )
+
+
+def _lettering(made: Evidence) -> tuple[Finding, ...]:
+    """Say what is written on the parts that have a face for it."""
+    wanted = texts(made.design)
+    return tuple(
+        lettering_finding(name=part.name, written=part.lettering, wanted=wanted)
+        for part in made.mould.parts
+        if made.design.mould.lettering and part.name in LETTERED
+    )
+
+
+def _against_exact(mould: Mould) -> tuple[Finding, ...]:
+    return tuple(
+        volume_finding(
+            name=f"{part.name}: mesh against exact surfaces",
+            measured_mm3=(part.mesh if part.plain is None else part.plain).volume_mm3,
+            target_mm3=part.solid.volume_mm3,
+            source="the CAD kernel's volume of the same body",
+        )
+        for part in mould.parts
+        if part.solid is not None
+    )
+
+
+KINDS: Final[Mapping[Kind, Callable[[Evidence], tuple[Finding, ...]]]] = MappingProxyType(
+    {Kind.PRESS: pressed, Kind.BLOCK: _block, Kind.CAST: _cast}
+)
+"""What is judged of each kind of mould beside what is judged of all."""

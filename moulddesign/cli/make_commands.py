@@ -1,0 +1,203 @@
+"""`make`: from a finished weight to a verified mould; `coupon`: what to print before it."""
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+from rich.table import Table
+
+from moulddesign.cli.console import ends_at_once, err, figure, out, print_json, table
+from moulddesign.cli.kitchen_commands import recipe_of
+from moulddesign.cli.options import MOULD, PIECE, RELIEF, STAMPS, AsJson, Override, with_design
+from moulddesign.cli.weight_commands import WEIGHING, weight_sentences, weight_table
+from moulddesign.core import Finding, Verdict, with_unit
+from moulddesign.design import Design
+
+if TYPE_CHECKING:
+    from moulddesign.building import Build
+
+STAGES = ("portion", "pastry", "mould", "checks", "files")
+SIGNS = {Verdict.GOOD: "good", Verdict.WARN: "! warn", Verdict.FAIL: "x fail"}
+
+
+@with_design(*PIECE, *WEIGHING, *RELIEF, *STAMPS, *MOULD)
+def run_make(
+    design: Design,
+    *,
+    context: typer.Context,
+    folder: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Default: exports/NAME.")
+    ] = None,
+    keep_failing: Annotated[
+        bool, typer.Option("--keep-failing", help="Publish in spite of a failed finding.")
+    ] = False,
+    formats: Annotated[
+        str,
+        typer.Option(
+            "--formats",
+            metavar="LIST",
+            help="Files besides STL and report: step, drawing, glb, pictures, 3mf, card; or all.",
+        ),
+    ] = "all",
+    paper: Annotated[
+        str, typer.Option("--paper", metavar="a4|letter", help="Paper of card and drawing.")
+    ] = "a4",
+    schema: Annotated[
+        bool, typer.Option("--schema", help="Print the design file's JSON Schema; make nothing.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Design -> verified mould set in a folder; without a design file, the demo.
+
+    Example: moulddesign make --weight 75 --ratio 3:7 --pattern lantern --out exports/mine
+    """
+    if schema:
+        print_json(Design.model_json_schema())
+        return
+    target = folder if folder is not None else Path("exports") / design.name
+    with _progress() as stage:
+        with ends_at_once(stage.bar.stop):
+            from moulddesign import export  # noqa: PLC0415 (the same)
+            from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
+
+            export.refuse_to_replace(target)  # before a build takes its time
+            wanted = export.Wanted(
+                formats=export.formats(formats),
+                paper=export.paper(paper),
+                recipe=recipe_of(design, context.params.get("design_file")),
+            )
+            made = build(design, stage)
+        if made.failed and not keep_failing:
+            _show(made, as_json=as_json)
+        stage("files")
+        write = export.publish_failing if keep_failing else export.publish
+        made = write(made, target, wanted, saying=stage.file)
+    _show(made, as_json=as_json)
+    err().print(f"Written to {target}", soft_wrap=True)
+    if made.failed:
+        raise typer.Exit(1)
+
+
+@contextmanager
+def _progress() -> Iterator["_Stage"]:
+    """Show a bar over the stages on stderr, where that is a terminal."""
+    columns = (TextColumn("{task.description:16}"), BarColumn(), MofNCompleteColumn())
+    console = err()
+    with Progress(
+        *columns, console=console, transient=True, disable=not console.is_terminal
+    ) as bar:
+        yield _Stage(bar)
+
+
+class _Stage:
+    """Moves the bar when a stage begins."""
+
+    def __init__(self, bar: Progress) -> None:
+        self.bar = bar
+        self.task = bar.add_task("", total=len(STAGES))
+
+    def __call__(self, name: str) -> None:
+        self.bar.update(self.task, description=name, completed=STAGES.index(name))
+
+    def file(self, name: str) -> None:
+        """Name the file in the making."""
+        self.bar.update(self.task, description=name)
+
+
+def _show(made: "Build", *, as_json: bool) -> None:
+    report = made.report()
+    if as_json:
+        print_json(report)
+        return
+    pastry = report["pastry"]
+    out().print(weight_table(made.design.name, made.portion))
+    for sentence in weight_sentences(made.design, made.portion, made.pastry.outline.width_mm):
+        out().print(sentence)
+    out().print(
+        f"Pastry: {pastry['outline']}, {figure(pastry['width_mm'])} mm wide, "
+        f"{figure(pastry['height_mm'])} mm high, {figure(pastry['volume_ml'])} mL of which "
+        f"{figure(pastry['relief_ml'])} mL are relief; crust "
+        f"{figure(pastry['crust_thickness_mm'])} mm all round."
+    )
+    for one in report["further_pastries"]:
+        out().print(
+            f"Under {one['stamp']}: {figure(one['height_mm'])} mm high, "
+            f"{one['higher_mm']:+.2f} mm from the middle ring, for the same portion."
+        )
+    rows = [
+        (part["name"], *part["size_mm"], part["volume_ml"], part["print_g"] or "")
+        for part in report["parts"]
+    ]
+    out().print(table("Parts", ("part", "x mm", "y mm", "z mm", "mL", "print g"), rows))
+    out().print(_findings_table(made.findings))
+    for caution in report["cautions"]:
+        out().print(f"- {caution}")
+
+
+def _findings_table(findings: Iterable[Finding]) -> Table:
+    """Return the findings that are not good, and a row that counts the others."""
+    rows = [
+        (
+            SIGNS[f.verdict],
+            f.name,
+            _measured(f.measured, f.unit),
+            with_unit(f.limit, f.unit),
+            f.source,
+        )
+        for f in findings
+        if f.verdict is not Verdict.GOOD
+    ]
+    good = sum(f.verdict is Verdict.GOOD for f in findings)
+    made = Table(title="Findings", title_justify="left", title_style="bold")
+    for head in ("verdict", "finding", "measured", "limit", "source"):
+        made.add_column(head)
+    for row in [*rows, ("good", f"{good} findings, all in report.json", "", "", "")]:
+        made.add_row(*row)
+    return made
+
+
+def _measured(value: float | str, unit: str) -> str:
+    return f"{figure(value) if isinstance(value, float) else value} {unit}".rstrip()
+
+
+FOLDER: Final = Path("exports") / "coupons"
+
+FLAGS: Final = {"--printer", "--material", "--draft"}
+"""Options of `make` that change a coupon."""
+
+OPTIONS: Final[tuple[Override, ...]] = tuple(
+    option for option in (*RELIEF, *MOULD) if option.flag in FLAGS
+)
+
+
+@with_design(*OPTIONS)
+def run_coupon(
+    design: Design,
+    *,
+    folder: Annotated[
+        Path, typer.Option("--out", metavar="DIR", help="Where the files go.")
+    ] = FOLDER,
+    as_json: AsJson = False,
+) -> None:
+    """Clearance gauge and relief sampler for the printer of a design.
+
+    Example: moulddesign coupon --printer small-bed --material PLA
+    """
+    with ends_at_once():
+        from moulddesign.export import refuse_to_replace  # noqa: PLC0415 (the same)
+        from moulddesign.export.coupons import made_coupons, publish_coupons  # noqa: PLC0415 (light verbs load no geometry)
+
+    refuse_to_replace(folder)  # before they take their time
+    made = publish_coupons(made_coupons(design), folder)
+    report = made.report()
+    if as_json:
+        print_json(report)
+    else:
+        rows = [(p["name"], *p["size_mm"], p["print_g"]) for p in report["parts"]]
+        out().print(table("Coupons", ("part", "x mm", "y mm", "z mm", "print g"), rows))
+        for step, sentence in enumerate(report["how"], start=1):
+            out().print(f"{step}. {sentence}")
+    err().print(f"Written to {folder}", soft_wrap=True)

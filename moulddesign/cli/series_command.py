@@ -1,0 +1,181 @@
+"""`moulddesign series`: many designs from one table, side by side."""
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from time import perf_counter
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+from moulddesign.cli.console import ends_at_once, err, out, print_json, table
+from moulddesign.cli.kitchen_commands import recipe_of
+from moulddesign.cli.options import AsJson, demo
+from moulddesign.core import MouldError, SpecError
+from moulddesign.design import Design
+from moulddesign.kitchen import Recipe
+from moulddesign.portion import figures
+from moulddesign.series.table import Row, RowsError, at_place, read_series
+
+if TYPE_CHECKING:
+    from moulddesign.series import Outcome
+
+MOST_JOBS: Final = 256
+"""Most processes at once; our choice."""
+
+HEADS: Final = (
+    *("name", "weight g", "width mm", "height mm", "crust mm"),
+    *("failed", "warned", "seconds", "state"),
+)
+"""Of the table that sums a series up; failed and warned count findings."""
+
+
+def run_series(
+    source: Annotated[
+        Path,
+        typer.Argument(
+            metavar="TABLE",
+            help="CSV whose first line names keys of a design file; or TOML: tables of pieces.",
+        ),
+    ],
+    *,
+    base_file: Annotated[
+        Path | None,
+        typer.Option(
+            "--base", metavar="DESIGN", help="Says what a row leaves out; default: the demo."
+        ),
+    ] = None,
+    folder: Annotated[
+        Path, typer.Option("--out", metavar="DIR", help="Each piece goes to a folder in it.")
+    ] = Path("exports"),
+    jobs: Annotated[
+        int | None,
+        typer.Option("--jobs", metavar="N", help="Processes; default: one a processor."),
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            "--scheduler",
+            metavar="ADDRESS",
+            help="Build on the machines of a Dask scheduler, such as tcp://10.0.0.5:8786.",
+        ),
+    ] = None,
+    formats: Annotated[
+        str, typer.Option("--formats", metavar="LIST", help="Files besides STL, as in make.")
+    ] = "all",
+    paper: Annotated[
+        str, typer.Option("--paper", metavar="a4|letter", help="Paper of card and drawing.")
+    ] = "a4",
+    keep_failing: Annotated[
+        bool, typer.Option("--keep-failing", help="Publish in spite of a failed finding.")
+    ] = False,
+    as_json: AsJson = False,
+) -> int:
+    """Many designs from one table, in parallel: one row a piece, one folder each.
+
+    The first line of the table names keys of a design file, such as name,
+    portion.finished_weight_g, pastry.outline, relief.layers.1.pattern; empty cells are as in the
+    base. Every row is checked before the first is made.
+
+    Example: moulddesign series cakes.csv --base cake.toml --out exports --formats 3mf,card
+    """
+    if jobs is not None and not 0 < jobs <= MOST_JOBS:
+        raise SpecError("--jobs", jobs, f"must be between 1 and {MOST_JOBS}")
+    if jobs is not None and scheduler is not None:
+        raise SpecError("--jobs", jobs, "must be left out with --scheduler, whose workers count")
+    base = demo() if base_file is None else Design.read(base_file)
+    rows = read_series(source, base)
+    _tried(rows, figures)  # arithmetic alone tells much of what is wrong
+    with ends_at_once():
+        from moulddesign import export  # noqa: PLC0415 (the same)
+        from moulddesign.artwork.patterns import refuse_missing  # noqa: PLC0415 (the same)
+        from moulddesign.series import Order, crew_size, run_all, run_on  # noqa: PLC0415 (geometry)
+    _tried(rows, refuse_missing)
+    kinds, sheet = export.formats(formats), export.paper(paper)
+    # What the base names lies beside the base, what a row names beside the table.
+    named = {base.batch.recipe: base_file}
+    recipes = [_recipe(row, named.get(row.design.batch.recipe, source)) for row in rows]
+    orders = [
+        Order(
+            place=row.place,
+            design=row.design,
+            target=folder / row.design.name,
+            wanted=export.Wanted(formats=kinds, paper=sheet, recipe=recipe),
+            keep_failing=keep_failing,
+        )
+        for row, recipe in zip(rows, recipes, strict=True)
+    ]
+    start = perf_counter()
+    crew = crew_size(jobs, len(orders)) if scheduler is None else None
+    made: dict[int, Outcome] = {}
+    with _progress(len(orders)) as bar:
+        for number, outcome in (
+            run_all(orders, folder, crew)
+            if crew is not None
+            else run_on(str(scheduler), orders, folder)
+        ):
+            made[number] = outcome
+            bar.advance(bar.task_ids[0])
+    outcomes = [made[number] for number in sorted(made)]
+    _show(outcomes, folder, as_json=as_json, crew=crew, seconds=perf_counter() - start)
+    return int(any(one.state != "made" for one in outcomes))
+
+
+def _tried(rows: Sequence[Row], look: Callable[[Design], object]) -> None:
+    """Look at every piece before the first is built."""
+    wrong = []
+    for row in rows:
+        try:
+            look(row.design)
+        except MouldError as error:
+            wrong.append(str(at_place(error, row.place)))
+    if wrong:
+        raise RowsError(wrong[0], len(wrong) - 1)
+
+
+def _recipe(row: Row, beside: Path | None) -> Recipe | None:
+    try:
+        return recipe_of(row.design, beside)
+    except MouldError as error:
+        raise at_place(error, row.place) from error
+
+
+@contextmanager
+def _progress(total: int) -> Iterator[Progress]:
+    """Show a bar over the pieces on stderr, where that is a terminal."""
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+    console = err()
+    with Progress(
+        *columns, TimeElapsedColumn(), console=console, transient=True,
+        disable=not console.is_terminal,
+    ) as bar:  # fmt: skip
+        bar.add_task("pieces", total=total)
+        yield bar
+
+
+def _show(
+    made: Sequence["Outcome"], folder: Path, *, as_json: bool, crew: int | None, seconds: float
+) -> None:
+    if as_json:
+        pieces = [one.report() for one in made]
+        print_json({"folder": str(folder), "jobs": crew, "seconds": seconds, "pieces": pieces})
+    else:
+        out().print(table("Series", HEADS, map(_cells, made)))
+    for one in made:
+        if one.said:
+            err().print(f"{one.place}, {one.name}: {one.said}", soft_wrap=True)
+    count = sum(one.written for one in made)
+    err().print(f"{count} of {len(made)} written to {folder}", soft_wrap=True)
+
+
+def _cells(one: "Outcome") -> tuple[object, ...]:
+    sizes = (one.finished_g, one.width_mm, one.height_mm, one.crust_mm)
+    return (
+        one.name,
+        *("" if size is None else size for size in sizes),
+        len(one.failed),
+        len(one.warned),
+        one.seconds,
+        one.state.value,
+    )

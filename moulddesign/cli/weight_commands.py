@@ -1,0 +1,320 @@
+"""`portion` and `density`.
+
+What to put on the scale for one piece, and how dense a dough or a paste is.
+"""
+
+from collections.abc import Iterator
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Final
+
+import typer
+from rich.table import Table
+
+from moulddesign.cli.console import out, print_json, table
+from moulddesign.cli.options import PIECE, AsJson, Override, with_design
+from moulddesign.design import Design, PortionTable, ScaleTable
+from moulddesign.kitchen import Recipe, foods, part_density, part_water, recipe_loss
+from moulddesign.portion import (
+    ROOM_C,
+    Composition,
+    Density,
+    Figures,
+    LabelTarget,
+    NutritionLabel,
+    density_from_composition,
+    density_from_cup,
+    density_from_displacement,
+    density_from_label,
+    figures,
+    roll_for,
+)
+
+WEIGHING: Final = (
+    Override("--scale-step", "scale.resolution_g", float, "G", "Smallest step of the scale."),
+    Override("--hand-error", "scale.hand_error_g", float, "G", "How far a hand misses, sd."),
+    Override("--label-weight", "label.weight_g", float, "G", "Weight on the label."),
+)
+"""Options of the verbs that weigh."""
+
+
+def weight_table(name: str, made: Figures) -> Table:
+    """Return the table of masses, on the scale and exact, volumes and balls."""
+    piece, split, balls = made.piece, made.split, made.balls
+    rows = [
+        ("crust", split.crust_g, piece.crust_g, piece.crust_ml, balls.crust_mm),
+        ("paste", split.paste_g, piece.paste_g, piece.paste_ml, ""),
+        ("centres", split.centre_g, piece.centre_g, piece.centre_ml, ""),
+        ("paste with centres", "", "", piece.filled_ml, balls.filling_mm),
+        ("raw piece", split.raw_g, piece.raw_g, piece.volume_ml, balls.wrapped_mm),
+        ("finished", "", piece.finished_g, "", ""),
+    ]
+    heads = ("part", "on the scale g", "exact g", "mL", "ball mm")
+    return table(f"{name}: one piece", heads, rows)
+
+
+def spread_table(made: Figures) -> Table:
+    """Return the table of standard deviations by cause."""
+    rows = [(c.name, c.raw_g, c.finished_g, c.volume_ml) for c in made.spread.causes]
+    total = made.spread
+    rows.append(("all together", total.raw_g, total.finished_g, total.volume_ml))
+    return table("How far pieces scatter (sd)", ("cause", "raw g", "finished g", "mL"), rows)
+
+
+def weight_sentences(design: Design, made: Figures, bore_mm: float | None) -> Iterator[str]:
+    """Yield what does not fit the tables: ratio, disc, roll for a bore that is known, label."""
+    split, balls = made.split, made.balls
+    yield (
+        f"On the scale the ratio is {split.ratio} and the raw piece {split.raw_g:g} g, "
+        f"{split.off_g:+.2f} g from exact."
+    )
+    yield (
+        f"A disc of all the crust, {balls.shell_mm:.1f} mm thick, wraps the filling: "
+        f"{balls.disc_mm:.0f} mm across."
+    )
+    if bore_mm is not None:
+        roll = roll_for(design, made.piece, bore_mm)
+        if roll is None:
+            yield "The wrapped ball enters the bore as it is."
+        else:
+            yield (
+                f"To enter the bore, roll it to {roll.across_mm:.0f} mm across and "
+                f"{roll.length_mm:.0f} mm high."
+            )
+    if made.label is not None:
+        yield _label(made.label)
+
+
+def _label(target: LabelTarget) -> str:
+    return (
+        f"Label {target.label_g:g} g: weigh at least {target.raw_g:.1f} g raw "
+        f"({target.scaled_g:g} g on the scale); what binds is that {target.binding} "
+        f"(tolerable deficiency {target.deficiency_g:g} g). Guidance only; local law decides."
+    )
+
+
+@with_design(*PIECE, *WEIGHING)
+def run_portion(design: Design, *, as_json: AsJson = False) -> None:
+    """Masses, volumes, balls, spread and label target of one piece; no geometry.
+
+    Example: moulddesign portion --weight 75 --ratio 3:7 --centre-mass 5
+    """
+    made = figures(design)
+    if as_json:
+        print_json({"design": design.plain(), "portion": made.report()})
+        return
+    sentences = tuple(weight_sentences(design, made, design.pastry.width_mm))
+    out().print(weight_table(design.name, made))
+    out().print(spread_table(made))
+    for sentence in sentences:
+        out().print(sentence)
+
+
+density_app = typer.Typer(no_args_is_help=False, pretty_exceptions_enable=False)
+
+AtC = Annotated[float, typer.Option("--at", metavar="C", help="Temperature, deg C.")]
+Air = Annotated[float, typer.Option("--air", metavar="X", help="Share of the volume that is air.")]
+Step = Annotated[
+    float, typer.Option("--scale-step", metavar="G", help="Smallest step of the scale, g.")
+]
+SCALE_STEP_G = ScaleTable().resolution_g
+RATIO = PortionTable().ratio
+
+
+@density_app.callback(invoke_without_command=True)
+def choose(context: typer.Context) -> None:
+    """Density from composition, nutrition label, cup, displacement or recipe.
+
+    Example: moulddesign density cup --cup-empty 80 --cup-water 316 --cup-filled 385
+    """
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
+
+
+@density_app.command("composition")
+def composition(
+    *,
+    water: Annotated[float, typer.Option(metavar="X", help="Water.")],
+    protein: Annotated[float, typer.Option(metavar="X", help="Protein.")] = 0.0,
+    fat: Annotated[float, typer.Option(metavar="X", help="Fat.")] = 0.0,
+    carbohydrate: Annotated[
+        float, typer.Option(metavar="X", help="Carbohydrate without fibre.")
+    ] = 0.0,
+    fibre: Annotated[float, typer.Option(metavar="X", help="Fibre.")] = 0.0,
+    ash: Annotated[float, typer.Option(metavar="X", help="Ash: minerals, salt.")] = 0.0,
+    air: Air = 0.0,
+    at_c: AtC = ROOM_C,
+    as_json: AsJson = False,
+) -> None:
+    """Density from mass shares (sum 1) or grams in 100 g (sum 100).
+
+    Example: moulddesign density composition --water 83 --protein 12 --carbohydrate 5 --at 22
+    """
+    parts = {
+        "water": water,
+        "protein": protein,
+        "fat": fat,
+        "carbohydrate": carbohydrate,
+        "fibre": fibre,
+        "ash": ash,
+    }
+    _show(density_from_composition(Composition.of(parts), at_c=at_c, air=air), as_json=as_json)
+
+
+@density_app.command("label")
+def label(
+    *,
+    fat: Annotated[float, typer.Option(metavar="G", help="Fat in 100 g.")],
+    carbohydrate: Annotated[
+        float, typer.Option(metavar="G", help="Carbohydrate in 100 g; its sugars are in it.")
+    ],
+    protein: Annotated[float, typer.Option(metavar="G", help="Protein in 100 g.")],
+    salt: Annotated[float, typer.Option(metavar="G", help="Salt in 100 g.")] = 0.0,
+    fibre: Annotated[
+        float,
+        typer.Option(metavar="G", help="Fibre in 100 g; leave it out where carbohydrate has it."),
+    ] = 0.0,
+    air: Air = 0.0,
+    at_c: AtC = ROOM_C,
+    as_json: AsJson = False,
+) -> None:
+    """Density from a packet's nutrition label for 100 g; what remains is water.
+
+    Example: moulddesign density label --fat 4 --carbohydrate 55 --protein 4 --salt 0.1
+    """
+    packet = NutritionLabel(
+        fat_g=fat, carbohydrate_g=carbohydrate, protein_g=protein, salt_g=salt, fibre_g=fibre
+    )
+    _show(density_from_label(packet, at_c=at_c, air=air), as_json=as_json)
+
+
+@density_app.command("cup")
+def cup(
+    *,
+    cup_water: Annotated[float, typer.Option(metavar="G", help="Cup full of water, levelled.")],
+    cup_filled: Annotated[float, typer.Option(metavar="G", help="Cup packed with dough.")],
+    cup_empty: Annotated[
+        float, typer.Option(metavar="G", help="Empty cup; 0 where the scale was set to zero.")
+    ] = 0.0,
+    at_c: AtC = ROOM_C,
+    scale_step: Step = SCALE_STEP_G,
+    as_json: AsJson = False,
+) -> None:
+    """Density from a cup weighed full of water and full of dough.
+
+    Example: moulddesign density cup --cup-empty 80 --cup-water 316 --cup-filled 385
+    """
+    found = density_from_cup(
+        water_g=cup_water,
+        filled_g=cup_filled,
+        empty_g=cup_empty,
+        resolution_g=scale_step,
+        at_c=at_c,
+    )
+    _show(found, as_json=as_json)
+
+
+@density_app.command("displacement")
+def displacement(
+    *,
+    mass: Annotated[float, typer.Option(metavar="G", help="The piece, wrapped in thin film.")],
+    displaced: Annotated[float, typer.Option(metavar="G", help="Water that it displaces.")],
+    at_c: AtC = ROOM_C,
+    scale_step: Step = SCALE_STEP_G,
+    as_json: AsJson = False,
+) -> None:
+    """Density from the water that a wrapped piece displaces when it is held under.
+
+    Example: moulddesign density displacement --mass 75 --displaced 60
+    """
+    found = density_from_displacement(
+        mass_g=mass, displaced_g=displaced, resolution_g=scale_step, at_c=at_c
+    )
+    _show(found, as_json=as_json)
+
+
+@density_app.command("recipe")
+def recipe(
+    file: Annotated[Path, typer.Argument(metavar="FILE.toml", help="Recipe of crust and filling.")],
+    *,
+    at_c: AtC = ROOM_C,
+    finished_water: Annotated[
+        float | None,
+        typer.Option(metavar="X", help="Water share of the finished piece: gives the loss too."),
+    ] = None,
+    ratio: Annotated[
+        str, typer.Option(metavar="C:F", help="Crust to filling by mass, for the loss.")
+    ] = RATIO,
+    as_json: AsJson = False,
+) -> None:
+    """Densities of crust and filling from what they are mixed of, less what cooks off.
+
+    Example: moulddesign density recipe recipe.toml --finished-water 0.17
+    """
+    read = Recipe.read(file)
+    parts = {"crust": read.crust, "filling": read.filling}
+    found = {name: part_density(part, at_c=at_c) for name, part in parts.items()}
+    water = {name: part_water(part) for name, part in parts.items()}
+    loss = None
+    if finished_water is not None:
+        share = Design().with_values({"portion.ratio": ratio}).portion.crust_share
+        loss = recipe_loss(read, crust_share=share, finished_water=finished_water)
+    if as_json:
+        both = {name: asdict(found[name]) | {"water": water[name]} for name in parts}
+        print_json(both | {"loss": loss})
+        return
+    rows = [
+        (
+            name,
+            found[name].density_g_per_ml,
+            found[name].uncertainty_g_per_ml,
+            "unknown" if water[name] is None else water[name],
+        )
+        for name in parts
+    ]
+    out().print(table(read.name, ("part", "g/mL", "+- g/mL", "water share"), rows))
+    out().print(f"Method: {found['crust'].method}, at {at_c:g} deg C.")
+    out().print(
+        "For the piece: "
+        + " ".join(f"--{name}-density {found[name].density_g_per_ml:.3f}" for name in parts)
+    )
+    if loss is not None:
+        out().print(f"Loss by the dry-matter balance: {loss:.4f} of the raw mass, at {ratio}.")
+
+
+@density_app.command("foods")
+def known_foods(
+    word: Annotated[str, typer.Argument(metavar="[WORD]", help="Only names that hold it.")] = "",
+    *,
+    at_c: AtC = ROOM_C,
+    as_json: AsJson = False,
+) -> None:
+    """List the ingredients that recipes may name, with the source of their figures.
+
+    Example: moulddesign density foods flour
+    """
+    every = {each.name: each for each in foods().values() if word.lower() in each.name}
+    rows = [
+        (each.name, 1.0 / each.specific_volume_ml_per_g(at_c), each.spread(at_c), each.status)
+        for each in every.values()
+    ]
+    if as_json:
+        keys = ("name", "density_g_per_ml", "relative_uncertainty", "status")
+        listed = [dict(zip(keys, row, strict=True)) for row in rows]
+        sources = [{"source": each.source} for each in every.values()]
+        print_json({"foods": [a | b for a, b in zip(listed, sources, strict=True)]})
+    else:
+        out().print(table("Ingredients", ("name", "g/mL", "+- share", "figures"), rows))
+
+
+def _show(found: Density, *, as_json: bool) -> None:
+    if as_json:
+        print_json(asdict(found))
+        return
+    out().print(
+        f"{found.density_g_per_ml:.3f} +- {found.uncertainty_g_per_ml:.3f} g/mL "
+        f"at {found.at_c:g} deg C\n"
+        f"Method: {found.method}.\n"
+        "The figure after +- is the standard uncertainty: two times out of three the truth is "
+        "within it."
+    )

@@ -1,0 +1,51 @@
+"""Units, errors and findings: what every room speaks.
+
+- `errors`: every exception that this package raises on purpose.
+- `findings`: what a check found, and what can hurt someone: results, never exceptions.
+- `quantities`: conversions between units, and what a number has to be before anything is
+  computed from it.
+"""
+
+from moulddesign.core.errors import (
+    FileError,
+    FindingError,
+    KernelError,
+    MouldError,
+    SpecError,
+    WriteError,
+)
+from moulddesign.core.findings import CAUTIONS, Finding, Verdict, judged, with_unit
+from moulddesign.core.quantities import (
+    G_PER_KG,
+    MM3_PER_ML,
+    Unit,
+    between,
+    ml_from_mm3,
+    mm3_from_ml,
+    not_negative,
+    positive,
+    share,
+)
+
+__all__ = [
+    "CAUTIONS",
+    "G_PER_KG",
+    "MM3_PER_ML",
+    "FileError",
+    "Finding",
+    "FindingError",
+    "KernelError",
+    "MouldError",
+    "SpecError",
+    "Unit",
+    "Verdict",
+    "WriteError",
+    "between",
+    "judged",
+    "ml_from_mm3",
+    "mm3_from_ml",
+    "not_negative",
+    "positive",
+    "share",
+    "with_unit",
+]

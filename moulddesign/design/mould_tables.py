@@ -1,0 +1,186 @@
+"""The mould, by kind."""
+
+from enum import StrEnum
+from typing import Final
+
+from pydantic import ValidationInfo, field_validator
+
+from moulddesign.design.schema import CHOICE, MEMORY, PRACTICE, Table, given
+
+
+class Kind(StrEnum):
+    """Which mould is made."""
+
+    PRESS = "press"
+    BLOCK = "block"
+    CAST = "cast"
+
+
+SIDE_DRAFT_DEG: Final = {Kind.PRESS: 0.0, Kind.BLOCK: 5.0, Kind.CAST: 0.0}
+"""Lean of the pastry's side where it is not given: a press pushes it out, silicone bends [deg]."""
+
+
+class Joint(StrEnum):
+    """How the plunger holds the stamp."""
+
+    PEG = "peg"
+    BOLT = "bolt"
+
+
+class Bolt(StrEnum):
+    """Thread of the bolt that holds the stamp."""
+
+    M5 = "M5"
+    M6 = "M6"
+
+
+class MouldTable(Table):
+    """A press mould, a knock-out block or a casting master."""
+
+    kind: Kind = given(Kind.PRESS, "Kind of mould")
+    clearance_mm: float = given(
+        0.3, "Gap between stamp and bore, each side", unit="mm",
+        source="0.2-0.3 mm sliding, PLA 0.3, PETG 0.4; " + PRACTICE, ge=0.05, le=2,
+    )  # fmt: skip
+    wall_mm: float = given(
+        2.8, "Wall of the sleeve", unit="mm",
+        source="two lines at the least, better 1.2-1.6 mm, more for a lasting tool; " + PRACTICE,
+        ge=0.8, le=20,
+    )  # fmt: skip
+    flange_width_mm: float = given(
+        8.0, "Finger flange beyond the sleeve's wall", unit="mm", source=CHOICE, ge=0, le=40
+    )
+    flange_thickness_mm: float = given(
+        4.0, "Thickness of the finger flange", unit="mm", source=CHOICE, ge=1, le=20
+    )
+    lead_in_mm: float = given(
+        1.0, "Chamfer where the stamp enters the bore", unit="mm", source=CHOICE, ge=0.2, le=5
+    )
+    guide_to_width: float | None = given(
+        None,
+        "Length over which stamp and vanes guide, as a share of the width; 0.7 where it is left "
+        "out, more where the clearance would let the stamp lean by 0.9 mm",
+        source="the design's own tilt rule: drop = 2 clearance / this share", ge=0.2, le=3,
+    )  # fmt: skip
+    past_rim_mm: float = given(
+        1.0, "How far the stamp comes out of the bore to free the pastry", unit="mm",
+        source=CHOICE, ge=0, le=20,
+    )  # fmt: skip
+    height_band: float = given(
+        0.1, "Share of the height between the nominal ring and the light and heavy ones",
+        source="raw pieces exceed their nominal weight by 0-9 %; " + PRACTICE, ge=0.02, le=0.5,
+    )  # fmt: skip
+    joint: Joint = given(Joint.PEG, "How the plunger holds the stamp: peg or bolt")
+    bolt: Bolt = given(Bolt.M5, "Thread of the bolt, where the joint is one")
+    skin_mm: float = given(
+        2.4, "Solid plastic between the deepest engraving and the pocket in the stamp's back",
+        unit="mm", source="six lines or twelve layers; our choice, change it freely", ge=0.8, le=20,
+    )  # fmt: skip
+    bridge_mm: float = given(
+        5.0, "Widest flat ceiling that is printed over air", unit="mm",
+        source="bridges up to 10 mm; " + PRACTICE + "; half of it is our choice", ge=1, le=10,
+    )  # fmt: skip
+    disc_rim_mm: float = given(
+        4.0, "How far the palm disc reaches beyond the bore", unit="mm", source=CHOICE, ge=1, le=40
+    )
+    disc_thickness_mm: float = given(
+        5.0, "Thickness of the palm disc", unit="mm", source=CHOICE, ge=2, le=20
+    )
+    vane_thickness_mm: float = given(
+        3.0, "Thickness of the guide vanes", unit="mm", source=CHOICE, ge=0.8, le=20
+    )
+    peg_diameter_mm: float | None = given(
+        None,
+        "Diameter of the plunger's peg where it enters the stamp; 0.3 of the width and at most "
+        "18 mm where it is left out",
+        unit="mm", source=CHOICE, ge=6, le=60,
+    )  # fmt: skip
+    peg_length_mm: float = given(7.0, "Length of the peg", unit="mm", source=CHOICE, ge=3, le=40)
+    peg_taper_deg: float = given(
+        4.0, "Slope of the peg against its axis", unit="deg",
+        source="a shallow taper holds by friction, a steeper one seats less deep where the "
+        "print is off; our choice, change it freely", ge=0.5, le=15,
+    )  # fmt: skip
+    peg_interference_mm: float = given(
+        0.05, "How much wider the peg is than its pocket, on the diameter", unit="mm",
+        source=CHOICE, ge=0, le=0.5,
+    )  # fmt: skip
+    cavities: int = given(
+        1, "Cavities of a block, or pastries on a casting master", source=CHOICE, ge=1, le=60
+    )
+    side_draft_deg: float | None = given(
+        None,
+        "Lean of the pastry's side from upright, widest where it leaves the mould; where it is "
+        "left out 5 deg for a block, else 0",
+        unit="deg",
+        source="moulded parts want 0.5 deg at the least, 1 deg usually and 1 deg more for each "
+        "0.025 mm of surface texture; layer lines ask for several; " + PRACTICE,
+        ge=0, le=30,
+    )  # fmt: skip
+    land_mm: float = given(
+        8.0, "Flat rim of a block around its cavities, or room for silicone around the pastries "
+        "of a casting master", unit="mm", source=CHOICE, ge=2, le=60,
+    )  # fmt: skip
+    floor_mm: float = given(
+        3.6, "Plastic under the deepest engraving of a block, or under a casting master",
+        unit="mm", source=CHOICE, ge=0.8, le=40,
+    )  # fmt: skip
+    handle_length_mm: float = given(
+        80.0, "Handle of a block; 0 for none", unit="mm", source=CHOICE, ge=0, le=300
+    )
+    handle_width_mm: float = given(
+        26.0, "Width of the handle", unit="mm", source=CHOICE, ge=10, le=80
+    )
+    handle_thickness_mm: float = given(
+        18.0, "Thickness of the handle, at most the block's", unit="mm", source=CHOICE, ge=4, le=80
+    )
+    hole_mm: float = given(
+        8.0, "Hole in the handle to hang it by; 0 for none", unit="mm", source=CHOICE, ge=0, le=40
+    )
+    cover_mm: float = given(
+        10.0, "Silicone above the highest relief of a casting master, to the brim", unit="mm",
+        source=CHOICE, ge=2, le=100,
+    )  # fmt: skip
+    tray_draft_deg: float = given(
+        5.0, "Lean of a casting tray's wall, wider at the brim, so that the silicone comes out",
+        unit="deg", source="as for a block's side; " + PRACTICE, ge=0, le=30,
+    )  # fmt: skip
+    silicone_shrink: float = given(
+        0.001, "Share by which the silicone comes out smaller than it was poured; the master is "
+        "larger by as much", source=MEMORY + "; its maker's sheet says it", ge=0, le=0.1,
+    )  # fmt: skip
+    silicone_density_g_per_ml: float = given(
+        1.15, "Density of the mixed silicone", unit="g/mL",
+        source=MEMORY + "; its maker's sheet says it", ge=0.8, le=2,
+    )  # fmt: skip
+
+    lettering: bool = given(
+        True,  # noqa: FBT003 (a default)
+        "Sink weight, ratio and name into sleeve and plunger, or into a block's handle",
+    )
+
+    @property
+    def side_lean_deg(self) -> float:
+        """Lean of the pastry's side: what was asked for, or what its kind wants [deg]."""
+        if self.side_draft_deg is not None:
+            return self.side_draft_deg
+        return SIDE_DRAFT_DEG[self.kind]
+
+    @field_validator("side_draft_deg")
+    @classmethod
+    def _upright_in_a_press(cls, draft_deg: float | None, info: ValidationInfo) -> float | None:
+        if draft_deg and info.data.get("kind") is Kind.PRESS:
+            message = (
+                "must be 0 in a press, or its stamp would not travel; leave it out, or take kind "
+                "block or cast"
+            )
+            raise ValueError(message)
+        return draft_deg
+
+    @field_validator("cavities")
+    @classmethod
+    def _one_in_a_press(cls, cavities: int, info: ValidationInfo) -> int:
+        if cavities > 1 and info.data.get("kind") is Kind.PRESS:
+            message = "must be 1 in a press; take kind block or cast for several"
+            raise ValueError(message)
+        return cavities

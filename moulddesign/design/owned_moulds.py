@@ -1,0 +1,196 @@
+"""Moulds that one owns: how each was measured, alone or on a shelf of several."""
+
+from collections.abc import Mapping
+from enum import StrEnum
+from math import sqrt
+from os import PathLike
+from pathlib import Path
+from typing import Any, Final, Self
+
+from pydantic import ValidationError, model_validator
+
+from moulddesign.core import FileError, SpecError, Unit
+from moulddesign.design.design import read_toml
+from moulddesign.design.piece_tables import PastryTable
+from moulddesign.design.relief_tables import Sense
+from moulddesign.design.schema import CHOICE, MEMORY, PRACTICE, Table, given, spec_error
+
+WAYS: Final = ("width_mm and height_mm", "water_g", "mesh")
+"""What a mould can be known by."""
+
+
+class Tool(StrEnum):
+    """What lengths were read off."""
+
+    RULER = "ruler"
+    CALIPER = "caliper"
+
+    @property
+    def reading_mm(self) -> float:
+        """How far a reading may be off, either way [mm]."""
+        return {"ruler": 0.5, "caliper": 0.05}[self.value]
+
+    @property
+    def sd_mm(self) -> float:
+        """Standard uncertainty of a reading whose error is spread evenly [mm]."""
+        return self.reading_mm / sqrt(3.0)
+
+
+class OwnedMould(Table):
+    """A mould that exists, known by its sizes, by water or by its mesh."""
+
+    name: str = given("mould", "What it is called", min_length=1, max_length=40)
+    outline: str = given("round", "Shape of the mouth, as in [pastry]", min_length=1)
+    width_mm: float | None = given(
+        None, "Inner width of the mouth along x, across the flats", unit="mm", gt=0, le=400
+    )
+    height_mm: float | None = given(
+        None, "Inside, from the table to the flat top of the piece", unit="mm", gt=0, le=200
+    )
+    corner_radius_mm: float = given(
+        0.0, "Inner radius of the corners of a square, hexagon or octagon", unit="mm", ge=0, le=200
+    )
+    lobes: int = given(12, "Lobes of a scalloped mouth", ge=3, le=60)
+    lobe_depth_mm: float = given(
+        2.0, "How far the valleys of a scalloped mouth lie inside its lobes", unit="mm",
+        gt=0, le=50,
+    )  # fmt: skip
+    shoulder_radius_mm: float = given(
+        0.0, "Radius of the rounded edge between side and flat top", unit="mm", ge=0, le=30
+    )
+    draft_deg: float = given(
+        0.0, "Lean of the side from upright, the mouth being the widest", unit="deg", ge=0, le=30
+    )
+    relief_depth_mm: float = given(0.0, "Depth of the relief", unit="mm", ge=0, le=20)
+    relief_cover: float = given(
+        0.5, "Share of the flat top that the relief covers, by eye", source=PRACTICE, ge=0, le=1
+    )
+    sense: Sense = given(Sense.RAISED, "Whether the relief stands on the piece or sinks into it")
+    tool: Tool = given(Tool.RULER, "What the sizes were read off")
+    water_g: tuple[float, ...] = given(
+        (), "Water that fills it, each weighing", unit="g", max_length=100
+    )
+    empty_g: float = given(0.0, "The empty mould, where the scale was not set to zero with it",
+                           unit="g", ge=0, le=100_000)  # fmt: skip
+    at_c: float = given(20.0, "Temperature of the water", unit="deg C", source=CHOICE, ge=0, le=100)
+    mesh: str | None = given(None, "Mesh of it; with a stamp, of the sleeve", min_length=1)
+    stamp: str | None = given(None, "Mesh of a press mould's stamp", min_length=1)
+    unit: Unit | None = given(None, "Unit of the meshes; millimetres where it is left out")
+    up: str = given("+z", "Which way is up in the mesh when it is filled")
+    mend: bool = given(default=False, says="Whether a broken mesh is mended")
+    least_height_mm: float | None = given(
+        None, "Lowest height a press mould presses; relief, centre and twice the least crust "
+        "where it is left out", unit="mm", source=PRACTICE, gt=0, le=200,
+    )  # fmt: skip
+    most_height_mm: float | None = given(
+        None, "Greatest height a press mould presses", unit="mm", gt=0, le=200
+    )
+    bore_length_mm: float | None = given(
+        None, "Length of a press mould's bore", unit="mm", gt=0, le=400
+    )
+    guide_mm: float | None = given(
+        None, "Length of the stamp that has to stay in the bore", unit="mm", gt=0, le=400,
+        source=MEMORY,
+    )  # fmt: skip
+
+    @property
+    def is_press(self) -> bool:
+        """Whether its piece is pressed to any height of a window."""
+        limits = (self.least_height_mm, self.most_height_mm, self.bore_length_mm, self.stamp)
+        return any(limit is not None for limit in limits)
+
+    @property
+    def outline_table(self) -> PastryTable:
+        """Its mouth as a design asks for an outline."""
+        return PastryTable(
+            outline=self.outline,
+            width_mm=self.width_mm,
+            corner_radius_mm=self.corner_radius_mm,
+            lobes=self.lobes,
+            lobe_depth_mm=self.lobe_depth_mm,
+        )
+
+    @model_validator(mode="after")
+    def _known_one_way(self) -> Self:
+        if self.mesh is not None and self.water_g:
+            message = "water_g and mesh are both given: leave one out"
+            raise ValueError(message)
+        if self.stamp is not None and self.mesh is None:
+            message = "stamp must come with the mesh of its sleeve"
+            raise ValueError(message)
+        if (
+            self.mesh is None
+            and not self.water_g
+            and (self.width_mm is None or (self.height_mm is None and not self.is_press))
+        ):
+            message = f"must be known by one of {', '.join(WAYS[:-1])} or {WAYS[-1]}"
+            raise ValueError(message)
+        return self
+
+    @model_validator(mode="after")
+    def _stands_upright(self) -> Self:
+        if self.is_press and self.draft_deg > 0.0:
+            message = "draft_deg must be 0 in a press mould, or its stamp would not travel"
+            raise ValueError(message)
+        if self.bore_length_mm is not None and self.guide_mm is None and self.stamp is None:
+            message = (
+                "bore_length_mm must come with guide_mm, the length of the stamp that has to stay "
+                "in the bore; or give most_height_mm"
+            )
+            raise ValueError(message)
+        return self
+
+    @model_validator(mode="after")
+    def _has_an_outline(self) -> Self:
+        PastryTable.model_validate({"outline": self.outline})
+        return self
+
+    @classmethod
+    def of(cls, values: Mapping[str, Any]) -> Self:
+        """Return the mould of plain values.
+
+        Raises
+        ------
+        SpecError
+            A key is unknown, a value cannot be used, or it is not known how large the mould is.
+        """
+        try:
+            return cls.model_validate(dict(values))
+        except ValidationError as error:
+            wrong = spec_error(error, cls)
+            if error.errors()[0]["loc"]:
+                raise wrong from error
+            raise SpecError("mould", "as given", wrong.need) from error
+
+
+class Shelf(Table):
+    """Several moulds, in a TOML file with one table [[mould]] each."""
+
+    mould: tuple[OwnedMould, ...] = given((), "The moulds", max_length=200)
+
+    @classmethod
+    def read(cls, path: str | PathLike[str]) -> Self:
+        """Return the shelf in a TOML file; its files are sought beside it.
+
+        Raises
+        ------
+        FileError
+            The file cannot be read or is not TOML.
+        SpecError
+            A key is unknown, a value cannot be used, or there is no mould.
+        """
+        folder = Path(path).parent
+        shelf = cls.of(read_toml(path))
+        if not shelf.mould:
+            raise FileError(str(path), "names no mould; give each one a table [[mould]]")
+        return shelf.model_copy(update={"mould": tuple(_beside(m, folder) for m in shelf.mould)})
+
+
+def _beside(mould: OwnedMould, folder: Path) -> OwnedMould:
+    """Return the mould with its files named from where we are."""
+    names = {key: getattr(mould, key) for key in ("mesh", "stamp")}
+    if mould.outline.lower().endswith(".svg"):
+        names["outline"] = mould.outline
+    return mould.model_copy(
+        update={key: str(folder / name) for key, name in names.items() if name is not None}
+    )

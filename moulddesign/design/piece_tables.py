@@ -1,0 +1,294 @@
+"""The piece, its outline and size, and what weighing, selling and running a batch need."""
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from difflib import get_close_matches
+from enum import StrEnum
+from math import isfinite, pi
+from typing import Any, Final, Self
+
+from pydantic import field_validator, model_validator
+
+from moulddesign.core import SpecError
+from moulddesign.design.schema import CHOICE, MEMORY, PRACTICE, Table, given
+
+
+class CountsIn(StrEnum):
+    """Where a centre's mass belongs."""
+
+    FILLING = "filling"
+    APART = "apart"
+
+
+class Centre(Table):
+    """A whole thing inside the filling: a yolk, a nut, a cube of jelly."""
+
+    name: str = given("centre", "What it is", min_length=1, max_length=40)
+    mass_g: float = given(12.0, "Mass of one", unit="g", source=MEMORY, gt=0, le=500)
+    density_g_per_ml: float = given(1.06, "Density of it", unit="g/mL", source=MEMORY, ge=0.2, le=3)
+    mass_spread: float = given(
+        0.12, "Standard deviation of the mass of one, as a share of it",
+        source="salted yolks 10-15 g each, evenly spread; " + MEMORY, ge=0, le=1,
+    )  # fmt: skip
+    density_sd_g_per_ml: float = given(
+        0.01, "Standard uncertainty of its density", unit="g/mL", source=MEMORY, ge=0, le=1
+    )
+    count: int = given(1, "How many of these in a piece", ge=1, le=12)
+    counts_in: CountsIn = given(
+        CountsIn.FILLING,
+        "Whether the filling's share of the ratio includes it",
+        source=PRACTICE,
+    )
+
+    @property
+    def diameter_mm(self) -> float:
+        """Diameter of a ball of its mass and density [mm]."""
+        return float((6000.0 * self.mass_g / self.density_g_per_ml / pi) ** (1 / 3))
+
+
+class PortionTable(Table):
+    """Weights, ratio, densities."""
+
+    finished_weight_g: float = given(
+        75.0, "Weight of one piece when it is eaten", unit="g", source=CHOICE, gt=0, le=5000
+    )
+    ratio: str = given(
+        "3:7", "Crust to filling by mass", source=PRACTICE, pattern=r"^\d+(\.\d+)?:\d+(\.\d+)?$"
+    )
+    loss: float = given(
+        0.02,
+        "Share of the raw mass that is lost by the end of resting",
+        source="works weighing table: raw exceeds nominal by 0-9 % at 50 g, 0-3 % at 180 g; "
+        + PRACTICE,
+        ge=0,
+        le=0.6,
+    )
+    loss_sd: float = given(
+        0.01, "Standard deviation of the loss from piece to piece", source=MEMORY, ge=0, le=0.3
+    )
+    crust_density_g_per_ml: float = given(
+        1.29, "Density of the raw crust dough", unit="g/mL", source=MEMORY, ge=0.2, le=3
+    )
+    filling_density_g_per_ml: float = given(
+        1.25, "Density of the filling paste", unit="g/mL", source=MEMORY, ge=0.2, le=3
+    )
+    crust_density_sd_g_per_ml: float = given(
+        0.023, "Standard uncertainty of the crust's density", unit="g/mL",
+        source="syrup crusts 1.25-1.33 g/mL, evenly spread; " + MEMORY, ge=0, le=1,
+    )  # fmt: skip
+    filling_density_sd_g_per_ml: float = given(
+        0.029, "Standard uncertainty of the filling paste's density", unit="g/mL",
+        source="bean, seed and nut pastes 1.20-1.30 g/mL, evenly spread; " + MEMORY, ge=0, le=1,
+    )  # fmt: skip
+    trapped_air: float = given(
+        0.0, "Share of the pressed volume that is air trapped in wrapping", ge=0, le=0.3
+    )
+    bore_room_mm: float = given(
+        1.5, "Gap on each side between the rolled piece and the bore that it enters", unit="mm",
+        source=PRACTICE, ge=0, le=20,
+    )  # fmt: skip
+    centres: tuple[Centre, ...] = given((), "Whole centres inside the filling", max_length=12)
+
+    @field_validator("ratio")
+    @classmethod
+    def _both_parts_are_there(cls, ratio: str) -> str:
+        crust, filling = _parts(ratio)
+        if not (crust > 0.0 and filling > 0.0 and isfinite(crust + filling)):
+            message = "both parts must be above 0 and finite, such as 3:7"
+            raise ValueError(message)
+        return ratio
+
+    @property
+    def crust_share(self) -> float:
+        """Crust as a share of crust and filling together, by mass."""
+        crust, filling = _parts(self.ratio)
+        return crust / (crust + filling)
+
+
+def _parts(ratio: str) -> tuple[float, float]:
+    crust, filling = ratio.split(":")
+    return float(crust), float(filling)
+
+
+OUTLINES: Final = ("round", "square", "hexagon", "octagon", "scalloped")
+"""Outlines that have a name; any other is drawn in an SVG file."""
+SIZES: Final = ("width_mm", "height_mm", "height_to_width")
+PROPORTION: Final = 0.55
+"""Height to width where no size is given; common practice, no source."""
+
+
+ROUNDED: Final = ("square", "hexagon", "octagon")
+"""Outlines that have corners of a radius."""
+MEANT_FOR: Final = {
+    "corner_radius_mm": ROUNDED, "lobes": ("scalloped",), "lobe_depth_mm": ("scalloped",)
+}  # fmt: skip
+"""Outlines that a key shapes; the others leave it unread."""
+
+
+def refuse_idle(outline: str, values: Mapping[str, Any]) -> None:
+    """Refuse a value that does nothing for an outline.
+
+    Files may hold it, for a design is written with all its keys; who asks for it wants it to count.
+
+    Parameters
+    ----------
+    outline : str
+        One of `OUTLINES`, or a drawing.
+    values : mapping of str to object
+        What is asked for, by its key, alone or after the table's name.
+
+    Raises
+    ------
+    SpecError
+        With the outlines that it is meant for.
+
+    Examples
+    --------
+    >>> refuse_idle("square", {"corner_radius_mm": 5.0})
+    """
+    for field, value in values.items():
+        outlines = MEANT_FOR.get(field.removeprefix("pastry."))
+        if outlines is not None and outline not in outlines:
+            others = _one_of(outlines)
+            need = f"does nothing for the outline {outline}; leave it out, or take {others}"
+            raise SpecError(field, value, need)
+
+
+def _one_of(names: Sequence[str]) -> str:
+    *others, last = names
+    return f"{', '.join(others)} or {last}" if others else last
+
+
+class PastryTable(Table):
+    """Outline, one of three sizes, corner and shoulder."""
+
+    outline: str = given(
+        "round",
+        f"Shape seen from above: {', '.join(OUTLINES)}, or an SVG file with one closed shape",
+        min_length=1,
+    )
+    width_mm: float | None = given(
+        None, "Width along x, across the flats; free where it is left out", unit="mm", gt=0, le=400
+    )
+    height_mm: float | None = given(
+        None, "Height to the flat top; free where it is left out", unit="mm", gt=0, le=200
+    )
+    height_to_width: float | None = given(
+        None,
+        f"Height to width; {PROPORTION} where no size is given",
+        ge=0.05,
+        le=3,
+        source=PRACTICE,
+    )
+    corner_radius_mm: float = given(
+        6.0, "Radius of the corners of a square, hexagon or octagon", unit="mm", ge=0, le=200
+    )
+    lobes: int = given(12, "Lobes of a scalloped outline", ge=3, le=60)
+    lobe_depth_mm: float = given(
+        2.0, "How far the valleys of a scalloped outline lie inside its lobes", unit="mm",
+        gt=0, le=50,
+    )  # fmt: skip
+    shoulder_radius_mm: float = given(
+        0.0,
+        "Radius of the rounded top edge, an arc from the flat top to 45 deg; 0 is sharp",
+        unit="mm",
+        ge=0,
+        le=30,
+    )
+
+    @field_validator("outline")
+    @classmethod
+    def _known(cls, outline: str) -> str:
+        if outline in OUTLINES or outline.lower().endswith(".svg"):
+            return outline
+        near = get_close_matches(outline, OUTLINES, n=1, cutoff=0.0)
+        message = (
+            f"must be {', '.join(OUTLINES)}, or a file that ends in .svg; the nearest is {near[0]}"
+        )
+        raise ValueError(message)
+
+    @model_validator(mode="after")
+    def _one_size(self) -> Self:
+        asked = [name for name in SIZES if getattr(self, name) is not None]
+        if len(asked) > 1:
+            message = (
+                f"{' and '.join(asked)} are both given, and with the weight only one is free: "
+                "leave one out"
+            )
+            raise ValueError(message)
+        return self
+
+
+MOST_PIECES: Final = 1_000_000
+"""Most pieces of a batch; our choice."""
+
+
+class ScaleTable(Table):
+    """The scale that portions are weighed on, and the hand that uses it."""
+
+    resolution_g: float = given(
+        1.0, "Smallest step of the scale", unit="g",
+        source="kitchen scales show whole grams; " + PRACTICE, gt=0, le=50,
+    )  # fmt: skip
+    hand_error_g: float = given(
+        0.5, "Standard deviation of one portion weighed in haste, beyond the scale's step",
+        unit="g", source=MEMORY, ge=0, le=50,
+    )  # fmt: skip
+
+
+class LabelTable(Table):
+    """The weight on the label and how the packers' rules are read; local law decides."""
+
+    weight_g: float | None = given(
+        None, "Weight on the label; the finished weight where it is left out", unit="g",
+        ge=5, le=10_000,
+    )  # fmt: skip
+    most_short: float = given(
+        0.025, "Largest share of packs that may be short by more than the tolerable deficiency",
+        source="Directive 76/211/EEC and the texts that follow it; Germany has 0.02",
+        gt=0, le=0.1,
+    )  # fmt: skip
+    most_very_short: float = given(
+        0.0001, "Share of packs that is taken as none where none may be short by twice as much",
+        source=CHOICE, gt=0, le=0.01,
+    )  # fmt: skip
+
+
+class BatchTable(Table):
+    """How many pieces, what gets lost on the way, and how they are carried and sold."""
+
+    pieces: int | None = given(None, "Number of pieces", ge=1, le=MOST_PIECES)
+    recipe: str | None = given(
+        None, "Recipe file (TOML), sought beside the design file", min_length=1
+    )
+    mixing_loss: float = given(
+        0.01, "Share of dough and paste that stays in bowl and pan", source=MEMORY, ge=0, le=0.5
+    )
+    cooking_loss: float = given(
+        0.0, "Share of the mixed filling that cooks off; a recipe's own figure comes first",
+        source=CHOICE, ge=0, le=0.9,
+    )  # fmt: skip
+    trimming_loss: float = given(
+        0.0, "Share of the crust dough that is trimmed off and not used again", source=CHOICE,
+        ge=0, le=0.9,
+    )  # fmt: skip
+    hand_loss: float = given(
+        0.01, "Share of dough and paste that stays on hands and table", source=MEMORY, ge=0, le=0.5
+    )
+    pieces_per_tray: int = given(12, "Pieces on a tray", source=PRACTICE, ge=1, le=1000)
+    pieces_per_box: int = given(4, "Pieces in a box", source=CHOICE, ge=1, le=1000)
+    currency: str = given("", "Currency of the prices, as printed", max_length=8)
+    centre_price: float | None = given(None, "Price of one centre", ge=0, le=1e6)
+    box_price: float | None = given(None, "Price of one empty box", ge=0, le=1e6)
+    serving_date: date | None = given(None, "Day on which the pieces are served")
+
+    @field_validator("serving_date", mode="before")
+    @classmethod
+    def _a_day(cls, given_date: object) -> object:
+        if not isinstance(given_date, str):
+            return given_date
+        try:
+            return date.fromisoformat(given_date)
+        except ValueError as error:
+            message = "must be a day written as year-month-day, such as 2026-11-30"
+            raise ValueError(message) from error

@@ -1,0 +1,337 @@
+"""Printers and plastics by name, those of the package and one's own.
+
+The design's table of them.
+"""
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from functools import cache
+from importlib.resources import files
+from math import isfinite
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Final, TypeVar
+
+from pydantic import (
+    SerializerFunctionWrapHandler,
+    ValidationInfo,
+    field_validator,
+    model_serializer,
+    model_validator,
+)
+
+from moulddesign.core import FileError
+from moulddesign.design.schema import CHOICE, PRACTICE, Table, given
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Machine:
+    """A printer.
+
+    Parameters
+    ----------
+    nozzle_mm, line_width_mm, layer_height_mm : float
+        Nozzle, line and layer that it is usually run with [mm].
+    bed_mm : tuple of float
+        Build volume: x, y, z [mm].
+    flow_mm3_per_s : float
+        Plastic that its nozzle can lay [mm^3/s].
+    source : str
+        Where the figures come from, with their status.
+    """
+
+    nozzle_mm: float
+    line_width_mm: float
+    layer_height_mm: float
+    bed_mm: tuple[float, float, float]
+    flow_mm3_per_s: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Material:
+    """A plastic.
+
+    Parameters
+    ----------
+    density_g_per_ml : float
+        Density of the solid [g/mL].
+    softening_c : float
+        Temperature at which a part begins to bend [deg C].
+    tensile_along_mpa, tensile_across_mpa : float
+        Tensile strength along and across the layers [MPa].
+    modulus_gpa : float
+        Young's modulus [GPa].
+    shrink : float
+        Share by which a part comes out smaller than drawn.
+    source : str
+        Where the figures come from, with their status.
+    caution : str
+        What belongs to this plastic in a kitchen.
+    """
+
+    density_g_per_ml: float
+    softening_c: float
+    tensile_along_mpa: float
+    tensile_across_mpa: float
+    modulus_gpa: float
+    shrink: float
+    source: str
+    caution: str
+
+
+@cache
+def materials() -> MappingProxyType[str, Material]:
+    """Return the plastics that come with the package, by name."""
+    text = (files("moulddesign") / "data" / "materials.toml").read_text(encoding="utf-8")
+    return MappingProxyType(
+        {name: Material(**figures) for name, figures in tomllib.loads(text).items()}
+    )
+
+
+T = TypeVar("T", Machine, Material)
+
+MOST_BYTES: Final = 1_000_000
+OWN_SOURCE: Final = "your own file"
+SIDES: Final = 3
+MAY_BE_ZERO: Final = "shrink"
+"""The one figure that may be 0."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Library:
+    """What a design can name.
+
+    Parameters
+    ----------
+    machines : mapping of str to Machine
+        Printers.
+    materials : mapping of str to Material
+        Plastics.
+    """
+
+    machines: MappingProxyType[str, Machine]
+    materials: MappingProxyType[str, Material]
+
+
+def library(path: str | None) -> Library:
+    """Return the package's printers and plastics, and those of a file, which come first.
+
+    Parameters
+    ----------
+    path : str or None
+        TOML file with tables [printers.NAME] and [materials.NAME]; source and caution may be
+        left out there.
+
+    Raises
+    ------
+    FileError
+        The file cannot be read, is not TOML, or a table of it lacks a figure.
+    """
+    if path is None:
+        return _package()
+    text = _text(path)
+    return _own(path, text)
+
+
+@cache
+def _package() -> Library:
+    text = (files("moulddesign") / "data" / "printers.toml").read_text(encoding="utf-8")
+    tables = tomllib.loads(text)
+    machines = {
+        name: _made(Machine, table, "printers.toml", name=name) for name, table in tables.items()
+    }
+    return Library(machines=MappingProxyType(machines), materials=materials())
+
+
+@cache
+def _own(path: str, text: str) -> Library:
+    try:
+        tables = tomllib.loads(text)
+    except ValueError as error:
+        reason = str(error).partition(";")[0]
+        raise FileError(path, f"is not TOML: {reason}") from error
+    strange = sorted(tables.keys() - {"printers", "materials"})
+    if strange:
+        raise FileError(path, f"holds {strange[0]}; only printers and materials belong here")
+    package = _package()
+    own = {"source": OWN_SOURCE, "caution": ""}
+    machines = {
+        name: _made(Machine, {"source": OWN_SOURCE} | table, path, name=name)
+        for name, table in _tables(tables, "printers", path)
+    }
+    plastics = {
+        name: _made(Material, own | table, path, name=name)
+        for name, table in _tables(tables, "materials", path)
+    }
+    return Library(
+        machines=MappingProxyType(machines | _others(package.machines, machines)),
+        materials=MappingProxyType(plastics | _others(package.materials, plastics)),
+    )
+
+
+def _others(all_of: Mapping[str, T], taken: Mapping[str, T]) -> dict[str, T]:
+    return {name: value for name, value in all_of.items() if name not in taken}
+
+
+def _tables(tables: dict[str, Any], kind: str, path: str) -> list[tuple[str, dict[str, Any]]]:
+    found = tables.get(kind, {})
+    if not isinstance(found, dict) or not all(isinstance(t, dict) for t in found.values()):
+        raise FileError(path, f"must hold {kind} as tables such as [{kind}.mine]")
+    return list(found.items())
+
+
+def _made(kind: type[T], table: dict[str, Any], path: str, *, name: str) -> T:
+    wanted = {field.name for field in fields(kind)}
+    missing, strange = sorted(wanted - table.keys()), sorted(table.keys() - wanted)
+    if missing or strange:
+        said = f"lacks {missing[0]}" if missing else f"has {strange[0]}, which is not known"
+        raise FileError(path, f"{said} in {name}; it needs {', '.join(sorted(wanted))}")
+    return kind(**{key: _figure(key, value, f"{path}: {name}") for key, value in table.items()})
+
+
+def _figure(key: str, value: object, where: str) -> Any:  # noqa: ANN401 (per field)
+    if key in {"source", "caution"}:
+        return str(value)
+    if key == "bed_mm":
+        sides = [_number(side) for side in value] if isinstance(value, list) else []
+        if len(sides) != SIDES or min(sides) <= 0.0:
+            raise FileError(where, f"{key} must be three lengths above 0 mm")
+        return tuple(sides)
+    number = _number(value)
+    if number < 0.0 or (number == 0.0 and key != MAY_BE_ZERO):
+        raise FileError(where, f"{key} must be a number above 0")
+    return number
+
+
+def _number(value: object) -> float:
+    """Return a finite number; -1, which no figure may be, where it is none."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return -1.0
+    return float(value) if isfinite(value) else -1.0
+
+
+def _text(path: str) -> str:
+    try:
+        with Path(path).open("rb") as file:
+            raw = file.read(MOST_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else str(error)
+        raise FileError(path, f"cannot be read ({reason})") from error
+    if len(raw) > MOST_BYTES:
+        raise FileError(path, f"is larger than {MOST_BYTES} bytes")
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise FileError(path, "is not text in UTF-8; save it as UTF-8") from error
+
+
+MACHINE: Final = "common-220"
+"""Printer that is taken where none is named."""
+
+
+class PrinterTable(Table):
+    """A printer by name, whatever differs from it, and the plastic in it."""
+
+    library: str | None = given(
+        None, "TOML file with one's own [printers.NAME] and [materials.NAME]", min_length=1
+    )
+    machine: str = given(MACHINE, "Printer by name; what stands here beside it comes before it")
+    material: str = given("PETG", "Plastic that the parts are printed from")
+    nozzle_mm: float = given(0.4, "Nozzle diameter", unit="mm", source=PRACTICE, ge=0.1, le=2)
+    line_width_mm: float = given(
+        0.42, "Width of one printed line", unit="mm", source=PRACTICE, ge=0.1, le=3
+    )
+    layer_height_mm: float = given(0.2, "Layer height", unit="mm", source=PRACTICE, ge=0.02, le=1)
+    bed_mm: tuple[float, float, float] = given(
+        (220.0, 220.0, 250.0), "Build volume: x, y, z", unit="mm", source=PRACTICE
+    )
+    flow_mm3_per_s: float = given(
+        8.0, "Plastic that the nozzle can lay, for the lower bound of the print time",
+        unit="mm3/s", source=PRACTICE, ge=0.1, le=200,
+    )  # fmt: skip
+    shrink: float = given(
+        0.0, "Share by which your prints come out smaller than drawn; the files are larger by as "
+        "much. 0 leaves it to the slicer", source=CHOICE, ge=0, le=0.05,
+    )  # fmt: skip
+    filament_mm: float = given(
+        1.75, "Diameter of the filament, for its length", unit="mm", source=PRACTICE, ge=1, le=4
+    )
+    price_per_kg: float | None = given(
+        None, "Price of a kilogram of filament, in any currency", ge=0, le=100_000
+    )
+
+    @property
+    def plastic(self) -> Material:
+        """The figures of its plastic."""
+        return library(self.library).materials[self.material]
+
+    def report(self) -> dict[str, Any]:
+        """Return the printer in full, its plastic's own shrinkage beside what the files allow."""
+        return {
+            "machine": self.machine,
+            "nozzle_mm": self.nozzle_mm,
+            "line_width_mm": self.line_width_mm,
+            "layer_height_mm": self.layer_height_mm,
+            "bed_mm": list(self.bed_mm),
+            "material": self.material,
+            "shrink_in_files": self.shrink,
+            "shrink_of_material": self.plastic.shrink,
+        }
+
+    @model_validator(mode="before")
+    @classmethod
+    def _machine_first(cls, values: Any) -> Any:  # noqa: ANN401 (whatever stands in the file)
+        """Fill what is not given from the named machine."""
+        if not isinstance(values, Mapping):
+            return values
+        known = _library(values.get("library")).machines
+        machine = known.get(values.get("machine", MACHINE))
+        return values if machine is None else _figures(machine) | dict(values)
+
+    @field_validator("bed_mm")
+    @classmethod
+    def _has_room(cls, bed_mm: tuple[float, float, float]) -> tuple[float, float, float]:
+        if min(bed_mm) <= 0.0:
+            message = "must be three lengths above 0 mm: x, y, z"
+            raise ValueError(message)
+        return bed_mm
+
+    @field_validator("machine")
+    @classmethod
+    def _known_machine(cls, machine: str, info: ValidationInfo) -> str:
+        return _known(machine, _library(info.data.get("library")).machines)
+
+    @field_validator("material")
+    @classmethod
+    def _known_material(cls, material: str, info: ValidationInfo) -> str:
+        return _known(material, _library(info.data.get("library")).materials)
+
+    @model_serializer(mode="wrap")
+    def _beside_its_machine(self, plain: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """Leave out what the machine says: another machine named later then counts."""
+        values: dict[str, Any] = plain(self)
+        said = _figures(library(self.library).machines[self.machine])
+        return {key: v for key, v in values.items() if said.get(key, self) != getattr(self, key)}
+
+
+def _figures(machine: Machine) -> dict[str, Any]:
+    return {
+        "nozzle_mm": machine.nozzle_mm,
+        "line_width_mm": machine.line_width_mm,
+        "layer_height_mm": machine.layer_height_mm,
+        "bed_mm": machine.bed_mm,
+        "flow_mm3_per_s": machine.flow_mm3_per_s,
+    }
+
+
+def _library(path: object) -> Library:
+    return library(path if isinstance(path, str) and path else None)
+
+
+def _known(name: str, names: Mapping[str, object]) -> str:
+    if name not in names:
+        message = f"must be one of {', '.join(names)}"
+        raise ValueError(message)
+    return name

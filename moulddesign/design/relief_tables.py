@@ -1,0 +1,231 @@
+"""The relief: its layers, and further stamps that carry another one."""
+
+from collections.abc import Sequence
+from enum import StrEnum
+from typing import Final, Self
+from unicodedata import normalize
+
+from pydantic import field_validator, model_validator
+
+from moulddesign.design.schema import CHOICE, PRACTICE, EntryError, Table, given
+
+
+class Sense(StrEnum):
+    """Which way the relief stands on the pastry."""
+
+    RAISED = "raised"
+    SUNK = "sunk"
+
+
+class Profile(StrEnum):
+    """How height follows from the distance to a stroke's edge."""
+
+    FLAT = "flat"
+    BEVEL = "bevel"
+    PILLOW = "pillow"
+
+
+class Motif(StrEnum):
+    """A motif drawn by rule."""
+
+    PETALS = "petals"
+    RAYS = "rays"
+    RINGS = "rings"
+    LATTICE = "lattice"
+    SCALES = "scales"
+    SCALLOPS = "scallops"
+    LEAF_RING = "leaf-ring"
+    BRAID = "braid"
+    ROPE = "rope"
+    BEADS = "beads"
+
+
+class Along(StrEnum):
+    """What a line of text runs along."""
+
+    STRAIGHT = "straight"
+    UPPER_RIM = "upper-rim"
+    LOWER_RIM = "lower-rim"
+
+
+SOURCES = ("pattern", "motif", "text")
+ONLY_FOR = {
+    "count": "motif", "stroke_mm": "motif", "band_mm": "motif", "font": "text", "along": "text",
+    "radius_mm": "text", "threshold": "pattern",
+}  # fmt: skip
+"""Fields that say something of one source only."""
+
+
+class Layer(Table):
+    """One piece of artwork on the top: a pattern, a motif or a text."""
+
+    pattern: str | None = given(
+        None, "Name of a pattern, or an SVG, PNG or JPEG file", min_length=1, max_length=1000
+    )
+    motif: Motif | None = given(None, "Motif drawn by rule")
+    text: str | None = given(
+        None, "Lettering; line breaks part its lines", min_length=1, max_length=400
+    )
+    size_mm: float | None = given(
+        None,
+        "Larger side of the artwork, or size of the letters on a rim; as large as the flat top "
+        "takes where it is left out, 6 mm on a rim",
+        unit="mm", gt=0, le=400,
+    )  # fmt: skip
+    x_mm: float = given(0.0, "Moved right of the middle", unit="mm", ge=-400, le=400)
+    y_mm: float = given(0.0, "Moved up from the middle", unit="mm", ge=-400, le=400)
+    turn_deg: float = given(0.0, "Turned counter-clockwise", unit="deg", ge=-360, le=360)
+    copies: int = given(1, "Copies around the pastry's middle, itself counted", ge=1, le=60)
+    mirrored: bool = given(False, "Add the mirror image, left to right")  # noqa: FBT003 (a default)
+    sense: Sense | None = given(None, "Raised or sunk; as the whole relief where it is left out")
+    depth_mm: float | None = given(
+        None, "Height or depth; as the whole relief where it is left out", unit="mm", gt=0, le=20
+    )
+    profile: Profile | None = given(
+        None, "Section of a stroke; as the whole relief where it is left out"
+    )
+    draft_deg: float | None = given(
+        None, "Least draft of its walls; as the whole relief where it is left out",
+        unit="deg", ge=1, le=60,
+    )  # fmt: skip
+    gap_mm: float = given(
+        0.0, "Flat land kept free around it in earlier layers", unit="mm", source=CHOICE,
+        ge=0, le=20,
+    )  # fmt: skip
+    least_stroke_mm: float | None = given(
+        None, "Thinner strokes are thickened to this", unit="mm", ge=0.1, le=10
+    )
+    font: str | None = given(None, "TrueType or OpenType file", min_length=1)
+    along: Along | None = given(None, "What the text runs along: straight where it is left out")
+    radius_mm: float | None = given(
+        None, "Base line's radius on a rim; as large as fits where it is left out", unit="mm",
+        gt=0, le=200,
+    )  # fmt: skip
+    threshold: float | None = given(
+        None, "Brightness below which a picture stands out; found by itself where it is left out",
+        gt=0, lt=1,
+    )  # fmt: skip
+    count: int | None = given(None, "Parts of the motif", ge=1, le=400)
+    stroke_mm: float | None = given(
+        None, "Strokes of the motif, or gaps between its parts", unit="mm", gt=0, le=20
+    )
+    band_mm: float | None = given(
+        None, "Width of a border; radius left free in the middle of a field", unit="mm",
+        gt=0, le=100,
+    )  # fmt: skip
+
+    @model_validator(mode="after")
+    def _one_source(self) -> Self:
+        asked = [name for name in SOURCES if getattr(self, name) is not None]
+        if len(asked) != 1:
+            said = " and ".join(asked) if asked else "none"
+            message = f"needs exactly one of pattern, motif and text; given: {said}"
+            raise ValueError(message)
+        for name, source in ONLY_FOR.items():
+            if getattr(self, name) is not None and source != asked[0]:
+                message = f"{name} says something of a {source} only; leave it out"
+                raise ValueError(message)
+        return self
+
+
+class ReliefTable(Table):
+    """The relief: what stands out of the pastry's top, or sinks into it."""
+
+    depth_mm: float = given(
+        1.5, "Height of the relief above the flat top, or depth below it", unit="mm",
+        source="from memory, press the sampler to find your own", gt=0, le=20,
+    )  # fmt: skip
+    sense: Sense = given(Sense.RAISED, "Raised above the flat top or sunk into it")
+    profile: Profile = given(Profile.FLAT, "Section of a stroke")
+    draft_deg: float = given(
+        15.0,
+        "Least angle between a wall of the relief and the pull direction",
+        unit="deg",
+        source="moulded parts want 0.5 deg and 1 deg more for each 0.025 mm of texture; "
+        "layer lines ask for several; " + PRACTICE,
+        ge=1,
+        le=60,
+    )
+    margin_mm: float = given(
+        2.0, "Least flat land between the relief and the edge of the top", unit="mm",
+        source=CHOICE, ge=0.1, le=100,
+    )  # fmt: skip
+    layers: tuple[Layer, ...] = given(
+        (Layer(pattern="chestnut"),), "Artwork, later over earlier; none leaves the top plain"
+    )
+
+
+MOST_STAMPS: Final = 11
+"""With the first they are a dozen."""
+
+BLANK: Final = "blank"
+"""Ends the name of the file that holds the stamps' exact body."""
+
+
+class FurtherStamp(Table):
+    """One more stamp: its name, and the keys of the relief; what is left out is as there."""
+
+    name: str = given(..., "Name of the stamp: it ends the names of its files", max_length=40)
+    layers: tuple[Layer, ...] = given(
+        ..., "Artwork, later over earlier; none leaves the top plain", max_length=100
+    )
+    depth_mm: float | None = given(
+        None, "Height or depth of its relief; as [relief] where it is left out", unit="mm",
+        gt=0, le=20,
+    )  # fmt: skip
+    sense: Sense | None = given(None, "Raised or sunk; as [relief] where it is left out")
+    profile: Profile | None = given(None, "Section of a stroke; as [relief] where it is left out")
+    draft_deg: float | None = given(
+        None, "Least draft of its walls; as [relief] where it is left out", unit="deg", ge=1, le=60
+    )
+    margin_mm: float | None = given(
+        None, "Least flat land around its relief; as [relief] where it is left out", unit="mm",
+        ge=0.1, le=100,
+    )  # fmt: skip
+
+    @field_validator("name")
+    @classmethod
+    def _can_end_a_file(cls, name: str) -> str:
+        bad = sorted({c for c in name if c in '/\\:*?"<>|' or not c.isprintable()})
+        if bad:
+            message = f"must not hold {' '.join(map(repr, bad))}, for it names files"
+            raise ValueError(message)
+        if not name.strip(". ") or name != name.strip() or name.endswith("."):
+            message = "must not be empty, nor begin or end with a space or end with a dot"
+            raise ValueError(message)
+        if _folded(name).endswith(BLANK):
+            message = f"must not end in {BLANK}, for stamp-{BLANK} is another file's name"
+            raise ValueError(message)
+        return name
+
+    def relief(self, first: ReliefTable) -> ReliefTable:
+        """Return its whole relief.
+
+        Parameters
+        ----------
+        first : ReliefTable
+            The first stamp's, which says what is left out here.
+        """
+        own = {key: getattr(self, key) for key in ReliefTable.model_fields}
+        return first.model_copy(update={key: v for key, v in own.items() if v is not None})
+
+    @classmethod
+    def refuse_twins(cls, stamps: Sequence[Self]) -> None:
+        """Refuse two stamps whose files would have one name.
+
+        Raises
+        ------
+        SpecError
+            A name is there twice; capitals do not tell files apart everywhere.
+        """
+        names = [_folded(stamp.name) for stamp in stamps]
+        for place, name in enumerate(names):
+            if name in names[:place]:
+                field = f"further_stamps.{place}.name"
+                need = "is the name of an earlier stamp too; give each one its own"
+                raise EntryError(field, stamps[place].name, need)
+
+
+def _folded(name: str) -> str:
+    """Return a name as file systems that fold capitals and accents compare it."""
+    return normalize("NFC", normalize("NFC", name).casefold())

@@ -1,0 +1,249 @@
+"""Booleans, sections and shadows of closed meshes (manifold3d, shapely)."""
+
+from collections.abc import Iterable, Sequence
+from functools import lru_cache, reduce
+from typing import Any
+
+import numpy as np
+import shapely
+from manifold3d import Error, Manifold, Mesh64, OpType, triangulate
+from numpy.typing import ArrayLike
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from moulddesign.core import KernelError
+from moulddesign.geometry.mesh import Indices, Mesh, Points
+
+
+def box(low_mm: ArrayLike, high_mm: ArrayLike) -> Mesh:
+    """Return the box between two corners, each of shape (3,) [mm].
+
+    Examples
+    --------
+    >>> box((0, 0, 0), (2, 3, 4)).volume_mm3
+    24.0
+    """
+    low = np.asarray(low_mm, dtype=np.float64)
+    size = np.asarray(high_mm, dtype=np.float64) - low
+    return _mesh(Manifold.cube(size.tolist()).translate(low.tolist()), "a box")
+
+
+def union(meshes: Sequence[Mesh], step: str) -> Mesh:
+    """Return the union of closed meshes; `step` names it in a `KernelError`."""
+    return _combined(meshes, OpType.Add, step)
+
+
+def difference(mesh: Mesh, tools: Sequence[Mesh], step: str) -> Mesh:
+    """Return a closed mesh without others; `step` names it in a `KernelError`."""
+    return _combined([mesh, *tools], OpType.Subtract, step)
+
+
+def intersection(meshes: Sequence[Mesh], step: str) -> Mesh:
+    """Return what closed meshes share, an empty mesh where it is nothing.
+
+    Raises
+    ------
+    KernelError
+        A mesh is not closed.
+    """
+    bodies = [manifold_of(mesh, step) for mesh in meshes]
+    return _mesh(reduce(lambda a, b: a ^ b, bodies), step)
+
+
+def bodies(mesh: Mesh, step: str) -> tuple[Mesh, ...]:
+    """Return the connected solids of a closed mesh, in the order of their least corner."""
+    parts = [_mesh(part, step) for part in manifold_of(mesh, step).decompose()]
+    return tuple(sorted(parts, key=lambda part: tuple(part.bounds[0])))
+
+
+def pieces_of_air(
+    meshes: Sequence[Mesh], low_mm: ArrayLike, high_mm: ArrayLike, *, step: str
+) -> tuple[Mesh, ...]:
+    """Return what closed meshes leave of a box, as connected pieces.
+
+    The kernel's body stays in the kernel in between, which halves the time for large meshes.
+
+    Parameters
+    ----------
+    meshes : sequence of Mesh
+        Closed.
+    low_mm, high_mm : array_like, shape (3,)
+        Corners of the box [mm].
+    step : str
+        Names it in a `KernelError`.
+    """
+    room = box(low_mm, high_mm)
+    left = _combined_body([room, *meshes], OpType.Subtract, step)
+    return tuple(_mesh(piece, step) for piece in left.decompose())
+
+
+def triangulated(loops: Sequence[Points]) -> Indices:
+    """Return triangles that fill flat loops, outer ones counter-clockwise, holes clockwise.
+
+    Parameters
+    ----------
+    loops : sequence of ndarray, shape (n_i, 2)
+        Closed without repeating the first point [mm].
+
+    Returns
+    -------
+    ndarray of int64, shape (m, 3)
+        Rows of the loops' points one after another, counter-clockwise. Every point is used, no
+        point is added.
+    """
+    if not loops:
+        return np.empty((0, 3), dtype=np.int64)
+    return np.asarray(triangulate([np.asarray(loop) for loop in loops]), dtype=np.int64)
+
+
+def _combined(meshes: Sequence[Mesh], operation: OpType, step: str) -> Mesh:
+    return _mesh(_combined_body(meshes, operation, step), step)
+
+
+def _combined_body(meshes: Sequence[Mesh], operation: OpType, step: str) -> Manifold:
+    bodies = [manifold_of(mesh, step) for mesh in meshes]
+    return _checked(Manifold.batch_boolean(bodies, operation), step)
+
+
+def _checked(result: Manifold, step: str) -> Manifold:
+    # manifold3d 3.5 raises nothing: bad input is an empty body, and later booleans carry it on.
+    if result.status() != Error.NoError:
+        raise KernelError(step, result.status().name)
+    if result.is_empty():
+        raise KernelError(step, "nothing is left")
+    return result
+
+
+def manifold_of(mesh: Mesh, step: str) -> Manifold:
+    """Return the kernel's body of a closed mesh, for what probes it; never to be changed.
+
+    Raises
+    ------
+    KernelError
+        The mesh is not closed; `step` names it.
+    """
+    return _checked(_unchecked(mesh), step)
+
+
+@lru_cache(maxsize=16)
+def _unchecked(mesh: Mesh) -> Manifold:
+    # A mesh never changes and is told apart by identity, so its body can be kept: checks cut the
+    # same parts many times. manifold3d 3.5 refuses read-only arrays, so both are copied.
+    return Manifold(Mesh64(mesh.vertices.copy(), mesh.triangles.astype(np.uint64)))
+
+
+def _mesh(body: Manifold, step: str) -> Mesh:
+    if body.status() != Error.NoError:
+        raise KernelError(step, body.status().name)
+    raw: Any = body.to_mesh64()
+    return Mesh(np.asarray(raw.vert_properties)[:, :3], np.asarray(raw.tri_verts, dtype=np.int64))
+
+
+def overlaps_mm3(moving: Mesh, standing: Mesh, shifts_mm: Points, *, step: str) -> Points:
+    """Return the volume that a closed mesh shares with another after each of several moves.
+
+    Parameters
+    ----------
+    moving, standing : Mesh
+        Closed.
+    shifts_mm : ndarray, shape (n, 3)
+        Moves of the first, each from where it is [mm].
+    step : str
+        Names it in a `KernelError`.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Volumes [mm^3].
+
+    Examples
+    --------
+    >>> from moulddesign.geometry import box
+    >>> cube = box((0, 0, 0), (2, 2, 2))
+    >>> overlaps_mm3(cube, cube, np.array([[0, 0, 0], [1, 0, 0], [3, 0, 0]]), step="x").tolist()
+    [8.0, 4.0, 0.0]
+    """
+    one, other = manifold_of(moving, step), manifold_of(standing, step)
+    shared = [one.translate(shift) ^ other for shift in shifts_mm.tolist()]
+    return np.array([body.volume() for body in shared], dtype=np.float64)
+
+
+def section(mesh: Mesh, height_mm: float, step: str) -> tuple[Points, ...]:
+    """Return the loops in which a level plane cuts a closed mesh.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed.
+    height_mm : float
+        z of the plane [mm].
+    step : str
+        Names it in a `KernelError`.
+
+    Returns
+    -------
+    tuple of ndarray, shape (n_i, 2)
+        Outer loops counter-clockwise, holes clockwise; none where the plane misses [mm].
+
+    Examples
+    --------
+    >>> from moulddesign.geometry import box
+    >>> [loop.max(axis=0).tolist() for loop in section(box((0, 0, 0), (2, 3, 4)), 1.0, "a box")]
+    [[2.0, 3.0]]
+    """
+    return tuple(map(np.asarray, manifold_of(mesh, step).slice(height_mm).to_polygons()))
+
+
+def silhouette(mesh: Mesh, step: str) -> tuple[Points, ...]:
+    """Return the loops of a closed mesh's shadow on the table, lit from straight above.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed.
+    step : str
+        Names it in a `KernelError`.
+
+    Returns
+    -------
+    tuple of ndarray, shape (n_i, 2)
+        Outer loops counter-clockwise, holes clockwise [mm].
+    """
+    return tuple(map(np.asarray, manifold_of(mesh, step).project().to_polygons()))
+
+
+def region(loops: Iterable[Points]) -> BaseGeometry:
+    """Return the region that clean loops bound: inside an odd number of them.
+
+    Parameters
+    ----------
+    loops : iterable of ndarray, shape (n_i, 2)
+        Closed, not crossing themselves or each other [mm].
+    """
+    rings = [shapely.make_valid(Polygon(loop)) for loop in loops if len(loop) > 2]  # noqa: PLR2004
+    return reduce(lambda a, b: a.symmetric_difference(b), rings, MultiPolygon())
+
+
+def section_region(mesh: Mesh, height_mm: float, step: str) -> BaseGeometry:
+    """Return the region in which a level plane cuts a closed mesh."""
+    return region(section(mesh, height_mm, step))
+
+
+def shadow(mesh: Mesh, step: str) -> BaseGeometry:
+    """Return the region that a closed mesh covers, seen along z."""
+    return region(silhouette(mesh, step))
+
+
+def filled(area: BaseGeometry) -> BaseGeometry:
+    """Return a region with its holes filled."""
+    return shapely.union_all([Polygon(part.exterior) for part in _polygons(area)])
+
+
+def hole(area: BaseGeometry) -> Polygon:
+    """Return the largest hole of a region, an empty polygon where it has none."""
+    holes = [Polygon(ring) for part in _polygons(area) for ring in part.interiors]
+    return max(holes, key=lambda ring: ring.area, default=Polygon())
+
+
+def _polygons(area: BaseGeometry) -> list[Polygon]:
+    return [part for part in shapely.get_parts(area) if isinstance(part, Polygon)]

@@ -1,0 +1,182 @@
+"""What straight lines meet on a triangle mesh, all lines at once, in double precision."""
+
+from collections.abc import Iterator
+from itertools import product
+from math import ceil
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from moulddesign.geometry.mesh import Indices, Mesh, Points
+
+Boxes = tuple[Points, Points]
+"""Least and largest corners of boxes, each of shape (n, 3) [mm]."""
+
+LINES_AT_ONCE: Final = 500
+"""Lines that are worked on at once, so that memory stays bounded."""
+FACETS_AT_ONCE: Final = 200_000
+"""Facets whose boxes are held at once, for the same reason."""
+MOST_PIECES: Final = 8
+"""Pieces a line is cut into at most: their boxes hold less than its own does."""
+ROUND_OFF: Final = 8.0 * float(np.finfo(np.float64).eps)
+"""Error of a product of three lengths, as a share; so much outside a facet is still on its edge."""
+
+
+def first_hits(mesh: Mesh, lines: Points) -> tuple[Points, Points]:
+    """Return how far each straight line runs until it meets a facet, and what it meets.
+
+    Only facets whose box a piece of a line's box meets are tried, so short lines are fast, and
+    memory is taken for facets near lines only.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Any triangles.
+    lines : ndarray, shape (n, 2, 3)
+        Where each line begins and ends [mm].
+
+    Returns
+    -------
+    distances : ndarray, shape (n,)
+        Along each line to the first facet it meets, infinite where it meets none [mm].
+    normals : ndarray, shape (n, 3)
+        Normal of that facet, 0 where there is none.
+
+    Examples
+    --------
+    >>> from moulddesign.geometry import box
+    >>> down = np.array([[[1.0, 1.0, 9.0], [1.0, 1.0, 0.0]]])
+    >>> [found.tolist() for found in first_hits(box((0, 0, 0), (2, 2, 4)), down)]
+    [[5.0], [[0.0, 0.0, 1.0]]]
+    """
+    shares, facets = np.full(len(lines), np.inf), np.zeros(len(lines), dtype=np.int64)
+    for line, facet in _near(mesh, lines):
+        share = _shares(
+            mesh.vertices[mesh.triangles[facet]] - lines[line, :1], lines[line, 1] - lines[line, 0]
+        )
+        order = np.lexsort((facet, share, line))
+        first = order[np.flatnonzero(np.diff(line[order], prepend=-1))]
+        shares[line[first]], facets[line[first]] = share[first], facet[first]
+    met = np.isfinite(shares)
+    normals = np.zeros((len(lines), 3))
+    normals[met] = _normals(mesh.vertices[mesh.triangles[facets[met]]])
+    return shares * np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1), normals
+
+
+def _near(mesh: Mesh, lines: Points) -> Iterator[tuple[Indices, Indices]]:
+    """Yield pairs of a line and a facet that may meet, all of some lines' at once."""
+    if not len(lines):
+        return
+    cells = _Cells(mesh, lines)
+    facets = np.concatenate([some[cells.reached(_boxes(mesh, some))] for some in _parts(mesh)])
+    low, high = _boxes(mesh, facets)
+    tree = shapely.STRtree(_plan((low, high)))
+    for some in np.array_split(np.arange(len(lines)), ceil(len(lines) / LINES_AT_ONCE)):
+        least, most = _pieces(lines[some], cells.pieces)
+        piece, facet = tree.query(_plan((least, most)))
+        same = (low[facet, 2] <= most[piece, 2]) & (high[facet, 2] >= least[piece, 2])
+        yield some[piece[same] // cells.pieces], facets[facet[same]]
+
+
+def _parts(mesh: Mesh) -> Iterator[Indices]:
+    """Yield rows of the triangles, some at once."""
+    for start in range(0, len(mesh.triangles), FACETS_AT_ONCE):
+        yield np.arange(start, min(start + FACETS_AT_ONCE, len(mesh.triangles)))
+
+
+class _Cells:
+    """Cells of space, about as many as facets, and how many of them lines reach.
+
+    Rounding to cells keeps order, so boxes that meet share a cell.
+    """
+
+    def __init__(self, mesh: Mesh, lines: Points) -> None:
+        slack_mm = _slack_mm(lines)
+        self._low = lines.min(axis=(0, 1)) - slack_mm
+        self._high = lines.max(axis=(0, 1)) + slack_mm
+        self._edge_mm = float((self._high - self._low).max()) / ceil(np.cbrt(len(mesh.triangles)))
+        longest_mm = float(np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1).max())
+        self.pieces = min(ceil(longest_mm / self._edge_mm), MOST_PIECES)
+        first, last = (self._rows(corners) for corners in _pieces(lines, self.pieces))
+        covers = np.zeros(last.max(axis=0) + 2, dtype=np.int64)
+        for sides in product((0, 1), repeat=3):
+            at = np.where(sides, last + 1, first)
+            np.add.at(covers, tuple(at.T), (-1) ** sum(sides))
+        reached = _summed(covers)[:-1, :-1, :-1] > 0
+        self._before = np.pad(_summed(reached.astype(np.int64)), ((1, 0),) * 3)
+
+    def _rows(self, points: Points) -> Indices:
+        inside = points.clip(self._low, self._high) - self._low
+        return np.asarray(np.floor(inside / self._edge_mm), dtype=np.int64)
+
+    def reached(self, boxes: Boxes) -> NDArray[np.bool_]:
+        """Return for each box whether a piece of a line may lie in it."""
+        low, high = boxes
+        first, after = self._rows(low), self._rows(high) + 1
+        count = np.zeros(len(low), dtype=np.int64)
+        for sides in product((0, 1), repeat=3):
+            at = np.where(sides, first, after)
+            count += (-1) ** sum(sides) * self._before[tuple(at.T)]
+        meets = np.all((low <= self._high) & (high >= self._low), axis=1)
+        return np.asarray(meets & (count > 0), dtype=bool)
+
+
+def _summed(cells: Indices) -> Indices:
+    """Return for each cell the sum over all cells that have no coordinate larger than its own."""
+    for axis in range(3):
+        cells = cells.cumsum(axis=axis)
+    return cells
+
+
+def _pieces(lines: Points, count: int) -> Boxes:
+    """Return the boxes of all lines' pieces, those of one line after another."""
+    ways = (lines[:, 1] - lines[:, 0])[:, None]
+    ends = lines[:, :1] + ways * np.linspace(0.0, 1.0, count + 1)[:, None]
+    one, other = ends[:, :-1].reshape(-1, 3), ends[:, 1:].reshape(-1, 3)
+    slack_mm = _slack_mm(lines)
+    return np.minimum(one, other) - slack_mm, np.maximum(one, other) + slack_mm
+
+
+def _slack_mm(lines: Points) -> float:
+    """Return how far round-off may put a point of a line off it."""
+    return ROUND_OFF * float(np.abs(lines).max())
+
+
+def _boxes(mesh: Mesh, facets: Indices) -> Boxes:
+    a, b, c = (mesh.vertices[rows] for rows in mesh.triangles[facets].T)
+    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+
+
+def _plan(boxes: Boxes) -> np.ndarray:
+    """Return boxes as they lie on the table, each by its diagonal: a tree asks for no more."""
+    plan: np.ndarray = shapely.linestrings(np.stack(boxes, axis=1)[:, :, :2])
+    return plan
+
+
+def _shares(facets: Points, ways: Points) -> Points:
+    """Return where along each way from the origin a facet is met, infinite where it is not.
+
+    The three products are the facet's weights of the point where the line pierces its plane: all
+    of one sign inside. The point is taken from the weights, so it never lies outside the facet.
+    """
+    a, b, c = np.moveaxis(facets, 1, 0)
+    sides = ((b, c), (c, a), (a, b))
+    weights = np.stack([np.einsum("ij,ij->i", ways, np.cross(p, q)) for p, q in sides], axis=1)
+    whole = weights.sum(axis=1)
+    length2 = np.einsum("ij,ij->i", ways, ways)
+    reach2 = np.einsum("ijk,ijk->ij", facets, facets).max(axis=1)
+    noise = ROUND_OFF * np.sqrt(length2) * reach2
+    inside = (weights.min(axis=1) >= -noise) | (weights.max(axis=1) <= noise)
+    crossed = whole != 0.0
+    along = np.einsum("ijk,ik->ij", facets, ways)
+    share = np.einsum("ij,ij->i", weights, along) / np.where(crossed, whole, 1.0) / length2
+    return np.where(inside & crossed & (share >= 0.0) & (share <= 1.0), share, np.inf)
+
+
+def _normals(corners: Points) -> Points:
+    a, b, c = np.moveaxis(corners, 1, 0)
+    doubled = np.cross(b - a, c - a)
+    normals: Points = doubled / np.linalg.norm(doubled, axis=1, keepdims=True)
+    return normals

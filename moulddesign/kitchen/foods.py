@@ -1,0 +1,255 @@
+"""Common ingredients.
+
+What they consist of, how dense they are and what they are allergens for, with sources.
+"""
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import cache
+from importlib.resources import files
+from math import hypot
+from typing import Final
+
+from moulddesign.core import SpecError, between, not_negative
+from moulddesign.portion import EQUATIONS_SPREAD, Component, Composition, component_density_g_per_ml
+
+WATER_SD = 0.02
+"""Natural scatter of a food's water, as a share of its mass; from memory, measure your own."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Food:
+    """An ingredient.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in a recipe.
+    composition : Composition or None
+        What it consists of, where that is known.
+    density_g_per_ml : float or None
+        Measured density, which comes before the composition's; None where there is none [g/mL].
+    density_sd_g_per_ml : float
+        Standard uncertainty of the measured density [g/mL].
+    flour : bool
+        Whether it counts as the 100 % of baker's percentages.
+    source : str
+        Where the figures come from, with their status.
+
+    Raises
+    ------
+    SpecError
+        Neither composition nor density is known, or the density is not one of food.
+    """
+
+    name: str
+    composition: Composition | None
+    density_g_per_ml: float | None
+    density_sd_g_per_ml: float
+    flour: bool
+    source: str
+
+    def __post_init__(self) -> None:
+        if self.composition is None and self.density_g_per_ml is None:
+            raise SpecError(
+                "food", self.name, "must have a composition or a density; add water, protein, fat, "
+                "carbohydrate, fibre and ash in 100 g, or density_g_per_ml",
+            )  # fmt: skip
+        if self.density_g_per_ml is not None:
+            between(
+                f"{self.name} density_g_per_ml", self.density_g_per_ml, least=0.2, most=3.0,
+                need="must be 0.2 to 3 g/mL, as of any food",
+            )  # fmt: skip
+        not_negative(f"{self.name} density_sd_g_per_ml", self.density_sd_g_per_ml, "g/mL")
+
+    def specific_volume_ml_per_g(self, at_c: float) -> float:
+        """Return the volume of one gram [mL/g].
+
+        Parameters
+        ----------
+        at_c : float
+            Temperature; a measured density holds at any [deg C].
+        """
+        if self.density_g_per_ml is not None:
+            return 1.0 / self.density_g_per_ml
+        return self._composition().specific_volume_ml_per_g(at_c)
+
+    def own_spread(self, at_c: float) -> float:
+        """Return the relative uncertainty of its density that no other food shares.
+
+        Parameters
+        ----------
+        at_c : float
+            Temperature [deg C].
+        """
+        if self.density_g_per_ml is not None:
+            return self.density_sd_g_per_ml / self.density_g_per_ml
+        water = self._composition().water
+        if not 0.0 < water < 1.0:
+            return 0.0
+        whole = self.specific_volume_ml_per_g(at_c)
+        wet = 1.0 / component_density_g_per_ml(Component.WATER, at_c)
+        dry = (whole - water * wet) / (1.0 - water)
+        return min(WATER_SD, water, 1.0 - water) * abs(wet - dry) / whole
+
+    @property
+    def shared_spread(self) -> float:
+        """Relative uncertainty that all foods share whose density the equations give."""
+        return EQUATIONS_SPREAD if self.density_g_per_ml is None else 0.0
+
+    @property
+    def status(self) -> str:
+        """Whether the figures that give its volume were published."""
+        return "published" if self.source.startswith("published") else "from memory"
+
+    @property
+    def water(self) -> float | None:
+        """Water as a share of the mass; None where the composition is unknown."""
+        return None if self.composition is None else self.composition.water
+
+    def spread(self, at_c: float) -> float:
+        """Return the relative uncertainty of its density [1].
+
+        Parameters
+        ----------
+        at_c : float
+            Temperature [deg C].
+        """
+        return hypot(self.own_spread(at_c), self.shared_spread)
+
+    def _composition(self) -> Composition:
+        assert self.composition is not None  # noqa: S101 (held by __post_init__)
+        return self.composition
+
+
+@cache
+def foods() -> Mapping[str, Food]:
+    """Return the ingredients that come with the package, by each of their names."""
+    text = files("moulddesign").joinpath("data/foods.toml").read_text(encoding="utf-8")
+    data = tomllib.loads(text)
+    found: dict[str, Food] = {}
+    for name, row in data["foods"].items():
+        food = Food(
+            name=name,
+            composition=Composition.of({c: float(row["parts"].get(c, 0.0)) for c in Component}),
+            density_g_per_ml=row.get("density_g_per_ml"),
+            density_sd_g_per_ml=row.get("density_sd_g_per_ml", 0.0),
+            flour=row.get("flour", False),
+            source=row.get("density_source", data["composition_source"]),
+        )
+        found |= dict.fromkeys((name, *row.get("also", ())), food)
+    return found
+
+
+def food(name: str) -> Food:
+    """Return the ingredient of a name.
+
+    Parameters
+    ----------
+    name : str
+        Its name, or another name that the table has for it; capitals do not matter.
+
+    Raises
+    ------
+    SpecError
+        There is none of that name; the nearest names are offered.
+
+    Examples
+    --------
+    >>> food("Caster sugar").name
+    'white sugar'
+    """
+    known = foods()
+    wanted = " ".join(name.lower().split())
+    if wanted in known:
+        return known[wanted]
+    near = nearest(wanted)
+    offer = f"the nearest are {', '.join(near)}; " if near else ""
+    raise SpecError(
+        "food",
+        name,
+        f"is not a known ingredient; {offer}or give its own density_g_per_ml, or water, protein, "
+        "fat and carbohydrate in 100 g",
+    )
+
+
+def nearest(name: str) -> tuple[str, ...]:
+    """Return up to three known names that are like a name, or share a word with it.
+
+    Parameters
+    ----------
+    name : str
+        What was written, in small letters.
+
+    Examples
+    --------
+    >>> nearest("wheet flour")[0]
+    'wheat flour'
+    """
+    names = list(foods())
+    alike = get_close_matches(name, names, n=3, cutoff=0.6)
+    words = set(name.split())
+    sharing = [other for other in names if words & set(other.split())]
+    return tuple(dict.fromkeys((*alike, *sharing)))[:3]
+
+
+WORDS: Final = {
+    "wheat or another cereal with gluten": (
+        "wheat", "flour", "rye", "barley", "oat", "spelt", "semolina", "gluten",
+    ),
+    "egg": ("egg", "yolk", "mayonnaise"),
+    "milk": ("milk", "butter", "cream", "cheese", "yoghurt", "whey", "casein"),
+    "nuts": (
+        "almond", "hazelnut", "walnut", "cashew", "pecan", "brazil nut", "pistachio", "macadamia",
+        "nut paste", "marzipan", "praline",
+    ),
+    "peanut": ("peanut", "groundnut"),
+    "sesame": ("sesame", "tahini"),
+    "soya": ("soya", "soy", "tofu", "miso"),
+    "fish or shellfish": ("fish", "shrimp", "prawn", "crab", "oyster", "squid", "anchovy"),
+    "lupin": ("lupin",),
+    "celery": ("celery",),
+    "mustard": ("mustard",),
+    "sulphites": ("sulphite", "sulfite"),
+}  # fmt: skip
+"""Words that point to an allergen: the groups of Regulation (EU) 1169/2011, Annex II; the group
+list and the words are from memory, so a label is checked against local law and the packets."""
+
+MEANS: Final = {
+    "peanut butter": "peanut", "cocoa butter": "", "shea butter": "", "coconut milk": "",
+    "coconut cream": "", "cream of tartar": "", "buckwheat": "", "rice flour": "",
+    "chestnut flour": "", "corn flour": "", "maize flour": "", "potato flour": "",
+    "tapioca flour": "", "chickpea flour": "",
+}  # fmt: skip
+"""Names in which a word above means something else, and what is left of them."""
+
+
+def allergens(ingredients: Iterable[str]) -> tuple[str, ...]:
+    """Return the allergens that names of ingredients point to, in a fixed order.
+
+    Parameters
+    ----------
+    ingredients : iterable of str
+        Names.
+
+    Examples
+    --------
+    >>> allergens(["Wheat flour", "rice flour", "salted egg yolk"])
+    ('wheat or another cereal with gluten', 'egg')
+    >>> allergens(["peanut butter"])
+    ('peanut',)
+    """
+    names = [_meant(name.lower()) for name in ingredients]
+    return tuple(
+        allergen
+        for allergen, words in WORDS.items()
+        if any(word in name for name in names for word in words)
+    )
+
+
+def _meant(name: str) -> str:
+    for other, left in MEANS.items():
+        name = name.replace(other, left)
+    return name

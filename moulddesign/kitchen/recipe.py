@@ -1,0 +1,386 @@
+"""A recipe: what crust and filling are mixed from, and the density, water.
+
+Masses and days that follow.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from math import ceil, fsum, hypot
+from os import PathLike
+from typing import Final, Self
+
+from pydantic import model_validator
+
+from moulddesign.core import G_PER_KG, SpecError, positive
+from moulddesign.design import Table, given, read_toml
+from moulddesign.kitchen.foods import Food, food
+from moulddesign.portion import (
+    ROOM_C,
+    Component,
+    Composition,
+    Density,
+    component_density_g_per_ml,
+    loss_from_water,
+    mixed_water,
+    rounded_keeping_total,
+)
+
+PERCENT_TOLERANCE: Final = 0.5
+"""How far the flours of baker's percentages may be from 100 in sum: rounding."""
+
+
+class Ingredient(Table):
+    """One line of a recipe: a food by name, or with its own figures."""
+
+    food: str = given(..., "Name of the ingredient", min_length=1, max_length=80)
+    mass_g: float | None = given(None, "Mass in the recipe", unit="g", gt=0, le=1e6)
+    percent: float | None = given(
+        None, "Baker's percentage: of the flour, in every line of the part", gt=0, le=1e5
+    )
+    density_g_per_ml: float | None = given(
+        None, "Its own density, instead of the table's", unit="g/mL", ge=0.2, le=3
+    )
+    density_sd_g_per_ml: float = given(
+        0.02, "Standard uncertainty of its own density", unit="g/mL", ge=0, le=1
+    )
+    water: float | None = given(None, "Water in 100 g", unit="g", ge=0, le=100)
+    protein: float | None = given(None, "Protein in 100 g", unit="g", ge=0, le=100)
+    fat: float | None = given(None, "Fat in 100 g", unit="g", ge=0, le=100)
+    carbohydrate: float | None = given(
+        None, "Carbohydrate without fibre in 100 g", unit="g", ge=0, le=100
+    )
+    fibre: float | None = given(None, "Fibre in 100 g", unit="g", ge=0, le=100)
+    ash: float | None = given(None, "Ash (minerals, salt) in 100 g", unit="g", ge=0, le=100)
+    flour: bool | None = given(None, "Whether it counts as flour in baker's percentages")
+    price_per_kg: float | None = given(None, "Price of a kilogram", ge=0, le=1e6)
+
+    @model_validator(mode="after")
+    def _one_amount(self) -> Self:
+        if (self.mass_g is None) == (self.percent is None):
+            message = f"{self.food} needs mass_g or percent, and not both"
+            raise ValueError(message)
+        return self
+
+    @property
+    def amount(self) -> float:
+        """Mass or percentage: only its relation to the other lines counts."""
+        return float(self.percent if self.mass_g is None else self.mass_g)  # type: ignore[arg-type]
+
+    @property
+    def known(self) -> Food:
+        """Return the food with this line's own figures; else the table's.
+
+        Raises
+        ------
+        SpecError
+            The name is unknown and the line has no figures, or they do not sum.
+        """
+        parts = {str(c): getattr(self, c) for c in Component if getattr(self, c) is not None}
+        if not parts and self.density_g_per_ml is None:
+            return food(self.food)
+        return Food(
+            name=self.food,
+            composition=_own_composition(self.food, parts) if parts else None,
+            density_g_per_ml=self.density_g_per_ml,
+            density_sd_g_per_ml=self.density_sd_g_per_ml,
+            flour=bool(self.flour),
+            source="the recipe",
+        )
+
+    @property
+    def is_flour(self) -> bool:
+        """Whether it counts as the 100 % of baker's percentages."""
+        return self.known.flour if self.flour is None else self.flour
+
+
+class Part(Table):
+    """The crust, or the filling's paste."""
+
+    ingredients: tuple[Ingredient, ...] = given(..., "Lines of the recipe", min_length=1)
+    cooking_loss: float | None = given(
+        None, "Share of the mixed mass that cooks off as water", ge=0, le=0.9
+    )
+    air: float = given(0.0, "Share of the volume that is air beaten or kneaded in", ge=0, le=0.5)
+
+    @model_validator(mode="after")
+    def _one_kind_of_amount(self) -> Self:
+        kinds = {line.mass_g is None for line in self.ingredients}
+        if len(kinds) > 1:
+            message = "needs mass_g in every line or percent in every line"
+            raise ValueError(message)
+        flour = fsum(line.amount for line in self.ingredients if line.is_flour)
+        if kinds == {True} and flour and abs(flour - 100.0) > PERCENT_TOLERANCE:
+            message = f"needs flours that sum to 100 percent, and they sum to {flour:g}"
+            raise ValueError(message)
+        return self
+
+    @property
+    def shares(self) -> tuple[float, ...]:
+        """Each line's share of the mixed mass."""
+        total = fsum(line.amount for line in self.ingredients)
+        return tuple(line.amount / total for line in self.ingredients)
+
+
+class Rest(Table):
+    """A time of waiting, in the order in which they come."""
+
+    what: str = given(..., "What rests", min_length=1, max_length=80)
+    days: float = given(..., "How long", unit="days", ge=0, le=366)
+
+
+class Recipe(Table):
+    """Crust, filling, and how long things rest before serving."""
+
+    name: str = given("recipe", "Name of the recipe", min_length=1, max_length=80)
+    crust: Part
+    filling: Part
+    rests: tuple[Rest, ...] = given((), "Resting times, first to last")
+
+    @classmethod
+    def read(cls, path: str | PathLike[str]) -> Self:
+        """Return the recipe in a TOML file.
+
+        Raises
+        ------
+        FileError
+            The file cannot be read or is not TOML.
+        SpecError
+            A key or an ingredient is unknown, or a value cannot be used.
+        """
+        return cls.of(read_toml(path))
+
+
+def _own_composition(name: str, parts: Mapping[str, float]) -> Composition:
+    try:
+        return Composition.of(parts)
+    except SpecError as error:
+        raise SpecError(f"{name}: {error.field}", error.value, error.need) from error
+
+
+COARSE: Final = 0.05
+"""Change by rounding, as a share, from which an ingredient wants a finer scale; our choice."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """One ingredient of a part that was scaled to a total.
+
+    Parameters
+    ----------
+    food : str
+        Its name.
+    percent : float
+        Of the flour; of the whole where there is no flour.
+    exact_g, scaled_g : float
+        Mass, and the same in whole steps of the scale [g].
+    wants_finer_scale : bool
+        Whether rounding changes it by more than 5 %.
+    price : float or None
+        Of the rounded mass; None where the recipe has none.
+    """
+
+    food: str
+    percent: float
+    exact_g: float
+    scaled_g: float
+    wants_finer_scale: bool
+    price: float | None
+
+
+def part_density(part: Part, *, at_c: float = ROOM_C, cooking_loss: float = 0.0) -> Density:
+    """Return the density of what a part of a recipe makes.
+
+    Parameters
+    ----------
+    part : Part
+        Its ingredients; its own cooking loss comes before the argument.
+    at_c : float
+        Temperature, 0 to 100 where there is water in it [deg C].
+    cooking_loss : float
+        Share of the mixed mass that cooks off, where the part gives none.
+
+    Returns
+    -------
+    Density
+        Volumes added up, less the water that cooks off; measured densities come before the
+        equations'. Scatter of the foods is taken as independent, that of the equations as shared.
+
+    Raises
+    ------
+    SpecError
+        More water cooks off than there is, or the temperature is out of range.
+    """
+    lost = cooked_off(part, cooking_loss)
+    known = [(x, line.known) for x, line in zip(part.shares, part.ingredients, strict=True)]
+    volumes = [x * item.specific_volume_ml_per_g(at_c) for x, item in known]
+    steam = lost / component_density_g_per_ml(Component.WATER, at_c)
+    volume = (fsum(volumes) - steam) / (1.0 - lost)
+    scatter = [v * item.own_spread(at_c) for v, (_, item) in zip(volumes, known, strict=True)]
+    shared = fsum(v * item.shared_spread for v, (_, item) in zip(volumes, known, strict=True))
+    density = (1.0 - part.air) / volume
+    return Density(
+        density_g_per_ml=density,
+        uncertainty_g_per_ml=density * hypot(shared, *scatter) / (volume * (1.0 - lost)),
+        at_c=at_c,
+        method="recipe (volumes of the ingredients added up)",
+    )
+
+
+def part_water(part: Part, *, cooking_loss: float = 0.0) -> float | None:
+    """Return the water that is in a part when it is wrapped.
+
+    Parameters
+    ----------
+    part : Part
+        Its ingredients.
+    cooking_loss : float
+        Share of the mixed mass that cooks off, where the part gives none.
+
+    Returns
+    -------
+    float or None
+        As a share of the mass; None where an ingredient's composition is unknown.
+
+    Raises
+    ------
+    SpecError
+        More water cooks off than there is.
+    """
+    lost = cooked_off(part, cooking_loss)
+    water = _mixed_water(part)
+    return None if water is None else (water - lost) / (1.0 - lost)
+
+
+def recipe_loss(recipe: Recipe, *, crust_share: float, finished_water: float) -> float:
+    """Return the loss that a recipe's dry matter gives, without centres.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Crust and filling.
+    crust_share : float
+        Crust as a share of the two, by mass.
+    finished_water : float
+        Water in the finished piece, as a share of its mass, measured or from its makers.
+
+    Returns
+    -------
+    float
+        1 - (1 - raw water) / (1 - finished water), exact where only water leaves.
+
+    Raises
+    ------
+    SpecError
+        An ingredient's water is unknown, or there is more water afterwards than before.
+    """
+    parts = []
+    for name, part, share in (
+        ("crust", recipe.crust, crust_share),
+        ("filling", recipe.filling, 1.0 - crust_share),
+    ):
+        water = part_water(part)
+        if water is None:
+            raise SpecError(
+                f"{name}.ingredients",
+                "without composition",
+                "must each have water, protein, fat and carbohydrate in 100 g for a dry-matter "
+                "balance; add them beside the density",
+            )
+        parts.append((share, water))
+    return loss_from_water(mixed_water(parts), finished_water)
+
+
+def cooked_off(part: Part, otherwise: float = 0.0) -> float:
+    """Return the share of the mixed mass that cooks off.
+
+    Parameters
+    ----------
+    part : Part
+        Its own figure comes first.
+    otherwise : float
+        The share where the part gives none.
+
+    Raises
+    ------
+    SpecError
+        More water cooks off than there is.
+    """
+    lost = otherwise if part.cooking_loss is None else part.cooking_loss
+    water = _mixed_water(part)
+    if water is not None and lost > water:
+        raise SpecError(
+            "cooking_loss",
+            lost,
+            f"must be at most {water:.3g}, the share of water in what is mixed",
+        )
+    return lost
+
+
+def scaled(part: Part, total_g: float, step_g: float) -> tuple[Line, ...]:
+    """Return a part's ingredients for a mixed mass, by baker's percentages.
+
+    Parameters
+    ----------
+    part : Part
+        Its ingredients.
+    total_g : float
+        Mass to mix [g].
+    step_g : float
+        Smallest step of the scale [g].
+
+    Returns
+    -------
+    tuple of Line
+        In the recipe's order; the rounded masses sum to the total within half a step.
+
+    Raises
+    ------
+    SpecError
+        The total or the step is not above 0.
+    """
+    positive("total_g", total_g, "g")
+    exact = [x * total_g for x in part.shares]
+    whole = rounded_keeping_total(exact, step_g)
+    base = fsum(line.amount for line in part.ingredients if line.is_flour)
+    base = base or fsum(line.amount for line in part.ingredients)
+    return tuple(
+        Line(
+            food=line.food,
+            percent=100.0 * line.amount / base,
+            exact_g=mass,
+            scaled_g=rounded,
+            wants_finer_scale=abs(rounded - mass) > COARSE * mass,
+            price=None if line.price_per_kg is None else rounded * line.price_per_kg / G_PER_KG,
+        )
+        for line, mass, rounded in zip(part.ingredients, exact, whole, strict=True)
+    )
+
+
+def calendar(rests: Sequence[Rest], serving: date) -> tuple[tuple[date, str], ...]:
+    """Return the day on which each rest has to begin.
+
+    Parameters
+    ----------
+    rests : sequence of Rest
+        First to last.
+    serving : date
+        Day on which the last one ends.
+
+    Returns
+    -------
+    tuple of (date, str)
+        In order of time; parts of a day are counted back as whole days.
+    """
+    left = [fsum(rest.days for rest in rests[i:]) for i in range(len(rests))]
+    return tuple(
+        (serving - timedelta(days=ceil(days - 1e-9)), rest.what)
+        for days, rest in zip(left, rests, strict=True)
+    )
+
+
+def _mixed_water(part: Part) -> float | None:
+    waters = [line.known.water for line in part.ingredients]
+    if any(water is None for water in waters):
+        return None
+    return fsum(x * (w or 0.0) for x, w in zip(part.shares, waters, strict=True))

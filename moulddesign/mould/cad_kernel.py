@@ -1,0 +1,381 @@
+"""Bodies with exact surfaces.
+
+The one module that imports CadQuery, and late, for it takes seconds.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from itertools import pairwise
+from typing import Any, Final, Protocol, TypeVar
+
+import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from moulddesign.core import KernelError
+from moulddesign.geometry import Indices, Mesh, Points, unfolded
+from moulddesign.mould.plans import Bent, Round, Section
+
+Body = TypeVar("Body")
+
+Profile = list[tuple[float, float]]
+"""x and z of the corners of an upright polygon, in order round it [mm]."""
+
+
+class Kernel(Protocol[Body]):
+    """The verbs that bodies are made with; the modules `solid` and `faceted` both have them."""
+
+    def stack(self, sections: Sequence[tuple[float, Section]], step: str) -> Body:
+        """Return the solid between sections at rising heights [mm]."""
+
+    def turned(self, profile: Sequence[tuple[float, float]], step: str) -> Body:
+        """Return what a profile of radius and height sweeps round the z axis [mm]."""
+
+    def plate(self, profile: Profile, thickness_mm: float, step: str) -> Body:
+        """Return an upright plate in the plane of x and z."""
+
+    def slab(self, sections: Sequence[tuple[float, Profile]], step: str) -> Body:
+        """Return the solid between upright profiles at rising y, corner to corner [mm]."""
+
+    def quarter_turned(self, body: Body, /) -> Body:
+        """Return a body turned by a quarter about the z axis: x becomes y."""
+
+    def moved(self, body: Body, by_mm: tuple[float, float, float], /) -> Body:
+        """Return a body moved along a vector [mm]."""
+
+    def fused(self, bodies: Sequence[Body], step: str) -> Body:
+        """Return the union of bodies."""
+
+    def without(self, body: Body, tool: Body, step: str) -> Body:
+        """Return a body without another."""
+
+    def shared(self, a: Body, b: Body, step: str) -> Body:
+        """Return what two bodies share."""
+
+    def facets(self, body: Body, /) -> Mesh:
+        """Return a body's facets."""
+
+
+WELD_MM: Final = 1e-6
+"""Corners nearer than this are one: ten times the kernel's own point tolerance, 1e-7 [mm]."""
+
+
+def near_groups(points: Points, within_mm: float) -> Indices:
+    """Return, for each point, the first of the points that lie together with it.
+
+    Parameters
+    ----------
+    points : ndarray of float64, shape (n, 3)
+        Points [mm].
+    within_mm : float
+        Points nearer than this lie together, and so do their neighbours' neighbours [mm].
+
+    Returns
+    -------
+    ndarray of int64, shape (n,)
+        Rows of `points`.
+    """
+    pairs = cKDTree(points).query_pairs(within_mm, output_type="ndarray")
+    links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
+    _, group = connected_components(links, directed=False)
+    _, first = np.unique(group, return_index=True)
+    rows: Indices = first[group]
+    return rows
+
+
+def welded(points: Points, triangles: Indices) -> Mesh:
+    """Return the mesh in which corners that lie together are one.
+
+    Parameters
+    ----------
+    points : ndarray of float64, shape (n, 3)
+        Corners, those on shared edges repeated [mm].
+    triangles : ndarray of int64, shape (m, 3)
+        Rows of `points`.
+
+    Returns
+    -------
+    Mesh
+        Without triangles that have lost a side.
+    """
+    used, corners = np.unique(near_groups(points, WELD_MM)[triangles], return_inverse=True)
+    return Mesh(points[used], unfolded(corners.reshape(-1, 3)))
+
+
+FACET_MM: Final = 0.005
+"""Largest distance of a facet from its surface, a fiftieth of a usual clearance [mm]."""
+
+FACET_RAD: Final = 0.35
+"""Largest turn between neighbouring facets; 20 deg keeps small edges round [rad]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solid:
+    """A body bounded by exact surfaces.
+
+    Parameters
+    ----------
+    _shape : object
+        The kernel's own shape, private to this module.
+    """
+
+    _shape: Any
+
+    @property
+    def volume_mm3(self) -> float:
+        """Volume enclosed by the exact surfaces [mm^3]."""
+        return float(self._shape.Volume())
+
+    @property
+    def area_mm2(self) -> float:
+        """Area of the exact surfaces [mm^2]."""
+        return float(self._shape.Area())
+
+    def mesh(self, tolerance_mm: float = FACET_MM, angle_rad: float = FACET_RAD) -> Mesh:
+        """Return its facets: closed, welded, wound alike, the same on every call.
+
+        Parameters
+        ----------
+        tolerance_mm : float
+            Largest distance of a facet from the surface [mm].
+        angle_rad : float
+            Largest turn between neighbouring facets on a curve [rad].
+
+        Raises
+        ------
+        KernelError
+            A face could not be divided into triangles.
+        """
+        from OCP.BRepMesh import BRepMesh_IncrementalMesh  # noqa: PLC0415
+
+        # The kernel keeps an earlier, perhaps coarser, division with the shape: divide a copy.
+        # Its own default takes the tolerance as a share of each edge: absolute is asked for.
+        shape = self._shape.copy()
+        with _step("the facets of a body"):
+            BRepMesh_IncrementalMesh(shape.wrapped, tolerance_mm, False, angle_rad, True)  # noqa: FBT003
+            points, triangles = _facets(shape)
+        return welded(points, triangles)
+
+    def write_step(self, path: str) -> None:
+        """Write it as a STEP file in millimetres; the header carries the time of writing.
+
+        Raises
+        ------
+        KernelError
+            The file could not be written.
+        """
+        with _step(f"the file {path}"):
+            self._shape.exportStep(path)
+
+
+def stack(sections: Sequence[tuple[float, Section]], step: str) -> Solid:
+    """Return the solid between sections at rising heights, with straight sides from each to each.
+
+    Parameters
+    ----------
+    sections : sequence of (float, Section)
+        Height above the table [mm] and the section there; all of one kind, rising.
+    step : str
+        What is made, for the error.
+
+    Raises
+    ------
+    KernelError
+        The kernel could not make it.
+    """
+    kernel = _kernel()
+    return _made(
+        lambda: kernel.loft([_wire(s, z) for z, s in sections], cap=True, ruled=True), step
+    )
+
+
+def turned(profile: Sequence[tuple[float, float]], step: str) -> Solid:
+    """Return the solid that a closed profile sweeps round the z axis.
+
+    Parameters
+    ----------
+    profile : sequence of (float, float)
+        Radius, at least 0, and height of each corner, in order round the profile [mm].
+    step : str
+        What is made, for the error.
+
+    Raises
+    ------
+    KernelError
+        The kernel could not make it.
+    """
+    kernel = _kernel()
+
+    def make() -> Any:  # noqa: ANN401 (the kernel's shape)
+        flat = kernel.face(kernel.polygon(*((r, 0.0, z) for r, z in profile)))
+        return kernel.revolve(flat, (0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
+
+    return _made(make, step)
+
+
+def plate(profile: Profile, thickness_mm: float, step: str) -> Solid:
+    """Return an upright plate in the plane of x and z, half its thickness to each side [mm].
+
+    It is a slab of one profile, and takes and raises what `slab` does.
+    """
+    return slab([(-thickness_mm / 2.0, profile), (thickness_mm / 2.0, profile)], step)
+
+
+def slab(sections: Sequence[tuple[float, Profile]], step: str) -> Solid:
+    """Return the solid between upright profiles, with flat sides from each to each.
+
+    Parameters
+    ----------
+    sections : sequence of (float, list of (float, float))
+        y, rising, and x and z of each corner there, in order round the profile [mm]. All profiles
+        have as many corners, and their sides are parallel.
+    step : str
+        What is made, for the error.
+
+    Raises
+    ------
+    KernelError
+        The kernel could not make it.
+    """
+    kernel = _kernel()
+    loops = [[(x, y, z) for x, z in profile] for y, profile in sections]
+    sides = [
+        side
+        for near, far in pairwise(loops)
+        for side in zip(near, [*near[1:], near[0]], [*far[1:], far[0]], far, strict=True)
+    ]
+
+    def make() -> Any:  # noqa: ANN401 (the kernel's shape)
+        # The kernel's own loft has curved faces that happen to be flat: booleans take tenfold.
+        faces = [kernel.face(kernel.polygon(*loop)) for loop in (loops[0], *sides, loops[-1])]
+        return kernel.solid(kernel.shell(*faces))
+
+    return _made(make, step)
+
+
+def quarter_turned(solid: Solid) -> Solid:
+    """Return a body turned by a quarter about the z axis: x becomes y."""
+    place = _kernel().Location((0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 90.0)
+    return Solid(solid._shape.moved(place))  # noqa: SLF001 (this module owns it)
+
+
+def moved(solid: Solid, by_mm: tuple[float, float, float]) -> Solid:
+    """Return a body moved along a vector [mm]."""
+    return Solid(solid._shape.moved(_kernel().Location(by_mm)))  # noqa: SLF001
+
+
+def fused(solids: Sequence[Solid], step: str) -> Solid:
+    """Return the union of bodies that touch or overlap; `step` names it in a `KernelError`."""
+    kernel = _kernel()
+    return _made(lambda: kernel.fuse(*(s._shape for s in solids)), step)  # noqa: SLF001
+
+
+def without(solid: Solid, tool: Solid, step: str) -> Solid:
+    """Return a body without another; `step` names it in a `KernelError`."""
+    kernel = _kernel()
+    return _made(lambda: kernel.cut(solid._shape, tool._shape), step)  # noqa: SLF001
+
+
+def shared(a: Solid, b: Solid, step: str) -> Solid:
+    """Return what two bodies share; `step` names it in a `KernelError`."""
+    kernel = _kernel()
+    return _made(lambda: kernel.intersect(a._shape, b._shape), step)  # noqa: SLF001
+
+
+def facets(body: Solid) -> Mesh:
+    """Return a body's facets within `FACET_MM`; see `Solid.mesh`."""
+    return body.mesh()
+
+
+@cache
+def _kernel() -> Any:  # noqa: ANN401 (a module without types)
+    try:
+        from cadquery import func  # noqa: PLC0415
+    except ImportError as error:
+        raise KernelError("a body in the CAD kernel", _missing(str(error))) from error
+    return func
+
+
+def _missing(said: str) -> str:
+    if "libGL" in said:
+        return (
+            "the system library libGL.so.1 is missing; install it, on Debian or Ubuntu with "
+            "apt-get install libgl1"
+        )
+    return f"CadQuery cannot be imported ({said}); install this program again"
+
+
+def _made(make: Callable[[], Any], step: str) -> Solid:
+    with _step(step):
+        shape = make()
+    solids = shape.Solids()
+    if len(solids) != 1:
+        raise KernelError(step, f"{len(solids)} bodies came out where one was asked for")
+    if not (solids[0].isValid() and solids[0].Volume() > 0.0):
+        raise KernelError(step, "the kernel calls its own result invalid; change a size a little")
+    return Solid(solids[0])
+
+
+@contextmanager
+def _step(step: str) -> Iterator[None]:
+    from OCP.Standard import Standard_Failure  # noqa: PLC0415
+
+    try:
+        yield
+    except (Standard_Failure, ValueError) as error:
+        raise KernelError(step, f"the CAD kernel said {error}") from error
+
+
+def _wire(section: Section, z_mm: float) -> Any:  # noqa: ANN401 (the kernel's shape)
+    kernel = _kernel()
+    if isinstance(section, Round):
+        return kernel.wire(kernel.circle(section.radius_mm)).moved(z=z_mm)
+    if isinstance(section, Bent):
+        return _bent(section, z_mm)
+    return kernel.polygon(*((x, y, z_mm) for x, y in section.points.tolist()))
+
+
+def _bent(section: Bent, z_mm: float) -> Any:  # noqa: ANN401 (the kernel's shape)
+    kernel, edges = _kernel(), []
+    ends = np.array([0.0, 0.5, 1.0])
+    bends = [[kernel.Vector(x, y, z_mm) for x, y in arc.at(ends).tolist()] for arc in section.arcs]
+    for arc, bend, after in zip(section.arcs, bends, [*bends[1:], bends[0]], strict=True):
+        if arc.radius_mm > 0.0:
+            edges.append(kernel.Edge.makeThreePointArc(*bend))
+        # Where two arcs touch, there is no straight part between them.
+        if (after[0] - bend[2]).Length > WELD_MM:
+            edges.append(kernel.segment(bend[2], after[0]))
+    return kernel.wire(*edges)
+
+
+def _facets(shape: Any) -> tuple[Points, Indices]:  # noqa: ANN401 (the kernel's shape)
+    """Corners and triangles of each face one after another, those on shared edges repeated."""
+    from OCP.BRep import BRep_Tool  # noqa: PLC0415
+    from OCP.TopAbs import TopAbs_Orientation  # noqa: PLC0415
+    from OCP.TopLoc import TopLoc_Location  # noqa: PLC0415
+
+    points: list[tuple[float, float, float]] = []
+    triangles: list[tuple[int, int, int]] = []
+    for face in shape.Faces():
+        place = TopLoc_Location()
+        facets = BRep_Tool.Triangulation_s(face.wrapped, place)
+        if facets is None:
+            raise KernelError("the facets of a body", "a face could not be divided")
+        start = len(points) - 1
+        points += _nodes(facets, place)
+        turn = -1 if face.wrapped.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1
+        rows = (facets.Triangle(i).Get() for i in range(1, facets.NbTriangles() + 1))
+        triangles += [(start + a, start + b, start + c)[::turn] for a, b, c in rows]
+    return np.array(points), np.array(triangles, dtype=np.int64)
+
+
+def _nodes(facets: Any, place: Any) -> list[tuple[float, float, float]]:  # noqa: ANN401 (the kernel's)
+    """Return a face's corners where the face lies; few faces have a place of their own."""
+    nodes = map(facets.Node, range(1, facets.NbNodes() + 1))
+    if place.IsIdentity():
+        return [node.Coord() for node in nodes]
+    move = place.Transformation()
+    return [node.Transformed(move).Coord() for node in nodes]

@@ -1,0 +1,225 @@
+"""Weight, ratio and name on the parts, so that a drawer full of moulds can be told apart."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Final, TypeVar
+
+import numpy as np
+import shapely
+from shapely.affinity import rotate, scale, translate
+
+from moulddesign.artwork.lettering import rim_lettering
+from moulddesign.core import SpecError
+from moulddesign.design import Design, Profile
+from moulddesign.geometry import Mesh, Points, difference
+from moulddesign.mould.block import BlockLayout
+from moulddesign.mould.mould_set import MouldSet, Part
+from moulddesign.mould.plans import around, mark
+from moulddesign.mould.plunger import vane_reach_mm
+from moulddesign.mould.press import EASE_MM, GUSSET_MM
+from moulddesign.mould.press_layout import PressLayout
+from moulddesign.relief.medial_axis import on_grid
+from moulddesign.relief.roof import Placed, Roof, filled
+
+L = TypeVar("L")
+
+DEPTH_MM: Final = 0.6
+"""Depth of the letters, three usual layers; our choice [mm]."""
+
+DRAFT_DEG: Final = 20.0
+"""Draft of their walls, so that they wash out; our choice [deg]."""
+
+MOST_EM_MM: Final = 7.0
+"""Largest letters: the font's em; our choice [mm]."""
+
+LEAST_EM_MM: Final = 4.0
+"""Smallest letters whose strokes are wider than a usual line; our choice [mm]."""
+
+MARGIN_MM: Final = 0.5
+"""Least distance from letters to an edge; our choice [mm]."""
+
+OVER_MM: Final = 0.5
+"""How far the letters' tool reaches out of the part [mm]."""
+
+ASCENT: Final = 0.8
+"""Height of the tallest letters over the base line, as a share of the em."""
+
+LINE: Final = 1.2
+"""From one line to the next, as a share of the em."""
+
+DESCENT: Final = 0.25
+"""Depth of the lowest letters under the base line, as a share of the em."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Face:
+    """A level face that looks at the table: where it is, how deep below lies air, what is free.
+
+    `ring_mm` is the least and greatest radius of a free ring about the axis, if it has one;
+    `strip` the middle, length and width of a free strip, and its turn from x [mm, deg].
+    """
+
+    height_mm: float
+    thickness_mm: float
+    ring_mm: tuple[float, float] | None = None
+    strip: tuple[tuple[float, float], float, float, float] | None = None
+
+
+def texts(design: Design) -> tuple[str, ...]:
+    """Return what to write on a part, the longest first."""
+    weight = f"{design.portion.finished_weight_g:g} g"
+    short = f"{weight}  {design.portion.ratio}"
+    return f"{short}  {design.name}", short, weight
+
+
+def lettered_press(design: Design, mould: MouldSet[PressLayout]) -> MouldSet[PressLayout]:
+    """Return a press with its capacity on sleeve and plunger, where there is room.
+
+    Parameters
+    ----------
+    design : Design
+        Weight, ratio, name.
+    mould : MouldSet
+        Without letters; its exact bodies stay so.
+
+    Raises
+    ------
+    KernelError
+        A boolean failed.
+    """
+    faces = {"sleeve": _flange(mould.layout), "plunger": _disc(mould.layout)}
+    return _lettered(design, mould, faces)
+
+
+def lettered_block(design: Design, mould: MouldSet[BlockLayout]) -> MouldSet[BlockLayout]:
+    """Return a block with its capacity on the handle; the parameters are `lettered_press`'s."""
+    return _lettered(design, mould, {"block": _handle(mould.layout)})
+
+
+def _lettered(design: Design, mould: MouldSet[L], faces: dict[str, _Face | None]) -> MouldSet[L]:
+    parts = tuple(_written(design, part, faces.get(part.name)) for part in mould.parts)
+    return replace(mould, parts=parts)
+
+
+def _written(design: Design, part: Part, face: _Face | None) -> Part:
+    """Return a part with the longest text that its face takes."""
+    if face is None:
+        return part
+    for text in texts(design):
+        for shape in _layouts(text, face):
+            mesh = difference(part.mesh, [_tool(shape, face)], f"the letters on the {part.name}")
+            return replace(part, mesh=mesh, plain=part.mesh, lettering=text)
+    return part
+
+
+def _layouts(text: str, face: _Face) -> Iterator[shapely.Geometry]:
+    """Yield the text where it fits, as it reads from below."""
+    made = (_around(text, face), _along(text, face))
+    yield from (scale(shape, 1.0, -1.0, origin=(0.0, 0.0)) for shape in made if shape is not None)
+
+
+def _around(text: str, face: _Face) -> shapely.Geometry | None:
+    if face.ring_mm is None:
+        return None
+    low, high = face.ring_mm
+    em = min((high - low - 2.0 * MARGIN_MM) / (ASCENT + DESCENT), MOST_EM_MM)
+    if em < LEAST_EM_MM:
+        return None
+    base = high - MARGIN_MM - ASCENT * em
+    try:
+        found = rim_lettering(text, None, radius_mm=base, height_mm=em)
+    except SpecError:  # too long for the ring, or a name in letters that the font lacks
+        return None
+    return shapely.union_all([region.shape for region in found])
+
+
+def _along(text: str, face: _Face) -> shapely.Geometry | None:
+    """Return the text in one line or two, whichever is larger on the strip."""
+    if face.strip is None:
+        return None
+    (x, y), length, width, turn_deg = face.strip
+    head, _, tail = text.rpartition("  ")
+    fitted = [_line(text, (length, width), 1)]
+    if head:
+        fitted.append(_line(f"{head}\n{tail}", (length, width), 2))
+    em_mm, shape = max(fitted, key=lambda pair: pair[0])
+    if em_mm < LEAST_EM_MM:
+        return None
+    return translate(rotate(shape, turn_deg, origin=(0.0, 0.0)), x, y)
+
+
+def _line(text: str, room_mm: tuple[float, float], lines: int) -> tuple[float, shapely.Geometry]:
+    """Return the em of text as large as a strip takes, and the text about the origin."""
+    try:
+        shape = mark(text, height_mm=ASCENT + DESCENT + LINE * (lines - 1))
+    except SpecError:  # a name in letters that the font lacks
+        return 0.0, shapely.Polygon()
+    x0, y0, x1, y1 = shape.bounds
+    length, width = (room - 2.0 * MARGIN_MM for room in room_mm)
+    em_mm = min(length / (x1 - x0), width / (y1 - y0), MOST_EM_MM)
+    return em_mm, scale(shape, em_mm, em_mm, origin=(0.0, 0.0))
+
+
+def _flange(layout: PressLayout) -> _Face | None:
+    """Return the flange's face that looks at the table."""
+    mould, outline = layout.mould, layout.outline
+    gusset = min(GUSSET_MM, mould.flange_width_mm / 2.0)
+    inner, outer = mould.wall_mm + gusset, mould.wall_mm + mould.flange_width_mm - EASE_MM
+    if outer <= inner:
+        return None
+    height = layout.sleeve_height_mm - mould.flange_thickness_mm
+    radius_mm = getattr(around(outline, 0.0), "radius_mm", None)
+    if radius_mm is not None:
+        ring = (radius_mm + inner, radius_mm + outer)
+        return _Face(height_mm=height, thickness_mm=mould.flange_thickness_mm, ring_mm=ring)
+    if not outline.arcs:
+        return None
+    # Regular polygons have a flat side at each end of the x axis.
+    ends = outline.points[outline.points[:, 0] > outline.points[:, 0].max() - MARGIN_MM / 10.0]
+    middle = (outline.width_mm / 2.0 + (inner + outer) / 2.0, 0.0)
+    strip = (middle, float(np.ptp(ends[:, 1])), outer - inner, 90.0)
+    return _Face(height_mm=height, thickness_mm=mould.flange_thickness_mm, strip=strip)
+
+
+def _disc(layout: PressLayout) -> _Face:
+    """Return the palm disc's face that looks at the table, between stem and rim."""
+    ring = (vane_reach_mm(layout), layout.narrow_mm / 2.0 + layout.mould.disc_rim_mm / 2.0)
+    thickness = layout.mould.disc_thickness_mm
+    return _Face(height_mm=layout.disc_low_mm, thickness_mm=thickness, ring_mm=ring)
+
+
+def _handle(layout: BlockLayout) -> _Face | None:
+    """Return the handle's face on the mouth side, between the block and the hole."""
+    mould, ((x0, y0), (_, y1)) = layout.mould, layout.slab_mm
+    if not mould.handle_length_mm:
+        return None
+    free = mould.handle_length_mm - mould.handle_width_mm / 2.0 - mould.hole_mm
+    length = free - 4.0 * MARGIN_MM
+    middle = (x0 - free / 2.0, -(y0 + y1) / 2.0)  # as it reads from below
+    strip = (middle, length, mould.handle_width_mm - 4.0, 0.0)
+    height = layout.thickness_mm - layout.handle_thickness_mm
+    return _Face(height_mm=height, thickness_mm=layout.handle_thickness_mm, strip=strip)
+
+
+def _tool(shape: shapely.Geometry, face: _Face) -> Mesh:
+    """Return what is cut from a face that looks down: drafted letters that stand on it."""
+    depth = min(DEPTH_MM, face.thickness_mm / 3.0)
+    placed = Placed(shape=on_grid(shape), depth_mm=depth, profile=Profile.FLAT, draft_deg=DRAFT_DEG)
+    return _closed(placed.roof()).moved((0.0, 0.0, face.height_mm))
+
+
+def _closed(roof: Roof) -> Mesh:
+    """Return the solid under a roof, drawn out a little below it."""
+    surface, starts = roof.surface, len(roof.vertices)
+    vertices: list[Points] = [surface.vertices]
+    faces, lows = [surface.triangles], []
+    for loop in roof.eaves:
+        low = starts + np.arange(len(loop))
+        starts += len(loop)
+        vertices.append(roof.vertices[loop] - (0.0, 0.0, OVER_MM))
+        lows.append(low)
+        after, high = np.roll(low, -1), np.roll(loop, -1)
+        faces += [np.column_stack([low, after, high]), np.column_stack([low, high, loop])]
+    points = np.concatenate(vertices)
+    floor = filled(points, lows)[:, ::-1]
+    return Mesh(points, np.concatenate([*faces, floor]))

@@ -1,0 +1,309 @@
+"""Flat outlines that bodies are drawn from, kept as exact curves where the outline has them."""
+
+from dataclasses import dataclass, replace
+from math import cos, radians, sin, tan
+from typing import Final
+
+import numpy as np
+import shapely
+from shapely.affinity import scale, translate
+from shapely.geometry.base import BaseGeometry
+
+from moulddesign.artwork.lettering import lettering
+from moulddesign.artwork.outline import Arc, Outline, ring
+from moulddesign.core import SpecError
+from moulddesign.geometry import Points
+
+OVERHANG_DEG: Final = 44.0
+"""Lean from upright of every sloped underside [deg].
+
+45 deg is common practice, no source; one degree is kept for the facets of a curved slope, some of
+which lean more than the slope itself.
+"""
+
+RISE: Final = 1.0 / tan(radians(OVERHANG_DEG))
+"""Height that such a slope gains for each millimetre that it reaches out."""
+
+CHORD_MM: Final = 5e-4
+"""Largest distance of a simplified chord from a drawn outline [mm]."""
+
+SAME_RATIO: Final = 1e-9
+"""Area by which two shapes that are the same may differ for round-off, as a share."""
+
+QUARTER: Final = 24
+"""Chords of a quarter turn round a corner of a drawn outline."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Round:
+    """A circle about the origin.
+
+    Parameters
+    ----------
+    radius_mm : float
+        Radius [mm].
+    """
+
+    radius_mm: float
+
+    def eased(self, by_mm: float) -> "Round":
+        """Return it smaller by a margin [mm], larger where that is negative."""
+        return Round(radius_mm=self.radius_mm - by_mm)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bent:
+    """Arcs and sharp corners, straight lines between them.
+
+    Parameters
+    ----------
+    arcs : tuple of Arc
+        Counter-clockwise; one of radius 0 is a sharp corner.
+    """
+
+    arcs: tuple[Arc, ...]
+
+    def eased(self, by_mm: float) -> "Bent":
+        """Return its parallel inside it by a margin [mm], outside where that is negative.
+
+        A sharp corner stays sharp both ways, and a corner rounder than the margin stays round:
+        then both sections have like edges, as bodies between them need.
+
+        Raises
+        ------
+        SpecError
+            A valley is narrower than the margin.
+        """
+        return Bent(arcs=tuple(_moved(arc, by_mm) for arc in self.arcs))
+
+    def sharpened(self, within_mm: float) -> "Bent":
+        """Return it with every corner sharp whose radius is at most so much [mm]."""
+        arcs = (
+            _cornered(arc, 0.0) if arc.turn_rad > 0.0 and arc.radius_mm <= within_mm else arc
+            for arc in self.arcs
+        )
+        return Bent(arcs=tuple(arcs))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Polygon:
+    """An outline that was drawn, and is known by its points alone.
+
+    Parameters
+    ----------
+    points : ndarray of float64, shape (n, 2)
+        Corners, counter-clockwise [mm].
+    """
+
+    points: Points
+
+    def eased(self, by_mm: float) -> "Polygon":
+        """Return its parallel inside it by a margin [mm], outside where that is negative.
+
+        Raises
+        ------
+        SpecError
+            It falls apart on the way.
+        """
+        moved = shapely.Polygon(self.points).buffer(-by_mm, quad_segs=QUARTER).simplify(CHORD_MM)
+        if moved.geom_type != "Polygon" or moved.is_empty or moved.interiors:
+            need = f"is too finely notched to have its edge moved by {by_mm:g} mm; smooth it"
+            raise SpecError("pastry.outline", "(a drawing)", need)
+        return Polygon(points=ring(moved))
+
+
+Section = Round | Bent | Polygon
+
+
+def is_exact(outline: Outline, valley_mm: float) -> bool:
+    """Return whether an outline's arcs can be moved as arcs, so that exact bodies can be drawn.
+
+    Parameters
+    ----------
+    outline : Outline
+        The pastry's outline.
+    valley_mm : float
+        How far its valleys and the lobes between them are moved either way [mm].
+    """
+    if not _valleys(outline):
+        return bool(outline.arcs)
+    return min(arc.radius_mm for arc in outline.arcs) > valley_mm
+
+
+def section(outline: Outline, outset_mm: float) -> Section:
+    """Return the exact parallel curve of an outline.
+
+    Parameters
+    ----------
+    outline : Outline
+        The pastry's outline.
+    outset_mm : float
+        How far outside it, inside where negative [mm].
+
+    Returns
+    -------
+    Section
+        Exact arcs where the outline has them, else its points. A sharp corner becomes round
+        outside and stays sharp inside.
+
+    Raises
+    ------
+    SpecError
+        A valley is narrower than the way outwards, or the outline falls apart inwards.
+    """
+    if outline.name == "round":
+        return Round(radius_mm=outline.width_mm / 2.0 + outset_mm)
+    if not outline.arcs:
+        drawn = Polygon(points=outline.points)
+        return drawn.eased(-outset_mm) if outset_mm else drawn
+    if outset_mm > 0.0:
+        return Bent(arcs=tuple(_widened(arc, outset_mm) for arc in outline.arcs))
+    return Bent(arcs=outline.arcs).eased(-outset_mm)
+
+
+def around(outline: Outline, outset_mm: float) -> Section:
+    """Return what stands round an outline from outside, nowhere nearer than a distance.
+
+    Parameters
+    ----------
+    outline : Outline
+        The pastry's outline.
+    outset_mm : float
+        Least distance [mm].
+
+    Returns
+    -------
+    Section
+        Its parallel; round a lobed outline a circle, for a wall need not follow the lobes.
+    """
+    if _valleys(outline):
+        return Round(radius_mm=outline.circumradius_mm + outset_mm)
+    return section(outline, outset_mm)
+
+
+def inner_width_mm(outline: Outline) -> float:
+    """Return the diameter of the largest circle about the origin inside an outline [mm].
+
+    It is 0 where the origin lies outside.
+    """
+    if outline.arcs and not _valleys(outline):
+        return min(outline.width_mm, outline.depth_mm)
+    origin = shapely.Point(0.0, 0.0)
+    inside = outline.shape.contains(origin)
+    return 2.0 * float(outline.shape.exterior.distance(origin)) if inside else 0.0
+
+
+def reach_mm(outline: Outline) -> tuple[float, float]:
+    """Return the largest distances from the origin along x and along y [mm]."""
+    x, y = np.abs(outline.points).max(axis=0).tolist()
+    return x, y
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class End:
+    """Where a plate through the origin ends on an outline.
+
+    Parameters
+    ----------
+    far_mm : float
+        Largest distance from the origin over the plate's thickness [mm].
+    side_mm : float
+        Distance at the faces of the plate, the smaller of the two [mm].
+    """
+
+    far_mm: float
+    side_mm: float
+
+
+def ends_mm(
+    outline: Outline, inset_mm: float, half_mm: float, *, quarter_turns: int = 0
+) -> tuple[End, End]:
+    """Return where a plate along x ends inside an outline: towards -x, towards +x.
+
+    Parameters
+    ----------
+    outline : Outline
+        The pastry's outline.
+    inset_mm : float
+        How far inside it the plate ends [mm].
+    half_mm : float
+        Half the plate's thickness [mm].
+    quarter_turns : int
+        1 for a plate along y: -y, +y.
+    """
+    inside = outline.shape.buffer(-inset_mm)
+    towards = _quarter_turned(inside, -quarter_turns)
+    return _end(_quarter_turned(towards, 2), half_mm), _end(towards, half_mm)
+
+
+def is_fourfold(outline: Outline) -> bool:
+    """Return whether a quarter turn about the origin leaves an outline as it is."""
+    changed = outline.shape.symmetric_difference(_quarter_turned(outline.shape, 1))
+    return bool(changed.area <= SAME_RATIO * outline.shape.area)
+
+
+def _quarter_turned(shape: BaseGeometry, times: int) -> BaseGeometry:
+    x, y = [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)][times % 4]
+    return shapely.transform(shape, lambda points: points @ np.array([[x, y], [-y, x]]))
+
+
+def _end(inside: BaseGeometry, half_mm: float) -> End:
+    """Return where a plate ends towards +x."""
+    long_mm = inside.bounds[2]
+    faces = [shapely.LineString([(0.0, y), (long_mm, y)]) for y in (-half_mm, half_mm)]
+    strip = shapely.box(0.0, -half_mm, long_mm, half_mm)
+    far_mm, *side_mm = (inside.intersection(cut).bounds[2] for cut in (strip, *faces))
+    return End(far_mm=far_mm, side_mm=min(side_mm))
+
+
+def _valleys(outline: Outline) -> bool:
+    return any(arc.turn_rad < 0.0 for arc in outline.arcs)
+
+
+def _moved(arc: Arc, by_mm: float) -> Arc:
+    corner = arc.turn_rad > 0.0 and (arc.radius_mm <= by_mm or not arc.radius_mm)
+    return _cornered(arc, by_mm) if corner else _widened(arc, -by_mm)
+
+
+def _cornered(arc: Arc, by_mm: float) -> Arc:
+    """Return the sharp corner in which the sides beside an arc meet, once moved inwards."""
+    way = (arc.radius_mm - by_mm) / cos(arc.turn_rad / 2.0)
+    middle = arc.start_rad + arc.turn_rad / 2.0
+    x, y = arc.centre
+    return replace(arc, centre=(x + way * cos(middle), y + way * sin(middle)), radius_mm=0.0)
+
+
+def _widened(arc: Arc, by_mm: float) -> Arc:
+    """Return the parallel of an arc on the outline's outside, inside where `by_mm` is negative."""
+    radius = arc.radius_mm + (by_mm if arc.turn_rad > 0.0 else -by_mm)
+    if radius < 0.0:
+        need = "has valleys too narrow for the mould's wall or lead-in; take fewer or flatter lobes"
+        raise SpecError("pastry.outline", "(lobes)", need)
+    return replace(arc, radius_mm=radius)
+
+
+def mark(
+    text: str, *, height_mm: float, at_mm: tuple[float, float] = (0.0, 0.0)
+) -> shapely.Geometry:
+    """Return lines of text of a height about a place, as they read from above.
+
+    Parameters
+    ----------
+    text : str
+        Lines are parted by line breaks.
+    height_mm : float
+        Of all lines together, from the lowest to the highest point [mm].
+    at_mm : tuple of float
+        Middle of the text's box [mm].
+
+    Raises
+    ------
+    SpecError
+        The font has no glyph for a character, or there is nothing to read.
+    """
+    shape = shapely.union_all([region.shape for region in lettering(text)])
+    _, low, _, high = shape.bounds
+    factor = height_mm / (high - low)
+    grown = scale(shape, factor, factor, origin=(0.0, 0.0))
+    x0, y0, x1, y1 = grown.bounds
+    return translate(grown, at_mm[0] - (x0 + x1) / 2.0, at_mm[1] - (y0 + y1) / 2.0)

@@ -1,0 +1,157 @@
+"""The form's description for the browser: fields of a schema in a language's words."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from moulddesign.design import ONLY_FOR, SOURCES
+from moulddesign.page.draft import Field, Section
+from moulddesign.page.texts import Texts
+from moulddesign.page.uploads import WANTED
+
+MAIN: Final = frozenset(
+    {
+        "portion.finished_weight_g", "portion.ratio", "portion.loss", "portion.centres",
+        "portion.centres.name", "portion.centres.mass_g", "portion.centres.count",
+        "pastry.outline", "pastry.width_mm", "pastry.height_mm", "pastry.height_to_width",
+        "relief.depth_mm", "relief.sense", "relief.profile", "relief.layers",
+        "relief.layers.pattern", "relief.layers.motif", "relief.layers.text",
+        "relief.layers.size_mm", "relief.layers.count", "relief.layers.along",
+        "mould.kind", "mould.clearance_mm", "printer.machine", "printer.material",
+        "printer.nozzle_mm",
+        "further_stamps", "further_stamps.name", "further_stamps.layers",
+        "scale.resolution_g", "label.weight_g", "name",
+        "batch.pieces", "batch.recipe", "batch.pieces_per_tray", "batch.pieces_per_box",
+        "outline", "width_mm", "height_mm", "corner_radius_mm", "water_g", "at_c", "mesh", "stamp",
+        "unit", "least_height_mm", "most_height_mm", "weighings", "weighings.raw_g",
+        "weighings.finished_g", "weighings.height_mm",
+        "ratios", "pressed_g", "pressed_mm", "moulds", "crust_g", "filling_g", "centres",
+    }
+)  # fmt: skip
+"""Fields that are asked first; every other, known or new, is under "further"."""
+
+UPLOADS: Final = {
+    "relief.layers.pattern": "artwork",
+    "relief.layers.font": "font",
+    "pastry.outline": "outline",
+    "batch.recipe": "recipe",
+    "printer.library": "library",
+    "outline": "outline",
+    "mesh": "mesh",
+    "stamp": "mesh",
+    "moulds": "moulds",
+}
+"""Fields that a file can be uploaded for, and its kind."""
+
+LINES: Final = frozenset({"relief.layers.text"})
+"""Fields of several lines."""
+
+
+def as_first(path: str) -> str:
+    """Return a field's path, a further stamp's layers being as those of the first.
+
+    Examples
+    --------
+    >>> as_first("further_stamps.layers.pattern")
+    'relief.layers.pattern'
+    """
+    return path.replace("further_stamps.layers", "relief.layers")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Forms:
+    """What describing needs to know.
+
+    Parameters
+    ----------
+    words : Texts
+        The language.
+    choices : mapping of str to tuple of (str, str)
+        Words and their labels for fields whose schema is plain text, by path.
+    pictures : frozenset of str
+        Paths of the choices that are shown as pictures.
+    """
+
+    words: Texts
+    choices: Mapping[str, tuple[tuple[str, str], ...]]
+    pictures: frozenset[str]
+
+    def section(self, section: Section) -> dict[str, Any]:
+        """Return a table as the form reads it."""
+        return {
+            "name": section.name or section.fields[0].name,
+            "path": section.name,
+            "label": self.words.section(section.name) if section.name else "",
+            "fields": [self.field(field) for field in section.fields],
+        }
+
+    def field(self, field: Field) -> dict[str, Any]:
+        """Return a field as the form reads it."""
+        words = self.words
+        path = as_first(field.path)
+        kind = WANTED.get(UPLOADS.get(path, ""))
+        one, add = words.one(field.path)
+        plain = {
+            "name": field.name,
+            "kind": self._kind(field),
+            "label": words.label(field),
+            "help": words.help(field),
+            "unit": words.word(field.unit) if field.unit else "",
+            "range": self._range(field),
+            "step": field.step,
+            "start": self._start(field),
+            "placeholder": words["left_out"] if field.optional else "",
+            "options": self._options(field),
+            "main": path in MAIN,
+            "pictures": path in self.pictures,
+            "upload": UPLOADS.get(path, ""),
+            "accept": ",".join(f".{ending}" for ending in kind.endings) if kind else "",
+            "only": _only(field),
+        }
+        if field.kind == "rows":
+            layered = set(SOURCES) <= {inner.name for inner in field.fields}
+            plain |= {
+                "one": one,
+                "add": add,
+                "fields": [self.field(inner) for inner in field.fields],
+                "sources": [
+                    {"value": name, "label": words.word(name)} for name in SOURCES if layered
+                ],
+            }
+        return plain
+
+    def _kind(self, field: Field) -> str:
+        path = as_first(field.path)
+        if path in self.choices:
+            return "choice"
+        return "lines" if path in LINES else field.kind
+
+    def _options(self, field: Field) -> list[dict[str, str]]:
+        path = as_first(field.path)
+        given = self.choices.get(path) or [(c, self.words.word(c)) for c in field.choices]
+        empty = [{"value": "", "label": self.words["left_out"]}]
+        options = [{"value": value, "label": label} for value, label in given]
+        return empty + options if field.optional and path not in self.pictures else options
+
+    def _range(self, field: Field) -> str:
+        low, high = field.limits.get("minimum"), field.limits.get("maximum")
+        above, below = field.limits.get("exclusiveMinimum"), field.limits.get("exclusiveMaximum")
+        says = [
+            self.words[key].format(value=f"{value:,g}".replace(",", "\u202f"))
+            for key, value in (("at_least", low), ("above", above), ("at_most", high),
+                               ("below", below))
+            if value is not None
+        ]  # fmt: skip
+        return ", ".join(says)
+
+    def _start(self, field: Field) -> float:
+        low = field.limits.get("minimum", field.limits.get("exclusiveMinimum", 0.0))
+        return float(field.default) if isinstance(field.default, int | float) else low
+
+
+def _only(field: Field) -> list[Any] | None:
+    """Return under which source of a layer a field is shown."""
+    if not as_first(field.path).startswith("relief.layers."):
+        return None
+    source = field.name if field.name in SOURCES else ONLY_FOR.get(field.name)
+    return ["source", [source]] if source else None

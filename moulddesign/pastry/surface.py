@@ -1,0 +1,261 @@
+"""The pastry's surface.
+
+The side, upright or drafted, and the top with shoulder, flat and reliefs.
+"""
+
+from dataclasses import dataclass
+from math import asin, radians, sqrt, tan
+from typing import Final
+
+import numpy as np
+from scipy.optimize import brentq
+
+from moulddesign.artwork.outline import Outline
+from moulddesign.core import SpecError
+from moulddesign.geometry import Indices, Mesh, Points
+from moulddesign.geometry.float32 import settled
+from moulddesign.relief.medial_axis import Medial, medial, on_grid
+from moulddesign.relief.profile import Section, shoulder_section
+from moulddesign.relief.roof import Roof, filled, roof, roof_over
+
+FAN_RAD: Final = asin(0.25)
+"""Largest angle of one facet around a corner, as the shoulder has it [rad]."""
+
+EXACT_MM: Final = 1e-10
+"""How near the height is found; a hundredth of a cubic millimetre would already do [mm]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Side:
+    """An outline at the table and a side that leans inwards from there.
+
+    Parameters
+    ----------
+    outline : Outline
+        At the table.
+    axis : Medial
+        Its medial axis, known once for every height.
+    draft_deg : float
+        Lean from upright [deg].
+    radius_mm : float
+        Of the rounded shoulder above it; 0 where the edge is sharp [mm].
+    """
+
+    outline: Outline
+    axis: Medial
+    draft_deg: float
+    radius_mm: float
+
+    def run_mm(self, height_mm: float) -> float:
+        """Return how far inside the table's outline the flat top begins [mm]."""
+        drop_mm = self.radius_mm * (1.0 - sqrt(0.5))
+        return (height_mm - drop_mm) * tan(radians(self.draft_deg)) + self.radius_mm * sqrt(0.5)
+
+    def roof(self, height_mm: float) -> Roof:
+        """Return side and shoulder, the flat top at z = 0 and the table below it [mm]."""
+        wall = self._section(height_mm)
+        made = roof_over(self.axis, wall)
+        drop = np.array([0.0, 0.0, height_mm])
+        vertices = made.vertices - drop
+        return Roof(vertices=vertices, walls=made.walls, eaves=made.eaves, rims=made.rims)
+
+    def volume_mm3(self, height_mm: float) -> float:
+        """Return the volume between table, side and flat top, no relief included [mm^3]."""
+        return self.outline.area_mm2 * height_mm + joined(self.roof(height_mm), ()).volume_mm3
+
+    def height_mm(self, volume_mm3: float) -> float:
+        """Return the height at which it holds a volume, relief not included [mm].
+
+        Raises
+        ------
+        SpecError
+            The sides meet before they hold so much.
+        """
+        least = volume_mm3 / self.outline.area_mm2
+        most = self._most_mm()
+        if least >= most or self.volume_mm3(most) <= volume_mm3:
+            raise SpecError(
+                "mould.side_draft_deg",
+                self.draft_deg,
+                f"makes the sides meet before the pastry holds {volume_mm3 / 1000.0:.4g} mL; take "
+                "a smaller draft or a wider piece",
+            )
+        return float(
+            brentq(
+                lambda h: self.volume_mm3(h) - volume_mm3, least, most, xtol=EXACT_MM, rtol=1e-13
+            )
+        )
+
+    def _most_mm(self) -> float:
+        """Return the height at which next to no flat top is left [mm]."""
+        room = 0.98 * float(self.axis.distances.max()) - self.radius_mm * sqrt(0.5)
+        return room / tan(radians(self.draft_deg)) + self.radius_mm * (1.0 - sqrt(0.5))
+
+    def _section(self, height_mm: float) -> Section:
+        drop_mm = self.radius_mm * (1.0 - sqrt(0.5))
+        rise = height_mm - drop_mm
+        run = rise * tan(radians(self.draft_deg))
+        distances, heights = np.array([0.0, run]), np.array([0.0, rise])
+        if self.radius_mm > 0.0:
+            over = shoulder_section(self.radius_mm, 0.0)
+            distances = np.concatenate([distances, run + over.distances[1:]])
+            heights = np.concatenate([heights, rise + over.heights[1:]])
+        heights[-1] = height_mm  # exactly: the flat top is one level
+        return Section(distances=distances, heights=heights, fan_rad=FAN_RAD)
+
+
+def side_of(outline: Outline, *, draft_deg: float, radius_mm: float) -> Side:
+    """Return the side of an outline at the table.
+
+    Parameters
+    ----------
+    outline : Outline
+        At the table.
+    draft_deg : float
+        Lean from upright, above 0 [deg].
+    radius_mm : float
+        Of the rounded shoulder; 0 where the edge is sharp [mm].
+
+    Raises
+    ------
+    KernelError
+        The outline's medial axis could not be computed.
+    """
+    axis = medial(on_grid(outline.shape))
+    return Side(outline=outline, axis=axis, draft_deg=draft_deg, radius_mm=radius_mm)
+
+
+SAME_MM: Final = 1e-9
+"""Round-off of a height of some hundred millimetres [mm]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Top:
+    """The pastry's top surface, the flat top at z = 0.
+
+    Parameters
+    ----------
+    vertices : ndarray, shape (n, 3)
+        Vertices [mm].
+    triangles : ndarray of int64, shape (m, 3)
+        Counter-clockwise seen from above.
+    rim : ndarray of int64, shape (k,)
+        The outer edge, counter-clockwise; rows of `vertices`.
+    """
+
+    vertices: Points
+    triangles: Indices
+    rim: Indices
+
+    @property
+    def volume_mm3(self) -> float:
+        """Volume between the surface and z = 0, negative below it [mm^3]."""
+        a, b, c = np.moveaxis(self.vertices[self.triangles], 1, 0)
+        ab, ac = b - a, c - a
+        seen = (ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]) / 2.0
+        return float(seen @ (a[:, 2] + b[:, 2] + c[:, 2]) / 3.0)
+
+    @property
+    def rim_mm(self) -> float:
+        """Height of the outer edge, 0 or below [mm]."""
+        return float(self.vertices[self.rim[0], 2])
+
+    def solid(self, flat_mm: float, other_mm: float) -> Mesh:
+        """Return what lies between the surface, with its flat at one height, and a level plane.
+
+        Parameters
+        ----------
+        flat_mm : float
+            z of the flat top [mm].
+        other_mm : float
+            z of the plane, clear of the surface: below it for a pastry, above for a stamp [mm].
+        """
+        if abs(self.rim_mm + flat_mm - other_mm) < SAME_MM:
+            return self._closed(flat_mm)
+        lift = np.array([0.0, 0.0, flat_mm])
+        count = len(self.rim)
+        end = self.vertices[self.rim].copy()
+        end[:, 2] = other_mm
+        low = len(self.vertices) + np.arange(count)
+        high = self.rim
+        side = np.concatenate(
+            [
+                np.column_stack([low, np.roll(low, -1), np.roll(high, -1)]),
+                np.column_stack([low, np.roll(high, -1), high]),
+            ]
+        )
+        vertices = np.concatenate([self.vertices + lift, end])
+        floor = filled(vertices, [low])[:, ::-1]
+        made = Mesh(vertices, np.concatenate([self.triangles, side, floor]))
+        return settled(made if other_mm < flat_mm else made.inside_out())
+
+    def _closed(self, flat_mm: float) -> Mesh:
+        """Return the solid whose floor is filled in the rim: a drafted side ends on the table."""
+        vertices = self.vertices + np.array([0.0, 0.0, flat_mm])
+        floor = filled(vertices, [self.rim])[:, ::-1]
+        return settled(Mesh(vertices, np.concatenate([self.triangles, floor])))
+
+
+def roofs_mm3(roofs: tuple[Roof, ...]) -> float:
+    """Return the volume of reliefs above z = 0, less what is below it [mm^3]."""
+    return sum(
+        Top(
+            vertices=made.surface.vertices,
+            triangles=made.surface.triangles,
+            rim=np.empty(0, dtype=np.int64),
+        ).volume_mm3
+        for made in roofs
+    )
+
+
+def joined(edge: Roof, roofs: tuple[Roof, ...]) -> Top:
+    """Return an edge, the flat within it and the reliefs on that as one surface.
+
+    Parameters
+    ----------
+    edge : Roof
+        What lies round the flat, which is at z = 0: a shoulder, a side, or just a loop.
+    roofs : tuple of Roof
+        The reliefs, each from z = 0 at its own edge.
+    """
+    parts = [edge, *roofs]
+    starts = np.cumsum([0, *(len(part.vertices) for part in parts)])
+    vertices = np.concatenate([part.vertices for part in parts])
+    inner = [loop + starts[0] for loop in edge.rims]
+    holes = [
+        loop[::-1] + start
+        for part, start in zip(roofs, starts[1:], strict=False)
+        for loop in part.eaves
+    ]
+    surfaces = [edge.walls] + [
+        part.surface.triangles + start for part, start in zip(roofs, starts[1:], strict=False)
+    ]
+    flat = filled(vertices, inner + holes)
+    return Top(vertices=vertices, triangles=np.concatenate([*surfaces, flat]), rim=edge.eaves[0])
+
+
+def shoulder(outline: Outline, *, radius_mm: float, inset_mm: float) -> Roof:
+    """Return the shoulder, the flat at z = 0; without one, just the outline's loop.
+
+    Parameters
+    ----------
+    outline : Outline
+        Where it ends.
+    radius_mm : float
+        Radius of the arc [mm].
+    inset_mm : float
+        How far the outline lies inside the pastry's [mm].
+    """
+    run_mm = radius_mm * sqrt(0.5)
+    if run_mm <= inset_mm:
+        loop = np.arange(len(outline.points))
+        return Roof(
+            vertices=np.column_stack([outline.points, np.zeros(len(loop))]),
+            walls=np.empty((0, 3), dtype=np.int64),
+            eaves=(loop,),
+            rims=(loop,),
+        )
+    wall = shoulder_section(radius_mm, inset_mm)
+    made = roof(on_grid(outline.shape), wall)
+    drop = np.array([0.0, 0.0, float(wall.heights[-1])])
+    return Roof(vertices=made.vertices - drop, walls=made.walls, eaves=made.eaves, rims=made.rims)

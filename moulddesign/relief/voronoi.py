@@ -1,0 +1,246 @@
+"""A region's edge on an integer grid, and the Voronoi diagram of its segments (Boost's.
+
+Through pyvoronoi).
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from pyvoronoi import Pyvoronoi
+
+from moulddesign.geometry import Indices, Points
+
+GRID_MM: Final = 1e-5
+"""Step of the integer grid that the diagram is computed on [mm]; far below float32 STL's step."""
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Boundary:
+    """The edge of a region, the region on its left.
+
+    Parameters
+    ----------
+    corners : ndarray, shape (c, 2)
+        Distinct corners, whole numbers [grid steps].
+    segments : ndarray of int64, shape (s, 2)
+        Corner pairs, ring after ring in order.
+    rings : ndarray of int64, shape (s,)
+        Number of the ring of each segment.
+    before : ndarray of int64, shape (s,)
+        The segment that ends where each begins, with nothing but the region between them.
+    turn : ndarray, shape (s,)
+        Cross product of the two, above 0 at a convex corner, exact.
+    """
+
+    corners: Points
+    segments: Indices
+    rings: Indices
+    before: Indices
+    turn: Floats
+
+    @property
+    def after(self) -> Indices:
+        """The segment that each one is before."""
+        after = np.empty_like(self.before)
+        after[self.before] = np.arange(len(self.before))
+        return after
+
+    @property
+    def along(self) -> Points:
+        """Unit vectors along the segments, shape (s, 2)."""
+        way = _ways(self.corners, self.segments)
+        along: Points = way / np.linalg.norm(way, axis=1)[:, None]
+        return along
+
+    @property
+    def reflex(self) -> NDArray[np.bool_]:
+        """Whether the region spans more than half a turn around each corner, shape (c,)."""
+        reflex = np.zeros(len(self.corners), dtype=bool)
+        reflex[self.segments[self.turn < 0.0, 0]] = True
+        return reflex
+
+    @property
+    def straight(self) -> Indices:
+        """The segment that goes straight on from each corner, -1 where none does, shape (c,)."""
+        straight = np.full(len(self.corners), -1)
+        onward = np.flatnonzero(self.turn == 0.0)
+        straight[self.segments[onward, 0]] = onward
+        return straight
+
+
+def boundary(shape: shapely.MultiPolygon) -> Boundary:
+    """Return the edge of a region that lies on the grid and is oriented [mm]."""
+    coords, ring_of = shapely.get_coordinates(
+        shapely.get_rings(shapely.get_parts(shape)), return_index=True
+    )
+    whole = np.rint(coords / GRID_MM)
+    keep = ring_of[1:] == ring_of[:-1]
+    _, first, ids = np.unique(numbered(whole), return_index=True, return_inverse=True)
+    corners = whole[first]
+    segments = np.column_stack([ids[:-1], ids[1:]])[keep].astype(np.int64)
+    before = _before(corners, segments)
+    way = _ways(corners, segments)
+    return Boundary(
+        corners=corners,
+        segments=segments,
+        rings=ring_of[:-1][keep].astype(np.int64),
+        before=before,
+        turn=_cross(way[before], way),
+    )
+
+
+def _ways(corners: Points, segments: Indices) -> Points:
+    ways: Points = corners[segments[:, 1]] - corners[segments[:, 0]]
+    return ways
+
+
+def _cross(a: Points, b: Points) -> Floats:
+    cross: Floats = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    return cross
+
+
+def _before(corners: Points, segments: Indices) -> Indices:
+    """Return the segment that ends where each begins; where several do, the next one around."""
+    ending = np.empty(len(corners), dtype=np.int64)
+    ending[segments[:, 1]] = np.arange(len(segments))
+    before = ending[segments[:, 0]]
+    shared = np.bincount(segments[:, 0], minlength=len(corners)) > 1
+    leaving, arriving = (np.flatnonzero(shared[segments[:, end]]) for end in (0, 1))
+    way = _ways(corners, segments)
+    arms = np.concatenate([way[leaving], -way[arriving]])
+    at = np.concatenate([segments[leaving, 0], segments[arriving, 1]])
+    order = np.lexsort((np.arctan2(arms[:, 1], arms[:, 0]), at))
+    _, first, count = np.unique(at[order], return_index=True, return_counts=True)
+    onward = np.arange(1, len(order) + 1)
+    onward[first + count - 1] = first
+    following = np.empty(len(order), dtype=np.int64)
+    following[order] = order[onward]
+    before[leaving] = arriving[following[: len(leaving)] - len(leaving)]
+    return before
+
+
+START: Final = 1
+END: Final = 2
+"""Boost's source categories of a segment's ends; 3 and 4 are the segment itself."""
+
+SAME_CORNER: Final = 1e-2
+"""A vertex nearer than this to a corner is that corner [grid steps]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Diagram:
+    """The finite edges of a diagram, each once.
+
+    Parameters
+    ----------
+    vertices : ndarray, shape (v, 2)
+        The corners, then the diagram's vertices [grid steps].
+    ends : ndarray of int64, shape (e, 2)
+        Rows of `vertices`; a corner's own row wherever a vertex coincides with it.
+    sites : ndarray of int64, shape (e, 2)
+        What is nearest on the left and right of each edge: a segment s, or a corner as -1 - c.
+    square : ndarray of bool, shape (e,)
+        Edges between a segment and its own end, at a right angle to it.
+    """
+
+    vertices: Points
+    ends: Indices
+    sites: Indices
+    square: NDArray[np.bool_]
+
+
+def diagram(corners: Points, segments: Indices) -> Diagram:
+    """Return the diagram of segments that meet in their ends only.
+
+    Parameters
+    ----------
+    corners : ndarray, shape (c, 2)
+        Distinct, whole numbers of at most 31 bits [grid steps].
+    segments : ndarray of int64, shape (s, 2)
+        Pairs of corners.
+    """
+    machine = Pyvoronoi(1)
+    places = corners.astype(np.int64).tolist()
+    for a, b in segments.tolist():
+        machine.AddSegment([places[a], places[b]])
+    machine.Construct()
+    starts, sites = _half_edges(machine, segments)
+    vertices = _vertices(machine)
+    # Twins lie side by side: each ends where the other starts.
+    ends, sites = starts.reshape(-1, 2), sites.reshape(-1, 2)
+    finite = (ends >= 0).all(axis=1)
+    ends, sites = _row_of(corners, vertices)[ends[finite]], sites[finite]
+    return Diagram(
+        vertices=np.concatenate([corners, vertices]),
+        ends=ends,
+        sites=sites,
+        square=_square(sites, segments),
+    )
+
+
+def _half_edges(machine: Pyvoronoi, segments: Indices) -> tuple[Indices, Indices]:
+    """Return the vertex that each half-edge starts from, -1 at infinity, and the site on its left.
+
+    pyvoronoi 1.2.8 has no bulk access, and an object a half-edge would cost as much as the
+    diagram itself. A cell lists its half-edges with their first vertices, so cells tell it all.
+    """
+    edges: list[int] = []
+    starts: list[int] = []
+    cells: list[tuple[int, int, int]] = []
+    for number in range(machine.CountCells()):
+        cell = machine.GetCell(number)
+        around, corners = cell.edges, cell.vertices
+        cells.append((cell.site, cell.source_category, len(around)))
+        edges += around
+        # The list of vertices is closed, and names two equal ones in a row but once.
+        whole = len(corners) == len(around) + 1
+        starts += corners[:-1] if whole else [machine.GetEdge(edge).start for edge in around]
+    source, category, count = np.array(cells, dtype=np.int64).T
+    corner = np.where(category == START, segments[source, 0], segments[source, 1])
+    site = np.where(category <= END, -1 - corner, source)
+    order = np.array(edges, dtype=np.int64)
+    start_of, site_of = np.empty_like(order), np.empty_like(order)
+    start_of[order] = starts
+    site_of[order] = np.repeat(site, count)
+    return start_of, site_of
+
+
+def _vertices(machine: Pyvoronoi) -> Points:
+    flat: list[float] = []  # no pairs: a list of floats costs half as much to read
+    for number in range(machine.CountVertices()):
+        vertex = machine.GetVertex(number)
+        flat += (vertex.X, vertex.Y)
+    return np.array(flat).reshape(-1, 2)
+
+
+def _square(sites: Indices, segments: Indices) -> NDArray[np.bool_]:
+    low, high = sites.min(axis=1), sites.max(axis=1)
+    mixed = (low < 0) & (high >= 0)
+    own = (segments[np.maximum(high, 0)] == -1 - low[:, None]).any(axis=1)
+    square: NDArray[np.bool_] = mixed & own
+    return square
+
+
+def _row_of(corners: Points, vertices: Points) -> Indices:
+    """Return where each vertex stands among corners and vertices: on its corner, or after them."""
+    row = np.arange(len(vertices)) + len(corners)
+    whole = np.rint(vertices)
+    close = np.flatnonzero(np.abs(vertices - whole).max(axis=1) < SAME_CORNER)
+    keys = numbered(corners)
+    order = np.argsort(keys)
+    wanted = numbered(whole[close])
+    found = order[np.minimum(np.searchsorted(keys, wanted, sorter=order), len(keys) - 1)]
+    hit = keys[found] == wanted
+    row[close[hit]] = found[hit]
+    return row
+
+
+def numbered(whole: Points) -> Indices:
+    """Return one sortable number for each pair of grid coordinates (32 bits each)."""
+    keys: Indices = whole[:, 0].astype(np.int64) * 2**32 + whole[:, 1].astype(np.int64)
+    return keys

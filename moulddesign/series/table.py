@@ -1,0 +1,427 @@
+"""A series: many designs from one table, each row laid over the same base."""
+
+import csv
+import io
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import partial
+from pathlib import Path
+from re import fullmatch
+from types import NoneType, UnionType
+from typing import Any, Final, Self, Union, get_args, get_origin
+from unicodedata import normalize
+
+from pydantic import BaseModel
+
+from moulddesign.core import FileError, MouldError, SpecError
+from moulddesign.design import (
+    DRAWINGS,
+    MOST_BYTES,
+    SIZES,
+    SOURCES,
+    TABLE,
+    Design,
+    found_beside,
+    read_toml,
+    table_at,
+)
+
+Place = str | int
+"""A key of a table, or an entry of a list counted from 0."""
+
+SEPARATORS: Final = (";", "\t", ",")
+"""What parts the cells: the first of these that stands in the first line."""
+
+YES: Final = {"true": True, "yes": True, "false": False, "no": False}
+
+DECIMAL_COMMA: Final = r"[+-]?\d+,\d+"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cell:
+    """A value that a row gives.
+
+    Parameters
+    ----------
+    column : str
+        As the table names it: `relief.layers.1.pattern`.
+    keys : tuple of str or int
+        The same, entries of lists counted from 0.
+    value : object
+        As a design file would hold it.
+    """
+
+    column: str
+    keys: tuple[Place, ...]
+    value: object
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lines:
+    """The rows of a CSV file as text.
+
+    Parameters
+    ----------
+    folder : Path
+        Where it lies.
+    heads : tuple of str
+        Keys of a design file, one a column.
+    rows : tuple of (str, tuple of str)
+        How each row is called, and its cells.
+    """
+
+    folder: Path
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, tuple[str, ...]], ...]
+
+    @classmethod
+    def read(cls, path: Path) -> Self:
+        """Return the rows of a CSV file in UTF-8, with or without a byte order mark.
+
+        Parameters
+        ----------
+        path : Path
+            Its cells are parted by commas, semicolons or tabs; rows without any text are left out.
+
+        Raises
+        ------
+        FileError
+            It cannot be read, is no table, or its first line does not serve.
+        """
+        first, *others = _parted(path)
+        heads = tuple(head.strip() for head in first)
+        _refuse_heads(path, heads)
+        rows = tuple(
+            (f"row {number}", tuple(line))
+            for number, line in enumerate(others, start=2)
+            if any(cell.strip() for cell in line)
+        )
+        return cls(folder=path.parent, heads=heads, rows=rows)
+
+    def cells(self, place: str, line: tuple[str, ...]) -> tuple[Cell, ...]:
+        """Return what a row gives: its cells that are not empty.
+
+        Raises
+        ------
+        SpecError
+            A cell cannot be read; the sentence names row and column.
+        """
+        if any(cell.strip() for cell in line[len(self.heads) :]):
+            need = (
+                f"stands beyond the last of the {len(self.heads)} columns; a decimal comma may "
+                "have parted a number: write 75.5, or part the cells with ;"
+            )
+            raise SpecError(place, line[len(self.heads)], need)
+        pairs = zip(self.heads, line, strict=False)
+        return tuple(self._cell(place, head, text.strip()) for head, text in pairs if text.strip())
+
+    def _cell(self, place: str, head: str, text: str) -> Cell:
+        if not head:
+            raise SpecError(place, text, "stands in a column without a key in the first line")
+        keys = keys_of(head)
+        value = _value(f"{place}, column {head}", keys, text)
+        return Cell(column=head, keys=keys, value=_from(self.folder, keys, value))
+
+
+def _parted(path: Path) -> list[list[str]]:
+    try:
+        with path.open("rb") as file:
+            raw = file.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise FileError(str(path), f"cannot be read ({error.strerror})") from error
+    if len(raw) > MOST_BYTES:
+        raise FileError(str(path), f"is larger than {MOST_BYTES} bytes; part the series")
+    try:
+        text = raw.decode("utf-8-sig")
+        first = text.partition("\n")[0]
+        separator = next((mark for mark in SEPARATORS if mark in first), ",")
+        lines = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
+    except UnicodeDecodeError as error:
+        raise FileError(str(path), "is not text in UTF-8; save it as CSV in UTF-8") from error
+    except csv.Error as error:
+        raise FileError(str(path), f"is no CSV table: {error}") from error
+    if len(lines) < 2:  # noqa: PLR2004 (the heads and a piece)
+        raise FileError(str(path), "needs a first line of keys and a line for each piece")
+    return lines
+
+
+def _refuse_heads(path: Path, heads: tuple[str, ...]) -> None:
+    twins = [head for number, head in enumerate(heads) if head and head in heads[:number]]
+    if twins:
+        raise FileError(str(path), f"has two columns {twins[0]!r}; leave one out")
+    known = tuple(_known(Design))
+    for head in filter(None, heads):
+        plain = ".".join("1" if k.isdecimal() and k != "0" else k for k in head.split("."))
+        if plain not in known:
+            near = get_close_matches(plain, known, n=1, cutoff=0.0)[0]
+            need = f"has a column {head!r}, which is no key of a design; the nearest is {near}"
+            raise FileError(str(path), need)
+    if "name" not in heads:
+        raise FileError(str(path), "has no column name; every piece needs a name of its own")
+
+
+def _known(model: type[BaseModel], way: str = "") -> Iterator[str]:
+    """Yield the dotted keys of a model; in a list of tables those of its first entry."""
+    for key, field in model.model_fields.items():
+        inner = table_at((key,), model)
+        if inner is None:
+            yield f"{way}{key}"
+        else:
+            yield from _known(inner, f"{way}{key}.{'1.' if _is_list(field.annotation) else ''}")
+
+
+def _is_list(annotation: Any) -> bool:  # noqa: ANN401 (any type annotation)
+    return get_origin(annotation) is tuple
+
+
+def keys_of(column: str) -> tuple[Place, ...]:
+    """Return the keys that a column names, entries of lists counted from 0.
+
+    Examples
+    --------
+    >>> keys_of("relief.layers.1.pattern")
+    ('relief', 'layers', 0, 'pattern')
+    """
+    return tuple(int(key) - 1 if key.isdecimal() else key for key in column.split("."))
+
+
+def _value(where: str, keys: tuple[Place, ...], text: str) -> object:
+    """Return a cell as the type that its key wants; what it cannot be stays text."""
+    kinds = _kinds(keys)
+    if kinds & {int, float} and str not in kinds:
+        if fullmatch(DECIMAL_COMMA, text):
+            need = f"has a decimal comma; write {text.replace(',', '.')}"
+            raise SpecError(where, text, need)
+        return _number(where, text, whole=float not in kinds)
+    if bool in kinds:
+        return YES.get(text.lower(), text)
+    return text
+
+
+def _number(where: str, text: str, *, whole: bool) -> float:
+    try:
+        number = float(text)
+    except ValueError as error:
+        need = f"must be a {'whole ' if whole else ''}number such as {12 if whole else 75.5}"
+        raise SpecError(where, text, need) from error
+    return int(text) if whole and fullmatch(r"[+-]?\d+", text) else number
+
+
+def _kinds(keys: tuple[Place, ...]) -> set[Any]:
+    """Return the plain types that a key of the design takes; none where it is not known."""
+    table = table_at(keys[:-1], Design)
+    field = table.model_fields.get(str(keys[-1])) if table is not None else None
+    return set(_plain(field.annotation)) - {NoneType} if field is not None else set()
+
+
+def _plain(annotation: Any) -> Iterator[Any]:  # noqa: ANN401 (any type annotation)
+    if get_origin(annotation) in {Union, UnionType}:
+        for part in get_args(annotation):
+            yield from _plain(part)
+    elif not (isinstance(annotation, type) and issubclass(annotation, BaseModel)):
+        yield annotation
+
+
+def _from(folder: Path, keys: tuple[Place, ...], value: object) -> object:
+    """Return a value; where it names a file, from where we are and not from the table."""
+    if not isinstance(value, str):
+        return value
+    drawn = keys[-1] in {"outline", "pattern"} and value.lower().endswith(DRAWINGS)
+    if drawn or keys[-1] in {"font", "library"}:
+        return str(folder / Path(value).expanduser())
+    return value
+
+
+Cells = Callable[[], tuple[Cell, ...]]
+"""Reads a row."""
+
+PIECES: Final = "pieces"
+"""Name of the array of tables in a TOML file."""
+
+MOST_ROWS: Final = 10_000
+"""Longest series."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One piece of a series.
+
+    Parameters
+    ----------
+    place : str
+        How its table calls it: "row 2".
+    design : Design
+        What is asked for.
+    """
+
+    place: str
+    design: Design
+
+
+class RowsError(MouldError):
+    """Rows of a table cannot be used.
+
+    Parameters
+    ----------
+    first : str
+        What is wrong with the first of them, as a sentence that names row and column.
+    more : int
+        How many others cannot be used.
+    """
+
+    def __init__(self, first: str, more: int) -> None:
+        super().__init__(first, more)
+        self.first = first
+        self.more = more
+
+    def __str__(self) -> str:
+        if not self.more:
+            return self.first
+        rows = "1 more row" if self.more == 1 else f"{self.more} more rows"
+        return f"{self.first.rstrip('.')} ({rows} to mend after this one)."
+
+
+class PlaceError(SpecError):
+    """A value of a row cannot be used; a whole table as a value is no part of the sentence."""
+
+    def __str__(self) -> str:
+        said = "" if self.value == TABLE else f" = {self.value!r}"
+        return f"{self.field}{said}: {self.need}."
+
+
+def read_series(path: Path, base: Design) -> tuple[Row, ...]:
+    """Return the designs of a table, every row of it checked.
+
+    Parameters
+    ----------
+    path : Path
+        A CSV file whose first line names keys of a design file (`portion.finished_weight_g`,
+        `relief.layers.1.pattern`), or a TOML file with one table [[pieces]] each. Drawings that
+        it names lie beside it.
+    base : Design
+        Says what a row leaves out.
+
+    Raises
+    ------
+    FileError
+        The file cannot be read as a table.
+    RowsError
+        A row cannot be used; the sentence names row and column.
+    """
+    rows: list[Row] = []
+    wrong: list[str] = []
+    taken: dict[str, str] = {}
+    for place, cells in _toml(path) if path.suffix.lower() == ".toml" else _csv(path):
+        try:
+            design = _laid_over(base, cells(), place)
+            _refuse_a_twin(design.name, place, taken)
+            rows.append(Row(place=place, design=design))
+        except (SpecError, FileError) as error:
+            wrong.append(str(error))
+    if wrong:
+        raise RowsError(wrong[0], len(wrong) - 1)
+    if not 0 < len(rows) <= MOST_ROWS:
+        raise FileError(str(path), f"must hold between 1 and {MOST_ROWS} pieces")
+    return tuple(rows)
+
+
+def at_place(error: MouldError, place: str, columns: Iterable[str] = ()) -> MouldError:
+    """Return an error about a design with the row that it came from.
+
+    Parameters
+    ----------
+    error : MouldError
+        What a row's design was refused with.
+    place : str
+        The row.
+    columns : iterable of str
+        The keys that the row gives.
+    """
+    if isinstance(error, FileError):
+        return FileError(f"{place}: {error.path}", error.reason)
+    if not isinstance(error, SpecError):
+        return error
+    parts = [str(int(p) + 1) if p.isdecimal() else p for p in error.field.split(".")]
+    field = ".".join(parts)
+    word = "column " if field in set(columns) else ""
+    return PlaceError(f"{place}, {word}{field}", error.value, error.need)
+
+
+def _laid_over(base: Design, cells: tuple[Cell, ...], place: str) -> Design:
+    columns = [cell.column for cell in cells]
+    if "name" not in columns:
+        raise SpecError(f"{place}, column name", "", "is left empty; every piece needs its own")
+    tree = base.plain()
+    if any(column.removeprefix("pastry.") in SIZES for column in columns):
+        tree["pastry"] = {k: v for k, v in tree["pastry"].items() if k not in SIZES}
+    try:
+        for cell in cells:
+            _put(tree, cell)
+        return Design.of(tree)
+    except (SpecError, FileError) as error:
+        raise at_place(error, place, columns) from error
+
+
+def _put(tree: dict[str, Any], cell: Cell) -> None:
+    """Set a value in nested tables; a number is an entry of a list, or a new one at its end."""
+    here: Any = tree
+    *way, last = cell.keys
+    for key, following in zip(way, cell.keys[1:], strict=True):
+        if isinstance(key, int):
+            here += [{}] if key == len(here) else []
+            here = here[key] if 0 <= key < len(here) else None
+        else:
+            here = here.setdefault(key, [] if isinstance(following, int) else {})
+        if not isinstance(here, list if isinstance(following, int) else dict):
+            need = "names no place in a design; entries of a list are counted from 1, without gaps"
+            raise SpecError(".".join(map(str, cell.keys)), cell.value, need)
+    _replace_source(here, last)
+    here[last] = cell.value
+
+
+def _replace_source(table: Any, key: Place) -> None:  # noqa: ANN401 (plain values)
+    """Let a pattern, motif or text of a layer take the place of whichever it had."""
+    if key in SOURCES:
+        for source in SOURCES:
+            table.pop(source, None)
+
+
+def _refuse_a_twin(name: str, place: str, taken: dict[str, str]) -> None:
+    """Refuse a name whose folder is another row's, where capitals do not count either."""
+    folded = normalize("NFC", normalize("NFC", name).casefold())
+    if folded in taken:
+        need = f"is the name of {taken[folded]} too, and names its folder; give each its own"
+        raise SpecError(f"{place}, column name", name, need)
+    taken[folded] = place
+
+
+def _csv(path: Path) -> list[tuple[str, Cells]]:
+    lines = Lines.read(path)
+    return [(place, partial(lines.cells, place, line)) for place, line in lines.rows]
+
+
+def _toml(path: Path) -> list[tuple[str, Cells]]:
+    tree = read_toml(path)
+    pieces = tree.get(PIECES)
+    if set(tree) != {PIECES} or not isinstance(pieces, list):
+        raise FileError(str(path), f"must hold one table [[{PIECES}]] a piece and nothing else")
+    if not all(isinstance(piece, dict) for piece in pieces):
+        raise FileError(str(path), f"must hold tables in {PIECES}")
+    return [
+        (f"piece {number}", partial(_flat, found_beside(piece, path.parent)))
+        for number, piece in enumerate(pieces, start=1)
+    ]
+
+
+def _flat(tree: Mapping[str, Any], way: tuple[str, ...] = ()) -> tuple[Cell, ...]:
+    """Return the values of nested tables; a list is one value."""
+    cells: list[Cell] = []
+    for key, value in tree.items():
+        here = (*way, key)
+        if isinstance(value, Mapping):
+            cells += _flat(value, here)
+        else:
+            column = ".".join(here)
+            cells.append(Cell(column=column, keys=keys_of(column), value=value))
+    return tuple(cells)

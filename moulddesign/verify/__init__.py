@@ -1,0 +1,16 @@
+"""What is true of written meshes and numbers, by other code than made them.
+
+- `soundness`: whether a part is one sound solid with the volume it has to have, as made and as
+  read back from its file.
+- `facts`: what is true of any mesh, whoever made it.
+- `press_checks`: the assembled press, from the meshes alone: closed cavity, stroke, joint,
+  rings.
+- `block_checks`: whether a block, a casting master or a clearance gauge holds what it has to.
+- `piece_checks`: whether the crust is thick enough, the centres fit, and the relief reads,
+  prints and fills.
+- `pull`: whether a moulded body comes out of its mould: no undercut, enough draft, a free way.
+- `printing`: whether a part prints: bed, first layer, overhang, bridges, walls, layers of the
+  relief.
+- `walls`: thickness of walls by rays, hand force, and stress and bow of the sleeve's wall by
+  published formulas.
+"""

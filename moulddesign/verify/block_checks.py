@@ -1,0 +1,261 @@
+"""Whether a block, a casting master or a clearance gauge holds what it has to."""
+
+from collections.abc import Sequence
+from math import pi, sqrt
+from typing import Final
+
+import numpy as np
+import shapely
+
+from moulddesign.core import Finding, KernelError, judged
+from moulddesign.geometry import Mesh, bodies, box, intersection, pieces_of_air, section_region
+from moulddesign.geometry.fill_volume import Cavity, pour_cavities
+from moulddesign.verify.soundness import volume_finding
+
+WATER: Final = "the portion: masses over densities; measured by pouring water into the mesh"
+
+
+def block_findings(block: Mesh, *, target_mm3: float, count: int) -> tuple[Finding, ...]:
+    """Return whether a block has its cavities, and whether each holds the portion to the rim.
+
+    Parameters
+    ----------
+    block : Mesh
+        In print pose: mouths up [mm].
+    target_mm3 : float
+        What each cavity has to hold [mm^3].
+    count : int
+        Cavities asked for.
+
+    Raises
+    ------
+    SpecError
+        The mesh does not bound a solid.
+    KernelError
+        A boolean failed.
+    """
+    held_mm3 = [cavity.volume_mm3 for cavity in pour_cavities(block)]
+    furthest_mm3 = max(held_mm3, key=lambda held: abs(held - target_mm3), default=0.0)
+    return (
+        Finding(
+            name="block: cavities that hold water",
+            measured=len(held_mm3),
+            limit=f"{count}",
+            unit="",
+            source="the design",
+            verdict=judged(good=len(held_mm3) == count),
+        ),
+        volume_finding(
+            name="block: cavity that is furthest from the portion",
+            measured_mm3=furthest_mm3,
+            target_mm3=target_mm3,
+            source=WATER,
+        ),
+    )
+
+
+ABOVE_MM: Final = 0.001
+"""The pastries are cut off this far above the floor, so that float32 noise joins none [mm]."""
+LEAST_COVER_MM: Final = 5.0
+"""Least silicone over the relief; common practice, no source [mm]."""
+SILICONE_RATIO: Final = 0.002
+"""Facets in the tray's corners hold less than its arcs by less than this, as a share."""
+
+
+def tray(master: Mesh) -> Cavity:
+    """Return what a tray holds when it is poured full.
+
+    Parameters
+    ----------
+    master : Mesh
+        In print pose: tray open upward [mm].
+
+    Raises
+    ------
+    KernelError
+        It holds nothing, or a boolean failed.
+    """
+    held = pour_cavities(master)
+    if not held:
+        raise KernelError("the silicone", "the tray holds nothing; report this design")
+    return held[0]
+
+
+def standing(master: Mesh, held: Cavity) -> tuple[Mesh, ...]:
+    """Return what stands on a tray's floor inside its wall.
+
+    Parameters
+    ----------
+    master : Mesh
+        In print pose: tray open upward [mm].
+    held : Cavity
+        What `tray` returned of it.
+
+    Raises
+    ------
+    KernelError
+        A boolean failed.
+    """
+    floor_mm = held.rim_mm - held.depth_mm
+    low, high = master.bounds
+    cut_from = (low[0] - 1.0, low[1] - 1.0, floor_mm + ABOVE_MM)
+    above = intersection([master, box(cut_from, high + 1.0)], "what stands in the tray")
+    inner = low[:2] + 0.5, high[:2] - 0.5
+    return tuple(
+        part
+        for part in bodies(above, "what stands in the tray")
+        if np.all(part.bounds[0, :2] > inner[0]) and np.all(part.bounds[1, :2] < inner[1])
+    )
+
+
+def silicone(master: Mesh, held: Cavity) -> Mesh:
+    """Return what is cast: the air in the tray up to its brim.
+
+    Parameters
+    ----------
+    master : Mesh
+        In print pose: tray open upward [mm].
+    held : Cavity
+        What `tray` returned of it.
+
+    Raises
+    ------
+    KernelError
+        It holds nothing, or a boolean failed.
+    """
+    low, high = master.bounds + np.array([[-1.0], [1.0]])
+    high[2] = held.rim_mm
+    air = pieces_of_air([master], low, high, step="the silicone")
+    inside = [part for part in air if np.all(part.bounds[0] > low + 0.5)]
+    if not inside:
+        raise KernelError("the silicone", "the tray holds nothing; report this design")
+    return max(inside, key=lambda part: part.volume_mm3)
+
+
+def cast_findings(
+    master: Mesh,
+    held: Cavity,
+    *,
+    pastry_mm3: float,
+    count: int,
+    silicone_mm3: float,
+) -> tuple[Finding, ...]:
+    """Return whether the pastries stand in the tray, and what goes over them.
+
+    Parameters
+    ----------
+    master : Mesh
+        In print pose: tray open upward [mm].
+    held : Cavity
+        What `tray` returned of it.
+    pastry_mm3 : float
+        Volume that each pastry has to have, the silicone's shrinkage added [mm^3].
+    count : int
+        Pastries asked for.
+    silicone_mm3 : float
+        Silicone that fills the tray, by closed forms [mm^3].
+
+    Raises
+    ------
+    KernelError
+        A boolean failed.
+    """
+    found = standing(master, held)
+    # Each was cut off a hair above the floor.
+    volumes = [part.volume_mm3 + ABOVE_MM * _foot_mm2(part) for part in found]
+    furthest = max(volumes, key=lambda volume: abs(volume - pastry_mm3), default=0.0)
+    cover_mm = held.rim_mm - max((float(p.bounds[1, 2]) for p in found), default=held.rim_mm)
+    return (
+        Finding(
+            name="master: pastries standing in the tray",
+            measured=len(found),
+            limit=f"{count}",
+            unit="",
+            source="the design",
+            verdict=judged(good=len(found) == count),
+        ),
+        volume_finding(
+            name="master: pastry that is furthest from the portion",
+            measured_mm3=furthest,
+            target_mm3=pastry_mm3,
+            source="the portion: masses over densities, and the silicone's shrinkage",
+        ),
+        volume_finding(
+            name="master: silicone to the brim",
+            measured_mm3=held.volume_mm3,
+            target_mm3=silicone_mm3,
+            within_ratio=SILICONE_RATIO,
+            source="closed form: tray less pastries; measured by pouring into the mesh",
+        ),
+        Finding(
+            name="master: silicone over the highest relief",
+            measured=cover_mm,
+            limit=f"at least {LEAST_COVER_MM:g}",
+            unit="mm",
+            source="common practice, no source",
+            verdict=judged(good=cover_mm >= LEAST_COVER_MM),
+        ),
+    )
+
+
+def _foot_mm2(part: Mesh) -> float:
+    """Return the area on which a part stands [mm^2]."""
+    low = part.bounds[0, 2]
+    flat = part.corners[np.all(part.corners[:, :, 2] < low + ABOVE_MM / 2.0, axis=1)]
+    sides = flat[:, 1:, :2] - flat[:, :1, :2]
+    return float(
+        np.abs(sides[:, 0, 0] * sides[:, 1, 1] - sides[:, 0, 1] * sides[:, 1, 0]).sum() / 2
+    )
+
+
+GAP_MM: Final = 0.02
+"""Largest deviation of a gap from its mark [mm]."""
+
+
+def gap_findings(
+    gauge: Mesh, peg: Mesh, *, gaps_mm: Sequence[tuple[float, float, float]]
+) -> tuple[Finding, ...]:
+    """Return whether each hole leaves the gap round the peg that stands beside it.
+
+    Parameters
+    ----------
+    gauge, peg : Mesh
+        In print pose, holes and peg upright [mm].
+    gaps_mm : sequence of (float, float, float)
+        Where each hole is, as x and y in the gauge's pose, and the gap that is marked [mm].
+
+    Returns
+    -------
+    tuple of Finding
+        Each gap is half the difference of the diameters of the circles that have the areas of
+        hole and peg at half their heights.
+    """
+    holes = [
+        shapely.Polygon(ring)
+        for part in shapely.get_parts(_middle(gauge))
+        for ring in part.interiors
+    ]
+    radius_mm = _radius_mm(_middle(peg))
+    found = []
+    for x, y, marked_mm in gaps_mm:
+        here = [hole for hole in holes if hole.contains(shapely.Point(x, y))]
+        gap_mm = _radius_mm(here[0]) - radius_mm if here else 0.0
+        found.append(
+            Finding(
+                name=f"gauge: gap marked {marked_mm:.1f}",
+                measured=gap_mm,
+                limit=f"{marked_mm:g} within {GAP_MM:g}",
+                unit="mm",
+                source="the mark beside the hole",
+                verdict=judged(good=abs(gap_mm - marked_mm) <= GAP_MM),
+            )
+        )
+    return tuple(found)
+
+
+def _middle(mesh: Mesh) -> shapely.Geometry:
+    return section_region(mesh, float(mesh.bounds[:, 2].mean()), "the middle of a coupon")
+
+
+def _radius_mm(shape: shapely.Geometry) -> float:
+    return sqrt(shape.area / pi)

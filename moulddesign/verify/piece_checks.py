@@ -1,0 +1,244 @@
+"""Whether the crust is thick enough, the centres fit, and the relief reads, prints and fills."""
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+from shapely.geometry.base import BaseGeometry
+
+from moulddesign.core import Finding, Verdict, judged
+from moulddesign.geometry import Mesh, normals_and_areas
+from moulddesign.geometry.raster import grid_over, region_mask, top_heights_mm
+
+LEAST_CRUST_MM: Final = 2.0
+"""Crust nowhere thinner; common practice, no source [mm]."""
+PRACTICE: Final = "common practice, no source"
+CUT_RATIO: Final = 0.5
+"""Largest share of the crust that sunk relief may take; common practice, no source."""
+LEAST_PASTE_MM: Final = 1.0
+"""Paste around a centre, so that it does not show; our choice [mm]."""
+
+
+def crust_findings(*, thickness_mm: float, deepest_sunk_mm: float) -> tuple[Finding, ...]:
+    """Return whether the crust holds, and whether sunk relief leaves enough of it.
+
+    Parameters
+    ----------
+    thickness_mm : float
+        Uniform crust thickness [mm].
+    deepest_sunk_mm : float
+        Depth of the deepest sunk relief below the flat top, 0 where there is none [mm].
+    """
+    thick = Finding(
+        name="crust thickness",
+        measured=thickness_mm,
+        limit=f"at least {LEAST_CRUST_MM:g}",
+        unit="mm",
+        source=PRACTICE,
+        verdict=judged(good=thickness_mm >= LEAST_CRUST_MM, otherwise=Verdict.WARN),
+    )
+    if deepest_sunk_mm == 0.0:
+        return (thick,)
+    share = deepest_sunk_mm / thickness_mm
+    through = Verdict.FAIL if share >= 1.0 else Verdict.WARN
+    return (
+        thick,
+        Finding(
+            name="sunk relief as a share of the crust",
+            measured=share,
+            limit=f"at most {CUT_RATIO:g}; 1 cuts through",
+            unit="",
+            source=PRACTICE,
+            verdict=judged(good=share <= CUT_RATIO, otherwise=through),
+        ),
+    )
+
+
+def centre_findings(
+    *, diameters_mm: Sequence[float], crust_mm: float, width_mm: float, height_mm: float
+) -> tuple[Finding, ...]:
+    """Return whether the centres, as balls side by side, fit inside the crust with paste around.
+
+    Parameters
+    ----------
+    diameters_mm : sequence of float
+        Of each centre; none gives no finding [mm].
+    crust_mm : float
+        Uniform crust thickness [mm].
+    width_mm, height_mm : float
+        Least extents of the pastry [mm].
+    """
+    if not diameters_mm:
+        return ()
+    within_mm = 2.0 * (crust_mm + LEAST_PASTE_MM)
+    over_mm = max(
+        max(diameters_mm) - (height_mm - within_mm), sum(diameters_mm) - (width_mm - within_mm)
+    )
+    return (
+        Finding(
+            name="room around the centres, inside crust and paste",
+            measured=-over_mm / 2.0,
+            limit=f"at least 0, with {LEAST_PASTE_MM:g} mm of paste on each side",
+            unit="mm",
+            source="the design: balls of the centres' mass and density, side by side",
+            verdict=judged(good=over_mm <= 0.0, otherwise=Verdict.WARN),
+        ),
+    )
+
+
+PIXEL_MM: Final = 0.1
+"""Side of a pixel: a sixth of the thinnest stroke that prints [mm]."""
+FOOT_MM: Final = 1e-4
+"""Height above the flat top from which the relief counts: its walls stand on their feet [mm]."""
+LEAST_OVERLAP: Final = 0.98
+"""Least area that relief and artwork share, by the area that either covers."""
+
+
+def reading_finding(
+    pastry: Mesh, *, artwork: BaseGeometry, flat_mm: float, depth_mm: float
+) -> Finding:
+    """Return whether the pastry's top matches the artwork; where mirrored it does not.
+
+    Parameters
+    ----------
+    pastry : Mesh
+        Standing on z = 0, relief up, as the eater sees it [mm].
+    artwork : shapely geometry
+        What stands out or is sunk, in the pastry's x and y [mm].
+    flat_mm : float
+        z of the flat top [mm].
+    depth_mm : float
+        Height of the relief above the flat top; negative where it is sunk [mm].
+
+    Returns
+    -------
+    Finding
+        Intersection over union of the two, rasterised at 0.1 mm.
+    """
+    share = overlap_ratio(pastry, artwork=artwork, flat_mm=flat_mm, depth_mm=depth_mm)
+    return Finding(
+        name="relief matches the artwork, seen from above",
+        measured=share,
+        limit=f"at least {LEAST_OVERLAP:g} of the area shared",
+        unit="",
+        source="the design: both rasterised at 0.1 mm",
+        verdict=judged(good=share >= LEAST_OVERLAP),
+    )
+
+
+def overlap_ratio(pastry: Mesh, *, artwork: BaseGeometry, flat_mm: float, depth_mm: float) -> float:
+    """Return the area that relief and artwork share by the area that either covers.
+
+    A sunk relief is looked for within the artwork's own box and 1 mm around it, so that a
+    rounded shoulder at the pastry's edge is not taken for relief. 1 where both are empty.
+    """
+    low, high = pastry.bounds[:, :2]
+    grid = grid_over(low, high, PIXEL_MM)
+    rise = np.sign(depth_mm) * (top_heights_mm(_seen_from_above(pastry), grid) - flat_mm)
+    asked = region_mask(artwork, grid)
+    relief = (rise > FOOT_MM) & np.isfinite(rise)
+    if depth_mm < 0.0:
+        # A rounded shoulder lies lower than the flat top too; artwork never reaches it.
+        relief &= region_mask(artwork.convex_hull, grid)
+    either = np.sum(relief | asked)
+    return float(np.sum(relief & asked) / either) if either else 1.0
+
+
+def _seen_from_above(solid: Mesh) -> Mesh:
+    """Return a closed mesh without the facets that look down: above each of them lies another."""
+    a, b, c = np.moveaxis(solid.corners[:, :, :2], 1, 0)
+    twice_mm2 = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
+    return Mesh(solid.vertices, solid.triangles[twice_mm2 >= 0.0])
+
+
+LEAST_STROKE_MM: Final = 0.6
+"""Narrowest stroke that dough fills; common practice, no source [mm]."""
+WALL_LINES: Final = 2.0
+"""Lines of plastic that a wall between two engravings needs; common practice, no source."""
+FULL_MM: Final = 0.05
+"""A stroke is at its full depth where it comes this close to it [mm]."""
+LEAST_FULL_RATIO: Final = 0.25
+"""Share of the relief that should reach its full depth; from memory, press the sampler."""
+
+
+def least_widths_mm(*, line_mm: float, raised: bool) -> tuple[float, float]:
+    """Return the narrowest stroke and the narrowest gap of a relief.
+
+    What stands out of the pastry is a groove in the stamp and needs one printed line and dough
+    that fills it; what lies between two such grooves is a wall in the stamp and needs two lines.
+    Sunk relief is the other way round.
+
+    Parameters
+    ----------
+    line_mm : float
+        Width of one printed line [mm].
+    raised : bool
+        Whether the relief stands out of the pastry.
+
+    Returns
+    -------
+    tuple of float
+        Stroke and gap [mm].
+
+    Examples
+    --------
+    >>> least_widths_mm(line_mm=0.42, raised=True)
+    (0.6, 0.84)
+    """
+    groove_mm, wall_mm = max(LEAST_STROKE_MM, line_mm), WALL_LINES * line_mm
+    return (groove_mm, wall_mm) if raised else (wall_mm, groove_mm)
+
+
+def width_finding(
+    *, name: str, thinnest: tuple[float, float, float] | None, limit_mm: float
+) -> Finding:
+    """Return whether the thinnest stroke or gap is wide enough.
+
+    Parameters
+    ----------
+    name : str
+        "thinnest stroke of the raised relief" or the like.
+    thinnest : tuple of float or None
+        Its width and its place x, y on the pastry; None where all are wide enough [mm].
+    limit_mm : float
+        Least width [mm].
+    """
+    where = "" if thinnest is None else f"; at x {thinnest[1]:.1f}, y {thinnest[2]:.1f} mm"
+    return Finding(
+        name=name,
+        measured="wide enough" if thinnest is None else thinnest[0],
+        limit=f"at least {limit_mm:g}{where}",
+        unit="" if thinnest is None else "mm",
+        source="strokes that dough fills and a nozzle draws; common practice, no source",
+        verdict=judged(good=thinnest is None, otherwise=Verdict.WARN),
+    )
+
+
+def full_depth_finding(
+    pastry: Mesh, *, flat_mm: float, depth_mm: float, artwork_mm2: float
+) -> Finding:
+    """Return which share of a flat relief reaches its full depth.
+
+    Parameters
+    ----------
+    pastry : Mesh
+        Standing on z = 0, relief up [mm].
+    flat_mm : float
+        z of the flat top [mm].
+    depth_mm : float
+        Height of the plateaus above it, negative where sunk [mm].
+    artwork_mm2 : float
+        Area of the artwork that has this depth [mm^2].
+    """
+    normals, areas_mm2 = normals_and_areas(pastry)
+    heights_mm = pastry.corners[:, :, 2]
+    full = np.abs(heights_mm - flat_mm - depth_mm).max(axis=1) <= FULL_MM
+    share = float((areas_mm2 * normals[:, 2])[full].sum() / artwork_mm2)
+    return Finding(
+        name=f"share of the relief at its full {abs(depth_mm):g} mm",
+        measured=share,
+        limit=f"at least {LEAST_FULL_RATIO:g}; narrow strokes stay lower",
+        unit="",
+        source="from memory, press the sampler to find your own",
+        verdict=judged(good=share >= LEAST_FULL_RATIO, otherwise=Verdict.WARN),
+    )

@@ -1,0 +1,388 @@
+"""The assembled press, from the meshes alone: closed cavity, stroke, joint, rings."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from moulddesign.core import Finding, Verdict, judged
+from moulddesign.geometry import (
+    Mesh,
+    box,
+    filled,
+    hole,
+    intersection,
+    overlaps_mm3,
+    pieces_of_air,
+    section_region,
+    shadow,
+)
+from moulddesign.verify.soundness import volume_finding
+
+SLAB_MM: Final = 0.005
+"""The table is felt this far above z = 0, so that float32 noise opens no leak [mm]."""
+ON_WALL_MM: Final = 0.002
+"""A corner this near the shadow's edge lies on the wall: ten float32 steps at 250 mm [mm]."""
+FACE_RATIO: Final = 0.02
+"""Share of all that looks down level which a face has at the least; slivers have less."""
+EDGE_MM: Final = 0.01
+"""How far inside a body a level is cut that means its end [mm]."""
+
+SAME_RATIO: Final = 1e-4
+"""Two sections of a prism differ by less than this for float32 steps on 0.1 mm facets."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Press:
+    """A press in assembly pose, and what can be measured on it.
+
+    Parameters
+    ----------
+    sleeve, stamp, plunger : Mesh
+        Closed, in assembly pose, as read back from the files [mm].
+    """
+
+    sleeve: Mesh
+    stamp: Mesh
+    plunger: Mesh
+
+    @cached_property
+    def bore(self) -> BaseGeometry:
+        """What one sees through the sleeve along the bore: the narrowest opening."""
+        return hole(shadow(self.sleeve, "the sleeve's shadow"))
+
+    @cached_property
+    def travel_mm(self) -> float:
+        """How far the stamp goes down until the palm disc meets the sleeve [mm].
+
+        Infinite where nothing of the plunger is wider than the bore.
+        """
+        corners = self.plunger.vertices
+        outside = ~shapely.contains_xy(self.bore, *corners[:, :2].T)
+        lowest_mm = corners[outside, 2].min(initial=np.inf)
+        return float(lowest_mm - self.sleeve.bounds[1, 2])
+
+    @cached_property
+    def lift_mm(self) -> float:
+        """How far the stamp goes up until it is out of the sleeve at the top [mm]."""
+        return float(self.sleeve.bounds[1, 2] - self.stamp.bounds[0, 2])
+
+    @cached_property
+    def entering(self) -> tuple[Mesh, Mesh]:
+        """What enters the bore: the stamp, and the plunger up to its palm disc."""
+        low, high = self.plunger.bounds
+        high[2] = min(high[2], self.sleeve.bounds[1, 2] + self.travel_mm) - EDGE_MM
+        stem = intersection(
+            [self.plunger, box(low - 1.0, high + np.array((1.0, 1.0, 0.0)))], "the stem"
+        )
+        return self.stamp, stem
+
+    @cached_property
+    def mover(self) -> BaseGeometry:
+        """Shadow along the bore of all that enters it."""
+        shadows = [shadow(part, "the shadow of stamp and stem") for part in self.entering]
+        return filled(shapely.union_all(shadows))
+
+    @cached_property
+    def least_gap_mm(self) -> float:
+        """Least gap over the whole stroke between bore and what enters it; 0 where they meet [mm].
+
+        Stamp and stem move along z, so their shadow sweeps a prism: what holds for the shadows
+        holds at every position.
+        """
+        if not self.bore.contains(self.mover):
+            return 0.0
+        return float(self.bore.boundary.distance(self.mover.boundary))
+
+    @cached_property
+    def guide_mm(self) -> float:
+        """Length over which stamp and vanes lie on the bore's profile [mm]."""
+        heights_mm = [part.vertices[_on_wall(part, self.mover), 2] for part in self.entering]
+        return float(np.ptp(np.concatenate(heights_mm)))
+
+
+def closed_cavity_mm3(sleeve: Mesh, stamp: Mesh) -> float:
+    """Return the volume between table, bore and stamp.
+
+    The air is cut out of a block by a boolean and the part that stands on the table and does not
+    reach the block's sides is kept. It holds the gap beside the stamp too, which is taken off:
+    difference of the two sections times the height of the gap.
+
+    Parameters
+    ----------
+    sleeve, stamp : Mesh
+        Closed, in assembly pose [mm].
+
+    Returns
+    -------
+    float
+        Volume, 0 where the cavity is open to a side [mm^3].
+
+    Raises
+    ------
+    KernelError
+        A mesh is not closed.
+    """
+    plan = filled(shadow(stamp, "the stamp's shadow"))
+    edge_mm = float(stamp.vertices[_on_wall(stamp, plan), 2].min())
+    bore_mm2 = _bore_mm2(sleeve, edge_mm / 2.0)
+    top_mm = _straight_top_mm(sleeve, stamp, edge_mm)
+    inside_mm3 = _enclosed_mm3(sleeve, stamp, top_mm)
+    gap_mm3 = (bore_mm2 - plan.area) * (top_mm - edge_mm)
+    return inside_mm3 + bore_mm2 * SLAB_MM - gap_mm3 if inside_mm3 > 0.0 else 0.0
+
+
+def interference_mm(stamp: Mesh, plunger: Mesh) -> float:
+    """Return how much wider the peg is than its pocket, on the diameter, half-way down [mm].
+
+    Difference of the two sections by their mean circumference, twice: exact for rounds, the mean
+    around the joint for other shapes; negative for play.
+    """
+    height_mm = float(plunger.bounds[0, 2] + stamp.bounds[1, 2]) / 2.0
+    pocket = hole(section_region(stamp, height_mm, "the pocket"))
+    peg = filled(section_region(plunger, height_mm, "the peg"))
+    around_mm = (pocket.length + peg.length) / 2.0
+    return 2.0 * (peg.area - pocket.area) / around_mm if around_mm else 0.0
+
+
+def overlap_beside_joint_mm2(stamp: Mesh, plunger: Mesh) -> float:
+    """Return the area, seen along z, in which plunger and stamp overlap outside the pocket [mm^2].
+
+    A band of 1 mm around the pocket belongs to the joint.
+    """
+    shared = intersection([stamp, plunger], "the joint")
+    if not len(shared.triangles):
+        return 0.0
+    height_mm = float(plunger.bounds[0, 2] + stamp.bounds[1, 2]) / 2.0
+    pocket = hole(section_region(stamp, height_mm, "the pocket"))
+    return float(shadow(shared, "the joint").difference(pocket.buffer(1.0)).area)
+
+
+def face_mm(stamp: Mesh) -> float:
+    """Return the z of the stamp's flat face: the level that looks down and reaches farthest out.
+
+    Relief may cover more of the face than it leaves flat, but never its edge.
+
+    Parameters
+    ----------
+    stamp : Mesh
+        In assembly pose: its face looks down [mm].
+
+    Returns
+    -------
+    float
+        Not a number where nothing level looks down [mm].
+    """
+    a, b, c = np.moveaxis(stamp.corners, 1, 0)
+    down_mm2 = -np.cross(b - a, c - a)[:, 2] / 2.0
+    flat = (np.ptp(stamp.corners[:, :, 2], axis=1) < ON_WALL_MM) & (down_mm2 > 0.0)
+    if not flat.any():
+        return float("nan")
+    reach_mm = np.linalg.norm(stamp.corners[flat][:, :, :2], axis=2).max(axis=1)
+    levels, rows = np.unique(np.round(a[flat, 2] / ON_WALL_MM), return_inverse=True)
+    areas_mm2 = np.bincount(rows, down_mm2[flat])
+    reaches_mm = np.zeros(len(levels))
+    np.maximum.at(reaches_mm, rows, reach_mm)
+    reaches_mm[areas_mm2 < FACE_RATIO * areas_mm2.sum()] = 0.0
+    return float(levels[np.argmax(reaches_mm)] * ON_WALL_MM)
+
+
+def _on_wall(mesh: Mesh, plan: BaseGeometry) -> np.ndarray:
+    """Which corners lie on the upright wall above the edge of a shadow."""
+    edge = plan.boundary
+    shapely.prepare(edge)
+    return np.asarray(shapely.dwithin(edge, shapely.points(mesh.vertices[:, :2]), ON_WALL_MM))
+
+
+def _straight_top_mm(sleeve: Mesh, stamp: Mesh, edge_mm: float) -> float:
+    """Return the highest level, of ten, at which the bore is as wide as at the cavity [mm]."""
+    bore_mm2 = _bore_mm2(sleeve, edge_mm / 2.0)
+    end_mm = float(min(sleeve.bounds[1, 2], stamp.bounds[1, 2])) - EDGE_MM
+    levels = [edge_mm + share * (end_mm - edge_mm) for share in np.linspace(1.0, 0.5, 10)]
+    for level_mm in levels:
+        if abs(_bore_mm2(sleeve, level_mm) - bore_mm2) <= SAME_RATIO * bore_mm2:
+            return float(level_mm)
+    return float(levels[0])
+
+
+def _bore_mm2(sleeve: Mesh, height_mm: float) -> float:
+    return float(hole(section_region(sleeve, height_mm, "the bore")).area)
+
+
+def _enclosed_mm3(sleeve: Mesh, stamp: Mesh, top_mm: float) -> float:
+    """Return the volume of the air on the table that does not reach the sides [mm^3]."""
+    low, high = sleeve.bounds + np.array([[-1.0], [1.0]])
+    low[2], high[2] = SLAB_MM, top_mm
+    air = pieces_of_air([sleeve, stamp], low, high, step="the cavity of the press")
+    inside = [
+        part.volume_mm3
+        for part in air
+        if part.bounds[0, 2] < 2.0 * SLAB_MM
+        and np.all(part.bounds[0, :2] > low[:2] + EDGE_MM)
+        and np.all(part.bounds[1, :2] < high[:2] - EDGE_MM)
+    ]
+    return sum(inside)
+
+
+DESIGN: Final = "the design"
+CAVITY_RATIO: Final = 0.002
+"""Largest deviation of the closed cavity from the target, as a share."""
+GAP_MM: Final = 0.02
+"""Largest deviation of a gap or an interference from the one asked for [mm]."""
+NOISE_MM3: Final = 0.1
+"""Two faces of 100 cm^2 that touch overlap by this for float32 steps of 7.6e-6 mm [mm^3]."""
+POSITIONS: Final = 9
+"""Positions of the stroke at which the overlap is cut out."""
+
+
+def press_findings(
+    press: Press, *, target_mm3: float, clearance_mm: float, past_rim_mm: float, width_mm: float
+) -> tuple[Finding, ...]:
+    """Return whether an assembled press holds the portion, slides, and lets the pastry go.
+
+    Parameters
+    ----------
+    press : Press
+        The three meshes in assembly pose, the stamp at its nominal height.
+    target_mm3 : float
+        Volume of the pastry [mm^3].
+    clearance_mm : float
+        Gap asked for between stamp and bore, each side [mm].
+    past_rim_mm : float
+        How far the stamp's face has to come out of the bore at the table [mm].
+    width_mm : float
+        Width of the pastry, for the drop across it [mm].
+
+    Raises
+    ------
+    KernelError
+        A mesh is not closed.
+    """
+    return (
+        volume_finding(
+            name="closed cavity of the assembled press",
+            measured_mm3=closed_cavity_mm3(press.sleeve, press.stamp),
+            target_mm3=target_mm3,
+            within_ratio=CAVITY_RATIO,
+            source=DESIGN,
+        ),
+        _gap(press, clearance_mm),
+        _overlap(press),
+        _past_rim(press, past_rim_mm),
+        _drop(press, width_mm),
+    )
+
+
+def peg_findings(press: Press, *, interference_asked_mm: float) -> tuple[Finding, ...]:
+    """Return whether the plunger's peg holds in the stamp's pocket, and meets it only there.
+
+    Parameters
+    ----------
+    press : Press
+        The three meshes in assembly pose.
+    interference_asked_mm : float
+        How much wider the peg is than its pocket, on the diameter [mm].
+    """
+    measured_mm = interference_mm(press.stamp, press.plunger)
+    beside_mm2 = overlap_beside_joint_mm2(press.stamp, press.plunger)
+    return (
+        _within("peg wider than its pocket", measured_mm, interference_asked_mm),
+        Finding(
+            name="plunger and stamp overlap beside the joint",
+            measured=beside_mm2,
+            limit="0 within 0.1 (round-off)",
+            unit="mm2",
+            source=DESIGN,
+            verdict=judged(good=beside_mm2 <= NOISE_MM3),
+        ),
+    )
+
+
+def _gap(press: Press, clearance_mm: float) -> Finding:
+    return _within("least gap over the whole stroke", press.least_gap_mm, clearance_mm)
+
+
+def _overlap(press: Press) -> Finding:
+    worst_mm3 = _worst_overlap_mm3(press)
+    return Finding(
+        name=f"overlap of sleeve and plunger at {POSITIONS} positions of the stroke",
+        measured=worst_mm3,
+        limit=f"0 within {NOISE_MM3:g} (round-off)",
+        unit="mm3",
+        source=DESIGN,
+        verdict=judged(good=worst_mm3 <= NOISE_MM3),
+    )
+
+
+def _worst_overlap_mm3(press: Press) -> float:
+    travel_mm = press.travel_mm if np.isfinite(press.travel_mm) else 0.0
+    shifts_mm = np.zeros((POSITIONS, 3))
+    shifts_mm[1:, 2] = np.linspace(-travel_mm, press.lift_mm, POSITIONS - 1)
+    parts = (press.stamp, press.plunger)
+    return max(
+        float(overlaps_mm3(p, press.sleeve, shifts_mm, step="the stroke").max()) for p in parts
+    )
+
+
+def _past_rim(press: Press, past_rim_mm: float) -> Finding:
+    out_mm = press.travel_mm - face_mm(press.stamp)
+    return Finding(
+        name="stamp past the rim when the pastry is pushed out",
+        measured=out_mm if np.isfinite(out_mm) else "nothing stops it",
+        limit=f"{past_rim_mm:g} within {GAP_MM:g}",
+        unit="mm" if np.isfinite(out_mm) else "",
+        source=DESIGN,
+        verdict=judged(good=abs(out_mm - past_rim_mm) <= GAP_MM),
+    )
+
+
+def _drop(press: Press, width_mm: float) -> Finding:
+    """Return the drop: the stamp leans by twice the gap over its guided length."""
+    guide_mm = press.guide_mm
+    drop_mm = 2.0 * press.least_gap_mm * width_mm / guide_mm if guide_mm > 0.0 else np.inf
+    return Finding(
+        name="drop across the pastry when the stamp leans",
+        measured=float(drop_mm) if np.isfinite(drop_mm) else "not guided",
+        limit="at most 1",
+        unit="mm" if np.isfinite(drop_mm) else "",
+        source="small-angle tilt: width times twice the gap by the guided length",
+        verdict=judged(good=drop_mm <= 1.0),
+    )
+
+
+def _within(name: str, measured_mm: float, asked_mm: float) -> Finding:
+    return Finding(
+        name=name,
+        measured=measured_mm,
+        limit=f"{asked_mm:g} within {GAP_MM:g}",
+        unit="mm",
+        source=DESIGN,
+        verdict=judged(good=abs(measured_mm - asked_mm) <= GAP_MM),
+    )
+
+
+def ring_finding(stamp: Mesh, *, first: Mesh, band_mm: float) -> Finding:
+    """Return how much higher a stamp stands than the first when its pastry has its volume.
+
+    The rings tell light, nominal and heavy portions under the first stamp. A stamp whose nominal
+    height lies beyond the outer rings is better told by the scale.
+
+    Parameters
+    ----------
+    stamp, first : Mesh
+        Each at its nominal height, face down [mm].
+    band_mm : float
+        From the middle ring to its neighbours [mm].
+    """
+    higher_mm = face_mm(stamp) - face_mm(first)
+    return Finding(
+        name="nominal height over the middle ring",
+        measured=higher_mm,
+        limit=f"within {band_mm:.2f} either way: between the rings of light and heavy pieces",
+        unit="mm",
+        source="the design: the rings show the first stamp's heights",
+        verdict=judged(good=abs(higher_mm) <= band_mm, otherwise=Verdict.WARN),
+    )

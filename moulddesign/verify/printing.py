@@ -1,0 +1,507 @@
+"""Whether a part prints: bed, first layer, overhang, bridges, walls, layers of the relief."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from moulddesign.core import Finding, Verdict, judged
+from moulddesign.geometry import (
+    Indices,
+    Mesh,
+    Points,
+    drafts_deg,
+    filled,
+    hole,
+    normals_and_areas,
+    section_region,
+    shadow,
+)
+from moulddesign.geometry.topology import shells
+from moulddesign.verify.soundness import least_heights_mm
+from moulddesign.verify.walls import thinnest_wall_mm
+
+SLIVER_MM: Final = 0.002
+"""A facet narrower than this has no angle of its own: float32 steps turn it by 0.1 deg [mm]."""
+LEVEL_DEG: Final = 85.0
+"""From this overhang on a ceiling can be bridged: the lines of a layer lie in one level [deg]."""
+DIRECTIONS: Final = 24
+"""Directions in which a bridge is tried: its span comes out at most 0.9 % too long."""
+WALLS: Final = 8
+"""Walls straight off which a bridge is tried too, the longest first."""
+POINTS: Final = 150
+"""Points of a ceiling that have to be bridged, about."""
+ROUND_OFF: Final = 1e-9
+"""Error of a sum of areas, as a share; facets that overlap by more are united with care."""
+GRID_MM: Final = 1e-4
+"""Places that far apart are told apart where facets overlap [mm]."""
+Border = tuple[Points, NDArray[np.bool_]]
+"""Edges around a patch, shape (e, 2, 2) [mm], and which of them stand on a wall."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ceiling:
+    """A patch of surface that hangs over more than is allowed without a bridge.
+
+    Parameters
+    ----------
+    steepest_deg : float
+        Largest angle of its facets from the upright: 90 is level [deg].
+    area_mm2 : float
+        Seen from below [mm^2].
+    span_mm : float
+        Longest way that a line has to bridge; infinite where it cannot [mm].
+    """
+
+    steepest_deg: float
+    area_mm2: float
+    span_mm: float
+
+
+def overhangs_deg(mesh: Mesh) -> Points:
+    """Return how far each facet hangs over, shape (m,): 0 upright, 90 a level ceiling [deg]."""
+    return drafts_deg(normals_and_areas(mesh)[0], (0.0, 0.0, 1.0))
+
+
+def hanging(mesh: Mesh, *, over_deg: float, layer_mm: float) -> tuple[Indices, Points]:
+    """Return the facets off the bed that hang over by more than an angle, slivers left out.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        In print pose [mm].
+    over_deg : float
+        From the upright [deg].
+    layer_mm : float
+        Height of a layer [mm].
+
+    Returns
+    -------
+    facets : ndarray of int64, shape (n,)
+        Rows of `mesh.triangles`.
+    angles : ndarray, shape (n,)
+        How far each hangs over [deg].
+    """
+    angles = overhangs_deg(mesh)
+    rows = np.flatnonzero(angles > over_deg)
+    # Most facets of most meshes hang over nothing: what takes longer is asked of the others.
+    some = Mesh(mesh.vertices, mesh.triangles[rows])
+    above = some.corners[:, :, 2].max(axis=1) > mesh.bounds[0, 2] + layer_mm / 2.0
+    rows = rows[above & (least_heights_mm(some) > SLIVER_MM)]
+    return rows, angles[rows]
+
+
+def ceilings(
+    mesh: Mesh, *, limit_deg: float, line_mm: float, layer_mm: float
+) -> tuple[Ceiling, ...]:
+    """Return the patches that hang over more than a limit.
+
+    What lies on the bed is left out, and so is what is narrower than one line: the line below
+    carries it.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Welded, closed, in print pose on z = 0 [mm].
+    limit_deg : float
+        Largest overhang that prints without support, from the upright [deg].
+    line_mm, layer_mm : float
+        Width of a line and height of a layer [mm].
+    """
+    over, _ = hanging(mesh, over_deg=limit_deg, layer_mm=layer_mm)
+    if not len(over):
+        return ()
+    borders = _Borders(mesh)
+    made = (_ceiling(facets, borders, line_mm) for facets in _patches(mesh, over, line_mm))
+    return tuple(ceiling for ceiling in made if ceiling is not None)
+
+
+def _patches(mesh: Mesh, over: Indices, line_mm: float) -> list[Indices]:
+    """Return the facets of each patch that is larger than a line is wide, seen from below."""
+    patch = shells(mesh.triangles[over])
+    normals, areas_mm2 = normals_and_areas(Mesh(mesh.vertices, mesh.triangles[over]))
+    plan_mm2 = np.bincount(patch, -normals[:, 2] * areas_mm2)
+    order = np.argsort(patch, kind="stable")
+    parts = np.split(over[order], np.flatnonzero(np.diff(patch[order])) + 1)
+    return [part for part, mm2 in zip(parts, plan_mm2, strict=True) if mm2 > line_mm**2]
+
+
+def _ceiling(facets: Indices, borders: "_Borders", line_mm: float) -> Ceiling | None:
+    mesh = borders.mesh
+    plan = _union(shapely.polygons(mesh.corners[facets][:, :, :2]))
+    inner = plan.buffer(-line_mm / 2.0)
+    if inner.is_empty:
+        return None
+    angles = overhangs_deg(Mesh(mesh.vertices, mesh.triangles[facets]))
+    level = angles.min() >= LEVEL_DEG
+    return Ceiling(
+        steepest_deg=float(angles.max()),
+        area_mm2=float(plan.area),
+        span_mm=_span_mm(inner, borders.around(facets)) if level else np.inf,
+    )
+
+
+def _union(facets: NDArray[np.object_]) -> BaseGeometry:
+    """Return what facets cover, in a fiftieth of the time where none lies over another."""
+    area_mm2 = float(shapely.area(facets).sum())
+    try:
+        side_by_side = shapely.coverage_union_all(facets)
+    except shapely.GEOSException:
+        side_by_side = shapely.Polygon()
+    if side_by_side.is_valid and abs(side_by_side.area - area_mm2) <= ROUND_OFF * area_mm2:
+        return side_by_side
+    return shapely.union_all(facets, grid_size=GRID_MM)
+
+
+class _Borders:
+    """The edges around patches of facets, and whether a wall stands below each."""
+
+    def __init__(self, mesh: Mesh) -> None:
+        self.mesh = mesh
+        self.normals = normals_and_areas(mesh)[0]
+        self.across = _across(mesh.triangles)
+
+    def around(self, facets: Indices) -> Border:
+        """Return the edges of a patch, shape (e, 2, 2) [mm], and which of them stand on a wall."""
+        inside = np.zeros(len(self.mesh.triangles), dtype=bool)
+        inside[facets] = True
+        neighbours = self.across[facets]
+        row, side = np.nonzero(~inside[neighbours])
+        owner, other = facets[row], neighbours[row, side]
+        ends = self.mesh.vertices[
+            np.stack(
+                [self.mesh.triangles[owner, side], self.mesh.triangles[owner, (side + 1) % 3]], 1
+            )
+        ]
+        # A wall that goes down lies on the side that the ceiling faces: a hollow edge.
+        rise = self.mesh.corners[other] - ends[:, :1]
+        reach = np.einsum("ekj,ej->ek", rise, self.normals[owner])
+        return ends[:, :, :2], reach.max(axis=1) > -reach.min(axis=1)
+
+
+def _across(triangles: Indices) -> Indices:
+    """Return the facet across each side, shape (m, 3); the facet itself where there is none."""
+    count = len(triangles)
+    tails, heads = triangles.reshape(-1), np.roll(triangles, -1, axis=1).reshape(-1)
+    names = np.minimum(tails, heads) * (triangles.max() + 1) + np.maximum(tails, heads)
+    order = np.argsort(names, kind="stable")
+    pairs = np.flatnonzero(names[order][1:] == names[order][:-1])
+    across = np.repeat(np.arange(count), 3)
+    one, two = order[pairs], order[pairs + 1]
+    across[one], across[two] = two // 3, one // 3
+    return across.reshape(-1, 3)
+
+
+def _span_mm(inner: BaseGeometry, border: Border) -> float:
+    """Return the longest of the shortest lines over a ceiling that have a wall at both ends."""
+    points = _points_in(inner)
+    best = np.full(len(points), np.inf)
+    for way in _ways(border):
+        best = np.minimum(best, _line_mm(points, way, border))
+    return float(best.max())
+
+
+def _ways(border: Border) -> Points:
+    """Return directions all around, and those straight off the longest walls."""
+    turns = np.arange(DIRECTIONS) * np.pi / DIRECTIONS
+    around = np.stack([np.cos(turns), np.sin(turns)], axis=1)
+    walls = np.diff(border[0][border[1]], axis=1)[:, 0]
+    lengths = np.linalg.norm(walls, axis=1)
+    longest = np.argsort(-lengths, kind="stable")[:WALLS]
+    across = walls[longest][:, ::-1] * (1.0, -1.0) / lengths[longest, None]
+    return np.vstack([around, across])
+
+
+def _line_mm(points: Points, way: Points, border: Border) -> Points:
+    """Return how long a line through each point is from wall to wall, infinite without walls."""
+    edges, stands = border
+    along, aside = edges @ way, edges @ np.array([-way[1], way[0]])
+    at, off = points @ way, points @ np.array([-way[1], way[0]])
+    rise = aside[:, 1] - aside[:, 0]
+    share = (off[:, None] - aside[:, 0]) / np.where(rise == 0.0, 1.0, rise)
+    crossed = (rise != 0.0) & (share >= 0.0) & (share <= 1.0)
+    reach = along[:, 0] + share * (along[:, 1] - along[:, 0]) - at[:, None]
+    ahead, behind = (np.where(crossed & (side > 0.0), side, np.inf) for side in (reach, -reach))
+    walled = stands[ahead.argmin(axis=1)] & stands[behind.argmin(axis=1)]
+    length: Points = np.where(walled, ahead.min(axis=1) + behind.min(axis=1), np.inf)
+    return length
+
+
+def _points_in(area: BaseGeometry) -> Points:
+    """Return points of a lattice in an area, and one in each of its pieces."""
+    low_x, low_y, high_x, high_y = area.bounds
+    step = np.sqrt(area.area / POINTS)
+    lattice = np.meshgrid(np.arange(low_x, high_x, step), np.arange(low_y, high_y, step))
+    x, y = (axis.reshape(-1) for axis in lattice)
+    kept = shapely.contains_xy(area, x, y)
+    one = shapely.get_coordinates(shapely.point_on_surface(shapely.get_parts(area)))
+    return np.vstack([np.stack([x[kept], y[kept]], axis=1), one])
+
+
+FLARE_MM: Final = 0.2
+"""How far a first layer is squeezed out; common practice, no source [mm]."""
+
+
+def outer_foot_finding(mesh: Mesh, *, name: str, layer_mm: float) -> Finding:
+    """Return how far the first layer stands back from the widest outline of a part that slides in.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed, in print pose [mm].
+    name : str
+        The part.
+    layer_mm : float
+        Height of a layer [mm].
+    """
+    first, widest = filled(_first(mesh, layer_mm)), filled(shadow(mesh, "the part's shadow"))
+    return _finding(name, inner=first, outer=widest)
+
+
+def bore_foot_finding(mesh: Mesh, *, name: str, layer_mm: float) -> Finding:
+    """Return how far the first layer stands back from the narrowest bore of a part.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed, in print pose, its bore along z [mm].
+    name : str
+        The part.
+    layer_mm : float
+        Height of a layer [mm].
+    """
+    first, narrowest = hole(_first(mesh, layer_mm)), hole(shadow(mesh, "the part's shadow"))
+    return _finding(name, inner=narrowest, outer=first)
+
+
+def _first(mesh: Mesh, layer_mm: float) -> BaseGeometry:
+    return section_region(mesh, float(mesh.bounds[0, 2]) + layer_mm / 2.0, "the first layer")
+
+
+def _finding(name: str, *, inner: BaseGeometry, outer: BaseGeometry) -> Finding:
+    back_mm = float(inner.boundary.distance(outer.boundary)) if outer.contains(inner) else 0.0
+    return Finding(
+        name=f"{name}: first layer stands back from the fit",
+        measured=back_mm,
+        limit=f"at least {FLARE_MM:g}, by which a first layer is squeezed out",
+        unit="mm",
+        source="common practice, no source",
+        verdict=judged(good=back_mm >= FLARE_MM),
+    )
+
+
+def lettering_finding(*, name: str, written: str, wanted: Sequence[str]) -> Finding:
+    """Return what is written on a part, and whether there was room for anything.
+
+    Parameters
+    ----------
+    name : str
+        The part.
+    written : str
+        What is written on it; empty where nothing is.
+    wanted : sequence of str
+        What may be written, the longest first.
+
+    Examples
+    --------
+    >>> lettering_finding(name="sleeve", written="75 g", wanted=("75 g  3:7", "75 g")).verdict
+    <Verdict.GOOD: 'good'>
+    """
+    return Finding(
+        name=f"{name}: lettering",
+        measured=written or "left out: no room",
+        limit=f"{wanted[0]}, or as much of it as there is room for",
+        unit="",
+        source="the design",
+        verdict=judged(good=written in wanted, otherwise=Verdict.WARN),
+    )
+
+
+PRACTICE: Final = "common practice, no source"
+OVERHANG_DEG: Final = 45.0
+"""Largest overhang without support, from the upright; common practice, no source [deg]."""
+ANGLE_DEG: Final = 0.5
+"""Error of a facet's angle on small facets in float32 [deg]."""
+BRIDGE_MM: Final = 10.0
+"""Longest bridge; common practice, no source [mm]."""
+LEAST_LAYERS: Final = 4
+"""Fewest layers of a relief; our choice."""
+LEAST_FOOT: Final = 0.1
+"""Least area of the first layer by the part's shadow; common practice, no source."""
+ON_BED_MM: Final = 0.01
+"""How far from z = 0 the lowest corner may be [mm]."""
+
+
+def printing_findings(
+    mesh: Mesh, *, name: str, bed_mm: tuple[float, float, float], line_mm: float, layer_mm: float
+) -> tuple[Finding, ...]:
+    """Return whether a part in print pose can be printed without support.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed, in print pose: standing on z = 0 [mm].
+    name : str
+        The part, as the first word of each finding.
+    bed_mm : tuple of float
+        Build volume: x, y, z [mm].
+    line_mm, layer_mm : float
+        Width of a line and height of a layer [mm].
+
+    Raises
+    ------
+    KernelError
+        The mesh is not closed.
+    """
+    return (
+        bed_finding(mesh, name=name, bed_mm=bed_mm),
+        *_standing(mesh, name, layer_mm),
+        *overhang_findings(mesh, name=name, line_mm=line_mm, layer_mm=layer_mm),
+        wall_finding(mesh, name=name, line_mm=line_mm),
+    )
+
+
+def bed_finding(mesh: Mesh, *, name: str, bed_mm: tuple[float, float, float]) -> Finding:
+    """Return whether a part fits the build volume, turned by a quarter if need be."""
+    x, y, z = mesh.size_mm
+    long, short = max(bed_mm[:2]), min(bed_mm[:2])
+    good = max(x, y) <= long and min(x, y) <= short and z <= bed_mm[2]
+    return Finding(
+        name=f"{name}: fits the bed",
+        measured=f"{x:.1f} x {y:.1f} x {z:.1f}",
+        limit="at most " + " x ".join(f"{side:g}" for side in bed_mm),
+        unit="mm",
+        source="the printer in the design",
+        verdict=judged(good=bool(good)),
+    )
+
+
+def overhang_findings(
+    mesh: Mesh, *, name: str, line_mm: float, layer_mm: float
+) -> tuple[Finding, Finding]:
+    """Return the steepest overhang that nothing carries, and the longest bridge.
+
+    A ceiling is a bridge where each of its points has, in some direction, a wall on both sides
+    within 10 mm. What is narrower than one line is carried by the line below it.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed, in print pose [mm].
+    name : str
+        The part.
+    line_mm, layer_mm : float
+        Width of a line and height of a layer [mm].
+    """
+    found = ceilings(mesh, limit_deg=OVERHANG_DEG + ANGLE_DEG, line_mm=line_mm, layer_mm=layer_mm)
+    hanging = [c.steepest_deg for c in found if not np.isfinite(c.span_mm)]
+    spans_mm = [c.span_mm for c in found if np.isfinite(c.span_mm)]
+    steepest_deg = max(hanging, default=_steepest_carried_deg(mesh, layer_mm))
+    longest_mm = max(spans_mm, default=0.0)
+    return (
+        Finding(
+            name=f"{name}: steepest overhang without support",
+            measured=steepest_deg,
+            limit=f"at most {OVERHANG_DEG:g} from the upright within {ANGLE_DEG:g}",
+            unit="deg",
+            source=PRACTICE,
+            verdict=judged(good=not hanging),
+        ),
+        Finding(
+            name=f"{name}: longest of {len(spans_mm)} bridges",
+            measured=longest_mm,
+            limit=f"at most {BRIDGE_MM:g}",
+            unit="mm",
+            source=PRACTICE,
+            verdict=judged(good=longest_mm <= BRIDGE_MM),
+        ),
+    )
+
+
+def wall_finding(mesh: Mesh, *, name: str, line_mm: float) -> Finding:
+    """Return whether the thinnest wall takes two lines; below one line it is not printed at all."""
+    measured_mm = thinnest_wall_mm(mesh)
+    return Finding(
+        name=f"{name}: thinnest wall",
+        measured=measured_mm if np.isfinite(measured_mm) else "no two faces are parallel",
+        limit=f"at least {2.0 * line_mm:g}: two lines",
+        unit="mm" if np.isfinite(measured_mm) else "",
+        source=PRACTICE,
+        verdict=judged(
+            good=measured_mm >= 2.0 * line_mm,
+            otherwise=Verdict.WARN if measured_mm >= line_mm else Verdict.FAIL,
+        ),
+    )
+
+
+def layers_finding(*, depth_mm: float, layer_mm: float) -> Finding:
+    """Return whether a relief is deep enough to be drawn by the layers.
+
+    Parameters
+    ----------
+    depth_mm, layer_mm : float
+        Depth of the relief, height of a layer [mm].
+
+    Examples
+    --------
+    >>> layers_finding(depth_mm=1.5, layer_mm=0.2).measured
+    7.5
+    """
+    layers = round(depth_mm / layer_mm, 9)
+    return Finding(
+        name="layers in the relief's depth",
+        measured=layers,
+        limit=f"at least {LEAST_LAYERS}",
+        unit="layers",
+        source="our choice, change it freely",
+        verdict=judged(
+            good=layers >= LEAST_LAYERS,
+            otherwise=Verdict.WARN if layers >= 1.0 else Verdict.FAIL,
+        ),
+    )
+
+
+def _standing(mesh: Mesh, name: str, layer_mm: float) -> tuple[Finding, Finding]:
+    """Return whether the part stands on the bed, and how much of its shadow the first layer is."""
+    lowest_mm = float(mesh.bounds[0, 2])
+    first = section_region(mesh, lowest_mm + layer_mm / 2.0, "the first layer")
+    share = float(first.area / shadow(mesh, "the part's shadow").area)
+    stands = bool(first.convex_hull.contains(shapely.Point(_middle_of_mass(mesh)[:2])))
+    return (
+        Finding(
+            name=f"{name}: lowest point over the bed",
+            measured=lowest_mm,
+            limit=f"0 within {ON_BED_MM:g}",
+            unit="mm",
+            source="the design: print pose",
+            verdict=judged(good=abs(lowest_mm) <= ON_BED_MM),
+        ),
+        Finding(
+            name=f"{name}: first layer, share of the part seen from above",
+            measured=share if stands else "it falls over",
+            limit=f"at least {LEAST_FOOT:g}, under the middle of mass",
+            unit="",
+            source=PRACTICE,
+            verdict=judged(good=share >= LEAST_FOOT, otherwise=Verdict.WARN)
+            if stands
+            else Verdict.FAIL,
+        ),
+    )
+
+
+def _middle_of_mass(mesh: Mesh) -> np.ndarray:
+    origin = mesh.bounds.mean(axis=0)
+    a, b, c = np.moveaxis(mesh.corners - origin, 1, 0)
+    volumes = np.einsum("ij,ij->i", a, np.cross(b, c))
+    middle = origin + volumes @ (a + b + c) / (4.0 * volumes.sum())
+    return np.asarray(middle)
+
+
+def _steepest_carried_deg(mesh: Mesh, layer_mm: float) -> float:
+    """Return the steepest overhang within the limit, off the bed; 0 where nothing hangs over."""
+    _, angles = hanging(mesh, over_deg=0.0, layer_mm=layer_mm)
+    return float(angles[angles <= OVERHANG_DEG + ANGLE_DEG].max(initial=0.0))

@@ -1,0 +1,109 @@
+"""Whether a moulded body comes out of its mould: no undercut, enough draft, a free way."""
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from moulddesign.core import Finding, judged
+from moulddesign.geometry import Indices, Mesh, Points, drafts_deg, normals_and_areas, overlaps_mm3
+from moulddesign.geometry.rays import first_hits
+from moulddesign.verify.soundness import least_heights_mm
+
+TOUCH_MM: Final = 0.02
+"""Facets of body and mould this near to each other touch [mm]."""
+SLIVER_MM: Final = 0.002
+"""A facet narrower than this has no angle of its own: float32 steps turn it by 0.1 deg [mm]."""
+ANGLE_DEG: Final = 0.2
+"""Error of a facet's angle: 0.1 deg by float32, 0.1 by contours good to 0.002 mm [deg]."""
+LEFT_OUT_RATIO: Final = 0.001
+"""Share of the touching area that may lean less: corners of contours and slivers."""
+STEPS_MM: Final = (0.05, 0.2, 0.8, 3.0, 12.0, 48.0)
+"""How far the body is moved out, one after another: at first half of a thin layer; our choice
+[mm]."""
+NOISE_MM3: Final = 0.1
+"""Walls of 100 cm^2 that slide on each other overlap by this for float32 steps [mm^3]."""
+
+
+def pull_findings(
+    *, name: str, body: Mesh, tool: Mesh, direction: ArrayLike, least_draft_deg: float
+) -> tuple[Finding, ...]:
+    """Return whether a body comes out of a tool along a direction.
+
+    Parameters
+    ----------
+    name : str
+        What is pulled from what: "pastry from stamp".
+    body : Mesh
+        What was moulded, closed, lying in the tool [mm].
+    tool : Mesh
+        Part of the mould, closed, in the same pose [mm].
+    direction : array_like, shape (3,)
+        Way in which the body leaves the tool.
+    least_draft_deg : float
+        Least angle between a wall and the direction [deg].
+
+    Raises
+    ------
+    KernelError
+        A mesh is not closed.
+    """
+    way = np.asarray(direction, dtype=np.float64)
+    way = way / np.linalg.norm(way)
+    return (
+        _draft(name, drafted_deg(body, tool, way), least_draft_deg),
+        _way_out(name, overlaps_mm3(body, tool, _steps_mm(tool)[:, None] * way, step=name)),
+    )
+
+
+def touching(body: Mesh, tool: Mesh) -> Indices:
+    """Return the facets of a body that a tool touches: rows of its triangles, slivers left out."""
+    wide = np.flatnonzero(least_heights_mm(body) > SLIVER_MM)
+    normals = normals_and_areas(body)[0][wide]
+    middles = body.corners[wide].mean(axis=1)
+    lines = np.stack([middles - TOUCH_MM * normals, middles + TOUCH_MM * normals], axis=1)
+    return np.asarray(wide[np.isfinite(first_hits(tool, lines)[0])])
+
+
+def drafted_deg(body: Mesh, tool: Mesh, way: Points) -> float:
+    """Return the least draft over all but a thousandth of the touching area [deg].
+
+    It is not a number where nothing touches.
+    """
+    facets = touching(body, tool)
+    if not len(facets):
+        return float("nan")
+    normals, areas_mm2 = normals_and_areas(body)
+    leaning = drafts_deg(normals[facets], way)
+    order = np.argsort(leaning, kind="stable")
+    reach = np.cumsum(areas_mm2[facets][order])
+    return float(leaning[order[np.searchsorted(reach, LEFT_OUT_RATIO * reach[-1])]])
+
+
+def _steps_mm(tool: Mesh) -> Points:
+    far_mm = 2.0 * float(np.linalg.norm(tool.size_mm))
+    return np.array([step for step in STEPS_MM if step < far_mm])
+
+
+def _draft(name: str, measured_deg: float, least_deg: float) -> Finding:
+    touched = bool(np.isfinite(measured_deg))
+    return Finding(
+        name=f"least draft, {name}",
+        measured=measured_deg if touched else "nothing touches",
+        limit=f"at least {least_deg:g} within {ANGLE_DEG:g}",
+        unit="deg" if touched else "",
+        source="the design; an undercut is a negative draft",
+        verdict=judged(good=touched and measured_deg >= least_deg - ANGLE_DEG),
+    )
+
+
+def _way_out(name: str, found_mm3: Points) -> Finding:
+    worst_mm3 = float(found_mm3.max())
+    return Finding(
+        name=f"overlap on the way out, {name}",
+        measured=worst_mm3,
+        limit=f"0 within {NOISE_MM3:g} (round-off)",
+        unit="mm3",
+        source=f"moved out in {len(found_mm3)} steps",
+        verdict=judged(good=worst_mm3 <= NOISE_MM3),
+    )

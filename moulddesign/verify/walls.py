@@ -1,0 +1,286 @@
+"""Thickness of walls by rays, hand force.
+
+Stress and bow of the sleeve's wall by published formulas.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import ceil
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moulddesign.core import Finding, Verdict, judged
+from moulddesign.geometry import Mesh, Points, manifold_of, normals_and_areas, spread_points
+from moulddesign.geometry.rays import first_hits
+from moulddesign.geometry.topology import topology
+
+POINTS: Final = 6_000
+"""Points over the surface; each stands for the same area."""
+PARALLEL_DEG: Final = 20.0
+"""Two faces are a wall where they lean this little against each other [deg].
+
+A wedge, a chamfer and the edge of a drafted stroke are thin at their edge, and are no wall.
+"""
+LEFT_OUT_RATIO: Final = 0.0005
+"""Share of the surface that may be thinner: the rays that graze an edge."""
+FIRST_REACH_MM: Final = 4.0
+"""How deep walls are looked for at first, a little over usual ones; then twice as deep [mm]."""
+START_MM: Final = 1e-4
+"""A ray starts this deep, so that it does not meet its own facet [mm]."""
+
+
+def thinnest_wall_mm(mesh: Mesh) -> float:
+    """Return the least distance between parallel faces of a solid, solid in between.
+
+    From points spread over the surface a ray goes straight in; where it leaves through a face
+    that is parallel within 20 deg, its length is the wall's thickness there. The result is the
+    thickness that all but 0.05 % of the surface has at least, so a wall counts from that area on.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed [mm].
+
+    Returns
+    -------
+    float
+        Infinite where no two faces are parallel [mm].
+
+    Raises
+    ------
+    KernelError
+        The mesh is not closed: it has no inside.
+
+    Examples
+    --------
+    >>> from moulddesign.geometry import box
+    >>> round(thinnest_wall_mm(box((0, 0, 0), (20, 30, 1.5))), 3)
+    1.5
+    """
+    if not topology(mesh).solid:  # soon said, and often known; the kernel takes time and memory
+        manifold_of(mesh, "the walls' thickness")  # raises where there is no inside
+    points, inward = _going_in(mesh)
+    thicknesses_mm, left = np.full(POINTS, np.inf), np.arange(POINTS)
+    thin = ceil(LEFT_OUT_RATIO * POINTS)
+    for reach_mm in _reaches_mm(mesh):
+        starts = points[left] + START_MM * inward[left]
+        lines = np.stack([starts, starts + reach_mm * inward[left]], axis=1)
+        thicknesses_mm[left], met = _wall_thicknesses_mm(mesh, lines, inward[left])
+        left = left[~met]
+        # What was not met yet is thicker than the reach: it does not change the thin ones' order.
+        if np.isfinite(thicknesses_mm).sum() > thin:
+            break
+    return float(np.sort(thicknesses_mm)[thin])
+
+
+def _going_in(mesh: Mesh) -> tuple[Points, Points]:
+    """Return points spread evenly over a surface, and the way straight in from each."""
+    points, facets = spread_points(mesh, POINTS)
+    return points, -normals_and_areas(mesh)[0][facets]
+
+
+def _reaches_mm(mesh: Mesh) -> Iterator[float]:
+    """Yield how deep walls are looked for, up to once through the whole solid."""
+    longest_mm = float(np.linalg.norm(mesh.size_mm)) + 1.0
+    reach_mm = FIRST_REACH_MM
+    while reach_mm < longest_mm:
+        yield reach_mm
+        reach_mm *= 2.0
+    yield longest_mm
+
+
+def _wall_thicknesses_mm(
+    mesh: Mesh, lines: Points, inward: Points
+) -> tuple[Points, NDArray[np.bool_]]:
+    """Return the thickness along each line, infinite where it is no wall, and which met a face."""
+    distances_mm, normals = first_hits(mesh, lines)
+    facing = np.einsum("ij,ij->i", inward, normals)
+    wall = facing >= np.cos(np.radians(PARALLEL_DEG))
+    return np.where(wall, distances_mm + START_MM, np.inf), np.isfinite(distances_mm)
+
+
+FLOW_MPA: Final = 0.0106
+"""Pressure at which biscuit dough flows: 410 g on a 22 mm disc (Manohar and Rao 1992) [MPa]."""
+PUSH_N: Final = 113.0
+"""Mean push of a hand on a 51-58 mm knob (Human Factors 2008, 50:227) [N]."""
+PUSH_SD_N: Final = 19.0
+"""Standard deviation of that push over six men [N]."""
+LEAST_SAFETY: Final = 2.0
+"""Least strength across the layers by stress."""
+DOUGH_SOURCE: Final = "Manohar and Rao 1992, Cereal Chem. 69:619; Human Factors 2008, 50:227"
+PLATE_SOURCE: Final = "Mechanical Engineer's Data Handbook 1.10"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Load:
+    """What a wall bears and how far it gives way.
+
+    Parameters
+    ----------
+    stress_mpa : float
+        Largest stress [MPa].
+    bow_mm : float
+        Largest movement outwards [mm].
+    """
+
+    stress_mpa: float
+    bow_mm: float
+
+
+def hand_force_n(area_mm2: float) -> float:
+    """Return the force that makes dough flow under a stamp.
+
+    Parameters
+    ----------
+    area_mm2 : float
+        Area of the pastry seen from above [mm^2].
+
+    Returns
+    -------
+    float
+        Pressure at which dough flows times the area [N].
+
+    Examples
+    --------
+    >>> round(hand_force_n(3117.245))  # a round of 63 mm
+    33
+    """
+    return FLOW_MPA * area_mm2
+
+
+def pressing_pressure_mpa(area_mm2: float) -> float:
+    """Return the pressure that a wall has to bear: the dough's, or a whole push if that is more.
+
+    Parameters
+    ----------
+    area_mm2 : float
+        Area of the pastry seen from above [mm^2].
+
+    Returns
+    -------
+    float
+        The larger of both [MPa].
+    """
+    return max(FLOW_MPA, PUSH_N / area_mm2)
+
+
+def thin_cylinder(
+    *, pressure_mpa: float, radius_mm: float, wall_mm: float, modulus_mpa: float
+) -> Load:
+    """Return the load of a thin round wall under pressure from inside.
+
+    Parameters
+    ----------
+    pressure_mpa : float
+        Pressure p [MPa].
+    radius_mm : float
+        Radius r of the bore [mm].
+    wall_mm : float
+        Thickness t [mm].
+    modulus_mpa : float
+        Modulus E [MPa].
+
+    Returns
+    -------
+    Load
+        Hoop stress p r / t and growth of the radius p r^2 / (E t).
+
+    References
+    ----------
+    .. [1] Mechanical Engineer's Data Handbook, thin cylinders.
+
+    Examples
+    --------
+    >>> thin_cylinder(pressure_mpa=2, radius_mm=500, wall_mm=10, modulus_mpa=2e5).stress_mpa
+    100.0
+    """
+    stress_mpa = pressure_mpa * radius_mm / wall_mm
+    return Load(stress_mpa=stress_mpa, bow_mm=stress_mpa * radius_mm / modulus_mpa)
+
+
+def clamped_rectangle(
+    *, pressure_mpa: float, sides_mm: tuple[float, float], wall_mm: float, modulus_mpa: float
+) -> Load:
+    """Return the load of a rectangular plate clamped at its four edges.
+
+    Parameters
+    ----------
+    pressure_mpa : float
+        Pressure p [MPa].
+    sides_mm : tuple of float
+        Sides of the plate in either order; a is the shorter, b the longer [mm].
+    wall_mm : float
+        Thickness t [mm].
+    modulus_mpa : float
+        Modulus E [MPa].
+
+    Returns
+    -------
+    Load
+        0.5 p a^2 / (t^2 (0.623 (a/b)^6 + 1)) and 0.0284 p a^4 / (E t^3 (1.056 (a/b)^5 + 1)) [1]_.
+
+    References
+    ----------
+    .. [1] Mechanical Engineer's Data Handbook, 1.10.
+    """
+    a, b = sorted(sides_mm)
+    bent = 0.5 * pressure_mpa * (a / wall_mm) ** 2 / (0.623 * (a / b) ** 6 + 1.0)
+    stiff = modulus_mpa * wall_mm**3 * (1.056 * (a / b) ** 5 + 1.0)
+    return Load(stress_mpa=bent, bow_mm=0.0284 * pressure_mpa * a**4 / stiff)
+
+
+def force_finding(*, area_mm2: float) -> Finding:
+    """Return whether a hand can press the pastry.
+
+    Parameters
+    ----------
+    area_mm2 : float
+        Area of the pastry seen from above [mm^2].
+    """
+    force_n = hand_force_n(area_mm2)
+    limit_n = PUSH_N - PUSH_SD_N
+    return Finding(
+        name="hand force",
+        measured=force_n,
+        limit=f"at most {limit_n:g}: a hand's mean push less one standard deviation",
+        unit="N",
+        source=DOUGH_SOURCE,
+        verdict=judged(good=force_n <= limit_n, otherwise=Verdict.WARN),
+    )
+
+
+def wall_strength_findings(
+    load: Load, *, strength_mpa: float, clearance_mm: float
+) -> tuple[Finding, Finding]:
+    """Return whether the sleeve's wall holds across its layers and stays clear of the stamp's fit.
+
+    Parameters
+    ----------
+    load : Load
+        Of the wall, by `thin_cylinder` or `clamped_rectangle` under `pressing_pressure_mpa`.
+    strength_mpa : float
+        Tensile strength of the material across its layers [MPa].
+    clearance_mm : float
+        Gap between stamp and bore, each side [mm].
+    """
+    safety = strength_mpa / load.stress_mpa
+    return (
+        Finding(
+            name="sleeve: strength across the layers by stress",
+            measured=safety,
+            limit=f"at least {LEAST_SAFETY:g}",
+            unit="",
+            source=PLATE_SOURCE,
+            verdict=judged(good=safety >= LEAST_SAFETY),
+        ),
+        Finding(
+            name="sleeve: bow of the wall",
+            measured=load.bow_mm,
+            limit=f"below {clearance_mm / 2.0:g}: half the clearance",
+            unit="mm",
+            source=PLATE_SOURCE,
+            verdict=judged(good=load.bow_mm < clearance_mm / 2.0),
+        ),
+    )

@@ -1,0 +1,309 @@
+"""Further stamps: one portion, sleeve and plunger, and heights that follow from the reliefs."""
+
+import dataclasses
+import json
+from functools import cache
+
+import lib3mf
+import numpy as np
+import pygltflib
+import pytest
+import shapely
+import trimesh
+from mould.judge import shared_mm3
+from PIL import Image
+from pypdf import PdfReader
+
+from moulddesign.building import PASTRY, Evidence, build, proven
+from moulddesign.core import SpecError, Verdict
+from moulddesign.design import Design
+from moulddesign.export import Wanted, formats, publish
+from moulddesign.geometry import Mesh
+from moulddesign.geometry.float32 import settled
+from moulddesign.verify.press_checks import closed_cavity_mm3
+
+DESIGN = Design().with_values(
+    {
+        "name": "three-faces",
+        "portion.ratio": "4:6",
+        "relief.layers": [{"pattern": "blossom"}],
+        "further_stamps": [
+            {"name": "fig", "layers": [{"text": "Fig", "size_mm": 30.0}], "profile": "bevel"},
+            {"name": "deep", "layers": [{"pattern": "sun"}], "sense": "sunk", "depth_mm": 1.2},
+        ],
+    }
+)
+WITH_SHOULDER = {"pastry.outline": "square", "pastry.shoulder_radius_mm": 3.0}
+CASES = {
+    "round, on a peg": {},
+    "square under a shoulder, bolted": WITH_SHOULDER | {"mould.joint": "bolt"},
+}
+
+
+@cache
+def built(case):
+    return build(DESIGN.with_values(CASES[case]))
+
+
+@pytest.fixture(scope="module", params=CASES)
+def made(request):
+    return built(request.param)
+
+
+@pytest.fixture(scope="module")
+def first(made):
+    return made.pastry
+
+
+def read(mesh):
+    seen = trimesh.Trimesh(mesh.vertices, mesh.triangles, process=True)
+    assert seen.is_watertight
+    assert seen.is_winding_consistent
+    assert seen.body_count == 1
+    return seen
+
+
+def test_nothing_fails_and_the_parts_are_named(made):
+    assert made.failed == ()
+    stamps, pastries = ("stamp-fig", "stamp-deep"), ("pastry-fig", "pastry-deep")
+    assert made.parts == ("sleeve", "stamp", "plunger", *stamps, PASTRY, *pastries)
+    assert [part.name for part in made.mould.assembled] == ["sleeve", "stamp", "plunger"]
+
+
+def test_every_pastry_has_the_volume_of_the_portion(made):
+    for name in (PASTRY, "pastry-fig", "pastry-deep"):
+        # float32 holds 64 mm within 2e-6 mm; on the three extents of a piece 10 mm high, 6e-7.
+        wanted_mm3 = 1000.0 * made.portion.piece.volume_ml
+        assert read(made.meshes[name]).volume == pytest.approx(wanted_mm3, rel=1e-6)
+
+
+def test_heights_differ_by_the_reliefs_over_the_outlines_area(made, first):
+    """With one outline and one volume, A h + relief is the same for all (Cavalieri)."""
+    area_mm2 = shapely.Polygon(first.outline.points).area
+    for one in made.further:
+        less_mm3 = first.relief_mm3 - one.pastry.relief_mm3
+        higher_mm = one.pastry.height_mm - first.height_mm
+        assert higher_mm == pytest.approx(less_mm3 / area_mm2, rel=1e-9)
+        assert np.array_equal(one.pastry.outline.points, first.outline.points)
+    (fig, deep) = (one.pastry.height_mm for one in made.further)
+    # Letters take less than the blossom does; what is sunk gives its volume to the height.
+    assert first.height_mm < fig < deep
+
+
+def test_all_stamps_are_as_thick_as_one_another(made):
+    thick = [
+        read(made.mould.part(name).mesh).bounds[1, 2] - pastry.height_mm
+        for name, pastry in [
+            ("stamp", made.pastry),
+            *((one.stamp_name, one.pastry) for one in made.further),
+        ]
+    ]
+    # Face and back are float32 numbers: each is off by half a step, from 32 to 64 mm.
+    step_mm = float(np.spacing(np.float32(32.0)))
+    assert thick == pytest.approx([thick[0]] * 3, abs=step_mm)
+
+
+def test_one_plunger_goes_with_each_stamp(made, first):
+    """What plunger and stamp share is the peg's press fit, or nothing under a bolt."""
+    plunger = made.mould.part("plunger").mesh
+    fits = [shared_mm3(made.mould.part("stamp").mesh, plunger)]
+    for one in made.further:
+        higher = (0.0, 0.0, one.pastry.height_mm - first.height_mm)
+        fits.append(shared_mm3(made.mould.part(one.stamp_name).mesh, plunger.moved(higher)))
+    # Faces of some 20 cm^2 that touch share 0.01 mm^3 for float32 steps of 4e-6 mm.
+    assert fits == pytest.approx([fits[0]] * 3, abs=0.02)
+
+
+def test_the_closed_cavity_holds_the_portion_under_each_stamp(made):
+    sleeve = settled(made.mould.part("sleeve").mesh)
+    for one in made.further:
+        held_mm3 = closed_cavity_mm3(sleeve, settled(made.mould.part(one.stamp_name).mesh))
+        assert held_mm3 == pytest.approx(1000.0 * made.portion.piece.volume_ml, rel=0.002)
+
+
+def test_stamp_and_its_pastry_share_nothing(made):
+    for one in made.further:
+        pressed, stamp = made.meshes[one.pastry_name], made.mould.part(one.stamp_name).mesh
+        # float32 moves either surface by 2e-6 mm at most, over the top's area.
+        assert abs(shared_mm3(pressed, settled(stamp))) <= 4e-6 * pressed.area_mm2
+
+
+def test_the_vanes_stay_in_the_bore_under_the_highest_pastry_of_a_heavy_portion(made):
+    highest = max(one.pastry.height_mm for one in made.further)
+    layout = made.mould.layout
+    heavy = highest * (1.0 + made.design.mould.height_band)
+    straight = read(made.mould.part("sleeve").mesh).bounds[1, 2] - layout.lead_in_height_mm
+    assert heavy + layout.guide_length_mm <= straight
+
+
+def test_the_report_adds_fields_and_each_stamp_is_judged_by_name(made, first):
+    report = json.loads(json.dumps(made.report(), allow_nan=False))
+    fig, deep = report["further_pastries"]
+    assert (fig["name"], fig["stamp"]) == ("pastry-fig", "stamp-fig")
+    assert deep["higher_mm"] == pytest.approx(deep["height_mm"] - first.height_mm)
+    names = [found["name"] for found in report["findings"]]
+    assert len(set(names)) == len(names)
+    for stamp in ("stamp-fig", "stamp-deep"):
+        for what in (
+            *("pastry: volume", "crust thickness", "closed cavity of the assembled press"),
+            *("least gap over the whole stroke", "relief matches the artwork, seen from above"),
+            *("least draft, pastry from stamp", "overlap on the way out, pastry from stamp"),
+            *("thinnest wall", "bodies", "first layer stands back from the fit"),
+            "nominal height over the middle ring",
+        ):
+            assert f"{stamp}: {what}" in names
+    printed = {row["name"]: row["print_g"] for row in report["parts"]}
+    assert printed["stamp-deep"] > 0.0
+    assert printed["pastry-deep"] == 0.0
+
+
+def test_the_first_stamps_findings_keep_their_names():
+    made = built("round, on a peg")
+    alone = build(made.design.with_values({"further_stamps": []}))
+    names = [found.name for found in made.findings]
+    assert [found.name for found in alone.findings if found.name not in names] == []
+
+
+def evidence(made, **changes):
+    plain = {"design": made.design, "portion": made.portion.piece, "pastry": made.pastry}
+    return Evidence(
+        **plain, crust_mm=made.crust_mm, mould=made.mould, pastry_name=PASTRY,
+        meshes=made.meshes | changes,
+    )  # fmt: skip
+
+
+def test_mirrored_lettering_is_found_under_the_name_of_its_stamp(made):
+    right = made.meshes["pastry-fig"]
+    mirrored = Mesh(right.vertices * (-1.0, 1.0, 1.0), right.triangles[:, ::-1])
+    found = proven(evidence(made, **{"pastry-fig": mirrored}), made.further)
+    failed = [f.name for f in found if f.verdict is Verdict.FAIL]
+    assert "stamp-fig: relief matches the artwork, seen from above" in failed
+    assert all(name.startswith("stamp-fig: ") for name in failed)
+
+
+def test_a_stamp_that_is_too_thick_is_found_under_its_name(made):
+    part = made.mould.part("stamp-fig")
+    low = Mesh(part.mesh.vertices - (0.0, 0.0, 0.5), part.mesh.triangles)
+    parts = tuple(
+        dataclasses.replace(part, mesh=low) if one is part else one for one in made.mould.parts
+    )
+    wrong = dataclasses.replace(made, mould=dataclasses.replace(made.mould, parts=parts))
+    found = proven(evidence(wrong), made.further)
+    failed = {f.name for f in found if f.verdict is Verdict.FAIL}
+    # Pressed half a millimetre deeper, some 1000 mm^3 of 60000 are missing, and the dough is cut.
+    assert "stamp-fig: closed cavity of the assembled press" in failed
+    assert all(name.startswith("stamp-fig: ") for name in failed)
+
+
+def test_a_relief_that_cuts_one_crust_fails_for_that_stamp_alone():
+    deep = {"name": "deep", "layers": [{"pattern": "sun"}], "sense": "sunk", "depth_mm": 2.5}
+    made = build(DESIGN.with_values({"portion.ratio": "2:8", "further_stamps": [deep]}))
+    assert made.failed
+    assert all(name.startswith("stamp-deep: ") for name in made.failed)
+
+
+def test_a_height_far_from_the_rings_is_a_warning():
+    values = {"mould.height_band": 0.02, "relief.depth_mm": 3.0}
+    plain = {"name": "plain", "layers": []}
+    made = build(DESIGN.with_values(values | {"further_stamps": [plain]}))
+    (found,) = [
+        f for f in made.findings if f.name == "stamp-plain: nominal height over the middle ring"
+    ]
+    assert found.verdict is Verdict.WARN
+    # The face is found within 0.002 mm.
+    higher_mm = made.further[0].pastry.height_mm - made.pastry.height_mm
+    assert found.measured == pytest.approx(higher_mm, abs=0.003)
+
+
+@pytest.mark.parametrize(
+    ("stamp", "sentence"),
+    [
+        (
+            {"layers": [{"pattern": "bee", "size_mm": 90.0}]},
+            r"^further_stamps.1.layers.size_mm \(the first further stamp\) = 90.0: does not fit",
+        ),
+        (
+            {"layers": [{"pattern": "bee"}], "margin_mm": 80.0},
+            r"^further_stamps.1.margin_mm \(the first further stamp\) = 80.0: leaves no room",
+        ),
+        (
+            {"layers": [{"pattern": "bee"}], "sense": "sunk", "depth_mm": 20.0, "draft_deg": 1.0},
+            r"\(under the stamp bee\)\.$",
+        ),
+    ],
+)
+def test_a_relief_that_cannot_be_is_refused_with_the_stamps_name(stamp, sentence):
+    design = DESIGN.with_values(
+        {"pastry.width_mm": 90.0, "further_stamps": [{"name": "bee", **stamp}]}
+    )
+    with pytest.raises(SpecError, match=sentence):
+        build(design)
+
+
+@pytest.fixture(scope="module")
+def published(tmp_path_factory):
+    made = built("round, on a peg")
+    folder = tmp_path_factory.mktemp("published") / "set"
+    wanted = Wanted(formats=formats("step,glb,3mf,pictures"))
+    return publish(made, folder, wanted), folder
+
+
+def test_the_folder_holds_each_stamp_and_pastry_and_one_blank(published):
+    made, folder = published
+    names = {path.name for path in folder.iterdir()}
+    for stem in ("stamp-fig", "stamp-deep", "pastry-fig", "pastry-deep"):
+        assert f"{stem}.stl" in names
+        read_back = trimesh.load_mesh(folder / f"{stem}.stl")
+        assert read_back.volume == pytest.approx(made.meshes[stem].volume_mm3, rel=1e-6)
+    assert {"pastry-fig.png", "pastry-deep.png", "relief-fig.png", "relief-deep.png"} <= names
+    assert [name for name in names if "blank" in name] == ["stamp-blank.step"]
+    said = (folder / "stamp-blank.step").read_text(encoding="ascii").partition("ENDSEC")[0]
+    assert "the same blank serves stamp-fig, stamp-deep" in said
+    rows = {row["name"]: row["files"] for row in made.report()["parts"]}
+    assert rows["stamp-deep"] == ["stamp-deep.stl", "stamp-blank.step"]
+
+
+def test_the_consortium_reads_every_stamp_and_no_pastry(published):
+    _, folder = published
+    model = lib3mf.get_wrapper().CreateModel()
+    model.QueryReader("3mf").ReadFromFile(str(folder / "set.3mf"))
+    objects = model.GetMeshObjects()
+    names = []
+    while objects.MoveNext():
+        names.append(objects.GetCurrentMeshObject().GetName())
+    assert sorted(names) == ["plunger", "sleeve", "stamp", "stamp-deep", "stamp-fig"]
+
+
+def test_a_viewer_shows_further_stamps_beside_the_set(published):
+    _, folder = published
+    nodes = [node.name for node in pygltflib.GLTF2().load(folder / "set.glb").nodes]
+    assert {"stamp-fig", "pastry-fig", "stamp-deep", "pastry-deep"} <= set(nodes)
+    scene = trimesh.load(folder / "set.glb")
+    boxes = {}
+    for node in scene.graph.nodes_geometry:
+        move, name = scene.graph[node]
+        boxes[node] = trimesh.bounds.corners(scene.geometry[name].bounds) @ move[:3, :3].T
+    spans = {name: (box[:, 0].min(), box[:, 0].max()) for name, box in boxes.items()}
+    assert spans["sleeve"][1] < spans["pastry-fig"][0]
+    assert spans["pastry-fig"][1] < spans["pastry-deep"][0]
+
+
+def test_the_card_shows_every_pastry_of_the_sleeve(published, tmp_path):
+    made, folder = published
+    publish(made, tmp_path / "card", Wanted(formats=formats("card")))
+    bench = PdfReader(tmp_path / "card" / "card.pdf").pages[0]
+    text = bench.extract_text()
+    assert text.index("In the same sleeve") < text.index("stamp-fig", text.index("In the same"))
+    shown = {image.image.convert("RGB").tobytes() for image in bench.images}
+    for name in ("pastry.png", "pastry-fig.png", "pastry-deep.png"):
+        with Image.open(folder / name) as picture:
+            assert picture.convert("RGB").tobytes() in shown
+    assert len(shown) == len(made.further) + 1
+
+
+def test_the_published_design_makes_the_same_set(published, tmp_path):
+    _, folder = published
+    again = build(Design.read(folder / "design.toml"))
+    publish(again, tmp_path / "again", Wanted(formats=formats("stl")))
+    for path in sorted(folder.glob("*.stl")):
+        assert path.read_bytes() == (tmp_path / "again" / path.name).read_bytes()

@@ -1,0 +1,83 @@
+"""Every kind is proven end to end, what is wrong is found, and files grow by the shrinkage."""
+
+import numpy as np
+import pytest
+import trimesh
+
+from moulddesign.building import build
+from moulddesign.core import Verdict
+from moulddesign.design import Design
+
+SMALL = {"portion.finished_weight_g": 40.0, "relief.layers": [{"text": "Fig"}]}
+KINDS = {
+    "press": {"mould.kind": "press"},
+    "two in a block": {"mould.kind": "block", "mould.cavities": 2},
+    "two masters": {"mould.kind": "cast", "mould.cavities": 2, "mould.silicone_shrink": 0.01},
+}
+
+
+@pytest.fixture(scope="module", params=KINDS)
+def made(request):
+    return build(Design().with_values(SMALL | KINDS[request.param] | {"printer.shrink": 0.01}))
+
+
+def test_nothing_fails_and_each_kind_names_what_it_proves(made):
+    assert made.failed == ()
+    names = " ".join(found.name for found in made.findings)
+    for word in {
+        "press": ("least gap over the whole stroke", "pastry from stamp", "sleeve: lettering"),
+        "block": ("cavities that hold water", "pastry from block", "block: lettering"),
+        "cast": ("pastries standing in the tray", "silicone to the brim", "silicone from tray"),
+    }[made.design.mould.kind]:
+        assert word in names
+
+
+def test_files_are_larger_by_the_shrinkage_and_the_pastry_is_not(made):
+    for part in made.mould.parts:
+        # Lengths over 1 - s, volumes by its cube; float32 steps of 8e-6 mm on 10 mm.
+        ratio = read(made.meshes[part.name]).volume / read(part.mesh).volume
+        assert ratio == pytest.approx(0.99**-3, rel=1e-5)
+    piece = made.portion.piece
+    assert read(made.meshes["pastry"]).volume == pytest.approx(1000.0 * piece.volume_ml, rel=1e-6)
+
+
+def test_the_report_says_what_printing_takes(made):
+    report = made.report()
+    for row in report["parts"]:
+        if row["name"] == "pastry":
+            continue
+        # PETG 1.27 g/mL (published); a filament of 1.75 mm has 2.405 mm^2; 8 mm^3/s.
+        assert row["print_g"] == pytest.approx(1.27 * row["volume_ml"])
+        assert row["filament_m"] == pytest.approx(row["volume_ml"] / 2.40528, rel=1e-5)
+        assert row["least_print_min"] == pytest.approx(1000.0 * row["volume_ml"] / 8.0 / 60.0)
+        assert row["print_price"] is None
+    if made.design.mould.kind == "cast":
+        silicone = report["mould"]
+        # From memory: 1.15 g/mL.
+        assert silicone["silicone_g"] == pytest.approx(1.15 * silicone["silicone_ml"])
+
+
+def test_a_price_gives_the_cost_of_each_part():
+    design = Design().with_values(SMALL | KINDS["two masters"] | {"printer.price_per_kg": 20.0})
+    (row, _) = build(design).report()["parts"]
+    assert row["print_price"] == pytest.approx(0.020 * row["print_g"])
+
+
+def test_a_block_without_draft_is_built_and_said_to_have_none():
+    design = Design().with_values(SMALL | {"mould.kind": "block", "mould.side_draft_deg": 0.0})
+    found = {f.name: f for f in build(design).findings}
+    assert found["least draft, pastry from block"].measured == pytest.approx(0.0, abs=0.2)
+
+
+def test_letters_can_be_left_out():
+    design = Design().with_values(SMALL | {"mould.kind": "block", "mould.lettering": False})
+    made = build(design)
+    assert made.mould.parts[0].plain is None
+    assert not [f for f in made.findings if "lettering" in f.name]
+    assert {f.verdict for f in made.findings} <= {Verdict.GOOD, Verdict.WARN}
+
+
+def read(mesh):
+    seen = trimesh.Trimesh(np.array(mesh.vertices), np.array(mesh.triangles), process=False)
+    assert seen.is_watertight
+    return seen

@@ -1,0 +1,131 @@
+import numpy as np
+import pytest
+import trimesh
+from verify.shapes import cylinder, mesh_of, primitive
+
+from moulddesign.core import SpecError
+from moulddesign.geometry import Mesh, box, joined
+from moulddesign.geometry.topology import crossing_facets, mended, topology, welded
+from moulddesign.verify.facts import facts
+
+CUBE = box((0, 0, 0), (10, 10, 10))
+BALL = welded(primitive("icosphere", subdivisions=3, radius=20))
+PRINTER = {"bed_mm": (220.0, 220.0, 250.0), "line_mm": 0.42, "layer_mm": 0.2}
+
+
+def without(mesh, *rows):
+    return Mesh(mesh.vertices, np.delete(mesh.triangles, rows, axis=0))
+
+
+def flipped(mesh, *rows):
+    triangles = mesh.triangles.copy()
+    triangles[list(rows)] = triangles[list(rows), ::-1]
+    return Mesh(mesh.vertices, triangles)
+
+
+def test_what_needs_nothing_is_left_alone():
+    mesh, done = mended(BALL)
+    assert done == ()
+    assert np.array_equal(mesh.triangles, BALL.triangles)
+
+
+@pytest.mark.parametrize("rows", [(0,), (0, 1), (0, 40), tuple(range(0, 60, 7))])
+def test_holes_of_a_box_are_closed_to_the_same_volume(rows):
+    fine = welded(mesh_of(trimesh.creation.box((10, 10, 10)).subdivide()))
+    mesh, done = mended(without(fine, *(row % len(fine.triangles) for row in rows)))
+    assert topology(mesh).solid
+    # A flat hole inside a face gets its face back; one around an edge loses a corner of it.
+    assert mesh.volume_mm3 == pytest.approx(1000.0, rel=0.05)
+    assert done[-1].endswith("closed")
+
+
+def test_a_missing_lid_is_put_back_exactly():
+    mesh, done = mended(Mesh(CUBE.vertices, CUBE.triangles[CUBE.corners[:, :, 2].min(axis=1) < 10]))
+    assert mesh.volume_mm3 == pytest.approx(1000.0, rel=1e-12)
+    assert done == ("1 hole was closed",)
+
+
+def test_flipped_facets_are_turned_back():
+    mesh, done = mended(flipped(BALL, 3, 4, 5, 100))
+    assert mesh.volume_mm3 == pytest.approx(BALL.volume_mm3, rel=1e-12)
+    assert "4 facets were turned over" in done
+
+
+def test_an_inside_out_body_is_turned():
+    mesh, done = mended(CUBE.inside_out())
+    assert (mesh.volume_mm3, done) == (1000.0, ("the whole was turned inside out",))
+
+
+def test_double_facets_are_dropped():
+    mesh, done = mended(Mesh(CUBE.vertices, np.vstack([CUBE.triangles, CUBE.triangles[:2]])))
+    assert (mesh.volume_mm3, done) == (1000.0, ("2 collapsed or double facets were dropped",))
+
+
+def test_a_seam_is_joined():
+    soup = CUBE.corners.copy()
+    soup[:2] += 1e-4
+    mesh, done = mended(Mesh(soup.reshape(-1, 3), np.arange(36).reshape(-1, 3)))
+    assert topology(mesh).solid
+    assert mesh.volume_mm3 == pytest.approx(1000.0, abs=0.1)  # 1e-4 mm on 600 mm2
+    assert "corners were joined" in done[0]
+
+
+def test_overlapping_shells_become_one():
+    pair = joined([CUBE, box((5, 5, 5), (15, 15, 15))])
+    mesh, done = mended(pair)
+    # Two cubes of 10 that share one of 5: 2000 - 125.
+    assert mesh.volume_mm3 == pytest.approx(1875.0, rel=1e-9)
+    assert topology(mesh).shells == 1
+    assert done == ("2 shells were united; 0.125 mL counted twice",)
+
+
+def test_shells_apart_and_hollows_stay():
+    apart = joined([CUBE, CUBE.moved((20, 0, 0))])
+    hollow = joined([CUBE, box((2, 2, 2), (8, 8, 8)).inside_out()])
+    for mesh in (apart, hollow):
+        assert mended(mesh)[1] == ()
+
+
+def test_what_cannot_be_mended_is_said():
+    fan = Mesh(CUBE.vertices, np.vstack([CUBE.triangles, [[0, 7, 3], [0, 7, 5]]]))
+    with pytest.raises(SpecError, match=r"cannot be mended: .* mend it in a mesh editor"):
+        mended(fan)
+
+
+@pytest.mark.parametrize(
+    ("shift", "crossing"),
+    [
+        ((20, 0, 0), False),
+        ((5, 5, 5), True),
+        ((3, 4, 10.5), False),
+    ],
+)
+def test_facets_that_run_through_each_other(shift, crossing):
+    turned = mesh_of(cylinder(4, 0, 10, 16)).moved(shift)
+    assert (crossing_facets(joined([CUBE, turned])) > 0) is crossing
+
+
+def test_a_ball_does_not_run_through_itself():
+    assert crossing_facets(BALL) == 0
+
+
+def test_facts_of_a_ball_are_those_of_the_polyhedron():
+    found = facts(BALL, **PRINTER)
+    assert (found.triangles, found.watertight, found.bodies) == (1280, True, 1)
+    assert found.size_mm == pytest.approx((40, 40, 40), rel=1e-9)
+    # Euler: 4/3 pi r^3; the polyhedron of 1280 facets lies within 1 % inside.
+    assert 0.99 * 33.5103 < found.volume_ml < 33.5103
+    assert [f.verdict.value for f in found.findings if "overhang" in f.name] == ["warn"]
+    assert not [f for f in found.findings if f.verdict.value == "fail"]
+
+
+def test_facts_of_an_open_mesh_name_no_volume():
+    found = facts(without(BALL, 0), **PRINTER)
+    assert (found.volume_ml, found.watertight) == (None, False)
+    assert [f.name for f in found.findings if f.verdict.value == "fail"] == ["mesh: open edges"]
+
+
+@pytest.mark.parametrize(("scale", "verdict"), [(1.0, "good"), (0.04, "warn"), (25.4, "warn")])
+def test_an_absurd_size_is_doubted(scale, verdict):
+    found = facts(Mesh(BALL.vertices * scale, BALL.triangles), **PRINTER)
+    assert [f.verdict.value for f in found.findings if "unit" in f.name] == [verdict]

@@ -1,0 +1,158 @@
+from datetime import date
+
+import numpy as np
+import pytest
+from CoolProp.CoolProp import PropsSI
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from moulddesign.core import SpecError
+from moulddesign.kitchen import (
+    Part,
+    Recipe,
+    Rest,
+    calendar,
+    part_density,
+    part_water,
+    recipe_loss,
+    scaled,
+)
+from moulddesign.portion import Composition, density_from_composition, raw_mass_g
+
+
+def part(*lines, **more):
+    """Return a part of lines of food, mass and further figures."""
+    rows = [{"food": food, "mass_g": mass, **figures} for food, mass, figures in lines]
+    return Part.model_validate({"ingredients": rows, **more})
+
+
+SYRUP = part(("white sugar", 66.0, {}), ("water", 34.0, {}))
+
+
+def test_syrup_from_sugar_and_water_is_as_dense_as_measured():
+    found = part_density(SYRUP)
+    # CRC Handbook, sucrose 66 % at 20 deg C; the equations lie within 1 % there
+    assert found.density_g_per_ml == pytest.approx(1.3224, rel=0.01)
+    assert abs(found.density_g_per_ml - 1.3224) < 2.0 * found.uncertainty_g_per_ml
+
+
+def test_cooking_off_water_makes_the_thicker_syrup():
+    # 50 g sugar in 100 g, a third of it cooked off: 75 % sugar (CRC Handbook at 76 %: 1.3855)
+    cooked = part(("white sugar", 50.0, {}), ("water", 50.0, {}), cooking_loss=1 / 3)
+    direct = density_from_composition(Composition(carbohydrate=0.75, water=0.25))
+    found = part_density(cooked)
+    assert found.density_g_per_ml == pytest.approx(direct.density_g_per_ml, rel=1e-12)
+    assert part_water(cooked) == pytest.approx(0.25, abs=1e-12)
+
+
+def test_measured_densities_add_up_by_volume():
+    # 143.3 g honey and 91.4 g oil are 100 mL each (USDA volume weights; FAO/INFOODS 2012)
+    found = part_density(part(("honey", 143.3, {}), ("peanut oil", 91.4, {})))
+    assert found.density_g_per_ml == pytest.approx((143.3 + 91.4) / 200.0, rel=1e-12)
+    # each alone, by volume: hypot(0.02, 0.003) / 2
+    assert found.uncertainty_g_per_ml == pytest.approx(
+        found.density_g_per_ml * (0.25 * ((0.02 / 1.433) ** 2 + (0.003 / 0.914) ** 2)) ** 0.5,
+        rel=1e-9,
+    )
+
+
+def litres_per_kg(fluid):
+    return 1000.0 / PropsSI("D", "T", 293.15, "P", 101325, f"INCOMP::{fluid}")
+
+
+def test_uncertainty_of_a_cooked_part_is_that_of_samples():
+    rng = np.random.default_rng(9)
+    n = 100_000
+    moist = {"water": 40.0, "carbohydrate": 60.0}
+    measured = {"density_g_per_ml": 1.3, "density_sd_g_per_ml": 0.04}
+    cooked = part(("mine", 70.0, moist), ("syrup", 30.0, measured), cooking_loss=0.2)
+    water, dry = litres_per_kg("FoodWater"), litres_per_kg("FoodCarbohydrate")
+    share = 0.4 + 0.02 * rng.standard_normal(n)  # a food's water scatters by 2 % of its mass
+    moist_volume = (share * water + (1 - share) * dry) * (1 + 0.01 * rng.standard_normal(n))
+    syrup_volume = 1.0 / (1.3 + 0.04 * rng.standard_normal(n))
+    sampled = np.std(0.8 / (0.7 * moist_volume + 0.3 * syrup_volume - 0.2 * water))
+    # 0.7 % of sampling, (0.03)^2 of second order
+    assert part_density(cooked).uncertainty_g_per_ml == pytest.approx(sampled, rel=0.01)
+
+
+def test_crust_dough_lies_where_the_trade_remembers_it():
+    crust = part(
+        ("wheat flour", 500.0, {}),
+        ("invert syrup", 350.0, {}),
+        ("peanut oil", 125.0, {}),
+        ("lye water", 8.0, {}),
+    )
+    assert 1.25 <= part_density(crust).density_g_per_ml <= 1.33  # from memory
+
+
+def test_kneaded_air_makes_it_lighter():
+    airy = SYRUP.model_copy(update={"air": 0.1})
+    light, solid = part_density(airy), part_density(SYRUP)
+    assert light.density_g_per_ml == pytest.approx(0.9 * solid.density_g_per_ml, rel=1e-12)
+
+
+def test_more_water_than_there_is_cannot_cook_off():
+    with pytest.raises(SpecError, match=r"cooking_loss = 0.5: must be at most 0.34"):
+        part_density(SYRUP, cooking_loss=0.5)
+
+
+def test_water_is_unknown_where_an_ingredient_has_only_a_density():
+    mixed = part(("date", 50.0, {}), ("mine", 50.0, {"density_g_per_ml": 1.2}))
+    assert part_water(mixed) is None
+    recipe = Recipe(crust=SYRUP, filling=mixed)
+    with pytest.raises(SpecError, match=r"filling.ingredients = .*dry-matter balance"):
+        recipe_loss(recipe, crust_share=0.3, finished_water=0.1)
+
+
+def test_loss_of_a_recipe_is_the_dry_matter_balance():
+    recipe = Recipe(crust=SYRUP, filling=part(("white sugar", 80.0, {}), ("water", 20.0, {})))
+    # by hand: 0.5 (0.34 + 0.20) = 0.27 water; 1 - 0.73 / 0.90
+    loss = recipe_loss(recipe, crust_share=0.5, finished_water=0.10)
+    assert loss == pytest.approx(1.0 - 0.73 / 0.90, abs=1e-12)
+
+
+def test_bakers_exercise():
+    # A bakers' exercise: 24 pieces of 35 g finished, 7 % loss, formula 176 % of flour: 513 g flour
+    dough = Part.model_validate(
+        {
+            "ingredients": [
+                {"food": "bread flour", "percent": 100.0},
+                {"food": "water", "percent": 60.0},
+                {"food": "butter", "percent": 14.0},
+                {"food": "salt", "percent": 2.0},
+            ]
+        }
+    )
+    flour = scaled(dough, 24 * raw_mass_g(35.0, 0.07), 1.0)[0]
+    assert flour.scaled_g == 513.0
+    assert flour.percent == 100.0
+
+
+@given(total=st.floats(50.0, 50_000.0), step=st.sampled_from([0.1, 1.0, 5.0]))
+@settings(max_examples=50)
+def test_scaled_masses_keep_total_and_proportion(total, step):
+    lines = scaled(
+        part(("wheat flour", 5.0, {}), ("honey", 3.5, {}), ("oil", 1.25, {})), total, step
+    )
+    assert abs(sum(line.scaled_g for line in lines) - total) <= step / 2 + 1e-6
+    assert lines[1].exact_g == pytest.approx(0.7 * lines[0].exact_g, rel=1e-12)
+    assert [round(line.percent, 9) for line in lines] == [100.0, 70.0, 25.0]
+
+
+def test_what_the_scale_cannot_show_is_said():
+    lines = scaled(part(("wheat flour", 100.0, {}), ("salt", 0.4, {})), 100.4, 1.0)
+    assert [line.wants_finer_scale for line in lines] == [False, True]
+
+
+def test_price_is_of_what_is_weighed():
+    lines = scaled(part(("honey", 1.0, {"price_per_kg": 12.0}), ("oil", 1.0, {})), 100.0, 1.0)
+    assert [line.price for line in lines] == [0.6, None]
+
+
+def test_days_back_from_serving():
+    rests = [Rest(what="dough", days=0.2), Rest(what="soften", days=3.0), Rest(what="cool", days=0)]
+    assert calendar(rests, date(2026, 3, 2)) == (
+        (date(2026, 2, 26), "dough"),
+        (date(2026, 2, 27), "soften"),
+        (date(2026, 3, 2), "cool"),
+    )

@@ -1,0 +1,105 @@
+import numpy as np
+import pytest
+
+from moulddesign.core import SpecError
+from moulddesign.design import Design
+from moulddesign.kitchen import mean_of, trial, typed_weighings
+from moulddesign.portion import PressedIn, portion
+
+DESIGN = Design.of({"portion": {"centres": [{"mass_g": 8.0, "density_g_per_ml": 1.2}]}})
+MOULD = PressedIn(volume_ml=portion(DESIGN.portion).volume_ml, height_mm=24.0, area_mm2=2400.0)
+
+
+def test_loss_and_its_uncertainty_by_hand():
+    # losses 0.04, 0.05, 0.06: mean 0.05, s = 0.01; the scale is too fine to matter
+    fine = DESIGN.with_values({"scale.resolution_g": 1e-6})
+    found = trial(fine, typed_weighings([100.0] * 3, [96.0, 95.0, 94.0])).loss
+    assert found.value == pytest.approx(0.05, abs=1e-12)
+    assert found.sd == pytest.approx(0.01, abs=1e-12)
+    assert found.uncertainty == pytest.approx(0.01 / 3**0.5, abs=1e-8)
+    assert found.outliers == ()
+
+
+def test_one_piece_is_known_as_well_as_the_scale_reads_it():
+    # step 1 g: each reading 1 / sqrt(12) g, so sqrt(1 + 0.95^2) / sqrt(12) / 100
+    found = trial(DESIGN, typed_weighings([100.0], [95.0])).loss
+    assert found.sd is None
+    assert found.uncertainty == pytest.approx((1 + 0.95**2) ** 0.5 / 12**0.5 / 100, rel=1e-12)
+
+
+def test_the_uncertainty_of_a_mean_is_that_of_many_trials():
+    rng = np.random.default_rng(3)
+    trials = rng.normal(0.05, 0.01, (4000, 8))
+    stated = [mean_of(row, [0.0] * 8).uncertainty for row in trials]
+    # 3 / sqrt(2 x 4000) = 3 % of sampling
+    assert np.mean(np.square(stated)) ** 0.5 == pytest.approx(np.std(trials.mean(axis=1)), rel=0.05)
+
+
+def test_an_outlier_is_pointed_at_and_kept():
+    found = mean_of([0.05, 0.051, 0.049, 0.05, 0.12], [0.001] * 5)
+    assert found.outliers == (5,)
+    assert found.value == pytest.approx((0.05 + 0.051 + 0.049 + 0.05 + 0.12) / 5, rel=1e-12)
+
+
+def test_equal_pieces_within_the_scale_have_no_outlier():
+    assert mean_of([0.05, 0.05, 0.05, 0.052], [0.003] * 4).outliers == ()
+
+
+@pytest.mark.parametrize("air", [0.0, 0.08])
+def test_trial_of_pieces_made_by_a_true_design_finds_it(air):
+    before = DESIGN.with_values({"portion.trapped_air": air})
+    truth = before.with_values(
+        {
+            "portion.loss": 0.06,
+            "portion.crust_density_g_per_ml": 1.29 * 1.04,
+            "portion.filling_density_g_per_ml": 1.25 * 1.04,
+        }
+    )
+    made = portion(truth.portion.model_copy(update={"finished_weight_g": 76.53 * 0.94}))
+    height = 24.0 + (made.volume_ml - MOULD.volume_ml) * 1000 / 2400.0
+    found = trial(before, typed_weighings([76.53] * 3, [76.53 * 0.94] * 3, [height] * 3), MOULD)
+    corrected = found.corrected.portion
+    assert corrected.loss == pytest.approx(0.06, abs=1e-6)  # six decimals are written
+    assert corrected.crust_density_g_per_ml == pytest.approx(1.29 * 1.04, abs=1e-6)
+    assert corrected.filling_density_g_per_ml == pytest.approx(1.25 * 1.04, abs=1e-6)
+    assert corrected.finished_weight_g == DESIGN.portion.finished_weight_g
+    assert found.density_g_per_ml.value == pytest.approx(76.53 / made.volume_ml, rel=1e-9)
+
+
+def test_same_mould_keeps_the_volume_and_a_new_mould_the_weight():
+    heights = [25.0, 25.2, 24.9]
+    found = trial(DESIGN, typed_weighings([77.0] * 3, [73.0] * 3, heights), MOULD)
+    assert portion(found.same_mould.portion).volume_ml == pytest.approx(MOULD.volume_ml, rel=1e-9)
+    assert portion(found.corrected.portion).volume_ml > MOULD.volume_ml  # lighter: needs more room
+    assert found.same_mould.portion.finished_weight_g < 75.0
+    assert found.same_mould.with_values({"portion.finished_weight_g": 75.0}) == found.corrected
+
+
+def test_only_the_loss_is_corrected_without_heights():
+    found = trial(DESIGN, typed_weighings([77.0, 76.0], [73.0, 73.0]))
+    assert found.density_g_per_ml is None
+    table, before = found.corrected.portion, DESIGN.portion
+    assert table.crust_density_g_per_ml == before.crust_density_g_per_ml
+    # the same raw piece fills the same mould
+    same = portion(found.same_mould.portion)
+    assert same.raw_g == pytest.approx(portion(before).raw_g, rel=1e-9)
+
+
+def test_a_height_without_a_mould_is_refused():
+    with pytest.raises(SpecError, match=r"height_mm = 24.0: must come with the mould"):
+        trial(DESIGN, typed_weighings([77.0], [75.0], [24.0]))
+
+
+def test_no_piece_is_refused():
+    with pytest.raises(SpecError, match="must hold at least one piece"):
+        trial(DESIGN, ())
+
+
+def test_a_loss_that_no_design_takes_is_refused():
+    with pytest.raises(SpecError, match=r"portion.loss = .*must be at most 0.6"):
+        trial(DESIGN, typed_weighings([77.0], [20.0]))
+
+
+def test_a_height_that_leaves_only_the_centre_is_refused():
+    with pytest.raises(SpecError, match="must leave room for crust and paste beside the centres"):
+        trial(DESIGN, typed_weighings([77.0], [75.0], [1.0]), MOULD)

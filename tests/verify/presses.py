@@ -1,0 +1,40 @@
+"""A round press in assembly pose, each measure of which is known."""
+
+from verify.shapes import as_written, cone, cylinder, mesh_of
+
+from moulddesign.verify.press_checks import Press
+
+BORE_MM = 30.0
+"""Radius of the bore [mm]."""
+HEIGHT_MM = 20.0
+"""Pressed height to the flat face [mm]."""
+RIM_MM = 50.0
+"""Top of the sleeve [mm]."""
+
+
+def sleeve(bore_mm=BORE_MM):
+    outer = cylinder(bore_mm + 3, 0, RIM_MM) + cylinder(bore_mm + 11, RIM_MM - 4, RIM_MM)
+    lead_in = cone(bore_mm, bore_mm + 1.5, RIM_MM - 1, RIM_MM + 0.5)
+    return as_written(mesh_of(outer - cylinder(bore_mm, -1, RIM_MM + 1) - lead_in))
+
+
+def stamp(clearance_mm=0.3, pocket_mm=8.0, engraved=()):
+    body = cylinder(BORE_MM - clearance_mm, HEIGHT_MM, HEIGHT_MM + 10)
+    body -= cylinder(pocket_mm, HEIGHT_MM + 3, HEIGHT_MM + 11)
+    for tool in engraved:
+        body -= tool
+    return as_written(mesh_of(body))
+
+
+def plunger(clearance_mm=0.3, peg_mm=8.025, past_rim_mm=1.0, vane_mm=65.0):
+    """Peg in the pocket, stem, a guide disc, and the palm disc that meets the sleeve's rim."""
+    disc = RIM_MM + HEIGHT_MM + past_rim_mm
+    body = cylinder(peg_mm, HEIGHT_MM + 3.5, HEIGHT_MM + 10) + cylinder(6, HEIGHT_MM + 5, disc)
+    body += cylinder(BORE_MM - clearance_mm, vane_mm - 6, vane_mm)
+    body += cylinder(12, HEIGHT_MM + 10, disc) + cylinder(BORE_MM + 6, disc, disc + 5)
+    return as_written(mesh_of(body))
+
+
+def press(**parts):
+    made = {"sleeve": sleeve(), "stamp": stamp(), "plunger": plunger()} | parts
+    return Press(**made)

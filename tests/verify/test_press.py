@@ -1,0 +1,123 @@
+from math import pi, sin
+
+import pytest
+from verify.presses import BORE_MM, HEIGHT_MM, RIM_MM, plunger, press, sleeve, stamp
+from verify.shapes import as_written, cone, cylinder, mesh_of
+
+from moulddesign.core import KernelError
+from moulddesign.geometry import Mesh
+from moulddesign.verify.press_checks import closed_cavity_mm3, peg_findings, press_findings
+
+GON = 256 * sin(2 * pi / 256) / 2 / pi
+"""Area of the regular 256-gon by that of its circle."""
+
+
+def disc_mm3(radius, height):
+    return pi * radius**2 * height * GON
+
+
+TARGET = disc_mm3(BORE_MM, HEIGHT_MM)
+
+
+def verdicts(made, **asked):
+    wish = {"target_mm3": TARGET, "clearance_mm": 0.3, "past_rim_mm": 1.0, "width_mm": 60.0}
+    return {f.name: f.verdict.value for f in press_findings(made, **(wish | asked))}
+
+
+def failing(made, **asked):
+    return [name for name, verdict in verdicts(made, **asked).items() if verdict != "good"]
+
+
+def test_a_press_of_known_sizes_is_good_in_everything():
+    assert failing(press()) == []
+    assert {f.verdict.value for f in peg_findings(press(), interference_asked_mm=0.05)} == {"good"}
+
+
+@pytest.mark.parametrize(
+    ("tool", "volume"),
+    [
+        pytest.param(None, 0.0, id="plain stamp"),
+        pytest.param(
+            cone(10, 8, HEIGHT_MM, HEIGHT_MM + 2),
+            pi * 2 * (100 + 80 + 64) / 3 * GON,
+            id="cone frustum pi h (R2 + R r + r2) / 3, MathWorld",
+        ),
+    ],
+)
+def test_closed_cavity_is_the_bore_and_the_engraving(tool, volume):
+    engraved = stamp(engraved=[] if tool is None else [tool])
+    # float32 steps of 4e-6 mm on 6,000 mm2 of walls: 0.03 mm3.
+    assert closed_cavity_mm3(sleeve(), engraved) == pytest.approx(TARGET + volume, abs=0.03)
+
+
+def test_a_sleeve_off_the_table_closes_no_cavity():
+    assert closed_cavity_mm3(sleeve().moved((0, 0, 0.1)), stamp().moved((0, 0, 0.1))) == 0.0
+
+
+def test_a_portion_three_thousandths_off_fails():
+    assert failing(press(), target_mm3=TARGET * 1.003) == ["closed cavity of the assembled press"]
+
+
+def test_a_gap_wider_than_asked_fails():
+    assert failing(
+        press(stamp=stamp(clearance_mm=0.4), plunger=plunger(clearance_mm=0.4, vane_mm=69))
+    ) == ["least gap over the whole stroke"]
+
+
+def test_a_vane_wider_than_the_bore_stops_the_plunger_short():
+    found = failing(press(plunger=plunger(clearance_mm=-0.1)))
+    assert "stamp past the rim when the pastry is pushed out" in found
+
+
+def test_a_wide_vane_inside_the_bore_overlaps():
+    found = failing(press(plunger=plunger(clearance_mm=-0.1, vane_mm=45)))
+    assert "overlap of sleeve and plunger at 9 positions of the stroke" in found
+
+
+def test_a_bump_between_the_positions_is_found_by_the_sweep():
+    # 0.2 mm deep and thinner than a step of the stroke: the shadow of the sleeve still holds it.
+    ring = cylinder(BORE_MM + 1, 10.0, 10.2) - cylinder(BORE_MM - 0.2, 9, 11)
+    bumped = mesh_of(cylinder(BORE_MM + 3, 0, RIM_MM) - cylinder(BORE_MM, -1, RIM_MM + 1) + ring)
+    assert "least gap over the whole stroke" in failing(press(sleeve=as_written(bumped)))
+
+
+@pytest.mark.parametrize("past", [0.5, 1.5])
+def test_a_disc_that_stops_elsewhere_fails(past):
+    made = press(plunger=plunger(past_rim_mm=past))
+    assert failing(made) == ["stamp past the rim when the pastry is pushed out"]
+
+
+def test_travel_and_guide_are_those_of_the_model():
+    assert press().travel_mm == pytest.approx(HEIGHT_MM + 1.0, abs=1e-5)
+    assert press().guide_mm == pytest.approx(65.0 - HEIGHT_MM, abs=1e-5)
+
+
+def test_a_stamp_alone_lets_the_cake_lean():
+    # 60 mm wide, 10 mm guided, 0.3 mm each side: 60 * 0.6 / 10 = 3.6 mm.
+    short = press(plunger=plunger(clearance_mm=1.0))
+    (drop,) = [f for f in press_findings(
+        short, target_mm3=TARGET, clearance_mm=0.3, past_rim_mm=1.0, width_mm=60.0
+    ) if f.name.startswith("drop")]  # fmt: skip
+    assert drop.measured == pytest.approx(3.6, abs=0.001)
+    assert drop.verdict.value == "fail"
+
+
+@pytest.mark.parametrize(("peg", "interference"), [(8.025, 0.05), (8.0, 0.0), (7.9, -0.2)])
+def test_interference_is_the_difference_of_the_diameters(peg, interference):
+    found, beside = peg_findings(press(plunger=plunger(peg_mm=peg)), interference_asked_mm=0.05)
+    # The flats of a 256-gon are 0.008 % nearer to the axis: below 0.0001 mm of a difference.
+    assert found.measured == pytest.approx(interference, abs=1e-4)
+    assert found.verdict.value == ("good" if peg > 8.01 else "fail")
+    assert beside.verdict.value == "good"
+
+
+def test_a_stem_that_runs_into_the_stamp_is_found():
+    low = mesh_of(cylinder(8.0, HEIGHT_MM + 3.5, HEIGHT_MM + 10) + cylinder(20, HEIGHT_MM + 9, 75))
+    found = peg_findings(press(plunger=as_written(low)), interference_asked_mm=0.0)
+    assert [f.verdict.value for f in found] == ["good", "fail"]
+
+
+def test_an_open_mesh_is_refused_with_a_sentence():
+    whole = sleeve()
+    with pytest.raises(KernelError, match="Making the bore failed"):
+        closed_cavity_mm3(Mesh(whole.vertices, whole.triangles[1:]), stamp())

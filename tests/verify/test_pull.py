@@ -1,0 +1,82 @@
+from math import degrees, radians, tan
+
+import numpy as np
+import pytest
+from verify.shapes import as_written, cone, cylinder, mesh_of
+
+from moulddesign.verify.pull import pull_findings
+
+UP, DOWN = (0.0, 0.0, 1.0), (0.0, 0.0, -1.0)
+
+
+def frustum(draft_deg, depth=10.0, mouth=20.0):
+    """Return a cake that narrows upwards and leaves its block downwards."""
+    return cone(mouth, mouth - depth * tan(radians(draft_deg)), 0, depth)
+
+
+def pulled(cake, *, least, way=DOWN, block=None):
+    block = cylinder(40, 0, 20) if block is None else block
+    return pull_findings(
+        name="cake from block",
+        body=as_written(mesh_of(cake)),
+        tool=as_written(mesh_of(block - cake)),
+        direction=way,
+        least_draft_deg=least,
+    )
+
+
+@pytest.mark.parametrize("draft", [1.0, 5.0, 15.0, 40.0])
+def test_draft_of_a_cone_frustum_is_its_half_angle(draft):
+    found, way = pulled(frustum(draft), least=draft)
+    # A facet between two generators of a 256-gon leans by cos(pi / 256) less: 0.004 deg at 40.
+    assert found.measured == pytest.approx(draft, abs=0.01)
+    assert (found.verdict.value, way.verdict.value) == ("good", "good")
+
+
+def test_less_draft_than_asked_fails_though_it_comes_out():
+    found, way = pulled(frustum(4.5), least=5.0)
+    assert (found.verdict.value, way.verdict.value) == ("fail", "good")
+
+
+def test_an_upright_wall_slides_out_with_no_draft():
+    found, way = pulled(cylinder(20, 0, 10), least=0.0)
+    assert found.measured == pytest.approx(0.0, abs=0.2)
+    assert (found.verdict.value, way.verdict.value) == ("good", "good")
+
+
+def test_an_undercut_is_a_negative_draft_and_overlaps_on_the_way():
+    found, way = pulled(frustum(-5.0), least=0.0)
+    assert found.measured == pytest.approx(-5.0, abs=0.01)
+    assert (found.verdict.value, way.verdict.value) == ("fail", "fail")
+    # Moved 10 mm the cake's top, of radius R + 10 tan 5, lies in the ring above the mouth's R.
+    assert way.measured > 100.0
+
+
+def test_the_wrong_way_is_blocked():
+    found, way = pulled(frustum(15.0), least=15.0, way=UP)
+    assert found.measured == pytest.approx(-90.0, abs=1e-6)
+    assert way.verdict.value == "fail"
+
+
+def test_a_direction_may_have_any_length_and_lie_anywhere():
+    turn = [90.0, 0.0, 0.0]
+    cake, block = frustum(12.0).rotate(turn), cylinder(40, 0, 20).rotate(turn)
+    way = np.array(mesh_of(cylinder(1, 0, 1).rotate(turn)).vertices.mean(axis=0)) * -7.0
+    found, out = pulled(cake, least=12.0, way=way, block=block)
+    assert (found.verdict.value, out.verdict.value) == ("good", "good")
+
+
+def test_a_body_that_touches_nothing_fails_in_words():
+    far = frustum(10.0).translate([200.0, 0.0, 0.0])
+    found, _ = pull_findings(
+        name="x", body=mesh_of(far), tool=mesh_of(cylinder(40, 0, 20)), direction=DOWN,
+        least_draft_deg=1.0,
+    )  # fmt: skip
+    assert (found.measured, found.verdict.value) == ("nothing touches", "fail")
+
+
+def test_a_thin_lip_is_an_undercut():
+    lip = cylinder(20.5, 6.0, 6.4) + cylinder(20, 0, 10)
+    found, way = pulled(lip, least=0.0)
+    assert degrees(0.0) - found.measured == pytest.approx(90.0, abs=1e-6)
+    assert way.verdict.value == "fail"

@@ -1,0 +1,84 @@
+from math import pi
+
+import pytest
+
+from moulddesign.verify.walls import (
+    Load,
+    clamped_rectangle,
+    force_finding,
+    hand_force_n,
+    pressing_pressure_mpa,
+    thin_cylinder,
+    wall_strength_findings,
+)
+
+
+@pytest.mark.parametrize(
+    ("pressure", "radius", "wall", "stress"),
+    [
+        pytest.param(2.0, 500.0, 10.0, 100.0, id="textbook: 2 MPa, r 0.5 m, t 10 mm -> 100 MPa"),
+        pytest.param(500.0, 0.265, 0.03, 4417, id="textbook: 500 psi, r 0.265 in, t 0.03 in"),
+    ],
+)  # fmt: skip
+def test_hoop_stress_of_a_thin_cylinder(pressure, radius, wall, stress):
+    found = thin_cylinder(pressure_mpa=pressure, radius_mm=radius, wall_mm=wall, modulus_mpa=1e5)
+    assert found.stress_mpa == pytest.approx(stress, abs=0.5)  # printed to the unit
+
+
+@pytest.mark.parametrize("shape", ["square", "strip"])
+def test_plates_against_the_theory_of_thin_plates(shape):
+    """Timoshenko, Theory of Plates and Shells, nu = 0.3, D = E t^3 / (12 (1 - nu^2)).
+
+    The coefficients are from memory, not confirmed in a copy. Square: bow 0.00126 p a^4 / D, edge
+    moment 0.0513 p a^2. Strip: bow p a^4 / (384 D), edge moment p a^2 / 12.
+    """
+    p, a, t, modulus = 0.1, 60.0, 3.0, 3000.0
+    stiffness = modulus * t**3 / (12 * (1 - 0.3**2))
+    kind = {"pressure_mpa": p, "wall_mm": t, "modulus_mpa": modulus}
+    found, bow, stress = {
+        "square": (
+            clamped_rectangle(sides_mm=(a, a), **kind), 0.00126 * p * a**4 / stiffness,
+            6 * 0.0513 * p * (a / t) ** 2,
+        ),
+        "strip": (
+            clamped_rectangle(sides_mm=(100 * a, a), **kind), p * a**4 / 384 / stiffness,
+            p * (a / t) ** 2 / 2,
+        ),
+    }[shape]  # fmt: skip
+    # The handbook's fit in a / b gives three digits.
+    assert found.bow_mm == pytest.approx(bow, rel=0.01)
+    assert found.stress_mpa == pytest.approx(stress, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("diameter", "force"),
+    [  # 410 g on a 22 mm disc, Manohar and Rao 1992
+        pytest.param(22.0, 0.410 * 9.80665, id="Manohar and Rao 1992: the disc itself"),
+        pytest.param(50.0, 21, id="computed from it: 50 mm"),
+        pytest.param(63.0, 33, id="computed from it: 63 mm"),
+        pytest.param(80.0, 53, id="computed from it: 80 mm"),
+    ],
+)
+def test_hand_force(diameter, force):
+    # 10.6 kPa is printed to three digits.
+    assert hand_force_n(pi * diameter**2 / 4) == pytest.approx(force, rel=0.015)
+
+
+@pytest.mark.parametrize(("diameter", "verdict"), [(80, "good"), (106, "good"), (107, "warn")])
+def test_a_hand_presses_so_much(diameter, verdict):
+    assert force_finding(area_mm2=pi * diameter**2 / 4).verdict.value == verdict
+
+
+@pytest.mark.parametrize(("stress", "bow", "verdicts"), [
+    (17.0, 0.14, ["good", "good"]), (18.0, 0.14, ["fail", "good"]), (17.0, 0.15, ["good", "fail"]),
+])  # fmt: skip
+def test_wall_limits(stress, bow, verdicts):
+    found = wall_strength_findings(
+        Load(stress_mpa=stress, bow_mm=bow), strength_mpa=35.0, clearance_mm=0.3
+    )
+    assert [f.verdict.value for f in found] == verdicts
+
+
+@pytest.mark.parametrize(("area", "pressure"), [(2000.0, 113 / 2000), (20_000.0, 0.0106)])
+def test_a_wall_bears_the_whole_push_on_a_small_piece(area, pressure):
+    assert pressing_pressure_mpa(area) == pytest.approx(pressure, rel=1e-12)
