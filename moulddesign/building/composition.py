@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from moulddesign import __version__
 from moulddesign.building.proofs import Evidence, proven
-from moulddesign.core import CAUTIONS, Finding, SpecError, Verdict, ml_from_mm3
+from moulddesign.core import CAUTIONS, Finding, SpecError, Verdict, ml_from_mm3, say
 from moulddesign.design import SIZES, Design
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.topology import topology
@@ -234,9 +234,13 @@ def _leave_room(design: Design, made: Pastry, piece: Portion) -> None:
     raise SpecError(
         f"pastry.{size}",
         getattr(design.pastry, size),
-        f"makes a piece {made.height_mm:.2g} mm high whose relief leaves {max(left_ml, 0.0):.3g} "
-        f"of its {piece.volume_ml:.3g} mL, but the filling takes {filled_ml:.3g} mL; make it "
-        "narrower and higher, the relief flatter or smaller, or the piece heavier",
+        say(
+            "building.relief-leaves-no-room",
+            height_mm=made.height_mm,
+            left_ml=max(left_ml, 0.0),
+            volume_ml=piece.volume_ml,
+            filled_ml=filled_ml,
+        ),
     )
 
 

@@ -1,6 +1,7 @@
 """Units, errors and findings: what every room speaks.
 
 - `errors`: every exception that this package raises on purpose.
+- `messages`: what the tool says, as an id with values, in each language.
 - `findings`: what a check found, and what can hurt someone: results, never exceptions.
 - `quantities`: conversions between units, and what a number has to be before anything is
   computed from it.
@@ -15,6 +16,7 @@ from moulddesign.core.errors import (
     WriteError,
 )
 from moulddesign.core.findings import CAUTIONS, Finding, Verdict, judged, with_unit
+from moulddesign.core.messages import LANGUAGES, Message, say, word
 from moulddesign.core.quantities import (
     G_PER_KG,
     MM3_PER_ML,
@@ -30,11 +32,13 @@ from moulddesign.core.quantities import (
 __all__ = [
     "CAUTIONS",
     "G_PER_KG",
+    "LANGUAGES",
     "MM3_PER_ML",
     "FileError",
     "Finding",
     "FindingError",
     "KernelError",
+    "Message",
     "MouldError",
     "SpecError",
     "Unit",
@@ -46,6 +50,8 @@ __all__ = [
     "mm3_from_ml",
     "not_negative",
     "positive",
+    "say",
     "share",
     "with_unit",
+    "word",
 ]

@@ -1,5 +1,7 @@
 """Every exception that this package raises on purpose."""
 
+from moulddesign.core.messages import Message
+
 
 class MouldError(Exception):
     """Something that the user can act on; its text is one sentence, or one a line."""
@@ -14,11 +16,11 @@ class SpecError(MouldError):
         Dotted name of the field, as in the design file or the option.
     value : object
         What was given.
-    need : str
+    need : Message
         What is needed, and what to try, as the end of a sentence: "must be above 0 mm".
     """
 
-    def __init__(self, field: str, value: object, need: str) -> None:
+    def __init__(self, field: str, value: object, need: Message | str) -> None:
         super().__init__(field, value, need)
         self.field = field
         self.value = value
@@ -35,11 +37,11 @@ class FileError(MouldError):
     ----------
     path : str
         The file.
-    reason : str
+    reason : Message
         What is wrong with it and what to try, as the end of a sentence.
     """
 
-    def __init__(self, path: str, reason: str) -> None:
+    def __init__(self, path: str, reason: Message | str) -> None:
         super().__init__(path, reason)
         self.path = path
         self.reason = reason
@@ -53,13 +55,13 @@ class KernelError(MouldError):
 
     Parameters
     ----------
-    step : str
+    step : Message
         What was being made, such as "the stamp's pocket".
-    reason : str
-        What the library said, and what to try.
+    reason : Message or str
+        What the library said, in its own words, or what to try.
     """
 
-    def __init__(self, step: str, reason: str) -> None:
+    def __init__(self, step: Message | str, reason: Message | str) -> None:
         super().__init__(step, reason)
         self.step = step
         self.reason = reason

@@ -206,7 +206,7 @@ def free_socket(port: int) -> socket.socket:
     raise WriteError(f"{HOST}:{port}", "is taken, and so are the ports after it; name another")
 
 
-def serve(design: Design, port: int, *, say: Callable[[str], None], look: bool) -> None:
+def serve(design: Design, port: int, *, tell: Callable[[str], None], look: bool) -> None:
     """Serve the page until Ctrl-C.
 
     Parameters
@@ -215,7 +215,7 @@ def serve(design: Design, port: int, *, say: Callable[[str], None], look: bool) 
         What is shown where the address holds no design.
     port : int
         Where to begin looking for a free port.
-    say : callable
+    tell : callable
         Told the address.
     look : bool
         Whether the browser is opened.
@@ -226,7 +226,7 @@ def serve(design: Design, port: int, *, say: Callable[[str], None], look: bool) 
     ):
         number = ear.getsockname()[1]
         address = f"http://{HOST}:{number}/"
-        app = application(design, Path(folder), lambda: _greet(address, say, look=look))
+        app = application(design, Path(folder), lambda: _greet(address, tell, look=look))
         config = uvicorn.Config(
             Guard(app, number), log_level="warning", ws_max_size=2**22,
             timeout_graceful_shutdown=2, server_header=False,
@@ -236,8 +236,8 @@ def serve(design: Design, port: int, *, say: Callable[[str], None], look: bool) 
         uvicorn.Server(config).run(sockets=[ear])
 
 
-def _greet(address: str, say: Callable[[str], None], *, look: bool) -> None:
-    say(address)
+def _greet(address: str, tell: Callable[[str], None], *, look: bool) -> None:
+    tell(address)
     if look:
         webbrowser.open(address)
 

@@ -8,7 +8,7 @@ from functools import cache, cached_property
 from importlib.resources import files
 from typing import Any, Final
 
-from moulddesign.core import FileError, KernelError, MouldError, SpecError
+from moulddesign.core import FileError, KernelError, Message, MouldError, SpecError
 from moulddesign.design import TABLE
 from moulddesign.page.draft import Field
 
@@ -139,13 +139,17 @@ class Texts:
         one = self.tables["entries"].get(path)
         return (one[0], one[1]) if one else (path.rpartition(".")[2], "+")
 
-    def said(self, text: str) -> str:
+    def said(self, text: Message | str) -> str:
         """Return a sentence of the rooms below; in English, and said to be, where none is known."""
+        if isinstance(text, Message):
+            return text.text(self.language)
         found = self.phrases.said(text)
         return self["in_english"].format(text=text) if found is None else found
 
-    def named(self, text: str) -> str:
+    def named(self, text: Message | str) -> str:
         """Return what may be a name or a published source: as it is where no language has it."""
+        if isinstance(text, Message):
+            return text.text(self.language)
         if self.language == LANGUAGES[0]:
             return text
         return (
@@ -158,12 +162,12 @@ class Texts:
         """Return what is wrong with a field, as a sentence beside it."""
         match error:
             case SpecError():
-                text = error.need
+                text: Message | str = error.need
             case FileError():
                 text = error.reason
             case _:
                 text = str(error)
-        said = self.said(text.rstrip("."))
+        said = self.said(text if isinstance(text, Message) else text.rstrip("."))
         return f"{said[:1].upper()}{said[1:]}."
 
     def error(self, error: MouldError) -> str:
