@@ -5,6 +5,7 @@
 - `findings`: what a check found, and what can hurt someone: results, never exceptions.
 - `quantities`: conversions between units, and what a number has to be before anything is
   computed from it.
+- `typed_numbers`: numbers as people type them, with units and commas.
 """
 
 from moulddesign.core.errors import (

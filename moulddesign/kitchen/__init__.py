@@ -8,6 +8,7 @@
   begin.
 - `trial`: what the weighings of a trial bake teach: the loss and the density as they are, and
   new weights.
+- `firmness`: how firm a dough is, and the force that presses it.
 """
 
 from moulddesign.kitchen.batch import Batch, BatchPart, Cost, OnHand, batch, pieces_from
