@@ -9,6 +9,7 @@
 - `trial`: what the weighings of a trial bake teach: the loss and the density as they are, and
   new weights.
 - `firmness`: how firm a dough is, and the force that presses it.
+- `price`: what a piece costs to make, and what it has to sell for.
 """
 
 from moulddesign.kitchen.batch import Batch, BatchPart, Cost, OnHand, batch, pieces_from
