@@ -9,6 +9,7 @@
   disc.
 - `label`: the packers' rules: which raw weight satisfies the weight on a label.
 - `figures`: all figures of one piece in one value, for whoever prints them.
+- `doughs`: doughs and fillings by name, and the loss that the water of each part makes.
 """
 
 from moulddesign.portion.density import (
