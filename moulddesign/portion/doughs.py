@@ -20,7 +20,7 @@ from moulddesign.core import SpecError, say, share
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dough:
-    """A dough or a filling by name: its water before and after baking as shares, and its density."""
+    """A dough or a filling by name: its water before and after baking, and its density."""
 
     name: str
     says: str
