@@ -10,6 +10,7 @@
   new weights.
 - `firmness`: how firm a dough is, and the force that presses it.
 - `price`: what a piece costs to make, and what it has to sell for.
+- `samples`: what a few measured pieces tell: a mean with its interval, spread, outliers.
 """
 
 from moulddesign.kitchen.batch import Batch, BatchPart, Cost, OnHand, batch, pieces_from
