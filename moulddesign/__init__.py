@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from moulddesign.export import publish
 
 __all__ = ["Build", "Design", "__version__", "build", "publish"]
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 
 def __getattr__(name: str) -> Any:  # noqa: ANN401 (whatever the module holds)

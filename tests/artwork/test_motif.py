@@ -82,10 +82,10 @@ LEAF = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100">
     [
         "round",
         "square",
-        pytest.param("scalloped", marks=pytest.mark.large),
-        pytest.param("hexagon", marks=pytest.mark.large),
-        pytest.param("octagon", marks=pytest.mark.large),
-        pytest.param("leaf.svg", marks=pytest.mark.large),
+        pytest.param("scalloped", marks=pytest.mark.slow),
+        pytest.param("hexagon", marks=pytest.mark.slow),
+        pytest.param("octagon", marks=pytest.mark.slow),
+        pytest.param("leaf.svg", marks=pytest.mark.slow),
     ],
 )
 @pytest.mark.parametrize("kind", Motif)
@@ -136,7 +136,7 @@ def test_strands_are_all_apart(kind):
 
 
 @example(kind=Motif.RAYS, count=1, stroke=1.0, band=1.0, flat=1.0)  # no sector is half a turn
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(
     kind=st.sampled_from(Motif),
     count=st.integers(1, 30),

@@ -582,7 +582,7 @@ def winding(points, ring):
     return (up.astype(int) - down).sum(axis=1)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     points=st.lists(st.tuples(st.integers(0, 12), st.integers(0, 12)), min_size=3, max_size=24),
     rule=st.sampled_from(["nonzero", "evenodd"]),

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from soundness import assert_sound, outcome
 from strategies import designs
 
@@ -38,19 +38,17 @@ REAL = {
 
 
 @given(design=designs())
-@settings(max_examples=5, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@settings(max_examples=5)
 def test_a_valid_design_is_built_sound_or_refused_with_a_sentence(design):
     outcome(design)
 
 
-@pytest.mark.large
+@pytest.mark.slow
 def test_two_hundred_valid_designs_are_built_sound_or_refused_with_a_sentence(capsys):
     counted = Counter()
 
     @given(design=designs())
-    @settings(
-        max_examples=200, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
-    )
+    @settings(max_examples=200)
     def judge(design):
         counted[outcome(design)] += 1
 

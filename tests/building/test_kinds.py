@@ -4,7 +4,7 @@ import json
 from collections import Counter
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from soundness import assert_sound, outcome
 from strategies import any_kind
 
@@ -62,20 +62,18 @@ def test_the_defaults_are_good_for(kind, outline, pattern, weight_g):
     assert_good(kind, outline, pattern, weight_g)
 
 
-@pytest.mark.large
+@pytest.mark.slow
 @pytest.mark.parametrize(("kind", "outline", "pattern", "weight_g"), EVERY)
 def test_the_defaults_are_good_for_all(kind, outline, pattern, weight_g):
     assert_good(kind, outline, pattern, weight_g)
 
 
-@pytest.mark.large
+@pytest.mark.slow
 def test_a_hundred_designs_of_all_kinds_are_good_or_say_what_to_change(capsys):
     counted = Counter()
 
     @given(design=any_kind())
-    @settings(
-        max_examples=100, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
-    )
+    @settings(max_examples=100)
     def judge(design):
         counted[f"{design.mould.kind}: {outcome(design)}"] += 1
 

@@ -152,7 +152,7 @@ def _doubled(levels):
 @pytest.mark.parametrize("verb", VERBS)
 @pytest.mark.parametrize(
     "bomb",
-    [pytest.param(b, marks=pytest.mark.large) if b == "many corners" else b for b in BOMBS],
+    [pytest.param(b, marks=pytest.mark.slow) if b == "many corners" else b for b in BOMBS],
 )
 def test_an_archive_bomb_is_one_sentence_and_takes_little_memory(tmp_path, verb, bomb):
     """Each in a process of its own, whose peak of memory the kernel counts (getrusage(2))."""

@@ -168,7 +168,7 @@ def shell():
     return Manifold.sphere(30.0, 1408) - Manifold.sphere(28.5, 1408), 1.5
 
 
-@pytest.mark.large
+@pytest.mark.slow
 @pytest.mark.parametrize("body", [cup, shell])
 def test_two_million_triangles_in_20_seconds_and_2_gb(tmp_path, body):
     solid, wall_mm = body()

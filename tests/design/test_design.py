@@ -3,7 +3,7 @@
 import tomllib
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 from strategies import designs
@@ -15,7 +15,7 @@ STATUSES = ("common practice", "no source", "from memory", "our choice", "", "de
 
 
 @given(design=designs())
-@settings(max_examples=50, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@settings(max_examples=50)
 def test_toml_gives_back_the_same_design(tmp_path_factory, design):
     path = tmp_path_factory.mktemp("design") / "design.toml"
     path.write_text(design.toml(), encoding="utf-8")
@@ -25,7 +25,7 @@ def test_toml_gives_back_the_same_design(tmp_path_factory, design):
 
 
 @given(name=st.text(min_size=1, max_size=80))
-@settings(max_examples=200, derandomize=True)
+@settings(max_examples=200)
 def test_any_name_is_kept_exactly_or_refused(name):
     try:
         made = Design.of({"name": name})

@@ -565,7 +565,7 @@ def test_the_plot_is_an_svg_or_a_png_and_the_same_every_time():
     assert ET.fromstring(text).tag == "{http://www.w3.org/2000/svg}svg"  # noqa: S314 (our own)
 
 
-@pytest.mark.large
+@pytest.mark.slow
 def test_two_million_triangles_in_20_seconds_and_2_gb(tmp_path):
     """In a process of its own, for the peak of memory is the process's."""
     import resource  # noqa: PLC0415

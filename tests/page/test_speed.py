@@ -7,7 +7,7 @@ from statistics import median
 import pytest
 from page.person import drawn, redrawn, typed
 
-pytestmark = pytest.mark.large
+pytestmark = pytest.mark.slow
 
 FIRST_S = 3.0
 WEIGHT_S = 0.7

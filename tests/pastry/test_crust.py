@@ -18,7 +18,7 @@ from moulddesign.pastry.interior import crust_thickness_mm
     height_share=st.floats(0.2, 1.5),
     crust_share=st.floats(0.02, 0.95),
 )
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=60)
 def test_a_round_crust_solves_the_cylinders_equation(width, height_share, crust_share):
     outline, height = round_outline(width), width * height_share
     thickness = crust_share * min(width, height) / 2.0
@@ -31,7 +31,7 @@ def test_a_round_crust_solves_the_cylinders_equation(width, height_share, crust_
 
 
 @given(width=st.floats(20.0, 120.0), height=st.floats(8.0, 200.0), share=st.floats(0.02, 0.98))
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=60)
 def test_a_sharp_square_crust_solves_the_blocks_equation(width, height, share):
     table = PastryTable(outline="square", corner_radius_mm=0.0)
     thickness = share * min(width, height) / 2.0

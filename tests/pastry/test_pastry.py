@@ -5,7 +5,7 @@ from math import pi, sin, sqrt
 import numpy as np
 import pytest
 import trimesh
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from relief.surfaces import heights_at
 from strategies import designs
 
@@ -36,7 +36,7 @@ def sound(mesh):
 
 
 @given(asked=designs())
-@settings(max_examples=8, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@settings(max_examples=8)
 def test_any_pastry_holds_its_volume(asked):
     weight = asked.portion.finished_weight_g
     try:

@@ -102,7 +102,7 @@ def test_drawing_without_relief_is_refused_in_a_sentence(body, tmp_path):
     assert tried(written(tmp_path, body)) == "refused"
 
 
-@pytest.mark.large
+@pytest.mark.slow
 @pytest.mark.skipif(FOLDER is None, reason="MOULDDESIGN_DRAWINGS names no folder of SVG files")
 def test_drawings_of_others_become_sound_reliefs_or_are_refused(capsys):
     paths = sorted(Path(FOLDER).rglob("*.svg"))

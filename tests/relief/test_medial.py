@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import shapely
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from pyvoronoi import Pyvoronoi
 from strategies import polygons, regular, star, strokes
@@ -140,9 +140,7 @@ def test_a_tree_for_a_region_without_holes_and_a_loop_for_each_hole():
         assert len(axis.edges) - len(used) + 1 == holes
 
 
-SAMPLED = settings(
-    max_examples=30, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
-)
+SAMPLED = settings(max_examples=30)
 
 
 @given(shape=st.one_of(strokes(), polygons()))

@@ -5,7 +5,7 @@ from math import pi, radians, tan
 import numpy as np
 import pytest
 import shapely
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from relief.surfaces import (
     closed,
@@ -277,7 +277,7 @@ def test_two_apart_hold_what_each_holds():
 
 
 @given(turn=st.floats(0.0, 360.0))
-@settings(max_examples=15, deadline=None, derandomize=True)
+@settings(max_examples=15)
 def test_turning_the_region_keeps_the_volume(turn):
     # The grid moves corners by 5e-6 mm; along an edge of 60 mm, 1.5 mm high, 4.5e-4 mm3.
     still = closed(roofed(star(5, 10, 4), Profile.FLAT)[2]).volume_mm3
@@ -287,9 +287,7 @@ def test_turning_the_region_keeps_the_volume(turn):
     assert found == pytest.approx(still, abs=1e-3)
 
 
-SAMPLED = settings(
-    max_examples=40, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
-)
+SAMPLED = settings(max_examples=40)
 
 
 @given(shape=strokes(), profile=st.sampled_from(Profile))
@@ -304,11 +302,9 @@ def test_any_enclosed_area_takes_a_roof(shape, profile):
     assert_any(shape, profile)
 
 
-@pytest.mark.large
+@pytest.mark.slow
 @given(shape=st.one_of(strokes(), polygons()), profile=st.sampled_from(Profile))
-@settings(
-    max_examples=1000, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
-)
+@settings(max_examples=1000)
 def test_a_thousand_areas_take_a_roof(shape, profile):
     assert_any(shape, profile)
 

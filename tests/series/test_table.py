@@ -4,7 +4,7 @@ import csv
 import io
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from strategies import designs
 
 from moulddesign.core import MouldError
@@ -98,7 +98,7 @@ def test_drawings_lie_beside_the_table(tmp_path):
 
 
 @given(design=designs())
-@settings(max_examples=20, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+@settings(max_examples=20)
 def test_any_design_written_as_a_row_is_read_back(tmp_path_factory, design):
     cells = {"name": design.name}
     for key in ("finished_weight_g", "ratio", "loss", "trapped_air"):

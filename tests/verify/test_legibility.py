@@ -63,7 +63,7 @@ def test_a_plain_top_matches_no_artwork():
 
 
 @given(st.integers(0, 2**32 - 1))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_heights_are_those_of_the_topmost_plane(seed):
     """Each pixel of random triangles against the plane through three points, solved by numpy."""
     chance = np.random.default_rng(seed)
