@@ -28,7 +28,7 @@ from moulddesign.artwork.areas import (
     polylines,
     regions,
 )
-from moulddesign.core import FileError, SpecError
+from moulddesign.core import FileError, SpecError, read_bytes, say
 
 MOST_BYTES: Final = 60_000_000
 DEFAULT: Final = "DejaVuSans-Bold.ttf"
@@ -122,13 +122,7 @@ def opened(path: Path) -> Font:
     FileError
         It cannot be read, is too large, or holds no outlines.
     """
-    try:
-        with path.open("rb") as file:
-            raw = file.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise FileError(str(path), f"cannot be read ({error.strerror})") from error
-    if len(raw) > MOST_BYTES:
-        raise FileError(str(path), "is larger than 60 MB; give a font for one script")
+    raw = read_bytes(path, most_bytes=MOST_BYTES, advice=say("artwork.font-for-one-script"))
     try:
         outlines = TTFont(BytesIO(raw), fontNumber=0, lazy=True)
         shaper = uharfbuzz.Font(uharfbuzz.Face(uharfbuzz.Blob(raw)))

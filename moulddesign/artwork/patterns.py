@@ -15,7 +15,7 @@ from skimage.filters import gaussian, threshold_otsu
 from skimage.measure import find_contours
 
 from moulddesign.artwork.areas import Region, area_of, even_odd, multipolygon, regions
-from moulddesign.artwork.svg import parsed, read, svg_regions
+from moulddesign.artwork.svg import svg_regions, svg_root
 from moulddesign.artwork.svg_shapes import name_of
 from moulddesign.core import FileError, SpecError
 from moulddesign.design import Design
@@ -169,7 +169,7 @@ def titles() -> tuple[Title, ...]:
 
 def _title(name: str) -> Title:
     path = patterns_folder() / f"{name}.svg"
-    root = parsed(read(path), str(path))
+    root = svg_root(path)
     texts = {name_of(child): (child.text or "").strip() for child in root}
     return Title(name=name, title=texts.get("title", ""), description=texts.get("desc", ""))
 

@@ -44,7 +44,7 @@ from moulddesign.artwork.svg_shapes import (
     view_box,
     window_of,
 )
-from moulddesign.core import FileError, MouldError, SpecError
+from moulddesign.core import FileError, MouldError, SpecError, read_bytes, say
 
 HREFS: Final = ("href", "{http://www.w3.org/1999/xlink}href")
 DEEPEST: Final = 60
@@ -304,7 +304,7 @@ def svg_regions(path: Path) -> tuple[Region, ...]:
         The file cannot be read, is too large, is not SVG, declares entities, holds what cannot
         become relief (text, pictures, gradients, filters), or draws nothing dark.
     """
-    root = parsed(read(path), str(path))
+    root = svg_root(path)
     try:
         found = regions(_paints(root), f"the relief of {path.name}")
     except MouldError as error:
@@ -315,33 +315,17 @@ def svg_regions(path: Path) -> tuple[Region, ...]:
     return found
 
 
-def read(path: Path) -> bytes:
-    """Return the bytes of a file that is not too large.
+def svg_root(path: Path) -> Any:  # noqa: ANN401 (lxml has no types)
+    """Return the root element of a drawing.
 
     Raises
     ------
     FileError
-        It cannot be read, or is too large.
+        It cannot be read, is too large or compressed, is not XML, declares entities, or is not
+        SVG.
     """
-    try:
-        with path.open("rb") as file:
-            raw = file.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise FileError(str(path), f"cannot be read ({error.strerror})") from error
-    if len(raw) > MOST_BYTES:
-        reason = f"is larger than {MOST_BYTES // 1_000_000} MB; simplify the drawing"
-        raise FileError(str(path), reason)
-    return raw
-
-
-def parsed(raw: bytes, name: str) -> Any:  # noqa: ANN401 (lxml has no types)
-    """Return the root of a drawing; `name` is the file's, for errors.
-
-    Raises
-    ------
-    FileError
-        It is compressed, is not XML, declares entities, or is not SVG.
-    """
+    raw = read_bytes(path, most_bytes=MOST_BYTES, advice=say("artwork.simplify-drawing"))
+    name = str(path)
     if raw.startswith(GZIP):
         raise FileError(name, "is compressed; unpack it first, or save it as plain SVG")
     parser = etree.XMLParser(

@@ -14,7 +14,7 @@
 """
 
 from moulddesign.design.assets import DRAWINGS, carried, found_beside
-from moulddesign.design.design import MOST_BYTES, Design, read_toml
+from moulddesign.design.design import Design
 from moulddesign.design.mould_tables import Bolt, Joint, Kind, MouldTable
 from moulddesign.design.owned_moulds import OwnedMould, Shelf, Tool
 from moulddesign.design.piece_tables import (
@@ -45,7 +45,6 @@ from moulddesign.design.schema import TABLE, EntryError, Table, given, spec_erro
 
 __all__ = [
     "DRAWINGS",
-    "MOST_BYTES",
     "MOST_PIECES",
     "ONLY_FOR",
     "OUTLINES",
@@ -80,7 +79,6 @@ __all__ = [
     "found_beside",
     "given",
     "library",
-    "read_toml",
     "refuse_idle",
     "spec_error",
     "table_at",

@@ -1,6 +1,5 @@
 """The Design as a whole: read from TOML, overridden by options, written back."""
 
-import tomllib
 from collections.abc import Mapping
 from os import PathLike
 from pathlib import Path
@@ -9,7 +8,7 @@ from typing import Any, Final, Self
 import tomli_w
 from pydantic import ValidationInfo, field_validator
 
-from moulddesign.core import FileError, SpecError
+from moulddesign.core import SpecError, read_toml
 from moulddesign.design.assets import found_beside
 from moulddesign.design.mould_tables import Kind, MouldTable
 from moulddesign.design.piece_tables import (
@@ -24,10 +23,6 @@ from moulddesign.design.printers import PrinterTable
 from moulddesign.design.relief_tables import MOST_STAMPS, FurtherStamp, Layer, ReliefTable
 from moulddesign.design.schema import Table, given
 
-MOST_BYTES: Final = 1_000_000
-TOO_DEEP: Final = "nests its lists and tables too deep"
-MOST_DEEP: Final = 50
-"""Most lists and tables inside one another in a file; ours have six at the most."""
 RESERVED: Final = {"con", "prn", "aux", "nul"} | {
     f"{device}{number}" for device in ("com", "lpt") for number in "123456789"
 }
@@ -134,45 +129,3 @@ class Design(Table):
     def toml(self) -> str:
         """Return the design as the text of a TOML file that `read` takes back."""
         return tomli_w.dumps(self.plain())
-
-
-def read_toml(path: str | PathLike[str]) -> dict[str, Any]:
-    """Return the tables of a TOML file.
-
-    Raises
-    ------
-    FileError
-        The file cannot be read, is larger than 1 MB or is not TOML in UTF-8.
-    """
-    try:
-        with Path(path).open("rb") as file:
-            raw = file.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise FileError(str(path), f"cannot be read ({error.strerror})") from error
-    if len(raw) > MOST_BYTES:
-        raise FileError(str(path), f"is larger than {MOST_BYTES} bytes; a design is a short text")
-    try:
-        tree = tomllib.loads(raw.decode("utf-8-sig"))
-    except UnicodeDecodeError as error:
-        raise FileError(str(path), "is not text in UTF-8; save it as UTF-8") from error
-    except RecursionError as error:
-        raise FileError(str(path), TOO_DEEP) from error
-    except ValueError as error:  # TOMLDecodeError, and what Python says of endless numbers
-        reason = str(error).partition(";")[0]
-        raise FileError(str(path), f"is not TOML: {reason}") from error
-    if _is_deep(tree):  # dots nest tables without nesting the parser
-        raise FileError(str(path), TOO_DEEP)
-    return tree
-
-
-def _is_deep(tree: dict[str, Any]) -> bool:
-    """Return whether lists and tables lie deeper in one another than any file of ours."""
-    level: list[Any] = [tree]
-    for _ in range(MOST_DEEP):
-        level = [
-            inner
-            for outer in level
-            if isinstance(outer, dict | list)
-            for inner in (outer.values() if isinstance(outer, dict) else outer)
-        ]
-    return bool(level)

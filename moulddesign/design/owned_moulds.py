@@ -9,8 +9,7 @@ from typing import Any, Final, Self
 
 from pydantic import ValidationError, model_validator
 
-from moulddesign.core import FileError, SpecError, Unit
-from moulddesign.design.design import read_toml
+from moulddesign.core import FileError, SpecError, Unit, read_toml
 from moulddesign.design.piece_tables import PastryTable
 from moulddesign.design.relief_tables import Sense
 from moulddesign.design.schema import CHOICE, MEMORY, PRACTICE, Table, given, spec_error

@@ -3,13 +3,10 @@
 The design's table of them.
 """
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from functools import cache
-from importlib.resources import files
 from math import isfinite
-from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final, TypeVar
 
@@ -21,7 +18,15 @@ from pydantic import (
     model_validator,
 )
 
-from moulddesign.core import FileError
+from moulddesign.core import (
+    MOST_TEXT_BYTES,
+    FileError,
+    bundled_toml,
+    decode_text,
+    parse_toml,
+    read_bytes,
+    say,
+)
 from moulddesign.design.schema import CHOICE, PRACTICE, Table, given
 
 
@@ -84,15 +89,12 @@ class Material:
 @cache
 def materials() -> MappingProxyType[str, Material]:
     """Return the plastics that come with the package, by name."""
-    text = (files("moulddesign") / "data" / "materials.toml").read_text(encoding="utf-8")
-    return MappingProxyType(
-        {name: Material(**figures) for name, figures in tomllib.loads(text).items()}
-    )
+    tables = bundled_toml("data", "materials.toml")
+    return MappingProxyType({name: Material(**figures) for name, figures in tables.items()})
 
 
 T = TypeVar("T", Machine, Material)
 
-MOST_BYTES: Final = 1_000_000
 OWN_SOURCE: Final = "your own file"
 SIDES: Final = 3
 MAY_BE_ZERO: Final = "shrink"
@@ -131,14 +133,13 @@ def library(path: str | None) -> Library:
     """
     if path is None:
         return _package()
-    text = _text(path)
-    return _own(path, text)
+    content = read_bytes(path, most_bytes=MOST_TEXT_BYTES, advice=say("core.text-is-short"))
+    return _own(path, decode_text(content, path))
 
 
 @cache
 def _package() -> Library:
-    text = (files("moulddesign") / "data" / "printers.toml").read_text(encoding="utf-8")
-    tables = tomllib.loads(text)
+    tables = bundled_toml("data", "printers.toml")
     machines = {
         name: _made(Machine, table, "printers.toml", name=name) for name, table in tables.items()
     }
@@ -147,11 +148,7 @@ def _package() -> Library:
 
 @cache
 def _own(path: str, text: str) -> Library:
-    try:
-        tables = tomllib.loads(text)
-    except ValueError as error:
-        reason = str(error).partition(";")[0]
-        raise FileError(path, f"is not TOML: {reason}") from error
+    tables = parse_toml(text, path)
     strange = sorted(tables.keys() - {"printers", "materials"})
     if strange:
         raise FileError(path, f"holds {strange[0]}; only printers and materials belong here")
@@ -210,21 +207,6 @@ def _number(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
         return -1.0
     return float(value) if isfinite(value) else -1.0
-
-
-def _text(path: str) -> str:
-    try:
-        with Path(path).open("rb") as file:
-            raw = file.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else str(error)
-        raise FileError(path, f"cannot be read ({reason})") from error
-    if len(raw) > MOST_BYTES:
-        raise FileError(path, f"is larger than {MOST_BYTES} bytes")
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise FileError(path, "is not text in UTF-8; save it as UTF-8") from error
 
 
 MACHINE: Final = "common-220"

@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from trimesh.exchange.obj import load_obj
 from trimesh.exchange.ply import load_ply
 
-from moulddesign.core import FileError, Unit
+from moulddesign.core import FileError, Unit, read_bytes, say
 from moulddesign.geometry.mesh import Mesh, Points, joined
 from moulddesign.geometry.topology import welded
 
@@ -461,19 +461,9 @@ def _parser(file: Path, unit: Unit | None) -> Parser:
 
 
 def _bytes(file: Path) -> bytes:
-    if file.is_dir():
-        raise FileError(str(file), "is a folder; name a file in it")
-    if file.exists() and not file.is_file():
-        raise FileError(str(file), "is not a file")
-    try:
-        with file.open("rb") as stream:
-            data = stream.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise FileError(str(file), f"cannot be read ({error.strerror})") from error
+    data = read_bytes(file, most_bytes=MOST_BYTES, advice=say("geometry.reduce-mesh"))
     if not data:
         raise FileError(str(file), "is empty; export it again")
-    if len(data) > MOST_BYTES:
-        raise FileError(str(file), f"is larger than {MOST_BYTES} bytes, the limit; reduce it")
     return data
 
 

@@ -3,16 +3,14 @@
 What they consist of, how dense they are and what they are allergens for, with sources.
 """
 
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cache
-from importlib.resources import files
 from math import hypot
 from typing import Final
 
-from moulddesign.core import SpecError, between, not_negative
+from moulddesign.core import SpecError, between, bundled_toml, not_negative
 from moulddesign.portion import EQUATIONS_SPREAD, Component, Composition, component_density_g_per_ml
 
 WATER_SD = 0.02
@@ -127,8 +125,7 @@ class Food:
 @cache
 def foods() -> Mapping[str, Food]:
     """Return the ingredients that come with the package, by each of their names."""
-    text = files("moulddesign").joinpath("data/foods.toml").read_text(encoding="utf-8")
-    data = tomllib.loads(text)
+    data = bundled_toml("data", "foods.toml")
     found: dict[str, Food] = {}
     for name, row in data["foods"].items():
         food = Food(

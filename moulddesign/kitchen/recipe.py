@@ -12,8 +12,8 @@ from typing import Final, Self
 
 from pydantic import model_validator
 
-from moulddesign.core import G_PER_KG, SpecError, positive
-from moulddesign.design import Table, given, read_toml
+from moulddesign.core import G_PER_KG, SpecError, positive, read_toml
+from moulddesign.design import Table, given
 from moulddesign.kitchen.foods import Food, food
 from moulddesign.portion import (
     ROOM_C,

@@ -3,24 +3,27 @@
 The loss and the density as they are, and new weights.
 """
 
-import csv
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 from math import fsum, hypot, isfinite, sqrt
 from os import PathLike
-from pathlib import Path
 from statistics import median
 from typing import Final
 
-from moulddesign.core import FileError, SpecError, ml_from_mm3, positive
+from moulddesign.core import (
+    FileError,
+    SpecError,
+    ml_from_mm3,
+    positive,
+    read_csv,
+    say,
+    with_decimal_point,
+)
 from moulddesign.design import Design, PortionTable
 from moulddesign.portion import Portion, PressedIn, finished_filling_g, loss_from_weighing, portion
 
 COLUMNS: Final = ("raw_g", "finished_g", "height_mm")
-MOST_BYTES: Final = 1_000_000
-MARKS: Final = ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
-"""Byte-order marks that ask for another encoding than UTF-8, which may have one too."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,8 +105,8 @@ def read_weighings(path: str | PathLike[str]) -> tuple[Weighing, ...]:
     Parameters
     ----------
     path : str or path-like
-        A table with a head of raw_g, finished_g and perhaps height_mm; cells parted by comma,
-        semicolon or tab; decimal points or decimal commas; with or without a byte-order mark.
+        A CSV table with the heads raw_g, finished_g and perhaps height_mm; decimal points or
+        decimal commas.
 
     Returns
     -------
@@ -115,48 +118,20 @@ def read_weighings(path: str | PathLike[str]) -> tuple[Weighing, ...]:
     FileError
         The file cannot be read, a column is missing, or a cell is not a number.
     """
-    rows = _rows(str(path), _text(path))
-    heads = [cell.strip().lower() for cell in rows[0][1]]
+    table = read_csv(path, advice=say("kitchen.weighings-are-short"))
+    if not table.rows:
+        raise FileError(str(path), say("kitchen.weighings-missing"))
+    heads = [head.lower() for head in table.heads]
     missing = [name for name in COLUMNS[:2] if name not in heads]
     if missing:
         raise FileError(
             str(path),
             f"needs a first line with {' and '.join(missing)}, and has {', '.join(heads)}",
         )
-    return tuple(_weighing(f"{path}, line {number}", heads, row) for number, row in rows[1:])
+    return tuple(_weighing(f"{path}, row {row.number}", heads, row.cells) for row in table.rows)
 
 
-def _text(path: str | PathLike[str]) -> str:
-    try:
-        raw = Path(path).read_bytes()
-    except OSError as error:
-        raise FileError(str(path), f"cannot be read ({error.strerror})") from error
-    if len(raw) > MOST_BYTES:
-        raise FileError(
-            str(path), f"is larger than {MOST_BYTES} bytes; weighings are a short table"
-        )
-    encoding = next((name for mark, name in MARKS if raw.startswith(mark)), "utf-8-sig")
-    try:
-        return raw.decode(encoding)
-    except UnicodeDecodeError as error:
-        raise FileError(str(path), "is not text in UTF-8; save it as CSV in UTF-8") from error
-
-
-def _rows(path: str, text: str) -> list[tuple[int, list[str]]]:
-    """Lines with their numbers; the separator is the one that the head uses."""
-    head = text.lstrip().partition("\n")[0]
-    separator = next((mark for mark in (";", "\t") if mark in head), ",")
-    try:
-        cells = list(csv.reader(text.splitlines(), delimiter=separator, strict=True))
-    except csv.Error as error:
-        raise FileError(path, f"is not CSV: {error}") from error
-    rows = [(n, row) for n, row in enumerate(cells, start=1) if any(c.strip() for c in row)]
-    if len(rows) < 2:  # noqa: PLR2004 (a head and one piece)
-        raise FileError(path, "needs a head (raw_g, finished_g) and a line for each piece")
-    return rows
-
-
-def _weighing(where: str, heads: list[str], row: list[str]) -> Weighing:
+def _weighing(where: str, heads: list[str], row: tuple[str, ...]) -> Weighing:
     if len(row) != len(heads):
         raise FileError(
             where,
@@ -175,9 +150,8 @@ def _weighing(where: str, heads: list[str], row: list[str]) -> Weighing:
 
 
 def _number(where: str, name: str, cell: str) -> float:
-    text = cell.replace(",", ".") if cell.count(",") == 1 and "." not in cell else cell
     try:
-        value = float(text)
+        value = float(with_decimal_point(cell))
     except ValueError as error:
         raise FileError(where, f"{name} = {cell!r} is not a number") from error
     if not isfinite(value):

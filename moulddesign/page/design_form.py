@@ -1,13 +1,12 @@
 """The form of the design: what is typed becomes a draft, and a good draft is built."""
 
-import tomllib
 from collections.abc import Callable, Mapping
 from functools import cache
 from itertools import count
 from typing import Any, Final
 
 from moulddesign.artwork.patterns import pattern_names, titles
-from moulddesign.core import MouldError, SpecError
+from moulddesign.core import FileError, MouldError, SpecError, parse_toml
 from moulddesign.design import OUTLINES, SOURCES, Design, Motif, library
 from moulddesign.page.draft import (
     Draft,
@@ -23,7 +22,7 @@ from moulddesign.page.form_schema import Forms
 from moulddesign.page.markup import Form, said
 from moulddesign.page.session import Session
 from moulddesign.page.texts import Texts
-from moulddesign.page.uploads import named_files, refuse_strange, renamed
+from moulddesign.page.uploads import DESIGN, named_files, refuse_strange, renamed
 
 FORM_TEXTS: Final = ("less", "more", "own", "own_file", "remove", "further")
 ELSEWHERE: Final = frozenset({"batch"})
@@ -119,12 +118,14 @@ class Asking:
     def load(self, text: str, names: Mapping[str, str]) -> None:
         """Go on with the design in the text of a file, whose drawings were uploaded under names."""
         try:
-            tree = renamed(tomllib.loads(text.removeprefix("\ufeff")), names)
+            plain = parse_toml(text.removeprefix("\ufeff"), DESIGN)
+        except FileError as error:
+            self.session.page.say(SpecError("file", "the upload", error.reason))
+            return
+        try:
+            tree = renamed(plain, names)
             refuse_strange(named_files(tree), known_words(), self.session.shelf)
             self.take(Design.of(tree))
-        except (ValueError, RecursionError) as error:
-            reason = f"is no design file ({str(error).partition(';')[0]})"
-            self.session.page.say(SpecError("file", "the upload", reason))
         except MouldError as error:
             self.session.page.say(error)
 

@@ -1,14 +1,19 @@
 """Every word that the page shows, in one file a language, and findings in that language."""
 
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache, cached_property
-from importlib.resources import files
 from typing import Any, Final
 
-from moulddesign.core import FileError, KernelError, Message, MouldError, SpecError
+from moulddesign.core import (
+    FileError,
+    KernelError,
+    Message,
+    MouldError,
+    SpecError,
+    bundled_toml,
+)
 from moulddesign.design import TABLE
 from moulddesign.page.draft import Field
 
@@ -222,11 +227,9 @@ def texts(language: str) -> Texts:
     language : str
         One of `LANGUAGES`.
     """
-    folder = files("moulddesign") / "page" / "texts"
-    tables = tomllib.loads((folder / f"{language}.toml").read_text(encoding="utf-8"))
+    tables = dict(bundled_toml("page", "texts", f"{language}.toml"))
     if language != LANGUAGES[0]:  # the rooms below speak the first
-        phrases = folder / f"{language}-phrases.toml"
-        tables |= tomllib.loads(phrases.read_text(encoding="utf-8"))
+        tables |= bundled_toml("page", "texts", f"{language}-phrases.toml")
     return Texts(language, tables)
 
 

@@ -10,7 +10,6 @@ import hashlib
 import io
 import json
 import re
-import tomllib
 import zipfile
 import zlib
 from collections.abc import AsyncIterator, Iterator, Mapping
@@ -21,7 +20,7 @@ from typing import Any, Final
 
 from starlette.requests import ClientDisconnect
 
-from moulddesign.core import SpecError
+from moulddesign.core import FileError, SpecError, decode_text, parse_toml
 from moulddesign.design import Design
 from moulddesign.page.draft import Tree, copied, reached
 
@@ -401,7 +400,7 @@ def unpacked_set(raw: bytes, shelf: Shelf) -> tuple[str, dict[str, str]]:
     try:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             found = _Set(archive)
-            text = found.content(DESIGN, kind="design").decode("utf-8-sig")
+            text = decode_text(found.content(DESIGN, kind="design"), DESIGN)
             names = {
                 name: found.kept(name, KINDS[key], shelf)
                 for key, name in _wanted(text)
@@ -409,7 +408,7 @@ def unpacked_set(raw: bytes, shelf: Shelf) -> tuple[str, dict[str, str]]:
             }
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as error:
         raise _no_set("cannot be unpacked") from error
-    except UnicodeDecodeError as error:
+    except FileError as error:
         raise _no_set("holds a design file that is not text in UTF-8") from error
     return text, names
 
@@ -466,8 +465,8 @@ def renamed(tree: Tree, names: Mapping[str, str]) -> Tree:
 def _wanted(text: str) -> list[tuple[str, str]]:
     """Return which keys of a design name a file, and the last part of its name."""
     try:
-        tree: dict[str, Any] = tomllib.loads(text)
-    except (ValueError, RecursionError):
+        tree = parse_toml(text, DESIGN)
+    except FileError:
         return []  # whoever reads the text says what is wrong with it
     return [(field.rpartition(".")[2], _last(name)) for field, name in named_files(tree)]
 

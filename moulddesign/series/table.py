@@ -1,7 +1,5 @@
 """A series: many designs from one table, each row laid over the same base."""
 
-import csv
-import io
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -14,28 +12,29 @@ from unicodedata import normalize
 
 from pydantic import BaseModel
 
-from moulddesign.core import FileError, MouldError, SpecError
+from moulddesign.core import (
+    FileError,
+    MouldError,
+    SpecError,
+    read_csv,
+    read_toml,
+    say,
+    with_decimal_point,
+)
 from moulddesign.design import (
     DRAWINGS,
-    MOST_BYTES,
     SIZES,
     SOURCES,
     TABLE,
     Design,
     found_beside,
-    read_toml,
     table_at,
 )
 
 Place = str | int
 """A key of a table, or an entry of a list counted from 0."""
 
-SEPARATORS: Final = (";", "\t", ",")
-"""What parts the cells: the first of these that stands in the first line."""
-
 YES: Final = {"true": True, "yes": True, "false": False, "no": False}
-
-DECIMAL_COMMA: Final = r"[+-]?\d+,\d+"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,27 +76,19 @@ class Lines:
 
     @classmethod
     def read(cls, path: Path) -> Self:
-        """Return the rows of a CSV file in UTF-8, with or without a byte order mark.
-
-        Parameters
-        ----------
-        path : Path
-            Its cells are parted by commas, semicolons or tabs; rows without any text are left out.
+        """Return the rows of a CSV file that hold some text.
 
         Raises
         ------
         FileError
             It cannot be read, is no table, or its first line does not serve.
         """
-        first, *others = _parted(path)
-        heads = tuple(head.strip() for head in first)
-        _refuse_heads(path, heads)
-        rows = tuple(
-            (f"row {number}", tuple(line))
-            for number, line in enumerate(others, start=2)
-            if any(cell.strip() for cell in line)
-        )
-        return cls(folder=path.parent, heads=heads, rows=rows)
+        table = read_csv(path, advice=say("series.split-it"))
+        if not table.rows:
+            raise FileError(str(path), say("series.rows-missing"))
+        _refuse_heads(path, table.heads)
+        rows = tuple((f"row {row.number}", row.cells) for row in table.rows)
+        return cls(folder=path.parent, heads=table.heads, rows=rows)
 
     def cells(self, place: str, line: tuple[str, ...]) -> tuple[Cell, ...]:
         """Return what a row gives: its cells that are not empty.
@@ -122,28 +113,6 @@ class Lines:
         keys = keys_of(head)
         value = _value(f"{place}, column {head}", keys, text)
         return Cell(column=head, keys=keys, value=_from(self.folder, keys, value))
-
-
-def _parted(path: Path) -> list[list[str]]:
-    try:
-        with path.open("rb") as file:
-            raw = file.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise FileError(str(path), f"cannot be read ({error.strerror})") from error
-    if len(raw) > MOST_BYTES:
-        raise FileError(str(path), f"is larger than {MOST_BYTES} bytes; part the series")
-    try:
-        text = raw.decode("utf-8-sig")
-        first = text.partition("\n")[0]
-        separator = next((mark for mark in SEPARATORS if mark in first), ",")
-        lines = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
-    except UnicodeDecodeError as error:
-        raise FileError(str(path), "is not text in UTF-8; save it as CSV in UTF-8") from error
-    except csv.Error as error:
-        raise FileError(str(path), f"is no CSV table: {error}") from error
-    if len(lines) < 2:  # noqa: PLR2004 (the heads and a piece)
-        raise FileError(str(path), "needs a first line of keys and a line for each piece")
-    return lines
 
 
 def _refuse_heads(path: Path, heads: tuple[str, ...]) -> None:
@@ -190,9 +159,9 @@ def _value(where: str, keys: tuple[Place, ...], text: str) -> object:
     """Return a cell as the type that its key wants; what it cannot be stays text."""
     kinds = _kinds(keys)
     if kinds & {int, float} and str not in kinds:
-        if fullmatch(DECIMAL_COMMA, text):
-            need = f"has a decimal comma; write {text.replace(',', '.')}"
-            raise SpecError(where, text, need)
+        pointed = with_decimal_point(text)
+        if pointed != text:
+            raise SpecError(where, text, f"has a decimal comma; write {pointed}")
         return _number(where, text, whole=float not in kinds)
     if bool in kinds:
         return YES.get(text.lower(), text)

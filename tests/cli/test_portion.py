@@ -118,7 +118,7 @@ FILES = {
     "endless digits": (b"name = " + b"9" * 5000, r"is not TOML: Exceeds the limit"),
     "many digits": (b"[portion]\nloss = " + b"9" * 400, r"loss = '9{20}\.\.\.': must be"),
     "endless nesting": (b"name = " + b"[" * 90_000, r"nests its lists and tables too deep\.$"),
-    "a huge file": (b"# " + b"x" * 1_000_000, r"is larger than 1000000 bytes; a design is a short"),
+    "a huge file": (b"# " + b"x" * 1_000_000, r"is larger than 1 MB, the limit; a file of this"),
     "two mistakes": (b"[portion]\nloss = 9\nratio = 5\n", r"\(1 more to mend after this one\)\.$"),
     "a NUL": (b'name = "a\x00b"', r"is not TOML"),
 }  # fmt: skip
@@ -133,7 +133,7 @@ def test_a_bad_design_file_gets_one_sentence(tmp_path, kind):
 
 
 def test_a_folder_is_no_design_file(tmp_path):
-    assert refused("portion", tmp_path).endswith("cannot be read (Is a directory).")
+    assert refused("portion", tmp_path).endswith("is a folder; name a file in it.")
 
 
 @pytest.mark.parametrize("content", [b"", b"\xef\xbb\xbfname = 'marked'\r\n", b"# nothing\n"])

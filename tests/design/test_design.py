@@ -121,7 +121,7 @@ def test_values_are_replaced_by_dotted_name():
         (b"a = " + b"[" * 50_000, "nests its lists and tables too deep"),
         (b"[" + b".".join([b"a"] * 900) + b"]", "nests its lists and tables too deep"),
         (b"a = " + b"9" * 5000, "is not TOML: Exceeds the limit"),
-        (b"#" * 1_000_001, "is larger than 1000000 bytes"),
+        (b"#" * 1_000_001, "is larger than 1 MB"),
     ],
 )
 def test_a_file_that_is_no_design_is_refused(tmp_path, content, sentence):

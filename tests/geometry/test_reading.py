@@ -224,7 +224,7 @@ def test_a_folder_a_pipe_and_nothing_at_all(tmp_path):
     with pytest.raises(FileError, match="cannot be read"):
         read_mesh(tmp_path / "b.stl")
     os.mkfifo(tmp_path / "c.stl")
-    with pytest.raises(FileError, match="is not a file"):
+    with pytest.raises(FileError, match="is a device or a pipe"):
         read_mesh(tmp_path / "c.stl")
 
 

@@ -40,14 +40,14 @@ def test_csv_is_read_rightly(tmp_path, text, encoding):
         ("", "needs a head"),
         ("raw_g,finished_g\n", "needs a head"),
         ("raw,finished_g\n1,1\n", "first line with raw_g, and has raw, finished_g"),
-        ("raw_g,finished_g\n77,0,74,2\n", "line 2: has 4 cells and the head has 2; where decimals"),
-        ("raw_g,finished_g\n77,\n", "line 2: has no finished_g"),
-        ("raw_g,finished_g\n\n77,seventy\n", "line 3: finished_g = 'seventy' is not a number"),
-        ("raw_g,finished_g\nnan,7\n", "line 2: raw_g = 'nan' is not a finite number"),
+        ("raw_g,finished_g\n77,0,74,2\n", "row 2: has 4 cells and the head has 2; where decimals"),
+        ("raw_g,finished_g\n77,\n", "row 2: has no finished_g"),
+        ("raw_g,finished_g\n\n77,seventy\n", "row 3: finished_g = 'seventy' is not a number"),
+        ("raw_g,finished_g\nnan,7\n", "row 2: raw_g = 'nan' is not a finite number"),
         ("raw_g;finished_g\n1.077,0;7\n", "raw_g = '1.077,0' is not a number"),
-        ("raw_g,finished_g\n70,71\n", "line 2: finished_g = 71.0: .*does not gain weight"),
-        ("raw_g,finished_g\n-70,7\n", "line 2: raw_g = -70.0: must be a finite number above 0 g"),
-        ('raw_g,finished_g\n"70,7\n', "is not CSV"),
+        ("raw_g,finished_g\n70,71\n", "row 2: finished_g = 71.0: .*does not gain weight"),
+        ("raw_g,finished_g\n-70,7\n", "row 2: raw_g = -70.0: must be a finite number above 0 g"),
+        ('raw_g,finished_g\n"70,7\n', "is no CSV table"),
     ],
 )
 def test_csv_that_cannot_be_is_refused(tmp_path, text, sentence):
@@ -69,7 +69,7 @@ def test_csv_that_is_too_large_or_missing_is_refused(tmp_path):
     with pytest.raises(FileError, match="cannot be read"):
         read_weighings(file)
     file.write_bytes(b"1" * 1_000_001)
-    with pytest.raises(FileError, match="is larger than 1000000 bytes"):
+    with pytest.raises(FileError, match="is larger than 1 MB"):
         read_weighings(file)
 
 
