@@ -1,14 +1,14 @@
 """The one composition: a Design becomes a Portion, a Pastry, a mould, and findings about them."""
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from time import perf_counter
 from types import MappingProxyType
 from typing import Any, TypeVar
 
 from moulddesign import __version__
 from moulddesign.building.proofs import Evidence, proven
-from moulddesign.core import CAUTIONS, Finding, SpecError, Verdict, ml_from_mm3, say
+from moulddesign.core import CAUTIONS, Finding, Message, SpecError, Verdict, ml_from_mm3, say
 from moulddesign.design import SIZES, Design
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.topology import topology
@@ -68,6 +68,11 @@ class Build:
         return tuple(found.name for found in self.findings if found.verdict is Verdict.FAIL)
 
     @property
+    def cautions(self) -> tuple[Message | str, ...]:
+        """What can hurt someone: of all moulds, and of the plastic."""
+        return (*CAUTIONS, self.design.printer.plastic.caution)
+
+    @property
     def parts(self) -> tuple[str, ...]:
         """Names of the parts and of the pastry, in the order of the files."""
         return tuple(self.meshes)
@@ -85,9 +90,9 @@ class Build:
             "mould": self._mould_report(),
             "printer": self.design.printer.report(),
             "parts": [self._part_report(name) for name in self.meshes],
-            "findings": [asdict(finding) for finding in self.findings],
+            "findings": [finding.report() for finding in self.findings],
             "files": list(self.written),
-            "cautions": [*CAUTIONS, self.design.printer.plastic.caution],
+            "cautions": [str(caution) for caution in self.cautions],
             "seconds": dict(self.seconds),
         }
 

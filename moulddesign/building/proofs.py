@@ -10,8 +10,9 @@ from types import MappingProxyType
 from typing import Final
 
 from moulddesign.artwork.legibility import least_gap_mm, least_stroke_mm
-from moulddesign.core import Finding, mm3_from_ml
-from moulddesign.design import Design, Joint, Kind, Profile, Sense
+from moulddesign.core import Finding, mm3_from_ml, say
+from moulddesign.core.findings import SEPARATOR
+from moulddesign.design import Design, Joint, Kind, Profile
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.float32 import settled
 from moulddesign.mould import CastLayout, Mould, texts
@@ -77,18 +78,25 @@ def relief_findings(pastry: Pastry, solid: Mesh, *, line_mm: float) -> tuple[Fin
     )
 
 
+RAISED_WIDTHS: Final = say("building.thinnest-raised-stroke"), say("building.thinnest-raised-gap")
+SUNK_WIDTHS: Final = say("building.thinnest-sunk-stroke"), say("building.thinnest-sunk-gap")
+"""What is found of the strokes and of the gaps of a relief."""
+
+
 def _widths(pastry: Pastry, line_mm: float) -> Iterator[Finding]:
     """Yield whether strokes and gaps can be printed and filled."""
     for shape, depth_mm in pastry.artwork:
-        sense = Sense.RAISED if depth_mm > 0.0 else Sense.SUNK
-        limits = least_widths_mm(line_mm=line_mm, raised=sense is Sense.RAISED)
+        raised = depth_mm > 0.0
+        limits = least_widths_mm(line_mm=line_mm, raised=raised)
         for what, search, limit_mm in zip(
-            ("stroke", "gap"), (least_stroke_mm, least_gap_mm), limits, strict=True
+            RAISED_WIDTHS if raised else SUNK_WIDTHS,
+            (least_stroke_mm, least_gap_mm),
+            limits,
+            strict=True,
         ):
             thin = search(shape, below_mm=limit_mm)
             place = None if thin is None else (thin.width_mm, thin.x_mm, thin.y_mm)
-            name = f"thinnest {what} of the {sense} relief"
-            yield width_finding(name=name, thinnest=place, limit_mm=limit_mm)
+            yield width_finding(what, thinnest=place, limit_mm=limit_mm)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -147,10 +155,11 @@ def piece_findings(made: Evidence) -> tuple[Finding, ...]:
     centres = made.design.portion.centres
     return (
         volume_finding(
-            name="pastry: volume",
+            say("building.volume"),
+            part="pastry",
             measured_mm3=solid.volume_mm3,
             target_mm3=made.target_mm3,
-            source="the portion: masses over densities",
+            source=say("building.portion"),
         ),
         *crust_findings(thickness_mm=made.crust_mm, deepest_sunk_mm=made.pastry.deepest_sunk_mm),
         *centre_findings(
@@ -196,8 +205,8 @@ def pressed(made: Evidence) -> tuple[Finding, ...]:
     return (
         *_press(made, press),
         *_pull(made, press.stamp),
-        bore_foot_finding(made.meshes["sleeve"], name="sleeve", layer_mm=layer_mm),
-        outer_foot_finding(made.meshes["stamp"], name="stamp", layer_mm=layer_mm),
+        bore_foot_finding(made.meshes["sleeve"], part="sleeve", layer_mm=layer_mm),
+        outer_foot_finding(made.meshes["stamp"], part="stamp", layer_mm=layer_mm),
     )
 
 
@@ -242,13 +251,17 @@ def under_further(made: Evidence, one: Further) -> tuple[Finding, ...]:
         rings,
     )
     return (
-        *(replace(f, name=f"{one.stamp_name}: {f.name}") for f in found),
+        *(replace(f, part=_nested(one.stamp_name, f.part)) for f in found),
         outer_foot_finding(
             made.meshes[one.stamp_name],
-            name=one.stamp_name,
+            part=one.stamp_name,
             layer_mm=made.design.printer.layer_height_mm,
         ),
     )
+
+
+def _nested(stamp: str, part: str) -> str:
+    return f"{stamp}{SEPARATOR}{part}" if part else stamp
 
 
 def _press(made: Evidence, assembled: Press) -> tuple[Finding, ...]:
@@ -306,7 +319,7 @@ def _pull(made: Evidence, stamp: Mesh) -> tuple[Finding, ...]:
     if not made.pastry.relief:
         return ()
     return pull_findings(
-        name="pastry from stamp",
+        say("building.pastry-from-stamp"),
         body=made.meshes[made.pastry_name],
         tool=stamp,
         direction=(0.0, 0.0, -1.0),
@@ -339,7 +352,7 @@ def proven(made: Evidence, further: Sequence[Further] = ()) -> tuple[Finding, ..
         partial(KINDS[made.design.mould.kind], made),
         *(partial(_printed, made, part.name) for part in made.mould.parts),
         partial(relief_layers, made),
-        *(partial(soundness, mesh, name=name) for name, mesh in made.meshes.items()),
+        *(partial(soundness, mesh, part=name) for name, mesh in made.meshes.items()),
         partial(_against_exact, made.mould),
         partial(_lettering, made),
         *(partial(under_further, made, one) for one in further),
@@ -359,7 +372,7 @@ def _block(made: Evidence) -> tuple[Finding, ...]:
             count=made.design.mould.cavities,
         ),
         *pull_findings(
-            name="pastry from block",
+            say("building.pastry-from-block"),
             body=made.meshes[made.pastry_name],
             tool=settled(part.mesh),
             direction=(0.0, 0.0, -1.0),
@@ -384,7 +397,7 @@ def _cast(made: Evidence) -> tuple[Finding, ...]:
             silicone_mm3=grown * layout.silicone_mm3,
         ),
         *pull_findings(
-            name="silicone from tray",
+            say("building.silicone-from-tray"),
             body=silicone(master, held),
             tool=master,
             direction=(0.0, 0.0, 1.0),
@@ -398,7 +411,7 @@ def _printed(made: Evidence, name: str) -> tuple[Finding, ...]:
     printer = made.design.printer
     return printing_findings(
         made.meshes[name],
-        name=name,
+        part=name,
         bed_mm=printer.bed_mm,
         line_mm=printer.line_width_mm,
         layer_mm=printer.layer_height_mm,
@@ -409,7 +422,7 @@ def _lettering(made: Evidence) -> tuple[Finding, ...]:
     """Say what is written on the parts that have a face for it."""
     wanted = texts(made.design)
     return tuple(
-        lettering_finding(name=part.name, written=part.lettering, wanted=wanted)
+        lettering_finding(part=part.name, written=part.lettering, wanted=wanted)
         for part in made.mould.parts
         if made.design.mould.lettering and part.name in LETTERED
     )
@@ -418,10 +431,11 @@ def _lettering(made: Evidence) -> tuple[Finding, ...]:
 def _against_exact(mould: Mould) -> tuple[Finding, ...]:
     return tuple(
         volume_finding(
-            name=f"{part.name}: mesh against exact surfaces",
+            say("building.mesh-against-exact"),
+            part=part.name,
             measured_mm3=(part.mesh if part.plain is None else part.plain).volume_mm3,
             target_mm3=part.solid.volume_mm3,
-            source="the CAD kernel's volume of the same body",
+            source=say("building.kernels-volume"),
         )
         for part in mould.parts
         if part.solid is not None

@@ -5,7 +5,6 @@ Check a drawing of one's own.
 
 import os
 from collections.abc import Callable
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
@@ -69,7 +68,7 @@ def run_inspect(
         save_bytes(target, _stl(mesh), overwrite=overwrite)
         err().print(f"Written to {target}", soft_wrap=True)
     if as_json:
-        print_json(asdict(found) | {"mended": list(done)})
+        print_json(found.report() | {"mended": list(done)})
     else:
         _print(file.name, found)
     return int(any(f.verdict is Verdict.FAIL for f in found.findings))
@@ -150,7 +149,7 @@ def _print(name: str, found: "Facts") -> None:
     out().print(table(name, ("fact", "value"), rows))
     heads = ("finding", "measured", "limit", "verdict")
     judged = [
-        (f.name.removeprefix("mesh: "), f.measured, with_unit(f.limit, f.unit), f.verdict.value)
+        (str(f.what), f.measured, with_unit(str(f.limit), f.unit), f.verdict.value)
         for f in found.findings
     ]
     out().print(table("Findings", heads, judged))

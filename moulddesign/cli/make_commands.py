@@ -13,7 +13,7 @@ from moulddesign.cli.console import ends_at_once, err, figure, out, print_json, 
 from moulddesign.cli.kitchen_commands import recipe_of
 from moulddesign.cli.options import MOULD, PIECE, RELIEF, STAMPS, AsJson, Override, with_design
 from moulddesign.cli.weight_commands import WEIGHING, weight_sentences, weight_table
-from moulddesign.core import Finding, Verdict, with_unit
+from moulddesign.core import Finding, Message, Verdict, with_unit
 from moulddesign.design import Design
 
 if TYPE_CHECKING:
@@ -144,8 +144,8 @@ def _findings_table(findings: Iterable[Finding]) -> Table:
             SIGNS[f.verdict],
             f.name,
             _measured(f.measured, f.unit),
-            with_unit(f.limit, f.unit),
-            f.source,
+            with_unit(str(f.limit), f.unit),
+            str(f.source),
         )
         for f in findings
         if f.verdict is not Verdict.GOOD
@@ -159,7 +159,7 @@ def _findings_table(findings: Iterable[Finding]) -> Table:
     return made
 
 
-def _measured(value: float | str, unit: str) -> str:
+def _measured(value: float | Message, unit: str) -> str:
     return f"{figure(value) if isinstance(value, float) else value} {unit}".rstrip()
 
 

@@ -29,7 +29,16 @@ from moulddesign.core.files import (
     read_toml,
     with_decimal_point,
 )
-from moulddesign.core.findings import CAUTIONS, Finding, Verdict, judged, with_unit
+from moulddesign.core.findings import (
+    CAUTIONS,
+    DESIGN,
+    OUR_CHOICE,
+    PRACTICE,
+    Finding,
+    Verdict,
+    judged,
+    with_unit,
+)
 from moulddesign.core.messages import LANGUAGES, Message, say, word
 from moulddesign.core.quantities import (
     G_PER_KG,
@@ -45,10 +54,13 @@ from moulddesign.core.quantities import (
 
 __all__ = [
     "CAUTIONS",
+    "DESIGN",
     "G_PER_KG",
     "LANGUAGES",
     "MM3_PER_ML",
     "MOST_TEXT_BYTES",
+    "OUR_CHOICE",
+    "PRACTICE",
     "CsvRow",
     "CsvTable",
     "FileError",

@@ -3,10 +3,16 @@
 import re
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from typing import Any, Final
+
+from moulddesign.core.messages import LANGUAGES, Message, say, word
 
 NUMBERS: Final = re.compile(r"-?\d[\d.]*(?: [a-z]{1,3} \d[\d.]*)*")
 """A number, or several with a short word between: "2 x 3", "5 to 300"."""
+
+
+SEPARATOR: Final = ": "
+"""Between a part and what was measured on it."""
 
 
 class Verdict(StrEnum):
@@ -19,31 +25,63 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
-    """One measured value beside its limit.
+    """One measured value beside its limit."""
 
-    Parameters
-    ----------
-    name : str
-        What was measured, in plain words and unique in a report: "pastry volume".
-    measured : float or str
-        The value, in `unit`.
-    limit : str
-        What it had to be, in words with numbers: "60.0 within 0.1 %".
-    unit : str
-        Unit of `measured`; empty for a pure number or a word.
-    source : str
-        Where the limit comes from: a published source, "common practice, no source",
-        "from memory, measure your own", or "the design".
-    verdict : Verdict
-        The judgement.
-    """
-
-    name: str
-    measured: float | str
-    limit: str
+    what: Message
+    """What was measured; its id is the finding's. With the part it is unique in a report."""
+    part: str = ""
+    """Where: "stamp", "stamp-bee", "mesh", or nested, "stamp-bee: sleeve"; empty for the whole."""
+    measured: float | Message
+    """The value, in `unit`, or a word that stands for it."""
+    limit: Message
+    """What it had to be, in words with numbers: "60.0 within 0.1 %"."""
     unit: str
-    source: str
+    """Unit of `measured`; empty for a pure number or a word."""
+    source: Message | str
+    """Where the limit comes from; only a published title or a proper name is a plain string."""
     verdict: Verdict
+    remedy: Message | None = None
+    """The smallest change that mends it, where one is known."""
+
+    @property
+    def id(self) -> str:
+        """What the finding is called in every language: "verify.open-edges"."""
+        return self.what.id
+
+    @property
+    def name(self) -> str:
+        """What was measured in English, with the part before it."""
+        return self.title()
+
+    def title(self, language: str = LANGUAGES[0]) -> str:
+        """Return what was measured, in one of `LANGUAGES`, with the part before it."""
+        parts = [_part(one, language) for one in self.part.split(SEPARATOR) if one]
+        return SEPARATOR.join([*parts, self.what.text(language)])
+
+    def report(self) -> dict[str, Any]:
+        """Return it as plain values in English, as in `report.json`."""
+        remedy = {} if self.remedy is None else {"remedy": str(self.remedy)}
+        return {
+            "name": self.name,
+            "measured": str(self.measured) if isinstance(self.measured, Message) else self.measured,
+            "limit": str(self.limit),
+            "unit": self.unit,
+            "source": str(self.source),
+            "verdict": self.verdict.value,
+            "id": self.id,
+        } | remedy
+
+
+def _part(name: str, language: str) -> str:
+    """Return the name of a part; what tells it from its like, behind a hyphen, stays as it is."""
+    kind, hyphen, own = name.partition("-")
+    return f"{word(kind).text(language)}{hyphen}{own}"
+
+
+PRACTICE: Final = say("core.common-practice")
+DESIGN: Final = say("core.the-design")
+OUR_CHOICE: Final = say("core.our-choice")
+"""Where limits come from that no publication gives."""
 
 
 def judged(*, good: bool, otherwise: Verdict = Verdict.FAIL) -> Verdict:
@@ -83,24 +121,14 @@ def with_unit(limit: str, unit: str) -> str:
 
 
 CAUTIONS: Final = (
-    (
-        "Printed plastic is not food-safe by default: layer lines hold residue, brass nozzles "
-        "carry lead, dyes and unknown additives migrate."
-    ),
-    (
-        "Print with undyed filament that has a food-contact declaration, through a stainless "
-        "nozzle kept for it; press through cling film, or cast a silicone mould from a master."
-    ),
-    (
-        "Wash by hand in warm water below the plastic's softening point, never in a dishwasher "
-        "unless the plastic allows it; never bake in a printed mould; replace it when scratched "
-        "or after a season."
-    ),
-    "Silicone: food-grade, cured as its maker says; printed masters can inhibit the cure.",
-    "Fingers: keep them out from between stamp, sleeve and palm disc.",
-    "Kitchen: boiling syrup and lye water burn skin and eyes.",
-    "Allergens: wheat, egg, nuts, sesame and soya are usual in these pastries; label them.",
-    "Centre temperature and shelf life follow local food rules; selling may need a licence.",
-    "All of this defers to local codes and licensed practice.",
+    say("core.caution-plastic"),
+    say("core.caution-filament"),
+    say("core.caution-washing"),
+    say("core.caution-silicone"),
+    say("core.caution-fingers"),
+    say("core.caution-kitchen"),
+    say("core.caution-allergens"),
+    say("core.caution-selling"),
+    say("core.caution-codes"),
 )
 """Cautions that go with every build, in the order of printing, bench and shop."""

@@ -15,7 +15,7 @@ from pydantic import BaseModel
 
 from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
-from moulddesign.core import KernelError, Verdict
+from moulddesign.core import KernelError, Message, Verdict
 from moulddesign.design import Centre, Kind
 from moulddesign.export.assembly_view import state_of
 from moulddesign.export.glyphs import Faces, bold_path, breakable, face_path
@@ -309,14 +309,19 @@ def _findings(made: Build) -> dict[str, Any]:
     return {
         "good": sum(found.verdict is Verdict.GOOD for found in made.findings),
         "others": [
-            [found.verdict.value, breakable(found.name), _measured(found.measured), found.limit]
+            [
+                found.verdict.value,
+                breakable(found.name),
+                _measured(found.measured),
+                str(found.limit),
+            ]
             for found in made.findings
             if found.verdict is not Verdict.GOOD
         ],
     }
 
 
-def _measured(value: float | str) -> str:
+def _measured(value: float | Message) -> str:
     return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
@@ -81,7 +81,7 @@ class Coupons:
                 }
                 for name, mesh in self.meshes.items()
             ],
-            "findings": [asdict(finding) for finding in self.findings],
+            "findings": [finding.report() for finding in self.findings],
         }
 
 
@@ -109,12 +109,12 @@ def made_coupons(design: Design) -> Coupons:
     for name, mesh in meshes.items():
         findings += printing_findings(
             mesh,
-            name=name,
+            part=name,
             bed_mm=printer.bed_mm,
             line_mm=printer.line_width_mm,
             layer_mm=printer.layer_height_mm,
         )
-        findings += soundness(mesh, name=name)
+        findings += soundness(mesh, part=name)
     return Coupons(design=design, meshes=MappingProxyType(meshes), findings=tuple(findings))
 
 

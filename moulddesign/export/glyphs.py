@@ -15,7 +15,7 @@ from typing import Any, Final
 
 from moulddesign.artwork.lettering import opened
 from moulddesign.building import Build
-from moulddesign.core import Finding, Verdict
+from moulddesign.core import Finding, Verdict, say
 from moulddesign.design import Design
 
 FACE: Final = "DejaVuSans.ttf"
@@ -146,15 +146,16 @@ def name_findings(made: Build) -> tuple[Finding, ...]:
     lacking = faces(made.design).lacking("".join(_names(made)))
     if not lacking:
         return ()
-    more = f" and {len(lacking) - MOST_NAMED} more" if len(lacking) > MOST_NAMED else ""
+    named, more = " ".join(lacking[:MOST_NAMED]), len(lacking) - MOST_NAMED
     return (
         Finding(
-            name="characters of names that card and drawing cannot print",
-            measured=" ".join(lacking[:MOST_NAMED]) + more,
-            limit="none; their code points stand in their place. A font that a text layer of the "
-            "relief names is used for them",
+            what=say("export.characters-lacking"),
+            measured=say("export.characters-and-more", named=named, more=more)
+            if more > 0
+            else say("export.characters", named=named),
+            limit=say("export.code-points-instead"),
             unit="",
-            source="DejaVu Sans, the face of card and drawing",
+            source=say("export.own-face"),
             verdict=Verdict.WARN,
         ),
     )

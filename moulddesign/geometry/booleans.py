@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from moulddesign.core import KernelError
+from moulddesign.core import KernelError, Message
 from moulddesign.geometry.mesh import Indices, Mesh, Points
 
 
@@ -28,17 +28,17 @@ def box(low_mm: ArrayLike, high_mm: ArrayLike) -> Mesh:
     return _mesh(Manifold.cube(size.tolist()).translate(low.tolist()), "a box")
 
 
-def union(meshes: Sequence[Mesh], step: str) -> Mesh:
+def union(meshes: Sequence[Mesh], step: Message | str) -> Mesh:
     """Return the union of closed meshes; `step` names it in a `KernelError`."""
     return _combined(meshes, OpType.Add, step)
 
 
-def difference(mesh: Mesh, tools: Sequence[Mesh], step: str) -> Mesh:
+def difference(mesh: Mesh, tools: Sequence[Mesh], step: Message | str) -> Mesh:
     """Return a closed mesh without others; `step` names it in a `KernelError`."""
     return _combined([mesh, *tools], OpType.Subtract, step)
 
 
-def intersection(meshes: Sequence[Mesh], step: str) -> Mesh:
+def intersection(meshes: Sequence[Mesh], step: Message | str) -> Mesh:
     """Return what closed meshes share, an empty mesh where it is nothing.
 
     Raises
@@ -50,14 +50,14 @@ def intersection(meshes: Sequence[Mesh], step: str) -> Mesh:
     return _mesh(reduce(lambda a, b: a ^ b, bodies), step)
 
 
-def bodies(mesh: Mesh, step: str) -> tuple[Mesh, ...]:
+def bodies(mesh: Mesh, step: Message | str) -> tuple[Mesh, ...]:
     """Return the connected solids of a closed mesh, in the order of their least corner."""
     parts = [_mesh(part, step) for part in manifold_of(mesh, step).decompose()]
     return tuple(sorted(parts, key=lambda part: tuple(part.bounds[0])))
 
 
 def pieces_of_air(
-    meshes: Sequence[Mesh], low_mm: ArrayLike, high_mm: ArrayLike, *, step: str
+    meshes: Sequence[Mesh], low_mm: ArrayLike, high_mm: ArrayLike, *, step: Message | str
 ) -> tuple[Mesh, ...]:
     """Return what closed meshes leave of a box, as connected pieces.
 
@@ -69,7 +69,7 @@ def pieces_of_air(
         Closed.
     low_mm, high_mm : array_like, shape (3,)
         Corners of the box [mm].
-    step : str
+    step : Message or str
         Names it in a `KernelError`.
     """
     room = box(low_mm, high_mm)
@@ -96,16 +96,16 @@ def triangulated(loops: Sequence[Points]) -> Indices:
     return np.asarray(triangulate([np.asarray(loop) for loop in loops]), dtype=np.int64)
 
 
-def _combined(meshes: Sequence[Mesh], operation: OpType, step: str) -> Mesh:
+def _combined(meshes: Sequence[Mesh], operation: OpType, step: Message | str) -> Mesh:
     return _mesh(_combined_body(meshes, operation, step), step)
 
 
-def _combined_body(meshes: Sequence[Mesh], operation: OpType, step: str) -> Manifold:
+def _combined_body(meshes: Sequence[Mesh], operation: OpType, step: Message | str) -> Manifold:
     bodies = [manifold_of(mesh, step) for mesh in meshes]
     return _checked(Manifold.batch_boolean(bodies, operation), step)
 
 
-def _checked(result: Manifold, step: str) -> Manifold:
+def _checked(result: Manifold, step: Message | str) -> Manifold:
     # manifold3d 3.5 raises nothing: bad input is an empty body, and later booleans carry it on.
     if result.status() != Error.NoError:
         raise KernelError(step, result.status().name)
@@ -114,7 +114,7 @@ def _checked(result: Manifold, step: str) -> Manifold:
     return result
 
 
-def manifold_of(mesh: Mesh, step: str) -> Manifold:
+def manifold_of(mesh: Mesh, step: Message | str) -> Manifold:
     """Return the kernel's body of a closed mesh, for what probes it; never to be changed.
 
     Raises
@@ -132,14 +132,14 @@ def _unchecked(mesh: Mesh) -> Manifold:
     return Manifold(Mesh64(mesh.vertices.copy(), mesh.triangles.astype(np.uint64)))
 
 
-def _mesh(body: Manifold, step: str) -> Mesh:
+def _mesh(body: Manifold, step: Message | str) -> Mesh:
     if body.status() != Error.NoError:
         raise KernelError(step, body.status().name)
     raw: Any = body.to_mesh64()
     return Mesh(np.asarray(raw.vert_properties)[:, :3], np.asarray(raw.tri_verts, dtype=np.int64))
 
 
-def overlaps_mm3(moving: Mesh, standing: Mesh, shifts_mm: Points, *, step: str) -> Points:
+def overlaps_mm3(moving: Mesh, standing: Mesh, shifts_mm: Points, *, step: Message | str) -> Points:
     """Return the volume that a closed mesh shares with another after each of several moves.
 
     Parameters
@@ -148,7 +148,7 @@ def overlaps_mm3(moving: Mesh, standing: Mesh, shifts_mm: Points, *, step: str) 
         Closed.
     shifts_mm : ndarray, shape (n, 3)
         Moves of the first, each from where it is [mm].
-    step : str
+    step : Message or str
         Names it in a `KernelError`.
 
     Returns
@@ -168,7 +168,7 @@ def overlaps_mm3(moving: Mesh, standing: Mesh, shifts_mm: Points, *, step: str) 
     return np.array([body.volume() for body in shared], dtype=np.float64)
 
 
-def section(mesh: Mesh, height_mm: float, step: str) -> tuple[Points, ...]:
+def section(mesh: Mesh, height_mm: float, step: Message | str) -> tuple[Points, ...]:
     """Return the loops in which a level plane cuts a closed mesh.
 
     Parameters
@@ -177,7 +177,7 @@ def section(mesh: Mesh, height_mm: float, step: str) -> tuple[Points, ...]:
         Closed.
     height_mm : float
         z of the plane [mm].
-    step : str
+    step : Message or str
         Names it in a `KernelError`.
 
     Returns
@@ -194,14 +194,14 @@ def section(mesh: Mesh, height_mm: float, step: str) -> tuple[Points, ...]:
     return tuple(map(np.asarray, manifold_of(mesh, step).slice(height_mm).to_polygons()))
 
 
-def silhouette(mesh: Mesh, step: str) -> tuple[Points, ...]:
+def silhouette(mesh: Mesh, step: Message | str) -> tuple[Points, ...]:
     """Return the loops of a closed mesh's shadow on the table, lit from straight above.
 
     Parameters
     ----------
     mesh : Mesh
         Closed.
-    step : str
+    step : Message or str
         Names it in a `KernelError`.
 
     Returns
@@ -224,12 +224,12 @@ def region(loops: Iterable[Points]) -> BaseGeometry:
     return reduce(lambda a, b: a.symmetric_difference(b), rings, MultiPolygon())
 
 
-def section_region(mesh: Mesh, height_mm: float, step: str) -> BaseGeometry:
+def section_region(mesh: Mesh, height_mm: float, step: Message | str) -> BaseGeometry:
     """Return the region in which a level plane cuts a closed mesh."""
     return region(section(mesh, height_mm, step))
 
 
-def shadow(mesh: Mesh, step: str) -> BaseGeometry:
+def shadow(mesh: Mesh, step: Message | str) -> BaseGeometry:
     """Return the region that a closed mesh covers, seen along z."""
     return region(silhouette(mesh, step))
 

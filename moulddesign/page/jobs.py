@@ -357,7 +357,7 @@ def drawn(_listen: Listen, plain: Mapping[str, Any]) -> Told:
 
 
 def proven(listen: Listen, plain: Mapping[str, Any]) -> Told:
-    """Tell what the view needs to draw the mould, and then the report with all findings.
+    """Tell what the view needs to draw the mould, and then all findings and cautions.
 
     Parameters
     ----------
@@ -378,7 +378,7 @@ def proven(listen: Listen, plain: Mapping[str, Any]) -> Told:
     else:
         made = _built[design]
         yield "bodies", sent("mould", part_bodies(made.mould, made))
-    yield "report", made.report()
+    yield "findings", (made.findings, made.cautions)
 
 
 def written(_listen: Listen, plain: Mapping[str, Any]) -> Told:

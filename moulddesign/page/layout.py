@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from nicegui import ui
 
-from moulddesign.core import MouldError
+from moulddesign.core import Finding, Message, MouldError, Verdict
 from moulddesign.page import markup
 from moulddesign.page.design_form import Asking
 from moulddesign.page.jobs import Piece
@@ -64,7 +64,7 @@ class Page:
         self.words = words
         self.asking = Asking(session, words, self._asked)
         self.bench = Bench(session, self.asking)
-        self._report: dict[str, Any] | None = None
+        self._failed = False
         self._written: Design | None = None
         self._is_making = False
         session.shown = self
@@ -199,7 +199,7 @@ class Page:
             return
         self._written = self.session.design
         self.making(going_on=True)
-        if self._report is not None and _failed(self._report):
+        if self._failed:
             self.session.write_failing()
         else:
             self.session.write()
@@ -244,22 +244,21 @@ class Page:
 
     def checking(self, *, going_on: bool) -> None:
         """Say that findings are being looked for, or wait; old ones are not shown meanwhile."""
-        self._report = None
+        self._failed = False
         self.findings.set_content("")
         self.state.set_text(self.words["checking" if going_on else "unchecked"])
         self._show(self.stop, shown=going_on)
         self._show(self.again, shown=not going_on)
 
-    def report(self, report: dict[str, Any]) -> None:
-        """Show findings."""
-        self._report = report
-        failed = _failed(report)
+    def judged(self, findings: tuple[Finding, ...], cautions: tuple[Message | str, ...]) -> None:
+        """Show findings and cautions."""
+        self._failed = any(found.verdict is Verdict.FAIL for found in findings)
         self.state.set_text("")
         self._show(self.stop, shown=False)
         self._show(self.again, shown=False)
-        self.findings.set_content(markup.findings(self.words, report))
+        self.findings.set_content(markup.findings(self.words, findings, cautions))
         self.make.set_text(  # type: ignore[attr-defined]
-            self.words["make_files_all_the_same" if failed else "make_files"]
+            self.words["make_files_all_the_same" if self._failed else "make_files"]
         )
 
     def wrong(self, error: MouldError | None) -> None:
@@ -287,7 +286,3 @@ class Page:
     def files(self, token: str, sizes: dict[str, int]) -> None:
         """Show what can be downloaded."""
         self.links.set_content(markup.files(self.words, token, sizes, whole=WHOLE) if sizes else "")
-
-
-def _failed(report: dict[str, Any]) -> bool:
-    return any(found["verdict"] == "fail" for found in report["findings"])

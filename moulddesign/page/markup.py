@@ -12,7 +12,7 @@ from nicegui import ui
 from nicegui.elements import scene as _stock  # its three.js is what our own view draws with
 from nicegui.elements.mixins.text_element import TextElement
 
-from moulddesign.core import with_unit
+from moulddesign.core import Finding, Message, with_unit, word
 from moulddesign.kitchen import Batch, Mean
 from moulddesign.page.jobs import Piece
 from moulddesign.page.texts import Texts
@@ -213,39 +213,38 @@ def weights(words: Texts, shown: Piece) -> str:
     )
 
 
-def findings(words: Texts, report: Mapping[str, Any]) -> str:
+def findings(words: Texts, found: Sequence[Finding], cautions: Sequence[Message | str]) -> str:
     """Return the findings, those that did not come out well first, and the cautions."""
-    found = report["findings"]
-    groups = {verdict: [f for f in found if f["verdict"] == verdict] for verdict in ORDER}
+    groups = {verdict: [f for f in found if f.verdict == verdict] for verdict in ORDER}
     counts = ", ".join(
         f"{SIGNS[verdict]} {len(group)} {words[f'verdict_{verdict}']}"
         for verdict, group in groups.items()
         if group
     )
     wrong = [f for verdict in ("fail", "warn") for f in groups[verdict]]
-    cautions = "".join(f"<li>{escape(words.said(text))}</li>" for text in report["cautions"])
+    listed = "".join(f"<li>{escape(words.said(text))}</li>" for text in cautions)
     return (
         paragraph(counts, "counts")
         + "".join(_finding(words, f) for f in wrong)
         + f"<details><summary>{escape(words['what_holds'])}</summary>"
         + "".join(_finding(words, f) for f in groups["good"])
         + f"</details><details><summary>{escape(words['cautions'])}</summary>"
-        + f"<ul>{cautions}</ul></details>"
+        + f"<ul>{listed}</ul></details>"
     )
 
 
-def _finding(words: Texts, found: Mapping[str, Any]) -> str:
-    verdict = found["verdict"]
-    measured = found["measured"]
-    value = figure(measured) if isinstance(measured, float) else words.named(str(measured))
-    unit = words.named(found["unit"]) if found["unit"] else ""
+def _finding(words: Texts, found: Finding) -> str:
+    verdict, measured = found.verdict, found.measured
+    shown = measured.text(words.language) if isinstance(measured, Message) else measured
+    value = figure(shown) if isinstance(shown, float) else str(shown)
+    unit = word(found.unit).text(words.language)
     return (
         f'<div class="finding {verdict}"><p><span class="sign" aria-hidden="true">'
         f"{SIGNS[verdict]}</span> <b>{escape(words[f'verdict_{verdict}'])}:</b> "
-        f"{escape(words.said(found['name']))}</p><p>{escape(f'{value} {unit}'.rstrip())} "
+        f"{escape(found.title(words.language))}</p><p>{escape(f'{value} {unit}'.rstrip())} "
         f'<span class="limit">({escape(words["limit"])}: '
-        f"{escape(with_unit(words.said(found['limit']), unit))}; "
-        f"{escape(words.named(found['source']))})</span></p></div>"
+        f"{escape(with_unit(found.limit.text(words.language), unit))}; "
+        f"{escape(words.named(found.source))})</span></p></div>"
     )
 
 

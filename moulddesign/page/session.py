@@ -11,7 +11,7 @@ from collections.abc import Coroutine, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
-from moulddesign.core import MouldError
+from moulddesign.core import Finding, Message, MouldError
 from moulddesign.design import Design
 from moulddesign.page.jobs import Piece
 from moulddesign.page.uploads import Shelf
@@ -86,8 +86,8 @@ class Shown(Protocol):
     def checking(self, *, going_on: bool) -> None:
         """Say that findings are being looked for, or wait."""
 
-    def report(self, report: dict[str, Any]) -> None:
-        """Show findings."""
+    def judged(self, findings: tuple[Finding, ...], cautions: tuple[Message | str, ...]) -> None:
+        """Show findings and cautions."""
 
     def wrong(self, error: MouldError | None) -> None:
         """Show what cannot be made, or that all is well."""
@@ -245,9 +245,9 @@ class Session:
             async for name, value in self.workers.builder.parts(
                 "the checks", design.plain(), limit_s=BUILD_LIMIT_S, wanted=wanted
             ):
-                if name == "report":
+                if name == "findings":
                     self._proving = asyncio.Event()  # done: nothing to stop
-                    self.page.report(value)
+                    self.page.judged(*value)
                 else:
                     self._draw("mould", serial, value)
         except MouldError as error:

@@ -7,12 +7,12 @@ from typing import Final
 import numpy as np
 import shapely
 
-from moulddesign.core import Finding, KernelError, judged
+from moulddesign.core import DESIGN, PRACTICE, Finding, KernelError, judged, say
 from moulddesign.geometry import Mesh, bodies, box, intersection, pieces_of_air, section_region
 from moulddesign.geometry.fill_volume import Cavity, pour_cavities
 from moulddesign.verify.soundness import volume_finding
 
-WATER: Final = "the portion: masses over densities; measured by pouring water into the mesh"
+WATER: Final = say("verify.portion-by-water")
 
 
 def block_findings(block: Mesh, *, target_mm3: float, count: int) -> tuple[Finding, ...]:
@@ -38,15 +38,17 @@ def block_findings(block: Mesh, *, target_mm3: float, count: int) -> tuple[Findi
     furthest_mm3 = max(held_mm3, key=lambda held: abs(held - target_mm3), default=0.0)
     return (
         Finding(
-            name="block: cavities that hold water",
+            what=say("verify.cavities-that-hold-water"),
+            part="block",
             measured=len(held_mm3),
-            limit=f"{count}",
+            limit=say("core.exactly", value=count),
             unit="",
-            source="the design",
+            source=DESIGN,
             verdict=judged(good=len(held_mm3) == count),
         ),
         volume_finding(
-            name="block: cavity that is furthest from the portion",
+            what=say("verify.cavity-furthest-from-portion"),
+            part="block",
             measured_mm3=furthest_mm3,
             target_mm3=target_mm3,
             source=WATER,
@@ -167,32 +169,36 @@ def cast_findings(
     cover_mm = held.rim_mm - max((float(p.bounds[1, 2]) for p in found), default=held.rim_mm)
     return (
         Finding(
-            name="master: pastries standing in the tray",
+            what=say("verify.pastries-in-tray"),
+            part="master",
             measured=len(found),
-            limit=f"{count}",
+            limit=say("core.exactly", value=count),
             unit="",
-            source="the design",
+            source=DESIGN,
             verdict=judged(good=len(found) == count),
         ),
         volume_finding(
-            name="master: pastry that is furthest from the portion",
+            what=say("verify.pastry-furthest-from-portion"),
+            part="master",
             measured_mm3=furthest,
             target_mm3=pastry_mm3,
-            source="the portion: masses over densities, and the silicone's shrinkage",
+            source=say("verify.portion-and-shrinkage"),
         ),
         volume_finding(
-            name="master: silicone to the brim",
+            what=say("verify.silicone-to-brim"),
+            part="master",
             measured_mm3=held.volume_mm3,
             target_mm3=silicone_mm3,
             within_ratio=SILICONE_RATIO,
-            source="closed form: tray less pastries; measured by pouring into the mesh",
+            source=say("verify.tray-less-pastries"),
         ),
         Finding(
-            name="master: silicone over the highest relief",
+            what=say("verify.silicone-over-relief"),
+            part="master",
             measured=cover_mm,
-            limit=f"at least {LEAST_COVER_MM:g}",
+            limit=say("core.at-least", limit=LEAST_COVER_MM),
             unit="mm",
-            source="common practice, no source",
+            source=PRACTICE,
             verdict=judged(good=cover_mm >= LEAST_COVER_MM),
         ),
     )
@@ -242,11 +248,12 @@ def gap_findings(
         gap_mm = _radius_mm(here[0]) - radius_mm if here else 0.0
         found.append(
             Finding(
-                name=f"gauge: gap marked {marked_mm:.1f}",
+                what=say("verify.gap-marked", marked_mm=marked_mm),
+                part="gauge",
                 measured=gap_mm,
-                limit=f"{marked_mm:g} within {GAP_MM:g}",
+                limit=say("core.within", value=marked_mm, tolerance=GAP_MM),
                 unit="mm",
-                source="the mark beside the hole",
+                source=say("verify.mark-beside-hole"),
                 verdict=judged(good=abs(gap_mm - marked_mm) <= GAP_MM),
             )
         )

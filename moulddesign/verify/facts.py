@@ -1,10 +1,10 @@
 """What is true of any mesh, whoever made it."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import Final
+from dataclasses import asdict, dataclass, replace
+from typing import Any, Final
 
-from moulddesign.core import Finding, Verdict, judged
+from moulddesign.core import OUR_CHOICE, Finding, Verdict, judged, say
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.topology import crossing_facets, topology
 from moulddesign.verify.printing import bed_finding, overhang_findings, wall_finding
@@ -44,6 +44,11 @@ class Facts:
     bodies: int
     findings: tuple[Finding, ...]
 
+    def report(self) -> dict[str, Any]:
+        """Return it as plain values, as `inspect --json` prints them."""
+        findings = [finding.report() for finding in self.findings]
+        return asdict(replace(self, findings=())) | {"findings": findings}
+
 
 def facts(
     mesh: Mesh,
@@ -74,13 +79,13 @@ def facts(
     volume_mm3 = mesh.volume_mm3
     solid = found.solid and volume_mm3 > 0.0
     x, y, z = mesh.size_mm.tolist()
-    softer = [_size(mesh), bed_finding(mesh, name="mesh", bed_mm=bed_mm)]
-    sound = [_softened(f) if "bodies" in f.name else f for f in soundness(mesh, name="mesh")]
+    softer = [_size(mesh), bed_finding(mesh, part="mesh", bed_mm=bed_mm)]
+    sound = [_softened(f) if f.id == "verify.bodies" else f for f in soundness(mesh, part="mesh")]
     if solid:
         stage("overhang")
-        softer += overhang_findings(mesh, name="mesh", line_mm=line_mm, layer_mm=layer_mm)
+        softer += overhang_findings(mesh, part="mesh", line_mm=line_mm, layer_mm=layer_mm)
         stage("walls")
-        softer.append(wall_finding(mesh, name="mesh", line_mm=line_mm))
+        softer.append(wall_finding(mesh, part="mesh", line_mm=line_mm))
     stage("crossings")
     return Facts(
         size_mm=(x, y, z),
@@ -101,11 +106,12 @@ def _size(mesh: Mesh) -> Finding:
     longest_mm = float(mesh.size_mm.max())
     least_mm, most_mm = FOOD_MM
     return Finding(
-        name="mesh: longest side, is the unit right?",
+        what=say("verify.longest-side"),
+        part="mesh",
         measured=longest_mm,
-        limit=f"{least_mm:g} to {most_mm:g}, the sizes of moulds",
+        limit=say("verify.sizes-of-moulds", least_mm=least_mm, most_mm=most_mm),
         unit="mm",
-        source="our choice, change it freely",
+        source=OUR_CHOICE,
         verdict=judged(good=least_mm <= longest_mm <= most_mm),
     )
 
@@ -113,9 +119,10 @@ def _size(mesh: Mesh) -> Finding:
 def _crossing(mesh: Mesh) -> Finding:
     count = crossing_facets(mesh)
     return Finding(
-        name="mesh: facets that run through each other",
-        measured=count if count is not None else "not looked for in so large a mesh",
-        limit="0",
+        what=say("verify.crossing-facets"),
+        part="mesh",
+        measured=count if count is not None else say("verify.too-large-to-look"),
+        limit=say("core.exactly", value=0),
         unit="triangles" if count is not None else "",
         source=SOLID_SOURCE,
         verdict=judged(good=count == 0, otherwise=Verdict.WARN if count is None else Verdict.FAIL),

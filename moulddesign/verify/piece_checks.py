@@ -6,13 +6,12 @@ from typing import Final
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from moulddesign.core import Finding, Verdict, judged
+from moulddesign.core import PRACTICE, Finding, Message, Verdict, judged, say
 from moulddesign.geometry import Mesh, normals_and_areas
 from moulddesign.geometry.raster import grid_over, region_mask, top_heights_mm
 
 LEAST_CRUST_MM: Final = 2.0
 """Crust nowhere thinner; common practice, no source [mm]."""
-PRACTICE: Final = "common practice, no source"
 CUT_RATIO: Final = 0.5
 """Largest share of the crust that sunk relief may take; common practice, no source."""
 LEAST_PASTE_MM: Final = 1.0
@@ -30,9 +29,9 @@ def crust_findings(*, thickness_mm: float, deepest_sunk_mm: float) -> tuple[Find
         Depth of the deepest sunk relief below the flat top, 0 where there is none [mm].
     """
     thick = Finding(
-        name="crust thickness",
+        what=say("verify.crust-thickness"),
         measured=thickness_mm,
-        limit=f"at least {LEAST_CRUST_MM:g}",
+        limit=say("core.at-least", limit=LEAST_CRUST_MM),
         unit="mm",
         source=PRACTICE,
         verdict=judged(good=thickness_mm >= LEAST_CRUST_MM, otherwise=Verdict.WARN),
@@ -44,9 +43,9 @@ def crust_findings(*, thickness_mm: float, deepest_sunk_mm: float) -> tuple[Find
     return (
         thick,
         Finding(
-            name="sunk relief as a share of the crust",
+            what=say("verify.sunk-share-of-crust"),
             measured=share,
-            limit=f"at most {CUT_RATIO:g}; 1 cuts through",
+            limit=say("verify.at-most-cutting-through", limit=CUT_RATIO),
             unit="",
             source=PRACTICE,
             verdict=judged(good=share <= CUT_RATIO, otherwise=through),
@@ -76,11 +75,11 @@ def centre_findings(
     )
     return (
         Finding(
-            name="room around the centres, inside crust and paste",
+            what=say("verify.room-around-centres"),
             measured=-over_mm / 2.0,
-            limit=f"at least 0, with {LEAST_PASTE_MM:g} mm of paste on each side",
+            limit=say("verify.paste-on-each-side", paste_mm=LEAST_PASTE_MM),
             unit="mm",
-            source="the design: balls of the centres' mass and density, side by side",
+            source=say("verify.centres-as-balls"),
             verdict=judged(good=over_mm <= 0.0, otherwise=Verdict.WARN),
         ),
     )
@@ -117,11 +116,11 @@ def reading_finding(
     """
     share = overlap_ratio(pastry, artwork=artwork, flat_mm=flat_mm, depth_mm=depth_mm)
     return Finding(
-        name="relief matches the artwork, seen from above",
+        what=say("verify.relief-matches-artwork"),
         measured=share,
-        limit=f"at least {LEAST_OVERLAP:g} of the area shared",
+        limit=say("verify.at-least-of-area-shared", limit=LEAST_OVERLAP),
         unit="",
-        source="the design: both rasterised at 0.1 mm",
+        source=say("verify.rasterised", pixel_mm=PIXEL_MM),
         verdict=judged(good=share >= LEAST_OVERLAP),
     )
 
@@ -190,26 +189,31 @@ def least_widths_mm(*, line_mm: float, raised: bool) -> tuple[float, float]:
 
 
 def width_finding(
-    *, name: str, thinnest: tuple[float, float, float] | None, limit_mm: float
+    what: Message, *, thinnest: tuple[float, float, float] | None, limit_mm: float
 ) -> Finding:
     """Return whether the thinnest stroke or gap is wide enough.
 
     Parameters
     ----------
-    name : str
+    what : Message
         "thinnest stroke of the raised relief" or the like.
     thinnest : tuple of float or None
         Its width and its place x, y on the pastry; None where all are wide enough [mm].
     limit_mm : float
         Least width [mm].
     """
-    where = "" if thinnest is None else f"; at x {thinnest[1]:.1f}, y {thinnest[2]:.1f} mm"
+    if thinnest is None:
+        measured: float | Message = say("verify.wide-enough")
+        limit = say("core.at-least", limit=limit_mm)
+    else:
+        measured, x_mm, y_mm = thinnest
+        limit = say("verify.at-least-at-place", limit_mm=limit_mm, x_mm=x_mm, y_mm=y_mm)
     return Finding(
-        name=name,
-        measured="wide enough" if thinnest is None else thinnest[0],
-        limit=f"at least {limit_mm:g}{where}",
+        what=what,
+        measured=measured,
+        limit=limit,
         unit="" if thinnest is None else "mm",
-        source="strokes that dough fills and a nozzle draws; common practice, no source",
+        source=say("verify.strokes-by-practice"),
         verdict=judged(good=thinnest is None, otherwise=Verdict.WARN),
     )
 
@@ -235,10 +239,10 @@ def full_depth_finding(
     full = np.abs(heights_mm - flat_mm - depth_mm).max(axis=1) <= FULL_MM
     share = float((areas_mm2 * normals[:, 2])[full].sum() / artwork_mm2)
     return Finding(
-        name=f"share of the relief at its full {abs(depth_mm):g} mm",
+        what=say("verify.share-at-full-depth", depth_mm=abs(depth_mm)),
         measured=share,
-        limit=f"at least {LEAST_FULL_RATIO:g}; narrow strokes stay lower",
+        limit=say("verify.at-least-narrow-stay-lower", limit=LEAST_FULL_RATIO),
         unit="",
-        source="from memory, press the sampler to find your own",
+        source=say("verify.memory-press-sampler"),
         verdict=judged(good=share >= LEAST_FULL_RATIO, otherwise=Verdict.WARN),
     )

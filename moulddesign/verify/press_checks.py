@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from moulddesign.core import Finding, Verdict, judged
+from moulddesign.core import DESIGN, Finding, Message, Verdict, judged, say
 from moulddesign.geometry import (
     Mesh,
     box,
@@ -227,15 +227,18 @@ def _enclosed_mm3(sleeve: Mesh, stamp: Mesh, top_mm: float) -> float:
     return sum(inside)
 
 
-DESIGN: Final = "the design"
 CAVITY_RATIO: Final = 0.002
 """Largest deviation of the closed cavity from the target, as a share."""
 GAP_MM: Final = 0.02
 """Largest deviation of a gap or an interference from the one asked for [mm]."""
 NOISE_MM3: Final = 0.1
 """Two faces of 100 cm^2 that touch overlap by this for float32 steps of 7.6e-6 mm [mm^3]."""
+NOISE_MM2: Final = 0.1
+"""Round-off of the area in which two parts overlap beside the joint; our choice [mm^2]."""
 POSITIONS: Final = 9
 """Positions of the stroke at which the overlap is cut out."""
+MOST_DROP_MM: Final = 1.0
+"""Largest drop across the pastry that a leaning stamp leaves; our choice [mm]."""
 
 
 def press_findings(
@@ -263,7 +266,7 @@ def press_findings(
     """
     return (
         volume_finding(
-            name="closed cavity of the assembled press",
+            what=say("verify.closed-cavity"),
             measured_mm3=closed_cavity_mm3(press.sleeve, press.stamp),
             target_mm3=target_mm3,
             within_ratio=CAVITY_RATIO,
@@ -289,28 +292,28 @@ def peg_findings(press: Press, *, interference_asked_mm: float) -> tuple[Finding
     measured_mm = interference_mm(press.stamp, press.plunger)
     beside_mm2 = overlap_beside_joint_mm2(press.stamp, press.plunger)
     return (
-        _within("peg wider than its pocket", measured_mm, interference_asked_mm),
+        _within(say("verify.peg-interference"), measured_mm, interference_asked_mm),
         Finding(
-            name="plunger and stamp overlap beside the joint",
+            what=say("verify.overlap-beside-joint"),
             measured=beside_mm2,
-            limit="0 within 0.1 (round-off)",
+            limit=say("verify.round-off", tolerance=NOISE_MM2),
             unit="mm2",
             source=DESIGN,
-            verdict=judged(good=beside_mm2 <= NOISE_MM3),
+            verdict=judged(good=beside_mm2 <= NOISE_MM2),
         ),
     )
 
 
 def _gap(press: Press, clearance_mm: float) -> Finding:
-    return _within("least gap over the whole stroke", press.least_gap_mm, clearance_mm)
+    return _within(say("verify.least-gap"), press.least_gap_mm, clearance_mm)
 
 
 def _overlap(press: Press) -> Finding:
     worst_mm3 = _worst_overlap_mm3(press)
     return Finding(
-        name=f"overlap of sleeve and plunger at {POSITIONS} positions of the stroke",
+        what=say("verify.overlap-over-stroke", positions=POSITIONS),
         measured=worst_mm3,
-        limit=f"0 within {NOISE_MM3:g} (round-off)",
+        limit=say("verify.round-off", tolerance=NOISE_MM3),
         unit="mm3",
         source=DESIGN,
         verdict=judged(good=worst_mm3 <= NOISE_MM3),
@@ -330,9 +333,9 @@ def _worst_overlap_mm3(press: Press) -> float:
 def _past_rim(press: Press, past_rim_mm: float) -> Finding:
     out_mm = press.travel_mm - face_mm(press.stamp)
     return Finding(
-        name="stamp past the rim when the pastry is pushed out",
-        measured=out_mm if np.isfinite(out_mm) else "nothing stops it",
-        limit=f"{past_rim_mm:g} within {GAP_MM:g}",
+        what=say("verify.stamp-past-rim"),
+        measured=out_mm if np.isfinite(out_mm) else say("verify.nothing-stops-it"),
+        limit=say("core.within", value=past_rim_mm, tolerance=GAP_MM),
         unit="mm" if np.isfinite(out_mm) else "",
         source=DESIGN,
         verdict=judged(good=abs(out_mm - past_rim_mm) <= GAP_MM),
@@ -344,20 +347,20 @@ def _drop(press: Press, width_mm: float) -> Finding:
     guide_mm = press.guide_mm
     drop_mm = 2.0 * press.least_gap_mm * width_mm / guide_mm if guide_mm > 0.0 else np.inf
     return Finding(
-        name="drop across the pastry when the stamp leans",
-        measured=float(drop_mm) if np.isfinite(drop_mm) else "not guided",
-        limit="at most 1",
+        what=say("verify.drop-across-pastry"),
+        measured=float(drop_mm) if np.isfinite(drop_mm) else say("verify.not-guided"),
+        limit=say("core.at-most", limit=MOST_DROP_MM),
         unit="mm" if np.isfinite(drop_mm) else "",
-        source="small-angle tilt: width times twice the gap by the guided length",
-        verdict=judged(good=drop_mm <= 1.0),
+        source=say("verify.small-angle-tilt"),
+        verdict=judged(good=drop_mm <= MOST_DROP_MM),
     )
 
 
-def _within(name: str, measured_mm: float, asked_mm: float) -> Finding:
+def _within(what: Message, measured_mm: float, asked_mm: float) -> Finding:
     return Finding(
-        name=name,
+        what=what,
         measured=measured_mm,
-        limit=f"{asked_mm:g} within {GAP_MM:g}",
+        limit=say("core.within", value=asked_mm, tolerance=GAP_MM),
         unit="mm",
         source=DESIGN,
         verdict=judged(good=abs(measured_mm - asked_mm) <= GAP_MM),
@@ -379,10 +382,10 @@ def ring_finding(stamp: Mesh, *, first: Mesh, band_mm: float) -> Finding:
     """
     higher_mm = face_mm(stamp) - face_mm(first)
     return Finding(
-        name="nominal height over the middle ring",
+        what=say("verify.height-over-ring"),
         measured=higher_mm,
-        limit=f"within {band_mm:.2f} either way: between the rings of light and heavy pieces",
+        limit=say("verify.between-rings", band_mm=band_mm),
         unit="mm",
-        source="the design: the rings show the first stamp's heights",
+        source=say("verify.rings-of-first-stamp"),
         verdict=judged(good=abs(higher_mm) <= band_mm, otherwise=Verdict.WARN),
     )

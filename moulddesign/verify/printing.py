@@ -9,7 +9,15 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from moulddesign.core import Finding, Verdict, judged
+from moulddesign.core import (
+    DESIGN,
+    OUR_CHOICE,
+    PRACTICE,
+    Finding,
+    Verdict,
+    judged,
+    say,
+)
 from moulddesign.geometry import (
     Indices,
     Mesh,
@@ -246,60 +254,61 @@ FLARE_MM: Final = 0.2
 """How far a first layer is squeezed out; common practice, no source [mm]."""
 
 
-def outer_foot_finding(mesh: Mesh, *, name: str, layer_mm: float) -> Finding:
+def outer_foot_finding(mesh: Mesh, *, part: str, layer_mm: float) -> Finding:
     """Return how far the first layer stands back from the widest outline of a part that slides in.
 
     Parameters
     ----------
     mesh : Mesh
         Closed, in print pose [mm].
-    name : str
+    part : str
         The part.
     layer_mm : float
         Height of a layer [mm].
     """
     first, widest = filled(_first(mesh, layer_mm)), filled(shadow(mesh, "the part's shadow"))
-    return _finding(name, inner=first, outer=widest)
+    return _finding(part, inner=first, outer=widest)
 
 
-def bore_foot_finding(mesh: Mesh, *, name: str, layer_mm: float) -> Finding:
+def bore_foot_finding(mesh: Mesh, *, part: str, layer_mm: float) -> Finding:
     """Return how far the first layer stands back from the narrowest bore of a part.
 
     Parameters
     ----------
     mesh : Mesh
         Closed, in print pose, its bore along z [mm].
-    name : str
+    part : str
         The part.
     layer_mm : float
         Height of a layer [mm].
     """
     first, narrowest = hole(_first(mesh, layer_mm)), hole(shadow(mesh, "the part's shadow"))
-    return _finding(name, inner=narrowest, outer=first)
+    return _finding(part, inner=narrowest, outer=first)
 
 
 def _first(mesh: Mesh, layer_mm: float) -> BaseGeometry:
     return section_region(mesh, float(mesh.bounds[0, 2]) + layer_mm / 2.0, "the first layer")
 
 
-def _finding(name: str, *, inner: BaseGeometry, outer: BaseGeometry) -> Finding:
+def _finding(part: str, *, inner: BaseGeometry, outer: BaseGeometry) -> Finding:
     back_mm = float(inner.boundary.distance(outer.boundary)) if outer.contains(inner) else 0.0
     return Finding(
-        name=f"{name}: first layer stands back from the fit",
+        what=say("verify.first-layer-stands-back"),
+        part=part,
         measured=back_mm,
-        limit=f"at least {FLARE_MM:g}, by which a first layer is squeezed out",
+        limit=say("verify.at-least-squeezed-out", limit=FLARE_MM),
         unit="mm",
-        source="common practice, no source",
+        source=PRACTICE,
         verdict=judged(good=back_mm >= FLARE_MM),
     )
 
 
-def lettering_finding(*, name: str, written: str, wanted: Sequence[str]) -> Finding:
+def lettering_finding(*, part: str, written: str, wanted: Sequence[str]) -> Finding:
     """Return what is written on a part, and whether there was room for anything.
 
     Parameters
     ----------
-    name : str
+    part : str
         The part.
     written : str
         What is written on it; empty where nothing is.
@@ -308,20 +317,20 @@ def lettering_finding(*, name: str, written: str, wanted: Sequence[str]) -> Find
 
     Examples
     --------
-    >>> lettering_finding(name="sleeve", written="75 g", wanted=("75 g  3:7", "75 g")).verdict
+    >>> lettering_finding(part="sleeve", written="75 g", wanted=("75 g  3:7", "75 g")).verdict
     <Verdict.GOOD: 'good'>
     """
     return Finding(
-        name=f"{name}: lettering",
-        measured=written or "left out: no room",
-        limit=f"{wanted[0]}, or as much of it as there is room for",
+        what=say("verify.lettering"),
+        part=part,
+        measured=say("verify.as-written", text=written) if written else say("verify.no-room"),
+        limit=say("verify.lettering-wanted", text=wanted[0]),
         unit="",
-        source="the design",
+        source=DESIGN,
         verdict=judged(good=written in wanted, otherwise=Verdict.WARN),
     )
 
 
-PRACTICE: Final = "common practice, no source"
 OVERHANG_DEG: Final = 45.0
 """Largest overhang without support, from the upright; common practice, no source [deg]."""
 ANGLE_DEG: Final = 0.5
@@ -337,7 +346,7 @@ ON_BED_MM: Final = 0.01
 
 
 def printing_findings(
-    mesh: Mesh, *, name: str, bed_mm: tuple[float, float, float], line_mm: float, layer_mm: float
+    mesh: Mesh, *, part: str, bed_mm: tuple[float, float, float], line_mm: float, layer_mm: float
 ) -> tuple[Finding, ...]:
     """Return whether a part in print pose can be printed without support.
 
@@ -345,7 +354,7 @@ def printing_findings(
     ----------
     mesh : Mesh
         Closed, in print pose: standing on z = 0 [mm].
-    name : str
+    part : str
         The part, as the first word of each finding.
     bed_mm : tuple of float
         Build volume: x, y, z [mm].
@@ -358,30 +367,31 @@ def printing_findings(
         The mesh is not closed.
     """
     return (
-        bed_finding(mesh, name=name, bed_mm=bed_mm),
-        *_standing(mesh, name, layer_mm),
-        *overhang_findings(mesh, name=name, line_mm=line_mm, layer_mm=layer_mm),
-        wall_finding(mesh, name=name, line_mm=line_mm),
+        bed_finding(mesh, part=part, bed_mm=bed_mm),
+        *_standing(mesh, part, layer_mm),
+        *overhang_findings(mesh, part=part, line_mm=line_mm, layer_mm=layer_mm),
+        wall_finding(mesh, part=part, line_mm=line_mm),
     )
 
 
-def bed_finding(mesh: Mesh, *, name: str, bed_mm: tuple[float, float, float]) -> Finding:
+def bed_finding(mesh: Mesh, *, part: str, bed_mm: tuple[float, float, float]) -> Finding:
     """Return whether a part fits the build volume, turned by a quarter if need be."""
     x, y, z = mesh.size_mm
     long, short = max(bed_mm[:2]), min(bed_mm[:2])
     good = max(x, y) <= long and min(x, y) <= short and z <= bed_mm[2]
     return Finding(
-        name=f"{name}: fits the bed",
-        measured=f"{x:.1f} x {y:.1f} x {z:.1f}",
-        limit="at most " + " x ".join(f"{side:g}" for side in bed_mm),
+        what=say("verify.fits-bed"),
+        part=part,
+        measured=say("verify.extents", x_mm=x, y_mm=y, z_mm=z),
+        limit=say("verify.at-most-bed", x_mm=bed_mm[0], y_mm=bed_mm[1], z_mm=bed_mm[2]),
         unit="mm",
-        source="the printer in the design",
+        source=say("verify.printer-in-design"),
         verdict=judged(good=bool(good)),
     )
 
 
 def overhang_findings(
-    mesh: Mesh, *, name: str, line_mm: float, layer_mm: float
+    mesh: Mesh, *, part: str, line_mm: float, layer_mm: float
 ) -> tuple[Finding, Finding]:
     """Return the steepest overhang that nothing carries, and the longest bridge.
 
@@ -392,7 +402,7 @@ def overhang_findings(
     ----------
     mesh : Mesh
         Closed, in print pose [mm].
-    name : str
+    part : str
         The part.
     line_mm, layer_mm : float
         Width of a line and height of a layer [mm].
@@ -404,17 +414,19 @@ def overhang_findings(
     longest_mm = max(spans_mm, default=0.0)
     return (
         Finding(
-            name=f"{name}: steepest overhang without support",
+            what=say("verify.steepest-overhang"),
+            part=part,
             measured=steepest_deg,
-            limit=f"at most {OVERHANG_DEG:g} from the upright within {ANGLE_DEG:g}",
+            limit=say("verify.at-most-from-upright", limit=OVERHANG_DEG, tolerance=ANGLE_DEG),
             unit="deg",
             source=PRACTICE,
             verdict=judged(good=not hanging),
         ),
         Finding(
-            name=f"{name}: longest of {len(spans_mm)} bridges",
+            what=say("verify.longest-bridge", count=len(spans_mm)),
+            part=part,
             measured=longest_mm,
-            limit=f"at most {BRIDGE_MM:g}",
+            limit=say("core.at-most", limit=BRIDGE_MM),
             unit="mm",
             source=PRACTICE,
             verdict=judged(good=longest_mm <= BRIDGE_MM),
@@ -422,13 +434,14 @@ def overhang_findings(
     )
 
 
-def wall_finding(mesh: Mesh, *, name: str, line_mm: float) -> Finding:
+def wall_finding(mesh: Mesh, *, part: str, line_mm: float) -> Finding:
     """Return whether the thinnest wall takes two lines; below one line it is not printed at all."""
     measured_mm = thinnest_wall_mm(mesh)
     return Finding(
-        name=f"{name}: thinnest wall",
-        measured=measured_mm if np.isfinite(measured_mm) else "no two faces are parallel",
-        limit=f"at least {2.0 * line_mm:g}: two lines",
+        what=say("verify.thinnest-wall"),
+        part=part,
+        measured=measured_mm if np.isfinite(measured_mm) else say("verify.nothing-parallel"),
+        limit=say("verify.at-least-two-lines", limit=2.0 * line_mm),
         unit="mm" if np.isfinite(measured_mm) else "",
         source=PRACTICE,
         verdict=judged(
@@ -453,11 +466,11 @@ def layers_finding(*, depth_mm: float, layer_mm: float) -> Finding:
     """
     layers = round(depth_mm / layer_mm, 9)
     return Finding(
-        name="layers in the relief's depth",
+        what=say("verify.layers-in-depth"),
         measured=layers,
-        limit=f"at least {LEAST_LAYERS}",
+        limit=say("core.at-least", limit=LEAST_LAYERS),
         unit="layers",
-        source="our choice, change it freely",
+        source=OUR_CHOICE,
         verdict=judged(
             good=layers >= LEAST_LAYERS,
             otherwise=Verdict.WARN if layers >= 1.0 else Verdict.FAIL,
@@ -465,7 +478,7 @@ def layers_finding(*, depth_mm: float, layer_mm: float) -> Finding:
     )
 
 
-def _standing(mesh: Mesh, name: str, layer_mm: float) -> tuple[Finding, Finding]:
+def _standing(mesh: Mesh, part: str, layer_mm: float) -> tuple[Finding, Finding]:
     """Return whether the part stands on the bed, and how much of its shadow the first layer is."""
     lowest_mm = float(mesh.bounds[0, 2])
     first = section_region(mesh, lowest_mm + layer_mm / 2.0, "the first layer")
@@ -473,17 +486,19 @@ def _standing(mesh: Mesh, name: str, layer_mm: float) -> tuple[Finding, Finding]
     stands = bool(first.convex_hull.contains(shapely.Point(_middle_of_mass(mesh)[:2])))
     return (
         Finding(
-            name=f"{name}: lowest point over the bed",
+            what=say("verify.lowest-point"),
+            part=part,
             measured=lowest_mm,
-            limit=f"0 within {ON_BED_MM:g}",
+            limit=say("core.within", value=0, tolerance=ON_BED_MM),
             unit="mm",
-            source="the design: print pose",
+            source=say("verify.print-pose"),
             verdict=judged(good=abs(lowest_mm) <= ON_BED_MM),
         ),
         Finding(
-            name=f"{name}: first layer, share of the part seen from above",
-            measured=share if stands else "it falls over",
-            limit=f"at least {LEAST_FOOT:g}, under the middle of mass",
+            what=say("verify.first-layer-share"),
+            part=part,
+            measured=share if stands else say("verify.falls-over"),
+            limit=say("verify.at-least-under-mass", limit=LEAST_FOOT),
             unit="",
             source=PRACTICE,
             verdict=judged(good=share >= LEAST_FOOT, otherwise=Verdict.WARN)

@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from moulddesign.core import Finding, judged
+from moulddesign.core import Finding, Message, judged, say
 from moulddesign.geometry import Indices, Mesh, Points, drafts_deg, normals_and_areas, overlaps_mm3
 from moulddesign.geometry.rays import first_hits
 from moulddesign.verify.soundness import least_heights_mm
@@ -26,13 +26,13 @@ NOISE_MM3: Final = 0.1
 
 
 def pull_findings(
-    *, name: str, body: Mesh, tool: Mesh, direction: ArrayLike, least_draft_deg: float
+    what: Message, *, body: Mesh, tool: Mesh, direction: ArrayLike, least_draft_deg: float
 ) -> tuple[Finding, ...]:
     """Return whether a body comes out of a tool along a direction.
 
     Parameters
     ----------
-    name : str
+    what : Message
         What is pulled from what: "pastry from stamp".
     body : Mesh
         What was moulded, closed, lying in the tool [mm].
@@ -51,8 +51,8 @@ def pull_findings(
     way = np.asarray(direction, dtype=np.float64)
     way = way / np.linalg.norm(way)
     return (
-        _draft(name, drafted_deg(body, tool, way), least_draft_deg),
-        _way_out(name, overlaps_mm3(body, tool, _steps_mm(tool)[:, None] * way, step=name)),
+        _draft(what, drafted_deg(body, tool, way), least_draft_deg),
+        _way_out(what, overlaps_mm3(body, tool, _steps_mm(tool)[:, None] * way, step=what)),
     )
 
 
@@ -85,25 +85,25 @@ def _steps_mm(tool: Mesh) -> Points:
     return np.array([step for step in STEPS_MM if step < far_mm])
 
 
-def _draft(name: str, measured_deg: float, least_deg: float) -> Finding:
+def _draft(what: Message, measured_deg: float, least_deg: float) -> Finding:
     touched = bool(np.isfinite(measured_deg))
     return Finding(
-        name=f"least draft, {name}",
-        measured=measured_deg if touched else "nothing touches",
-        limit=f"at least {least_deg:g} within {ANGLE_DEG:g}",
+        what=say("verify.least-draft", pulled=what),
+        measured=measured_deg if touched else say("verify.nothing-touches"),
+        limit=say("verify.at-least-within", limit=least_deg, tolerance=ANGLE_DEG),
         unit="deg" if touched else "",
-        source="the design; an undercut is a negative draft",
+        source=say("verify.undercut-is-negative"),
         verdict=judged(good=touched and measured_deg >= least_deg - ANGLE_DEG),
     )
 
 
-def _way_out(name: str, found_mm3: Points) -> Finding:
+def _way_out(what: Message, found_mm3: Points) -> Finding:
     worst_mm3 = float(found_mm3.max())
     return Finding(
-        name=f"overlap on the way out, {name}",
+        what=say("verify.overlap-on-way-out", pulled=what),
         measured=worst_mm3,
-        limit=f"0 within {NOISE_MM3:g} (round-off)",
+        limit=say("verify.round-off", tolerance=NOISE_MM3),
         unit="mm3",
-        source=f"moved out in {len(found_mm3)} steps",
+        source=say("verify.moved-out", steps=len(found_mm3)),
         verdict=judged(good=worst_mm3 <= NOISE_MM3),
     )

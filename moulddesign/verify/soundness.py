@@ -9,24 +9,24 @@ from typing import Final
 import numpy as np
 import trimesh
 
-from moulddesign.core import Finding, Verdict, judged
+from moulddesign.core import Finding, Message, Verdict, judged, say
 from moulddesign.geometry import Mesh, Points
 from moulddesign.geometry.topology import topology
 
-SOLID_SOURCE: Final = "3MF core specification 1.4.0: each edge shared by exactly two triangles"
+SOLID_SOURCE: Final = say("verify.two-triangles-an-edge")
 FLAT_MM: Final = 1e-8
 """Least height of a triangle that still has a normal in float64 [mm]."""
 
 
-def soundness(mesh: Mesh, *, name: str) -> tuple[Finding, ...]:
+def soundness(mesh: Mesh, *, part: str) -> tuple[Finding, ...]:
     """Return whether a mesh is the surface of one solid, in the precision of the file.
 
     Parameters
     ----------
     mesh : Mesh
         As read back from the file; corners are rounded to float32 before they are compared.
-    name : str
-        The part, as the first word of each finding.
+    part : str
+        Where each finding is made.
 
     Returns
     -------
@@ -37,55 +37,70 @@ def soundness(mesh: Mesh, *, name: str) -> tuple[Finding, ...]:
     found, volume_mm3 = topology(written), written.volume_mm3
     flat = int(np.sum(least_heights_mm(written) < FLAT_MM)) - found.collapsed
     return (
-        _none(f"{name}: open edges", found.open_edges, "edges"),
-        _none(f"{name}: edges of more than two triangles", found.crowded_edges, "edges"),
-        _none(f"{name}: edges wound against each other", found.clashing_edges, "edges"),
+        _none(part, say("verify.open-edges"), found.open_edges, "edges"),
+        _none(part, say("verify.crowded-edges"), found.crowded_edges, "edges"),
+        _none(part, say("verify.clashing-edges"), found.clashing_edges, "edges"),
         Finding(
-            name=f"{name}: bodies",
+            what=say("verify.bodies"),
+            part=part,
             measured=found.shells,
-            limit="1",
+            limit=say("core.exactly", value=1),
             unit="",
-            source="the design: one printed piece",
+            source=say("verify.one-printed-piece"),
             verdict=judged(good=found.shells == 1),
         ),
         Finding(
-            name=f"{name}: volume is positive",
+            what=say("verify.volume-positive"),
+            part=part,
             measured=volume_mm3 / 1000.0,
-            limit="above 0",
+            limit=say("core.above", limit=0),
             unit="mL",
             source=SOLID_SOURCE,
             verdict=judged(good=volume_mm3 > 0.0),
         ),
-        _none(f"{name}: triangles that collapse in the file", found.collapsed, "triangles"),
-        _none(f"{name}: triangles without area", flat, "triangles", otherwise=Verdict.WARN),
+        _none(part, say("verify.collapsed-triangles"), found.collapsed, "triangles"),
+        _none(part, say("verify.flat-triangles"), flat, "triangles", otherwise=Verdict.WARN),
     )
 
 
 def volume_finding(
-    *, name: str, measured_mm3: float, target_mm3: float, within_ratio: float = 0.001, source: str
+    what: Message,
+    *,
+    part: str = "",
+    measured_mm3: float,
+    target_mm3: float,
+    within_ratio: float = 0.001,
+    source: Message,
 ) -> Finding:
     """Return whether a volume is the one it has to be.
 
     Parameters
     ----------
-    name : str
-        What was measured: "pastry volume".
+    what : Message
+        What was measured.
+    part : str
+        Where.
     measured_mm3, target_mm3 : float
         Volumes [mm^3].
     within_ratio : float
         Largest deviation as a share of the target.
-    source : str
+    source : Message
         Where the target comes from: "the design", "B-rep of the same body".
 
     Examples
     --------
-    >>> volume_finding(name="v", measured_mm3=60050.0, target_mm3=60000.0, source="x").verdict
+    >>> from moulddesign.core import DESIGN
+    >>> what = say("verify.closed-cavity")
+    >>> volume_finding(what, measured_mm3=60050.0, target_mm3=60000.0, source=DESIGN).verdict
     <Verdict.GOOD: 'good'>
     """
     return Finding(
-        name=name,
+        what=what,
+        part=part,
         measured=measured_mm3 / 1000.0,
-        limit=f"{target_mm3 / 1000.0:.4f} within {within_ratio:.2%}".replace("%", " %"),
+        limit=say(
+            "verify.volume-within", target_ml=target_mm3 / 1000.0, percent=100.0 * within_ratio
+        ),
         unit="mL",
         source=source,
         verdict=judged(good=abs(measured_mm3 - target_mm3) <= within_ratio * target_mm3),
@@ -118,11 +133,14 @@ def _written(mesh: Mesh) -> Mesh:
     return mesh if np.array_equal(rounded, mesh.vertices) else Mesh(rounded, mesh.triangles)
 
 
-def _none(name: str, count: int, unit: str, *, otherwise: Verdict = Verdict.FAIL) -> Finding:
+def _none(
+    part: str, what: Message, count: int, unit: str, *, otherwise: Verdict = Verdict.FAIL
+) -> Finding:
     return Finding(
-        name=name,
+        what=what,
+        part=part,
         measured=count,
-        limit="0",
+        limit=say("core.exactly", value=0),
         unit=unit,
         source=SOLID_SOURCE,
         verdict=judged(good=count == 0, otherwise=otherwise),
@@ -147,19 +165,21 @@ def written_findings(path: Path, mesh: Mesh) -> tuple[Finding, ...]:
     sound = bool(read.is_watertight and read.is_winding_consistent and read.body_count == 1)
     return (
         Finding(
-            name=f"{path.name}: read back watertight, consistently wound, one body",
-            measured="yes" if sound else "no",
-            limit="yes",
+            what=say("verify.read-back-sound"),
+            part=path.name,
+            measured=say("core.yes") if sound else say("core.no"),
+            limit=say("core.yes"),
             unit="",
-            source="trimesh, an independent reader",
+            source=say("verify.independent-reader"),
             verdict=judged(good=sound),
         ),
         Finding(
-            name=f"{path.name}: volume read back",
+            what=say("verify.volume-read-back"),
+            part=path.name,
             measured=float(read.volume) / 1000.0,
-            limit=f"{mesh.volume_mm3 / 1000.0:.6g} within 0.0001 %",
+            limit=say("verify.volume-read-back-within", target_ml=mesh.volume_mm3 / 1000.0),
             unit="mL",
-            source="trimesh, an independent reader",
+            source=say("verify.independent-reader"),
             verdict=judged(good=abs(read.volume - mesh.volume_mm3) <= SAME_RATIO * mesh.volume_mm3),
         ),
     )

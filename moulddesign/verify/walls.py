@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from moulddesign.core import Finding, Verdict, judged
+from moulddesign.core import Finding, Verdict, judged, say
 from moulddesign.geometry import Mesh, Points, manifold_of, normals_and_areas, spread_points
 from moulddesign.geometry.rays import first_hits
 from moulddesign.geometry.topology import topology
@@ -242,9 +242,9 @@ def force_finding(*, area_mm2: float) -> Finding:
     force_n = hand_force_n(area_mm2)
     limit_n = PUSH_N - PUSH_SD_N
     return Finding(
-        name="hand force",
+        what=say("verify.hand-force"),
         measured=force_n,
-        limit=f"at most {limit_n:g}: a hand's mean push less one standard deviation",
+        limit=say("verify.at-most-mean-push", limit=limit_n),
         unit="N",
         source=DOUGH_SOURCE,
         verdict=judged(good=force_n <= limit_n, otherwise=Verdict.WARN),
@@ -268,17 +268,19 @@ def wall_strength_findings(
     safety = strength_mpa / load.stress_mpa
     return (
         Finding(
-            name="sleeve: strength across the layers by stress",
+            what=say("verify.strength-by-stress"),
+            part="sleeve",
             measured=safety,
-            limit=f"at least {LEAST_SAFETY:g}",
+            limit=say("core.at-least", limit=LEAST_SAFETY),
             unit="",
             source=PLATE_SOURCE,
             verdict=judged(good=safety >= LEAST_SAFETY),
         ),
         Finding(
-            name="sleeve: bow of the wall",
+            what=say("verify.bow-of-wall"),
+            part="sleeve",
             measured=load.bow_mm,
-            limit=f"below {clearance_mm / 2.0:g}: half the clearance",
+            limit=say("verify.below-half-clearance", limit=clearance_mm / 2.0),
             unit="mm",
             source=PLATE_SOURCE,
             verdict=judged(good=load.bow_mm < clearance_mm / 2.0),

@@ -31,7 +31,7 @@ def cube(x, y, z, at=(0, 0, 0)):
 
 
 def hanging(body):
-    over, bridge = overhang_findings(part(body), name="p", line_mm=LINE_MM, layer_mm=LAYER_MM)
+    over, bridge = overhang_findings(part(body), part="p", line_mm=LINE_MM, layer_mm=LAYER_MM)
     return over.verdict.value, bridge.verdict.value, over.measured, bridge.measured
 
 
@@ -121,7 +121,7 @@ def test_a_ball_has_its_diameter():
 )
 def test_two_lines_are_the_least(wall, verdict):
     plate = mesh_of(cube(30, 30, wall))
-    assert wall_finding(plate, name="p", line_mm=LINE_MM).verdict.value == verdict
+    assert wall_finding(plate, part="p", line_mm=LINE_MM).verdict.value == verdict
 
 
 def test_an_open_mesh_has_no_wall():
@@ -135,17 +135,17 @@ def test_an_open_mesh_has_no_wall():
     [((220, 220, 250), "good"), ((221, 10, 10), "fail"), ((10, 10, 251), "fail")],
 )
 def test_bed(size, verdict):
-    assert bed_finding(box((0, 0, 0), size), name="p", bed_mm=BED).verdict.value == verdict
+    assert bed_finding(box((0, 0, 0), size), part="p", bed_mm=BED).verdict.value == verdict
 
 
 def test_a_long_bed_takes_a_part_turned_by_a_quarter():
-    found = bed_finding(box((0, 0, 0), (100, 200, 10)), name="p", bed_mm=(210.0, 110.0, 50.0))
+    found = bed_finding(box((0, 0, 0), (100, 200, 10)), part="p", bed_mm=(210.0, 110.0, 50.0))
     assert found.verdict.value == "good"
 
 
 def test_a_solid_block_is_good_in_everything():
     found = printing_findings(
-        part(cube(40, 30, 20)), name="p", bed_mm=BED, line_mm=LINE_MM, layer_mm=LAYER_MM
+        part(cube(40, 30, 20)), part="p", bed_mm=BED, line_mm=LINE_MM, layer_mm=LAYER_MM
     )
     assert {f.verdict.value for f in found} == {"good"}
 
@@ -159,7 +159,7 @@ def test_a_solid_block_is_good_in_everything():
 )
 def test_a_part_off_the_bed_or_top_heavy_fails(body, word):
     found = printing_findings(
-        part(body()), name="p", bed_mm=BED, line_mm=LINE_MM, layer_mm=LAYER_MM
+        part(body()), part="p", bed_mm=BED, line_mm=LINE_MM, layer_mm=LAYER_MM
     )
     assert any(word in f.name and f.verdict.value == "fail" for f in found)
 

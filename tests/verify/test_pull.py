@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from verify.shapes import as_written, cone, cylinder, mesh_of
 
+from moulddesign.core import say
 from moulddesign.verify.pull import pull_findings
 
 UP, DOWN = (0.0, 0.0, 1.0), (0.0, 0.0, -1.0)
@@ -17,7 +18,7 @@ def frustum(draft_deg, depth=10.0, mouth=20.0):
 def pulled(cake, *, least, way=DOWN, block=None):
     block = cylinder(40, 0, 20) if block is None else block
     return pull_findings(
-        name="cake from block",
+        say("building.pastry-from-block"),
         body=as_written(mesh_of(cake)),
         tool=as_written(mesh_of(block - cake)),
         direction=way,
@@ -69,10 +70,13 @@ def test_a_direction_may_have_any_length_and_lie_anywhere():
 def test_a_body_that_touches_nothing_fails_in_words():
     far = frustum(10.0).translate([200.0, 0.0, 0.0])
     found, _ = pull_findings(
-        name="x", body=mesh_of(far), tool=mesh_of(cylinder(40, 0, 20)), direction=DOWN,
+        say("building.pastry-from-block"),
+        body=mesh_of(far),
+        tool=mesh_of(cylinder(40, 0, 20)),
+        direction=DOWN,
         least_draft_deg=1.0,
-    )  # fmt: skip
-    assert (found.measured, found.verdict.value) == ("nothing touches", "fail")
+    )
+    assert (str(found.measured), found.verdict.value) == ("nothing touches", "fail")
 
 
 def test_a_thin_lip_is_an_undercut():

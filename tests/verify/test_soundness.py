@@ -2,17 +2,19 @@ import numpy as np
 import pytest
 from verify.shapes import cylinder, mesh_of, primitive
 
-from moulddesign.core import Verdict
+from moulddesign.core import DESIGN, Verdict, say
 from moulddesign.geometry import Mesh, box, joined
 from moulddesign.verify.soundness import soundness, volume_finding
 
+VOLUME = say("building.volume")
+
 
 def verdicts(mesh):
-    return {f.name.removeprefix("part: "): f.verdict.value for f in soundness(mesh, name="part")}
+    return {f.name.removeprefix("part: "): f.verdict.value for f in soundness(mesh, part="part")}
 
 
 def measured(mesh, name):
-    (found,) = [f.measured for f in soundness(mesh, name="part") if f.name == f"part: {name}"]
+    (found,) = [f.measured for f in soundness(mesh, part="part") if f.name == f"part: {name}"]
     return found
 
 
@@ -75,11 +77,11 @@ def test_a_needle_without_area_is_a_warning():
 )
 def test_volume_is_judged_at_a_thousandth(share, verdict):
     found = volume_finding(
-        name="v", measured_mm3=60_000 * (1 + share), target_mm3=60_000, source="the design"
+        VOLUME, measured_mm3=60_000 * (1 + share), target_mm3=60_000, source=DESIGN
     )
-    assert (found.verdict, found.limit) == (verdict, "60.0000 within 0.10 %")
+    assert (found.verdict, str(found.limit)) == (verdict, "60.0000 within 0.10 %")
 
 
 def test_a_volume_that_is_not_a_number_fails():
-    found = volume_finding(name="v", measured_mm3=float("nan"), target_mm3=1.0, source="x")
+    found = volume_finding(VOLUME, measured_mm3=float("nan"), target_mm3=1.0, source=DESIGN)
     assert found.verdict is Verdict.FAIL
