@@ -17,6 +17,7 @@ from moulddesign.design import Design
 from moulddesign.kitchen import Recipe
 from moulddesign.portion import figures
 from moulddesign.series.table import Row, RowsError, at_place, read_series
+from moulddesign.workers import pool_size
 
 if TYPE_CHECKING:
     from moulddesign.series import Outcome
@@ -90,7 +91,7 @@ def run_series(
     with ends_at_once():
         from moulddesign import export  # noqa: PLC0415 (the same)
         from moulddesign.artwork.patterns import refuse_missing  # noqa: PLC0415 (the same)
-        from moulddesign.series import Order, crew_size, run_all, run_on  # noqa: PLC0415 (geometry)
+        from moulddesign.series import Order, run_all, run_on  # noqa: PLC0415 (geometry)
     _tried(rows, refuse_missing)
     kinds, sheet = export.formats(formats), export.paper(paper)
     # What the base names lies beside the base, what a row names beside the table.
@@ -107,18 +108,18 @@ def run_series(
         for row, recipe in zip(rows, recipes, strict=True)
     ]
     start = perf_counter()
-    crew = crew_size(jobs, len(orders)) if scheduler is None else None
+    processes = pool_size(jobs, len(orders)) if scheduler is None else None
     made: dict[int, Outcome] = {}
     with _progress(len(orders)) as bar:
         for number, outcome in (
-            run_all(orders, folder, crew)
-            if crew is not None
+            run_all(orders, folder, processes)
+            if processes is not None
             else run_on(str(scheduler), orders, folder)
         ):
             made[number] = outcome
             bar.advance(bar.task_ids[0])
     outcomes = [made[number] for number in sorted(made)]
-    _show(outcomes, folder, as_json=as_json, crew=crew, seconds=perf_counter() - start)
+    _show(outcomes, folder, as_json=as_json, processes=processes, seconds=perf_counter() - start)
     return int(any(one.state != "made" for one in outcomes))
 
 
@@ -155,11 +156,11 @@ def _progress(total: int) -> Iterator[Progress]:
 
 
 def _show(
-    made: Sequence["Outcome"], folder: Path, *, as_json: bool, crew: int | None, seconds: float
+    made: Sequence["Outcome"], folder: Path, *, as_json: bool, processes: int | None, seconds: float
 ) -> None:
     if as_json:
         pieces = [one.report() for one in made]
-        print_json({"folder": str(folder), "jobs": crew, "seconds": seconds, "pieces": pieces})
+        print_json({"folder": str(folder), "jobs": processes, "seconds": seconds, "pieces": pieces})
     else:
         out().print(table("Series", HEADS, map(_cells, made)))
     for one in made:

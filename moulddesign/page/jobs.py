@@ -1,6 +1,7 @@
 """The jobs that a worker knows, what each task asks, and what the 3D view is sent."""
 
 import json
+import os
 import struct
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
@@ -10,7 +11,7 @@ from tempfile import TemporaryDirectory
 from typing import Any, Final
 
 from moulddesign.building import PASTRY, Build, Shape, build, shaped
-from moulddesign.core import SpecError, ml_from_mm3
+from moulddesign.core import SpecError, ml_from_mm3, say
 from moulddesign.design import Design, MouldTable, OwnedMould, PrinterTable, Shelf, Table, given
 from moulddesign.export import publish, publish_failing
 from moulddesign.export.formats import colour_of
@@ -22,6 +23,7 @@ from moulddesign.mould import MouldSet, Part, moulded
 from moulddesign.pastry.interior import centre_balls, filled_space
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import Figures, PressedIn, Roll, figures, portion, roll_for
+from moulddesign.workers import Checkpoint, Job
 
 FILLING: Final = "filling"
 CENTRE: Final = "centre"
@@ -232,17 +234,18 @@ class OnHandAsk(Table):
     centres: int | None = given(None, "Centres that are there, of each kind", ge=0, le=1_000_000)
 
 
-Told = Iterator[tuple[str, Any]]
+Answer = Iterator[tuple[str, Any]]
+"""What a job yields: the name of each part, and the part."""
 Plain = Mapping[str, Any]
 
 
-def fitted(listen: Any, plain: Plain, *asked: Plain) -> Told:  # noqa: ANN401 (a callable)
+def fit_mould(checkpoint: Checkpoint, plain: Plain, *asked: Plain) -> Answer:
     """Tell which weights fit a mould that exists, and the plot of a press mould's window.
 
     Parameters
     ----------
-    listen : callable
-        Asked before each stage whether to go on.
+    checkpoint : callable
+        Called before each stage.
     plain : mapping
         The design.
     *asked : mapping
@@ -251,7 +254,7 @@ def fitted(listen: Any, plain: Plain, *asked: Plain) -> Told:  # noqa: ANN401 (a
     from moulddesign.fit import Wording, window_svg  # noqa: PLC0415 (matplotlib)
 
     design, given, wording = Design.of(plain), OwnedAsk.of(asked[0]), Wording(**asked[1])
-    made = fit(design, given.mould, ratios=given.more_ratios, stage=lambda _: listen())
+    made = fit(design, given.mould, ratios=given.more_ratios, stage=lambda _: checkpoint())
     window = made.window(design)
     pressed = pressings(window, raw_g=given.pressed_g, heights_mm=given.pressed_mm)
     plot = b""
@@ -262,13 +265,13 @@ def fitted(listen: Any, plain: Plain, *asked: Plain) -> Told:  # noqa: ANN401 (a
     yield "fit", (made.report(design) | {"pressed": [each.report() for each in pressed]}, plot)
 
 
-def shelved(listen: Any, plain: Plain, asked: Plain) -> Told:  # noqa: ANN401 (a callable)
+def rank_moulds(checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
     """Tell which of several moulds take the portion.
 
     Parameters
     ----------
-    listen : callable
-        Asked before each mould whether to go on.
+    checkpoint : callable
+        Called before each mould.
     plain, asked : mapping
         The design, and a `ShelfAsk`.
     """
@@ -276,11 +279,11 @@ def shelved(listen: Any, plain: Plain, asked: Plain) -> Told:  # noqa: ANN401 (a
     if given.moulds is None:
         raise SpecError("moulds", "not given", "must be given; upload a file of moulds")
     moulds = Shelf.read(given.moulds).mould
-    found = ranked(Design.of(plain), moulds, lambda _: listen())
+    found = ranked(Design.of(plain), moulds, lambda _: checkpoint())
     yield "shelf", [each.report() for each in found]
 
 
-def tried(_listen: Any, plain: Plain, asked: Plain) -> Told:  # noqa: ANN401 (a callable)
+def evaluate_trial(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
     """Tell what a trial bake taught, and the weights that follow.
 
     Parameters
@@ -304,7 +307,7 @@ def tried(_listen: Any, plain: Plain, asked: Plain) -> Told:  # noqa: ANN401 (a 
     )
 
 
-def batched(_listen: Any, plain: Plain, asked: Plain) -> Told:  # noqa: ANN401 (a callable)
+def total_batch(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
     """Tell the totals of a batch.
 
     Parameters
@@ -324,25 +327,7 @@ def _mould(design: Design) -> PressedIn:
     return PressedIn(volume_ml=volume_ml, height_mm=made.height_mm, area_mm2=made.outline.area_mm2)
 
 
-Listen = Callable[[], None]
-
-
-def jobs() -> Mapping[str, Callable[..., Told]]:
-    """Return the jobs by name; each takes what listens for a stop, and its arguments."""
-    return {
-        "the piece": drawn,
-        "the checks": proven,
-        "the files": written,
-        "the files all the same": written_failing,
-        "the picture": pictured,
-        "the fit": fitted,
-        "the shelf": shelved,
-        "the trial": tried,
-        "the batch": batched,
-    }
-
-
-def drawn(_listen: Listen, plain: Mapping[str, Any]) -> Told:
+def preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     """Tell the piece's figures, and what the view needs to draw it.
 
     Parameters
@@ -356,23 +341,23 @@ def drawn(_listen: Listen, plain: Mapping[str, Any]) -> Told:
     yield "bodies", sent("pastry", pastry_bodies(design, shape))
 
 
-def proven(listen: Listen, plain: Mapping[str, Any]) -> Told:
+def check(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     """Tell what the view needs to draw the mould, and then all findings and cautions.
 
     Parameters
     ----------
-    listen : callable
-        Asked before each stage whether to go on.
+    checkpoint : callable
+        Called before each stage.
     plain : mapping
         The design.
     """
     design = Design.of(plain)
     if _built.get(design) is None:
         shape = _shape(_of_the_piece(design))
-        listen()
+        checkpoint()
         mould = moulded(design, shape.pastry, shape.further)
         yield "bodies", sent("mould", part_bodies(mould, shape))
-        made = build(design, lambda _: listen(), begun=(shape, mould))
+        made = build(design, lambda _: checkpoint(), begun=(shape, mould))
         _built.clear()
         _built[design] = made
     else:
@@ -381,7 +366,7 @@ def proven(listen: Listen, plain: Mapping[str, Any]) -> Told:
     yield "findings", (made.findings, made.cautions)
 
 
-def written(_listen: Listen, plain: Mapping[str, Any]) -> Told:
+def write_files(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     """Tell the bytes of every file of the build, by name, if nothing failed.
 
     Parameters
@@ -392,12 +377,12 @@ def written(_listen: Listen, plain: Mapping[str, Any]) -> Told:
     yield from _files(plain, publish)
 
 
-def written_failing(_listen: Listen, plain: Mapping[str, Any]) -> Told:
+def write_failing(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     """Tell the bytes of every file of the build in spite of findings that failed."""
     yield from _files(plain, publish_failing)
 
 
-def _files(plain: Mapping[str, Any], write: Callable[[Build, Path], Build]) -> Told:
+def _files(plain: Mapping[str, Any], write: Callable[[Build, Path], Build]) -> Answer:
     design = Design.of(plain)
     made = _built.get(design)
     made = build(design) if made is None else made
@@ -408,7 +393,7 @@ def _files(plain: Mapping[str, Any], write: Callable[[Build, Path], Build]) -> T
     yield "files", files
 
 
-def pictured(_listen: Listen, plain: Mapping[str, Any]) -> Told:
+def draw_picture(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     """Tell a picture of the pastry as a PNG file, for browsers that draw nothing in 3D."""
     shape = _shape(_of_the_piece(Design.of(plain)))
     with Artist({"pastry": pastry_scene(shape.pastry.mesh)}) as artist:
@@ -441,3 +426,28 @@ def _piece(design: Design, shape: Shape) -> Piece:
         relief_ml=ml_from_mm3(shape.pastry.relief_mm3),
         roll=roll_for(design, shape.portion.piece, width_mm),
     )
+
+
+PREVIEW: Final = Job(say("page.the-piece"), preview)
+CHECKS: Final = Job(say("page.the-checks"), check)
+FILES: Final = Job(say("page.the-files"), write_files)
+FILES_FAILING: Final = Job(say("page.the-files"), write_failing)
+PICTURE: Final = Job(say("page.the-picture"), draw_picture)
+FIT: Final = Job(say("page.the-fit"), fit_mould)
+RANKING: Final = Job(say("page.the-ranking"), rank_moulds)
+TRIAL: Final = Job(say("page.the-trial"), evaluate_trial)
+BATCH: Final = Job(say("page.the-batch"), total_batch)
+
+
+def prepare(folder: str, niceness: int) -> None:
+    """Prepare a worker's process: all that the jobs need is loaded with this module.
+
+    Parameters
+    ----------
+    folder : str
+        Where uploaded artwork lies: what relative names in a design start from.
+    niceness : int
+        How much it gives way to other processes: 0 not at all, 19 wholly.
+    """
+    os.chdir(folder)
+    os.nice(niceness)

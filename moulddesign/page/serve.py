@@ -7,6 +7,7 @@ import signal
 import socket
 import webbrowser
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterable, MutableMapping
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Annotated, Any, Final
@@ -19,8 +20,9 @@ from moulddesign.artwork.patterns import pattern_names, patterns_folder
 from moulddesign.core import MouldError, SpecError, WriteError
 from moulddesign.design import Design
 from moulddesign.page.design_form import known_words
+from moulddesign.page.jobs import CHECKS, PREVIEW, prepare
 from moulddesign.page.layout import Page
-from moulddesign.page.session import BUILD_LIMIT_S, Desk, Session, Workers, wanted_event
+from moulddesign.page.session import BUILD_LIMIT_S, Desk, Session, Workers
 from moulddesign.page.texts import language_for, texts
 from moulddesign.page.uploads import (
     WANTED,
@@ -32,7 +34,7 @@ from moulddesign.page.uploads import (
     unpacked,
     unpacked_set,
 )
-from moulddesign.page.workers import Worker
+from moulddesign.workers import Job, Worker
 
 Scope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
@@ -165,7 +167,7 @@ HOST: Final = "127.0.0.1"
 PORT: Final = 8467
 """Where the page is looked for first."""
 
-CHECKS_GIVE_WAY: Final = 4
+CHECKS_NICENESS: Final = 4
 """Checks go on while a design is changed, and the picture of the change shall not wait for
 them, though on a busy machine they shall come to an end all the same."""
 
@@ -258,14 +260,14 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
     usual = adopted(design, shelf)
     os.chdir(folder)  # relative names in a design are uploads, here as in the workers
     workers = Workers(
-        sketcher=Worker(folder),
-        builder=Worker(folder, patience=CHECKS_GIVE_WAY),
-        clerk=Worker(folder),
+        preview=Worker(partial(prepare, str(folder), 0)),
+        build=Worker(partial(prepare, str(folder), CHECKS_NICENESS)),
+        tasks=Worker(partial(prepare, str(folder), 0)),
     )
 
     @contextlib.asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:
-        workers.sketcher.start()
+        workers.preview.start()
         warm = asyncio.create_task(_woken(workers, usual, ready))
         yield
         warm.cancel()
@@ -331,17 +333,17 @@ def _front(begun: Callable[[Design], Session], shelf: Shelf, usual: Design) -> N
 
 async def _woken(workers: Workers, usual: Design, ready: Callable[[], None]) -> None:
     """Wake the workers one after another, and greet as soon as a first picture would be quick."""
-    await _warmed(workers.sketcher, "the piece", usual)
+    await _warmed(workers.preview, PREVIEW, usual)
     ready()
     await asyncio.sleep(HEAD_START_S)
-    await _warmed(workers.builder, "the checks", usual)
+    await _warmed(workers.build, CHECKS, usual)
 
 
-async def _warmed(worker: Worker, job: str, design: Design) -> None:
+async def _warmed(worker: Worker, job: Job, design: Design) -> None:
     """Let a worker load its libraries before anybody waits for it."""
     with contextlib.suppress(MouldError):  # the page will say what is wrong with the design
-        async for _ in worker.parts(
-            job, design.plain(), limit_s=BUILD_LIMIT_S, wanted=wanted_event()
+        async for _ in worker.stream(
+            job, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=asyncio.Event()
         ):
             pass
 

@@ -13,9 +13,9 @@ from typing import Any, Final, Protocol
 
 from moulddesign.core import Finding, Message, MouldError
 from moulddesign.design import Design
-from moulddesign.page.jobs import Piece
+from moulddesign.page.jobs import CHECKS, FILES, FILES_FAILING, PICTURE, PREVIEW, Piece
 from moulddesign.page.uploads import Shelf
-from moulddesign.page.workers import Worker
+from moulddesign.workers import Job, Worker
 
 ZIP_DATE: Final = (1980, 1, 1, 0, 0, 0)
 """The earliest that a zip can hold: the same files give the same bytes."""
@@ -108,21 +108,21 @@ class Workers:
 
     Parameters
     ----------
-    sketcher : Worker
+    preview : Worker
         Draws the piece while it changes.
-    builder : Worker
+    build : Worker
         Builds, checks and writes.
-    clerk : Worker
+    tasks : Worker
         Works out the other tasks; it starts when the first of them is asked for.
     """
 
-    sketcher: Worker
-    builder: Worker
-    clerk: Worker
+    preview: Worker
+    build: Worker
+    tasks: Worker
 
     def end(self) -> None:
         """End them all."""
-        for worker in (self.sketcher, self.builder, self.clerk):
+        for worker in (self.preview, self.build, self.tasks):
             worker.end()
 
 
@@ -152,20 +152,20 @@ class Session:
         self._wish: Design | None = None
         self._stopped = False
         self._resting = False
-        self._proving = asyncio.Event()
+        self._checks: asyncio.Event | None = None
         self._tasks: set[asyncio.Task[None]] = set()
         self._pump: asyncio.Task[None] | None = None
 
     def close(self) -> None:
         """Stop all work and throw the files away: the tab is gone."""
         self._wish = None
-        self._proving.clear()
+        self._cancel_checks()
         self.desk.close(self.token)
 
     def rest(self) -> None:
         """Stop the checks: nobody looks, be it for a moment or for good."""
-        if self._proving.is_set():
-            self._proving.clear()
+        if self._checks is not None and not self._checks.is_set():
+            self._checks.set()
             self._resting = True
 
     def go_on(self) -> None:
@@ -179,7 +179,7 @@ class Session:
         self.design = design
         self._wish = design
         self._stopped = False
-        self._proving.clear()
+        self._cancel_checks()
         self.drawer["design.toml"] = design.toml().encode()
         if self._pump is None or self._pump.done():
             self._pump = self._start(self._pumping())
@@ -187,16 +187,17 @@ class Session:
     def cancel(self) -> None:
         """End the checks or files in the making at once."""
         self._stopped = True
-        self.workers.builder.cancel(self._proving)
+        if self._checks is not None:
+            self.workers.build.cancel(self._checks)
         self.page.checking(going_on=False)
 
     def write(self) -> None:
         """Make all files of the design, if no finding fails."""
-        self._start(self._writing(self.design, "the files"))
+        self._start(self._writing(self.design, FILES))
 
     def write_failing(self) -> None:
         """Make all files of the design in spite of findings that fail."""
-        self._start(self._writing(self.design, "the files all the same"))
+        self._start(self._writing(self.design, FILES_FAILING))
 
     def picture(self) -> None:
         """Make a picture for a browser that draws nothing in 3D."""
@@ -207,6 +208,10 @@ class Session:
         """The page that is told."""
         assert self.shown is not None  # noqa: S101 (set when the page is laid out)
         return self.shown
+
+    def _cancel_checks(self) -> None:
+        if self._checks is not None:
+            self._checks.set()
 
     def _start(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
         task = asyncio.get_running_loop().create_task(work)
@@ -227,8 +232,8 @@ class Session:
         self.serial += 1
         self.page.checking(going_on=True)
         try:
-            async for name, value in self.workers.sketcher.parts(
-                "the piece", design.plain(), limit_s=PIECE_LIMIT_S, wanted=wanted_event()
+            async for name, value in self.workers.preview.stream(
+                PREVIEW, design.plain(), limit_s=PIECE_LIMIT_S, cancelled=asyncio.Event()
             ):
                 if name == "figures":
                     self.page.figures(value)
@@ -239,19 +244,19 @@ class Session:
             self.page.wrong(error)
 
     async def _prove(self, design: Design) -> None:
-        self._proving = wanted = wanted_event()
+        self._checks = cancelled = asyncio.Event()
         serial = self.serial
         try:
-            async for name, value in self.workers.builder.parts(
-                "the checks", design.plain(), limit_s=BUILD_LIMIT_S, wanted=wanted
+            async for name, value in self.workers.build.stream(
+                CHECKS, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=cancelled
             ):
                 if name == "findings":
-                    self._proving = asyncio.Event()  # done: nothing to stop
+                    self._checks = None  # done: nothing to stop
                     self.page.judged(*value)
                 else:
                     self._draw("mould", serial, value)
         except MouldError as error:
-            if wanted.is_set():
+            if not cancelled.is_set():
                 self.page.wrong(error)
 
     def _draw(self, stage: str, serial: int, content: bytes) -> None:
@@ -260,17 +265,19 @@ class Session:
         self.drawer[f"{stage}-{serial}"] = content
         self.page.bodies(f"/files/{self.token}/{stage}-{serial}", serial, stage)
 
-    async def _writing(self, design: Design, job: str) -> None:
-        self._proving = wanted = wanted_event()
+    async def _writing(self, design: Design, job: Job) -> None:
+        self._checks = cancelled = asyncio.Event()
         try:
-            async for _, files in self.workers.builder.parts(
-                job, design.plain(), limit_s=BUILD_LIMIT_S, wanted=wanted
+            async for _, files in self.workers.build.stream(
+                job, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=cancelled
             ):
                 self._keep(design, files)
         except MouldError as error:
             self.page.wrong(error)
             self.page.files("", {})
         finally:
+            if self._checks is cancelled:
+                self._checks = None
             self.page.making(going_on=False)
 
     def _keep(self, design: Design, files: dict[str, bytes]) -> None:
@@ -282,18 +289,11 @@ class Session:
 
     async def _picturing(self, design: Design) -> None:
         try:
-            async for _, png in self.workers.sketcher.parts(
-                "the picture", design.plain(), limit_s=PIECE_LIMIT_S, wanted=wanted_event()
+            async for _, png in self.workers.preview.stream(
+                PICTURE, design.plain(), limit_s=PIECE_LIMIT_S, cancelled=asyncio.Event()
             ):
                 self.drawer[f"pastry-{self.serial}"] = png
                 address = f"/files/{self.token}/pastry-{self.serial}"
                 self.page.bodies(address, self.serial, "picture")
         except MouldError as error:
             self.page.wrong(error)
-
-
-def wanted_event() -> asyncio.Event:
-    """Return an event that says: this is wanted, until it is cleared."""
-    event = asyncio.Event()
-    event.set()
-    return event

@@ -25,10 +25,20 @@ from moulddesign.page.draft import (
     without_places,
 )
 from moulddesign.page.form_schema import Forms
-from moulddesign.page.jobs import OnHandAsk, OwnedAsk, ShelfAsk, TrialAsk
+from moulddesign.page.jobs import (
+    BATCH,
+    FIT,
+    RANKING,
+    TRIAL,
+    OnHandAsk,
+    OwnedAsk,
+    ShelfAsk,
+    TrialAsk,
+)
 from moulddesign.page.markup import Form, button, enable, live, paragraph, plain, said
-from moulddesign.page.session import BUILD_LIMIT_S, Session, wanted_event
+from moulddesign.page.session import BUILD_LIMIT_S, Session
 from moulddesign.page.uploads import refuse_strange
+from moulddesign.workers import Job
 
 Show = Callable[[Any], str]
 TAKE_TABLE: Final = """async (event) => {
@@ -63,18 +73,18 @@ class Task:
         self.draft = Draft(start, model)
         self.sections = sections(model.model_json_schema())
         self.fields = {field.path: field for field in every_field(self.sections)}
-        self._wanted = asyncio.Event()
+        self._cancelled = asyncio.Event()
         self._going: set[asyncio.Task[None]] = set()
 
     def lay_out(
-        self, *, job: str, name: str, show: Show, more: tuple[dict[str, str], ...] = ()
+        self, *, job: Job, name: str, show: Show, more: tuple[dict[str, str], ...] = ()
     ) -> None:
         """Make the form, the button and the place of the answer.
 
         Parameters
         ----------
-        job : str
-            What the worker calls it.
+        job : Job
+            What works it out.
         name : str
             Begins the form's ids.
         show : callable
@@ -102,9 +112,9 @@ class Task:
 
     def begin(self) -> None:
         """Work it out for the design as it is now."""
-        self._wanted.clear()
-        self._wanted = wanted_event()
-        task = asyncio.get_running_loop().create_task(self._work(self._wanted))
+        self._cancelled.set()
+        self._cancelled = asyncio.Event()
+        task = asyncio.get_running_loop().create_task(self._work(self._cancelled))
         self._going.add(task)
         task.add_done_callback(self._going.discard)
 
@@ -135,13 +145,13 @@ class Task:
         path = at_field(error, self.draft.tree, self.fields)
         return {} if path is None else {path: self.words.need(error)}
 
-    async def _work(self, wanted: asyncio.Event) -> None:
+    async def _work(self, cancelled: asyncio.Event) -> None:
         self.answer.set_content(paragraph(self.words["working"]))
         try:
             self._refuse_strange()
-            async for _, told in self.session.workers.clerk.parts(
+            async for _, told in self.session.workers.tasks.stream(
                 self.job, self.session.design.plain(), self.draft.tree, *self.more,
-                limit_s=BUILD_LIMIT_S, wanted=wanted,
+                limit_s=BUILD_LIMIT_S, cancelled=cancelled,
             ):  # fmt: skip
                 self.answer.set_content(self.show(told))
         except MouldError as error:
@@ -199,18 +209,18 @@ class Bench:
             self.session, self.asking.forms, OwnedAsk, start={"width_mm": 50.0, "height_mm": 25.0}
         )
         wording = dict(self.words.tables["plot"])
-        task.lay_out(job="the fit", name="owned", show=self._fit, more=(wording,))
+        task.lay_out(job=FIT, name="owned", show=self._fit, more=(wording,))
         said("h2", self.words["shelf"])
         said("p", self.words["shelf_says"])
         shelf = Task(self.session, self.asking.forms, ShelfAsk, start={})
-        shelf.lay_out(job="the shelf", name="shelf", show=partial(markup.ranking, self.words))
+        shelf.lay_out(job=RANKING, name="shelf", show=partial(markup.ranking, self.words))
 
     def trial(self) -> None:
         """Lay out the trial bake."""
         said("h2", self.words["task_trial"], "first")
         said("p", self.words["trial_says"])
         task = Task(self.session, self.asking.forms, TrialAsk, start={"weighings": [{}]})
-        task.lay_out(job="the trial", name="trial", show=self._trial)
+        task.lay_out(job=TRIAL, name="trial", show=self._trial)
         with plain("label", "own"):
             said("span", self.words["load_weighings"])
             plain("input", type="file", accept=".csv,.txt,.tsv").on(
@@ -248,7 +258,7 @@ class Bench:
         self.asking.lay_out_batch()
         said("h3", self.words["on_hand"])
         task = Task(self.session, self.asking.forms, OnHandAsk, start={})
-        task.lay_out(job="the batch", name="hand", show=self._batch)
+        task.lay_out(job=BATCH, name="hand", show=self._batch)
 
     def _fit(self, told: tuple[dict[str, Any], bytes]) -> str:
         report, plot = told

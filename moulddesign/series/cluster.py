@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from moulddesign.core import KernelError, MouldError, SpecError
 from moulddesign.design import Design, carried, found_beside
-from moulddesign.series.pool import (
-    PIECE,
+from moulddesign.series.orders import (
     Order,
     Outcome,
     carried_out,
@@ -92,7 +91,7 @@ def packed(order: Order, drawings: Mapping[str, bytes]) -> tuple[Outcome, dict[s
         for name, content in drawings.items():
             (Path(folder) / name).write_bytes(content)
         design = Design.of(found_beside(order.design.plain(), Path(folder)))
-        piece = Path(folder) / PIECE
+        piece = Path(folder) / "piece"
         made = carried_out(replace(order, design=design), piece)
         files = sorted(piece.iterdir()) if made.written else []
         return made, {path.name: path.read_bytes() for path in files}

@@ -1,25 +1,18 @@
-"""Orders for many designs, and the processes on this machine that carry them out side by side."""
+"""Orders for many designs, carried out side by side on this machine."""
 
-import multiprocessing
-import os
 import shutil
-import signal
-import sys
 import tempfile
-import threading
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass, replace
 from enum import StrEnum
-from multiprocessing import resource_tracker
-from multiprocessing.connection import Connection, wait
-from multiprocessing.context import SpawnProcess
+from functools import partial
 from pathlib import Path
 from time import perf_counter
 from typing import Any, Final
 
 from moulddesign.building import build
-from moulddesign.core import FindingError, KernelError, MouldError, Verdict, WriteError
+from moulddesign.core import FindingError, MouldError, Verdict, WriteError, say
 from moulddesign.design import Design
 from moulddesign.export import (
     Wanted,
@@ -31,6 +24,7 @@ from moulddesign.export import (
     recover,
     refuse_to_replace,
 )
+from moulddesign.workers import Checkpoint, Job, run_in_pool
 
 
 class State(StrEnum):
@@ -201,31 +195,6 @@ def scratch_in(folder: Path) -> Iterator[Path]:
                 folder.rmdir()
 
 
-PIECE: Final = "piece"
-"""Folder in a process's own one for the piece that it has finished."""
-
-
-def work(pipe: Connection, scratch: str) -> None:
-    """Carry out orders until the pipe is closed.
-
-    Parameters
-    ----------
-    pipe : Connection
-        Gives orders; takes an `Outcome` for each.
-    scratch : str
-        Folder for whatever is half-made, and for each finished piece until it is fetched from
-        there: who started this process clears it.
-    """
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the parent, which ends this
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit())  # so that pictures in the making end too
-    tempfile.tempdir = scratch
-    while True:
-        try:
-            pipe.send(carried_out(pipe.recv(), Path(scratch) / PIECE))
-        except (EOFError, OSError):
-            return
-
-
 def carried_out(order: Order, folder: Path) -> Outcome:
     """Build and write one piece; whatever goes wrong is said of this piece alone.
 
@@ -243,9 +212,6 @@ def carried_out(order: Order, folder: Path) -> Outcome:
         made = not_made(order, WriteError(str(order.target), error.reason))
     except MouldError as error:
         made = not_made(order, error)
-    except Exception as error:  # noqa: BLE001 (the edge of a process: the other pieces go on)
-        what = KernelError(order.design.name, f"{type(error).__name__}: {error}; please report it")
-        made = not_made(order, what)
     return replace(made, seconds=perf_counter() - start)
 
 
@@ -270,31 +236,6 @@ def _written(order: Order, folder: Path) -> Outcome:
         warned=tuple(f.name for f in made.findings if f.verdict is Verdict.WARN),
         said=said,
     )
-
-
-GRACE_S: Final = 1.0
-"""How long a process may take to end by itself [s]."""
-
-
-def crew_size(asked: int | None, orders: int) -> int:
-    """Return how many processes to start.
-
-    Parameters
-    ----------
-    asked : int or None
-        What was asked for; as many as there are processors for us where it is None.
-    orders : int
-        How many orders there are: no process is started for nothing.
-
-    Examples
-    --------
-    >>> crew_size(8, 3)
-    3
-    """
-    if asked is not None:
-        return min(asked, orders)
-    free = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
-    return min(free or 1, orders)
 
 
 def run_all(orders: Sequence[Order], folder: Path, jobs: int) -> Iterator[tuple[int, Outcome]]:
@@ -322,110 +263,25 @@ def run_all(orders: Sequence[Order], folder: Path, jobs: int) -> Iterator[tuple[
     """
     refuse_taken(orders)
     with scratch_in(folder) as scratch:
-        crew: list[_Hand] = []
-        try:
-            crew += [_Hand.hired(scratch / str(number)) for number in range(jobs)]
-            yield from _shared_out(orders, crew)
-        finally:
-            for hand in crew:
-                hand.process.terminate()
-            for hand in crew:
-                hand.end()
+        temporary = scratch / "temporary"
+        temporary.mkdir()
+        pieces = [scratch / str(number) for number in range(len(orders))]
+        calls = [
+            (Job(say("series.piece", name=order.design.name), _carry_out), (order, piece))
+            for order, piece in zip(orders, pieces, strict=True)
+        ]
+        for number, made in run_in_pool(calls, jobs, partial(_use_temporary, str(temporary))):
+            order = orders[number]
+            if isinstance(made, MouldError):
+                yield number, not_made(order, made)
+            else:
+                yield number, put_in_place(made, pieces[number], order)
 
 
-@dataclass(slots=True)
-class _Hand:
-    """One of the crew: a process, our end of its pipe, and the order that it has in hand."""
-
-    scratch: Path
-    process: SpawnProcess
-    pipe: Connection
-    order: int | None = None
-
-    @classmethod
-    def hired(cls, scratch: Path) -> "_Hand":
-        scratch.mkdir()
-        return cls(scratch, *_started(scratch))
-
-    def take(self, number: int, order: Order) -> None:
-        self.order = number
-        with suppress(OSError):  # it may be gone; its pipe then says so when it is read
-            self.pipe.send(order)
-
-    def outcome(self, order: Order) -> Outcome:
-        """Return what became of the order in hand, its folder put in place."""
-        self.order = None
-        try:
-            made: Outcome = self.pipe.recv()
-        except (EOFError, OSError):
-            self.process.join()
-            reason = f"its process ended (code {self.process.exitcode}); change the design"
-            self.process, self.pipe = _started(self.scratch)
-            return not_made(order, KernelError(order.design.name, reason))
-        return put_in_place(made, self.scratch / PIECE, order)
-
-    def end(self) -> None:
-        self.process.join(GRACE_S)
-        self.process.kill()
-        self.process.join()
-        self.pipe.close()
+def _use_temporary(folder: str) -> None:
+    """Keep whatever is half-made in a folder that goes with the series."""
+    tempfile.tempdir = folder
 
 
-def _started(scratch: Path) -> tuple[SpawnProcess, Connection]:
-    spawn = multiprocessing.get_context("spawn")
-    ours, theirs = spawn.Pipe()
-    process = spawn.Process(target=work, args=(theirs, str(scratch)), daemon=True)
-    with _deaf():
-        process.start()
-    theirs.close()
-    return process, ours
-
-
-@contextmanager
-def _deaf() -> Iterator[None]:
-    """Let a process that starts here be deaf to Ctrl-C from its first moment: it is for us.
-
-    Signals that are blocked stay so in a process that starts meanwhile, and reach us afterwards.
-    """
-    if not hasattr(signal, "pthread_sigmask"):  # pragma: no cover (not there on every system)
-        yield
-        return
-    resource_tracker.ensure_running()  # it would unblock them when it starts by itself
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        with _answered_later():
-            yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
-@contextmanager
-def _answered_later() -> Iterator[None]:
-    """Keep Ctrl-C until a process has all that it needs: other threads, a bar's, receive it too."""
-    if threading.current_thread() is not threading.main_thread():  # only that one answers
-        yield
-        return
-    heard: list[int] = []
-    answer = signal.signal(signal.SIGINT, lambda number, _: heard.append(number))
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, answer)
-        if heard:
-            signal.raise_signal(signal.SIGINT)
-
-
-def _shared_out(orders: Sequence[Order], crew: Sequence[_Hand]) -> Iterator[tuple[int, Outcome]]:
-    """Give each free hand the next order until all are carried out."""
-    left = list(enumerate(orders))[::-1]
-    for hand in crew:
-        hand.take(*left.pop())
-    while busy := [hand for hand in crew if hand.order is not None]:
-        ready = wait([hand.pipe for hand in busy])
-        for hand in [hand for hand in busy if hand.pipe in ready]:
-            number = hand.order
-            assert number is not None  # noqa: S101 (it is busy)
-            made = hand.outcome(orders[number])
-            if left:
-                hand.take(*left.pop())
-            yield number, made
+def _carry_out(_checkpoint: Checkpoint, order: Order, piece: Path) -> Iterator[Outcome]:
+    yield carried_out(order, piece)

@@ -1,0 +1,192 @@
+"""Worker processes: they answer in parts, are cancelled, die, take too long, and it goes on."""
+
+import asyncio
+import multiprocessing
+import os
+import signal
+import time
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
+
+import pytest
+from worker_jobs import COUNT, DIE, FAIL, FOLDER, REFUSE, STUBBORN, UNSENDABLE
+
+from moulddesign.core import KernelError, SpecError
+from moulddesign.workers import Worker, pool_size, run_in_pool
+
+
+@pytest.fixture
+def worker():
+    made = Worker()
+    yield made
+    made.end()
+
+
+@pytest.fixture(autouse=True)
+def _no_process_is_left():
+    yield
+    assert multiprocessing.active_children() == []
+
+
+def run(work):
+    """Run in a thread of its own: the browser's tool keeps an event loop in this one."""
+    with ThreadPoolExecutor(1) as threads:
+        return threads.submit(asyncio.run, work).result()
+
+
+async def parts(worker, job, *arguments, limit_s=60.0, cancelled=None):
+    event = asyncio.Event() if cancelled is None else cancelled
+    answer = worker.stream(job, *arguments, limit_s=limit_s, cancelled=event)
+    return [part async for part in answer]
+
+
+def test_parts_come_in_order_and_before_the_end(worker):
+    async def first():
+        answer = worker.stream(COUNT, 3, 0.3, limit_s=60.0, cancelled=asyncio.Event())
+        times = [(part, time.monotonic()) async for part in answer]
+        return [part for part, _ in times], times[-1][1] - times[0][1]
+
+    told, between_s = run(first())
+    assert told == [0, 1, 2]
+    assert between_s > 0.5  # two pauses of 0.3 s: nothing is kept back
+
+
+@pytest.mark.parametrize(
+    ("job", "arguments", "error", "sentence"),
+    [
+        (REFUSE, (4,), SpecError, r"^field = 4: it took too long; simplify the artwork\.$"),
+        (FAIL, (), KernelError, r"^Making fail failed: ZeroDivisionError: by hand; please report"),
+        (UNSENDABLE, (), KernelError, r"PicklingError|AttributeError|TypeError"),
+    ],
+    ids=["an error of ours", "a mistake of ours", "an answer that cannot be sent"],
+)
+def test_what_goes_wrong_is_raised_and_the_process_lives_on(
+    worker, job, arguments, error, sentence
+):
+    async def both():
+        with pytest.raises(error, match=sentence):
+            await parts(worker, job, *arguments)
+        first = worker.process_id
+        assert await parts(worker, COUNT, 2) == [0, 1]
+        return first, worker.process_id
+
+    first, second = run(both())
+    assert first == second
+
+
+def test_a_process_that_dies_is_told_and_replaced(worker):
+    async def both():
+        with pytest.raises(KernelError, match=r"its process ended \(code -9\)"):
+            await parts(worker, DIE, "dies")
+        return await parts(worker, COUNT, 2)
+
+    assert run(both()) == [0, 1]
+
+
+def test_a_process_that_is_killed_between_jobs_is_replaced(worker):
+    async def both():
+        await parts(worker, COUNT, 1)
+        before = worker.process_id
+        os.kill(before, signal.SIGKILL)
+        await asyncio.sleep(0.3)
+        return before, await parts(worker, COUNT, 2)
+
+    before, told = run(both())
+    assert told == [0, 1]
+    assert worker.process_id != before
+
+
+def test_a_job_that_takes_too_long_is_ended(worker):
+    async def both():
+        await parts(worker, COUNT, 1)  # a new process has more time, for its libraries
+        with pytest.raises(KernelError, match="it took too long"):
+            await parts(worker, COUNT, 100, 0.5, limit_s=0.05)
+        return await parts(worker, COUNT, 2)
+
+    assert run(both()) == [0, 1]
+
+
+def test_a_job_that_is_not_needed_any_more_ends_at_its_checkpoint(worker):
+    async def both():
+        await parts(worker, COUNT, 1)
+        before = worker.process_id
+        cancelled = asyncio.Event()
+        going = asyncio.ensure_future(parts(worker, COUNT, 1000, 0.1, cancelled=cancelled))
+        await asyncio.sleep(0.3)
+        cancelled.set()
+        told = await going
+        assert worker.process_id == before
+        return told, await parts(worker, COUNT, 2)
+
+    told, after = run(both())
+    assert len(told) < 10
+    assert after == [0, 1]
+
+
+def test_a_job_that_is_cancelled_ends_at_once_with_its_process(worker):
+    async def both():
+        await parts(worker, COUNT, 1)
+        cancelled = asyncio.Event()
+        going = asyncio.ensure_future(parts(worker, COUNT, 2, 30.0, cancelled=cancelled))
+        await asyncio.sleep(0.1)
+        before = worker.process_id
+        worker.cancel(cancelled)
+        with pytest.raises(KernelError, match="its process ended"):
+            await going
+        return before
+
+    assert run(both()) != worker.process_id
+
+
+def test_what_is_not_needed_any_more_is_not_begun(worker):
+    cancelled = asyncio.Event()
+    cancelled.set()
+    assert run(parts(worker, COUNT, 2, cancelled=cancelled)) == []
+    assert worker.process_id is None
+
+
+def test_an_answer_that_nobody_waited_for_is_not_taken_for_the_next(worker):
+    async def both():
+        answer = worker.stream(COUNT, 4, 0.2, limit_s=60.0, cancelled=asyncio.Event())
+        assert await anext(answer) == 0
+        await answer.aclose()
+        return await parts(worker, DIE, "whole")
+
+    assert run(both()) == ["whole"]
+
+
+def test_the_initializer_runs_first_in_each_process(tmp_path):
+    worker = Worker(partial(os.chdir, str(tmp_path)))
+    assert run(parts(worker, FOLDER)) == [str(tmp_path)]
+    worker.end()
+    assert run(parts(worker, FOLDER)) == [str(tmp_path)]
+    worker.end()
+
+
+def test_a_pool_answers_each_call_once_whatever_becomes_of_the_others():
+    calls = [(DIE, ("a",)), (DIE, ("dies",)), (REFUSE, (3,)), (DIE, ("b",)), (DIE, ("c",))]
+    made = dict(run_in_pool(calls, 2))
+    assert {number: made[number] for number in (0, 3, 4)} == {0: "a", 3: "b", 4: "c"}
+    assert "its process ended (code -9)" in str(made[1])
+    assert str(made[2]).startswith("field = 3: ")
+
+
+def test_a_pool_does_things_at_the_same_time():
+    start = time.monotonic()
+    seconds = [time.monotonic() - start for _ in run_in_pool([(COUNT, (1, 2.0))] * 2, 2)]
+    assert seconds[1] - seconds[0] < 1.5  # one after the other they would be 2 s apart
+
+
+def test_a_pool_that_is_left_early_ends_what_ignores_a_request(tmp_path):
+    ready = tmp_path / "ready"
+    answers = run_in_pool([(COUNT, (1,)), (STUBBORN, (ready,))], 2)
+    next(answers)
+    while not ready.exists():
+        time.sleep(0.05)
+    answers.close()
+
+
+def test_no_process_is_started_for_nothing():
+    assert list(run_in_pool([], 4)) == []
+    assert pool_size(None, 1) == 1
+    assert pool_size(3, 2) == 2
