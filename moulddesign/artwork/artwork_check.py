@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 from shapely import MultiPolygon, Polygon
 
-from moulddesign.artwork.areas import Region
 from moulddesign.artwork.legibility import (
     Thin,
     least_gap_mm,
@@ -24,7 +23,8 @@ from moulddesign.artwork.legibility import (
 )
 from moulddesign.artwork.lettering import default_font
 from moulddesign.artwork.patterns import artwork, pattern_names
-from moulddesign.core import SpecError
+from moulddesign.artwork.polygons import Region
+from moulddesign.core import SpecError, say
 
 FINER: Final = 3
 """Drawn so many times larger and scaled down, which smooths its edges."""
@@ -297,6 +297,8 @@ def _letters() -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(str(default_font()), FINER * LETTERS_PX)
 
 
+MOST_SIZE_MM: Final = 400.0
+"""As large as a layer may be [mm]."""
 GOOD_STROKE_MM: Final = 0.9
 """A relief's stroke: two lines of a 0.42 mm line width; common practice, no source [mm]."""
 GOOD_GAP_MM: Final = 0.8
@@ -360,8 +362,8 @@ def check_artwork(name_or_path: str, folder: Path, *, size_mm: float) -> Artwork
     FileError
         The file cannot become relief.
     """
-    if not (isfinite(size_mm) and 0.0 < size_mm <= 400.0):  # noqa: PLR2004 (a layer's limit)
-        raise SpecError("size", size_mm, "must be above 0 mm and at most 400 mm")
+    if not (isfinite(size_mm) and 0.0 < size_mm <= MOST_SIZE_MM):
+        raise SpecError("size", size_mm, say("artwork.check-size", most_mm=MOST_SIZE_MM))
     found = artwork(name_or_path, folder)
     united = shapely.union_all([region.shape for region in found])
     parts = [part for part in shapely.get_parts(united) if part.area > 0.0]

@@ -11,12 +11,19 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
-from moulddesign.artwork.areas import Area, Region, area_of, joined, multipolygon, offset
 from moulddesign.artwork.legibility import thickened
 from moulddesign.artwork.lettering import lettering, lower_rim_lettering, rim_lettering
 from moulddesign.artwork.motifs import USUAL, MotifSize, motif
 from moulddesign.artwork.patterns import artwork
-from moulddesign.core import SpecError
+from moulddesign.artwork.polygons import (
+    PolygonSet,
+    Region,
+    multipolygon,
+    offset,
+    polygon_set,
+    polygon_union,
+)
+from moulddesign.core import Message, SpecError, say
 from moulddesign.design import Along, Layer
 
 Points = NDArray[np.float64]
@@ -72,7 +79,7 @@ def laid(layers: Iterable[Layer], room: Polygon, folder: Path) -> tuple[Laid, ..
     result: list[Laid] = []
     for layer in layers:
         fresh = _of_layer(layer, room, folder)
-        cover = joined([area_of(part.shape) for part in fresh])
+        cover = polygon_union([polygon_set(part.shape) for part in fresh])
         cover = offset(cover, layer.gap_mm, ROUND) if layer.gap_mm > 0.0 else cover
         result = [kept for part in result for kept in _less(part, cover)] + fresh
     return tuple(result)
@@ -118,14 +125,14 @@ def _of_layer(layer: Layer, room: Polygon, folder: Path) -> list[Laid]:
     return placed
 
 
-def _smaller(found: list[Region], layer: Layer, room: Polygon) -> str:
+def _smaller(found: list[Region], layer: Layer, room: Polygon) -> Message:
     """Return what to do about a layer that does not fit, with the size that does."""
     around = _moved(MultiPolygon([room]), -layer.x_mm, -layer.y_mm)
     if layer.size_mm is None or not around.contains(shapely.Point(0.0, 0.0)):
-        return "does not fit on the top there; make it smaller, or move it inwards"
+        return say("artwork.layer-does-not-fit")
     whole = shapely.convex_hull(shapely.union_all([region.shape for region in found]))
     most_mm = layer.size_mm * _largest(whole, around, layer)
-    return f"does not fit on the top; it takes {most_mm:.4g} mm at most"
+    return say("artwork.layer-too-large", most_mm=most_mm)
 
 
 def _drawn(layer: Layer, room: Polygon, folder: Path) -> list[Region]:
@@ -158,7 +165,7 @@ def _sized(found: tuple[Region, ...], layer: Layer, room: Polygon) -> list[Regio
 def _largest(whole: shapely.Geometry, around: shapely.Geometry, layer: Layer) -> float:
     """Return the size that fits, turned and mirrored; the middle of the layer at the origin."""
     if not around.contains(shapely.Point(0.0, 0.0)):
-        raise SpecError("relief.layers.x_mm", layer.x_mm, "is off the top; move the layer inwards")
+        raise SpecError("relief.layers.x_mm", layer.x_mm, say("artwork.layer-off-top"))
     return largest_mm(_turned(whole, layer.turn_deg), around)
 
 
@@ -199,14 +206,16 @@ def _copied(shape: MultiPolygon, layer: Layer) -> MultiPolygon:
     ring = [_turned(first, 360.0 * index / layer.copies) for index in range(layer.copies)]
     if layer.mirrored:
         ring += [shapely.transform(part, lambda points: points * (-1.0, 1.0)) for part in ring]
-    return multipolygon(joined([area_of(part) for part in ring]), "the copies of a layer")
+    return multipolygon(
+        polygon_union([polygon_set(part) for part in ring]), say("artwork.layer-copies")
+    )
 
 
-def _less(part: Laid, cover: Area) -> list[Laid]:
-    left = area_of(part.shape) - cover
+def _less(part: Laid, cover: PolygonSet) -> list[Laid]:
+    left = polygon_set(part.shape) - cover
     if left.is_empty():
         return []
-    shape = multipolygon(left, "what a later layer leaves of an earlier one")
+    shape = multipolygon(left, say("artwork.layer-rest"))
     return [replace(part, shape=shape)]
 
 

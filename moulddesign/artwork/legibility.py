@@ -9,7 +9,15 @@ from typing import Final, TypeAlias
 import shapely
 from shapely import MultiPolygon, Point, Polygon
 
-from moulddesign.artwork.areas import Area, area_of, joined, multipolygon, offset, parts
+from moulddesign.artwork.polygons import (
+    PolygonSet,
+    connected_parts,
+    multipolygon,
+    offset,
+    polygon_set,
+    polygon_union,
+)
+from moulddesign.core import say
 
 LEAST_MM: Final = 0.1
 """No printer draws a line so thin; where the search begins [mm]."""
@@ -26,7 +34,6 @@ ARC: Final = 48
 """Sides of a circle: its chords lie within 0.22 % of the radius."""
 FINE: Final = 1e-3
 """How far a region's lines may move before it is searched, as a share of the radius."""
-STEP_NAME: Final = "thicker strokes"
 CHORD: Final = 0.004
 """What such chords can take off an opened region, as a share of the radius, twice."""
 SLACK: Final = 0.01
@@ -170,21 +177,23 @@ def thickened(region: Shape, least_mm: float) -> MultiPolygon:
     MultiPolygon
         The region with its thin strokes thickened to both sides; gaps beside them shrink.
     """
-    area = area_of(region)
+    area = polygon_set(region)
     for _ in range(PASSES):
         area = _thickened_once(area, least_mm)
-    return multipolygon(area, STEP_NAME)
+    return multipolygon(area, say("artwork.thicker-strokes"))
 
 
-def _thickened_once(region: Area, least_mm: float) -> Area:
+def _thickened_once(region: PolygonSet, least_mm: float) -> PolygonSet:
     grown = [region]
-    for search in _searches(multipolygon(region, STEP_NAME), least_mm):
+    for search in _searches(multipolygon(region, say("artwork.thicker-strokes")), least_mm):
         pieces = [thin.shape for thin in search.pieces() if thin.width_mm < least_mm]
         if pieces:
-            near = offset(joined([area_of(piece) for piece in pieces]), 0.1 * search.radius, ARC)
+            near = offset(
+                polygon_union([polygon_set(piece) for piece in pieces]), 0.1 * search.radius, ARC
+            )
             spine = offset(region, -search.radius * SURVIVES, ARC) ^ near
             grown.append(offset(spine, least_mm / 2.0, ARC))
-    return joined(grown)
+    return polygon_union(grown)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -195,8 +204,8 @@ class _Search:
     """
 
     radius: float
-    whole: Area
-    rest: Area
+    whole: PolygonSet
+    rest: PolygonSet
 
     def pieces(self) -> tuple[Thin, ...]:
         """Return the strokes of about this width."""
@@ -206,7 +215,7 @@ class _Search:
         surviving = _opened(self.whole, self.radius * SURVIVES) ^ self.rest
         found = (
             _widest(piece, self.radius)
-            for piece in parts(surviving, least, "the search for thin strokes")
+            for piece in connected_parts(surviving, least, say("artwork.thin-stroke-search"))
         )
         return tuple(thin for thin in found if thin.width_mm >= 2.0 * self.radius * FILLS)
 
@@ -220,7 +229,7 @@ class _Search:
 
 def _searches(region: Shape, below_mm: float) -> list[_Search]:
     """Return searches of rising width that together find every stroke thinner than a width."""
-    area, found = area_of(region), list[_Search]()
+    area, found = polygon_set(region), list[_Search]()
     radii = [width / 2.0 for width in _widths(below_mm)]
     while radii:
         found.append(_search(area, radii.pop()))
@@ -234,13 +243,13 @@ def _hairs(region: Shape) -> tuple[Thin, ...]:
 
     Of a corner it leaves less than the length of a hair, and booleans leave less than its area.
     """
-    rest = _search(area_of(region), LEAST_MM / 2.0).rest
-    pieces = parts(rest, HAIR_LONG_MM * HAIR_WIDE_MM, "the search for hairs")
+    rest = _search(polygon_set(region), LEAST_MM / 2.0).rest
+    pieces = connected_parts(rest, HAIR_LONG_MM * HAIR_WIDE_MM, say("artwork.hairline-search"))
     long = [piece for piece in pieces if piece.length / 2.0 >= HAIR_LONG_MM]
     return tuple(_widest(piece, LEAST_MM / 2.0) for piece in long)
 
 
-def _search(area: Area, radius: float) -> _Search:
+def _search(area: PolygonSet, radius: float) -> _Search:
     whole = area.simplify(FINE * radius)
     # grown by what the chords took off, so that flanks do not fall out as hairs
     kept = offset(_opened(whole, radius), CHORD * radius, ARC)
@@ -253,7 +262,7 @@ def _around(region: Shape, margin_mm: float) -> MultiPolygon:
         return MultiPolygon()
     left, low, right, high = region.bounds
     frame = shapely.box(left - margin_mm, low - margin_mm, right + margin_mm, high + margin_mm)
-    return multipolygon(area_of(frame) - area_of(region), "the search for gaps")
+    return multipolygon(polygon_set(frame) - polygon_set(region), say("artwork.gap-search"))
 
 
 def _widths(below_mm: float) -> Iterator[float]:
@@ -264,7 +273,7 @@ def _widths(below_mm: float) -> Iterator[float]:
         width /= STEP
 
 
-def _opened(area: Area, radius_mm: float) -> Area:
+def _opened(area: PolygonSet, radius_mm: float) -> PolygonSet:
     return offset(offset(area, -radius_mm, ARC), radius_mm, ARC)
 
 

@@ -18,19 +18,19 @@ from fontTools.ttLib import TTFont, TTLibError
 from numpy.typing import NDArray
 from picosvg.svg_transform import Affine2D
 
-from moulddesign.artwork.areas import (
+from moulddesign.artwork.polygons import (
     FLATNESS,
-    Area,
-    Command,
+    PathCommand,
+    PolygonSet,
     Region,
-    joined,
-    nonzero,
+    fill_nonzero,
+    polygon_union,
     polylines,
-    regions,
+    visible_regions,
 )
 from moulddesign.core import FileError, SpecError, read_bytes, say
 
-MOST_BYTES: Final = 60_000_000
+MOST_FONT_BYTES: Final = 60_000_000
 DEFAULT: Final = "DejaVuSans-Bold.ttf"
 """Bold, for thin strokes do not press; matplotlib ships it."""
 OUTLINES: Final = ("glyf", "CFF ", "CFF2")
@@ -42,7 +42,7 @@ class Glyph:
 
     Parameters
     ----------
-    commands : tuple of Command
+    commands : tuple of PathCommand
         Its outline about its own origin, y up.
     x, y : float
         Its origin on the line.
@@ -52,7 +52,7 @@ class Glyph:
         Whether its script joins letters.
     """
 
-    commands: tuple[Command, ...]
+    commands: tuple[PathCommand, ...]
     x: float
     y: float
     centre: float
@@ -109,7 +109,7 @@ def default_font() -> Path:
     roots = spec.submodule_search_locations if spec else None
     path = Path(roots[0] if roots else ".") / "mpl-data" / "fonts" / "ttf" / DEFAULT
     if not path.is_file():
-        raise FileError(str(path), "is missing; install matplotlib again, or give a font")
+        raise FileError(str(path), say("artwork.font-missing"))
     return path
 
 
@@ -122,14 +122,15 @@ def opened(path: Path) -> Font:
     FileError
         It cannot be read, is too large, or holds no outlines.
     """
-    raw = read_bytes(path, most_bytes=MOST_BYTES, advice=say("artwork.font-for-one-script"))
+    advice = say("artwork.font-for-one-script")
+    raw = read_bytes(path, most_bytes=MOST_FONT_BYTES, advice=advice)
     try:
         outlines = TTFont(BytesIO(raw), fontNumber=0, lazy=True)
         shaper = uharfbuzz.Font(uharfbuzz.Face(uharfbuzz.Blob(raw)))
     except (TTLibError, uharfbuzz.HarfBuzzError) as error:
-        raise FileError(str(path), "is not a TrueType or OpenType font") from error
+        raise FileError(str(path), say("artwork.no-font")) from error
     if not any(table in outlines for table in OUTLINES):
-        raise FileError(str(path), "holds no outlines; give a TrueType or OpenType font")
+        raise FileError(str(path), say("artwork.font-without-outlines"))
     return Font(path, outlines, shaper)
 
 
@@ -224,14 +225,12 @@ def _require(info: Any, run: str, font: Font) -> None:  # noqa: ANN401 (uharfbuz
     if info.codepoint == 0:
         char = run[info.cluster]
         name = unicodedata.name(char, "no name")
-        need = (
-            f"has U+{ord(char):04X} {name}, for which {font.path.name} has no glyph; "
-            "give a font that has it"
-        )
+        code_point = f"U+{ord(char):04X}"
+        need = say("artwork.no-glyph", code_point=code_point, name=name, font=font.path.name)
         raise SpecError("text", char, need)
 
 
-def _outline(font: Font, number: int) -> tuple[Command, ...]:
+def _outline(font: Font, number: int) -> tuple[PathCommand, ...]:
     glyphs = font.outlines.getGlyphSet()
     pen = _CommandPen(glyphs)
     glyphs[font.outlines.getGlyphName(number)].draw(pen)
@@ -243,7 +242,7 @@ class _CommandPen(BasePen):  # type: ignore[misc]  # fontTools has no types
 
     def __init__(self, glyphs: Any) -> None:  # noqa: ANN401
         super().__init__(glyphs)
-        self.commands: list[Command] = []
+        self.commands: list[PathCommand] = []
 
     def _add(self, letter: str, *points: tuple[float, float]) -> None:
         self.commands.append((letter, tuple(float(value) for point in points for value in point)))
@@ -291,8 +290,8 @@ def lettering(text: str, font: Path | None = None) -> tuple[Region, ...]:
         The font cannot be read.
     """
     face = opened(font or default_font())
-    areas = [nonzero(lines) for lines in _set_lines(_checked(text), face)]
-    return _fitted(joined(areas), text)
+    areas = [fill_nonzero(lines) for lines in _set_lines(_checked(text), face)]
+    return _fitted(polygon_union(areas), text)
 
 
 def rim_lettering(
@@ -346,18 +345,16 @@ def _around(
     (line,) = [shaped(part, face) for part in _checked(text, most_lines=1)]
     full = 2.0 * pi * abs(radius_mm)
     if not 0.0 < line.advance * scale <= full:
-        need = (
-            f"runs {line.advance * scale:.1f} mm, and the rim is {full:.1f} mm long: "
-            "shorten it, or make the letters smaller"
-        )
+        length_mm = line.advance * scale
+        need = say("artwork.text-too-long-for-rim", length_mm=length_mm, rim_mm=full)
         raise SpecError("text", text, need)
     middle = line.advance / 2.0
     areas = [
-        nonzero(_bent(glyph, middle, radius_mm=radius_mm, scale=scale))
+        fill_nonzero(_bent(glyph, middle, radius_mm=radius_mm, scale=scale))
         for glyph in line.glyphs
         if glyph.commands
     ]
-    return _drawn(joined(areas), text)
+    return _drawn(polygon_union(areas), text)
 
 
 def _bent(glyph: Glyph, middle: float, *, radius_mm: float, scale: float) -> list[Points]:
@@ -408,16 +405,16 @@ def _set_lines(lines: list[str], face: Font) -> Iterator[list[Points]]:
 def _checked(text: str, most_lines: int = 40) -> list[str]:
     lines = [line.strip() for line in text.strip().splitlines()]
     if not any(lines):
-        raise SpecError("text", text, "must hold something to read")
+        raise SpecError("text", text, say("artwork.text-empty"))
     if len(text) > MOST_CHARACTERS:
-        need = f"must have at most {MOST_CHARACTERS} characters; a pastry reads a few words"
+        need = say("artwork.text-too-long", most=MOST_CHARACTERS)
         raise SpecError("text", text[:40], need)
     if len(lines) > most_lines:
-        raise SpecError("text", text, f"must have at most {most_lines} line here")
+        raise SpecError("text", text, say("artwork.text-too-many-lines", most=most_lines))
     return lines
 
 
-def _fitted(area: Area, text: str) -> tuple[Region, ...]:
+def _fitted(area: PolygonSet, text: str) -> tuple[Region, ...]:
     """Return an area centred and scaled so that the larger side of its box is 1."""
     if area.is_empty():
         return _drawn(area, text)
@@ -427,8 +424,8 @@ def _fitted(area: Area, text: str) -> tuple[Region, ...]:
     return _drawn(moved.scale((scale, scale)), text)
 
 
-def _drawn(area: Area, text: str) -> tuple[Region, ...]:
-    found = regions([(area, 1.0)], "the lettering")
+def _drawn(area: PolygonSet, text: str) -> tuple[Region, ...]:
+    found = visible_regions([(area, 1.0)], say("artwork.lettering"))
     if not found:
-        raise SpecError("text", text, "draws nothing; it holds only spaces or marks")
+        raise SpecError("text", text, say("artwork.text-draws-nothing"))
     return found

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.polygon import orient
 
-from moulddesign.artwork.areas import Region
-from moulddesign.core import SpecError
+from moulddesign.artwork.polygons import Region
+from moulddesign.core import SpecError, say
 from moulddesign.design import Motif
 
 MOST_PARTS: Final = 400
@@ -40,11 +40,11 @@ class MotifSize:
 
     def __post_init__(self) -> None:
         if not 1 <= self.count <= MOST_PARTS:
-            raise SpecError("count", self.count, f"must be from 1 to {MOST_PARTS}")
+            raise SpecError("count", self.count, say("artwork.motif-count", most=MOST_PARTS))
         for name in ("stroke_mm", "band_mm"):
             value = getattr(self, name)
             if not (isfinite(value) and value > 0.0):
-                raise SpecError(name, value, "must be finite and above 0 mm")
+                raise SpecError(name, value, say("artwork.motif-length"))
 
 
 MOTIF_BORDER_ARC: Final = 16
@@ -120,7 +120,7 @@ def track(outline: Polygon, inset_mm: float, bend_mm: float) -> Track:
     """
     inner = outline.buffer(-inset_mm - bend_mm, quad_segs=MOTIF_BORDER_ARC)
     if inner.is_empty or not isinstance(inner, Polygon):
-        need = f"must leave room inside: the outline is too narrow {inset_mm:.1f} mm from its edge"
+        need = say("artwork.motif-outline-too-narrow", inset_mm=inset_mm)
         raise SpecError("band_mm", inset_mm, need)
     ring = orient(inner.buffer(bend_mm, quad_segs=4 * MOTIF_BORDER_ARC)).exterior
     low_x, _, high_x, high_y = ring.bounds
@@ -215,7 +215,7 @@ def rope(outline: Polygon, size: MotifSize) -> MultiPolygon:
     gap = stroke_mm * slant / path.length_mm / 2.0
     half = 0.5 / count - gap
     if half <= gap / 2.0:
-        raise SpecError("count", count, "must be lower, for the strands of the rope touch")
+        raise SpecError("count", count, say("artwork.motif-strands-touch"))
     lean = (LEAN * t - 0.12 * np.sin(pi * t)) / count
     across = band_mm / 2.0 * t
     belly = half * np.sqrt(np.maximum(1.0 - t**6, 0.0))
@@ -239,7 +239,7 @@ def beads(outline: Polygon, size: MotifSize) -> MultiPolygon:
     path = track(outline, band_mm / 2.0, band_mm)
     radius = min(band_mm, path.length_mm / count - stroke_mm) / 2.0
     if radius <= stroke_mm / 4.0:
-        raise SpecError("count", count, "must be lower, for the beads touch")
+        raise SpecError("count", count, say("artwork.motif-beads-touch"))
     centres = path.at(np.arange(count) / count, np.zeros(count))
     return _polygons(
         list(shapely.buffer(shapely.points(centres), radius, quad_segs=MOTIF_BORDER_ARC))
@@ -504,6 +504,6 @@ def motif(kind: Motif, outline: Polygon, size: MotifSize) -> tuple[Region, ...]:
         part for part in shapely.get_parts(inside) if isinstance(part, Polygon) and part.area > 0.0
     ]
     if not parts:
-        need = "leaves no room for its parts: take another count, or narrower strokes"
+        need = say("artwork.motif-without-room")
         raise SpecError("motif", kind.value, need)
     return (Region(MultiPolygon(parts), 1.0),)

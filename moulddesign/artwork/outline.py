@@ -13,7 +13,7 @@ import shapely
 from scipy.optimize import brentq
 
 from moulddesign.artwork.patterns import artwork
-from moulddesign.core import FileError, SpecError
+from moulddesign.core import FileError, SpecError, say
 from moulddesign.design import PastryTable
 from moulddesign.geometry import Points
 
@@ -115,7 +115,7 @@ class Outline:
         """
         width_mm = self.width_mm - 2.0 * by_mm
         if width_mm <= 0.0:
-            raise SpecError("inset", by_mm, f"must be below half the width of {self.width_mm:g} mm")
+            raise SpecError("inset", by_mm, say("artwork.inset-too-wide", width_mm=self.width_mm))
         arcs = tuple(arc.inset(by_mm) for arc in self.arcs)
         if arcs and min(arc.radius_mm for arc in arcs) > 0.0:
             return of_arcs(self.name, arcs)
@@ -125,7 +125,7 @@ class Outline:
         """Return the parallel of an outline whose arcs are none, or used up."""
         moved = self.shape.buffer(-by_mm, quad_segs=ROUND_QUARTER).simplify(CHORD_MM / 4.0)
         if moved.geom_type != "Polygon" or moved.is_empty or moved.interiors:
-            raise SpecError("inset", by_mm, "takes the outline apart; take a smaller one")
+            raise SpecError("inset", by_mm, say("artwork.inset-splits-outline"))
         return of_points(self.name, ring(moved))
 
 
@@ -184,7 +184,7 @@ def polygon_outline(name: str, width_mm: float, corner_radius_mm: float) -> Outl
         raise SpecError(
             "pastry.corner_radius_mm",
             corner_radius_mm,
-            f"must be at most half the width, {half:.4g} mm here; take a smaller radius or round",
+            say("artwork.corner-radius", half_mm=half),
         )
     turn = 2.0 * pi / SIDES[name]
     reach = (half - corner_radius_mm) / cos(turn / 2.0)
@@ -234,7 +234,7 @@ def scalloped_outline(width_mm: float, lobes: int, lobe_depth_mm: float) -> Outl
         raise SpecError(
             "pastry.lobe_depth_mm",
             lobe_depth_mm,
-            f"does not go with {lobes} lobes on {width_mm:.4g} mm; take another depth or number",
+            say("artwork.lobe-depth", lobes=lobes, width_mm=width_mm),
         )
     out = centre * cos(half) + sqrt(reach**2 - across**2)
     heading = atan2(out * sin(half), out * cos(half) - centre)
@@ -277,9 +277,7 @@ def drawn_outline(path: str, width_mm: float) -> Outline:
     shape = shapely.union_all([region.shape for region in artwork(path, Path())])
     parts = shapely.get_parts(shape)
     if len(parts) != 1 or parts[0].interiors:
-        raise FileError(
-            path, "must hold one closed shape without holes to be an outline; join its parts"
-        )
+        raise FileError(path, say("artwork.no-outline"))
     points = ring(parts[0])
     points = points - shapely.get_coordinates(parts[0].centroid)
     return of_points("drawn", points * width_mm / np.ptp(points[:, 0]))

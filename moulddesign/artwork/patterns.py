@@ -14,10 +14,16 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 from skimage.filters import gaussian, threshold_otsu
 from skimage.measure import find_contours
 
-from moulddesign.artwork.areas import Region, area_of, even_odd, multipolygon, regions
+from moulddesign.artwork.polygons import (
+    Region,
+    fill_even_odd,
+    multipolygon,
+    polygon_set,
+    visible_regions,
+)
 from moulddesign.artwork.svg import svg_regions, svg_root
-from moulddesign.artwork.svg_shapes import name_of
-from moulddesign.core import FileError, SpecError
+from moulddesign.artwork.svg_shapes import element_name
+from moulddesign.core import FileError, SpecError, say
 from moulddesign.design import Design
 
 MOST_PIXELS: Final = 50_000_000
@@ -62,7 +68,7 @@ def picture_regions(path: Path, threshold: float | None = None) -> tuple[Region,
        on Systems, Man, and Cybernetics 9 (1979), 62-66.
     """
     if threshold is not None and not 0.0 < threshold < 1.0:
-        raise SpecError("threshold", threshold, "must be above 0 and below 1")
+        raise SpecError("threshold", threshold, say("artwork.threshold"))
     grey = _brightness(path)
     level = _level(grey, threshold, path)
     smooth = gaussian(grey, sigma=SMOOTHING_PX, mode="nearest")
@@ -71,11 +77,13 @@ def picture_regions(path: Path, threshold: float | None = None) -> tuple[Region,
     lines = [
         _unit(line, width, height) for line in find_contours(framed, level, fully_connected="high")
     ]
-    shape = multipolygon(even_odd(lines), f"the outline of {path.name}")
+    shape = multipolygon(fill_even_odd(lines), say("artwork.file-outline", name=path.name))
     simple = shapely.simplify(shape, SIMPLER_PX / max(width, height), preserve_topology=True)
-    found = regions([(area_of(simple), 1.0)], f"the relief of {path.name}")
+    found = visible_regions(
+        [(polygon_set(simple), 1.0)], say("artwork.file-relief", name=path.name)
+    )
     if not found:
-        raise FileError(str(path), "has nothing darker than the threshold; raise the threshold")
+        raise FileError(str(path), say("artwork.nothing-dark"))
     return found
 
 
@@ -88,7 +96,7 @@ def _unit(line: NDArray[np.float64], width: int, height: int) -> NDArray[np.floa
 
 def _level(grey: NDArray[np.float64], threshold: float | None, path: Path) -> float:
     if np.ptp(grey) <= FLAT:
-        raise FileError(str(path), "is one even tone; give a picture with dark and light parts")
+        raise FileError(str(path), say("artwork.even-tone"))
     if threshold is not None:
         return threshold
     # Otsu's optimum lies midway between the means of its two classes; his value itself is the last
@@ -105,11 +113,11 @@ def _brightness(path: Path) -> NDArray[np.float64]:
             with Image.open(path, formats=("PNG", "JPEG")) as image:
                 return _grey(_sized(image, path))
     except (Image.DecompressionBombWarning, Image.DecompressionBombError) as error:
-        raise FileError(str(path), f"has more than {MOST_PIXELS} pixels; scale it down") from error
+        raise FileError(str(path), say("artwork.too-many-pixels", most=MOST_PIXELS)) from error
     except UnidentifiedImageError as error:
-        raise FileError(str(path), "is not a PNG or JPEG picture") from error
+        raise FileError(str(path), say("artwork.no-picture")) from error
     except (OSError, SyntaxError, ValueError) as error:
-        reason = f"cannot be read as a picture ({str(error).rstrip('.')})"
+        reason = say("artwork.unreadable-picture", reason=str(error).rstrip("."))
         raise FileError(str(path), reason) from error
 
 
@@ -117,9 +125,9 @@ def _sized(image: Image.Image, path: Path) -> Image.Image:
     """Return a picture upright, checked for its size before it is unpacked."""
     width, height = image.size
     if width * height > MOST_PIXELS:
-        raise FileError(str(path), f"has more than {MOST_PIXELS} pixels; scale it down")
+        raise FileError(str(path), say("artwork.too-many-pixels", most=MOST_PIXELS))
     if min(width, height) < LEAST_PIXELS:
-        need = f"must be at least {LEAST_PIXELS} pixels wide and high"
+        need = say("artwork.too-few-pixels", least=LEAST_PIXELS)
         raise FileError(str(path), need)
     return ImageOps.exif_transpose(image)
 
@@ -170,7 +178,7 @@ def titles() -> tuple[Title, ...]:
 def _title(name: str) -> Title:
     path = patterns_folder() / f"{name}.svg"
     root = svg_root(path)
-    texts = {name_of(child): (child.text or "").strip() for child in root}
+    texts = {element_name(child): (child.text or "").strip() for child in root}
     return Title(name=name, title=texts.get("title", ""), description=texts.get("desc", ""))
 
 
@@ -187,9 +195,9 @@ def patterns_folder() -> Path:
     """
     package = Path(str(files("moulddesign")))
     for folder in (package / "data" / "patterns", package.parent / "patterns"):
-        if folder.is_dir():
+        if any(folder.glob("*.svg")):
             return folder
-    raise FileError(str(package / "data" / "patterns"), "is missing; install the package again")
+    raise FileError(str(package / "data" / "patterns"), say("artwork.patterns-missing"))
 
 
 def pattern_names() -> tuple[str, ...]:
@@ -218,11 +226,11 @@ def artwork_file(name_or_path: str, folder: Path) -> Path:
     if Path(name_or_path).suffix.lower() in PICTURES | {".svg"}:
         if path.is_file():
             return path
-        raise SpecError("pattern", name_or_path, f"is not a file in {folder.resolve()}")
-    near = get_close_matches(name_or_path, pattern_names(), n=1, cutoff=0.0)
-    hint = f"; the nearest is {near[0]}" if near else ""
-    need = "must be a bundled pattern or a file that ends in .svg, .png or .jpg" + hint
-    raise SpecError("pattern", name_or_path, need)
+        raise SpecError(
+            "pattern", name_or_path, say("artwork.pattern-file-missing", folder=folder.resolve())
+        )
+    (nearest,) = get_close_matches(name_or_path, pattern_names(), n=1, cutoff=0.0)
+    raise SpecError("pattern", name_or_path, say("artwork.unknown-pattern", nearest=nearest))
 
 
 def refuse_missing(design: Design) -> None:
@@ -273,5 +281,5 @@ def artwork(name_or_path: str, folder: Path, threshold: float | None = None) -> 
     if path.suffix.lower() in PICTURES:
         return picture_regions(path, threshold)
     if threshold is not None:
-        raise SpecError("threshold", threshold, "says something of a picture only; leave it out")
+        raise SpecError("threshold", threshold, say("artwork.threshold-without-picture"))
     return svg_regions(path)

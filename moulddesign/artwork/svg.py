@@ -10,278 +10,47 @@ import numpy as np
 from lxml import etree
 from picosvg.svg_transform import Affine2D
 
-from moulddesign.artwork.areas import (
+from moulddesign.artwork.polygons import (
     FLATNESS,
-    Area,
-    Command,
+    PathCommand,
+    PolygonSet,
     Region,
-    joined,
+    clip,
+    largest_scale,
+    polygon_union,
     polylines,
-    regions,
-    stretch,
-    within,
+    visible_regions,
 )
 from moulddesign.artwork.svg_paint import (
-    INITIAL,
-    Ink,
-    Rule,
+    INHERITED,
+    GraphicsState,
+    PointBudget,
+    SheetStyles,
     Style,
-    fill_area,
-    painted,
-    sheet_rules,
-    styled,
+    computed_style,
+    fill_and_stroke,
+    filled_path,
+    sheet_styles,
 )
 from moulddesign.artwork.svg_shapes import (
     SHAPES,
     Viewport,
-    framing,
-    identity,
-    length,
-    name_of,
+    element_label,
+    element_name,
+    element_transform,
+    opacity,
     shape_commands,
-    share,
-    transform_of,
+    user_length,
     view_box,
-    window_of,
+    view_box_transform,
+    viewport_polygon,
 )
-from moulddesign.core import FileError, MouldError, SpecError, read_bytes, say
+from moulddesign.core import FileError, KernelError, SpecError, read_bytes, say
 
-HREFS: Final = ("href", "{http://www.w3.org/1999/xlink}href")
-DEEPEST: Final = 60
-"""Most elements inside one another, `use` counted."""
-MOST_SHAPES: Final = 20_000
-REFUSED: Final = {
-    "text": "holds text; turn it into paths in your drawing program, or use the layer's own text",
-    "image": "embeds a picture; give the picture itself as the artwork, or trace it",
-    "foreignObject": "embeds a foreign object; turn it into paths",
-}
-FORBIDDEN: Final = {
-    "filter": "uses a filter; remove it, or draw its result as plain shapes",
-    "mask": "uses a mask; cut the shapes themselves, or use a clip path",
-    "vector-effect": "uses a vector effect; turn the strokes into paths",
-    "marker-start": "uses markers; draw them as shapes",
-    "marker-mid": "uses markers; draw them as shapes",
-    "marker-end": "uses markers; draw them as shapes",
-}
-
-DRAWN: Final = SHAPES | {"g", "a", "svg", "use", "switch"} | set(REFUSED)
-LOCAL: Final = re.compile(r"url\(\s*['\"]?#([^'\")]+)['\"]?\s*\)")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Place:
-    """Where the walk is.
-
-    Parameters
-    ----------
-    matrix : Affine2D
-        From here to the unit square.
-    viewport : Viewport
-        The nearest frame [user units].
-    style : mapping of str to str
-        Properties that pass on.
-    opacity : float
-        Product of the groups' opacities.
-    depth : int
-        Elements around this one.
-    """
-
-    matrix: Affine2D
-    viewport: Viewport
-    style: Style
-    opacity: float = 1.0
-    depth: int = 0
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Walk:
-    """One drawing: its elements by id, its style rules, and how much it has drawn so far."""
-
-    ids: dict[str, Any]
-    rules: list[Rule]
-    ink: Ink
-
-    def paints(self, element: Any, place: Place) -> Iterator[tuple[Area, float]]:  # noqa: ANN401 (lxml has no types)
-        """Yield what an element and those inside it paint: areas in the unit square with shares.
-
-        Raises
-        ------
-        SpecError
-            The drawing holds what cannot become relief, or refers to itself.
-        """
-        tag = name_of(element)
-        style = styled(element, self.rules, place.style)
-        if style["display"] == "none" or tag not in DRAWN:
-            return
-        _refuse(element, tag, style)
-        if place.depth > DEEPEST:
-            raise SpecError(tag, identity(element), "is nested too deeply or uses itself")
-        inner = replace(
-            place,
-            matrix=place.matrix @ transform_of(element),
-            style=style,
-            opacity=place.opacity * share(style["opacity"], "opacity"),
-            depth=place.depth + 1,
-        )
-        found = self._inside(element, tag, inner)
-        if style["clip-path"] == "none":
-            yield from found
-            return
-        window = self._clip(element, inner)
-        for area, depth in found:
-            yield area ^ window, depth
-
-    def _inside(self, element: Any, tag: str, place: Place) -> Iterator[tuple[Area, float]]:  # noqa: ANN401
-        if tag in SHAPES:
-            commands = shape_commands(tag, element.attrib, place.viewport)
-            yield from painted(commands, place, self.ink)
-        elif tag == "use":
-            yield from self._used(element, place)
-        elif tag == "svg":
-            yield from self._framed(element, element, place)
-        elif tag == "switch":
-            for child in [child for child in element if _fits(child)][:1]:
-                yield from self.paints(child, place)
-        else:
-            for child in element:
-                yield from self.paints(child, place)
-
-    def _used(self, element: Any, place: Place) -> Iterator[tuple[Area, float]]:  # noqa: ANN401
-        target = self.referred(element)
-        x, y = (length(element.get(name, "0"), name, place.viewport) for name in "xy")
-        moved = replace(place, matrix=place.matrix.translate(x, y))
-        if name_of(target) != "symbol":
-            yield from self.paints(target, moved)
-            return
-        style = styled(target, self.rules, place.style)
-        _refuse(target, "symbol", style)
-        inner = replace(moved, matrix=moved.matrix @ transform_of(target), style=style)
-        yield from self._framed(target, element, inner)
-
-    def referred(self, element: Any) -> Any:  # noqa: ANN401
-        """Return the element that a `use` points at.
-
-        Raises
-        ------
-        SpecError
-            It points out of the file, or at nothing.
-        """
-        href = next((element.get(name) for name in HREFS if name in element.attrib), "").strip()
-        if not href.startswith("#"):
-            need = "must point into the same file (#name); copy what it points at into the drawing"
-            raise SpecError("href", href[:60], need)
-        if href[1:] not in self.ids:
-            raise SpecError("href", href[:60], "must name an element of the drawing")
-        return self.ids[href[1:]]
-
-    def _framed(self, frame: Any, sizes: Any, place: Place) -> Iterator[tuple[Area, float]]:  # noqa: ANN401
-        """Yield what a nested svg or a symbol holds, in its own frame and cut off at it."""
-        size = [length(sizes.get(n, "100%"), n, place.viewport) for n in ("width", "height")]
-        corner = [
-            length(sizes.get(n, "0"), n, place.viewport) if frame is sizes else 0.0 for n in "xy"
-        ]
-        if not min(size) > 0.0:
-            return
-        moved = replace(place, matrix=place.matrix.translate(*corner))
-        matrix, viewport = framing(frame, *size)
-        inner = replace(moved, matrix=moved.matrix @ matrix, viewport=viewport)
-        edge = Viewport(*size)
-        window = (
-            None
-            if place.style["overflow"] in ("visible", "auto")
-            else window_of(edge, moved.matrix)
-        )
-        for child in frame:
-            for area, depth in self.paints(child, inner):
-                yield (area if window is None else within(area, window)), depth
-
-    def _clip(self, element: Any, place: Place) -> Area:  # noqa: ANN401
-        """Return what an element's clip path lets through."""
-        target = self._clip_path(place.style["clip-path"])
-        style = styled(target, self.rules, place.style)
-        if place.depth > DEEPEST:
-            raise SpecError("clip-path", identity(target), "is nested too deeply or uses itself")
-        inner = replace(
-            place, matrix=place.matrix @ transform_of(target), style=style, depth=place.depth + 1
-        )
-        if target.get("clipPathUnits") == "objectBoundingBox":
-            inner = replace(inner, matrix=inner.matrix @ self._box(element, place))
-        window = joined([area for child in target for area in self._cut(child, inner)])
-        return window ^ self._clip(element, inner) if style["clip-path"] != "none" else window
-
-    def _clip_path(self, value: str) -> Any:  # noqa: ANN401
-        match = LOCAL.fullmatch(value.strip())
-        target = self.ids.get(match[1]) if match else None
-        if target is None or name_of(target) != "clipPath":
-            raise SpecError(
-                "clip-path", value[:60], "must name a clipPath of the drawing: url(#name)"
-            )
-        return target
-
-    def _cut(self, child: Any, place: Place) -> Iterator[Area]:  # noqa: ANN401
-        """Yield the areas of one child of a clip path: SVG takes shapes, and `use` of them."""
-        if name_of(child) not in SHAPES | {"use", "text"}:
-            return
-        for commands, inner in self._shapes(child, place):
-            if inner.style["visibility"] == "visible":
-                area = fill_area(
-                    commands, inner.matrix, rule=inner.style["clip-rule"], ink=self.ink
-                )
-                clipped = inner.style["clip-path"] != "none"
-                yield area ^ self._clip(child, inner) if clipped else area
-
-    def _shapes(self, element: Any, place: Place) -> Iterator[tuple[list[Command], Place]]:  # noqa: ANN401
-        """Yield the bare geometry of an element and of those inside it."""
-        tag, style = name_of(element), styled(element, self.rules, place.style)
-        if style["display"] == "none" or tag not in DRAWN or place.depth > DEEPEST:
-            return
-        _refuse(element, tag, style)
-        matrix = place.matrix @ transform_of(element)
-        inner = replace(place, matrix=matrix, style=style, depth=place.depth + 1)
-        if tag in SHAPES:
-            yield shape_commands(tag, element.attrib, place.viewport), inner
-            return
-        for child in [self.referred(element)] if tag == "use" else element:
-            x, y = (length(element.get(n, "0"), n, place.viewport) for n in "xy")
-            shift = inner.matrix.translate(x, y) if tag == "use" else inner.matrix
-            yield from self._shapes(child, replace(inner, matrix=shift))
-
-    def _box(self, element: Any, place: Place) -> Affine2D:  # noqa: ANN401
-        """Return the map from the unit square to an element's bounding box, in its own units."""
-        plain = replace(place, matrix=transform_of(element).inverse())
-        flatness = FLATNESS / max(stretch(place.matrix), 1e-300)
-        lines = [
-            line
-            for commands, inner in self._shapes(element, plain)
-            for line in polylines(commands, inner.matrix, flatness)
-        ]
-        if not lines:
-            return Affine2D.identity()
-        points = np.concatenate(lines)
-        low, size = points.min(axis=0), np.ptp(points, axis=0)
-        return Affine2D(float(size[0]), 0.0, 0.0, float(size[1]), float(low[0]), float(low[1]))
-
-
-def _refuse(element: Any, tag: str, style: Style) -> None:  # noqa: ANN401
-    if tag in REFUSED and (tag != "text" or "".join(element.itertext()).strip()):
-        raise SpecError(tag, identity(element), REFUSED[tag])
-    for name, need in FORBIDDEN.items():
-        if style[name] != "none" and not (name.startswith("marker") and tag not in SHAPES):
-            raise SpecError(name, style[name], need)
-
-
-def _fits(child: Any) -> bool:  # noqa: ANN401
-    return (
-        bool(name_of(child))
-        and not child.get("systemLanguage")
-        and (child.get("requiredExtensions") is None)
-    )
-
-
-MOST_BYTES: Final = 10_000_000
+MOST_DRAWING_BYTES: Final = 10_000_000
 GZIP: Final = b"\x1f\x8b"
-RELATIVE: Final = ("%", "em", "ex", "rem", "ch", "vw", "vh", "auto")
-"""Lengths that hang on a page or a font, which a drawing of relief does not have."""
+RELATIVE_UNITS: Final = ("%", "em", "ex", "rem", "ch", "vw", "vh", "auto")
+"""Lengths that depend on a page or a font, which a drawing of relief does not have."""
 
 
 def svg_regions(path: Path) -> tuple[Region, ...]:
@@ -306,12 +75,15 @@ def svg_regions(path: Path) -> tuple[Region, ...]:
     """
     root = svg_root(path)
     try:
-        found = regions(_paints(root), f"the relief of {path.name}")
-    except MouldError as error:
-        raise FileError(str(path), str(error).rstrip(".")) from error
+        found = visible_regions(_paints(root), say("artwork.file-relief", name=path.name))
+    except SpecError as error:
+        said = say("artwork.element-error", field=error.field, value=error.value, need=error.need)
+        raise FileError(str(path), said) from error
+    except KernelError as error:
+        said = say("artwork.step-error", step=error.step, reason=error.reason)
+        raise FileError(str(path), said) from error
     if not found:
-        reason = "draws nothing that is darker than white; fill or stroke its shapes with black"
-        raise FileError(str(path), reason)
+        raise FileError(str(path), say("artwork.draws-nothing"))
     return found
 
 
@@ -324,22 +96,24 @@ def svg_root(path: Path) -> Any:  # noqa: ANN401 (lxml has no types)
         It cannot be read, is too large or compressed, is not XML, declares entities, or is not
         SVG.
     """
-    raw = read_bytes(path, most_bytes=MOST_BYTES, advice=say("artwork.simplify-drawing"))
+    advice = say("artwork.simplify-drawing")
+    raw = read_bytes(path, most_bytes=MOST_DRAWING_BYTES, advice=advice)
     name = str(path)
     if raw.startswith(GZIP):
-        raise FileError(name, "is compressed; unpack it first, or save it as plain SVG")
+        raise FileError(name, say("artwork.compressed"))
     parser = etree.XMLParser(
         resolve_entities=False, no_network=True, load_dtd=False, huge_tree=False,
         remove_comments=True, remove_pis=True,
     )  # fmt: skip
     if declares_entities(raw):
-        raise FileError(name, "declares entities, which are not resolved; save it as plain SVG")
+        raise FileError(name, say("artwork.entities"))
     try:
         root = etree.fromstring(raw, parser)
     except (etree.XMLSyntaxError, ValueError) as error:
-        raise FileError(name, f"is not XML: {str(error).splitlines()[0]}") from error
-    if name_of(root) != "svg":
-        raise FileError(name, "is XML but not SVG; its first element must be svg")
+        reason = str(error).splitlines()[0]
+        raise FileError(name, say("artwork.no-xml", reason=reason)) from error
+    if element_name(root) != "svg":
+        raise FileError(name, say("artwork.no-svg"))
     return root
 
 
@@ -356,45 +130,260 @@ def declares_entities(raw: bytes) -> bool:
     return any("<!ENTITY".encode(code) in raw for code in ("ascii", "utf-16-le", "utf-16-be"))
 
 
-def _paints(root: Any) -> list[tuple[Area, float]]:  # noqa: ANN401
+def _paints(root: Any) -> list[tuple[PolygonSet, float]]:  # noqa: ANN401
+    """Return what a drawing paints, in order: polygons in the unit square with their shares."""
     width, height = _size(root)
     side = max(width, height)
     unit = Affine2D(1.0 / side, 0.0, 0.0, -1.0 / side, -width / side / 2.0, height / side / 2.0)
-    rules = _rules(root)
-    size = Viewport(width, height)
-    walk = Walk(_by_id(root), rules, Ink())
-    window = window_of(size, unit)
-    paints = walk.paints(root, Place(matrix=unit, viewport=size, style=INITIAL))
-    return [(within(area, window), share) for area, share in paints]
+    elements: dict[str, Any] = {}
+    for element in root.iter():
+        if element.get("id"):
+            elements.setdefault(element.get("id"), element)  # the first of a name counts
+    viewport = Viewport(width, height)
+    window = viewport_polygon(viewport, unit)
+    renderer = Renderer(elements, sheet_styles(root), PointBudget())
+    state = GraphicsState(matrix=unit, viewport=viewport, style=INHERITED)
+    paints = renderer.painted(root, state)
+    return [(clip(polygons, window), share) for polygons, share in paints]
 
 
 def _size(root: Any) -> tuple[float, float]:  # noqa: ANN401
-    """Return the size of the drawing, and give it to the root, whose own may hang on a page."""
+    """Return the size of the drawing, and give it to the root, whose own may depend on a page."""
     texts = [root.get(name, "") for name in ("width", "height")]
-    absolute = all(text and not text.strip().endswith(RELATIVE) for text in texts)
+    absolute = all(text and not text.strip().endswith(RELATIVE_UNITS) for text in texts)
     if absolute:
-        width, height = (length(text, "width", Viewport(0.0, 0.0)) for text in texts)
+        width, height = (user_length(text, "width", Viewport(0.0, 0.0)) for text in texts)
     elif root.get("viewBox") is not None:
         _, _, width, height = view_box(root.get("viewBox"))
     else:
-        need = "must be given, or a width and a height; set the page size in your drawing program"
-        raise SpecError("viewBox", None, need)
+        raise SpecError("viewBox", None, say("artwork.frame-missing"))
     if not min(width, height) > 0.0:
-        raise SpecError("width and height", ", ".join(texts), "must be above 0")
+        raise SpecError("width and height", ", ".join(texts), say("artwork.frame-empty"))
     for name, value in (("x", 0.0), ("y", 0.0), ("width", width), ("height", height)):
         root.set(name, repr(value))
     return width, height
 
 
-def _by_id(root: Any) -> dict[str, Any]:  # noqa: ANN401
-    """Return elements by id; the first of a name counts."""
-    found: dict[str, Any] = {}
-    for element in root.iter():
-        if element.get("id"):
-            found.setdefault(element.get("id"), element)
-    return found
+HREFS: Final = ("href", "{http://www.w3.org/1999/xlink}href")
+DEEPEST: Final = 60
+"""Most elements inside one another, `use` counted."""
+REFUSED_ELEMENTS: Final = {
+    "text": say("artwork.text-element"),
+    "image": say("artwork.image-element"),
+    "foreignObject": say("artwork.foreign-element"),
+}
+REFUSED_PROPERTIES: Final = {
+    "filter": say("artwork.filter"),
+    "mask": say("artwork.mask"),
+    "vector-effect": say("artwork.vector-effect"),
+    "marker-start": say("artwork.markers"),
+    "marker-mid": say("artwork.markers"),
+    "marker-end": say("artwork.markers"),
+}
+RENDERED: Final = SHAPES | {"g", "a", "svg", "use", "switch"} | set(REFUSED_ELEMENTS)
+LOCAL_URL: Final = re.compile(r"url\(\s*['\"]?#([^'\")]+)['\"]?\s*\)")
 
 
-def _rules(root: Any) -> list[Rule]:  # noqa: ANN401
-    sheets = [element.text or "" for element in root.iter() if name_of(element) == "style"]
-    return sheet_rules("\n".join(sheets))
+@dataclass(frozen=True, slots=True, eq=False)
+class Renderer:
+    """One drawing: its elements by id, its style sheets, and how many points it may spend."""
+
+    elements: dict[str, Any]
+    sheet: SheetStyles
+    budget: PointBudget
+
+    def painted(self, element: Any, state: GraphicsState) -> Iterator[tuple[PolygonSet, float]]:  # noqa: ANN401 (lxml has no types)
+        """Yield what an element and those inside it paint, in order.
+
+        Polygons are in the unit square, each set with its share of the depth.
+
+        Raises
+        ------
+        SpecError
+            The drawing holds what cannot become relief, or refers to itself.
+        """
+        tag = element_name(element)
+        style = computed_style(element, self.sheet, state.style)
+        if style["display"] == "none" or tag not in RENDERED:
+            return
+        _refuse(element, tag, style)
+        if state.depth > DEEPEST:
+            raise SpecError(tag, element_label(element), say("artwork.nested"))
+        inner = replace(
+            state,
+            matrix=state.matrix @ element_transform(element),
+            style=style,
+            opacity=state.opacity * opacity(style["opacity"], "opacity"),
+            depth=state.depth + 1,
+        )
+        found = self._contents(element, tag, inner)
+        if style["clip-path"] == "none":
+            yield from found
+            return
+        window = self._clip_window(element, inner)
+        for polygons, share in found:
+            yield polygons ^ window, share
+
+    def _contents(
+        self,
+        element: Any,  # noqa: ANN401
+        tag: str,
+        state: GraphicsState,
+    ) -> Iterator[tuple[PolygonSet, float]]:
+        if tag in SHAPES:
+            commands = shape_commands(tag, element.attrib, state.viewport)
+            yield from fill_and_stroke(commands, state, self.budget)
+        elif tag == "use":
+            yield from self._used(element, state)
+        elif tag == "svg":
+            yield from self._framed(element, element, state)
+        elif tag == "switch":
+            for child in [child for child in element if _is_supported(child)][:1]:
+                yield from self.painted(child, state)
+        else:
+            for child in element:
+                yield from self.painted(child, state)
+
+    def _used(self, element: Any, state: GraphicsState) -> Iterator[tuple[PolygonSet, float]]:  # noqa: ANN401
+        target = self._referred(element)
+        x, y = (user_length(element.get(name, "0"), name, state.viewport) for name in "xy")
+        moved = replace(state, matrix=state.matrix.translate(x, y))
+        if element_name(target) != "symbol":
+            yield from self.painted(target, moved)
+            return
+        style = computed_style(target, self.sheet, state.style)
+        _refuse(target, "symbol", style)
+        inner = replace(moved, matrix=moved.matrix @ element_transform(target), style=style)
+        yield from self._framed(target, element, inner)
+
+    def _referred(self, element: Any) -> Any:  # noqa: ANN401
+        """Return the element that a `use` points at."""
+        href = next((element.get(name) for name in HREFS if name in element.attrib), "").strip()
+        if not href.startswith("#"):
+            raise SpecError("href", href[:60], say("artwork.href-outside"))
+        if href[1:] not in self.elements:
+            raise SpecError("href", href[:60], say("artwork.href-unknown"))
+        return self.elements[href[1:]]
+
+    def _framed(
+        self,
+        frame: Any,  # noqa: ANN401
+        sizes: Any,  # noqa: ANN401
+        state: GraphicsState,
+    ) -> Iterator[tuple[PolygonSet, float]]:
+        """Yield what a nested svg or a symbol holds, in its own frame and cut off at it.
+
+        `sizes` is the element that gives width and height: the svg itself, or a symbol's `use`.
+        """
+        size = [
+            user_length(sizes.get(name, "100%"), name, state.viewport)
+            for name in ("width", "height")
+        ]
+        corner = [
+            user_length(sizes.get(name, "0"), name, state.viewport) if frame is sizes else 0.0
+            for name in "xy"
+        ]
+        if not min(size) > 0.0:
+            return
+        moved = replace(state, matrix=state.matrix.translate(*corner))
+        matrix, viewport = view_box_transform(frame, *size)
+        inner = replace(moved, matrix=moved.matrix @ matrix, viewport=viewport)
+        overflows = state.style["overflow"] in ("visible", "auto")
+        window = None if overflows else viewport_polygon(Viewport(*size), moved.matrix)
+        for child in frame:
+            for polygons, share in self.painted(child, inner):
+                yield (polygons if window is None else clip(polygons, window)), share
+
+    def _clip_window(self, element: Any, state: GraphicsState) -> PolygonSet:  # noqa: ANN401
+        """Return what an element's clip path lets through."""
+        target = self._clip_path(state.style["clip-path"])
+        style = computed_style(target, self.sheet, state.style)
+        if state.depth > DEEPEST:
+            raise SpecError("clip-path", element_label(target), say("artwork.nested"))
+        inner = replace(
+            state,
+            matrix=state.matrix @ element_transform(target),
+            style=style,
+            depth=state.depth + 1,
+        )
+        if target.get("clipPathUnits") == "objectBoundingBox":
+            inner = replace(inner, matrix=inner.matrix @ self._box_transform(element, state))
+        window = polygon_union(
+            [polygons for child in target for polygons in self._clip_shapes(child, inner)]
+        )
+        if style["clip-path"] == "none":
+            return window
+        return window ^ self._clip_window(element, inner)
+
+    def _clip_path(self, value: str) -> Any:  # noqa: ANN401
+        match = LOCAL_URL.fullmatch(value.strip())
+        target = self.elements.get(match[1]) if match else None
+        if target is None or element_name(target) != "clipPath":
+            raise SpecError("clip-path", value[:60], say("artwork.clip-path"))
+        return target
+
+    def _clip_shapes(self, child: Any, state: GraphicsState) -> Iterator[PolygonSet]:  # noqa: ANN401
+        """Yield what one child of a clip path covers: SVG takes shapes, and `use` of them."""
+        if element_name(child) not in SHAPES | {"use", "text"}:
+            return
+        for commands, inner in self._outlines(child, state):
+            if inner.style["visibility"] == "visible":
+                polygons = filled_path(
+                    commands, inner.matrix, rule=inner.style["clip-rule"], budget=self.budget
+                )
+                clipped = inner.style["clip-path"] != "none"
+                yield polygons ^ self._clip_window(child, inner) if clipped else polygons
+
+    def _outlines(
+        self,
+        element: Any,  # noqa: ANN401
+        state: GraphicsState,
+    ) -> Iterator[tuple[list[PathCommand], GraphicsState]]:
+        """Yield the bare paths of an element and of those inside it, with where they are."""
+        tag, style = element_name(element), computed_style(element, self.sheet, state.style)
+        if style["display"] == "none" or tag not in RENDERED or state.depth > DEEPEST:
+            return
+        _refuse(element, tag, style)
+        matrix = state.matrix @ element_transform(element)
+        inner = replace(state, matrix=matrix, style=style, depth=state.depth + 1)
+        if tag in SHAPES:
+            yield shape_commands(tag, element.attrib, state.viewport), inner
+            return
+        for child in [self._referred(element)] if tag == "use" else element:
+            x, y = (user_length(element.get(n, "0"), n, state.viewport) for n in "xy")
+            shift = inner.matrix.translate(x, y) if tag == "use" else inner.matrix
+            yield from self._outlines(child, replace(inner, matrix=shift))
+
+    def _box_transform(self, element: Any, state: GraphicsState) -> Affine2D:  # noqa: ANN401
+        """Return the map from the unit square to an element's bounding box, in its own units."""
+        # `_outlines` applies the element's own transform, which its box leaves out.
+        own = replace(state, matrix=element_transform(element).inverse())
+        flatness = FLATNESS / max(largest_scale(state.matrix), 1e-300)
+        lines = [
+            line
+            for commands, inner in self._outlines(element, own)
+            for line in polylines(commands, inner.matrix, flatness)
+        ]
+        if not lines:
+            return Affine2D.identity()
+        points = np.concatenate(lines)
+        low, size = points.min(axis=0), np.ptp(points, axis=0)
+        return Affine2D(float(size[0]), 0.0, 0.0, float(size[1]), float(low[0]), float(low[1]))
+
+
+def _refuse(element: Any, tag: str, style: Style) -> None:  # noqa: ANN401
+    """Raise `SpecError` for what cannot become relief."""
+    if tag in REFUSED_ELEMENTS and (tag != "text" or "".join(element.itertext()).strip()):
+        raise SpecError(tag, element_label(element), REFUSED_ELEMENTS[tag])
+    for name, need in REFUSED_PROPERTIES.items():
+        if style[name] != "none" and not (name.startswith("marker") and tag not in SHAPES):
+            raise SpecError(name, style[name], need)
+
+
+def _is_supported(child: Any) -> bool:  # noqa: ANN401
+    """Return whether a `switch` takes a child: one that asks for no language or extension."""
+    return (
+        bool(element_name(child))
+        and not child.get("systemLanguage")
+        and child.get("requiredExtensions") is None
+    )

@@ -1,49 +1,52 @@
 """How a drawing's elements are painted.
 
-Styles, colours as shares of the depth, fill and stroke as areas.
+The cascade of style sheets and attributes, colours as shares of the depth, fill and stroke as
+polygons.
 """
 
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from colorsys import hls_to_rgb
 from dataclasses import dataclass, field
-from typing import Any, Final, Protocol
+from functools import lru_cache
+from typing import Any, Final
 
 import numpy as np
+import tinycss2
+from cssselect2 import ElementWrapper, Matcher, SelectorError, compile_selector_list
+from cssselect2 import parser as selectors
 from picosvg.svg_transform import Affine2D
-from PIL import ImageColor
+from tinycss2.color4 import parse_color
 
-from moulddesign.artwork.areas import (
+from moulddesign.artwork.polygons import (
     CAPS,
     JOINS,
     STROKE_SCALE,
-    Area,
-    Command,
-    Pen,
-    Polyline,
-    even_odd,
-    nonzero,
+    PathCommand,
+    PolygonSet,
+    StrokeStyle,
+    fill_even_odd,
+    fill_nonzero,
+    largest_scale,
     polylines,
-    stretch,
-    stroked,
+    stroke_outline,
 )
-from moulddesign.artwork.svg_shapes import Viewport, length
-from moulddesign.core import SpecError
+from moulddesign.artwork.svg_shapes import Viewport, element_name, opacity, user_length
+from moulddesign.core import SpecError, say
+from moulddesign.geometry import Points
 
 LUMA: Final = (0.299, 0.587, 0.114)
 """Weights of red, green and blue in brightness. Source: ITU-R BT.601, section 2.5.1; the same that
 turn a picture to grey."""
-STEPS: Final = 255.0
-CALL: Final = re.compile(r"(rgba?|hsla?)\(([^)]*)\)")
 
 
+@lru_cache(maxsize=1024)  # a drawing names few colours, and names them often
 def darkness(colour: str) -> tuple[float, float]:
     """Return how dark a colour is, and how opaque.
 
     Parameters
     ----------
     colour : str
-        A CSS colour: a name, ``#rgb``, ``#rrggbb`` (with opacity too), ``rgb()`` or ``hsl()``.
+        A CSS colour in sRGB: a name, ``#rgb``, ``#rrggbb`` (with opacity too), ``rgb()``,
+        ``hsl()`` or ``hwb()``.
 
     Returns
     -------
@@ -60,48 +63,20 @@ def darkness(colour: str) -> tuple[float, float]:
     >>> darkness("black"), darkness("#fff"), darkness("rgb(0 0 0 / 25%)")
     ((1.0, 1.0), (0.0, 1.0), (1.0, 0.25))
     """
-    red, green, blue, opacity = _channels(colour.strip().lower())
-    bright = LUMA[0] * red + LUMA[1] * green + LUMA[2] * blue
-    return round(min(max(1.0 - bright, 0.0), 1.0), 3), opacity
-
-
-def _channels(colour: str) -> tuple[float, float, float, float]:
-    """Return red, green, blue and opacity, each 0 to 1."""
-    if colour == "transparent":
-        return 0.0, 0.0, 0.0, 0.0
-    call = CALL.fullmatch(colour)
     try:
-        if call:
-            return _called(call[1], re.split(r"[\s,/]+", call[2].strip()))
-        values = ImageColor.getrgb(colour)
-    except ValueError as error:
-        need = "must be a colour such as black, #804000 or rgb(128, 64, 0)"
-        raise SpecError("fill or stroke", colour, need) from error
-    red, green, blue, *rest = (value / STEPS for value in values)
-    return red, green, blue, rest[0] if rest else 1.0
-
-
-def _called(name: str, words: list[str]) -> tuple[float, float, float, float]:
-    colours, opaque = words[:3], words[3:]
-    if len(colours) < 3 or len(opaque) > 1:  # noqa: PLR2004 (three channels)
-        raise ValueError(name)
-    opacity = _share(opaque[0], 1.0) if opaque else 1.0
-    if name.startswith("hsl"):
-        hue = float(words[0].removesuffix("deg")) / 360.0
-        return (*hls_to_rgb(hue % 1.0, _share(words[2], 100.0), _share(words[1], 100.0)), opacity)
-    red, green, blue = (_share(word, STEPS) for word in colours)
-    return red, green, blue, opacity
-
-
-def _share(word: str, whole: float) -> float:
-    """Return a number of `whole`, or a percentage, as a share that CSS clips to 0 and 1."""
-    share = float(word[:-1]) / 100.0 if word.endswith("%") else float(word) / whole
-    return min(max(share, 0.0), 1.0)
+        red, green, blue, opaque = parse_color(colour).to("srgb")
+    # tinycss2 1.5 answers None for no colour, a word for currentcolor, and unpacks an empty
+    # color(); spaces wider than sRGB it does not convert.
+    except (AttributeError, ValueError, NotImplementedError) as error:
+        raise SpecError("fill or stroke", colour, say("artwork.no-colour")) from error
+    channels = np.clip((red, green, blue), 0.0, 1.0).tolist()
+    bright = sum(weight * channel for weight, channel in zip(LUMA, channels, strict=True))
+    return round(min(max(1.0 - bright, 0.0), 1.0), 3), opaque
 
 
 Style = Mapping[str, str]
 
-INITIAL: Final[Style] = {
+INHERITED: Final[Style] = {
     "fill": "black", "stroke": "none", "color": "black",
     "fill-rule": "nonzero", "clip-rule": "nonzero", "fill-opacity": "1", "stroke-opacity": "1",
     "stroke-width": "1", "stroke-linecap": "butt", "stroke-linejoin": "miter",
@@ -109,164 +84,163 @@ INITIAL: Final[Style] = {
     "visibility": "visible", "paint-order": "normal", "marker-start": "none",
     "marker-mid": "none", "marker-end": "none",
 }  # fmt: skip
-"""Properties that pass from an element to what it holds, with their first values."""
-OWN: Final[Style] = {
+"""Properties that pass from an element to those inside it, with their initial values."""
+NOT_INHERITED: Final[Style] = {
     "opacity": "1", "display": "inline", "clip-path": "none", "mask": "none", "filter": "none",
     "vector-effect": "none", "overflow": "",
 }  # fmt: skip
-"""Properties of one element alone."""
-RULE: Final = re.compile(r"([^{}]*)\{([^{}]*)\}")
-COMMENT: Final = re.compile(r"/\*.*?\*/|<!--|-->", re.DOTALL)
-SIMPLE: Final = re.compile(r"(\*|[\w-]+)?((?:[.#][\w-]+)*)")
+"""Properties of one element alone, with their initial values."""
+
+Declarations = tuple[tuple[str, str, bool], ...]
+"""Property, value, and whether it is marked !important."""
+SheetStyles = Mapping[Any, Declarations]
+"""What the style sheets declare for each element that they match, the weightier later."""
+PLAIN_SELECTORS: Final = (
+    selectors.LocalNameSelector,
+    selectors.ClassSelector,
+    selectors.IDSelector,
+)
+"""Others (children, pseudo-classes such as :has) cost a walk of the tree for each element."""
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """One selector of a style sheet with what it declares.
-
-    Parameters
-    ----------
-    tag : str
-        Element name; empty for any.
-    classes : frozenset of str
-        Classes that the element must have.
-    identity : str
-        Id that the element must have; empty for any.
-    declared : mapping of str to str
-        Properties.
-    """
-
-    tag: str
-    classes: frozenset[str]
-    identity: str
-    declared: Style
-
-    @property
-    def weight(self) -> tuple[bool, int, bool]:
-        """Which rule wins, as CSS counts: ids, classes, names."""
-        return bool(self.identity), len(self.classes), bool(self.tag)
-
-    def fits(self, tag: str, classes: Iterable[str], identity: str) -> bool:
-        """Whether an element is meant."""
-        return (
-            self.tag in ("", tag)
-            and self.classes <= set(classes)
-            and self.identity in ("", identity)
-        )
-
-
-def sheet_rules(text: str) -> list[Rule]:
-    """Return the rules of a style sheet, the weightier later.
+@lru_cache(maxsize=1024)  # drawing programs repeat one style on many elements
+def declarations(text: str) -> Declarations:
+    """Return what a `style` attribute declares.
 
     Raises
     ------
     SpecError
-        It holds an at-rule or a selector other than names, classes, ids and lists of them.
-    """
-    text = COMMENT.sub("", text)
-    if "@" in text:
-        need = "must hold plain rules only; save the drawing with style attributes"
-        raise SpecError("style", text.strip()[:40], need)
-    rules = [
-        _rule(selector.strip(), declarations(block))
-        for selectors, block in RULE.findall(text)
-        for selector in selectors.split(",")
-    ]
-    return sorted(rules, key=lambda rule: rule.weight)
-
-
-def _rule(selector: str, declared: Style) -> Rule:
-    match = SIMPLE.fullmatch(selector)
-    if not match or not selector:
-        need = "must be a name, a class or an id; save the drawing with style attributes"
-        raise SpecError("style", selector[:40], need)
-    marks = re.findall(r"[.#][\w-]+", match[2])
-    ids = [mark[1:] for mark in marks if mark[0] == "#"]
-    classes = frozenset(mark[1:] for mark in marks if mark[0] == ".")
-    tag = "" if match[1] in (None, "*") else match[1]
-    return Rule(tag, classes, ids[0] if ids else "", declared)
-
-
-def declarations(text: str) -> dict[str, str]:
-    """Return the properties that a `style` attribute or a rule's block declares.
+        It is nested as no style is.
 
     Examples
     --------
-    >>> declarations("fill: red; stroke:none !important;")
-    {'fill': 'red', 'stroke': 'none'}
+    >>> declarations("fill: red; stroke:none !important; oops")
+    (('fill', 'red', False), ('stroke', 'none', True))
     """
-    pairs = (part.partition(":") for part in COMMENT.sub("", text).split(";"))
+    return _declared(tinycss2.parse_blocks_contents(text))
+
+
+def _declared(nodes: Iterable[Any]) -> Declarations:
+    """Return the declarations among nodes; what is no CSS is passed over, as CSS asks."""
+    found = []
+    for node in nodes:
+        if node.type in ("at-rule", "qualified-rule"):
+            raise SpecError("style", _text([node])[:40], say("artwork.style-rule"))
+        if node.type == "declaration" and (value := _text(node.value)):
+            found.append((node.lower_name, value, node.important))
+    return tuple(found)
+
+
+def _text(nodes: Iterable[Any]) -> str:
+    try:
+        return str(tinycss2.serialize([n for n in nodes if n.type != "comment"])).strip()
+    except RecursionError as error:  # brackets in brackets in brackets
+        raise SpecError("style", "((((", say("artwork.style-rule")) from error
+
+
+def sheet_styles(root: Any) -> SheetStyles:  # noqa: ANN401 (lxml has no types)
+    """Return what a drawing's style sheets declare for its elements.
+
+    Raises
+    ------
+    SpecError
+        A sheet holds an at-rule, or a selector other than names, classes, ids and lists of them.
+    """
+    sheets = [element.text or "" for element in root.iter() if element_name(element) == "style"]
+    matcher = Matcher()
+    for node in tinycss2.parse_stylesheet("\n".join(sheets), skip_comments=True):
+        if node.type == "at-rule":
+            raise SpecError("style", _text([node])[:40], say("artwork.style-rule"))
+        if node.type == "qualified-rule":
+            declared = _declared(tinycss2.parse_blocks_contents(node.content))
+            for selector in _compiled(node.prelude):
+                matcher.add_selector(selector, declared)
+    if not matcher.order:
+        return {}
+    # The key is an lxml proxy: kept here, it stays the same object for the same element.
     return {
-        name.strip().lower(): value.replace("!important", "").strip()
-        for name, colon, value in pairs
-        if colon and value.strip()
+        element.etree_element: tuple(one for *_, declared in matches for one in declared)
+        for element in ElementWrapper.from_xml_root(root).iter_subtree()
+        if (matches := matcher.match(element))
     }
 
 
-def styled(element: Any, rules: Iterable[Rule], parent: Style) -> dict[str, str]:  # noqa: ANN401 (lxml has no types)
+def _compiled(prelude: list[Any]) -> list[Any]:
+    try:
+        found = list(selectors.parse(prelude))
+        plain = all(
+            isinstance(one.parsed_tree, selectors.CompoundSelector)
+            and one.pseudo_element is None
+            and all(isinstance(s, PLAIN_SELECTORS) for s in one.parsed_tree.simple_selectors)
+            for one in found
+        )
+    except SelectorError:
+        plain = False
+    if not plain:
+        raise SpecError("style", _text(prelude)[:40], say("artwork.style-selector"))
+    return list(compile_selector_list(prelude))
+
+
+def computed_style(element: Any, sheet: SheetStyles, parent: Style) -> dict[str, str]:  # noqa: ANN401
     """Return every property of an element.
 
     Parameters
     ----------
     element : lxml element
-        Its attributes weigh least, then the rules, then its `style`.
-    rules : iterable of Rule
-        The weightier later.
+        Its attributes weigh least, then the sheet's rules, then its `style` attribute; what is
+        marked !important beats what is not.
+    sheet : SheetStyles
+        What `sheet_styles` found in the drawing.
     parent : mapping of str to str
-        Properties of what holds it.
+        Properties of the element that holds it.
     """
-    tag = element.tag.rpartition("}")[2]
-    classes, identity = element.get("class", "").split(), element.get("id", "")
     given: dict[str, str] = {
-        name: element.attrib[name] for name in (*INITIAL, *OWN) if name in element.attrib
+        name: element.attrib[name]
+        for name in (*INHERITED, *NOT_INHERITED)
+        if name in element.attrib
     }
-    for rule in rules:
-        if rule.fits(tag, classes, identity):
-            given.update(rule.declared)
-    given |= declarations(element.get("style", ""))
-    result = {name: parent.get(name, first) for name, first in INITIAL.items()}
-    result.update(OWN)
+    declared = sheet.get(element, ()) + declarations(element.get("style", ""))
+    for level in (False, True):
+        given |= {name: value for name, value, important in declared if important is level}
+    if "transform" in given:
+        value = f"transform: {given['transform']}"
+        raise SpecError("style", value, say("artwork.style-transform"))
+    result = {name: parent.get(name, first) for name, first in INHERITED.items()}
+    result.update(NOT_INHERITED)
     for name, value in given.items():
-        if name == "transform":
-            raise SpecError("style", f"transform: {value}", "must be an attribute; write it there")
         if name in result and value != "inherit":
             result[name] = value.strip()
-        elif name in OWN:
-            result[name] = parent.get(name, OWN[name])
+        elif name in NOT_INHERITED:
+            result[name] = parent.get(name, NOT_INHERITED[name])
     return result
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GraphicsState:
+    """What an element is drawn in: the place, the frame and the style around it."""
+
+    matrix: Affine2D
+    """From here to the unit square."""
+    viewport: Viewport
+    """The nearest frame [user units]."""
+    style: Style
+    opacity: float = 1.0
+    """Product of the opacities around it."""
+    depth: int = 0
+    """How many elements are around it."""
 
 
 MOST_POINTS: Final = 400_000
 MOST_DASHES: Final = 20_000
 
 
-class Placed(Protocol):
-    """What a shape needs to know of where it stands."""
-
-    @property
-    def matrix(self) -> Affine2D:
-        """Map to the unit square."""
-
-    @property
-    def viewport(self) -> Viewport:
-        """The nearest frame."""
-
-    @property
-    def style(self) -> Style:
-        """Every property."""
-
-    @property
-    def opacity(self) -> float:
-        """Product of the opacities around it and its own."""
-
-
 @dataclass(slots=True)
-class Ink:
+class PointBudget:
     """How many points one drawing may still spend."""
 
     left: int = field(default=MOST_POINTS)
 
-    def spend(self, lines: Sequence[Polyline]) -> Sequence[Polyline]:
+    def spend(self, lines: Sequence[Points]) -> Sequence[Points]:
         """Return the lines, counted.
 
         Raises
@@ -276,12 +250,14 @@ class Ink:
         """
         self.left -= sum(map(len, lines)) + 1
         if self.left < 0:
-            need = f"must come to at most {MOST_POINTS} points; simplify its paths"
+            need = say("artwork.too-many-points", most=MOST_POINTS)
             raise SpecError("drawing", "too many points", need)
         return lines
 
 
-def painted(commands: Sequence[Command], place: Placed, ink: Ink) -> Iterator[tuple[Area, float]]:
+def fill_and_stroke(
+    commands: Sequence[PathCommand], state: GraphicsState, budget: PointBudget
+) -> Iterator[tuple[PolygonSet, float]]:
     """Yield the fill and the stroke of a shape, in the order in which they are laid.
 
     Raises
@@ -289,92 +265,97 @@ def painted(commands: Sequence[Command], place: Placed, ink: Ink) -> Iterator[tu
     SpecError
         A colour, a width or a dash cannot be read, or the paint is a gradient.
     """
-    style = place.style
-    if not commands or style["visibility"] != "visible" or place.opacity == 0.0:
+    style = state.style
+    if not commands or style["visibility"] != "visible" or state.opacity == 0.0:
         return
     order = ("stroke", "fill") if style["paint-order"].startswith("stroke") else ("fill", "stroke")
     for name in order:
-        depth = _depth(name, place)
-        if depth is not None:
-            yield (_fill if name == "fill" else _stroke)(commands, place, ink), depth
+        share = _depth_share(name, state)
+        if share is None:
+            continue
+        if name == "fill":
+            yield filled_path(commands, state.matrix, rule=style["fill-rule"], budget=budget), share
+        else:
+            yield _stroke(commands, state, budget), share
 
 
-def fill_area(commands: Sequence[Command], matrix: Affine2D, *, rule: str, ink: Ink) -> Area:
+def filled_path(
+    commands: Sequence[PathCommand], matrix: Affine2D, *, rule: str, budget: PointBudget
+) -> PolygonSet:
     """Return what a path encloses by SVG's fill rule: `nonzero` or `evenodd`."""
-    lines = ink.spend(polylines(commands, matrix))
-    return even_odd(lines) if rule == "evenodd" else nonzero(lines)
+    lines = budget.spend(polylines(commands, matrix))
+    return fill_even_odd(lines) if rule == "evenodd" else fill_nonzero(lines)
 
 
-def _fill(commands: Sequence[Command], place: Placed, ink: Ink) -> Area:
-    return fill_area(commands, place.matrix, rule=place.style["fill-rule"], ink=ink)
-
-
-def _depth(name: str, place: Placed) -> float | None:
+def _depth_share(name: str, state: GraphicsState) -> float | None:
     """Return the share of the depth that a fill or stroke takes; None where nothing is laid."""
-    colour = place.style[name]
+    colour = state.style[name]
     if colour.lower() == "currentcolor":
-        colour = place.style["color"]
+        colour = state.style["color"]
     if colour == "none":
         return None
     if "url(" in colour:
-        raise SpecError(name, colour[:60], "is a gradient or a pattern; give it one plain colour")
+        raise SpecError(name, colour[:60], say("artwork.gradient"))
     dark, opaque = darkness(colour)
-    opaque *= place.opacity * _opacity(place.style[f"{name}-opacity"], f"{name}-opacity")
+    opaque *= state.opacity * opacity(state.style[f"{name}-opacity"], f"{name}-opacity")
     return None if opaque == 0.0 else round(dark * opaque, 3)
 
 
-def _opacity(text: str, name: str) -> float:
-    return min(max(length(text, name, Viewport(1.0, 1.0)), 0.0), 1.0)
+def _stroke(
+    commands: Sequence[PathCommand], state: GraphicsState, budget: PointBudget
+) -> PolygonSet:
+    stroke = _stroke_style(state.style, state.viewport)
+    scale = largest_scale(state.matrix)
+    if stroke.width == 0.0 or scale == 0.0:
+        return fill_nonzero([])
+    if stroke.dashes:
+        _refuse_many_dashes(commands, stroke, state, budget=budget)
+    # Stroked in the path's own units and mapped afterwards: a stroke is stretched with its path.
+    outline = stroke_outline(commands, stroke, STROKE_SCALE * scale)
+    return fill_nonzero(budget.spend(polylines(outline, state.matrix)))
 
 
-def _stroke(commands: Sequence[Command], place: Placed, ink: Ink) -> Area:
-    pen = _pen(place.style, place.viewport)
-    size = stretch(place.matrix)
-    if pen.width == 0.0 or size == 0.0:
-        return nonzero([])
-    _count_dashes(commands, pen, place, ink=ink)
-    outline = stroked(commands, pen, STROKE_SCALE * size)
-    return nonzero(ink.spend(polylines(outline, place.matrix)))
-
-
-def _pen(style: Style, viewport: Viewport) -> Pen:
-    width = length(style["stroke-width"], "stroke-width", viewport)
-    limit = length(style["stroke-miterlimit"], "stroke-miterlimit", viewport)
+def _stroke_style(style: Style, viewport: Viewport) -> StrokeStyle:
+    width = user_length(style["stroke-width"], "stroke-width", viewport)
+    limit = user_length(style["stroke-miterlimit"], "stroke-miterlimit", viewport)
     if width < 0.0:
-        raise SpecError("stroke-width", style["stroke-width"], "must not be negative")
+        raise SpecError("stroke-width", style["stroke-width"], say("artwork.stroke-width"))
     if limit < 1.0:
-        raise SpecError("stroke-miterlimit", style["stroke-miterlimit"], "must be at least 1")
+        raise SpecError("stroke-miterlimit", style["stroke-miterlimit"], say("artwork.mitre-limit"))
     cap, join = style["stroke-linecap"], style["stroke-linejoin"]
     if cap not in CAPS:
-        raise SpecError("stroke-linecap", cap, "must be butt, round or square")
+        raise SpecError("stroke-linecap", cap, say("artwork.line-cap"))
     if join not in JOINS:
-        raise SpecError("stroke-linejoin", join, "must be miter, round or bevel")
-    offset = length(style["stroke-dashoffset"], "stroke-dashoffset", viewport)
-    return Pen(
+        raise SpecError("stroke-linejoin", join, say("artwork.line-join"))
+    offset = user_length(style["stroke-dashoffset"], "stroke-dashoffset", viewport)
+    return StrokeStyle(
         width=width, cap=cap, join=join, miter_limit=limit,
         dashes=_dashes(style["stroke-dasharray"], viewport), dash_offset=offset,
     )  # fmt: skip
 
 
 def _dashes(text: str, viewport: Viewport) -> tuple[float, ...]:
-    """Return lengths on and off in turn; none where SVG draws a whole line."""
+    """Return lengths drawn and left out in turn; none where SVG draws a whole line."""
     if text == "none":
         return ()
     words = text.replace(",", " ").split()
-    dashes = tuple(length(word, "stroke-dasharray", viewport) for word in words)
+    dashes = tuple(user_length(word, "stroke-dasharray", viewport) for word in words)
     if any(dash < 0.0 for dash in dashes):
-        raise SpecError("stroke-dasharray", text[:60], "must not hold a negative length")
+        raise SpecError("stroke-dasharray", text[:60], say("artwork.negative-dash"))
     if sum(dashes) == 0.0:
         return ()
     return dashes * 2 if len(dashes) % 2 else dashes
 
 
-def _count_dashes(commands: Sequence[Command], pen: Pen, place: Placed, *, ink: Ink) -> None:
-    """Refuse so many dashes before they are drawn."""
-    if pen.dashes:
-        lines = ink.spend(polylines(commands, place.matrix))
-        length_drawn = sum(float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in lines)
-        period = sum(pen.dashes) * stretch(place.matrix)
-        if length_drawn > period * MOST_DASHES:
-            need = f"must make at most {MOST_DASHES} dashes; make them longer"
-            raise SpecError("stroke-dasharray", place.style["stroke-dasharray"][:60], need)
+def _refuse_many_dashes(
+    commands: Sequence[PathCommand],
+    stroke: StrokeStyle,
+    state: GraphicsState,
+    *,
+    budget: PointBudget,
+) -> None:
+    lines = budget.spend(polylines(commands, state.matrix))
+    drawn = sum(float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in lines)
+    if drawn > sum(stroke.dashes) * largest_scale(state.matrix) * MOST_DASHES:
+        need = say("artwork.too-many-dashes", most=MOST_DASHES)
+        raise SpecError("stroke-dasharray", state.style["stroke-dasharray"][:60], need)

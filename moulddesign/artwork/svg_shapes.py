@@ -9,8 +9,8 @@ from typing import Any, Final
 from picosvg.geometric_types import Rect
 from picosvg.svg_transform import Affine2D
 
-from moulddesign.artwork.areas import Area, Command, nonzero, polylines
-from moulddesign.core import SpecError
+from moulddesign.artwork.polygons import PathCommand, PolygonSet, fill_nonzero, polylines
+from moulddesign.core import SpecError, say
 
 NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 TOKEN: Final = re.compile(rf"[\s,]*(?:([MmZzLlHhVvCcSsQqTtAa])|({NUMBER.pattern}))")
@@ -19,7 +19,7 @@ COUNTS: Final = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2,
 Pair = tuple[float, float]
 
 
-def path_commands(text: str) -> list[Command]:
+def path_commands(text: str) -> list[PathCommand]:
     """Return the absolute commands (M L Q C A Z) of path data.
 
     Parameters
@@ -38,14 +38,14 @@ def path_commands(text: str) -> list[Command]:
     >>> path_commands("m1 1h2v-.5z")
     [('M', (1.0, 1.0)), ('L', (3.0, 1.0)), ('L', (3.0, 0.5)), ('Z', ())]
     """
-    commands: list[Command] = []
+    commands: list[PathCommand] = []
     start = here = (0.0, 0.0)
     control: tuple[str, Pair] = ("", here)
     for letter, numbers in _segments(text):
         if not commands and letter not in "Mm":
             break
         name, values = _absolute(letter, numbers, here)
-        name, values, control = _whole((name, values), here, control)
+        name, values, control = _with_control_points((name, values), here, control)
         if name == "Z":
             here = start
         else:
@@ -87,7 +87,7 @@ def _numbers(text: str, place: int, name: str) -> tuple[tuple[float, ...] | None
 def _finite(digits: str) -> float:
     number = float(digits)
     if not isfinite(number):
-        raise SpecError("d", digits, "must be a number below 1e308; draw the path smaller")
+        raise SpecError("d", digits, say("artwork.path-number"))
     return number
 
 
@@ -104,8 +104,8 @@ def _absolute(letter: str, numbers: tuple[float, ...], here: Pair) -> tuple[str,
     return name, tuple(value + (x, y)[index % 2] for index, value in enumerate(numbers))
 
 
-def _whole(
-    command: Command, here: Pair, control: tuple[str, Pair]
+def _with_control_points(
+    command: PathCommand, here: Pair, control: tuple[str, Pair]
 ) -> tuple[str, tuple[float, ...], tuple[str, Pair]]:
     """Return a smooth curve's segment with all control points, and the last of them."""
     name, values = command
@@ -120,7 +120,7 @@ def _whole(
     return name, values, ("", here)
 
 
-PX: Final = {
+PX_PER_UNIT: Final = {
     "": 1.0, "px": 1.0, "pt": 4.0 / 3.0, "pc": 16.0, "in": 96.0, "cm": 96.0 / 2.54,
     "mm": 96.0 / 25.4, "q": 96.0 / 101.6,
 }  # fmt: skip
@@ -136,7 +136,7 @@ class Viewport:
     width: float
     height: float
 
-    def share_of(self, name: str) -> float:
+    def percentage_base(self, name: str) -> float:
         """Return what 100 % is of: width, height, or the diagonal by the square root of 2."""
         if name in ("x", "cx", "rx", "width", "x1", "x2"):
             return self.width
@@ -145,7 +145,7 @@ class Viewport:
         return hypot(self.width, self.height) / sqrt(2.0)
 
 
-def length(text: str, name: str, viewport: Viewport) -> float:
+def user_length(text: str, name: str, viewport: Viewport) -> float:
     """Return a length in user units.
 
     Raises
@@ -155,18 +155,20 @@ def length(text: str, name: str, viewport: Viewport) -> float:
 
     Examples
     --------
-    >>> length("25.4mm", "x", Viewport(0, 0)), length("50%", "y", Viewport(10, 20))
+    >>> user_length("25.4mm", "x", Viewport(0, 0)), user_length("50%", "y", Viewport(10, 20))
     (96.0, 10.0)
     """
     match = LENGTH.fullmatch(text.strip())
     number = float(match[1]) if match else float("nan")
     unit = match[2].lower() if match else ""
-    if not isfinite(number) or not (unit == "%" or unit in PX):
-        raise SpecError(name, text, "must be a length such as 12, 3mm or 50%")
-    return number * (viewport.share_of(name) / 100.0 if unit == "%" else PX[unit])
+    if not isfinite(number) or not (unit == "%" or unit in PX_PER_UNIT):
+        raise SpecError(name, text, say("artwork.length"))
+    return number * (viewport.percentage_base(name) / 100.0 if unit == "%" else PX_PER_UNIT[unit])
 
 
-def shape_commands(tag: str, attributes: Mapping[str, str], viewport: Viewport) -> list[Command]:
+def shape_commands(
+    tag: str, attributes: Mapping[str, str], viewport: Viewport
+) -> list[PathCommand]:
     """Return a basic shape or path as absolute path commands; empty where SVG draws nothing.
 
     Raises
@@ -176,52 +178,52 @@ def shape_commands(tag: str, attributes: Mapping[str, str], viewport: Viewport) 
     """
 
     def at(name: str, default: str = "0") -> float:
-        return length(attributes.get(name, default), name, viewport)
+        return user_length(attributes.get(name, default), name, viewport)
 
     if tag == "path":
         return path_commands(attributes.get("d", ""))
     if tag in ("polyline", "polygon"):
-        return _many(attributes.get("points", ""), closed=tag == "polygon")
+        return _polyline_commands(attributes.get("points", ""), closed=tag == "polygon")
     if tag == "line":
         return [("M", (at("x1"), at("y1"))), ("L", (at("x2"), at("y2")))]
     if tag == "circle":
-        return _ellipse((at("cx"), at("cy")), at("r"), at("r"))
+        return _ellipse_commands((at("cx"), at("cy")), at("r"), at("r"))
     rx, ry = _radii(attributes, viewport)
     if tag == "ellipse":
-        return _ellipse((at("cx"), at("cy")), rx, ry)
-    return _rectangle((at("x"), at("y")), (at("width"), at("height")), (rx, ry))
+        return _ellipse_commands((at("cx"), at("cy")), rx, ry)
+    return _rectangle_commands((at("x"), at("y")), (at("width"), at("height")), (rx, ry))
 
 
 def _radii(attributes: Mapping[str, str], viewport: Viewport) -> tuple[float, float]:
     """Return both radii of an ellipse or a corner: one that is not given is the other."""
     given = [attributes.get(name, "auto") for name in ("rx", "ry")]
     names = [name for name, text in zip(("rx", "ry"), given, strict=True) if text != "auto"]
-    values = [length(attributes[name], name, viewport) for name in names]
+    values = [user_length(attributes[name], name, viewport) for name in names]
     rx, ry = (*values, *values, 0.0, 0.0)[:2] if values else (0.0, 0.0)
     return rx, ry
 
 
-def _many(points: str, *, closed: bool) -> list[Command]:
+def _polyline_commands(points: str, *, closed: bool) -> list[PathCommand]:
     numbers = [float(match) for match in NUMBER.findall(points)]
     if not all(map(isfinite, numbers)):
-        raise SpecError("points", points[:40], "must be finite numbers")
+        raise SpecError("points", points[:40], say("artwork.points"))
     pairs = list(zip(numbers[::2], numbers[1::2], strict=False))
-    lines: list[Command] = [("L" if index else "M", pair) for index, pair in enumerate(pairs)]
+    lines: list[PathCommand] = [("L" if index else "M", pair) for index, pair in enumerate(pairs)]
     return [*lines, ("Z", ())] if closed and lines else lines
 
 
-def _ellipse(centre: tuple[float, float], rx: float, ry: float) -> list[Command]:
+def _ellipse_commands(centre: tuple[float, float], rx: float, ry: float) -> list[PathCommand]:
     if not (rx > 0.0 and ry > 0.0):
         return []
     cx, cy = centre
     corners = ((cx, cy + ry), (cx - rx, cy), (cx, cy - ry), (cx + rx, cy))
-    arcs: list[Command] = [("A", (rx, ry, 0.0, 0.0, 1.0, *corner)) for corner in corners]
+    arcs: list[PathCommand] = [("A", (rx, ry, 0.0, 0.0, 1.0, *corner)) for corner in corners]
     return [("M", (cx + rx, cy)), *arcs, ("Z", ())]
 
 
-def _rectangle(
+def _rectangle_commands(
     corner: tuple[float, float], size: tuple[float, float], radii: tuple[float, float]
-) -> list[Command]:
+) -> list[PathCommand]:
     x, y = corner
     width, height = size
     if not (width > 0.0 and height > 0.0):
@@ -247,19 +249,19 @@ TRANSFORMS: Final = re.compile(
 SVG: Final = "{http://www.w3.org/2000/svg}"
 
 
-def name_of(element: Any) -> str:  # noqa: ANN401
+def element_name(element: Any) -> str:  # noqa: ANN401
     """Return an element's name; empty for comments and for other languages' elements."""
     tag = element.tag if isinstance(element.tag, str) else ""
     space, brace, name = tag.rpartition("}")
     return name if not brace or space + brace == SVG else ""
 
 
-def identity(element: Any) -> str:  # noqa: ANN401
+def element_label(element: Any) -> str:  # noqa: ANN401
     """Return what to call an element in a sentence."""
     return str(element.get("id") or f"line {element.sourceline}")
 
 
-def transform_of(element: Any) -> Affine2D:  # noqa: ANN401
+def element_transform(element: Any) -> Affine2D:  # noqa: ANN401
     """Return the map of an element's `transform`.
 
     Raises
@@ -274,13 +276,13 @@ def transform_of(element: Any) -> Affine2D:  # noqa: ANN401
             raise ValueError(text)  # noqa: TRY301 (the same sentence for both)
         matrix = Affine2D.fromstring(text) if text.strip() else Affine2D.identity()
     except (ValueError, TypeError, IndexError) as error:
-        raise SpecError("transform", text[:60], "must be a list such as rotate(30)") from error
+        raise SpecError("transform", text[:60], say("artwork.transform")) from error
     if not all(map(isfinite, matrix)):
-        raise SpecError("transform", text[:60], "must hold finite numbers")
+        raise SpecError("transform", text[:60], say("artwork.transform-number"))
     return matrix
 
 
-def framing(frame: Any, width: float, height: float) -> tuple[Affine2D, Viewport]:  # noqa: ANN401
+def view_box_transform(frame: Any, width: float, height: float) -> tuple[Affine2D, Viewport]:  # noqa: ANN401
     """Return the map from a frame's inside to its place, and the inside's own size.
 
     Raises
@@ -296,7 +298,7 @@ def framing(frame: Any, width: float, height: float) -> tuple[Affine2D, Viewport
     try:
         return Affine2D.rect_to_rect(box, Rect(0, 0, width, height), fit), Viewport(box.w, box.h)
     except ValueError as error:
-        raise SpecError("preserveAspectRatio", fit, "must be such as xMidYMid meet") from error
+        raise SpecError("preserveAspectRatio", fit, say("artwork.aspect-ratio")) from error
 
 
 def view_box(text: str) -> Rect:
@@ -312,17 +314,17 @@ def view_box(text: str) -> Rect:
     except ValueError:
         numbers = []
     if len(numbers) != 4 or not all(map(isfinite, numbers)) or not min(numbers[2:]) > 0.0:  # noqa: PLR2004 (x, y, width, height)
-        raise SpecError("viewBox", text[:60], "must be four numbers: x, y, width and height")
+        raise SpecError("viewBox", text[:60], say("artwork.view-box"))
     return Rect(*numbers)
 
 
-def window_of(size: Viewport, matrix: Affine2D) -> Area:
+def viewport_polygon(size: Viewport, matrix: Affine2D) -> PolygonSet:
     """Return a frame's rectangle mapped, as an area."""
     edge = {"width": str(size.width), "height": str(size.height)}
-    return nonzero(polylines(shape_commands("rect", edge, size), matrix))
+    return fill_nonzero(polylines(shape_commands("rect", edge, size), matrix))
 
 
-def share(text: str, name: str) -> float:
+def opacity(text: str, name: str) -> float:
     """Return an opacity, a number or a percentage, that SVG clips to 0 and 1.
 
     Raises
@@ -335,5 +337,5 @@ def share(text: str, name: str) -> float:
     except ValueError:
         value = float("nan")
     if value != value:  # noqa: PLR0124 (not a number)
-        raise SpecError(name, text, "must be a number from 0 to 1")
+        raise SpecError(name, text, say("artwork.opacity"))
     return min(max(value, 0.0), 1.0)

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from moulddesign.core import KernelError
+from moulddesign.core import KernelError, say
 from moulddesign.geometry import Indices, Points
 from moulddesign.relief.voronoi import GRID_MM, Boundary, Diagram, Floats, boundary, diagram
 
@@ -112,7 +112,7 @@ def axis_of(edge: Boundary, found: Diagram, kept: Sides) -> Medial:
     """Return the sides of a diagram's edges that are kept, as an axis."""
     some = kept.any(axis=1)
     if not some.any():
-        raise KernelError("the relief's medial axis", "no edge lies inside the artwork")
+        raise KernelError(say("relief.medial-axis"), say("relief.no-axis"))
     sites = np.where(kept, found.sites, NOBODY)[some]
     count = len(edge.corners)
     used = np.zeros(len(found.vertices), dtype=bool)

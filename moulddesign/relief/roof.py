@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from moulddesign.artwork.layers import Laid, laid
-from moulddesign.core import KernelError, SpecError
+from moulddesign.core import KernelError, SpecError, say
 from moulddesign.design import Profile, ReliefTable, Sense
 from moulddesign.geometry import Indices, Mesh, Points, triangulated, unfolded
 from moulddesign.relief.medial_axis import Medial, medial, medial_near, on_grid
@@ -43,7 +43,7 @@ def _delaunay(vertices: Points, loops: Sequence[Indices]) -> Indices:
         np.concatenate([known, corners.reshape(-1, 2)]), axis=0, return_inverse=True
     )
     if len(both) != len(known):
-        raise KernelError("a flat of the relief", "the triangulation moved a corner")
+        raise KernelError(say("relief.plateau"), say("relief.triangulation-moved"))
     return rows[first][number[len(known) :]].reshape(-1, 3)
 
 
@@ -354,9 +354,7 @@ def placed(table: ReliefTable, flat_top: shapely.Polygon) -> tuple[Placed, ...]:
     """
     room = flat_top.buffer(-table.margin_mm)
     if room.is_empty:
-        raise SpecError(
-            "relief.margin_mm", table.margin_mm, "leaves no room on the top; take a smaller margin"
-        )
+        raise SpecError("relief.margin_mm", table.margin_mm, say("relief.margin"))
     return _apart([_placed(part, table) for part in laid(table.layers, room, Path())])
 
 

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from moulddesign.artwork.areas import FLATNESS
+from moulddesign.artwork.polygons import FLATNESS
 from moulddesign.artwork.svg import svg_regions
 from moulddesign.core import FileError
 

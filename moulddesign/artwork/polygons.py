@@ -1,0 +1,418 @@
+"""Polygon sets with their share of the relief's depth, and the curves that bound them.
+
+A polygon set is the flat kernel's value (Clipper's, through manifold3d): any number of polygons
+with holes, closed under union, difference, intersection and offset. It stays inside this room;
+shapely's multipolygons, valid and simple, leave it as `Region`s.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import acos, ceil, hypot, isfinite, radians, sqrt
+from typing import Any, Final, TypeAlias
+
+import numpy as np
+import pathops
+import shapely
+from manifold3d import CrossSection, FillRule, JoinType, OpType
+from picosvg.arc_to_cubic import EllipticalArc
+from picosvg.geometric_types import Point
+from picosvg.svg_transform import Affine2D
+from shapely import MultiPolygon, Polygon
+
+from moulddesign.core import KernelError, Message, SpecError, say
+from moulddesign.geometry import Points
+
+PolygonSet: TypeAlias = CrossSection
+
+LEAST_CORNERS: Final = 3
+CLIPPER_STEP: Final = 1e-9
+"""Clipper rounds to 1e-8: a drawing's area may move by that times its edges' length."""
+
+
+def fill_nonzero(rings: Sequence[Points]) -> PolygonSet:
+    """Return what closed lines wind around, whichever way: SVG's `nonzero` rule."""
+    return _filled(rings, FillRule.NonZero)
+
+
+def fill_even_odd(rings: Sequence[Points]) -> PolygonSet:
+    """Return what lies inside an odd number of closed lines: SVG's `evenodd` rule."""
+    return _filled(rings, FillRule.EvenOdd)
+
+
+def _filled(rings: Sequence[Points], rule: FillRule) -> PolygonSet:
+    usable = [
+        np.ascontiguousarray(ring, dtype=np.float64) for ring in rings if len(ring) >= LEAST_CORNERS
+    ]
+    return CrossSection(usable, rule) if usable else CrossSection()
+
+
+def polygon_union(sets: Sequence[PolygonSet]) -> PolygonSet:
+    """Return the union of polygon sets."""
+    return CrossSection.batch_boolean(list(sets), OpType.Add) if sets else CrossSection()
+
+
+def clip(polygons: PolygonSet, window: PolygonSet) -> PolygonSet:
+    """Return what of a polygon set lies in a window; untouched where it surely lies inside."""
+    if polygons.is_empty() or window.is_empty():
+        return CrossSection()
+    left, low, right, high = window.bounds()
+    upright = abs((right - left) * (high - low) - window.area()) <= CLIPPER_STEP
+    inner = polygons.bounds()
+    if upright and inner[0] >= left and inner[1] >= low and inner[2] <= right and inner[3] <= high:
+        return polygons
+    return polygons ^ window
+
+
+def offset(polygons: PolygonSet, by: float, segments: int) -> PolygonSet:
+    """Return a polygon set grown by a distance to all sides, or shrunk where it is negative.
+
+    Convex corners become arcs of a circle of so many segments.
+    """
+    return polygons.offset(by, JoinType.Round, 2.0, segments)
+
+
+def visible_polygons(paints: Iterable[tuple[PolygonSet, float]]) -> list[tuple[PolygonSet, float]]:
+    """Return what stays visible of paint laid in order, one set a share, deepest first.
+
+    Paint of a share of 0 erases. The sets do not overlap, and none is empty.
+    """
+    # Laid in order, the last one covers; so from the last to the first, each one adds what is
+    # not covered yet. Neighbours of one share are united first: most drawings have one share.
+    runs: list[tuple[list[PolygonSet], float]] = []
+    for polygons, share in paints:
+        if runs and runs[-1][1] == share:
+            runs[-1][0].append(polygons)
+        else:
+            runs.append(([polygons], share))
+    visible: dict[float, list[PolygonSet]] = {}
+    covered = CrossSection()
+    for sets, share in reversed(runs):
+        whole = polygon_union(sets)
+        visible.setdefault(share, []).append(whole - covered)
+        covered += whole
+    shares = sorted((share for share in visible if share > 0.0), reverse=True)
+    result = [(polygon_union(visible[share]), share) for share in shares]
+    return [(polygons, share) for polygons, share in result if not polygons.is_empty()]
+
+
+def multipolygon(polygons: PolygonSet, step: Message) -> MultiPolygon:
+    """Return a polygon set as valid polygons; `step` names it in a `KernelError`.
+
+    Rings that touch themselves in a point come out as the Simple Features standard (OGC 06-103r4)
+    wants them: split, or as a hole.
+    """
+    shape = MultiPolygon([polygon for part in polygons.decompose() for polygon in _polygons(part)])
+    if not shape.is_valid:
+        # A repair leaves points and lines beside the polygons.
+        repaired = shapely.get_parts(shapely.get_parts(shapely.make_valid(shape)))
+        shape = MultiPolygon([part for part in repaired if isinstance(part, Polygon)])
+    if abs(shape.area - polygons.area()) > CLIPPER_STEP * (1.0 + shape.length):
+        raise KernelError(step, say("artwork.lines-too-close"))
+    return shape
+
+
+def connected_parts(polygons: PolygonSet, least_area: float, step: Message) -> list[Polygon]:
+    """Return the connected parts of at least an area, as valid polygons."""
+    large = [part for part in polygons.decompose() if part.area() >= least_area]
+    return [polygon for part in large for polygon in multipolygon(part, step).geoms]
+
+
+def polygon_set(shape: Polygon | MultiPolygon) -> PolygonSet:
+    """Return shapely's polygons as a polygon set."""
+    rings = [
+        shapely.get_coordinates(ring)[:-1]
+        for polygon in shapely.get_parts(shape)
+        for ring in (polygon.exterior, *polygon.interiors)
+    ]
+    return fill_even_odd(rings)
+
+
+def _polygons(part: PolygonSet) -> list[Polygon]:
+    """Return the one polygon of a connected part, or none where it is too thin for floats."""
+    # The outer ring of a connected part is the one with the largest area.
+    rings = sorted(part.to_polygons(), key=lambda ring: -abs(_signed_area(ring)))
+    usable = [ring for ring in rings if len(ring) >= LEAST_CORNERS]
+    return [Polygon(usable[0], usable[1:])] if usable else []
+
+
+def _signed_area(ring: Points) -> float:
+    x, y = ring.T
+    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """A part of the artwork that takes one depth."""
+
+    shape: MultiPolygon
+    """Valid polygons, x to the right and y up as the eater reads them. Artwork with a square
+    frame lies in the unit square around the origin; lettering and motifs are in [mm]."""
+    depth_share: float
+    """Share of the relief's depth, above 0 and at most 1."""
+
+    def __post_init__(self) -> None:
+        if not (isfinite(self.depth_share) and 0.0 < self.depth_share <= 1.0):
+            raise SpecError("depth_share", self.depth_share, say("artwork.depth-share"))
+
+
+def visible_regions(paints: list[tuple[PolygonSet, float]], step: Message) -> tuple[Region, ...]:
+    """Return the regions that paint leaves visible, deepest first, without overlap.
+
+    Parameters
+    ----------
+    paints : list of (PolygonSet, float)
+        First laid first; a share of 0 erases what lies below.
+    step : Message
+        Names the drawing in an error.
+    """
+    found = [Region(multipolygon(part, step), share) for part, share in visible_polygons(paints)]
+    return tuple(region for region in found if not region.shape.is_empty)
+
+
+PathCommand = tuple[str, tuple[float, ...]]
+"""A letter of SVG's path grammar in absolute form (M L Q C A Z), with its numbers. K, which SVG
+lacks, is a rational quadratic (a conic): the weight of its middle control point comes first."""
+
+FLATNESS: Final = 5e-5
+"""Largest distance between a curve and its chords, of a drawing one unit wide: 4 um at 80 mm."""
+STROKE_SCALE: Final = 65_536.0
+"""Skia strokes within a quarter of its unit, in float32: at this many units the quarter is 4e-6 of
+the drawing's width, and so is the float32 step."""
+FARTHEST: Final = 1e9
+"""Farthest point of a drawing one unit wide: beyond it Clipper's integers end; our choice."""
+LEAST_RADIUS: Final = 1e-150
+"""An arc of a smaller one is a line, as one of none: its square is no float."""
+MOST_CHORDS: Final = 2_000
+"""Most chords of one curve; a curve that asks for more lies far outside the drawing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrokeStyle:
+    """How a path is stroked; lengths are in the path's own units."""
+
+    width: float
+    cap: str = "butt"
+    """One of `CAPS`."""
+    join: str = "miter"
+    """One of `JOINS`."""
+    miter_limit: float = 4.0
+    """Longest mitre, in widths of the stroke."""
+    dashes: tuple[float, ...] = ()
+    """Lengths drawn and left out in turn; empty for a whole line."""
+    dash_offset: float = 0.0
+    """Where in the dashes the path begins."""
+
+
+CAPS: Final = {
+    "butt": pathops.LineCap.BUTT_CAP,
+    "round": pathops.LineCap.ROUND_CAP,
+    "square": pathops.LineCap.SQUARE_CAP,
+}
+JOINS: Final = {
+    "miter": pathops.LineJoin.MITER_JOIN,
+    "round": pathops.LineJoin.ROUND_JOIN,
+    "bevel": pathops.LineJoin.BEVEL_JOIN,
+}
+
+
+def largest_scale(matrix: Affine2D) -> float:
+    """Return the largest factor by which an affine map lengthens, its largest singular value.
+
+    Notes
+    -----
+    A plane map is the sum of a rotation with scale p and a reflection with scale q; a vector
+    along which both point the same way is lengthened by p + q. With the matrix [[a, c], [b, d]],
+    p = hypot(a + d, b - c) / 2 and q = hypot(a - d, b + c) / 2.
+
+    Examples
+    --------
+    >>> largest_scale(Affine2D(3.0, 0.0, 0.0, -2.0, 5.0, 5.0))
+    3.0
+    """
+    a, b, c, d = matrix[:4]
+    return (hypot(a + d, b - c) + hypot(a - d, b + c)) / 2.0
+
+
+def polylines(
+    commands: Iterable[PathCommand], matrix: Affine2D, flatness: float = FLATNESS
+) -> list[Points]:
+    """Return one polyline for each subpath, mapped by an affine map.
+
+    Parameters
+    ----------
+    commands : iterable of PathCommand
+        Absolute path commands.
+    matrix : Affine2D
+        Map from the path's units to the result's.
+    flatness : float
+        Largest distance between a curve and its chords, in the result's units.
+
+    Returns
+    -------
+    list of ndarray of float64, shape (n, 2)
+        Points; the closing point is not repeated.
+
+    Raises
+    ------
+    SpecError
+        It reaches farther than drawings do.
+    """
+    result: list[Points] = []
+    pieces: list[Points] = []
+    start = here = (0.0, 0.0)
+    scale = largest_scale(matrix)
+    scale = scale if scale > 0.0 else 1.0
+    commands = list(commands)
+    _refuse_far(commands, matrix, scale)
+    for letter, numbers in commands:
+        if letter in "MZ":
+            if len(pieces) > 1:
+                result.append(np.concatenate(pieces))
+            start = here = (numbers[0], numbers[1]) if letter == "M" else start
+            pieces = [np.array([start])]
+            continue
+        pieces.append(_flattened(here, (letter, numbers), flatness / scale))
+        here = (numbers[-2], numbers[-1])
+    if len(pieces) > 1:
+        result.append(np.concatenate(pieces))
+    linear = np.array([[matrix.a, matrix.c], [matrix.b, matrix.d]])
+    return [line @ linear.T + (matrix.e, matrix.f) for line in result]
+
+
+def _refuse_far(commands: Iterable[PathCommand], matrix: Affine2D, scale: float) -> None:
+    """Raise `SpecError` where floats would overflow, or Clipper's integers end."""
+    numbers = [abs(number) for _, group in commands for number in group]
+    if max(numbers, default=0.0) * scale + abs(matrix.e) + abs(matrix.f) > FARTHEST:
+        raise SpecError("drawing", "out of reach", say("artwork.out-of-reach", most=FARTHEST))
+
+
+def stroke_outline(
+    commands: Sequence[PathCommand], stroke: StrokeStyle, scale: float
+) -> list[PathCommand]:
+    """Return the outline of a stroke, to be filled by the nonzero rule.
+
+    Parameters
+    ----------
+    commands : sequence of PathCommand
+        Absolute path commands.
+    stroke : StrokeStyle
+        Width, caps, joins, dashes, in the path's units.
+    scale : float
+        Skia's units in one of the path's; the outline lies within a quarter of Skia's unit.
+
+    Returns
+    -------
+    list of PathCommand
+        In the path's own units; conics stand for round parts.
+
+    Notes
+    -----
+    The parallels of a cubic are no cubics, so Skia fits quadratics to both sides of each curve
+    and adds caps and joins. The outline runs over itself where the path bends sharply or crosses
+    itself: by the nonzero rule that is filled all the same, by the even-odd rule it is a hole.
+    """
+    path = pathops.Path()
+    for command in commands:
+        _add_to_skia(path, command, scale)
+    path.stroke(
+        stroke.width * scale, CAPS[stroke.cap], JOINS[stroke.join], stroke.miter_limit,
+        [dash * scale for dash in stroke.dashes] or None, stroke.dash_offset * scale,
+    )  # fmt: skip
+    return [_from_skia(verb, points, 1.0 / scale) for verb, points in path]
+
+
+def _add_to_skia(path: Any, command: PathCommand, scale: float) -> None:  # noqa: ANN401 (pathops has no types)
+    letter, numbers = command
+    if letter == "A":
+        rx, ry, turn, large, sweep, x, y = numbers
+        size = pathops.ArcSize.LARGE if large else pathops.ArcSize.SMALL
+        way = pathops.Direction.CW if sweep else pathops.Direction.CCW
+        path.arcTo(rx * scale, ry * scale, turn, size, way, x * scale, y * scale)
+        return
+    verb = {
+        "M": path.moveTo,
+        "L": path.lineTo,
+        "Q": path.quadTo,
+        "C": path.cubicTo,
+        "Z": path.close,
+    }
+    verb[letter](*(number * scale for number in numbers))
+
+
+def _from_skia(verb: Any, points: Any, scale: float) -> PathCommand:  # noqa: ANN401 (pathops has no types)
+    letters = {
+        pathops.PathVerb.MOVE: "M", pathops.PathVerb.LINE: "L", pathops.PathVerb.QUAD: "Q",
+        pathops.PathVerb.CONIC: "K", pathops.PathVerb.CUBIC: "C", pathops.PathVerb.CLOSE: "Z",
+    }  # fmt: skip
+    weight: tuple[float, ...] = ()
+    if verb == pathops.PathVerb.CONIC:  # skia-pathops 0.9 gives the weight after the points
+        *points, weight_value = points
+        weight = (float(weight_value),)
+    numbers = weight + tuple(float(value) * scale for point in points for value in point)
+    if not all(isfinite(number) for number in numbers):
+        raise KernelError(say("artwork.stroke-outline"), say("artwork.stroke-too-far"))
+    return letters[verb], numbers
+
+
+def _flattened(here: tuple[float, float], command: PathCommand, flatness: float) -> Points:
+    """Return the points of one command, without its first.
+
+    A chord over a parameter step h leaves its curve by at most h^2 / 8 times the largest second
+    derivative. For a quadratic that is 2 |P0 - 2 P1 + P2|, for a cubic at most 6 times the larger
+    of its two second differences: so n = sqrt(k D / flatness) chords are enough, with D the
+    second difference and k = 2 / 8 or 6 / 8. A conic is divided as a quadratic is.
+    """
+    letter, numbers = command
+    if letter == "L":
+        return np.array([numbers])
+    if letter == "A":
+        return _flattened_arc(here, numbers, flatness)
+    weight, controls = (numbers[0], numbers[1:]) if letter == "K" else (1.0, numbers)
+    points = np.array([here, *zip(controls[::2], controls[1::2], strict=True)])
+    bend = np.abs(np.diff(points, n=2, axis=0)).max(axis=0)
+    factor = 0.75 if letter == "C" else 0.25
+    t = _parameters(sqrt(factor * hypot(*bend) / flatness))
+    shares: tuple[Points, ...]
+    if letter == "C":
+        shares = ((1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t**2 * (1 - t), t**3)
+    else:
+        shares = ((1 - t) ** 2, 2 * weight * t * (1 - t), t**2)
+    table = np.stack(shares, axis=1)
+    # The shares of a rational curve do not sum to one by themselves.
+    blended: Points = table @ points / table.sum(axis=1, keepdims=True)
+    blended[-1] = points[-1]
+    return blended
+
+
+def _flattened_arc(
+    here: tuple[float, float], numbers: tuple[float, ...], flatness: float
+) -> Points:
+    """Return points on an elliptical arc, without its first.
+
+    SVG gives both ends, the radii, the ellipse's turn and two flags: of the two ellipses through
+    both ends, `large` and `sweep` choose one and one way around it. picosvg finds the centre and
+    the angles as SVG 2, appendix B.2.4 derives them, and scales up radii that are too small to
+    reach (B.2.5). A chord over an angle a leaves a circle of radius r by r (1 - cos(a / 2)), and
+    an ellipse by no more than the circle of its larger radius.
+    """
+    rx, ry, turn, large, sweep = numbers[:5]
+    end = Point(*numbers[5:])
+    arc = EllipticalArc(Point(*here), abs(rx), abs(ry), turn, int(large), int(sweep), end)
+    if min(arc.rx, arc.ry) < LEAST_RADIUS or arc.is_zero_length():
+        return np.array([tuple(end)])
+    arc = arc.correct_out_of_range_radii()
+    frame = arc.end_to_center_parametrization()
+    step = 2.0 * acos(max(1.0 - flatness / max(arc.rx, arc.ry), 0.0))
+    angle = frame.theta1 + frame.theta_arc * _parameters(abs(frame.theta_arc) / step)
+    cosine, sine = np.cos(radians(turn)), np.sin(radians(turn))
+    x, y = arc.rx * np.cos(angle), arc.ry * np.sin(angle)
+    points: Points = np.stack([cosine * x - sine * y, sine * x + cosine * y], axis=1)
+    points += tuple(frame.center_point)
+    points[-1] = end
+    return points
+
+
+def _parameters(chords: float) -> Points:
+    """Return parameters from 0 (left out) to 1 for at least so many chords."""
+    count = min(max(ceil(chords), 1), MOST_CHORDS)
+    return np.arange(1, count + 1) / count
