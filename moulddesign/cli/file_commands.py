@@ -23,7 +23,7 @@ from moulddesign.cli.console import (
     table,
 )
 from moulddesign.cli.options import AsJson
-from moulddesign.core import FileError, KernelError, SpecError, Unit, Verdict, with_unit
+from moulddesign.core import FileError, KernelError, LengthUnit, SpecError, Verdict, with_unit
 from moulddesign.design import PrinterTable
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def run_inspect(
     file: Annotated[Path, typer.Argument(help="Mesh: .stl, .3mf, .obj or .ply.")],
     *,
     unit: Annotated[
-        Unit | None, typer.Option(help="Unit of the file; mm where it is left out.")
+        LengthUnit | None, typer.Option(help="Unit of the file; mm where it is left out.")
     ] = None,
     mend: Annotated[
         bool, typer.Option("--mend", help="Mend it before it is judged, and say what was done.")
@@ -86,7 +86,7 @@ def _refuse_target(file: Path, target: Path, *, mend: bool, overwrite: bool) -> 
 
 
 def _read(
-    file: Path, unit: Unit | None, stage: Callable[[str], None], *, mend: bool
+    file: Path, unit: LengthUnit | None, stage: Callable[[str], None], *, mend: bool
 ) -> tuple["Mesh", tuple[str, ...]]:
     """Return the mesh, mended where that is asked for, and what was done."""
     with ends_at_once():

@@ -5,7 +5,7 @@ import inspect
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 from pathlib import Path
-from typing import Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 from rich.console import Console
@@ -22,9 +22,11 @@ from moulddesign.cli.console import (
     table,
 )
 from moulddesign.cli.options import PIECE, AsJson, Override, with_design
-from moulddesign.core import SpecError, Unit, ml_from_mm3
+from moulddesign.core import LengthUnit, SpecError, ml_from_mm3
 from moulddesign.design import Design, OwnedMould, Shelf, Tool, refuse_idle
-from moulddesign.fit import Fit, Measured, Pressing, Ranked, Row, Window
+
+if TYPE_CHECKING:  # the room loads the geometry libraries, which light verbs do without
+    from moulddesign.fit import Fit, Measured, Pressing, Ranked, Row, Window
 
 LETTERS = "abcdefgh"
 WHOLE_FROM = 1000.0
@@ -32,7 +34,7 @@ MASSES = ("raw_g", "crust_g", "filling_g", "finished_g")
 CENTRED_MASSES = ("raw_g", "crust_g", "filling_g", "paste_g", "centre_g", "finished_g")
 
 
-def print_fit(design: Design, made: Fit, pressed: Sequence[Pressing]) -> None:
+def print_fit(design: Design, made: "Fit", pressed: Sequence["Pressing"]) -> None:
     """Print the weights of each cavity, the window of a press mould, and what is to be said."""
     console = out()
     for note in made.notes:
@@ -50,7 +52,7 @@ def print_fit(design: Design, made: Fit, pressed: Sequence[Pressing]) -> None:
         console.print(sentence)
 
 
-def print_ranked(design: Design, found: Sequence[Ranked]) -> None:
+def print_ranked(design: Design, found: Sequence["Ranked"]) -> None:
     """Print the shelf, the mould that suits the portion best first."""
     console = out()
     remarks = _Footnotes(sentence for each in found for sentence in each.says)
@@ -92,7 +94,7 @@ class _Footnotes:
             yield f"{letter}: {sentence}"
 
 
-def _title(made: Fit, cavity: Measured, numbers: Sequence[int]) -> str:
+def _title(made: "Fit", cavity: "Measured", numbers: Sequence[int]) -> str:
     which = ""
     if len(made.cavities) > 1:
         which = f", cavity {numbers[0] + 1}"
@@ -104,7 +106,7 @@ def _title(made: Fit, cavity: Measured, numbers: Sequence[int]) -> str:
     return f"{made.mould.name}{which}: {ml_from_mm3(cavity.volume_mm3):.1f}{spread} mL"
 
 
-def _print_cavity(console: Console, title: str, rows: Sequence[Row]) -> None:
+def _print_cavity(console: Console, title: str, rows: Sequence["Row"]) -> None:
     remarks = _Footnotes(sentence for row in rows for sentence in row.remarks)
     for centred, group in groupby(rows, key=lambda row: row.centred):
         # Without a centre the filling is the paste.
@@ -117,7 +119,7 @@ def _print_cavity(console: Console, title: str, rows: Sequence[Row]) -> None:
         console.print(sentence)
 
 
-def _cells(row: Row, masses: Sequence[str], remarks: _Footnotes) -> tuple[object, ...]:
+def _cells(row: "Row", masses: Sequence[str], remarks: _Footnotes) -> tuple[object, ...]:
     piece = row.piece
     shown = [_tenths(None if piece is None else getattr(piece, mass)) for mass in masses]
     return (
@@ -125,7 +127,7 @@ def _cells(row: Row, masses: Sequence[str], remarks: _Footnotes) -> tuple[object
     )  # fmt: skip
 
 
-def _window_table(windows: Sequence[Window]) -> Table:
+def _window_table(windows: Sequence["Window"]) -> Table:
     rows = [
         (
             w.design.portion.ratio,
@@ -140,12 +142,12 @@ def _window_table(windows: Sequence[Window]) -> Table:
     return table("What the press takes", heads, rows)
 
 
-def _span(window: Window, mass: str) -> str:
+def _span(window: "Window", mass: str) -> str:
     ends = (window.least, window.most)
     return " to ".join(_tenths(None if end is None else getattr(end, mass)) for end in ends)
 
 
-def _pressed_table(pressed: Sequence[Pressing]) -> Table:
+def _pressed_table(pressed: Sequence["Pressing"]) -> Table:
     rows = [
         (
             f"{p.height_mm:.2f} mm",
@@ -161,7 +163,7 @@ def _pressed_table(pressed: Sequence[Pressing]) -> Table:
     return table("Pressed", heads, rows)
 
 
-def _print_known(console: Console, row: Row) -> None:
+def _print_known(console: Console, row: "Row") -> None:
     if row.piece is None:
         return
     rows = [(c.name, c.volume_ml or "", c.raw_g) for c in row.known]
@@ -170,7 +172,7 @@ def _print_known(console: Console, row: Row) -> None:
     console.print(table(title, ("cause", "mL", "raw g"), rows))
 
 
-def _sentences(design: Design, made: Fit) -> Iterator[str]:
+def _sentences(design: Design, made: "Fit") -> Iterator[str]:
     """Yield what does not fit the tables."""
     row = made.row(design)
     if row.piece is not None:
@@ -221,7 +223,7 @@ OWNED: Final = (
     Override("--at", "at_c", float, "C", "Temperature of the water, deg C."),
     Override("--mesh", "mesh", str, "FILE", "Its mesh: .stl, .3mf, .obj or .ply."),
     Override("--stamp", "stamp", str, "FILE", "Stamp of the press whose sleeve is --mesh."),
-    Override("--unit", "unit", Unit, "mm|inch|cm|m", "Unit of the meshes."),
+    Override("--unit", "unit", LengthUnit, "mm|inch|cm|m", "Unit of the meshes."),
     Override("--up", "up", str, "+z", "Way up when filled: +x -x +y -y +z -z."),
     Override("--mend", "mend", bool, "", "Mend broken meshes, and tell what was done."),
     Override("--least-height", "least_height_mm", float, "MM", "Lowest that the press presses."),

@@ -30,7 +30,7 @@ from moulddesign.kitchen import (
     trial,
     typed_weighings,
 )
-from moulddesign.portion import PressedIn, figures, portion
+from moulddesign.portion import TrialMould, figures, portion
 
 BATCH_OWN = (
     Override("--recipe", "batch.recipe", str, "FILE", "Recipe file (TOML)."),
@@ -245,14 +245,14 @@ def run_trial(
         _print_trial(design, found)
 
 
-def _mould(design: Design) -> PressedIn:
+def _mould(design: Design) -> TrialMould:
     """Return the mould that the design builds; only a measured height needs its geometry."""
     with ends_at_once():
         from moulddesign.pastry.pastry import pastry  # noqa: PLC0415 (loads the geometry libraries)
 
     volume_ml = portion(design.portion).volume_ml
     made = pastry(design, volume_ml)
-    return PressedIn(volume_ml=volume_ml, height_mm=made.height_mm, area_mm2=made.outline.area_mm2)
+    return TrialMould(volume_ml=volume_ml, height_mm=made.height_mm, area_mm2=made.outline.area_mm2)
 
 
 def plain_trial(design: Design, found: Trial) -> dict[str, Any]:

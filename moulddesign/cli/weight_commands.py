@@ -66,7 +66,7 @@ def weight_sentences(design: Design, made: Figures, bore_mm: float | None) -> It
     split, balls = made.split, made.balls
     yield (
         f"On the scale the ratio is {split.ratio} and the raw piece {split.raw_g:g} g, "
-        f"{split.off_g:+.2f} g from exact."
+        f"{split.rounding_g:+.2f} g from exact."
     )
     yield (
         f"A disc of all the crust, {balls.shell_mm:.1f} mm thick, wraps the filling: "

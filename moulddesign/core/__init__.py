@@ -1,12 +1,11 @@
-"""Units, errors and findings: what every room speaks.
+"""Units, messages, errors, findings and files: what every room speaks.
 
-- `errors`: every exception that this package raises on purpose.
-- `files`: reading files within limits: text, TOML, CSV tables.
 - `messages`: what the tool says, as an id with values, in each language.
+- `errors`: every exception that this package raises on purpose.
 - `findings`: what a check found, and what can hurt someone: results, never exceptions.
-- `quantities`: conversions between units, and what a number has to be before anything is
-  computed from it.
+- `quantities`: units, and what a number has to be before anything is computed from it.
 - `typed_numbers`: numbers as people type them, with units and commas.
+- `files`: reading files within limits: text, TOML, CSV tables.
 """
 
 from moulddesign.core.errors import (
@@ -43,13 +42,13 @@ from moulddesign.core.messages import LANGUAGES, Message, say, word
 from moulddesign.core.quantities import (
     G_PER_KG,
     MM3_PER_ML,
-    Unit,
-    between,
+    LengthUnit,
     ml_from_mm3,
     mm3_from_ml,
-    not_negative,
-    positive,
-    share,
+    require_between,
+    require_not_negative,
+    require_positive,
+    require_ratio,
 )
 
 __all__ = [
@@ -67,26 +66,26 @@ __all__ = [
     "Finding",
     "FindingError",
     "KernelError",
+    "LengthUnit",
     "Message",
     "MouldError",
     "SpecError",
-    "Unit",
     "Verdict",
     "WriteError",
-    "between",
     "bundled_toml",
     "decode_text",
     "judged",
     "ml_from_mm3",
     "mm3_from_ml",
-    "not_negative",
     "parse_toml",
-    "positive",
     "read_bytes",
     "read_csv",
     "read_toml",
+    "require_between",
+    "require_not_negative",
+    "require_positive",
+    "require_ratio",
     "say",
-    "share",
     "with_decimal_point",
     "with_unit",
     "word",

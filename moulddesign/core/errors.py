@@ -1,6 +1,9 @@
-"""Every exception that this package raises on purpose."""
+"""Every exception that this package raises on purpose.
 
-from moulddesign.core.messages import Message
+Their arguments are their fields, so that they pass between processes by pickle.
+"""
+
+from moulddesign.core.messages import Message, say
 
 
 class MouldError(Exception):
@@ -8,63 +11,43 @@ class MouldError(Exception):
 
 
 class SpecError(MouldError):
-    """A value that was asked for cannot be used.
-
-    Parameters
-    ----------
-    field : str
-        Dotted name of the field, as in the design file or the option.
-    value : object
-        What was given.
-    need : Message
-        What is needed, and what to try, as the end of a sentence: "must be above 0 mm".
-    """
+    """A value that was asked for cannot be used."""
 
     def __init__(self, field: str, value: object, need: Message | str) -> None:
         super().__init__(field, value, need)
         self.field = field
+        """Dotted name, as in the design file or the option."""
         self.value = value
+        """What was given."""
         self.need = need
+        """What is needed and what to try, as the end of a sentence: "must be above 0 mm"."""
 
     def __str__(self) -> str:
         return f"{self.field} = {self.value!r}: {self.need}."
 
 
 class FileError(MouldError):
-    """A file cannot be read or written.
-
-    Parameters
-    ----------
-    path : str
-        The file.
-    reason : Message
-        What is wrong with it and what to try, as the end of a sentence.
-    """
+    """A file cannot be read or written."""
 
     def __init__(self, path: str, reason: Message | str) -> None:
         super().__init__(path, reason)
         self.path = path
         self.reason = reason
+        """What is wrong and what to try, as the end of a sentence."""
 
     def __str__(self) -> str:
         return f"{self.path}: {self.reason}."
 
 
 class KernelError(MouldError):
-    """A geometry library could not do a step.
-
-    Parameters
-    ----------
-    step : Message
-        What was being made, such as "the stamp's pocket".
-    reason : Message or str
-        What the library said, in its own words, or what to try.
-    """
+    """A geometry library could not do a step."""
 
     def __init__(self, step: Message | str, reason: Message | str) -> None:
         super().__init__(step, reason)
         self.step = step
+        """What was being made: "the stamp's pocket"."""
         self.reason = reason
+        """What the library said, in its own words, or what to try."""
 
     def __str__(self) -> str:
         return f"Making {self.step} failed: {self.reason}."
@@ -75,21 +58,13 @@ class WriteError(FileError):
 
 
 class FindingError(MouldError):
-    """Findings failed, so nothing was published.
-
-    Parameters
-    ----------
-    names : tuple of str
-        The findings that failed.
-    """
+    """Findings failed, so nothing was published."""
 
     def __init__(self, names: tuple[str, ...]) -> None:
         super().__init__(names)
         self.names = names
+        """Names of the findings that failed."""
 
     def __str__(self) -> str:
-        return (
-            f"Nothing is written, for {len(self.names)} of the findings failed "
-            f"({'; '.join(self.names)}): change the design, or publish all the same with "
-            "--keep-failing."
-        )
+        names = "; ".join(self.names)
+        return f"{say('core.findings-failed', count=len(self.names), names=names)}."

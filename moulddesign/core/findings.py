@@ -85,14 +85,7 @@ OUR_CHOICE: Final = say("core.our-choice")
 
 
 def judged(*, good: bool, otherwise: Verdict = Verdict.FAIL) -> Verdict:
-    """Return `GOOD`, or the other verdict where the condition does not hold.
-
-    Parameters
-    ----------
-    good : bool
-        Whether the measured value keeps its limit.
-    otherwise : Verdict
-        The verdict where it does not.
+    """Return `GOOD` where a limit is kept, and the other verdict where it is not.
 
     Examples
     --------
@@ -103,12 +96,7 @@ def judged(*, good: bool, otherwise: Verdict = Verdict.FAIL) -> Verdict:
 
 
 def with_unit(limit: str, unit: str) -> str:
-    """Return a limit with the unit behind its first number, or behind all where they are one.
-
-    Parameters
-    ----------
-    limit, unit : str
-        As a finding has them, or translated.
+    """Return a limit, in any language, with its unit behind the first number or group of numbers.
 
     Examples
     --------

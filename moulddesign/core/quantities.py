@@ -1,10 +1,11 @@
-"""Conversions between units, and what a number has to be before anything is computed from it."""
+"""Units, and what a number has to be before anything is computed from it."""
 
 from enum import StrEnum
 from math import isfinite
 from typing import Final
 
 from moulddesign.core.errors import SpecError
+from moulddesign.core.messages import Message, say, word
 
 MM3_PER_ML: Final = 1000.0
 """Cubic millimetres in a millilitre, exact [mm^3/mL]."""
@@ -14,17 +15,7 @@ G_PER_KG: Final = 1000.0
 
 
 def ml_from_mm3(volume_mm3: float) -> float:
-    """Return a volume in millilitres.
-
-    Parameters
-    ----------
-    volume_mm3 : float
-        Volume [mm^3].
-
-    Returns
-    -------
-    float
-        The same volume, exact [mL].
+    """Return a volume in millilitres, exact.
 
     Examples
     --------
@@ -35,17 +26,7 @@ def ml_from_mm3(volume_mm3: float) -> float:
 
 
 def mm3_from_ml(volume_ml: float) -> float:
-    """Return a volume in cubic millimetres.
-
-    Parameters
-    ----------
-    volume_ml : float
-        Volume [mL].
-
-    Returns
-    -------
-    float
-        The same volume, exact [mm^3].
+    """Return a volume in cubic millimetres, exact.
 
     Examples
     --------
@@ -55,8 +36,8 @@ def mm3_from_ml(volume_ml: float) -> float:
     return volume_ml * MM3_PER_ML
 
 
-class Unit(StrEnum):
-    """Unit of a file that does not say it itself."""
+class LengthUnit(StrEnum):
+    """Unit of the lengths in a file that does not name it."""
 
     MM = "mm"
     INCH = "inch"
@@ -69,7 +50,11 @@ class Unit(StrEnum):
         return {"mm": 1.0, "inch": 25.4, "cm": 10.0, "m": 1000.0}[self.value]
 
 
-def positive(field: str, value: float, unit: str) -> float:
+# Each of the following returns the value that it was given, so that it can stand where the value
+# is used. NaN fails every comparison, and so every check.
+
+
+def require_positive(field: str, value: float, unit: str) -> float:
     """Return the value, which must be finite and above 0.
 
     Parameters
@@ -79,7 +64,7 @@ def positive(field: str, value: float, unit: str) -> float:
     value : float
         What was given, in `unit`.
     unit : str
-        Unit in the sentence.
+        Unit in the sentence; empty for a pure number.
 
     Raises
     ------
@@ -88,16 +73,17 @@ def positive(field: str, value: float, unit: str) -> float:
 
     Examples
     --------
-    >>> positive("mass_g", 12.0, "g")
+    >>> require_positive("mass_g", 12.0, "g")
     12.0
     """
     if not (isfinite(value) and value > 0.0):
-        raise SpecError(field, value, f"must be a finite number above 0 {unit}".rstrip())
+        need = say("core.above-0-in", unit=word(unit)) if unit else say("core.above-0")
+        raise SpecError(field, value, need)
     return value
 
 
-def not_negative(field: str, value: float, unit: str) -> float:
-    """Return the value, which must be finite and at least 0.
+def require_not_negative(field: str, value: float, unit: str) -> float:
+    """Return the value, which must be finite and at least 0; see `require_positive`.
 
     Raises
     ------
@@ -105,11 +91,12 @@ def not_negative(field: str, value: float, unit: str) -> float:
         The value is negative, infinite or not a number.
     """
     if not (isfinite(value) and value >= 0.0):
-        raise SpecError(field, value, f"must be a finite number of at least 0 {unit}".rstrip())
+        need = say("core.at-least-0-in", unit=word(unit)) if unit else say("core.at-least-0")
+        raise SpecError(field, value, need)
     return value
 
 
-def share(field: str, value: float) -> float:
+def require_ratio(field: str, value: float) -> float:
     """Return the value, which must be at least 0 and below 1.
 
     Raises
@@ -117,13 +104,13 @@ def share(field: str, value: float) -> float:
     SpecError
         The value lies outside, or is not a number.
     """
-    if not (isfinite(value) and 0.0 <= value < 1.0):
-        raise SpecError(field, value, "must be a share of at least 0 and below 1, such as 0.05")
+    if not 0.0 <= value < 1.0:
+        raise SpecError(field, value, say("core.ratio-below-1"))
     return value
 
 
-def between(field: str, value: float, *, least: float, most: float, need: str) -> float:
-    """Return the value, which must lie between two limits.
+def require_between(field: str, value: float, *, least: float, most: float, need: Message) -> float:
+    """Return the value, which must lie between two limits; both are allowed.
 
     Parameters
     ----------
@@ -132,8 +119,8 @@ def between(field: str, value: float, *, least: float, most: float, need: str) -
     value : float
         What was given.
     least, most : float
-        The limits, both allowed.
-    need : str
+        The limits, in the unit of the value.
+    need : Message
         End of the sentence: what is needed and what to try.
 
     Raises

@@ -9,7 +9,7 @@ from typing import Any, Final, Self
 
 from pydantic import ValidationError, model_validator
 
-from moulddesign.core import FileError, SpecError, Unit, read_toml
+from moulddesign.core import FileError, LengthUnit, SpecError, read_toml
 from moulddesign.design.piece_tables import PastryTable
 from moulddesign.design.relief_tables import Sense
 from moulddesign.design.schema import CHOICE, MEMORY, PRACTICE, Table, given, spec_error
@@ -74,7 +74,7 @@ class OwnedMould(Table):
     at_c: float = given(20.0, "Temperature of the water", unit="deg C", source=CHOICE, ge=0, le=100)
     mesh: str | None = given(None, "Mesh of it; with a stamp, of the sleeve", min_length=1)
     stamp: str | None = given(None, "Mesh of a press mould's stamp", min_length=1)
-    unit: Unit | None = given(None, "Unit of the meshes; millimetres where it is left out")
+    unit: LengthUnit | None = given(None, "Unit of the meshes; millimetres where it is left out")
     up: str = given("+z", "Which way is up in the mesh when it is filled")
     mend: bool = given(default=False, says="Whether a broken mesh is mended")
     least_height_mm: float | None = given(

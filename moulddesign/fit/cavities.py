@@ -13,7 +13,7 @@ import shapely
 from scipy.optimize import brentq
 
 from moulddesign.artwork.outline import ROUND_QUARTER, Outline, of_width
-from moulddesign.core import SpecError, mm3_from_ml, positive
+from moulddesign.core import SpecError, mm3_from_ml, require_positive
 from moulddesign.design import Design, OwnedMould, Sense
 from moulddesign.geometry import Points
 from moulddesign.kitchen import Mean, mean_of
@@ -380,7 +380,7 @@ def _height_mm(mould: OwnedMould) -> float:
     if mould.most_height_mm is not None:
         return mould.most_height_mm
     if mould.bore_length_mm is not None and mould.guide_mm is not None:
-        return positive("height_mm", mould.bore_length_mm - mould.guide_mm, "mm")
+        return require_positive("height_mm", mould.bore_length_mm - mould.guide_mm, "mm")
     raise SpecError("height_mm", "not given", "must be given, or most_height_mm")
 
 
@@ -455,7 +455,7 @@ def from_water(mould: OwnedMould, design: Design) -> Measured:
 
 
 def _weighed(mould: OwnedMould, step_g: float) -> Mean:
-    masses = [positive("water_g", mass, "g") - mould.empty_g for mass in mould.water_g]
+    masses = [require_positive("water_g", mass, "g") - mould.empty_g for mass in mould.water_g]
     if max(mould.water_g) > MOST_WATER_G:
         raise SpecError("water_g", max(mould.water_g), f"must be at most {MOST_WATER_G:g} g")
     if min(masses) <= 0.0:

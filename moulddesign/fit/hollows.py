@@ -11,7 +11,7 @@ from scipy import ndimage
 from scipy.spatial import KDTree
 
 from moulddesign.artwork.outline import Outline, of_points, ring
-from moulddesign.core import FileError, SpecError, Unit, ml_from_mm3
+from moulddesign.core import FileError, LengthUnit, SpecError, ml_from_mm3
 from moulddesign.design import OwnedMould
 from moulddesign.fit.cavities import Bore, Cup, Measured
 from moulddesign.geometry import Mesh, Points, filled, hole, section_region, shadow
@@ -425,14 +425,14 @@ def _undercut(cavity: Cavity) -> str:
     )
 
 
-def _size_doubts(cavities: Sequence[Measured], unit: Unit | None) -> tuple[str, ...]:
+def _size_doubts(cavities: Sequence[Measured], unit: LengthUnit | None) -> tuple[str, ...]:
     """Return a sentence where no pastry has such a size, and the unit in which one has."""
     least_ml, most_ml = FOOD_ML
     largest_ml = ml_from_mm3(max(cavity.volume_mm3 for cavity in cavities))
     if least_ml <= largest_ml <= most_ml:
         return ()
-    now = Unit.MM if unit is None else unit
-    others = {other: largest_ml * (other.in_mm / now.in_mm) ** 3 for other in Unit}
+    now = LengthUnit.MM if unit is None else unit
+    others = {other: largest_ml * (other.in_mm / now.in_mm) ** 3 for other in LengthUnit}
     fitting = [
         f"--unit {other.value} makes it {volume_ml:.3g} mL"
         for other, volume_ml in others.items()

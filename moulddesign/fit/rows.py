@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from math import hypot
 from typing import Any, Final
 
-from moulddesign.core import SpecError, Verdict, ml_from_mm3, mm3_from_ml, positive
+from moulddesign.core import SpecError, Verdict, ml_from_mm3, mm3_from_ml, require_positive
 from moulddesign.design import Design, OwnedMould
 from moulddesign.fit.cavities import Bore, Measured, crust_mm
 from moulddesign.portion import Portion, Spread, balls, finished_filling_g, portion, spread
@@ -337,8 +337,9 @@ def pressings(
         if raw_g or heights_mm:
             raise SpecError("pressed", "asked for", "needs a press mould: add --most-height")
         return ()
-    pieces = [_piece_of_raw(limits.design, positive("pressed_weight", g, "g")) for g in raw_g]
-    pieces += [_piece_at(limits, positive("pressed_height", h, "mm")) for h in heights_mm]
+    masses_g = [require_positive("pressed_weight", g, "g") for g in raw_g]
+    pieces = [_piece_of_raw(limits.design, mass_g) for mass_g in masses_g]
+    pieces += [_piece_at(limits, require_positive("pressed_height", h, "mm")) for h in heights_mm]
     heights = [limits.height_of_mm(piece) for piece in pieces]
     return tuple(
         Pressing(height_mm=h, piece=piece, inside=limits.holds(h))

@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from trimesh.exchange.obj import load_obj
 from trimesh.exchange.ply import load_ply
 
-from moulddesign.core import FileError, Unit, read_bytes, say
+from moulddesign.core import FileError, LengthUnit, read_bytes, say
 from moulddesign.geometry.mesh import Mesh, Points, joined
 from moulddesign.geometry.topology import welded
 
@@ -417,14 +417,14 @@ PARSERS: Final[dict[str, Parser]] = {
 }
 
 
-def read_mesh(path: str | PathLike[str], unit: Unit | None = None) -> Mesh:
+def read_mesh(path: str | PathLike[str], unit: LengthUnit | None = None) -> Mesh:
     """Return the mesh in an STL, 3MF, OBJ or PLY file.
 
     Parameters
     ----------
     path : path-like
         The file; its ending names the format.
-    unit : Unit, optional
+    unit : LengthUnit, optional
         Unit of the coordinates. Where it is None they are taken as millimetres; a 3MF names its
         own unit and takes none.
 
@@ -448,10 +448,10 @@ def read_mesh(path: str | PathLike[str], unit: Unit | None = None) -> Mesh:
     except ValueError as error:
         raise FileError(str(path), str(error)) from error
     del data
-    return _checked(file, mesh, Unit.MM if unit is None else unit)
+    return _checked(file, mesh, LengthUnit.MM if unit is None else unit)
 
 
-def _parser(file: Path, unit: Unit | None) -> Parser:
+def _parser(file: Path, unit: LengthUnit | None) -> Parser:
     parser = PARSERS.get(file.suffix.lower())
     if parser is None:
         raise FileError(str(file), f"must end in {', '.join(PARSERS)}; export it as one of them")
@@ -476,7 +476,7 @@ def _holds_what_it_says(file: Path, data: bytes) -> None:
         raise FileError(str(file), f"ends in {ending} but holds something else; export it again")
 
 
-def _checked(file: Path, mesh: Mesh, unit: Unit) -> Mesh:
+def _checked(file: Path, mesh: Mesh, unit: LengthUnit) -> Mesh:
     if not len(mesh.triangles):
         raise FileError(str(file), "holds no triangles; export it again")
     if len(mesh.triangles) > MOST_TRIANGLES:

@@ -1,13 +1,10 @@
-"""Many pieces: foods, recipe, batch, trial. Arithmetic only.
+"""Many pieces: foods, recipe, batch, trial, price. Arithmetic only.
 
-- `foods`: common ingredients: what they consist of, how dense they are and what they are
-  allergens for, with sources.
-- `recipe`: A recipe: what crust and filling are mixed from, and the density, water, masses and
-  days that follow.
-- `batch`: A batch: how much to mix for it or what is on hand makes, what it costs, and when to
-  begin.
-- `trial`: what the weighings of a trial bake teach: the loss and the density as they are, and
-  new weights.
+- `foods`: common ingredients: what they consist of, their densities and allergens.
+- `recipe`: what crust and filling are mixed from; the density, water, masses and days that
+  follow.
+- `batch`: how much to mix, or how many pieces what is on hand makes; its cost; when to begin.
+- `trial`: what the weighings of a trial bake say: loss and density, and new weights.
 - `firmness`: how firm a dough is, and the force that presses it.
 - `price`: what a piece costs to make, and what it has to sell for.
 - `samples`: what a few measured pieces tell: a mean with its interval, spread, outliers.
@@ -16,8 +13,8 @@
 from moulddesign.kitchen.batch import Batch, BatchPart, Cost, OnHand, batch, pieces_from
 from moulddesign.kitchen.foods import Food, allergens, food, foods
 from moulddesign.kitchen.recipe import (
-    Part,
     Recipe,
+    RecipePart,
     Rest,
     calendar,
     part_density,
@@ -42,8 +39,8 @@ __all__ = [
     "Food",
     "Mean",
     "OnHand",
-    "Part",
     "Recipe",
+    "RecipePart",
     "Rest",
     "Trial",
     "Weighing",

@@ -1,26 +1,23 @@
-"""A batch: how much to mix for it or what is on hand makes, what it costs, and when to begin."""
+"""A batch: how much to mix, or how many pieces what is on hand makes; its cost; when to begin.
+
+From the pieces back to the bowl: what trimming and hands take is divided out first, then what
+stays in bowl and pan, then the water that cooks off.
+"""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from math import ceil, floor, fsum
 
-from moulddesign.core import SpecError, positive
+from moulddesign.core import SpecError, require_positive, say
 from moulddesign.design import MOST_PIECES, Design
-from moulddesign.kitchen.recipe import Line, Recipe, calendar, cooked_off, scaled
+from moulddesign.kitchen.recipe import Recipe, RecipeLine, calendar, cooked_off, scaled
 from moulddesign.portion import Split, portion, split_on_scale
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OnHand:
     """What there is already, mixed and cooked; None is not limited.
-
-    Parameters
-    ----------
-    crust_g, filling_g : float or None
-        Crust dough and paste [g].
-    centres : int or None
-        Centres; where a piece has several kinds, of each kind.
 
     Raises
     ------
@@ -29,16 +26,19 @@ class OnHand:
     """
 
     crust_g: float | None = None
+    """Crust dough."""
     filling_g: float | None = None
+    """Paste."""
     centres: int | None = None
+    """Number; where a piece has several kinds, of each kind."""
 
     def __post_init__(self) -> None:
         for field in ("crust_g", "filling_g"):
             value = getattr(self, field)
             if value is not None:
-                positive(f"{field.removesuffix('_g')}_on_hand_g", value, "g")
+                require_positive(f"{field.removesuffix('_g')}_on_hand_g", value, "g")
         if self.centres is not None and self.centres < 0:
-            raise SpecError("centres", self.centres, "must be at least 0")
+            raise SpecError("centres", self.centres, say("kitchen.centres-below-0"))
 
     @property
     def is_given(self) -> bool:
@@ -48,21 +48,13 @@ class OnHand:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Count:
-    """How many pieces there will be.
-
-    Parameters
-    ----------
-    pieces : int
-        How many.
-    runs_short : str or None
-        What is used up first; None where the number was given.
-    left_over : mapping of str to float
-        What remains of all that was counted: crust and filling in grams, centres in number.
-    """
+    """How many pieces there will be."""
 
     pieces: int
     runs_short: str | None
+    """What is used up first; None where the number was given."""
     left_over: Mapping[str, float]
+    """What remains of all that was counted: crust and filling in grams, centres in number."""
 
 
 def kept_of_crust(design: Design) -> float:
@@ -76,16 +68,7 @@ def kept_of_filling(design: Design) -> float:
 
 
 def pieces_from(design: Design, split: Split, on_hand: OnHand) -> Count:
-    """Return how many pieces there is stuff for, and what runs short.
-
-    Parameters
-    ----------
-    design : Design
-        Losses by trimming and hands, and the number of centres of each kind in a piece.
-    split : Split
-        Masses of one piece.
-    on_hand : OnHand
-        What there is.
+    """Return how many pieces what is on hand makes, and what runs short.
 
     Raises
     ------
@@ -97,18 +80,12 @@ def pieces_from(design: Design, split: Split, on_hand: OnHand) -> Count:
     short = min(stock, key=lambda name: stock[name][0] / stock[name][1])
     have, need = stock[short]
     if have / need > MOST_PIECES:
-        raise SpecError(
-            f"{short} on hand",
-            have,
-            f"must be for at most {MOST_PIECES} pieces, of which each takes {need:.4g}; give grams",
-        )
+        reason = say("kitchen.too-much-on-hand", most=MOST_PIECES, need=need)
+        raise SpecError(f"{short} on hand", have, reason)
     pieces = floor(have / need + 1e-9)
     if pieces < 1:
-        raise SpecError(
-            f"{short} on hand",
-            have,
-            f"must be enough for one piece, which takes {need:.4g}; make more of it",
-        )
+        reason = say("kitchen.not-enough-on-hand", need=need)
+        raise SpecError(f"{short} on hand", have, reason)
     left = {name: have - pieces * need for name, (have, need) in stock.items()}
     return Count(pieces=pieces, runs_short=short, left_over=left)
 
@@ -123,111 +100,76 @@ def _stock(design: Design, split: Split, on_hand: OnHand) -> dict[str, tuple[flo
     if on_hand.centres is not None:
         most = max((c.count for c in design.portion.centres), default=0)
         if most == 0:
-            raise SpecError(
-                "centres", on_hand.centres, "must be left out, for this piece has no centre in it"
-            )
+            raise SpecError("centres", on_hand.centres, say("kitchen.no-centre-in-piece"))
         stock["centres"] = (on_hand.centres, most)
     return stock
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatchPart:
-    """Crust or filling of a batch.
-
-    Parameters
-    ----------
-    pieces_g : float
-        For all pieces [g].
-    ready_g : float
-        Dough or paste to have ready, with what trimming and hands take [g].
-    mixed_g : float
-        To mix, with what bowl, pan and cooking take [g].
-    lines : tuple of Line
-        Ingredients, where there is a recipe.
-    """
+    """Crust or filling of a batch."""
 
     pieces_g: float
+    """For all pieces."""
     ready_g: float
+    """Dough or paste to have ready, with what trimming and hands take."""
     mixed_g: float
-    lines: tuple[Line, ...]
+    """To mix, with what bowl, pan and cooking take."""
+    lines: tuple[RecipeLine, ...]
+    """Ingredients, where there is a recipe."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cost:
-    """What a batch costs, as far as prices are given.
-
-    Parameters
-    ----------
-    total, each : float
-        Of the batch and of one piece, in the design's currency.
-    unpriced : tuple of str
-        What has no price and is not in the total.
-    """
+    """What a batch costs, as far as prices are given."""
 
     total: float
+    """Of the batch, in the design's currency, as the next."""
     each: float
+    """Of one piece."""
     unpriced: tuple[str, ...]
+    """What has no price and is not in the total."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Packed:
-    """Pieces on trays, or in boxes.
-
-    Parameters
-    ----------
-    each, count, last : int
-        Pieces on a full one, how many there are, and pieces on the last.
-    mass_g : float
-        Mass of the pieces on a full one: raw on a tray, finished in a box [g].
-    """
+    """Pieces on trays, or in boxes."""
 
     each: int
+    """Pieces on a full tray or in a full box."""
     count: int
+    """How many trays or boxes there are."""
     last: int
+    """Pieces on the last."""
     mass_g: float
+    """Mass of the pieces on a full one: raw on a tray, finished in a box."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Batch:
-    """A batch of pieces.
-
-    Parameters
-    ----------
-    pieces : int
-        How many.
-    runs_short : str or None
-        What is used up first; None where the number was given.
-    left_over : mapping of str to float
-        What remains of the rest: crust and filling in grams, centres in number.
-    split : Split
-        What to set on the scale for one piece.
-    crust, filling : BatchPart
-        Totals.
-    centres : tuple of (str, int)
-        Name and number of each kind of centre.
-    trays, boxes : Packed
-        How they are carried and sold.
-    cost : Cost or None
-        None where no price is given.
-    days : tuple of (date, str)
-        When each rest begins; empty without a serving date or resting times.
-    """
+    """A batch of pieces."""
 
     pieces: int
     runs_short: str | None
+    """What is used up first; None where the number was given."""
     left_over: Mapping[str, float]
+    """What remains of the rest: crust and filling in grams, centres in number."""
     split: Split
+    """What to set on the scale for one piece."""
     crust: BatchPart
     filling: BatchPart
     centres: tuple[tuple[str, int], ...]
+    """Name and number of each kind of centre."""
     trays: Packed
     boxes: Packed
     cost: Cost | None
+    """None where no price is given."""
     days: tuple[tuple[date, str], ...]
+    """When each rest begins; empty without a serving date or resting times."""
 
 
 def batch(design: Design, recipe: Recipe | None = None, on_hand: OnHand | None = None) -> Batch:
-    """Return the totals for the design's number of pieces, or for as many as there is stuff for.
+    """Return the totals for the design's number of pieces, or for what is on hand.
 
     Parameters
     ----------
@@ -270,11 +212,7 @@ def _count(design: Design, split: Split, on_hand: OnHand | None) -> Count:
     if on_hand is not None and on_hand.is_given:
         return pieces_from(design, split, on_hand)
     if design.batch.pieces is None:
-        raise SpecError(
-            "batch.pieces",
-            "not given",
-            "must be given, or what there is of crust, filling or centres; try --pieces 24",
-        )
+        raise SpecError("batch.pieces", "not given", say("kitchen.pieces-not-given"))
     return Count(pieces=design.batch.pieces, runs_short=None, left_over={})
 
 
@@ -322,7 +260,7 @@ def _packed(pieces: int, each: int, piece_g: float) -> Packed:
     )
 
 
-def _cost(design: Design, lines: Sequence[Line], *, pieces: int, boxes: int) -> Cost | None:
+def _cost(design: Design, lines: Sequence[RecipeLine], *, pieces: int, boxes: int) -> Cost | None:
     """Sum what has a price, and name what has none."""
     table = design.batch
     prices: list[tuple[str, float | None]] = [(line.food, line.price) for line in lines]

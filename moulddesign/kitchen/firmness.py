@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from math import pi, sqrt
 from typing import Final
 
-from moulddesign.core import positive
+from moulddesign.core import require_positive
 
 G0_M_PER_S2: Final = 9.80665
 """Standard acceleration of free fall, ISO 80000-3 [m/s^2]."""
@@ -74,9 +74,9 @@ def yield_stress(*, dough_ml: float, load_g: float, height_mm: float) -> YieldSt
     >>> round(yield_stress(dough_ml=20.0, load_g=1000.0, height_mm=10.0).kpa, 2)
     1.44
     """
-    volume_mm3 = 1000.0 * positive("dough_ml", dough_ml, "mL")
-    load_n = positive("load_g", load_g, "g") / 1000.0 * G0_M_PER_S2
-    radius_mm = sqrt(volume_mm3 / (pi * positive("height_mm", height_mm, "mm")))
+    volume_mm3 = 1000.0 * require_positive("dough_ml", dough_ml, "mL")
+    load_n = require_positive("load_g", load_g, "g") / 1000.0 * G0_M_PER_S2
+    radius_mm = sqrt(volume_mm3 / (pi * require_positive("height_mm", height_mm, "mm")))
     # N/mm^2 are MPa; a thousand times that is kPa.
     kpa = 1000.0 * load_n / (pi * radius_mm**2) / _pressure_factor(radius_mm, height_mm)
     return YieldStress(

@@ -1,7 +1,4 @@
-"""Common ingredients.
-
-What they consist of, how dense they are and what they are allergens for, with sources.
-"""
+"""Common ingredients: what they consist of, their densities and allergens, with sources."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -10,31 +7,23 @@ from functools import cache
 from math import hypot
 from typing import Final
 
-from moulddesign.core import SpecError, between, bundled_toml, not_negative
-from moulddesign.portion import EQUATIONS_SPREAD, Component, Composition, component_density_g_per_ml
+from moulddesign.core import SpecError, bundled_toml, require_between, require_not_negative, say
+from moulddesign.portion import (
+    EQUATIONS_SPREAD,
+    LEAST_G_PER_ML,
+    MOST_G_PER_ML,
+    Component,
+    Composition,
+    component_density_g_per_ml,
+)
 
-WATER_SD = 0.02
+WATER_SD: Final = 0.02
 """Natural scatter of a food's water, as a share of its mass; from memory, measure your own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Food:
     """An ingredient.
-
-    Parameters
-    ----------
-    name : str
-        What it is called in a recipe.
-    composition : Composition or None
-        What it consists of, where that is known.
-    density_g_per_ml : float or None
-        Measured density, which comes before the composition's; None where there is none [g/mL].
-    density_sd_g_per_ml : float
-        Standard uncertainty of the measured density [g/mL].
-    flour : bool
-        Whether it counts as the 100 % of baker's percentages.
-    source : str
-        Where the figures come from, with their status.
 
     Raises
     ------
@@ -45,48 +34,42 @@ class Food:
     name: str
     composition: Composition | None
     density_g_per_ml: float | None
+    """Measured, and used before the composition's; None where there is none."""
     density_sd_g_per_ml: float
+    """Standard uncertainty of the measured density."""
     flour: bool
+    """Whether it counts as the 100 % of baker's percentages."""
     source: str
+    """Where the figures come from, with their status."""
 
     def __post_init__(self) -> None:
         if self.composition is None and self.density_g_per_ml is None:
-            raise SpecError(
-                "food", self.name, "must have a composition or a density; add water, protein, fat, "
-                "carbohydrate, fibre and ash in 100 g, or density_g_per_ml",
-            )  # fmt: skip
+            raise SpecError("food", self.name, say("kitchen.food-without-figures"))
         if self.density_g_per_ml is not None:
-            between(
-                f"{self.name} density_g_per_ml", self.density_g_per_ml, least=0.2, most=3.0,
-                need="must be 0.2 to 3 g/mL, as of any food",
-            )  # fmt: skip
-        not_negative(f"{self.name} density_sd_g_per_ml", self.density_sd_g_per_ml, "g/mL")
+            require_between(
+                f"{self.name} density_g_per_ml",
+                self.density_g_per_ml,
+                least=LEAST_G_PER_ML,
+                most=MOST_G_PER_ML,
+                need=say("kitchen.density-outside-food", least=LEAST_G_PER_ML, most=MOST_G_PER_ML),
+            )
+        require_not_negative(f"{self.name} density_sd_g_per_ml", self.density_sd_g_per_ml, "g/mL")
 
     def specific_volume_ml_per_g(self, at_c: float) -> float:
-        """Return the volume of one gram [mL/g].
-
-        Parameters
-        ----------
-        at_c : float
-            Temperature; a measured density holds at any [deg C].
-        """
+        """Return the volume of one gram; a measured density holds at any temperature."""
         if self.density_g_per_ml is not None:
             return 1.0 / self.density_g_per_ml
         return self._composition().specific_volume_ml_per_g(at_c)
 
     def own_spread(self, at_c: float) -> float:
-        """Return the relative uncertainty of its density that no other food shares.
-
-        Parameters
-        ----------
-        at_c : float
-            Temperature [deg C].
-        """
+        """Return the relative uncertainty of its density that no other food shares."""
         if self.density_g_per_ml is not None:
             return self.density_sd_g_per_ml / self.density_g_per_ml
         water = self._composition().water
         if not 0.0 < water < 1.0:
             return 0.0
+        # Foods differ most in their water. With the rest of the composition unchanged the volume
+        # of one gram is w v_wet + (1 - w) v_dry, so its slope with the water is v_wet - v_dry.
         whole = self.specific_volume_ml_per_g(at_c)
         wet = 1.0 / component_density_g_per_ml(Component.WATER, at_c)
         dry = (whole - water * wet) / (1.0 - water)
@@ -108,13 +91,7 @@ class Food:
         return None if self.composition is None else self.composition.water
 
     def spread(self, at_c: float) -> float:
-        """Return the relative uncertainty of its density [1].
-
-        Parameters
-        ----------
-        at_c : float
-            Temperature [deg C].
-        """
+        """Return the relative uncertainty of its density."""
         return hypot(self.own_spread(at_c), self.shared_spread)
 
     def _composition(self) -> Composition:
@@ -141,12 +118,7 @@ def foods() -> Mapping[str, Food]:
 
 
 def food(name: str) -> Food:
-    """Return the ingredient of a name.
-
-    Parameters
-    ----------
-    name : str
-        Its name, or another name that the table has for it; capitals do not matter.
+    """Return the ingredient of a name, or of another name for it; capitals do not matter.
 
     Raises
     ------
@@ -159,26 +131,16 @@ def food(name: str) -> Food:
     'white sugar'
     """
     known = foods()
-    wanted = " ".join(name.lower().split())
-    if wanted in known:
-        return known[wanted]
-    near = nearest(wanted)
-    offer = f"the nearest are {', '.join(near)}; " if near else ""
-    raise SpecError(
-        "food",
-        name,
-        f"is not a known ingredient; {offer}or give its own density_g_per_ml, or water, protein, "
-        "fat and carbohydrate in 100 g",
-    )
+    key = " ".join(name.lower().split())
+    if key in known:
+        return known[key]
+    near = nearest(key)
+    need = say("kitchen.food-unknown-near", near=near) if near else say("kitchen.food-unknown")
+    raise SpecError("food", name, need)
 
 
 def nearest(name: str) -> tuple[str, ...]:
     """Return up to three known names that are like a name, or share a word with it.
-
-    Parameters
-    ----------
-    name : str
-        What was written, in small letters.
 
     Examples
     --------
@@ -192,7 +154,7 @@ def nearest(name: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*alike, *sharing)))[:3]
 
 
-WORDS: Final = {
+ALLERGEN_WORDS: Final = {
     "wheat or another cereal with gluten": (
         "wheat", "flour", "rye", "barley", "oat", "spelt", "semolina", "gluten",
     ),
@@ -211,10 +173,10 @@ WORDS: Final = {
     "mustard": ("mustard",),
     "sulphites": ("sulphite", "sulfite"),
 }  # fmt: skip
-"""Words that point to an allergen: the groups of Regulation (EU) 1169/2011, Annex II; the group
-list and the words are from memory, so a label is checked against local law and the packets."""
+"""Words that point to an allergen: the groups of Regulation (EU) 1169/2011, Annex II. Groups and
+words are from memory, so a label is checked against local law and the packets."""
 
-MEANS: Final = {
+OTHER_MEANINGS: Final = {
     "peanut butter": "peanut", "cocoa butter": "", "shea butter": "", "coconut milk": "",
     "coconut cream": "", "cream of tartar": "", "buckwheat": "", "rice flour": "",
     "chestnut flour": "", "corn flour": "", "maize flour": "", "potato flour": "",
@@ -226,11 +188,6 @@ MEANS: Final = {
 def allergens(ingredients: Iterable[str]) -> tuple[str, ...]:
     """Return the allergens that names of ingredients point to, in a fixed order.
 
-    Parameters
-    ----------
-    ingredients : iterable of str
-        Names.
-
     Examples
     --------
     >>> allergens(["Wheat flour", "rice flour", "salted egg yolk"])
@@ -241,12 +198,12 @@ def allergens(ingredients: Iterable[str]) -> tuple[str, ...]:
     names = [_meant(name.lower()) for name in ingredients]
     return tuple(
         allergen
-        for allergen, words in WORDS.items()
+        for allergen, words in ALLERGEN_WORDS.items()
         if any(word in name for name in names for word in words)
     )
 
 
 def _meant(name: str) -> str:
-    for other, left in MEANS.items():
-        name = name.replace(other, left)
+    for compound, meaning in OTHER_MEANINGS.items():
+        name = name.replace(compound, meaning)
     return name

@@ -7,7 +7,7 @@ Every sold piece also carries those that stay unsold, the seller's fee, the marg
 from dataclasses import dataclass, fields
 from math import ceil
 
-from moulddesign.core import SpecError, not_negative, positive, say, share
+from moulddesign.core import SpecError, require_not_negative, require_positive, require_ratio, say
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,11 +47,11 @@ class PriceBasis:
         for field in fields(self):
             value = getattr(self, field.name)
             if field.name in {"pieces_per_oven_load", "mould_pieces"}:
-                positive(field.name, value, "")
+                require_positive(field.name, value, "")
             elif field.name in {"unsold_share", "fee_share", "margin_share"}:
-                share(field.name, value)
+                require_ratio(field.name, value)
             else:
-                not_negative(field.name, value, "")
+                require_not_negative(field.name, value, "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,7 +95,7 @@ def price(basis: PriceBasis, pieces: int) -> Price:
     SpecError
         There are no pieces, or fee, margin and tax leave nothing for the cost.
     """
-    count = positive("pieces", pieces, "")
+    count = require_positive("pieces", pieces, "")
     work = basis.wage_per_hour / 60.0 * (basis.minutes_per_batch / count + basis.minutes_per_piece)
     energy = basis.energy_per_oven_load * ceil(pieces / basis.pieces_per_oven_load) / count
     mould = basis.mould_price / basis.mould_pieces

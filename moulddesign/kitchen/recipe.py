@@ -1,7 +1,4 @@
-"""A recipe: what crust and filling are mixed from, and the density, water.
-
-Masses and days that follow.
-"""
+"""A recipe: what crust and filling are mixed from; density, water, masses and days that follow."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -12,7 +9,7 @@ from typing import Final, Self
 
 from pydantic import model_validator
 
-from moulddesign.core import G_PER_KG, SpecError, positive, read_toml
+from moulddesign.core import G_PER_KG, SpecError, read_toml, require_positive, say
 from moulddesign.design import Table, given
 from moulddesign.kitchen.foods import Food, food
 from moulddesign.portion import (
@@ -27,7 +24,7 @@ from moulddesign.portion import (
 )
 
 PERCENT_TOLERANCE: Final = 0.5
-"""How far the flours of baker's percentages may be from 100 in sum: rounding."""
+"""How far the flours of baker's percentages may be from 100 in sum, by rounding."""
 
 
 class Ingredient(Table):
@@ -69,7 +66,7 @@ class Ingredient(Table):
 
     @property
     def known(self) -> Food:
-        """Return the food with this line's own figures; else the table's.
+        """The food with this line's own figures; without any, the table's.
 
         Raises
         ------
@@ -94,7 +91,7 @@ class Ingredient(Table):
         return self.known.flour if self.flour is None else self.flour
 
 
-class Part(Table):
+class RecipePart(Table):
     """The crust, or the filling's paste."""
 
     ingredients: tuple[Ingredient, ...] = given(..., "Lines of the recipe", min_length=1)
@@ -133,8 +130,8 @@ class Recipe(Table):
     """Crust, filling, and how long things rest before serving."""
 
     name: str = given("recipe", "Name of the recipe", min_length=1, max_length=80)
-    crust: Part
-    filling: Part
+    crust: RecipePart
+    filling: RecipePart
     rests: tuple[Rest, ...] = given((), "Resting times, first to last")
 
     @classmethod
@@ -158,42 +155,32 @@ def _own_composition(name: str, parts: Mapping[str, float]) -> Composition:
         raise SpecError(f"{name}: {error.field}", error.value, error.need) from error
 
 
-COARSE: Final = 0.05
-"""Change by rounding, as a share, from which an ingredient wants a finer scale; our choice."""
+COARSE_RATIO: Final = 0.05
+"""Change by rounding, as a share, above which an ingredient needs a finer scale; our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
-    """One ingredient of a part that was scaled to a total.
-
-    Parameters
-    ----------
-    food : str
-        Its name.
-    percent : float
-        Of the flour; of the whole where there is no flour.
-    exact_g, scaled_g : float
-        Mass, and the same in whole steps of the scale [g].
-    wants_finer_scale : bool
-        Whether rounding changes it by more than 5 %.
-    price : float or None
-        Of the rounded mass; None where the recipe has none.
-    """
+class RecipeLine:
+    """One ingredient of a part that was scaled to a total."""
 
     food: str
     percent: float
+    """Of the flour; of the whole where there is no flour."""
     exact_g: float
     scaled_g: float
+    """In whole steps of the scale."""
     wants_finer_scale: bool
+    """Whether rounding changes it by more than 5 %."""
     price: float | None
+    """Of the rounded mass; None where the recipe has none."""
 
 
-def part_density(part: Part, *, at_c: float = ROOM_C, cooking_loss: float = 0.0) -> Density:
+def part_density(part: RecipePart, *, at_c: float = ROOM_C, cooking_loss: float = 0.0) -> Density:
     """Return the density of what a part of a recipe makes.
 
     Parameters
     ----------
-    part : Part
+    part : RecipePart
         Its ingredients; its own cooking loss comes before the argument.
     at_c : float
         Temperature, 0 to 100 where there is water in it [deg C].
@@ -211,6 +198,8 @@ def part_density(part: Part, *, at_c: float = ROOM_C, cooking_loss: float = 0.0)
     SpecError
         More water cooks off than there is, or the temperature is out of range.
     """
+    # One gram of the mixture takes sum(x_i v_i). The share l that cooks off is water: it takes its
+    # volume with it, and leaves the mass 1 - l, so v = (sum(x_i v_i) - l v_water) / (1 - l).
     lost = cooked_off(part, cooking_loss)
     known = [(x, line.known) for x, line in zip(part.shares, part.ingredients, strict=True)]
     volumes = [x * item.specific_volume_ml_per_g(at_c) for x, item in known]
@@ -227,15 +216,8 @@ def part_density(part: Part, *, at_c: float = ROOM_C, cooking_loss: float = 0.0)
     )
 
 
-def part_water(part: Part, *, cooking_loss: float = 0.0) -> float | None:
-    """Return the water that is in a part when it is wrapped.
-
-    Parameters
-    ----------
-    part : Part
-        Its ingredients.
-    cooking_loss : float
-        Share of the mixed mass that cooks off, where the part gives none.
+def part_water(part: RecipePart, *, cooking_loss: float = 0.0) -> float | None:
+    """Return the share of water in a part when it is wrapped.
 
     Returns
     -------
@@ -281,57 +263,33 @@ def recipe_loss(recipe: Recipe, *, crust_share: float, finished_water: float) ->
     ):
         water = part_water(part)
         if water is None:
-            raise SpecError(
-                f"{name}.ingredients",
-                "without composition",
-                "must each have water, protein, fat and carbohydrate in 100 g for a dry-matter "
-                "balance; add them beside the density",
-            )
+            need = say("kitchen.composition-missing")
+            raise SpecError(f"{name}.ingredients", "without composition", need)
         parts.append((share, water))
     return loss_from_water(mixed_water(parts), finished_water)
 
 
-def cooked_off(part: Part, otherwise: float = 0.0) -> float:
-    """Return the share of the mixed mass that cooks off.
-
-    Parameters
-    ----------
-    part : Part
-        Its own figure comes first.
-    otherwise : float
-        The share where the part gives none.
+def cooked_off(part: RecipePart, default: float = 0.0) -> float:
+    """Return the share of the mixed mass that cooks off: the part's own, or what is given instead.
 
     Raises
     ------
     SpecError
         More water cooks off than there is.
     """
-    lost = otherwise if part.cooking_loss is None else part.cooking_loss
+    lost = default if part.cooking_loss is None else part.cooking_loss
     water = _mixed_water(part)
     if water is not None and lost > water:
-        raise SpecError(
-            "cooking_loss",
-            lost,
-            f"must be at most {water:.3g}, the share of water in what is mixed",
-        )
+        raise SpecError("cooking_loss", lost, say("kitchen.cooks-off-more-than-water", water=water))
     return lost
 
 
-def scaled(part: Part, total_g: float, step_g: float) -> tuple[Line, ...]:
+def scaled(part: RecipePart, total_g: float, step_g: float) -> tuple[RecipeLine, ...]:
     """Return a part's ingredients for a mixed mass, by baker's percentages.
-
-    Parameters
-    ----------
-    part : Part
-        Its ingredients.
-    total_g : float
-        Mass to mix [g].
-    step_g : float
-        Smallest step of the scale [g].
 
     Returns
     -------
-    tuple of Line
+    tuple of RecipeLine
         In the recipe's order; the rounded masses sum to the total within half a step.
 
     Raises
@@ -339,18 +297,18 @@ def scaled(part: Part, total_g: float, step_g: float) -> tuple[Line, ...]:
     SpecError
         The total or the step is not above 0.
     """
-    positive("total_g", total_g, "g")
+    require_positive("total_g", total_g, "g")
     exact = [x * total_g for x in part.shares]
     whole = rounded_keeping_total(exact, step_g)
-    base = fsum(line.amount for line in part.ingredients if line.is_flour)
-    base = base or fsum(line.amount for line in part.ingredients)
+    flour = fsum(line.amount for line in part.ingredients if line.is_flour)
+    base = flour if flour > 0.0 else fsum(line.amount for line in part.ingredients)
     return tuple(
-        Line(
+        RecipeLine(
             food=line.food,
             percent=100.0 * line.amount / base,
             exact_g=mass,
             scaled_g=rounded,
-            wants_finer_scale=abs(rounded - mass) > COARSE * mass,
+            wants_finer_scale=abs(rounded - mass) > COARSE_RATIO * mass,
             price=None if line.price_per_kg is None else rounded * line.price_per_kg / G_PER_KG,
         )
         for line, mass, rounded in zip(part.ingredients, exact, whole, strict=True)
@@ -358,20 +316,15 @@ def scaled(part: Part, total_g: float, step_g: float) -> tuple[Line, ...]:
 
 
 def calendar(rests: Sequence[Rest], serving: date) -> tuple[tuple[date, str], ...]:
-    """Return the day on which each rest has to begin.
-
-    Parameters
-    ----------
-    rests : sequence of Rest
-        First to last.
-    serving : date
-        Day on which the last one ends.
+    """Return the day on which each rest has to begin, for the last to end on the serving day.
 
     Returns
     -------
     tuple of (date, str)
         In order of time; parts of a day are counted back as whole days.
     """
+    # Days from the start of each rest to serving. A sum such as 0.1 + 0.9 may lie a step of binary
+    # fractions above a whole day, which is not another day.
     left = [fsum(rest.days for rest in rests[i:]) for i in range(len(rests))]
     return tuple(
         (serving - timedelta(days=ceil(days - 1e-9)), rest.what)
@@ -379,7 +332,7 @@ def calendar(rests: Sequence[Rest], serving: date) -> tuple[tuple[date, str], ..
     )
 
 
-def _mixed_water(part: Part) -> float | None:
+def _mixed_water(part: RecipePart) -> float | None:
     waters = [line.known.water for line in part.ingredients]
     if any(water is None for water in waters):
         return None

@@ -6,7 +6,7 @@ from math import fsum, hypot, sqrt
 from statistics import NormalDist
 from typing import Final
 
-from moulddesign.core import SpecError, not_negative, say
+from moulddesign.core import SpecError, require_not_negative, say
 
 LEVEL: Final = 0.95
 """Probability that an interval holds the truth."""
@@ -68,7 +68,7 @@ def estimate(values: Sequence[float], readings: Sequence[float], expected_sd: fl
     count = len(values)
     if not count:
         raise SpecError("pieces", 0, say("kitchen.no-pieces"))
-    not_negative("expected_sd", expected_sd, "")
+    require_not_negative("expected_sd", expected_sd, "")
     mean = fsum(values) / count
     reading = sqrt(fsum(u * u for u in readings) / count)
     if count < FEWEST_TO_SPREAD:

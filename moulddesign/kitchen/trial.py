@@ -1,7 +1,4 @@
-"""What the weighings of a trial bake teach.
-
-The loss and the density as they are, and new weights.
-"""
+"""What the weighings of a trial bake say: loss and density as they are, and new weights."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,27 +12,20 @@ from moulddesign.core import (
     FileError,
     SpecError,
     ml_from_mm3,
-    positive,
     read_csv,
+    require_positive,
     say,
     with_decimal_point,
 )
 from moulddesign.design import Design, PortionTable
-from moulddesign.portion import Portion, PressedIn, finished_filling_g, loss_from_weighing, portion
+from moulddesign.portion import Portion, TrialMould, finished_filling_g, loss_from_weighing, portion
 
-COLUMNS: Final = ("raw_g", "finished_g", "height_mm")
+WEIGHING_COLUMNS: Final = ("raw_g", "finished_g", "height_mm")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Weighing:
     """One piece of a trial bake.
-
-    Parameters
-    ----------
-    raw_g, finished_g : float
-        Mass before baking, and when eaten [g].
-    height_mm : float or None
-        Pressed height to the flat top, where it was measured [mm].
 
     Raises
     ------
@@ -44,34 +34,26 @@ class Weighing:
     """
 
     raw_g: float
+    """Before baking."""
     finished_g: float
+    """When eaten."""
     height_mm: float | None = None
+    """Pressed height to the flat top, where it was measured."""
 
     def __post_init__(self) -> None:
-        positive("raw_g", self.raw_g, "g")
-        positive("finished_g", self.finished_g, "g")
+        require_positive("raw_g", self.raw_g, "g")
+        require_positive("finished_g", self.finished_g, "g")
         if self.height_mm is not None:
-            positive("height_mm", self.height_mm, "mm")
+            require_positive("height_mm", self.height_mm, "mm")
         if self.finished_g > self.raw_g:
-            raise SpecError(
-                "finished_g",
-                self.finished_g,
-                f"must be at most the raw {self.raw_g:g} g, for a piece does not gain weight in "
-                "baking; weigh again, and weigh glaze with the raw piece",
-            )
+            need = say("portion.gains-weight", raw_g=self.raw_g)
+            raise SpecError("finished_g", self.finished_g, need)
 
 
 def typed_weighings(
     raw_g: Sequence[float], finished_g: Sequence[float], height_mm: Sequence[float] = ()
 ) -> tuple[Weighing, ...]:
-    """Return weighings from lists that belong together.
-
-    Parameters
-    ----------
-    raw_g, finished_g : sequence of float
-        One of each for every piece [g].
-    height_mm : sequence of float
-        One for every piece, or none at all [mm].
+    """Return weighings from lists with one value a piece; heights may be left out altogether.
 
     Raises
     ------
@@ -82,7 +64,7 @@ def typed_weighings(
         raise SpecError(
             "trial",
             f"{len(raw_g)} raw, {len(finished_g)} finished, {len(height_mm)} heights",
-            "must have one finished weight for each raw one, and a height for each or for none",
+            say("kitchen.weighings-uneven"),
         )
     return tuple(
         _piece(number, raw_g=before, finished_g=after, height_mm=high)
@@ -122,53 +104,53 @@ def read_weighings(path: str | PathLike[str]) -> tuple[Weighing, ...]:
     if not table.rows:
         raise FileError(str(path), say("kitchen.weighings-missing"))
     heads = [head.lower() for head in table.heads]
-    missing = [name for name in COLUMNS[:2] if name not in heads]
+    missing = [name for name in WEIGHING_COLUMNS[:2] if name not in heads]
     if missing:
-        raise FileError(
-            str(path),
-            f"needs a first line with {' and '.join(missing)}, and has {', '.join(heads)}",
-        )
+        reason = say("kitchen.weighings-heads", missing=tuple(missing), heads=table.heads)
+        raise FileError(str(path), reason)
     return tuple(_weighing(f"{path}, row {row.number}", heads, row.cells) for row in table.rows)
 
 
 def _weighing(where: str, heads: list[str], row: tuple[str, ...]) -> Weighing:
     if len(row) != len(heads):
-        raise FileError(
-            where,
-            f"has {len(row)} cells and the head has {len(heads)}; where decimals "
-            "have commas, part the cells by semicolons",
-        )
+        reason = say("kitchen.weighings-cells", cells=len(row), heads=len(heads))
+        raise FileError(where, reason)
     cells = dict(zip(heads, (cell.strip() for cell in row), strict=True))
-    values = {name: _number(where, name, cells[name]) for name in COLUMNS if cells.get(name)}
-    for name in COLUMNS[:2]:
+    values = {
+        name: _number(where, name, cells[name]) for name in WEIGHING_COLUMNS if cells.get(name)
+    }
+    for name in WEIGHING_COLUMNS[:2]:
         if name not in values:
-            raise FileError(where, f"has no {name}; weigh the piece or drop the line")
+            raise FileError(where, say("kitchen.weighing-incomplete", name=name))
     try:
         return Weighing(**values)
     except SpecError as error:
-        raise FileError(where, str(error).removesuffix(".")) from error
+        reason = say("kitchen.cell-invalid", field=error.field, value=error.value, need=error.need)
+        raise FileError(where, reason) from error
 
 
 def _number(where: str, name: str, cell: str) -> float:
     try:
         value = float(with_decimal_point(cell))
     except ValueError as error:
-        raise FileError(where, f"{name} = {cell!r} is not a number") from error
+        raise FileError(
+            where, say("kitchen.cell-not-number", name=name, cell=repr(cell))
+        ) from error
     if not isfinite(value):
-        raise FileError(where, f"{name} = {cell!r} is not a finite number")
+        raise FileError(where, say("kitchen.cell-not-finite", name=name, cell=repr(cell)))
     return value
 
 
-OUTLYING: Final = 3.5
-"""Modified z-score from which a value is pointed at (Iglewicz and Hoaglin 1993)."""
+OUTLIER_SCORE: Final = 3.5
+"""Modified z-score above which a value is an outlier (Iglewicz and Hoaglin 1993)."""
 
 MAD_TO_SD: Final = 0.6745
 """Median absolute deviation of a normal distribution over its standard deviation."""
 
 FEWEST_FOR_OUTLIERS: Final = 3
 
-DECIMALS: Final = 6
-"""Of the corrected figures, so that a baker can read the file: far below what is known of them."""
+CORRECTED_DECIMALS: Final = 6
+"""Of the corrected figures, so that a baker can read the file; far finer than they are known."""
 
 RULER_MM: Final = 0.3
 """Standard deviation of a height read off a ruler; from memory, measure your own [mm]."""
@@ -176,54 +158,36 @@ RULER_MM: Final = 0.3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mean:
-    """A mean, how single pieces scatter, and how well the mean is known.
-
-    Parameters
-    ----------
-    value : float
-        The mean.
-    sd : float or None
-        Standard deviation of single pieces; None for one piece.
-    uncertainty : float
-        Standard uncertainty of the mean.
-    outliers : tuple of int
-        Numbers of the pieces, from 1, that stand apart; they are in the mean all the same.
-    """
+    """A mean, how single pieces scatter, and how well the mean is known."""
 
     value: float
     sd: float | None
+    """Standard deviation of single pieces; None for one piece."""
     uncertainty: float
+    """Standard uncertainty of the mean."""
     outliers: tuple[int, ...]
+    """Numbers of the pieces, from 1, that stand apart; they are in the mean all the same."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trial:
-    """What a trial bake taught.
-
-    Parameters
-    ----------
-    loss : Mean
-        Share of the raw mass lost.
-    density_g_per_ml : Mean or None
-        Of the pressed piece with its centres and trapped air; None without heights [g/mL].
-    corrected : Design
-        The design with the loss and densities as they were found; it asks for the same finished
-        weight, so it wants a new mould where its volume differs.
-    same_mould : Design
-        The same for the mould that exists: the finished weight is what fills its volume.
-    volume_ml : float
-        Volume of the mould that exists, at its nominal height [mL].
-    """
+    """What the weighings of a trial bake say."""
 
     loss: Mean
+    """Share of the raw mass lost."""
     density_g_per_ml: Mean | None
+    """Of the pressed piece with its centres and trapped air; None without heights."""
     corrected: Design
+    """The design with loss and densities as they were found. It asks for the same finished weight,
+    so it needs a new mould where its volume differs."""
     same_mould: Design
+    """The same for the mould that exists: the finished weight is what fills its volume."""
     volume_ml: float
+    """Of the mould that exists, at its nominal height."""
 
 
-def trial(design: Design, weighings: Sequence[Weighing], mould: PressedIn | None = None) -> Trial:
-    """Return what a trial bake teaches.
+def trial(design: Design, weighings: Sequence[Weighing], mould: TrialMould | None = None) -> Trial:
+    """Return what the weighings of a trial bake say.
 
     Parameters
     ----------
@@ -231,13 +195,13 @@ def trial(design: Design, weighings: Sequence[Weighing], mould: PressedIn | None
         What the pieces were made by.
     weighings : sequence of Weighing
         At least one piece.
-    mould : PressedIn or None
+    mould : TrialMould or None
         The mould, needed where heights were measured.
 
     Returns
     -------
     Trial
-        Outliers are pointed at and never dropped.
+        Outliers are named and never dropped.
 
     Raises
     ------
@@ -245,7 +209,7 @@ def trial(design: Design, weighings: Sequence[Weighing], mould: PressedIn | None
         There is no piece, a height has no mould, or what was found cannot be a piece of food.
     """
     if not weighings:
-        raise SpecError("weighings", "none", "must hold at least one piece, before and after")
+        raise SpecError("weighings", "none", say("kitchen.no-weighings"))
     step_g = design.scale.resolution_g / sqrt(12.0)
     losses = [loss_from_weighing(w.raw_g, w.finished_g) for w in weighings]
     reading = [hypot(step_g, step_g * w.finished_g / w.raw_g) / w.raw_g for w in weighings]
@@ -266,7 +230,7 @@ def trial(design: Design, weighings: Sequence[Weighing], mould: PressedIn | None
 
 
 def mean_of(values: Sequence[float], readings: Sequence[float]) -> Mean:
-    """Return the mean of measured values with its uncertainty, and point at outliers.
+    """Return the mean of measured values with its uncertainty, and its outliers.
 
     Parameters
     ----------
@@ -278,7 +242,7 @@ def mean_of(values: Sequence[float], readings: Sequence[float]) -> Mean:
     Returns
     -------
     Mean
-        uncertainty = sqrt(s^2 / n + sum(u_i^2) / n^2); a value stands apart where it is more than
+        uncertainty = sqrt(s^2 / n + sum(u_i^2) / n^2); a value is an outlier where it is more than
         3.5 robust standard deviations from the median [1]_, which are at least its reading's.
 
     References
@@ -306,19 +270,19 @@ def _outliers(values: Sequence[float], readings: Sequence[float]) -> tuple[int, 
     if len(values) < FEWEST_FOR_OUTLIERS:
         return ()
     middle = median(values)
+    # The median and the median absolute deviation are not moved by the value in question, as mean
+    # and standard deviation would be. 0.6745 makes the deviation that of a normal distribution.
     robust = median(abs(value - middle) for value in values) / MAD_TO_SD
     pairs = enumerate(zip(values, readings, strict=True), start=1)
-    return tuple(n for n, (v, u) in pairs if abs(v - middle) > OUTLYING * max(robust, u))
+    return tuple(n for n, (v, u) in pairs if abs(v - middle) > OUTLIER_SCORE * max(robust, u))
 
 
-def _density(weighings: Sequence[Weighing], mould: PressedIn | None, step_g: float) -> Mean | None:
+def _density(weighings: Sequence[Weighing], mould: TrialMould | None, step_g: float) -> Mean | None:
     measured = [(w.raw_g, w.height_mm) for w in weighings if w.height_mm is not None]
     if not measured:
         return None
     if mould is None:
-        raise SpecError(
-            "height_mm", measured[0][1], "must come with the mould that it was pressed in"
-        )
+        raise SpecError("height_mm", measured[0][1], say("kitchen.height-without-mould"))
     values, readings = [], []
     for raw_g, height_mm in measured:
         volume = mould.volume_at_ml(height_mm)
@@ -331,7 +295,7 @@ def _density(weighings: Sequence[Weighing], mould: PressedIn | None, step_g: flo
 def _corrected(
     design: Design, weighings: Sequence[Weighing], *, loss: Mean, density: Mean | None
 ) -> Design:
-    """Loss as it was found; crust and paste denser or lighter by one common factor."""
+    """Return the design with the loss as it was found, and its densities changed alike."""
     values = {"portion.loss": loss.value}
     if loss.sd is not None:
         values["portion.loss_sd"] = loss.sd
@@ -343,19 +307,21 @@ def _corrected(
             found = factor * getattr(design.portion, f"{part}_density_g_per_ml")
             values[f"portion.{part}_density_g_per_ml"] = found
             values[f"portion.{part}_density_sd_g_per_ml"] = share * found
-    return design.with_values({key: round(value, DECIMALS) for key, value in values.items()})
+    return design.with_values(
+        {key: round(value, CORRECTED_DECIMALS) for key, value in values.items()}
+    )
 
 
 def _density_factor(table: PortionTable, raw_g: float, mean_g_per_ml: float) -> float:
-    """By how much denser crust and paste are, where the centres are as they were given."""
+    """Return the factor by which crust and paste are denser than the design says."""
+    # The mean mass over the mean density is the volume; less the trapped air and the centres,
+    # which are as given, it is the room that crust and paste really took. One height cannot tell
+    # the two apart, so both densities change by the factor of planned over real volume.
     piece = _piece_of_raw(table, raw_g)
     room_ml = raw_g / mean_g_per_ml * (1.0 - table.trapped_air) - piece.centre_ml
     if room_ml <= 0.0:
-        raise SpecError(
-            "height_mm",
-            f"{mean_g_per_ml:.4g} g/mL",
-            "must leave room for crust and paste beside the centres; measure the height again",
-        )
+        density = f"{mean_g_per_ml:.4g} g/mL"
+        raise SpecError("height_mm", density, say("kitchen.height-leaves-no-room"))
     return (piece.crust_ml + piece.paste_ml) / room_ml
 
 

@@ -22,7 +22,7 @@ from moulddesign.kitchen import OnHand, Recipe, Weighing, batch, trial
 from moulddesign.mould import MouldSet, Part, moulded
 from moulddesign.pastry.interior import centre_balls, filled_space
 from moulddesign.pastry.pastry import pastry
-from moulddesign.portion import Figures, PressedIn, Roll, figures, portion, roll_for
+from moulddesign.portion import Figures, Roll, TrialMould, figures, portion, roll_for
 from moulddesign.workers import Checkpoint, Job
 
 FILLING: Final = "filling"
@@ -320,11 +320,11 @@ def total_batch(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
     yield "batch", batch(design, recipe, OnHand(**given.model_dump()))
 
 
-def _mould(design: Design) -> PressedIn:
+def _mould(design: Design) -> TrialMould:
     """Return the mould that the design builds, for heights that were measured."""
     volume_ml = portion(design.portion).volume_ml
     made = pastry(design, volume_ml)
-    return PressedIn(volume_ml=volume_ml, height_mm=made.height_mm, area_mm2=made.outline.area_mm2)
+    return TrialMould(volume_ml=volume_ml, height_mm=made.height_mm, area_mm2=made.outline.area_mm2)
 
 
 def preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:

@@ -15,7 +15,9 @@
 from moulddesign.portion.density import (
     DENOMINATOR,
     EQUATIONS_SPREAD,
+    LEAST_G_PER_ML,
     LEVEL_SPREAD,
+    MOST_G_PER_ML,
     NUMERATOR,
     PACKING_SPREAD,
     ROOM_C,
@@ -35,7 +37,7 @@ from moulddesign.portion.density import (
 from moulddesign.portion.figures import Figures, figures
 from moulddesign.portion.label import (
     LabelTarget,
-    Rule,
+    PackerRule,
     Scatter,
     label_target,
     least_raw_g,
@@ -44,8 +46,8 @@ from moulddesign.portion.label import (
 )
 from moulddesign.portion.portion import (
     Portion,
-    PressedIn,
     Split,
+    TrialMould,
     finished_filling_g,
     loss_from_water,
     loss_from_weighing,
@@ -71,7 +73,9 @@ from moulddesign.portion.spread import Spread, spread
 __all__ = [
     "DENOMINATOR",
     "EQUATIONS_SPREAD",
+    "LEAST_G_PER_ML",
     "LEVEL_SPREAD",
+    "MOST_G_PER_ML",
     "NUMERATOR",
     "PACKING_SPREAD",
     "ROOM_C",
@@ -82,13 +86,13 @@ __all__ = [
     "Figures",
     "LabelTarget",
     "NutritionLabel",
+    "PackerRule",
     "Portion",
-    "PressedIn",
     "Roll",
-    "Rule",
     "Scatter",
     "Split",
     "Spread",
+    "TrialMould",
     "ball_diameter_mm",
     "balls",
     "block_for_bore",

@@ -1,4 +1,9 @@
-"""Density of a dough or a paste, in whichever way a kitchen can find it."""
+"""Density of a dough or a paste, by whatever a kitchen has to find it.
+
+Water by Kell's equation; food from its composition by the equations of Choi and Okos, from a
+nutrition label, from a cup weighed full of water and full of dough, or from the water that a piece
+displaces. Each comes with its standard uncertainty.
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -6,7 +11,14 @@ from enum import StrEnum
 from math import fsum, hypot, sqrt
 from typing import Final, Self
 
-from moulddesign.core import SpecError, between, not_negative, positive, share
+from moulddesign.core import (
+    SpecError,
+    require_between,
+    require_not_negative,
+    require_positive,
+    require_ratio,
+    say,
+)
 
 KG_PER_M3_IN_G_PER_ML: Final = 1e-3
 """Grams in a millilitre of one kilogram in a cubic metre, exact."""
@@ -51,10 +63,8 @@ def water_density_g_per_ml(at_c: float) -> float:
     >>> round(water_density_g_per_ml(20.0), 4)
     0.9982
     """
-    between(
-        "at_c", at_c, least=FREEZES_C, most=BOILS_C,
-        need="must be a temperature of liquid water, 0 to 100 deg C; at others it is ice or steam",
-    )  # fmt: skip
+    need = say("portion.water-not-liquid")
+    require_between("at_c", at_c, least=FREEZES_C, most=BOILS_C, need=need)
     top = sum(factor * at_c**power for power, factor in enumerate(NUMERATOR))
     return top / (1.0 + DENOMINATOR * at_c) * KG_PER_M3_IN_G_PER_ML
 
@@ -95,14 +105,7 @@ Misprints are in circulation: 1322.9 for protein, a slope of 0.51757 for fat.
 
 
 def component_density_g_per_ml(component: Component, at_c: float) -> float:
-    """Return the density of one component of food.
-
-    Parameters
-    ----------
-    component : Component
-        Water, protein, fat, carbohydrate, fibre or ash.
-    at_c : float
-        Temperature, -40 to 150 [deg C].
+    """Return the density of one component of food, -40 to 150 deg C.
 
     Returns
     -------
@@ -123,10 +126,8 @@ def component_density_g_per_ml(component: Component, at_c: float) -> float:
     >>> round(component_density_g_per_ml(Component.FAT, 20.0), 4)
     0.9172
     """
-    between(
-        "at_c", at_c, least=COLDEST_C, most=HOTTEST_C,
-        need=f"must be {COLDEST_C:g} to {HOTTEST_C:g} deg C, the range of the equations",
-    )  # fmt: skip
+    need = say("portion.temperature-outside-equations", coldest=COLDEST_C, hottest=HOTTEST_C)
+    require_between("at_c", at_c, least=COLDEST_C, most=HOTTEST_C, need=need)
     constant, slope, curve = COEFFICIENTS[component]
     return (constant + slope * at_c + curve * at_c**2) * KG_PER_M3_IN_G_PER_ML
 
@@ -135,12 +136,6 @@ def component_density_g_per_ml(component: Component, at_c: float) -> float:
 class Composition:
     """What a food consists of, as shares of its mass.
 
-    Parameters
-    ----------
-    water, protein, fat, carbohydrate, fibre, ash : float
-        Shares of the mass; together 1 within 0.01, which is what rounding leaves.
-        Carbohydrate is without fibre.
-
     Raises
     ------
     SpecError
@@ -148,17 +143,21 @@ class Composition:
     """
 
     water: float = 0.0
+    """Shares of the mass; together 1 within 0.01, which is what rounding leaves."""
     protein: float = 0.0
     fat: float = 0.0
     carbohydrate: float = 0.0
+    """Without fibre."""
     fibre: float = 0.0
     ash: float = 0.0
 
     def __post_init__(self) -> None:
         for component, value in self.shares().items():
-            not_negative(str(component), value, "as a share of the mass")
+            require_not_negative(str(component), value, "as a share of the mass")
         if abs(self.total - 1.0) > SUM_TOLERANCE:
-            raise SpecError("composition", f"{self.total:.4g} in sum", _SUM_NEED)
+            raise SpecError(
+                "composition", f"{self.total:.4g} in sum", say("portion.composition-sum")
+            )
 
     @classmethod
     def of(cls, parts: Mapping[str, float]) -> Self:
@@ -180,12 +179,12 @@ class Composition:
         0.83
         """
         for component, value in parts.items():
-            not_negative(component, value, "")
+            require_not_negative(component, value, "")
         total = sum(parts.values())  # fsum takes no sum beyond the largest float
         if abs(total - PER_100_G) <= SUM_TOLERANCE * PER_100_G:
             return cls(**{name: value / PER_100_G for name, value in parts.items()})
         if abs(total - 1.0) > SUM_TOLERANCE:
-            raise SpecError("composition", f"{total:.4g} in sum", _SUM_NEED)
+            raise SpecError("composition", f"{total:.4g} in sum", say("portion.composition-sum"))
         return cls(**parts)
 
     def shares(self) -> dict[Component, float]:
@@ -216,19 +215,12 @@ class Composition:
             The temperature is outside the equations' range, or the water is ice or steam.
         """
         if self.water > 0.0:
-            between(
-                "at_c", at_c, least=FREEZES_C, most=BOILS_C,
-                need="must be 0 to 100 deg C, for the water in it is ice or steam at others",
-            )  # fmt: skip
+            need = say("portion.food-water-not-liquid")
+            require_between("at_c", at_c, least=FREEZES_C, most=BOILS_C, need=need)
         parts = self.shares().items()
         volume = fsum(x / component_density_g_per_ml(c, at_c) for c, x in parts)
         return volume / self.total
 
-
-_SUM_NEED: Final = (
-    "must sum to 1 as shares of the mass, or to 100 as grams in 100 g, within 1 %; "
-    "add what is missing (water is often left out)"
-)
 
 ROOM_C: Final = 20.0
 """Temperature of a kitchen, at which dough is pressed; common practice, no source [deg C]."""
@@ -251,17 +243,6 @@ MOST_G_PER_ML: Final = 3.0
 class Density:
     """A density, how far to trust it, and where it comes from.
 
-    Parameters
-    ----------
-    density_g_per_ml : float
-        The density [g/mL].
-    uncertainty_g_per_ml : float
-        Its standard uncertainty: two times out of three the truth is within it [g/mL].
-    at_c : float
-        Temperature that it holds for [deg C].
-    method : str
-        How it was found, in words.
-
     Raises
     ------
     SpecError
@@ -270,31 +251,24 @@ class Density:
 
     density_g_per_ml: float
     uncertainty_g_per_ml: float
+    """Standard uncertainty: two times out of three the truth is within it."""
     at_c: float
+    """Temperature that it holds for [deg C]."""
     method: str
+    """How it was found, in words."""
 
     def __post_init__(self) -> None:
         if not LEAST_G_PER_ML <= self.density_g_per_ml <= MOST_G_PER_ML:
             raise SpecError(
                 "density",
                 f"{self.density_g_per_ml:.4g} g/mL",
-                f"must come out between {LEAST_G_PER_ML:g} and {MOST_G_PER_ML:g} g/mL as for any "
-                "food; check the figures that it follows from",
+                say("portion.density-not-food", least=LEAST_G_PER_ML, most=MOST_G_PER_ML),
             )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NutritionLabel:
     """What a packet's nutrition label says about 100 g.
-
-    Parameters
-    ----------
-    fat_g, carbohydrate_g, protein_g : float
-        Grams in 100 g [g]. Sugars and saturates are parts of these and are not added.
-    salt_g : float
-        Grams of salt in 100 g, taken as ash [g].
-    fibre_g : float
-        Grams of fibre in 100 g; leave it out where carbohydrate includes it [g].
 
     Raises
     ------
@@ -303,21 +277,21 @@ class NutritionLabel:
     """
 
     fat_g: float
+    """Grams in 100 g, as all others. Saturates and sugars are parts of fat and carbohydrate and are
+    not added."""
     carbohydrate_g: float
     protein_g: float
     salt_g: float = 0.0
+    """Taken as ash."""
     fibre_g: float = 0.0
+    """Left out where carbohydrate includes it."""
 
     def __post_init__(self) -> None:
         for field in ("fat_g", "carbohydrate_g", "protein_g", "salt_g", "fibre_g"):
-            not_negative(field, getattr(self, field), "g in 100 g")
+            require_not_negative(field, getattr(self, field), "g in 100 g")
         if self.dry_g > PER_100_G:
-            raise SpecError(
-                "label",
-                f"{self.dry_g:.4g} g in 100 g",
-                "must not add up to more than 100 g; sugars and saturates are already in "
-                "carbohydrate and fat, and a label for one serving has to be scaled to 100 g",
-            )
+            given = f"{self.dry_g:.4g} g in 100 g"
+            raise SpecError("label", given, say("portion.label-over-100"))
 
     @property
     def dry_g(self) -> float:
@@ -446,11 +420,15 @@ def _from_shares(
     air: float,
     method: str,
 ) -> Density:
-    """First order: each share's error goes to water, which makes up the remainder."""
+    """Return the density of mixed components, and its uncertainty to first order."""
+    # Volumes add: one gram takes v = sum(x_i / rho_i). Water is what the other shares leave, so
+    # an error of x_i takes as much from the water: dv/dx_i = 1 / rho_i - 1 / rho_water. The
+    # density is 1 / v (times what is not air), so both have the same relative uncertainty; that
+    # of the equations themselves comes on top.
     volume = composition.specific_volume_ml_per_g(at_c)
     water = 1.0 / component_density_g_per_ml(Component.WATER, at_c)
     terms = (sd * (1.0 / component_density_g_per_ml(c, at_c) - water) for c, sd in sds.items())
-    density = (1.0 - share("air", air)) / volume
+    density = (1.0 - require_ratio("air", air)) / volume
     return Density(
         density_g_per_ml=density,
         uncertainty_g_per_ml=density * hypot(EQUATIONS_SPREAD, *(term / volume for term in terms)),
@@ -506,8 +484,8 @@ def density_from_cup(
     >>> round(cup.density_g_per_ml, 4), round(cup.uncertainty_g_per_ml, 3)
     (1.2478, 0.014)
     """
-    not_negative("empty_g", empty_g, "g")
-    step = positive("resolution_g", resolution_g, "g") / sqrt(12.0)
+    require_not_negative("empty_g", empty_g, "g")
+    step = require_positive("resolution_g", resolution_g, "g") / sqrt(12.0)
     water = _content_g("water_g", water_g, empty_g)
     dough = _content_g("filled_g", filled_g, empty_g)
     cup = step * abs(1.0 / water - 1.0 / dough) if empty_g > 0.0 else 0.0
@@ -554,9 +532,9 @@ def density_from_displacement(
     >>> round(piece.density_g_per_ml, 3)
     1.248
     """
-    mass = positive("mass_g", mass_g, "g")
-    displaced = positive("displaced_g", displaced_g, "g")
-    step = positive("resolution_g", resolution_g, "g") / sqrt(12.0)
+    mass = require_positive("mass_g", mass_g, "g")
+    displaced = require_positive("displaced_g", displaced_g, "g")
+    step = require_positive("resolution_g", resolution_g, "g") / sqrt(12.0)
     spread = hypot(step / mass, step / displaced, WATER_LINE_G / displaced)
     density = water_density_g_per_ml(at_c) * mass / displaced
     return Density(
@@ -568,12 +546,7 @@ def density_from_displacement(
 
 
 def _content_g(field: str, full_g: float, empty_g: float) -> float:
-    positive(field, full_g, "g")
+    require_positive(field, full_g, "g")
     if full_g <= empty_g:
-        raise SpecError(
-            field,
-            full_g,
-            f"must be above the empty cup's {empty_g:g} g; weigh again, or leave the empty cup "
-            "out where the scale was set to zero with it",
-        )
+        raise SpecError(field, full_g, say("portion.cup-not-full", empty_g=empty_g))
     return full_g - empty_g

@@ -6,16 +6,14 @@ keeps its dry mass m (1 - w0) and ends with m (1 - w0) / (1 - w1). Its own loss 
 mass.
 """
 
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cache
-from importlib.resources import files
 from math import fsum, hypot
 from types import MappingProxyType
 
-from moulddesign.core import SpecError, say, share
+from moulddesign.core import SpecError, bundled_toml, require_ratio, say
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,7 +107,8 @@ def loss_of_parts(parts: Iterable[Drying]) -> Loss:
     """
     ratios, uncertainties = [], []
     for part in parts:
-        before, after = share("water", part.water_before), share("finished_water", part.water_after)
+        before = require_ratio("water", part.water_before)
+        after = require_ratio("finished_water", part.water_after)
         if after > before:
             raise SpecError(
                 "finished_water", after, say("portion.wetter-than-before", before=before)
@@ -122,10 +121,9 @@ def loss_of_parts(parts: Iterable[Drying]) -> Loss:
 
 @cache
 def _doughs() -> Mapping[str, Mapping[str, Dough]]:
-    text = (files("moulddesign") / "data" / "doughs.toml").read_text(encoding="utf-8")
     return MappingProxyType(
         {
             part: MappingProxyType({name: Dough(name=name, **row) for name, row in rows.items()})
-            for part, rows in tomllib.loads(text).items()
+            for part, rows in bundled_toml("data", "doughs.toml").items()
         }
     )

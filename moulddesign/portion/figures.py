@@ -11,27 +11,16 @@ from moulddesign.portion.spread import Spread, spread
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figures:
-    """What a baker needs to know of one piece, without any geometry.
-
-    Parameters
-    ----------
-    piece : Portion
-        Exact masses and volumes.
-    split : Split
-        What to set on the scale.
-    spread : Spread
-        How far pieces scatter.
-    label : LabelTarget or None
-        What the packers' rules ask for; None where the piece is lighter than any label.
-    balls : Balls
-        Diameters before pressing.
-    """
+    """What a baker needs to know of one piece, without any geometry."""
 
     piece: Portion
     split: Split
+    """What to set on the scale."""
     spread: Spread
     label: LabelTarget | None
+    """What the packers' rules ask for; None where the piece is lighter than any label."""
     balls: Balls
+    """Diameters before pressing."""
 
     def report(self) -> dict[str, float | None]:
         """Return the portion as a report holds it: masses, volumes, spread, label target."""
@@ -43,11 +32,6 @@ class Figures:
 
 def figures(design: Design) -> Figures:
     """Return all figures of one piece.
-
-    Parameters
-    ----------
-    design : Design
-        What is asked for.
 
     Raises
     ------

@@ -1,6 +1,8 @@
-"""The packers' rules: which raw weight satisfies the weight on a label.
+"""The packers' rules of prepackage law: which raw weight satisfies the weight on a label.
 
-Guidance only: local law decides.
+Three rules hold for a batch: the mean is at least the label; few packs are short by more than the
+tolerable deficiency; none is by more than twice that. Each asks for a least raw weight, and the
+largest of the three is the target. Guidance only: local law decides.
 """
 
 from collections.abc import Mapping
@@ -11,33 +13,34 @@ from math import exp, fsum
 from statistics import NormalDist
 from typing import Final
 
-from moulddesign.core import SpecError, between, not_negative, positive, share
+from moulddesign.core import (
+    SpecError,
+    require_between,
+    require_not_negative,
+    require_positive,
+    require_ratio,
+    say,
+)
 from moulddesign.design import Design
 from moulddesign.portion.portion import Portion, up_to_step_g
 from moulddesign.portion.spread import Spread
 
-NODES: Final = tuple(step / 8.0 for step in range(-60, 61))
-"""Deviations at which scatter is summed, in standard deviations: the sum is exact to 1e-12."""
+DEVIATIONS: Final = tuple(step / 8.0 for step in range(-60, 61))
+"""Deviations at which scatter is summed, in standard deviations."""
 
-WEIGHTS: Final = tuple(exp(-(t**2) / 2.0) for t in NODES)
+DEVIATION_WEIGHTS: Final = tuple(exp(-(t**2) / 2.0) for t in DEVIATIONS)
+"""The normal density at these, without its factor, which the sum of the weights replaces."""
 
-MOST_TIMES: Final = 64.0
-"""Times the weight itself beyond which no target is sought."""
+MOST_RAW_RATIO: Final = 64.0
+"""Raw over least possible weight beyond which no target is sought; our choice."""
 
-CLOSE: Final = 1e-9
+TARGET_TOLERANCE: Final = 1e-9
 """Where the search for a target ends, as a share of it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scatter:
     """How raw mass and loss scatter from piece to piece, each normally and by itself.
-
-    Parameters
-    ----------
-    raw_sd_g : float
-        Standard deviation of the raw mass [g].
-    loss, loss_sd : float
-        Mean share of the raw mass lost, and its standard deviation.
 
     Raises
     ------
@@ -46,13 +49,16 @@ class Scatter:
     """
 
     raw_sd_g: float
+    """Standard deviation of the raw mass."""
     loss: float
+    """Mean share of the raw mass that is lost."""
     loss_sd: float
+    """Standard deviation of that share."""
 
     def __post_init__(self) -> None:
-        not_negative("raw_sd_g", self.raw_sd_g, "g")
-        not_negative("portion.loss_sd", self.loss_sd, "as a share")
-        share("portion.loss", self.loss)
+        require_not_negative("raw_sd_g", self.raw_sd_g, "g")
+        require_not_negative("portion.loss_sd", self.loss_sd, "as a share")
+        require_ratio("portion.loss", self.loss)
 
 
 def share_below(floor_g: float, raw_g: float, scatter: Scatter) -> float:
@@ -77,17 +83,25 @@ def share_below(floor_g: float, raw_g: float, scatter: Scatter) -> float:
     >>> round(share_below(75.0, 80.0, Scatter(raw_sd_g=2.0, loss=0.0625, loss_sd=0.0)), 12)
     0.5
     """
+    # A piece of raw mass M and loss L ends with M (1 - L). At a given loss it is short where
+    # M < floor / (1 - L), at a given mass where L > 1 - floor / M. So with M normal about m
+    #     P(short) = E_L[ Phi((floor / (1 - L) - m) / s_M) ],
+    # and likewise the other way round. The one that scatters less is summed: then the step of Phi
+    # is at least a standard deviation wide, and the trapezium rule over +-7.5 of these, in eighths,
+    # is exact to 1e-12 (what is cut off is 2 Phi(-7.5) = 6e-14). Where both are sharp nothing is
+    # summed, and a piece that just reaches the floor is not short.
     if raw_g * scatter.loss_sd > (1.0 - scatter.loss) * scatter.raw_sd_g:
         lost = NormalDist(scatter.loss, scatter.loss_sd)
-        masses = [raw_g + scatter.raw_sd_g * t for t in NODES]
+        masses = [raw_g + scatter.raw_sd_g * t for t in DEVIATIONS]
         short = [1.0 - lost.cdf(1.0 - floor_g / m) if m > 0.0 else 1.0 for m in masses]
     elif scatter.raw_sd_g > 0.0:
         raw = NormalDist(raw_g, scatter.raw_sd_g)
-        kept = [1.0 - scatter.loss - scatter.loss_sd * t for t in NODES]
+        kept = [1.0 - scatter.loss - scatter.loss_sd * t for t in DEVIATIONS]
         short = [raw.cdf(floor_g / k) if k > 0.0 else 1.0 for k in kept]
     else:
         return float(raw_g * (1.0 - scatter.loss) < floor_g)
-    return fsum(w * s for w, s in zip(WEIGHTS, short, strict=True)) / fsum(WEIGHTS)
+    summed = fsum(w * s for w, s in zip(DEVIATION_WEIGHTS, short, strict=True))
+    return summed / fsum(DEVIATION_WEIGHTS)
 
 
 def least_raw_g(floor_g: float, most_below: float, scatter: Scatter) -> float:
@@ -117,17 +131,16 @@ def least_raw_g(floor_g: float, most_below: float, scatter: Scatter) -> float:
     >>> round(least_raw_g(70.0, 0.025, Scatter(raw_sd_g=1.0, loss=0.0, loss_sd=0.0)), 2)
     71.96
     """
-    low = high = positive("floor_g", floor_g, "g") / (1.0 - scatter.loss)
+    # The share below the floor falls as the raw mass rises. At floor / (1 - loss) about half of the
+    # pieces are below, so the least mass lies above; it is doubled until few are, then halved in
+    # on, and the upper end of the last interval is on the safe side.
+    low = high = require_positive("floor_g", floor_g, "g") / (1.0 - scatter.loss)
     while share_below(floor_g, high, scatter) > most_below:
         high *= 2.0
-        if high > MOST_TIMES * low:
-            raise SpecError(
-                "portion.loss_sd",
-                scatter.loss_sd,
-                "must be smaller for a label: with such scatter no raw weight keeps the rule; "
-                "bake a trial and measure the loss",
-            )
-    while high - low > CLOSE * high:
+        if high > MOST_RAW_RATIO * low:
+            need = say("portion.loss-scatters-too-much")
+            raise SpecError("portion.loss_sd", scatter.loss_sd, need)
+    while high - low > TARGET_TOLERANCE * high:
         middle = (low + high) / 2.0
         if share_below(floor_g, middle, scatter) > most_below:
             low = middle
@@ -154,7 +167,7 @@ DEFICIENCIES: Final = (
 TENTH_G: Final = Decimal("0.1")
 
 
-class Rule(StrEnum):
+class PackerRule(StrEnum):
     """The three packers' rules."""
 
     MEAN = "the mean is at least the label"
@@ -164,33 +177,22 @@ class Rule(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LabelTarget:
-    """The least raw weight that satisfies the packers' rules. Guidance; local law decides.
-
-    Parameters
-    ----------
-    label_g : float
-        Weight on the label [g].
-    deficiency_g : float
-        Tolerable deficiency of that label [g].
-    raw_g : float
-        Least raw target weight of a piece [g].
-    scaled_g : float
-        The same, rounded up to the scale [g].
-    finished_g : float
-        Mean finished weight that follows from `raw_g` [g].
-    binding : Rule
-        The rule that asks for most.
-    least_raw_g : mapping of Rule to float
-        What each rule asks for [g].
-    """
+    """The least raw weight that satisfies the packers' rules. Guidance; local law decides."""
 
     label_g: float
+    """Weight on the label."""
     deficiency_g: float
+    """Tolerable deficiency of that label."""
     raw_g: float
+    """Least raw target weight of a piece."""
     scaled_g: float
+    """The same, rounded up to the scale."""
     finished_g: float
-    binding: Rule
-    least_raw_g: Mapping[Rule, float]
+    """Mean finished weight that follows from `raw_g`."""
+    binding: PackerRule
+    """The rule that asks for most."""
+    least_raw_g: Mapping[PackerRule, float]
+    """What each rule asks for."""
 
 
 def tolerable_deficiency_g(label_g: float) -> float:
@@ -216,10 +218,8 @@ def tolerable_deficiency_g(label_g: float) -> float:
     >>> tolerable_deficiency_g(75.0), tolerable_deficiency_g(125.0)
     (4.5, 5.7)
     """
-    between(
-        "label.weight_g", label_g, least=LEAST_LABEL_G, most=MOST_LABEL_G,
-        need="must be 5 to 10,000 g, the range of the table of tolerable deficiencies",
-    )  # fmt: skip
+    need = say("portion.label-outside-table")
+    require_between("label.weight_g", label_g, least=LEAST_LABEL_G, most=MOST_LABEL_G, need=need)
     exact = Decimal(repr(float(label_g)))
     ratio, grams = next((r, g) for most, r, g in DEFICIENCIES if exact <= most)
     if ratio is None:
@@ -229,15 +229,6 @@ def tolerable_deficiency_g(label_g: float) -> float:
 
 def label_target(design: Design, piece: Portion, scatter: Spread) -> LabelTarget:
     """Return the least raw weight that satisfies the three packers' rules.
-
-    Parameters
-    ----------
-    design : Design
-        The label's weight and rules, the loss and the scale.
-    piece : Portion
-        The piece as designed.
-    scatter : Spread
-        Its scatter.
 
     Returns
     -------
@@ -255,9 +246,11 @@ def label_target(design: Design, piece: Portion, scatter: Spread) -> LabelTarget
     short_g = tolerable_deficiency_g(label_g)
     pieces = Scatter(raw_sd_g=scatter.raw_g, loss=table.loss, loss_sd=table.loss_sd)
     asked = {
-        Rule.MEAN: label_g / (1.0 - table.loss),
-        Rule.FEW_SHORT: least_raw_g(label_g - short_g, rules.most_short, pieces),
-        Rule.NONE_VERY_SHORT: least_raw_g(label_g - 2.0 * short_g, rules.most_very_short, pieces),
+        PackerRule.MEAN: label_g / (1.0 - table.loss),
+        PackerRule.FEW_SHORT: least_raw_g(label_g - short_g, rules.most_short, pieces),
+        PackerRule.NONE_VERY_SHORT: least_raw_g(
+            label_g - 2.0 * short_g, rules.most_very_short, pieces
+        ),
     }
     binding = max(asked, key=lambda rule: asked[rule])
     return LabelTarget(

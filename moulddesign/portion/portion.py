@@ -1,6 +1,8 @@
-"""Masses and volumes of one piece.
+"""Masses and volumes of one piece, from its finished weight; masses as a scale shows them.
 
-From its finished weight; the loss; masses as a scale shows them.
+The raw mass is the finished one and what baking and resting take. It divides into crust and
+filling by the ratio; centres come out of the filling, or stand apart. Volumes are masses over
+densities, and the trapped air makes them larger.
 """
 
 from collections.abc import Sequence
@@ -8,40 +10,39 @@ from dataclasses import dataclass
 from math import floor, fsum, isclose
 from typing import Final
 
-from moulddesign.core import SpecError, ml_from_mm3, not_negative, positive, share
+from moulddesign.core import (
+    SpecError,
+    ml_from_mm3,
+    require_not_negative,
+    require_positive,
+    require_ratio,
+    say,
+    word,
+)
 from moulddesign.design import CountsIn, PortionTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Portion:
-    """What goes on the scale for one piece, and the room that it takes.
-
-    Parameters
-    ----------
-    finished_g, raw_g : float
-        Mass when eaten, and before baking [g].
-    loss : float
-        Share of the raw mass lost by the end of resting.
-    crust_g, filling_g, paste_g, centre_g : float
-        Crust dough; filling (paste, and the centres that count in it); paste alone; all centres
-        together [g].
-    crust_ml, paste_ml, centre_ml : float
-        Volumes of crust, paste and centres [mL].
-    volume_ml : float
-        Pressed volume: the three together and the trapped air [mL].
-    """
+    """What goes on the scale for one piece, and the room that it takes."""
 
     finished_g: float
+    """When eaten."""
     raw_g: float
+    """Before baking."""
     loss: float
+    """Share of the raw mass that is lost by the end of resting."""
     crust_g: float
     filling_g: float
+    """Paste, and the centres that count in it."""
     paste_g: float
     centre_g: float
+    """All centres together."""
     crust_ml: float
     paste_ml: float
     centre_ml: float
     volume_ml: float
+    """Pressed: crust, paste, centres and the trapped air."""
 
     @property
     def filled_ml(self) -> float:
@@ -75,11 +76,6 @@ def raw_mass_g(finished_g: float, loss: float) -> float:
 def portion(table: PortionTable) -> Portion:
     """Return the masses and volumes of one piece.
 
-    Parameters
-    ----------
-    table : PortionTable
-        Finished weight, ratio, loss, densities and centres.
-
     Raises
     ------
     SpecError
@@ -98,8 +94,7 @@ def portion(table: PortionTable) -> Portion:
         raise SpecError(
             "portion.centres",
             f"{apart_g:g} g",
-            f"must weigh less than the raw piece of {raw_g:.4g} g; take a lighter centre or a "
-            "heavier piece",
+            say("portion.centres-outweigh-piece", raw_g=raw_g),
         )
     crust_g = table.crust_share * (raw_g - apart_g)
     filling_g = raw_g - apart_g - crust_g
@@ -107,8 +102,7 @@ def portion(table: PortionTable) -> Portion:
         raise SpecError(
             "portion.centres",
             f"{inside_g:g} g",
-            f"must weigh less than the filling of {filling_g:.4g} g that they count in; take a "
-            'lighter centre, more filling, or counts_in = "apart"',
+            say("portion.centres-outweigh-filling", filling_g=filling_g),
         )
     paste_g = filling_g - inside_g
     crust_ml = crust_g / table.crust_density_g_per_ml
@@ -156,15 +150,11 @@ def loss_from_water(raw_water: float, finished_water: float) -> float:
     >>> round(loss_from_water(0.99, 0.98), 12)  # the potato paradox: half of it goes
     0.5
     """
-    share("raw_water", raw_water)
-    share("finished_water", finished_water)
+    require_ratio("raw_water", raw_water)
+    require_ratio("finished_water", finished_water)
     if finished_water > raw_water:
-        raise SpecError(
-            "finished_water",
-            finished_water,
-            f"must be at most the raw water of {raw_water:.4g}, for baking takes water away; "
-            "check which figure is which",
-        )
+        need = say("portion.wetter-than-raw", raw_water=raw_water)
+        raise SpecError("finished_water", finished_water, need)
     return 1.0 - (1.0 - raw_water) / (1.0 - finished_water)
 
 
@@ -192,18 +182,13 @@ def mixed_water(parts: Sequence[tuple[float, float]]) -> float:
     0.25
     """
     if not parts:
-        raise SpecError("parts", "none", "must hold at least one mass with its water")
-    whole_g = fsum(positive("mass_g", mass_g, "g") for mass_g, _ in parts)
-    return fsum(mass_g * share("water", water) for mass_g, water in parts) / whole_g
+        raise SpecError("parts", "none", say("portion.no-parts"))
+    whole_g = fsum(require_positive("mass_g", mass_g, "g") for mass_g, _ in parts)
+    return fsum(mass_g * require_ratio("water", water) for mass_g, water in parts) / whole_g
 
 
 def loss_from_weighing(raw_g: float, finished_g: float) -> float:
     """Return the loss of one piece weighed before and after.
-
-    Parameters
-    ----------
-    raw_g, finished_g : float
-        Mass before baking and when eaten [g].
 
     Returns
     -------
@@ -220,20 +205,15 @@ def loss_from_weighing(raw_g: float, finished_g: float) -> float:
     >>> loss_from_weighing(80.0, 76.0)
     0.050000000000000044
     """
-    positive("raw_g", raw_g, "g")
-    positive("finished_g", finished_g, "g")
+    require_positive("raw_g", raw_g, "g")
+    require_positive("finished_g", finished_g, "g")
     if finished_g > raw_g:
-        raise SpecError(
-            "finished_g",
-            finished_g,
-            f"must be at most the raw {raw_g:g} g, for a piece does not gain weight in baking; "
-            "weigh again, and weigh glaze with the raw piece",
-        )
+        raise SpecError("finished_g", finished_g, say("portion.gains-weight", raw_g=raw_g))
     return 1.0 - finished_g / raw_g
 
 
-DECIMALS: Final = 9
-GRAIN_G: Final = 10.0**-DECIMALS
+GRAM_DECIMALS: Final = 9
+FINEST_STEP_G: Final = 10.0**-GRAM_DECIMALS
 """No scale's step is finer than what masses are rounded to; our choice [g]."""
 
 
@@ -263,8 +243,10 @@ def rounded_keeping_total(masses_g: Sequence[float], step_g: float) -> tuple[flo
     >>> rounded_keeping_total([22.4, 37.4, 10.3], 1.0)  # 70.1 in all
     (23.0, 37.0, 10.0)
     """
-    positive("resolution_g", step_g, "g")
-    steps = [_steps(not_negative("mass_g", mass, "g"), step_g) for mass in masses_g]
+    require_positive("resolution_g", step_g, "g")
+    steps = [_steps(require_not_negative("mass_g", mass, "g"), step_g) for mass in masses_g]
+    # Largest remainders: all go down, and as many go up as the rounded sum lacks. There are fewer
+    # of these than masses, so no mass moves by more than its neighbour on the scale.
     down = [floor(count) for count in steps]
     missing = floor(fsum(steps) + 0.5) - sum(down)
     order = sorted(range(len(steps)), key=lambda i: (down[i] - steps[i], i))
@@ -275,33 +257,16 @@ def rounded_keeping_total(masses_g: Sequence[float], step_g: float) -> tuple[flo
 def on_scale_g(count: int, step_g: float) -> float:
     """Return a number of steps in grams, without the noise of binary fractions.
 
-    Parameters
-    ----------
-    count : int
-        Number of steps.
-    step_g : float
-        The step [g].
-
-    Returns
-    -------
-    float
-        As the scale shows it [g].
-
     Examples
     --------
     >>> on_scale_g(3, 0.1)
     0.3
     """
-    return round(count * step_g, DECIMALS)
+    return round(count * step_g, GRAM_DECIMALS)
 
 
 def up_to_step_g(mass_g: float, step_g: float) -> float:
     """Return the least mass on the scale that is not below a mass.
-
-    Parameters
-    ----------
-    mass_g, step_g : float
-        The mass, and the scale's step [g].
 
     Examples
     --------
@@ -313,36 +278,26 @@ def up_to_step_g(mass_g: float, step_g: float) -> float:
 
 def _steps(mass_g: float, step_g: float) -> float:
     """Return the steps in a mass; a whole number where only binary fractions keep it from one."""
-    if step_g < GRAIN_G:
-        raise SpecError("resolution_g", step_g, f"must be at least {GRAIN_G:g}")
+    if step_g < FINEST_STEP_G:
+        raise SpecError("resolution_g", step_g, say("portion.scale-too-fine", finest=FINEST_STEP_G))
     count = mass_g / step_g
     return float(round(count)) if isclose(count, round(count), rel_tol=1e-12) else count
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Split:
-    """What to set on the scale for one piece.
-
-    Parameters
-    ----------
-    crust_g, paste_g : float
-        Crust dough and paste, in whole steps of the scale [g].
-    centre_g : float
-        All centres together, which are counted and not weighed [g].
-    raw_g : float
-        The three together [g].
-    off_g : float
-        By how much that is above the exact raw mass [g].
-    crust_share : float
-        Crust as a share of crust and filling after rounding.
-    """
+    """What to set on the scale for one piece."""
 
     crust_g: float
+    """In whole steps of the scale, as the paste."""
     paste_g: float
     centre_g: float
+    """All centres together, which are counted and not weighed."""
     raw_g: float
-    off_g: float
+    rounding_g: float
+    """By how much the raw mass is above the exact one."""
     crust_share: float
+    """Crust as a share of crust and filling, after rounding."""
 
     @property
     def ratio(self) -> str:
@@ -353,54 +308,33 @@ class Split:
 def split_on_scale(piece: Portion, table: PortionTable, step_g: float) -> Split:
     """Return the piece's masses rounded to the scale.
 
-    Parameters
-    ----------
-    piece : Portion
-        The exact masses.
-    table : PortionTable
-        What they come from: which centres count in the filling.
-    step_g : float
-        Smallest step of the scale [g].
-
     Raises
     ------
     SpecError
         The scale is so coarse that crust or paste would round to nothing.
     """
     crust_g, paste_g = rounded_keeping_total((piece.crust_g, piece.paste_g), step_g)
-    for field, rounded, exact in (
+    for part, rounded, exact in (
         ("crust", crust_g, piece.crust_g),
         ("paste", paste_g, piece.paste_g),
     ):
         if rounded == 0.0:
-            raise SpecError(
-                "scale.resolution_g",
-                step_g,
-                f"must be finer, for the {field} of {exact:.3g} g would round to nothing",
-            )
-    inside_g = fsum(c.count * c.mass_g for c in table.centres if c.counts_in is CountsIn.FILLING)
+            need = say("portion.part-rounds-to-nothing", part=word(part), exact_g=exact)
+            raise SpecError("scale.resolution_g", step_g, need)
+    inside_g = _centres_g(table, CountsIn.FILLING)
     return Split(
         crust_g=crust_g,
         paste_g=paste_g,
         centre_g=piece.centre_g,
         raw_g=crust_g + paste_g + piece.centre_g,
-        off_g=crust_g + paste_g + piece.centre_g - piece.raw_g,
+        rounding_g=crust_g + paste_g + piece.centre_g - piece.raw_g,
         crust_share=crust_g / (crust_g + paste_g + inside_g),
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PressedIn:
-    """The mould that the trial was pressed in.
-
-    Parameters
-    ----------
-    volume_ml : float
-        Its volume at its nominal height, with the relief [mL].
-    height_mm : float
-        That height, to the flat top [mm].
-    area_mm2 : float
-        Area of its outline [mm^2].
+class TrialMould:
+    """The mould that a trial was pressed in.
 
     Raises
     ------
@@ -409,21 +343,19 @@ class PressedIn:
     """
 
     volume_ml: float
+    """At its nominal height, with the relief."""
     height_mm: float
+    """The nominal height, to the flat top."""
     area_mm2: float
+    """Of its outline."""
 
     def __post_init__(self) -> None:
-        positive("volume_ml", self.volume_ml, "mL")
-        positive("height_mm", self.height_mm, "mm")
-        positive("area_mm2", self.area_mm2, "mm^2")
+        require_positive("volume_ml", self.volume_ml, "mL")
+        require_positive("height_mm", self.height_mm, "mm")
+        require_positive("area_mm2", self.area_mm2, "mm^2")
 
     def volume_at_ml(self, height_mm: float) -> float:
         """Return the volume of a piece pressed to another height.
-
-        Parameters
-        ----------
-        height_mm : float
-            Height to the flat top [mm].
 
         Returns
         -------
@@ -435,10 +367,10 @@ class PressedIn:
         SpecError
             Nothing but relief would be left.
         """
-        positive("height_mm", height_mm, "mm")
+        require_positive("height_mm", height_mm, "mm")
         volume = self.volume_ml + ml_from_mm3(self.area_mm2 * (height_mm - self.height_mm))
         if volume <= 0.0:
-            raise SpecError("height_mm", height_mm, "must be more than the relief; measure again")
+            raise SpecError("height_mm", height_mm, say("portion.height-only-relief"))
         return volume
 
 
@@ -463,7 +395,7 @@ def finished_filling_g(table: PortionTable, volume_ml: float) -> float:
     SpecError
         The volume is not above 0, or the centres leave no room for crust and paste.
     """
-    positive("volume_ml", volume_ml, "mL")
+    require_positive("volume_ml", volume_ml, "mL")
     inside_g = _centres_g(table, CountsIn.FILLING)
     apart_g = _centres_g(table, CountsIn.APART)
     centre_ml = fsum(c.count * c.mass_g / c.density_g_per_ml for c in table.centres)
@@ -472,12 +404,11 @@ def finished_filling_g(table: PortionTable, volume_ml: float) -> float:
         + (1.0 - table.crust_share) / table.filling_density_g_per_ml
     )
     room_ml = volume_ml * (1.0 - table.trapped_air) - centre_ml
+    # With the raw mass d without the centres that stand apart, the crust is c d and the paste
+    # (1 - c) d less the centres inside; their volumes add up to the room, which is linear in d.
     dough_g = (room_ml + inside_g / table.filling_density_g_per_ml) / per_g
     if room_ml <= 0.0 or (1.0 - table.crust_share) * dough_g <= inside_g:
         raise SpecError(
-            "volume_ml",
-            volume_ml,
-            f"must be more than the centres of {centre_ml:.3g} mL with crust and paste around "
-            "them; take a smaller centre",
+            "volume_ml", volume_ml, say("portion.centres-fill-volume", centre_ml=centre_ml)
         )
     return (dough_g + apart_g) * (1.0 - table.loss)

@@ -3,18 +3,13 @@
 from dataclasses import dataclass
 from math import pi, sqrt
 
-from moulddesign.core import SpecError, mm3_from_ml, not_negative, positive
+from moulddesign.core import SpecError, mm3_from_ml, require_not_negative, require_positive, say
 from moulddesign.design import Design
 from moulddesign.portion.portion import Portion
 
 
 def ball_diameter_mm(volume_ml: float) -> float:
     """Return the diameter of a ball.
-
-    Parameters
-    ----------
-    volume_ml : float
-        Its volume [mL].
 
     Returns
     -------
@@ -32,16 +27,12 @@ def ball_diameter_mm(volume_ml: float) -> float:
     >>> round(ball_diameter_mm(pi / 6), 9)
     10.0
     """
-    return float((6.0 * mm3_from_ml(positive("volume_ml", volume_ml, "mL")) / pi) ** (1 / 3))
+    volume_mm3 = mm3_from_ml(require_positive("volume_ml", volume_ml, "mL"))
+    return float((6.0 * volume_mm3 / pi) ** (1 / 3))
 
 
 def shell_thickness_mm(inside_ml: float, whole_ml: float) -> float:
-    """Return how thick the crust lies around the ball of filling.
-
-    Parameters
-    ----------
-    inside_ml, whole_ml : float
-        Volume of the filling, and of the wrapped piece [mL].
+    """Return the thickness of the crust around the ball of filling.
 
     Returns
     -------
@@ -54,19 +45,14 @@ def shell_thickness_mm(inside_ml: float, whole_ml: float) -> float:
         A volume is not above 0, or the inside is larger than the whole.
     """
     if inside_ml > whole_ml:
-        raise SpecError("inside_ml", inside_ml, f"must be at most the whole {whole_ml:.4g} mL")
+        raise SpecError(
+            "inside_ml", inside_ml, say("portion.inside-exceeds-whole", whole_ml=whole_ml)
+        )
     return (ball_diameter_mm(whole_ml) - ball_diameter_mm(inside_ml)) / 2.0
 
 
 def disc_diameter_mm(crust_ml: float, thickness_mm: float) -> float:
     """Return the diameter of the disc that all of the crust makes.
-
-    Parameters
-    ----------
-    crust_ml : float
-        Volume of the crust [mL].
-    thickness_mm : float
-        Thickness to roll it to [mm].
 
     Returns
     -------
@@ -84,25 +70,19 @@ def disc_diameter_mm(crust_ml: float, thickness_mm: float) -> float:
     >>> round(disc_diameter_mm(2.5 * pi, 1.0), 9)
     100.0
     """
-    positive("crust_ml", crust_ml, "mL")
-    positive("crust_thickness_mm", thickness_mm, "mm")
+    require_positive("crust_ml", crust_ml, "mL")
+    require_positive("crust_thickness_mm", thickness_mm, "mm")
     return sqrt(4.0 * mm3_from_ml(crust_ml) / (pi * thickness_mm))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Roll:
-    """A standing cylinder or block that enters the bore.
-
-    Parameters
-    ----------
-    across_mm : float
-        Diameter of the cylinder, or side of the square block [mm].
-    length_mm : float
-        Its height [mm].
-    """
+    """A standing cylinder or block that enters the bore."""
 
     across_mm: float
+    """Diameter of the cylinder, or side of the square block."""
     length_mm: float
+    """Its height."""
 
 
 def cylinder_for_bore(volume_ml: float, bore_mm: float, room_mm: float) -> Roll:
@@ -142,14 +122,7 @@ def cylinder_for_bore(volume_ml: float, bore_mm: float, room_mm: float) -> Roll:
 def block_for_bore(volume_ml: float, bore_mm: float, room_mm: float) -> Roll:
     """Return the square block to shape so that it enters a square bore with room around it.
 
-    Parameters
-    ----------
-    volume_ml : float
-        Volume of the wrapped piece [mL].
-    bore_mm : float
-        Side of the square bore [mm].
-    room_mm : float
-        Gap on each side; the block's corners are pressed in to the bore's radius by hand [mm].
+    As `cylinder_for_bore`; the block's corners are pressed in to the bore's radius by hand.
 
     Returns
     -------
@@ -173,14 +146,7 @@ def block_for_bore(volume_ml: float, bore_mm: float, room_mm: float) -> Roll:
 def roll_for(design: Design, piece: Portion, bore_mm: float) -> Roll | None:
     """Return what to roll so that the piece enters its bore; None where its ball enters as it is.
 
-    Parameters
-    ----------
-    design : Design
-        Outline and room: a square is entered by a block, any other outline by a cylinder.
-    piece : Portion
-        Its volume, with trapped air.
-    bore_mm : float
-        Diameter of the largest circle in the bore [mm].
+    A square is entered by a block, any other outline by a cylinder.
 
     Raises
     ------
@@ -189,10 +155,7 @@ def roll_for(design: Design, piece: Portion, bore_mm: float) -> Roll | None:
     """
     width_mm, least_mm = design.pastry.width_mm, 2.0 * design.portion.bore_room_mm
     if width_mm is not None and width_mm <= least_mm:
-        need = (
-            f"must be above {least_mm:g} mm, twice portion.bore_room_mm; take a wider pastry or "
-            "leave less room"
-        )
+        need = say("portion.width-within-room", least_mm=least_mm)
         raise SpecError("pastry.width_mm", width_mm, need)
     shape = block_for_bore if design.pastry.outline == "square" else cylinder_for_bore
     roll = shape(piece.volume_ml, bore_mm, design.portion.bore_room_mm)
@@ -200,47 +163,33 @@ def roll_for(design: Design, piece: Portion, bore_mm: float) -> Roll | None:
 
 
 def _across_mm(volume_ml: float, bore_mm: float, room_mm: float) -> float:
-    positive("volume_ml", volume_ml, "mL")
-    positive("bore_mm", bore_mm, "mm")
-    across_mm = bore_mm - 2.0 * not_negative("bore_room_mm", room_mm, "mm")
+    require_positive("volume_ml", volume_ml, "mL")
+    require_positive("bore_mm", bore_mm, "mm")
+    across_mm = bore_mm - 2.0 * require_not_negative("bore_room_mm", room_mm, "mm")
     if across_mm <= 0.0:
-        raise SpecError(
-            "portion.bore_room_mm",
-            room_mm,
-            f"must be below half of the bore's {bore_mm:.4g} mm; leave less room",
-        )
+        need = say("portion.room-fills-bore", bore_mm=bore_mm)
+        raise SpecError("portion.bore_room_mm", room_mm, need)
     return across_mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Balls:
-    """Diameters of the balls before pressing.
-
-    Parameters
-    ----------
-    crust_mm, filling_mm, wrapped_mm : float
-        Crust dough; filling with its centres; the wrapped piece with trapped air [mm].
-    shell_mm : float
-        Thickness of the crust around the ball of filling [mm].
-    disc_mm : float
-        Diameter of a disc of that thickness made of all the crust [mm].
-    """
+    """Diameters of the balls before pressing."""
 
     crust_mm: float
+    """Diameter of the ball of crust dough, as of the next two."""
     filling_mm: float
+    """Filling with its centres."""
     wrapped_mm: float
+    """The wrapped piece with trapped air."""
     shell_mm: float
+    """Thickness of the crust around the ball of filling."""
     disc_mm: float
+    """Diameter of a disc of that thickness made of all the crust."""
 
 
 def balls(piece: Portion) -> Balls:
-    """Return the balls to roll for a piece, and the disc that wraps the filling's ball.
-
-    Parameters
-    ----------
-    piece : Portion
-        Its volumes.
-    """
+    """Return the balls to roll for a piece, and the disc that wraps the filling's ball."""
     whole_ml = piece.crust_ml + piece.filled_ml
     shell_mm = shell_thickness_mm(piece.filled_ml, whole_ml)
     return Balls(

@@ -1,44 +1,33 @@
-"""How far pieces scatter: from the scale, the hand, the centres, the densities, the loss."""
+"""How far pieces scatter: from the scale, the hand, the centres, the densities, the loss.
+
+Each cause acts to first order and by itself; together they add in squares.
+"""
 
 from dataclasses import dataclass
 from math import hypot, sqrt
 
-from moulddesign.core import mm3_from_ml, positive
+from moulddesign.core import mm3_from_ml, require_positive
 from moulddesign.design import Design
 from moulddesign.portion.portion import Portion
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cause:
-    """What one cause alone would make of the piece: standard deviations.
-
-    Parameters
-    ----------
-    name : str
-        The cause, in words.
-    raw_g : float
-        Of the raw mass [g].
-    volume_ml : float
-        Of the pressed volume [mL].
-    finished_g : float
-        Of the finished mass [g].
-    """
+    """What one cause alone would make of the piece: standard deviations."""
 
     name: str
+    """In words."""
     raw_g: float
+    """Standard deviation of the raw mass."""
     volume_ml: float
+    """Of the pressed volume."""
     finished_g: float
+    """Of the finished mass."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spread:
-    """Standard deviations of one piece, each cause taken as independent.
-
-    Parameters
-    ----------
-    causes : tuple of Cause
-        What each cause does alone.
-    """
+    """Standard deviations of one piece, each cause taken as independent."""
 
     causes: tuple[Cause, ...]
 
@@ -58,24 +47,14 @@ class Spread:
         return hypot(*(cause.finished_g for cause in self.causes))
 
     def height_mm(self, area_mm2: float) -> float:
-        """Return the standard deviation of the pressed height.
-
-        Parameters
-        ----------
-        area_mm2 : float
-            Area of the outline, in which all of the volume's scatter turns to height [mm^2].
-
-        Returns
-        -------
-        float
-            Volume over area [mm].
+        """Return the standard deviation of the pressed height: volume over the area of the outline.
 
         Raises
         ------
         SpecError
             The area is not above 0.
         """
-        return mm3_from_ml(self.volume_ml) / positive("area_mm2", area_mm2, "mm^2")
+        return mm3_from_ml(self.volume_ml) / require_positive("area_mm2", area_mm2, "mm^2")
 
 
 def weighing_sd_g(resolution_g: float, hand_error_g: float) -> float:
@@ -104,13 +83,6 @@ def weighing_sd_g(resolution_g: float, hand_error_g: float) -> float:
 def spread(design: Design, piece: Portion) -> Spread:
     """Return how far pieces scatter, to first order.
 
-    Parameters
-    ----------
-    design : Design
-        The standard deviations: [scale], [portion] and its centres.
-    piece : Portion
-        The masses and volumes that they act on.
-
     Returns
     -------
     Spread
@@ -137,9 +109,13 @@ def spread(design: Design, piece: Portion) -> Spread:
 
 
 def _weighed(design: Design, piece: Portion) -> tuple[Cause, ...]:
-    """Two parts are weighed: crust and paste, each with its own error."""
+    """Return what scale and hand do: crust and paste are weighed, each with its own error."""
+    # Both errors have the deviation s: the mass scatters by sqrt(2) s, and the volume by s times
+    # the root of the sum of 1 / rho^2.
     kept = 1.0 - piece.loss
-    per_g = hypot(piece.crust_ml / piece.crust_g, piece.paste_ml / piece.paste_g) * _swell(design)
+    per_g = hypot(piece.crust_ml / piece.crust_g, piece.paste_ml / piece.paste_g) * _air_factor(
+        design
+    )
     scale = design.scale
     errors = {"scale": weighing_sd_g(scale.resolution_g, 0.0), "hand": scale.hand_error_g}
     return tuple(
@@ -154,14 +130,14 @@ def _weighed(design: Design, piece: Portion) -> tuple[Cause, ...]:
 
 
 def _centres(design: Design) -> tuple[Cause, ...]:
-    """Each centre of several has its own mass, so they scatter by the root of their number."""
+    """Return what the centres do: each has its own mass, so n scatter by sqrt(n) of one."""
     centres = design.portion.centres
     sds = [sqrt(c.count) * c.mass_spread * c.mass_g for c in centres]
     volumes = [sd / c.density_g_per_ml for sd, c in zip(sds, centres, strict=True)]
     mass = Cause(
         name="centre mass",
         raw_g=hypot(*sds),
-        volume_ml=hypot(*volumes) * _swell(design),
+        volume_ml=hypot(*volumes) * _air_factor(design),
         finished_g=(1.0 - design.portion.loss) * hypot(*sds),
     )
     return (mass,) if centres else ()
@@ -184,11 +160,11 @@ def _densities(design: Design, piece: Portion) -> tuple[Cause, ...]:
         ),
     }
     return tuple(
-        Cause(name=name, raw_g=0.0, volume_ml=sd * _swell(design), finished_g=0.0)
+        Cause(name=name, raw_g=0.0, volume_ml=sd * _air_factor(design), finished_g=0.0)
         for name, sd in shares.items()
     )
 
 
-def _swell(design: Design) -> float:
-    """Trapped air makes every volume larger by the same factor."""
+def _air_factor(design: Design) -> float:
+    """Return the factor by which trapped air makes every volume larger."""
     return 1.0 / (1.0 - design.portion.trapped_air)

@@ -9,7 +9,7 @@ import pytest
 import trimesh
 from verify.shapes import primitive
 
-from moulddesign.core import FileError, Unit
+from moulddesign.core import FileError, LengthUnit
 from moulddesign.geometry.mesh_files import read_mesh
 from moulddesign.geometry.topology import bounds_a_solid
 
@@ -77,7 +77,8 @@ def test_a_binary_stl_that_begins_with_solid_is_binary(tmp_path):
 @pytest.mark.parametrize(
     ("unit", "mm"),
     [  # inch: exactly 25.4 mm (ISO 80000-3)
-        (Unit.MM, 1.0), (Unit.INCH, 25.4), (Unit.CM, 10.0), (Unit.M, 1000.0),
+        (LengthUnit.MM, 1.0), (LengthUnit.INCH, 25.4),
+        (LengthUnit.CM, 10.0), (LengthUnit.M, 1000.0),
     ],
 )  # fmt: skip
 def test_a_unit_scales_the_file(tmp_path, unit, mm):
@@ -230,7 +231,7 @@ def test_a_folder_a_pipe_and_nothing_at_all(tmp_path):
 
 def test_a_unit_for_a_3mf_is_refused(tmp_path):
     with pytest.raises(FileError, match="names its own unit"):
-        read_mesh(archive(tmp_path / "a.3mf", model()), Unit.CM)
+        read_mesh(archive(tmp_path / "a.3mf", model()), LengthUnit.CM)
 
 
 def test_corners_in_one_place_are_welded(tmp_path):

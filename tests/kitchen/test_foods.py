@@ -50,7 +50,7 @@ def test_unknown_ingredient_offers_the_nearest():
 
 
 def test_unknown_ingredient_that_is_like_none():
-    with pytest.raises(SpecError, match="'zzz': is not a known ingredient; or give its own"):
+    with pytest.raises(SpecError, match="'zzz': is not a known ingredient; give its own"):
         food("zzz")
 
 

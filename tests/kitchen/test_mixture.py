@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from moulddesign.core import SpecError
 from moulddesign.kitchen import (
-    Part,
     Recipe,
+    RecipePart,
     Rest,
     calendar,
     part_density,
@@ -23,7 +23,7 @@ from moulddesign.portion import Composition, density_from_composition, raw_mass_
 def part(*lines, **more):
     """Return a part of lines of food, mass and further figures."""
     rows = [{"food": food, "mass_g": mass, **figures} for food, mass, figures in lines]
-    return Part.model_validate({"ingredients": rows, **more})
+    return RecipePart.model_validate({"ingredients": rows, **more})
 
 
 SYRUP = part(("white sugar", 66.0, {}), ("water", 34.0, {}))
@@ -113,7 +113,7 @@ def test_loss_of_a_recipe_is_the_dry_matter_balance():
 
 def test_bakers_exercise():
     # A bakers' exercise: 24 pieces of 35 g finished, 7 % loss, formula 176 % of flour: 513 g flour
-    dough = Part.model_validate(
+    dough = RecipePart.model_validate(
         {
             "ingredients": [
                 {"food": "bread flour", "percent": 100.0},

@@ -4,10 +4,10 @@ import pytest
 from moulddesign.core import SpecError
 from moulddesign.design import Design
 from moulddesign.kitchen import mean_of, trial, typed_weighings
-from moulddesign.portion import PressedIn, portion
+from moulddesign.portion import TrialMould, portion
 
 DESIGN = Design.of({"portion": {"centres": [{"mass_g": 8.0, "density_g_per_ml": 1.2}]}})
-MOULD = PressedIn(volume_ml=portion(DESIGN.portion).volume_ml, height_mm=24.0, area_mm2=2400.0)
+MOULD = TrialMould(volume_ml=portion(DESIGN.portion).volume_ml, height_mm=24.0, area_mm2=2400.0)
 
 
 def test_loss_and_its_uncertainty_by_hand():

@@ -39,7 +39,7 @@ def test_csv_is_read_rightly(tmp_path, text, encoding):
     [
         ("", "needs a head"),
         ("raw_g,finished_g\n", "needs a head"),
-        ("raw,finished_g\n1,1\n", "first line with raw_g, and has raw, finished_g"),
+        ("raw,finished_g\n1,1\n", "first row with raw_g, and has raw, finished_g"),
         ("raw_g,finished_g\n77,0,74,2\n", "row 2: has 4 cells and the head has 2; where decimals"),
         ("raw_g,finished_g\n77,\n", "row 2: has no finished_g"),
         ("raw_g,finished_g\n\n77,seventy\n", "row 3: finished_g = 'seventy' is not a number"),

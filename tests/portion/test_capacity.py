@@ -4,7 +4,7 @@ from hypothesis import strategies as st
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.portion import PressedIn, finished_filling_g, portion
+from moulddesign.portion import TrialMould, finished_filling_g, portion
 
 CENTRES = [{"mass_g": 6.0, "density_g_per_ml": 1.1}, {"mass_g": 3.0, "counts_in": "apart"}]
 
@@ -46,14 +46,14 @@ def test_a_volume_that_only_holds_the_centres_is_refused():
 
 
 def test_prism_of_another_height():
-    mould = PressedIn(volume_ml=60.0, height_mm=24.0, area_mm2=2500.0)
+    mould = TrialMould(volume_ml=60.0, height_mm=24.0, area_mm2=2500.0)
     assert mould.volume_at_ml(26.0) == pytest.approx(65.0, rel=1e-12)
     with pytest.raises(SpecError, match="height_mm = 1e-09: must be more than the relief"):
-        PressedIn(volume_ml=10.0, height_mm=24.0, area_mm2=2500.0).volume_at_ml(1e-9)
+        TrialMould(volume_ml=10.0, height_mm=24.0, area_mm2=2500.0).volume_at_ml(1e-9)
 
 
 @pytest.mark.parametrize("field", ["volume_ml", "height_mm", "area_mm2"])
 @pytest.mark.parametrize("value", [0.0, -1.0, float("inf")])
 def test_a_mould_that_cannot_be_is_refused(field, value):
     with pytest.raises(SpecError, match=f"{field} = .*above 0"):
-        PressedIn(**{"volume_ml": 60.0, "height_mm": 24.0, "area_mm2": 2500.0} | {field: value})
+        TrialMould(**{"volume_ml": 60.0, "height_mm": 24.0, "area_mm2": 2500.0} | {field: value})

@@ -5,7 +5,7 @@ import pytest
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.portion import Rule, label_target, portion, spread, tolerable_deficiency_g
+from moulddesign.portion import PackerRule, label_target, portion, spread, tolerable_deficiency_g
 
 N = 100_000
 
@@ -42,10 +42,10 @@ def design(hand_error_g, loss_sd, **label):
 
 
 CASES = [
-    pytest.param(design(0.5, 0.01), Rule.MEAN, id="steady hand: the mean binds"),
-    pytest.param(design(1.75, 0.005), Rule.FEW_SHORT, id="2.4 g: few short binds"),
+    pytest.param(design(0.5, 0.01), PackerRule.MEAN, id="steady hand: the mean binds"),
+    pytest.param(design(1.75, 0.005), PackerRule.FEW_SHORT, id="2.4 g: few short binds"),
     pytest.param(
-        design(1.75, 0.005, most_short=0.02, weight_g=75.0), Rule.FEW_SHORT, id="Germany: 2 %"
+        design(1.75, 0.005, most_short=0.02, weight_g=75.0), PackerRule.FEW_SHORT, id="Germany: 2 %"
     ),
 ]
 
@@ -62,9 +62,9 @@ def kept(made, weights, slack):
     """Which rules a batch of 75 g keeps; slack is in standard deviations of the sampling."""
     few, none = made.label.most_short, made.label.most_very_short
     return {
-        Rule.MEAN: weights.mean() >= 75.0 - slack * weights.std() / N**0.5,
-        Rule.FEW_SHORT: (weights < 70.5).mean() <= few + slack * (few / N) ** 0.5,
-        Rule.NONE_VERY_SHORT: (weights < 66.0).mean() <= none + slack * (none / N) ** 0.5,
+        PackerRule.MEAN: weights.mean() >= 75.0 - slack * weights.std() / N**0.5,
+        PackerRule.FEW_SHORT: (weights < 70.5).mean() <= few + slack * (few / N) ** 0.5,
+        PackerRule.NONE_VERY_SHORT: (weights < 66.0).mean() <= none + slack * (none / N) ** 0.5,
     }
 
 
@@ -94,7 +94,7 @@ def test_rule_of_twice_the_deficiency_binds_where_pieces_scatter_most():
     made = design(1.5, 0.028)
     piece = portion(made.portion)
     target = label_target(made, piece, spread(made, piece))
-    assert target.binding is Rule.NONE_VERY_SHORT
+    assert target.binding is PackerRule.NONE_VERY_SHORT
     assert share_below(made, target.raw_g, 66.0) == pytest.approx(1e-4, rel=1e-6)
     assert share_below(made, target.raw_g - 0.3, 66.0) > 1.3e-4
     assert share_below(made, target.raw_g, 70.5) < made.label.most_short

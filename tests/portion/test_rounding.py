@@ -40,7 +40,7 @@ def test_split_of_the_demo_piece():
     )
     split = split_on_scale(portion(design.portion), design.portion, 1.0)
     assert (split.crust_g, split.paste_g, split.centre_g, split.raw_g) == (23.0, 46.0, 8.0, 77.0)
-    assert split.off_g == pytest.approx(77.0 - 75.0 / 0.98, abs=1e-9)
+    assert split.rounding_g == pytest.approx(77.0 - 75.0 / 0.98, abs=1e-9)
     assert split.ratio == "2.99:7.01"
 
 
