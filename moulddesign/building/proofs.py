@@ -1,7 +1,7 @@
 """What a build has to prove, kind by kind: the numbers of the design go to the checks."""
 
 import os
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -12,7 +12,7 @@ from typing import Final
 from moulddesign.artwork.legibility import least_gap_mm, least_stroke_mm
 from moulddesign.core import Finding, mm3_from_ml, say
 from moulddesign.core.findings import SEPARATOR
-from moulddesign.design import Design, Joint, Kind, Profile
+from moulddesign.design import BlockTable, CastTable, Design, Joint, PressTable, Profile
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.float32 import settled
 from moulddesign.mould import CastLayout, Mould, texts
@@ -187,13 +187,15 @@ def relief_layers(made: Evidence) -> tuple[Finding, ...]:
     return (layers_finding(depth_mm=min(depths), layer_mm=layer_mm),)
 
 
-def pressed(made: Evidence) -> tuple[Finding, ...]:
+def pressed(made: Evidence, table: PressTable) -> tuple[Finding, ...]:
     """Judge a press under its first stamp.
 
     Parameters
     ----------
     made : Evidence
         What was made.
+    table : PressTable
+        What was asked of the press.
 
     Raises
     ------
@@ -203,20 +205,22 @@ def pressed(made: Evidence) -> tuple[Finding, ...]:
     layer_mm = made.design.printer.layer_height_mm
     press = _assembled(made)
     return (
-        *_press(made, press),
+        *_press(made, table, press),
         *_pull(made, press.stamp),
         bore_foot_finding(made.meshes["sleeve"], part="sleeve", layer_mm=layer_mm),
         outer_foot_finding(made.meshes["stamp"], part="stamp", layer_mm=layer_mm),
     )
 
 
-def under_further(made: Evidence, one: Further) -> tuple[Finding, ...]:
+def under_further(made: Evidence, table: PressTable, one: Further) -> tuple[Finding, ...]:
     """Judge a further stamp and its pastry as the first are judged.
 
     Parameters
     ----------
     made : Evidence
         What was made.
+    table : PressTable
+        What was asked of the press.
     one : Further
         The pastry under that stamp.
 
@@ -240,12 +244,12 @@ def under_further(made: Evidence, one: Further) -> tuple[Finding, ...]:
     rings = ring_finding(
         made.mould.part(one.stamp_name).mesh,
         first=made.mould.part("stamp").mesh,
-        band_mm=made.design.mould.height_band * made.pastry.height_mm,
+        band_mm=table.height_band * made.pastry.height_mm,
     )
     press = _assembled(own)
     found = (
         *piece_findings(own),
-        *_press(own, press),
+        *_press(own, table, press),
         *_pull(own, press.stamp),
         *relief_layers(own),
         rings,
@@ -264,9 +268,9 @@ def _nested(stamp: str, part: str) -> str:
     return f"{stamp}{SEPARATOR}{part}" if part else stamp
 
 
-def _press(made: Evidence, assembled: Press) -> tuple[Finding, ...]:
+def _press(made: Evidence, table: PressTable, assembled: Press) -> tuple[Finding, ...]:
     """Judge the assembled press, and the wall of its sleeve under a hand's push."""
-    table, plastic = made.design.mould, made.design.printer.plastic
+    plastic = made.design.printer.plastic
     found = press_findings(
         assembled,
         target_mm3=made.target_mm3,
@@ -349,19 +353,32 @@ def proven(made: Evidence, further: Sequence[Further] = ()) -> tuple[Finding, ..
     # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
     judges: list[Callable[[], tuple[Finding, ...]]] = [
         partial(piece_findings, made),
-        partial(KINDS[made.design.mould.kind], made),
+        partial(_of_its_kind, made),
         *(partial(_printed, made, part.name) for part in made.mould.parts),
         partial(relief_layers, made),
         *(partial(soundness, mesh, part=name) for name, mesh in made.meshes.items()),
         partial(_against_exact, made.mould),
         partial(_lettering, made),
-        *(partial(under_further, made, one) for one in further),
     ]
+    table = made.design.mould
+    if isinstance(table, PressTable):
+        judges += [partial(under_further, made, table, one) for one in further]
     with ThreadPoolExecutor(os.cpu_count()) as pool:
         return tuple(chain.from_iterable(pool.map(lambda judge: judge(), judges)))
 
 
-def _block(made: Evidence) -> tuple[Finding, ...]:
+def _of_its_kind(made: Evidence) -> tuple[Finding, ...]:
+    """Judge what only this kind of mould has to show."""
+    match made.design.mould:
+        case PressTable() as table:
+            return pressed(made, table)
+        case BlockTable() as table:
+            return _block(made, table)
+        case CastTable() as table:
+            return _cast(made, table)
+
+
+def _block(made: Evidence, table: BlockTable) -> tuple[Finding, ...]:
     """Judge what the cavities of a block hold, and whether the pastry falls out of them."""
     part = made.mould.part("block")
     drafts = [part.draft_deg for part in made.pastry.relief]
@@ -369,7 +386,7 @@ def _block(made: Evidence) -> tuple[Finding, ...]:
         *block_findings(
             made.meshes["block"],
             target_mm3=part.pose.scale**3 * made.target_mm3,
-            count=made.design.mould.cavities,
+            count=table.cavities,
         ),
         *pull_findings(
             say("building.pastry-from-block"),
@@ -381,9 +398,9 @@ def _block(made: Evidence) -> tuple[Finding, ...]:
     )
 
 
-def _cast(made: Evidence) -> tuple[Finding, ...]:
+def _cast(made: Evidence, table: CastTable) -> tuple[Finding, ...]:
     """Judge the pastries in a tray, the silicone over them, and whether it comes out."""
-    master, table, layout = made.meshes["master"], made.design.mould, made.mould.layout
+    master, layout = made.meshes["master"], made.mould.layout
     assert isinstance(layout, CastLayout)  # noqa: S101 (the layout goes with the kind)
     grown = made.mould.part("master").pose.scale ** 3
     drafts = [part.draft_deg for part in made.pastry.relief]
@@ -420,11 +437,13 @@ def _printed(made: Evidence, name: str) -> tuple[Finding, ...]:
 
 def _lettering(made: Evidence) -> tuple[Finding, ...]:
     """Say what is written on the parts that have a face for it."""
-    wanted = texts(made.design)
+    table, wanted = made.design.mould, texts(made.design)
+    if isinstance(table, CastTable) or not table.lettering:
+        return ()
     return tuple(
         lettering_finding(part=part.name, written=part.lettering, wanted=wanted)
         for part in made.mould.parts
-        if made.design.mould.lettering and part.name in LETTERED
+        if part.name in LETTERED
     )
 
 
@@ -440,9 +459,3 @@ def _against_exact(mould: Mould) -> tuple[Finding, ...]:
         for part in mould.parts
         if part.solid is not None
     )
-
-
-KINDS: Final[Mapping[Kind, Callable[[Evidence], tuple[Finding, ...]]]] = MappingProxyType(
-    {Kind.PRESS: pressed, Kind.BLOCK: _block, Kind.CAST: _cast}
-)
-"""What is judged of each kind of mould beside what is judged of all."""

@@ -55,7 +55,7 @@ def run_make(
     Example: moulddesign make --weight 75 --ratio 3:7 --pattern lantern --out exports/mine
     """
     if schema:
-        print_json(Design.model_json_schema())
+        print_json(Design.file_schema())
         return
     target = folder if folder is not None else Path("exports") / design.name
     with _progress() as stage:

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Final
 
 import typer
 
+from moulddesign.cli.console import err
 from moulddesign.core import SpecError
 from moulddesign.design import DRAWINGS, OUTLINES, Design, refuse_idle
 
@@ -147,7 +148,7 @@ def with_design(*overrides: Override) -> Callable[[Callable[..., Any]], Callable
 
 def _design(file: Path | None, asked: Mapping[str, Any]) -> Design:
     """Return the file's design, or the demo, with the values that were given."""
-    design = demo() if file is None else Design.read(file)
+    design = read_design(file)
     given = {field: value for field, value in asked.items() if value is not None}
     mass_g = given.pop("centre.mass_g", None)
     density = given.pop("centre.density_g_per_ml", None)
@@ -187,6 +188,16 @@ def _centres(design: Design, mass_g: float | None, density: float | None) -> lis
     centre = design.plain()["portion"]["centres"][:1] or [{}]
     changes = {"mass_g": mass_g, "density_g_per_ml": density}
     return [centre[0] | {key: value for key, value in changes.items() if value is not None}]
+
+
+def read_design(file: Path | None) -> Design:
+    """Return the design of a file, or the demo; notes about the file go to stderr."""
+    if file is None:
+        return demo()
+    design, notes = Design.read_with_notes(file)
+    for note in notes:
+        err().print(str(note), soft_wrap=True, markup=False)
+    return design
 
 
 def demo() -> Design:

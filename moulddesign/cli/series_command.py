@@ -11,7 +11,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from moulddesign.cli.console import ends_at_once, err, out, print_json, table
 from moulddesign.cli.kitchen_commands import recipe_of
-from moulddesign.cli.options import AsJson, demo
+from moulddesign.cli.options import AsJson, read_design
 from moulddesign.core import MouldError, SpecError
 from moulddesign.design import Design
 from moulddesign.kitchen import Recipe
@@ -85,7 +85,7 @@ def run_series(
         raise SpecError("--jobs", jobs, f"must be between 1 and {MOST_JOBS}")
     if jobs is not None and scheduler is not None:
         raise SpecError("--jobs", jobs, "must be left out with --scheduler, whose workers count")
-    base = demo() if base_file is None else Design.read(base_file)
+    base = read_design(base_file)
     rows = read_series(source, base)
     _tried(rows, figures)  # arithmetic alone tells much of what is wrong
     with ends_at_once():

@@ -4,7 +4,8 @@
 - `piece_tables`: the piece, its outline and size, and what weighing, selling and running a
   batch need.
 - `relief_tables`: the relief: its layers, and further stamps that carry another one.
-- `mould_tables`: the mould, by kind.
+- `mould_tables`: the mould: a table for each kind.
+- `earlier`: what files of earlier versions may hold beside what counts.
 - `printers`: printers and plastics by name, those of the package and one's own, and the
   design's table of them.
 - `design`: the Design as a whole: read from TOML, overridden by options, written back.
@@ -15,7 +16,16 @@
 
 from moulddesign.design.assets import DRAWINGS, carried, found_beside
 from moulddesign.design.design import Design
-from moulddesign.design.mould_tables import Bolt, Joint, Kind, MouldTable
+from moulddesign.design.mould_tables import (
+    BlockTable,
+    Bolt,
+    CastTable,
+    Joint,
+    Kind,
+    MouldTable,
+    PressTable,
+    of_kind,
+)
 from moulddesign.design.owned_moulds import OwnedMould, Shelf, Tool
 from moulddesign.design.piece_tables import (
     MOST_PIECES,
@@ -41,7 +51,19 @@ from moulddesign.design.relief_tables import (
     ReliefTable,
     Sense,
 )
-from moulddesign.design.schema import TABLE, EntryError, Table, given, spec_error, table_at
+from moulddesign.design.schema import (
+    TABLE,
+    EntryError,
+    FileKind,
+    Place,
+    Table,
+    given,
+    kind_of,
+    place_of,
+    said_of,
+    spec_error,
+    tables_in,
+)
 
 __all__ = [
     "DRAWINGS",
@@ -53,11 +75,14 @@ __all__ = [
     "SOURCES",
     "TABLE",
     "Along",
+    "BlockTable",
     "Bolt",
+    "CastTable",
     "Centre",
     "CountsIn",
     "Design",
     "EntryError",
+    "FileKind",
     "FurtherStamp",
     "Joint",
     "Kind",
@@ -66,7 +91,9 @@ __all__ = [
     "MouldTable",
     "OwnedMould",
     "PastryTable",
+    "Place",
     "PortionTable",
+    "PressTable",
     "PrinterTable",
     "Profile",
     "ReliefTable",
@@ -78,8 +105,12 @@ __all__ = [
     "carried",
     "found_beside",
     "given",
+    "kind_of",
     "library",
+    "of_kind",
+    "place_of",
     "refuse_idle",
+    "said_of",
     "spec_error",
-    "table_at",
+    "tables_in",
 ]

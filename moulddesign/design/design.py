@@ -8,9 +8,11 @@ from typing import Any, Final, Self
 import tomli_w
 from pydantic import ValidationInfo, field_validator
 
-from moulddesign.core import SpecError, read_toml
+from moulddesign import __version__
+from moulddesign.core import Message, SpecError, read_toml, say, word
 from moulddesign.design.assets import found_beside
-from moulddesign.design.mould_tables import Kind, MouldTable
+from moulddesign.design.earlier import MADE_WITH, without_written
+from moulddesign.design.mould_tables import Kind, MouldTable, PressTable, of_kind
 from moulddesign.design.piece_tables import (
     SIZES,
     BatchTable,
@@ -21,7 +23,7 @@ from moulddesign.design.piece_tables import (
 )
 from moulddesign.design.printers import PrinterTable
 from moulddesign.design.relief_tables import MOST_STAMPS, FurtherStamp, Layer, ReliefTable
-from moulddesign.design.schema import Table, given
+from moulddesign.design.schema import RefusedError, Table, as_file_name, given
 
 RESERVED: Final = {"con", "prn", "aux", "nul"} | {
     f"{device}{number}" for device in ("com", "lpt") for number in "123456789"
@@ -40,7 +42,7 @@ class Design(Table):
     portion: PortionTable = PortionTable()
     pastry: PastryTable = PastryTable()
     relief: ReliefTable = ReliefTable()
-    mould: MouldTable = MouldTable()
+    mould: MouldTable = PressTable()
     further_stamps: tuple[FurtherStamp, ...] = given(
         (), "Stamps with other reliefs for the same sleeve and plunger of a press",
         max_length=MOST_STAMPS,
@@ -53,17 +55,16 @@ class Design(Table):
     @field_validator("name")
     @classmethod
     def _can_name_a_folder(cls, name: str) -> str:
-        bad = sorted({c for c in name if c in '/\\:*?"<>|' or not c.isprintable()})
-        if bad:
-            message = f"must not hold {' '.join(map(repr, bad))}, for it names a folder"
-            raise ValueError(message)
-        if not name.strip(". ") or name != name.strip() or name.endswith("."):
-            message = "must not be empty, nor begin or end with a space or end with a dot"
-            raise ValueError(message)
         if name.partition(".")[0].lower() in RESERVED:
-            message = "is a name that some systems keep for a device; add a word to it"
-            raise ValueError(message)
-        return name
+            raise RefusedError(say("design.name-of-a-device"))
+        return as_file_name(name)
+
+    @field_validator("mould", mode="before")
+    @classmethod
+    def _press_where_no_kind_is_named(cls, mould: object) -> object:
+        if isinstance(mould, Mapping) and "kind" not in mould:
+            return {"kind": Kind.PRESS, **mould}
+        return mould
 
     @field_validator("further_stamps")
     @classmethod
@@ -72,7 +73,7 @@ class Design(Table):
     ) -> tuple[FurtherStamp, ...]:
         mould = info.data.get("mould")
         if stamps and mould is not None and mould.kind is not Kind.PRESS:
-            need = f"has no stamps to swap; leave out further_stamps, or take kind {Kind.PRESS}"
+            need = say("design.no-stamps-to-swap", kind=word(Kind.PRESS.value))
             raise SpecError("mould.kind", mould.kind.value, need)
         FurtherStamp.refuse_twins(stamps)
         return stamps
@@ -84,6 +85,32 @@ class Design(Table):
         return (*self.relief.layers, *further)
 
     @classmethod
+    def of(cls, values: Mapping[str, Any]) -> Self:
+        """Return the design of nested plain values; the version that wrote them does not count.
+
+        Raises
+        ------
+        SpecError
+            A key is unknown or of another kind of mould, or a value cannot be used.
+        """
+        return super().of({key: value for key, value in values.items() if key != MADE_WITH})
+
+    @classmethod
+    def of_file(cls, tree: Mapping[str, Any]) -> tuple[Self, tuple[Message, ...]]:
+        """Return the design of a file's plain values, and notes about what does not count.
+
+        A file without `made_with` may hold keys of another kind of mould, or keys that exist no
+        more, at the value that earlier versions wrote.
+
+        Raises
+        ------
+        SpecError
+            A key is unknown or of another kind of mould, or a value cannot be used.
+        """
+        plain, notes = without_written(tree)
+        return cls.of(plain), notes
+
+    @classmethod
     def read(cls, path: str | PathLike[str]) -> Self:
         """Return the design in a TOML file; drawings that it names lie beside it.
 
@@ -92,9 +119,24 @@ class Design(Table):
         FileError
             The file cannot be read or is not TOML.
         SpecError
-            A key is unknown or a value cannot be used.
+            A key is unknown or of another kind of mould, or a value cannot be used.
         """
-        return cls.of(found_beside(read_toml(path), Path(path).parent))
+        return cls.read_with_notes(path)[0]
+
+    @classmethod
+    def read_with_notes(cls, path: str | PathLike[str]) -> tuple[Self, tuple[Message, ...]]:
+        """Return the design in a TOML file as `read` does, and the notes of `of_file`."""
+        return cls.of_file(found_beside(read_toml(path), Path(path).parent))
+
+    @classmethod
+    def file_schema(cls) -> dict[str, Any]:
+        """Return the JSON Schema of a design file: the design's, and the version that wrote it."""
+        schema = cls.model_json_schema()
+        made_with = {
+            "type": "string",
+            "description": "Version of moulddesign that wrote the file; leave it out by hand",
+        }
+        return schema | {"properties": schema["properties"] | {MADE_WITH: made_with}}
 
     def with_values(self, values: Mapping[str, Any]) -> Self:
         """Return the design with some values replaced.
@@ -103,7 +145,8 @@ class Design(Table):
         ----------
         values : mapping of str to object
             Dotted name to value: ``{"portion.ratio": "4:6"}``. A size given here (width, height
-            or height to width) takes the place of whichever size the design had.
+            or height to width) takes the place of whichever size the design had. With another
+            kind of mould, the keys that only the old kind has are dropped.
 
         Raises
         ------
@@ -114,6 +157,7 @@ class Design(Table):
         if any(f"pastry.{size}" in values for size in SIZES):
             for size in SIZES:
                 tree["pastry"].pop(size, None)
+        tree["mould"] = of_kind(tree["mould"], values.get("mould.kind", self.mould.kind))
         for dotted, value in values.items():
             *tables, key = dotted.split(".")
             table = tree
@@ -122,10 +166,6 @@ class Design(Table):
             table[key] = value
         return type(self).of(tree)
 
-    def plain(self) -> dict[str, Any]:
-        """Return nested plain values, without the keys that are not given."""
-        return self.model_dump(mode="json", exclude_none=True)
-
     def toml(self) -> str:
         """Return the design as the text of a TOML file that `read` takes back."""
-        return tomli_w.dumps(self.plain())
+        return tomli_w.dumps({MADE_WITH: __version__} | self.plain())

@@ -1,9 +1,11 @@
-"""The mould, by kind."""
+"""The mould: a table for each kind, told apart by `kind`."""
 
+from collections.abc import Mapping
 from enum import StrEnum
-from typing import Final
+from types import MappingProxyType
+from typing import Annotated, Any, Final, Literal
 
-from pydantic import ValidationInfo, field_validator
+from pydantic import ConfigDict, Field
 
 from moulddesign.design.schema import CHOICE, MEMORY, PRACTICE, Table, given
 
@@ -14,10 +16,6 @@ class Kind(StrEnum):
     PRESS = "press"
     BLOCK = "block"
     CAST = "cast"
-
-
-SIDE_DRAFT_DEG: Final = {Kind.PRESS: 0.0, Kind.BLOCK: 5.0, Kind.CAST: 0.0}
-"""Lean of the pastry's side where it is not given: a press pushes it out, silicone bends [deg]."""
 
 
 class Joint(StrEnum):
@@ -34,12 +32,22 @@ class Bolt(StrEnum):
     M6 = "M6"
 
 
-class MouldTable(Table):
-    """A press mould, a knock-out block or a casting master."""
+KIND_SAYS: Final = "Kind of mould; it decides which other keys count"
+SIDE_DRAFT_SOURCE: Final = (
+    "moulded parts want 0.5 deg at the least, 1 deg usually and 1 deg more for each 0.025 mm of "
+    "surface texture; layer lines ask for several; " + PRACTICE
+)
 
-    kind: Kind = given(Kind.PRESS, "Kind of mould")
+KIND_IS_NEEDED: Final = ConfigDict(json_schema_extra={"required": ["kind"]})
+"""For the JSON Schema: a table that names no kind is a press."""
+
+
+class PressTable(Table):
+    """A press mould: sleeve, stamp and plunger."""
+
+    kind: Literal[Kind.PRESS] = given(Kind.PRESS, KIND_SAYS, main=True)
     clearance_mm: float = given(
-        0.3, "Gap between stamp and bore, each side", unit="mm",
+        0.3, "Gap between stamp and bore, each side", unit="mm", main=True,
         source="0.2-0.3 mm sliding, PLA 0.3, PETG 0.4; " + PRACTICE, ge=0.05, le=2,
     )  # fmt: skip
     wall_mm: float = given(
@@ -105,25 +113,41 @@ class MouldTable(Table):
         0.05, "How much wider the peg is than its pocket, on the diameter", unit="mm",
         source=CHOICE, ge=0, le=0.5,
     )  # fmt: skip
-    cavities: int = given(
-        1, "Cavities of a block, or pastries on a casting master", source=CHOICE, ge=1, le=60
+    lettering: bool = given(
+        True,  # noqa: FBT003 (a default)
+        "Sink weight, ratio and name into sleeve and plunger",
     )
+
+    @property
+    def cavities(self) -> int:
+        """A press has one bore."""
+        return 1
+
+    @property
+    def side_lean_deg(self) -> float:
+        """Lean of the pastry's side: none, for a press pushes the pastry out [deg]."""
+        return 0.0
+
+
+class BlockTable(Table):
+    """A block with cavities, to press the piece into and knock it out of."""
+
+    model_config = KIND_IS_NEEDED
+
+    kind: Literal[Kind.BLOCK] = given(Kind.BLOCK, KIND_SAYS, main=True)
+    cavities: int = given(1, "Cavities of a block", source=CHOICE, ge=1, le=60)
     side_draft_deg: float | None = given(
         None,
-        "Lean of the pastry's side from upright, widest where it leaves the mould; where it is "
-        "left out 5 deg for a block, else 0",
-        unit="deg",
-        source="moulded parts want 0.5 deg at the least, 1 deg usually and 1 deg more for each "
-        "0.025 mm of surface texture; layer lines ask for several; " + PRACTICE,
-        ge=0, le=30,
+        "Lean of the pastry's side from upright, widest where it leaves the mould; 5 deg where it "
+        "is left out",
+        unit="deg", source=SIDE_DRAFT_SOURCE, ge=0, le=30,
     )  # fmt: skip
     land_mm: float = given(
-        8.0, "Flat rim of a block around its cavities, or room for silicone around the pastries "
-        "of a casting master", unit="mm", source=CHOICE, ge=2, le=60,
-    )  # fmt: skip
+        8.0, "Flat rim of a block around its cavities", unit="mm", source=CHOICE, ge=2, le=60
+    )
     floor_mm: float = given(
-        3.6, "Plastic under the deepest engraving of a block, or under a casting master",
-        unit="mm", source=CHOICE, ge=0.8, le=40,
+        3.6, "Plastic under the deepest engraving of a block", unit="mm", source=CHOICE,
+        ge=0.8, le=40,
     )  # fmt: skip
     handle_length_mm: float = given(
         80.0, "Handle of a block; 0 for none", unit="mm", source=CHOICE, ge=0, le=300
@@ -136,6 +160,42 @@ class MouldTable(Table):
     )
     hole_mm: float = given(
         8.0, "Hole in the handle to hang it by; 0 for none", unit="mm", source=CHOICE, ge=0, le=40
+    )
+    lettering: bool = given(
+        True,  # noqa: FBT003 (a default)
+        "Sink weight, ratio and name into the handle",
+    )
+
+    @property
+    def side_lean_deg(self) -> float:
+        """Lean of the pastry's side: what was asked for, or 5 deg [deg]."""
+        return 5.0 if self.side_draft_deg is None else self.side_draft_deg
+
+
+class CastTable(Table):
+    """A master with walls, to pour silicone over; the silicone is the mould."""
+
+    model_config = KIND_IS_NEEDED
+
+    kind: Literal[Kind.CAST] = given(Kind.CAST, KIND_SAYS, main=True)
+    cavities: int = given(1, "Pastries on a casting master", source=CHOICE, ge=1, le=60)
+    side_draft_deg: float | None = given(
+        None,
+        "Lean of the pastry's side from upright, widest where it leaves the mould; 0 where it is "
+        "left out, for silicone bends",
+        unit="deg", source=SIDE_DRAFT_SOURCE, ge=0, le=30,
+    )  # fmt: skip
+    wall_mm: float = given(
+        2.8, "Wall of the tray around a casting master", unit="mm",
+        source="two lines at the least, better 1.2-1.6 mm, more for a lasting tool; " + PRACTICE,
+        ge=0.8, le=20,
+    )  # fmt: skip
+    land_mm: float = given(
+        8.0, "Room for silicone around the pastries of a casting master", unit="mm",
+        source=CHOICE, ge=2, le=60,
+    )  # fmt: skip
+    floor_mm: float = given(
+        3.6, "Plastic under a casting master", unit="mm", source=CHOICE, ge=0.8, le=40
     )
     cover_mm: float = given(
         10.0, "Silicone above the highest relief of a casting master, to the brim", unit="mm",
@@ -154,33 +214,33 @@ class MouldTable(Table):
         source=MEMORY + "; its maker's sheet says it", ge=0.8, le=2,
     )  # fmt: skip
 
-    lettering: bool = given(
-        True,  # noqa: FBT003 (a default)
-        "Sink weight, ratio and name into sleeve and plunger, or into a block's handle",
-    )
-
     @property
     def side_lean_deg(self) -> float:
-        """Lean of the pastry's side: what was asked for, or what its kind wants [deg]."""
-        if self.side_draft_deg is not None:
-            return self.side_draft_deg
-        return SIDE_DRAFT_DEG[self.kind]
+        """Lean of the pastry's side: what was asked for, or 0 [deg]."""
+        return 0.0 if self.side_draft_deg is None else self.side_draft_deg
 
-    @field_validator("side_draft_deg")
-    @classmethod
-    def _upright_in_a_press(cls, draft_deg: float | None, info: ValidationInfo) -> float | None:
-        if draft_deg and info.data.get("kind") is Kind.PRESS:
-            message = (
-                "must be 0 in a press, or its stamp would not travel; leave it out, or take kind "
-                "block or cast"
-            )
-            raise ValueError(message)
-        return draft_deg
 
-    @field_validator("cavities")
-    @classmethod
-    def _one_in_a_press(cls, cavities: int, info: ValidationInfo) -> int:
-        if cavities > 1 and info.data.get("kind") is Kind.PRESS:
-            message = "must be 1 in a press; take kind block or cast for several"
-            raise ValueError(message)
-        return cavities
+MouldTable = Annotated[PressTable | BlockTable | CastTable, Field(discriminator="kind")]
+"""The table of any kind."""
+
+BY_KIND: Final[Mapping[str, type[PressTable | BlockTable | CastTable]]] = MappingProxyType(
+    {Kind.PRESS: PressTable, Kind.BLOCK: BlockTable, Kind.CAST: CastTable}
+)
+
+
+def of_kind(mould: Mapping[str, Any], kind: object) -> dict[str, Any]:
+    """Return a mould's plain values without the keys that only other kinds have.
+
+    Unknown keys and an unknown kind stay, for the table to refuse.
+
+    Examples
+    --------
+    >>> of_kind({"cavities": 3, "clearance_mm": 0.4, "wall_mm": 3.0}, "block")
+    {'cavities': 3}
+    """
+    table = BY_KIND.get(str(kind))
+    if table is None:
+        return dict(mould)
+    foreign = {key for other in BY_KIND.values() for key in other.model_fields}
+    foreign -= table.model_fields.keys()
+    return {key: value for key, value in mould.items() if key not in foreign}

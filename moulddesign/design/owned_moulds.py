@@ -5,17 +5,22 @@ from enum import StrEnum
 from math import sqrt
 from os import PathLike
 from pathlib import Path
-from typing import Any, Final, Self
+from typing import Any, Self
 
 from pydantic import ValidationError, model_validator
 
-from moulddesign.core import FileError, LengthUnit, SpecError, read_toml
+from moulddesign.core import FileError, LengthUnit, SpecError, read_toml, say
 from moulddesign.design.piece_tables import PastryTable
 from moulddesign.design.relief_tables import Sense
-from moulddesign.design.schema import CHOICE, MEMORY, PRACTICE, Table, given, spec_error
-
-WAYS: Final = ("width_mm and height_mm", "water_g", "mesh")
-"""What a mould can be known by."""
+from moulddesign.design.schema import (
+    CHOICE,
+    MEMORY,
+    PRACTICE,
+    RefusedError,
+    Table,
+    given,
+    spec_error,
+)
 
 
 class Tool(StrEnum):
@@ -112,31 +117,23 @@ class OwnedMould(Table):
     @model_validator(mode="after")
     def _known_one_way(self) -> Self:
         if self.mesh is not None and self.water_g:
-            message = "water_g and mesh are both given: leave one out"
-            raise ValueError(message)
+            raise RefusedError(say("design.water-and-mesh"))
         if self.stamp is not None and self.mesh is None:
-            message = "stamp must come with the mesh of its sleeve"
-            raise ValueError(message)
+            raise RefusedError(say("design.stamp-alone"))
         if (
             self.mesh is None
             and not self.water_g
             and (self.width_mm is None or (self.height_mm is None and not self.is_press))
         ):
-            message = f"must be known by one of {', '.join(WAYS[:-1])} or {WAYS[-1]}"
-            raise ValueError(message)
+            raise RefusedError(say("design.unknown-mould"))
         return self
 
     @model_validator(mode="after")
     def _stands_upright(self) -> Self:
         if self.is_press and self.draft_deg > 0.0:
-            message = "draft_deg must be 0 in a press mould, or its stamp would not travel"
-            raise ValueError(message)
+            raise RefusedError(say("design.drafted-press"))
         if self.bore_length_mm is not None and self.guide_mm is None and self.stamp is None:
-            message = (
-                "bore_length_mm must come with guide_mm, the length of the stamp that has to stay "
-                "in the bore; or give most_height_mm"
-            )
-            raise ValueError(message)
+            raise RefusedError(say("design.bore-without-guide"))
         return self
 
     @model_validator(mode="after")
@@ -181,7 +178,7 @@ class Shelf(Table):
         folder = Path(path).parent
         shelf = cls.of(read_toml(path))
         if not shelf.mould:
-            raise FileError(str(path), "names no mould; give each one a table [[mould]]")
+            raise FileError(str(path), say("design.no-moulds"))
         return shelf.model_copy(update={"mould": tuple(_beside(m, folder) for m in shelf.mould)})
 
 

@@ -1,6 +1,6 @@
 """The piece, its outline and size, and what weighing, selling and running a batch need."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import date
 from difflib import get_close_matches
 from enum import StrEnum
@@ -9,8 +9,17 @@ from typing import Any, Final, Self
 
 from pydantic import field_validator, model_validator
 
-from moulddesign.core import SpecError
-from moulddesign.design.schema import CHOICE, MEMORY, PRACTICE, Table, given
+from moulddesign.core import SpecError, say, word
+from moulddesign.design.schema import (
+    CHOICE,
+    MEMORY,
+    PRACTICE,
+    RefusedError,
+    Table,
+    both,
+    either,
+    given,
+)
 
 
 class CountsIn(StrEnum):
@@ -94,8 +103,7 @@ class PortionTable(Table):
     def _both_parts_are_there(cls, ratio: str) -> str:
         crust, filling = _parts(ratio)
         if not (crust > 0.0 and filling > 0.0 and isfinite(crust + filling)):
-            message = "both parts must be above 0 and finite, such as 3:7"
-            raise ValueError(message)
+            raise RefusedError(say("design.ratio-of-nothing"))
         return ratio
 
     @property
@@ -149,14 +157,9 @@ def refuse_idle(outline: str, values: Mapping[str, Any]) -> None:
     for field, value in values.items():
         outlines = MEANT_FOR.get(field.removeprefix("pastry."))
         if outlines is not None and outline not in outlines:
-            others = _one_of(outlines)
-            need = f"does nothing for the outline {outline}; leave it out, or take {others}"
+            others = either([word(name) for name in outlines])
+            need = say("design.idle-for-outline", outline=word(outline), others=others)
             raise SpecError(field, value, need)
-
-
-def _one_of(names: Sequence[str]) -> str:
-    *others, last = names
-    return f"{', '.join(others)} or {last}" if others else last
 
 
 class PastryTable(Table):
@@ -202,20 +205,14 @@ class PastryTable(Table):
         if outline in OUTLINES or outline.lower().endswith(".svg"):
             return outline
         near = get_close_matches(outline, OUTLINES, n=1, cutoff=0.0)
-        message = (
-            f"must be {', '.join(OUTLINES)}, or a file that ends in .svg; the nearest is {near[0]}"
-        )
-        raise ValueError(message)
+        names = tuple(map(word, OUTLINES))
+        raise RefusedError(say("design.unknown-outline", names=names, near=word(near[0])))
 
     @model_validator(mode="after")
     def _one_size(self) -> Self:
         asked = [name for name in SIZES if getattr(self, name) is not None]
         if len(asked) > 1:
-            message = (
-                f"{' and '.join(asked)} are both given, and with the weight only one is free: "
-                "leave one out"
-            )
-            raise ValueError(message)
+            raise RefusedError(say("design.several-sizes", sizes=both(asked)))
         return self
 
 
@@ -290,5 +287,4 @@ class BatchTable(Table):
         try:
             return date.fromisoformat(given_date)
         except ValueError as error:
-            message = "must be a day written as year-month-day, such as 2026-11-30"
-            raise ValueError(message) from error
+            raise RefusedError(say("design.day")) from error

@@ -27,7 +27,7 @@ from moulddesign.core import (
     read_bytes,
     say,
 )
-from moulddesign.design.schema import CHOICE, PRACTICE, Table, given
+from moulddesign.design.schema import CHOICE, PRACTICE, RefusedError, Table, given
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,7 +151,7 @@ def _own(path: str, text: str) -> Library:
     tables = parse_toml(text, path)
     strange = sorted(tables.keys() - {"printers", "materials"})
     if strange:
-        raise FileError(path, f"holds {strange[0]}; only printers and materials belong here")
+        raise FileError(path, say("design.strange-table", table=strange[0]))
     package = _package()
     own = {"source": OWN_SOURCE, "caution": ""}
     machines = {
@@ -175,7 +175,7 @@ def _others(all_of: Mapping[str, T], taken: Mapping[str, T]) -> dict[str, T]:
 def _tables(tables: dict[str, Any], kind: str, path: str) -> list[tuple[str, dict[str, Any]]]:
     found = tables.get(kind, {})
     if not isinstance(found, dict) or not all(isinstance(t, dict) for t in found.values()):
-        raise FileError(path, f"must hold {kind} as tables such as [{kind}.mine]")
+        raise FileError(path, say("design.tables-by-name", kind=kind))
     return list(found.items())
 
 
@@ -183,8 +183,10 @@ def _made(kind: type[T], table: dict[str, Any], path: str, *, name: str) -> T:
     wanted = {field.name for field in fields(kind)}
     missing, strange = sorted(wanted - table.keys()), sorted(table.keys() - wanted)
     if missing or strange:
-        said = f"lacks {missing[0]}" if missing else f"has {strange[0]}, which is not known"
-        raise FileError(path, f"{said} in {name}; it needs {', '.join(sorted(wanted))}")
+        keys = tuple(sorted(wanted))
+        if missing:
+            raise FileError(path, say("design.lacks-figure", key=missing[0], name=name, keys=keys))
+        raise FileError(path, say("design.strange-figure", key=strange[0], name=name, keys=keys))
     return kind(**{key: _figure(key, value, f"{path}: {name}") for key, value in table.items()})
 
 
@@ -194,11 +196,11 @@ def _figure(key: str, value: object, where: str) -> Any:  # noqa: ANN401 (per fi
     if key == "bed_mm":
         sides = [_number(side) for side in value] if isinstance(value, list) else []
         if len(sides) != SIDES or min(sides) <= 0.0:
-            raise FileError(where, f"{key} must be three lengths above 0 mm")
+            raise FileError(where, say("design.bed-in-file", key=key))
         return tuple(sides)
     number = _number(value)
     if number < 0.0 or (number == 0.0 and key != MAY_BE_ZERO):
-        raise FileError(where, f"{key} must be a number above 0")
+        raise FileError(where, say("design.figure-in-file", key=key))
     return number
 
 
@@ -276,8 +278,7 @@ class PrinterTable(Table):
     @classmethod
     def _has_room(cls, bed_mm: tuple[float, float, float]) -> tuple[float, float, float]:
         if min(bed_mm) <= 0.0:
-            message = "must be three lengths above 0 mm: x, y, z"
-            raise ValueError(message)
+            raise RefusedError(say("design.bed"))
         return bed_mm
 
     @field_validator("machine")
@@ -314,6 +315,5 @@ def _library(path: object) -> Library:
 
 def _known(name: str, names: Mapping[str, object]) -> str:
     if name not in names:
-        message = f"must be one of {', '.join(names)}"
-        raise ValueError(message)
+        raise RefusedError(say("design.one-of", choices=tuple(names)))
     return name

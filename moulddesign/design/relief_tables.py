@@ -7,7 +7,17 @@ from unicodedata import normalize
 
 from pydantic import field_validator, model_validator
 
-from moulddesign.design.schema import CHOICE, PRACTICE, EntryError, Table, given
+from moulddesign.core import say, word
+from moulddesign.design.schema import (
+    CHOICE,
+    PRACTICE,
+    EntryError,
+    RefusedError,
+    Table,
+    as_file_name,
+    both,
+    given,
+)
 
 
 class Sense(StrEnum):
@@ -118,13 +128,13 @@ class Layer(Table):
     def _one_source(self) -> Self:
         asked = [name for name in SOURCES if getattr(self, name) is not None]
         if len(asked) != 1:
-            said = " and ".join(asked) if asked else "none"
-            message = f"needs exactly one of pattern, motif and text; given: {said}"
-            raise ValueError(message)
+            if not asked:
+                raise RefusedError(say("design.layer-of-nothing"))
+            words = both([word(name) for name in asked])
+            raise RefusedError(say("design.layer-of-several", given=words))
         for name, source in ONLY_FOR.items():
             if getattr(self, name) is not None and source != asked[0]:
-                message = f"{name} says something of a {source} only; leave it out"
-                raise ValueError(message)
+                raise RefusedError(say("design.key-of-a-source", key=name, source=word(source)))
         return self
 
 
@@ -186,17 +196,9 @@ class FurtherStamp(Table):
     @field_validator("name")
     @classmethod
     def _can_end_a_file(cls, name: str) -> str:
-        bad = sorted({c for c in name if c in '/\\:*?"<>|' or not c.isprintable()})
-        if bad:
-            message = f"must not hold {' '.join(map(repr, bad))}, for it names files"
-            raise ValueError(message)
-        if not name.strip(". ") or name != name.strip() or name.endswith("."):
-            message = "must not be empty, nor begin or end with a space or end with a dot"
-            raise ValueError(message)
         if _folded(name).endswith(BLANK):
-            message = f"must not end in {BLANK}, for stamp-{BLANK} is another file's name"
-            raise ValueError(message)
-        return name
+            raise RefusedError(say("design.stamp-called-blank", blank=BLANK))
+        return as_file_name(name)
 
     def relief(self, first: ReliefTable) -> ReliefTable:
         """Return its whole relief.
@@ -222,8 +224,7 @@ class FurtherStamp(Table):
         for place, name in enumerate(names):
             if name in names[:place]:
                 field = f"further_stamps.{place}.name"
-                need = "is the name of an earlier stamp too; give each one its own"
-                raise EntryError(field, stamps[place].name, need)
+                raise EntryError(field, stamps[place].name, say("design.twin-stamps"))
 
 
 def _folded(name: str) -> str:

@@ -1,17 +1,36 @@
 """How a field of the design is declared, and pydantic's errors about it as sentences."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from difflib import get_close_matches
+from enum import StrEnum
 from itertools import pairwise
+from re import findall
 from typing import Any, Final, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic.fields import FieldInfo
 
-from moulddesign.core import SpecError
+from moulddesign.core import Message, SpecError, say, word
 
 PRACTICE: Final = "common practice, no source"
 MEMORY: Final = "from memory, measure your own"
 CHOICE: Final = "our choice, change it freely"
+
+
+class FileKind(StrEnum):
+    """What kind of file a field may name."""
+
+    OUTLINE = "outline"
+    """A drawing of one closed shape; other words are names of outlines."""
+    ARTWORK = "artwork"
+    """A drawing or picture; other words are names of patterns."""
+    FONT = "font"
+    LIBRARY = "library"
+    """Printers and materials."""
+    RECIPE = "recipe"
+    MESH = "mesh"
+    MOULDS = "moulds"
 
 
 class Table(BaseModel):
@@ -33,8 +52,21 @@ class Table(BaseModel):
         except ValidationError as error:
             raise spec_error(error, cls) from error
 
+    def plain(self) -> dict[str, Any]:
+        """Return nested plain values, without the keys that are not given."""
+        return self.model_dump(mode="json", exclude_none=True)
 
-def given(default: Any, says: str, *, unit: str = "", source: str = CHOICE, **limits: Any) -> Any:  # noqa: ANN401 (pydantic's Field is typed so)
+
+def given(
+    default: Any,  # noqa: ANN401 (pydantic's Field is typed so)
+    says: str,
+    *,
+    unit: str = "",
+    source: str = CHOICE,
+    main: bool = False,
+    file: FileKind | None = None,
+    **limits: Any,  # noqa: ANN401 (pydantic's own)
+) -> Any:  # noqa: ANN401 (the same)
     """Return a field with its default, unit, limits and the source of the default.
 
     Parameters
@@ -47,6 +79,10 @@ def given(default: Any, says: str, *, unit: str = "", source: str = CHOICE, **li
         Unit of the value; empty for a word, a count or a ratio.
     source : str
         Where the default comes from, with its status.
+    main : bool
+        Whether a form asks for it at once, or among the further fields.
+    file : FileKind, optional
+        What kind of file it may name.
     **limits : float or str
         pydantic's limits: `gt`, `ge`, `lt`, `le`, `min_length`, `max_length`, `pattern`.
 
@@ -55,13 +91,117 @@ def given(default: Any, says: str, *, unit: str = "", source: str = CHOICE, **li
     pydantic.fields.FieldInfo
         Ready to stand beside an annotation. Numbers are taken strictly: no text, no truth value.
     """
+    extra: dict[str, Any] = {"unit": unit, "source": source}
+    if main:
+        extra["main"] = True
+    if file is not None:
+        extra["file"] = file.value
     return Field(
         default,
         description=says,
         strict=True if {"gt", "ge", "lt", "le"} & limits.keys() else None,
-        json_schema_extra={"unit": unit, "source": source},
+        json_schema_extra=extra,
         **limits,
     )
+
+
+def said_of(field: FieldInfo, name: str) -> Any:  # noqa: ANN401 (per name)
+    """Return what `given` was told of a field: `unit`, `source`, `main` or `file`; else None."""
+    extra = field.json_schema_extra
+    return extra.get(name) if isinstance(extra, dict) else None
+
+
+Key = str | int
+"""A key of a table, or an entry of a list counted from 0."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where a value stands in a model."""
+
+    keys: tuple[Key, ...]
+    """Without the kinds that pydantic puts among them where a table is one of several."""
+    tables: tuple[type[BaseModel], ...]
+    """Those that its last key may lie in: several where a table's kind is not known."""
+    siblings: tuple[type[BaseModel], ...]
+    """Those that its last key would lie in if the table were of another kind."""
+
+    @property
+    def field(self) -> FieldInfo | None:
+        """The field; None where no table has that key."""
+        name = str(self.keys[-1]) if self.keys else ""
+        return next((t.model_fields[name] for t in self.tables if name in t.model_fields), None)
+
+
+def place_of(loc: Sequence[Key], model: type[BaseModel]) -> Place:
+    """Return where a value stands, following nested tables, lists of tables and kinds.
+
+    Parameters
+    ----------
+    loc : sequence of str or int
+        Keys, entries of lists, and kinds as pydantic puts them.
+    model : type of BaseModel
+        Where it starts.
+    """
+    keys: list[Key] = []
+    here: tuple[type[BaseModel], ...] = (model,)
+    siblings = here
+    last = (here, siblings)
+    for key in loc:
+        narrowed = tuple(t for t in here if kind_of(t) == key) if len(here) > 1 else ()
+        if narrowed:
+            here = narrowed
+            continue
+        keys.append(key)
+        if isinstance(key, int):
+            continue
+        last = (here, siblings)
+        fields = [t.model_fields[key] for t in here if key in t.model_fields]
+        here = siblings = tuple(t for f in fields[:1] for t in tables_in(f.annotation))
+    return Place(keys=tuple(keys), tables=last[0], siblings=last[1])
+
+
+def tables_in(annotation: Any) -> Iterator[type[BaseModel]]:  # noqa: ANN401 (any type annotation)
+    """Yield the models in a type: itself, those of a union or of a list."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    else:
+        for part in getattr(annotation, "__args__", ()):
+            yield from tables_in(part)
+
+
+def kind_of(table: type[BaseModel]) -> str | None:
+    """Return which kind a table is of, where it is one of several; else None."""
+    field = table.model_fields.get("kind")
+    return None if field is None else str(field.default)
+
+
+class RefusedError(ValueError):
+    """What a validator finds wrong with a value; `spec_error` names the field."""
+
+    def __init__(self, need: Message) -> None:
+        super().__init__(need)
+        self.need = need
+
+
+def either(words: Sequence[Message | str]) -> Message | str:
+    """Return words as a list that ends in "or"."""
+    return say("design.or", some=tuple(words[:-1]), last=words[-1]) if words[1:] else words[0]
+
+
+def both(words: Sequence[Message | str]) -> Message | str:
+    """Return words as a list that ends in "and"."""
+    return say("design.and", some=tuple(words[:-1]), last=words[-1]) if words[1:] else words[0]
+
+
+def as_file_name(name: str) -> str:
+    """Return a name that files or a folder are called by, or refuse it in a validator."""
+    bad = sorted({c for c in name if c in '/\\:*?"<>|' or not c.isprintable()})
+    if bad:
+        raise RefusedError(say("design.letters-of-a-file-name", letters=" ".join(map(repr, bad))))
+    if not name.strip(". ") or name != name.strip() or name.endswith("."):
+        raise RefusedError(say("design.ends-of-a-file-name"))
+    return name
 
 
 MOST_SHOWN: Final = 80
@@ -72,27 +212,38 @@ TABLE: Final = "(a table)"
 
 ORDINALS: Final = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
 
-NEEDS: Final = {
-    "greater_than": "must be above {gt:g}{unit}",
-    "greater_than_equal": "must be at least {ge:g}{unit}",
-    "less_than": "must be below {lt:g}{unit}",
-    "less_than_equal": "must be at most {le:g}{unit}",
-    "finite_number": "must be a finite number",
-    "float_type": "must be a number without quotes",
-    "float_parsing": "must be a number without quotes",
-    "int_type": "must be a whole number without quotes",
-    "int_from_float": "must be a whole number",
-    "string_type": "must be text in quotes",
-    "string_too_short": "must not be empty",
-    "string_too_long": "must have at most {max_length} characters",
-    "enum": "must be one of {expected}",
-    "missing": "is missing and has no default",
-    "tuple_type": "must be a list",
-    "too_long": "must have at most {max_length} entries",
-    "model_type": "must be a table of keys",
-    "value_error": "{error}",
+NEEDS: Final[Mapping[str, Message]] = {
+    "finite_number": say("design.finite"),
+    "float_type": say("design.number"),
+    "float_parsing": say("design.number"),
+    "int_type": say("design.whole-number"),
+    "int_from_float": say("design.whole"),
+    "bool_type": say("design.true-or-false"),
+    "bool_parsing": say("design.true-or-false"),
+    "string_type": say("design.text"),
+    "string_too_short": say("design.empty"),
+    "missing": say("design.missing"),
+    "tuple_type": say("design.list"),
+    "model_type": say("design.table"),
+    "model_attributes_type": say("design.table"),
 }
-"""What each kind of pydantic error asks for; the braces are its own context."""
+"""What each kind of pydantic error asks for."""
+
+LIMITS: Final[Mapping[str, Callable[[Mapping[str, Any], str], Message]]] = {
+    "greater_than": lambda told, unit: say("design.above", limit=told["gt"], unit=unit),
+    "greater_than_equal": lambda told, unit: say("design.at-least", limit=told["ge"], unit=unit),
+    "less_than": lambda told, unit: say("design.below", limit=told["lt"], unit=unit),
+    "less_than_equal": lambda told, unit: say("design.at-most", limit=told["le"], unit=unit),
+    "string_too_long": lambda told, _: say("design.long-text", most=told["max_length"]),
+    "too_long": lambda told, _: say("design.long-list", most=told["max_length"]),
+    "enum": lambda told, _: say("design.one-of", choices=_quoted(told["expected"])),
+    "literal_error": lambda told, _: say("design.one-of", choices=_quoted(told["expected"])),
+    "union_tag_invalid": lambda told, _: say(
+        "design.one-of", choices=_quoted(told["expected_tags"])
+    ),
+    "value_error": lambda told, _: _refused(told["error"]),
+}
+"""The same where pydantic tells a figure with it; the second argument is the field's unit."""
 
 
 class EntryError(SpecError):
@@ -139,76 +290,59 @@ def spec_error(error: ValidationError, model: type[BaseModel]) -> SpecError:
         With the dotted name of the field. Where it is not the only one, the sentence says so.
     """
     first = error.errors()[0]
-    field = ".".join(str(part) for part in first["loc"]) or "design"
-    need = _need(first, model)
+    loc, value = first["loc"], first["input"]
+    if first["type"] == "union_tag_invalid":
+        loc, value = (*loc, "kind"), value["kind"]
+    place = place_of(loc, model)
+    need = _need(first, place)
     more = error.error_count() - 1
     if more:
-        need += f" ({more} more to mend after this one)"
-    kind = EntryError if _in_entry(first["loc"]) else SpecError
-    return kind(field, _shown(first["input"]), need)
+        need = say("design.and-more", need=need, count=more)
+    kind = EntryError if _in_entry(place.keys) else SpecError
+    return kind(".".join(map(str, place.keys)) or "design", _shown(value), need)
 
 
-def _in_entry(loc: tuple[str | int, ...]) -> bool:
-    """Return whether a location lies in a list of tables, which are named in the plural."""
-    pairs = pairwise(loc)
+def _in_entry(keys: Sequence[Key]) -> bool:
+    """Return whether keys lead into a list of tables, which are named in the plural."""
+    pairs = pairwise(keys)
     return any(isinstance(here, int) and str(name).endswith("s") for name, here in pairs)
 
 
-def _need(first: Any, model: type[BaseModel]) -> str:  # noqa: ANN401 (pydantic's ErrorDetails)
-    if first["type"] == "extra_forbidden":
-        return _unknown_key(first["loc"], model)
-    if first["type"] == "string_pattern_mismatch" and first["loc"][-1] == "ratio":
-        return "must be crust to filling such as 3:7"
-    sentence = NEEDS.get(first["type"])
-    if sentence is None:
-        return str(first["msg"])
-    return sentence.format(unit=_unit(first["loc"], model), **first.get("ctx", {}))
+def _need(first: Any, place: Place) -> Message:  # noqa: ANN401 (pydantic's ErrorDetails)
+    kind = first["type"]
+    if kind == "extra_forbidden":
+        return _unknown_key(place)
+    if kind == "string_pattern_mismatch" and place.keys[-1] == "ratio":
+        return say("design.ratio")
+    if kind in NEEDS:
+        return NEEDS[kind]
+    if kind in LIMITS:
+        unit = said_of(place.field, "unit") if place.field is not None else None
+        return LIMITS[kind](first.get("ctx", {}), f" {unit}" if unit else "")
+    return say("design.other", reason=first["msg"])
 
 
-def _unknown_key(loc: tuple[str | int, ...], model: type[BaseModel]) -> str:
-    table = table_at(loc[:-1], model)
-    names = list(table.model_fields) if table else []
-    near = get_close_matches(str(loc[-1]), names, n=1, cutoff=0.0)
-    return f"is not a known key; the nearest is {near[0]}" if near else "is not a known key"
+def _unknown_key(place: Place) -> Message:
+    """Return what to do about a key that no table has, or only a table of another kind."""
+    key = str(place.keys[-1])
+    others = [kind_of(table) for table in place.siblings if key in table.model_fields]
+    if others:
+        kinds = either([word(str(kind)) for kind in others])
+        return say("design.foreign-key", kinds=kinds, kind=word(str(kind_of(place.tables[0]))))
+    names = [name for table in place.tables for name in table.model_fields]
+    near = get_close_matches(key, names, n=1, cutoff=0.0)
+    if near:
+        return say("design.unknown-key", near=near[0])
+    return say("design.unknown-key-of-none")
 
 
-def _unit(loc: tuple[str | int, ...], model: type[BaseModel]) -> str:
-    table = table_at(loc[:-1], model)
-    field = table.model_fields.get(str(loc[-1])) if table and loc else None
-    extra = field.json_schema_extra if field else None
-    unit = extra.get("unit") if isinstance(extra, dict) else None
-    return f" {unit}" if unit else ""
+def _quoted(told: str) -> tuple[str, ...]:
+    """Return the words in quotes that pydantic lists."""
+    return tuple(findall("'([^']*)'", told))
 
 
-def table_at(loc: Iterable[str | int], model: type[BaseModel]) -> type[BaseModel] | None:
-    """Return the model at a location, following nested tables and lists of tables.
-
-    Parameters
-    ----------
-    loc : iterable of str or int
-        Keys, and places in lists.
-    model : type of BaseModel
-        Where it starts.
-
-    Returns
-    -------
-    type of BaseModel or None
-        None where no table is there.
-    """
-    here: type[BaseModel] | None = model
-    for part in loc:
-        if isinstance(part, int):
-            continue
-        field = here.model_fields.get(part) if here else None
-        here = _model_in(field.annotation) if field else None
-    return here
-
-
-def _model_in(annotation: Any) -> type[BaseModel] | None:  # noqa: ANN401 (any type annotation)
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    inner = (_model_in(part) for part in getattr(annotation, "__args__", ()))
-    return next((found for found in inner if found), None)
+def _refused(error: ValueError) -> Message:
+    return error.need if isinstance(error, RefusedError) else say("design.other", reason=str(error))
 
 
 def _shown(value: object) -> object:

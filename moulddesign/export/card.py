@@ -16,7 +16,7 @@ from pydantic import BaseModel
 from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import KernelError, Message, Verdict
-from moulddesign.design import Centre, Kind
+from moulddesign.design import Centre, Kind, PressTable
 from moulddesign.export.assembly_view import state_of
 from moulddesign.export.glyphs import Faces, bold_path, breakable, face_path
 from moulddesign.export.ink import TIMES, number
@@ -224,7 +224,7 @@ def _settings(made: Build) -> Iterator[list[str]]:
     yield ["Orientation", "as each part lies in its file"]
     yield ["Supports", "none"]
     yield ["Infill", "100 %: hollows that fill with water never dry"]
-    if mould.kind is Kind.PRESS:
+    if isinstance(mould, PressTable):
         yield ["Clearance", f"{number(mould.clearance_mm)} mm each side; print the gauge first"]
     yield ["Least bed", _bed(made)]
 

@@ -14,7 +14,7 @@ import shapely
 from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import KernelError
-from moulddesign.design import Kind
+from moulddesign.design import Kind, PressTable
 from moulddesign.export.assembly_view import assembly_section, assembly_view
 from moulddesign.export.glyphs import Faces
 from moulddesign.export.ink import (
@@ -113,8 +113,9 @@ def _cells(made: Build, sheet: Sheet, scale: str) -> dict[tuple[int, int], tuple
     piece, mould = made.portion.piece, made.design.mould
     weights = f"{number(piece.finished_g)} g finished, {number(piece.raw_g)} g raw, "
     weights += f"crust : filling {made.design.portion.ratio}"
-    pressed = mould.kind is Kind.PRESS
-    clearance = f", clearance {number(mould.clearance_mm)} mm" if pressed else ""
+    clearance = ""
+    if isinstance(mould, PressTable):
+        clearance = f", clearance {number(mould.clearance_mm)} mm"
     angle = "third" if sheet.third_angle else "first"
     return {
         (0, 2): ("Name", made.design.name),

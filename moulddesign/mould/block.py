@@ -6,7 +6,7 @@ from typing import Final, Protocol
 
 from moulddesign.artwork.outline import Arc, Outline
 from moulddesign.core import SpecError
-from moulddesign.design import Design, MouldTable
+from moulddesign.design import BlockTable, PrinterTable
 from moulddesign.geometry import Mesh, difference
 from moulddesign.mould import cad_kernel, faceted
 from moulddesign.mould.cad_kernel import Body, Kernel, Solid
@@ -39,7 +39,7 @@ class BlockLayout:
     ----------
     outline : Outline
         Of a cavity at its mouth.
-    mould : MouldTable
+    mould : BlockTable
         What was asked for.
     height_mm : float
         Mouth to the flat of the cavity's floor [mm].
@@ -50,7 +50,7 @@ class BlockLayout:
     """
 
     outline: Outline
-    mould: MouldTable
+    mould: BlockTable
     height_mm: float
     depth_above_mm: float
     grid: Grid
@@ -87,13 +87,15 @@ class BlockLayout:
         return max(min(own + self.mould.land_mm, 0.999 * room), 0.0)
 
 
-def block_layout(design: Design, pastry: Pressed) -> BlockLayout:
+def block_layout(mould: BlockTable, printer: PrinterTable, pastry: Pressed) -> BlockLayout:
     """Return the sizes of the block for a pastry.
 
     Parameters
     ----------
-    design : Design
+    mould : BlockTable
         What is asked for.
+    printer : PrinterTable
+        Bed, line and layer.
     pastry : Pressed
         The pastry: outline at the mouth, height, relief above the flat top.
 
@@ -102,30 +104,30 @@ def block_layout(design: Design, pastry: Pressed) -> BlockLayout:
     SpecError
         It does not fit the bed, or two sizes contradict each other.
     """
-    mould, outline = design.mould, pastry.outline
+    outline = pastry.outline
     layout = BlockLayout(
         outline=outline,
         mould=mould,
         height_mm=pastry.height_mm,
         depth_above_mm=pastry.depth_above_mm,
-        grid=_grid(design, outline),
+        grid=_grid(mould, printer, outline),
     )
     _refuse_a_wide_handle(layout)
-    _refuse_a_wide_hole(mould, 2.0 * design.printer.line_width_mm)
+    _refuse_a_wide_hole(mould, 2.0 * printer.line_width_mm)
     return layout
 
 
-def _grid(design: Design, outline: Outline) -> Grid:
-    mould, place = design.mould, extent_mm(outline)
+def _grid(mould: BlockTable, printer: PrinterTable, outline: Outline) -> Grid:
+    place = extent_mm(outline)
 
     def size(grid: Grid) -> Size:
         (x0, y0), (x1, y1) = grid.around_mm(place, mould.land_mm)
         return x1 - x0 + mould.handle_length_mm, max(y1 - y0, _handle_span(mould))
 
-    return grid_on_bed(design, place, size_mm=size, what="block")
+    return grid_on_bed(mould, printer, place, size_mm=size, what="block")
 
 
-def _handle_span(mould: MouldTable) -> float:
+def _handle_span(mould: BlockTable) -> float:
     return mould.handle_width_mm if mould.handle_length_mm else 0.0
 
 
@@ -143,7 +145,7 @@ def _refuse_a_wide_handle(layout: BlockLayout) -> None:
         raise SpecError("mould.handle_length_mm", mould.handle_length_mm, need)
 
 
-def _refuse_a_wide_hole(mould: MouldTable, two_lines_mm: float) -> None:
+def _refuse_a_wide_hole(mould: BlockTable, two_lines_mm: float) -> None:
     most = mould.handle_width_mm - 2.0 * max(two_lines_mm, 3.0)
     if mould.handle_length_mm and mould.hole_mm > most:
         need = f"leaves too thin a handle around it; at most {most:.3g} mm, or 0 for none"
@@ -168,13 +170,15 @@ class Standing(Pressed, Protocol):
         """Return the solid with its outline drawn out below the table by a length [mm]."""
 
 
-def block(design: Design, pastry: Standing) -> MouldSet[BlockLayout]:
+def block(mould: BlockTable, printer: PrinterTable, pastry: Standing) -> MouldSet[BlockLayout]:
     """Return the knock-out block of a pastry, or of several side by side.
 
     Parameters
     ----------
-    design : Design
-        What is asked for: cavities, land, floor, handle, printer.
+    mould : BlockTable
+        What is asked for.
+    printer : PrinterTable
+        Bed, line and layer.
     pastry : Standing
         What is knocked out, relief up, its outline at the table the widest.
 
@@ -191,11 +195,11 @@ def block(design: Design, pastry: Standing) -> MouldSet[BlockLayout]:
     KernelError
         A geometry library could not do a step.
     """
-    layout = block_layout(design, pastry)
+    layout = block_layout(mould, printer, pastry)
     tool = pastry.reaching(OVER_MM)
     cavities = [tool.moved((x, y, 0.0)) for x, y in layout.grid.centres_mm]
     mesh = difference(_body(layout, faceted), cavities, "the block's cavities")
-    pose = pose_on_bed(mesh, design.printer, half_turns=1, name="block")
+    pose = pose_on_bed(mesh, printer, half_turns=1, name="block")
     part = Part(name="block", mesh=mesh, pose=pose, blank=_blank(layout))
     return MouldSet(parts=(part,), layout=layout)
 

@@ -5,7 +5,7 @@ from math import pi, radians, tan
 from typing import Final
 
 from moulddesign.core import SpecError, ml_from_mm3
-from moulddesign.design import Design, MouldTable
+from moulddesign.design import CastTable, PrinterTable
 from moulddesign.geometry import Mesh, difference, union
 from moulddesign.mould import faceted
 from moulddesign.mould.block import Standing
@@ -40,7 +40,7 @@ class CastLayout:
     ----------
     place_mm : Box
         Around a master pastry, larger than the pastry by what the silicone shrinks [mm].
-    mould : MouldTable
+    mould : CastTable
         What was asked for.
     peak_mm : float
         Floor to the highest relief of a master pastry [mm].
@@ -51,7 +51,7 @@ class CastLayout:
     """
 
     place_mm: Box
-    mould: MouldTable
+    mould: CastTable
     peak_mm: float
     pastry_mm3: float
     grid: Grid
@@ -89,13 +89,15 @@ class CastLayout:
         return {"silicone_ml": volume_ml, "silicone_g": mass_g}
 
 
-def cast(design: Design, pastry: Standing) -> MouldSet[CastLayout]:
+def cast(mould: CastTable, printer: PrinterTable, pastry: Standing) -> MouldSet[CastLayout]:
     """Return the casting master of a pastry, or of several side by side.
 
     Parameters
     ----------
-    design : Design
-        What is asked for: cavities, land, cover, tray, silicone, printer.
+    mould : CastTable
+        What is asked for.
+    printer : PrinterTable
+        Bed, line and layer.
     pastry : Standing
         What comes out of the silicone.
 
@@ -112,17 +114,18 @@ def cast(design: Design, pastry: Standing) -> MouldSet[CastLayout]:
     KernelError
         A geometry library could not do a step.
     """
-    grown = 1.0 / (1.0 - design.mould.silicone_shrink)
+    grown = 1.0 / (1.0 - mould.silicone_shrink)
     master = _scaled(pastry.reaching(OVER_MM), grown)
-    layout = _layout(design, pastry, grown)
+    layout = _layout(mould, printer, pastry, grown=grown)
     standing = [master.moved((x, y, 0.0)) for x, y in layout.grid.centres_mm]
     mesh = union([_tray(layout), *standing], "the casting master")
-    pose = pose_on_bed(mesh, design.printer, half_turns=0, name="master")
+    pose = pose_on_bed(mesh, printer, half_turns=0, name="master")
     return MouldSet(parts=(Part(name="master", mesh=mesh, pose=pose),), layout=layout)
 
 
-def _layout(design: Design, pastry: Standing, grown: float) -> CastLayout:
-    mould = design.mould
+def _layout(
+    mould: CastTable, printer: PrinterTable, pastry: Standing, *, grown: float
+) -> CastLayout:
     place = extent_mm(pastry.outline, grown)
     peak_mm = grown * (pastry.height_mm + pastry.depth_above_mm)
     brim_mm = peak_mm + mould.cover_mm
@@ -135,16 +138,16 @@ def _layout(design: Design, pastry: Standing, grown: float) -> CastLayout:
         mould=mould,
         peak_mm=peak_mm,
         pastry_mm3=grown**3 * pastry.volume_mm3,
-        grid=_grid(design, place, beyond),
+        grid=_grid(mould, printer, place, beyond_mm=beyond),
     )
 
 
-def _grid(design: Design, place: Box, beyond_mm: float) -> Grid:
+def _grid(mould: CastTable, printer: PrinterTable, place: Box, *, beyond_mm: float) -> Grid:
     def size(grid: Grid) -> Size:
-        (x0, y0), (x1, y1) = grid.around_mm(place, design.mould.land_mm)
+        (x0, y0), (x1, y1) = grid.around_mm(place, mould.land_mm)
         return x1 - x0 + 2.0 * beyond_mm, y1 - y0 + 2.0 * beyond_mm
 
-    return grid_on_bed(design, place, size_mm=size, what="tray")
+    return grid_on_bed(mould, printer, place, size_mm=size, what="tray")
 
 
 def _tray(layout: CastLayout) -> Mesh:

@@ -10,7 +10,7 @@ from typing import Final, Generic, TypeVar
 
 from moulddesign.artwork.outline import Arc, Outline
 from moulddesign.core import SpecError
-from moulddesign.design import Design, PrinterTable
+from moulddesign.design import BlockTable, CastTable, PrinterTable
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.float32 import settled
 from moulddesign.mould.cad_kernel import Solid
@@ -296,13 +296,22 @@ def rounded(box: Box, radius_mm: float) -> tuple[Arc, Arc, Arc, Arc]:
     return a, b, c, d
 
 
-def grid_on_bed(design: Design, place: Box, *, size_mm: Callable[[Grid], Size], what: str) -> Grid:
-    """Return the grid for a design's cavities that fits its bed.
+def grid_on_bed(
+    mould: BlockTable | CastTable,
+    printer: PrinterTable,
+    place: Box,
+    *,
+    size_mm: Callable[[Grid], Size],
+    what: str,
+) -> Grid:
+    """Return the grid for a mould's cavities that fits the bed.
 
     Parameters
     ----------
-    design : Design
-        Cavities, land between them, bed.
+    mould : BlockTable or CastTable
+        Cavities, and the land between them.
+    printer : PrinterTable
+        The bed.
     place : Box
         What one takes at the origin [mm].
     size_mm : callable
@@ -316,7 +325,7 @@ def grid_on_bed(design: Design, place: Box, *, size_mm: Callable[[Grid], Size], 
         It does not fit; the sentence says how many do.
     """
     (x0, y0), (x1, y1) = place
-    land, count, bed = design.mould.land_mm, design.mould.cavities, design.printer.bed_mm
+    land, count, bed = mould.land_mm, mould.cavities, printer.bed_mm
     pitch = (x1 - x0 + land, y1 - y0 + land)
     for fewer in range(count, 0, -1):
         made = _fitting_grid(fewer, pitch_mm=pitch, size_mm=size_mm, bed_mm=bed[:2])

@@ -1,11 +1,8 @@
 """The mould of a pastry, of whichever kind is asked for."""
 
-from collections.abc import Callable, Mapping, Sequence
-from functools import partial
-from types import MappingProxyType
-from typing import Any, Final
+from collections.abc import Sequence
 
-from moulddesign.design import Design, Kind
+from moulddesign.design import BlockTable, CastTable, Design, PressTable
 from moulddesign.mould.block import BlockLayout, block
 from moulddesign.mould.cast import CastLayout, cast
 from moulddesign.mould.mould_set import MouldSet
@@ -17,16 +14,6 @@ from moulddesign.pastry.variants import Further
 
 Mould = MouldSet[PressLayout] | MouldSet[BlockLayout] | MouldSet[CastLayout]
 """A mould of any kind."""
-
-MOULDS: Final[Mapping[Kind, Callable[[Design, Pastry], Mould]]] = MappingProxyType(
-    {Kind.PRESS: press, Kind.BLOCK: block, Kind.CAST: cast}
-)
-"""What makes each kind of mould."""
-
-LETTERED: Final[Mapping[Kind, Callable[[Design, Any], Mould]]] = MappingProxyType(
-    {Kind.PRESS: lettered_press, Kind.BLOCK: lettered_block}
-)
-"""What writes on a kind of mould; silicone over a master would cast the letters."""
 
 
 def moulded(design: Design, pastry: Pastry, further: Sequence[Further] = ()) -> Mould:
@@ -48,9 +35,14 @@ def moulded(design: Design, pastry: Pastry, further: Sequence[Further] = ()) -> 
     KernelError
         A geometry library could not do a step.
     """
-    stamps = {one.stamp_name: one.pastry for one in further}
-    make = partial(press, further=stamps) if stamps else MOULDS[design.mould.kind]
-    plain = make(design, pastry)
-    if not design.mould.lettering or design.mould.kind not in LETTERED:
-        return plain
-    return LETTERED[design.mould.kind](design, plain)
+    printer = design.printer
+    match design.mould:
+        case PressTable() as table:
+            stamps = {one.stamp_name: one.pastry for one in further}
+            pressing = press(table, printer, pastry, further=stamps)
+            return lettered_press(design, pressing) if table.lettering else pressing
+        case BlockTable() as table:
+            board = block(table, printer, pastry)
+            return lettered_block(design, board) if table.lettering else board
+        case CastTable() as table:  # silicone over a master would cast letters
+            return cast(table, printer, pastry)

@@ -7,7 +7,7 @@ from typing import Final, Protocol
 
 import numpy as np
 
-from moulddesign.design import Design, PrinterTable
+from moulddesign.design import PressTable, PrinterTable
 from moulddesign.geometry import Mesh, difference, unfolded
 from moulddesign.mould import cad_kernel, faceted
 from moulddesign.mould.cad_kernel import Body, Kernel, Solid, near_groups
@@ -266,14 +266,20 @@ NONE: Final[Mapping[str, Stampable]] = MappingProxyType({})
 
 
 def press(
-    design: Design, pastry: Stampable, further: Mapping[str, Stampable] = NONE
+    mould: PressTable,
+    printer: PrinterTable,
+    pastry: Stampable,
+    *,
+    further: Mapping[str, Stampable] = NONE,
 ) -> MouldSet[PressLayout]:
     """Return the press mould of a pastry.
 
     Parameters
     ----------
-    design : Design
-        What is asked for: clearance, wall, joint, printer and so on.
+    mould : PressTable
+        What is asked for.
+    printer : PrinterTable
+        Bed, line and layer.
     pastry : Stampable
         The pastry that it presses: outline, height and the block above its top.
     further : mapping of str to Stampable
@@ -293,10 +299,10 @@ def press(
     KernelError
         A geometry library could not do a step, or the CAD kernel is not installed.
     """
-    layout = press_layout(design, pastry, tuple(further.values()))
+    layout = press_layout(mould, printer, pastry, further=tuple(further.values()))
     moves = 2.0 * max(layout.mould.lead_in_mm, layout.mould.clearance_mm + FOOT_MM)
     made = _exact if is_exact(layout.outline, moves) else _faceted
-    return MouldSet(parts=made(layout, pastry, design.printer, further=further), layout=layout)
+    return MouldSet(parts=made(layout, pastry, printer, further=further), layout=layout)
 
 
 def _exact(

@@ -9,7 +9,7 @@ from typing import Final, Protocol
 
 from moulddesign.artwork.outline import Outline
 from moulddesign.core import SpecError
-from moulddesign.design import Design, Joint, MouldTable
+from moulddesign.design import Joint, PressTable, PrinterTable
 from moulddesign.mould.joint import COLLAR_MM, SCREWS, Peg, Screw
 from moulddesign.mould.plans import RISE, inner_width_mm
 
@@ -56,7 +56,7 @@ class PressLayout:
     ----------
     outline : Outline
         The bore.
-    mould : MouldTable
+    mould : PressTable
         What was asked for.
     height_mm : float
         Nominal pressed height, table to the stamp's flat face [mm].
@@ -69,7 +69,7 @@ class PressLayout:
     """
 
     outline: Outline
-    mould: MouldTable
+    mould: PressTable
     height_mm: float
     depth_above_mm: float
     joint: Peg | Screw
@@ -234,13 +234,21 @@ LAND_MM: Final = 2.0
 """Least plastic between stem and bore, and between bolt head and the stem's side [mm]."""
 
 
-def press_layout(design: Design, pastry: Pressed, further: Sequence[Pressed] = ()) -> PressLayout:
+def press_layout(
+    mould: PressTable,
+    printer: PrinterTable,
+    pastry: Pressed,
+    *,
+    further: Sequence[Pressed] = (),
+) -> PressLayout:
     """Return the sizes of the press mould for a pastry.
 
     Parameters
     ----------
-    design : Design
+    mould : PressTable
         What is asked for.
+    printer : PrinterTable
+        Bed, line and layer.
     pastry : Pressed
         The pastry: outline, height, relief above the flat top.
     further : sequence of Pressed
@@ -252,24 +260,23 @@ def press_layout(design: Design, pastry: Pressed, further: Sequence[Pressed] = (
     SpecError
         Two sizes contradict each other; the sentence names the one to change.
     """
-    mould = design.mould
     narrow = inner_width_mm(pastry.outline)
     layout = PressLayout(
         outline=pastry.outline,
         mould=mould,
         height_mm=pastry.height_mm,
         depth_above_mm=max(one.depth_above_mm for one in (pastry, *further)),
-        joint=_joint(mould, narrow, design.printer.layer_height_mm),
+        joint=_joint(mould, narrow, printer.layer_height_mm),
         higher_mm=max([0.0, *(one.height_mm - pastry.height_mm for one in further)]),
     )
     _refuse_a_wide_stem(layout)
-    _refuse_thin_rims(layout, 2.0 * design.printer.line_width_mm)
+    _refuse_thin_rims(layout, 2.0 * printer.line_width_mm)
     _refuse_a_long_way_out(layout)
     _refuse_hidden_rings(layout)
     return layout
 
 
-def _joint(mould: MouldTable, narrow_mm: float, layer_mm: float) -> Peg | Screw:
+def _joint(mould: PressTable, narrow_mm: float, layer_mm: float) -> Peg | Screw:
     if mould.joint is Joint.BOLT:
         return Screw(size=SCREWS[mould.bolt], bridge_mm=mould.bridge_mm, layer_mm=layer_mm)
     return Peg(
@@ -281,7 +288,7 @@ def _joint(mould: MouldTable, narrow_mm: float, layer_mm: float) -> Peg | Screw:
     )
 
 
-def _peg_diameter_mm(mould: MouldTable, narrow_mm: float) -> float:
+def _peg_diameter_mm(mould: PressTable, narrow_mm: float) -> float:
     if mould.peg_diameter_mm is not None:
         return mould.peg_diameter_mm
     if PEG_TO_WIDTH * narrow_mm < LEAST_PEG_MM:

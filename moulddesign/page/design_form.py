@@ -11,6 +11,7 @@ from moulddesign.design import OUTLINES, SOURCES, Design, Motif, library
 from moulddesign.page.draft import (
     Draft,
     at_field,
+    counting,
     every_field,
     flat,
     reached,
@@ -125,7 +126,10 @@ class Asking:
         try:
             tree = renamed(plain, names)
             refuse_strange(named_files(tree), known_words(), self.session.shelf)
-            self.take(Design.of(tree))
+            design, notes = Design.of_file(tree)
+            self.take(design)
+            for note in notes:
+                self.session.page.note(note)
         except MouldError as error:
             self.session.page.say(error)
 
@@ -146,7 +150,7 @@ class Asking:
         before = set(flat(self.draft.tree)[0])
         self.draft.put(path, read(field, typed))
         gone = before - set(flat(self.draft.tree)[0]) - {path}
-        self._judge(fill=bool(gone))
+        self._judge(fill=bool(gone) or path == "mould.kind")  # which shows other fields
 
     def _added(self, path: str) -> None:
         self.draft.add(path, self._new(path))
@@ -174,8 +178,9 @@ class Asking:
         """Wish for the draft if it is a design; say at its field what is wrong otherwise."""
         self.errors = {}
         try:
-            refuse_strange(named_files(self.draft.tree), known_words(), self.session.shelf)
-            design = Design.of(self.draft.tree)
+            tree = counting(self.draft.tree)
+            refuse_strange(named_files(tree), known_words(), self.session.shelf)
+            design = Design.of(tree)
         except SpecError as error:
             self.errors = self._placed(error)
         else:

@@ -3,14 +3,14 @@
 The fields that a schema asks for.
 """
 
-from collections.abc import Container, Mapping
+from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from pydantic import BaseModel
 
 from moulddesign.core import MouldError
-from moulddesign.design import ONLY_FOR, SIZES, SOURCES
+from moulddesign.design import ONLY_FOR, SIZES, SOURCES, Kind, of_kind
 
 Plain = dict[str, Any]
 
@@ -44,6 +44,9 @@ class Field:
         The words that a choice takes.
     fields : tuple of Field
         Of each entry, where it is a list of tables.
+    kinds : tuple of str
+        Of its table, where that is a union told apart by `kind`: those that have the field. Empty
+        where all have it.
     """
 
     name: str
@@ -56,6 +59,7 @@ class Field:
     limits: Mapping[str, float]
     choices: tuple[str, ...] = ()
     fields: tuple["Field", ...] = ()
+    kinds: tuple[str, ...] = ()
 
     @property
     def step(self) -> float | None:
@@ -104,6 +108,9 @@ def sections(schema: Mapping[str, Any]) -> tuple[Section, ...]:
     found: list[Section] = []
     for name, what in schema["properties"].items():
         table = _table(what, known)
+        if "oneOf" in what:
+            found.append(Section(name=name, fields=_of_any_kind(what["oneOf"], name, known)))
+            continue
         if table is not None:
             found.append(Section(name=name, fields=_fields(table, name, known)))
             continue
@@ -125,6 +132,27 @@ def _fields(table: Mapping[str, Any], path: str, known: Plain) -> tuple[Field, .
     return tuple(
         _field(f"{path}.{name}", what, known) for name, what in table["properties"].items()
     )
+
+
+def _of_any_kind(tables: Iterable[Mapping[str, Any]], path: str, known: Plain) -> tuple[Field, ...]:
+    """Return the fields of a union of tables, the kind first, each with the kinds that have it."""
+    by_kind = {f["kind"].choices[0]: f for f in (_by_name(t, path, known) for t in tables)}
+    named: dict[tuple[str, str], list[str]] = {}
+    for kind, fields in by_kind.items():
+        for name, field in fields.items():
+            named.setdefault((name, field.says), []).append(kind)
+    made = []
+    for (name, _), kinds in named.items():
+        field = by_kind[kinds[0]][name]
+        if name == "kind":
+            made.append(replace(field, choices=tuple(kinds)))
+        else:
+            made.append(replace(field, kinds=() if len(kinds) == len(by_kind) else tuple(kinds)))
+    return tuple(made)
+
+
+def _by_name(what: Mapping[str, Any], path: str, known: Plain) -> dict[str, Field]:
+    return {field.name: field for field in _fields(_resolved(what, known), path, known)}
 
 
 def _field(path: str, what: Mapping[str, Any], known: Plain) -> Field:
@@ -312,6 +340,23 @@ class Draft:
             layer.pop(name, None)
         layer[source] = value
         self.replace(tree)
+
+
+def counting(tree: Tree) -> Tree:
+    """Return a design's values without those that only another kind of mould has.
+
+    The form keeps them, for whoever turns back to that kind; the design does not.
+
+    Examples
+    --------
+    >>> counting({"mould": {"kind": "block", "cavities": 2, "clearance_mm": 0.4}})
+    {'mould': {'kind': 'block', 'cavities': 2}}
+    """
+    kind = tree.get("mould", {}).get("kind", Kind.PRESS.value)
+    made = {key: of_kind(value, kind) if key == "mould" else value for key, value in tree.items()}
+    if kind != Kind.PRESS:
+        made.pop("further_stamps", None)
+    return made
 
 
 def reached(tree: Tree, way: list[str]) -> Any:  # noqa: ANN401 (a table of any values)

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from moulddesign.design import ONLY_FOR, SOURCES
+from moulddesign.design import ONLY_FOR, SOURCES, Kind
 from moulddesign.page.draft import Field, Section
 from moulddesign.page.texts import Texts
 from moulddesign.page.uploads import WANTED
@@ -150,7 +150,11 @@ class Forms:
 
 
 def _only(field: Field) -> list[Any] | None:
-    """Return under which source of a layer a field is shown."""
+    """Return which value of another field shows a field: a layer's source, a mould's kind."""
+    if field.kinds:
+        return ["kind", list(field.kinds)]
+    if field.path == "further_stamps":
+        return ["mould.kind", [Kind.PRESS.value]]
     if not as_first(field.path).startswith("relief.layers."):
         return None
     source = field.name if field.name in SOURCES else ONLY_FOR.get(field.name)

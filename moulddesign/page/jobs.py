@@ -12,7 +12,15 @@ from typing import Any, Final
 
 from moulddesign.building import PASTRY, Build, Shape, build, shaped
 from moulddesign.core import SpecError, ml_from_mm3, say
-from moulddesign.design import Design, MouldTable, OwnedMould, PrinterTable, Shelf, Table, given
+from moulddesign.design import (
+    Design,
+    OwnedMould,
+    PressTable,
+    PrinterTable,
+    Shelf,
+    Table,
+    given,
+)
 from moulddesign.export import publish, publish_failing
 from moulddesign.export.formats import colour_of
 from moulddesign.export.pictures import Artist, pastry_scene
@@ -410,8 +418,13 @@ def _shape(design: Design) -> Shape:
 
 
 def _of_the_piece(design: Design) -> Design:
-    """Return the design with the usual mould and printer: the piece does not hang on them."""
-    usual = {"name": "piece", "mould": MouldTable(), "printer": PrinterTable()}
+    """Return the design with usual mould and printer, but for the lean of the side.
+
+    The piece depends on nothing else of them, so one shape serves while they are changed.
+    """
+    mould = design.mould
+    lean = {} if isinstance(mould, PressTable) else {"side_draft_deg": mould.side_draft_deg}
+    usual = {"name": "piece", "mould": type(mould).of(lean), "printer": PrinterTable()}
     return design.model_copy(update=usual)
 
 

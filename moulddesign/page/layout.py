@@ -277,6 +277,10 @@ class Page:
         """Show what was wrong with the address or a file, until the design is changed."""
         self.notice.set_content(markup.paragraph(self.words.error(error)))
 
+    def note(self, note: Message) -> None:
+        """Show what is worth knowing of a file that was taken, until the design is changed."""
+        self.notice.set_content(markup.paragraph(self.words.said(note)))
+
     def making(self, *, going_on: bool) -> None:
         """Say that files are being made, or that this has come to an end, be it without them."""
         self._is_making = going_on

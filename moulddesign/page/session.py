@@ -95,6 +95,9 @@ class Shown(Protocol):
     def say(self, error: MouldError) -> None:
         """Show what was wrong with the address or a file."""
 
+    def note(self, note: Message) -> None:
+        """Show what is worth knowing of a file that was taken."""
+
     def making(self, *, going_on: bool) -> None:
         """Say that files are being made, or that this has come to an end."""
 

@@ -21,7 +21,7 @@ from typing import Any, Final
 from starlette.requests import ClientDisconnect
 
 from moulddesign.core import FileError, SpecError, decode_text, parse_toml
-from moulddesign.design import Design
+from moulddesign.design import Design, Kind
 from moulddesign.page.draft import Tree, copied, reached
 
 MOST_CHARACTERS: Final = 6000
@@ -39,7 +39,10 @@ def packed(design: Design) -> str:
     >>> unpacked(packed(Design().with_values({"portion.ratio": "4:6"})))
     {'portion': {'ratio': '4:6'}}
     """
-    plain = _difference(design.plain(), Design().plain())
+    usual = Design().with_values({"mould.kind": design.mould.kind})
+    plain = _difference(design.plain(), usual.plain())
+    if design.mould.kind is not Kind.PRESS:
+        plain.setdefault("mould", {})["kind"] = design.mould.kind.value
     raw = json.dumps(plain, separators=(",", ":"), ensure_ascii=False).encode()
     return base64.urlsafe_b64encode(zlib.compress(raw, 9)).decode().rstrip("=")
 

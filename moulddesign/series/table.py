@@ -28,7 +28,9 @@ from moulddesign.design import (
     TABLE,
     Design,
     found_beside,
-    table_at,
+    of_kind,
+    place_of,
+    tables_in,
 )
 
 Place = str | int
@@ -133,11 +135,11 @@ def _refuse_heads(path: Path, heads: tuple[str, ...]) -> None:
 def _known(model: type[BaseModel], way: str = "") -> Iterator[str]:
     """Yield the dotted keys of a model; in a list of tables those of its first entry."""
     for key, field in model.model_fields.items():
-        inner = table_at((key,), model)
-        if inner is None:
+        inner = tuple(tables_in(field.annotation))
+        if not inner:
             yield f"{way}{key}"
-        else:
-            yield from _known(inner, f"{way}{key}.{'1.' if _is_list(field.annotation) else ''}")
+        for table in inner:
+            yield from _known(table, f"{way}{key}.{'1.' if _is_list(field.annotation) else ''}")
 
 
 def _is_list(annotation: Any) -> bool:  # noqa: ANN401 (any type annotation)
@@ -179,8 +181,7 @@ def _number(where: str, text: str, *, whole: bool) -> float:
 
 def _kinds(keys: tuple[Place, ...]) -> set[Any]:
     """Return the plain types that a key of the design takes; none where it is not known."""
-    table = table_at(keys[:-1], Design)
-    field = table.model_fields.get(str(keys[-1])) if table is not None else None
+    field = place_of(keys, Design).field
     return set(_plain(field.annotation)) - {NoneType} if field is not None else set()
 
 
@@ -324,6 +325,8 @@ def _laid_over(base: Design, cells: tuple[Cell, ...], place: str) -> Design:
     tree = base.plain()
     if any(column.removeprefix("pastry.") in SIZES for column in columns):
         tree["pastry"] = {k: v for k, v in tree["pastry"].items() if k not in SIZES}
+    kind = next((c.value for c in cells if c.column == "mould.kind"), base.mould.kind)
+    tree["mould"] = of_kind(tree["mould"], kind)  # the base's; what a row gives is not dropped
     try:
         for cell in cells:
             _put(tree, cell)

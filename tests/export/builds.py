@@ -59,7 +59,7 @@ def unproven(design: Design) -> Build:
     weights = figures(design)
     piece = weights.piece
     made = pastry(design, piece.volume_ml)
-    mould = press(design, made)
+    mould = press(design.mould, design.printer, made)
     inside_mm3 = mm3_from_ml(piece.volume_ml - piece.crust_ml)
     return Build(
         design=design,

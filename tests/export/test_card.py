@@ -12,7 +12,7 @@ from PIL import Image
 from pypdf import PdfReader
 
 from moulddesign.core import CAUTIONS
-from moulddesign.design import Design
+from moulddesign.design import CastTable, Design
 from moulddesign.export import Paper
 from moulddesign.export.card import PAGE_PPI, Card, card_figures
 from moulddesign.export.glyphs import own_faces
@@ -123,7 +123,8 @@ def test_every_part_has_its_metres_its_least_time_and_its_price(price_per_kg):
 
 
 def test_a_casting_master_tells_how_much_silicone_to_mix():
-    made = replace(built("demo"), mould=cast(DESIGN, built("demo").pastry))
+    mould = cast(CastTable(), DESIGN.printer, built("demo").pastry)
+    made = replace(built("demo"), mould=mould)
     text = pages(card_of(figures(made)).pdf())[1]
     said = made.report()["mould"]
     assert f"{said['silicone_ml']:.0f} mL, {said['silicone_g']:.0f} g" in text
@@ -182,7 +183,7 @@ def test_no_word_of_a_long_name_is_lost_and_all_lies_on_the_paper(case, paper):
 def test_every_kind_of_mould_has_its_pages_under_long_names(make, paper):
     case = "long names and many centres"
     design = DESIGN.with_values(CASES[case] | {"mould.kind": make.__name__})
-    mould = make(design, pastry(design, built(case).portion.piece.volume_ml))
+    mould = make(design.mould, design.printer, pastry(design, built(case).portion.piece.volume_ml))
     meshes = {part.name: part.printed for part in mould.parts}
     meshes = MappingProxyType(meshes | {"pastry": built(case).meshes["pastry"]})
     made = replace(built(case), design=design, mould=mould, meshes=meshes)

@@ -31,7 +31,7 @@ def made(case):
         {"mould.kind": "cast", "relief.layers": [{"motif": "rays", "count": 7}]} | CASES[case]
     )
     piece = pastry(design, 32.0)
-    return design, piece, cast(design, piece)
+    return design, piece, cast(design.mould, design.printer, piece)
 
 
 @pytest.fixture(params=CASES)
@@ -84,11 +84,11 @@ def test_more_than_the_bed_holds_is_refused_with_the_number_that_fits():
     design = Design().with_values({"mould.kind": "cast", "mould.cavities": 30})
     piece = pastry(design, 60.0)
     with pytest.raises(SpecError, match=r"mould.cavities = 30: do not fit the bed .* \d+ do;"):
-        cast(design, piece)
+        cast(design.mould, design.printer, piece)
 
 
 def test_a_thin_floor_is_refused():
     design = Design().with_values({"mould.kind": "cast", "mould.floor_mm": 1.0})
     piece = pastry(design, 60.0)
     with pytest.raises(SpecError, match=r"mould.floor_mm = 1.0: must be at least 2.2 mm"):
-        cast(design, piece)
+        cast(design.mould, design.printer, piece)

@@ -15,7 +15,8 @@ PIECE = Pastry(circle(60.0), 21.0)
 
 
 def laid(pastry=PIECE, **values):
-    return press_layout(Design().with_values({f"mould.{k}": v for k, v in values.items()}), pastry)
+    design = Design().with_values({f"mould.{k}": v for k, v in values.items()})
+    return press_layout(design.mould, design.printer, pastry)
 
 
 @given(width=st.floats(20, 200), clearance=st.floats(0.05, 2), guide=st.floats(5, 300))

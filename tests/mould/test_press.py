@@ -37,7 +37,8 @@ MOST_BRIDGE_MM = 10.0
 
 @cache
 def made(piece, joint):
-    return press(Design().with_values({"mould.joint": joint}), PIECES[piece])
+    design = Design().with_values({"mould.joint": joint})
+    return press(design.mould, design.printer, PIECES[piece])
 
 
 @pytest.fixture(params=CASES, ids=[" ".join(case) for case in CASES])
@@ -232,7 +233,7 @@ def test_edge_of_the_stamp_on_the_bed_is_cut_back():
 
 
 def test_same_design_same_parts():
-    again = press(Design(), PIECES["75 g round"])
+    again = press(Design().mould, Design().printer, PIECES["75 g round"])
     for part, other in zip(made("75 g round", "peg").parts, again.parts, strict=True):
         assert np.array_equal(part.printed.vertices, other.printed.vertices)
         assert np.array_equal(part.printed.triangles, other.printed.triangles)
@@ -251,7 +252,7 @@ def test_relief_is_turned_not_mirrored():
 def test_part_that_outgrows_the_bed_is_refused():
     design = Design().with_values({"printer.bed_mm": [100.0, 100.0, 60.0]})
     with pytest.raises(SpecError, match=r"printer\.bed_mm.*smaller than the sleeve along z"):
-        press(design, PIECES["75 g round"])
+        press(design.mould, design.printer, PIECES["75 g round"])
 
 
 @pytest.mark.parametrize("values", [
@@ -265,7 +266,8 @@ def test_part_that_outgrows_the_bed_is_refused():
 ])  # fmt: skip
 @pytest.mark.parametrize("piece", ["75 g round", "250 g square"])
 def test_odd_but_valid_moulds_come_out_closed_and_printable(piece, values):
-    mould = press(Design().with_values(values), PIECES[piece])
+    design = Design().with_values(values)
+    mould = press(design.mould, design.printer, PIECES[piece])
     for part in mould.parts:
         body(part.printed)
         assert steepest_overhang_deg(part.mesh.turned_over()) <= 45.0

@@ -1,0 +1,81 @@
+"""Design files of earlier versions: keys that no longer count, at the value that they had then.
+
+Earlier versions wrote every key of every kind of mould into `design.toml`, and read them without
+looking at the kind. A file that says `made_with` was written since and is read strictly.
+"""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Any, Final
+
+from moulddesign.core import Message, say, word
+from moulddesign.design.mould_tables import BY_KIND, Kind
+
+MADE_WITH: Final = "made_with"
+"""Key of a design file that names the version it was written with."""
+
+WRITTEN: Final[Mapping[str, object]] = MappingProxyType(
+    {
+        "clearance_mm": 0.3,
+        "wall_mm": 2.8,
+        "flange_width_mm": 8.0,
+        "flange_thickness_mm": 4.0,
+        "lead_in_mm": 1.0,
+        "past_rim_mm": 1.0,
+        "height_band": 0.1,
+        "joint": "peg",
+        "bolt": "M5",
+        "skin_mm": 2.4,
+        "bridge_mm": 5.0,
+        "disc_rim_mm": 4.0,
+        "disc_thickness_mm": 5.0,
+        "vane_thickness_mm": 3.0,
+        "peg_length_mm": 7.0,
+        "peg_taper_deg": 4.0,
+        "peg_interference_mm": 0.05,
+        "cavities": 1,
+        "side_draft_deg": 0.0,
+        "land_mm": 8.0,
+        "floor_mm": 3.6,
+        "handle_length_mm": 80.0,
+        "handle_width_mm": 26.0,
+        "handle_thickness_mm": 18.0,
+        "hole_mm": 8.0,
+        "cover_mm": 10.0,
+        "tray_draft_deg": 5.0,
+        "silicone_shrink": 0.001,
+        "silicone_density_g_per_ml": 1.15,
+        "lettering": True,
+    }
+)
+"""What earlier versions wrote of a mould where nobody had changed it. The side's draft was left
+out; 0 is what it meant for a press."""
+
+
+def without_written(tree: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[Message, ...]]:
+    """Return the plain values of a design file without what does not count, and a note of it.
+
+    Left out are keys of the mould that its kind does not have, if they have the value of
+    `WRITTEN`; with any other value they stay, for the table to refuse.
+
+    Parameters
+    ----------
+    tree : mapping
+        Nested plain values, right or wrong.
+    """
+    plain = {key: value for key, value in tree.items() if key != MADE_WITH}
+    mould = plain.get("mould")
+    if MADE_WITH in tree or not isinstance(mould, Mapping):
+        return plain, ()
+    kind = mould.get("kind", Kind.PRESS)
+    table = BY_KIND.get(kind) if isinstance(kind, str) else None
+    if table is None:
+        return plain, ()
+    idle = [
+        key for key, value in mould.items()
+        if key not in table.model_fields and key in WRITTEN and value == WRITTEN[key]
+    ]  # fmt: skip
+    if not idle:
+        return plain, ()
+    plain["mould"] = {key: value for key, value in mould.items() if key not in idle}
+    return plain, (say("design.idle-keys", keys=tuple(idle), kind=word(kind)),)

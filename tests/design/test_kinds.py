@@ -1,0 +1,129 @@
+"""Tables by kind: foreign keys are refused, and files of earlier versions are taken.
+
+The files in `earlier/` were written by version 0.1.0 before tables had kinds: each of them names
+every key of every kind.
+"""
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+import moulddesign
+from moulddesign.core import SpecError
+from moulddesign.design import BlockTable, CastTable, Design, Kind, PressTable
+
+EARLIER = sorted((Path(__file__).parent / "earlier").glob("*.toml"))
+TABLES = {Kind.PRESS: PressTable, Kind.BLOCK: BlockTable, Kind.CAST: CastTable}
+CHANGED = "block-with-a-changed-press-key"
+
+
+@pytest.mark.parametrize("path", [p for p in EARLIER if p.stem != CHANGED], ids=lambda p: p.stem)
+def test_a_file_of_an_earlier_version_is_taken_with_one_note(path):
+    written = tomllib.loads(path.read_text("utf-8"))
+    design, notes = Design.read_with_notes(path)
+    own = TABLES[Kind(written["mould"]["kind"])].model_fields
+    foreign = [key for key in written["mould"] if key not in own]
+    assert foreign
+    (note,) = notes
+    assert f"for the kind {design.mould.kind}: {', '.join(foreign)}." in str(note)
+    kept = written | {"mould": {k: v for k, v in written["mould"].items() if k in own}}
+    assert design.plain() == kept
+
+
+def test_a_changed_key_of_another_kind_is_refused_in_an_earlier_file_too():
+    (path,) = (p for p in EARLIER if p.stem == CHANGED)
+    with pytest.raises(SpecError, match=r"^mould.clearance_mm = 0.4: belongs to the kind press"):
+        Design.read(path)
+
+
+@pytest.mark.parametrize("kind", Kind)
+def test_a_written_design_holds_the_keys_of_its_kind_and_the_version(tmp_path, kind):
+    design = Design().with_values({"mould.kind": kind.value})
+    written = tomllib.loads(design.toml())
+    assert written.pop("made_with") == moulddesign.__version__
+    assert set(written["mould"]) <= set(TABLES[kind].model_fields)
+    path = tmp_path / "design.toml"
+    path.write_text(design.toml(), encoding="utf-8")
+    assert Design.read_with_notes(path) == (design, ())
+
+
+def test_a_file_that_names_its_version_is_read_strictly():
+    tree = {"mould": {"kind": "block", "clearance_mm": 0.3}}
+    design, notes = Design.of_file(tree)
+    assert isinstance(design.mould, BlockTable)
+    assert len(notes) == 1
+    with pytest.raises(SpecError, match="belongs to the kind press"):
+        Design.of_file(tree | {"made_with": "0.1.0"})
+
+
+def test_an_upright_side_was_usual_in_a_press():
+    design, notes = Design.of_file({"mould": {"side_draft_deg": 0}})
+    assert design == Design()
+    assert "side_draft_deg" in str(notes[0])
+    with pytest.raises(SpecError, match="side_draft_deg = 2: belongs to the kind block or cast"):
+        Design.of_file({"mould": {"side_draft_deg": 2}})
+
+
+@pytest.mark.parametrize(
+    ("mould", "sentence"),
+    [
+        (
+            {"kind": "block", "clearance_mm": 0.3},
+            (
+                "mould.clearance_mm = 0.3: belongs to the kind press and does nothing for the kind "
+                "block; leave it out, or take the kind press."
+            ),
+        ),
+        (
+            {"cavities": 2},
+            (
+                "mould.cavities = 2: belongs to the kind block or cast and does nothing for the "
+                "kind press; leave it out, or take the kind block or cast."
+            ),
+        ),
+        (
+            {"kind": "cast", "hole_mm": 3, "skin_mm": 2},
+            (
+                "mould.hole_mm = 3: belongs to the kind block and does nothing for the kind cast; "
+                "leave it out, or take the kind block (1 more to mend after this one)."
+            ),
+        ),
+        (
+            {"kind": "block", "floor": 3},
+            "mould.floor = 3: is not a known key; the nearest is floor_mm.",
+        ),
+        (
+            {"kind": "cast", "cover_mm": 1},
+            "mould.cover_mm = 1: must be at least 2 mm.",
+        ),
+        ({"kind": "presse"}, "mould.kind = 'presse': must be one of press, block, cast."),
+        ({"kind": 3}, "mould.kind = 3: must be one of press, block, cast."),
+        ("block", "mould = 'block': must be a table of keys."),
+    ],
+)
+def test_what_does_not_go_with_the_kind_is_one_sentence(mould, sentence):
+    with pytest.raises(SpecError) as refused:
+        Design.of({"mould": mould})
+    assert str(refused.value) == sentence
+
+
+def test_another_kind_drops_what_only_the_old_one_has():
+    press = Design().with_values({"mould.clearance_mm": 0.4, "mould.wall_mm": 3.0})
+    cast = press.with_values({"mould.kind": "cast"})
+    assert cast.mould == CastTable(wall_mm=3.0)
+    assert cast.with_values({"mould.kind": "press"}).mould == PressTable(wall_mm=3.0)
+    with pytest.raises(SpecError, match=r"clearance_mm = 0.3: belongs to the kind press"):
+        press.with_values({"mould.kind": "block", "mould.clearance_mm": 0.3})
+
+
+@pytest.mark.parametrize("kind", Kind)
+def test_the_schema_of_the_file_knows_each_kind_alone(kind):
+    schema = Design.file_schema()
+    assert "made_with" in schema["properties"]
+    mould = schema["properties"]["mould"]
+    name = mould["discriminator"]["mapping"][kind].rpartition("/")[2]
+    table = schema["$defs"][name]
+    assert set(table["properties"]) == set(TABLES[kind].model_fields)
+    assert table["additionalProperties"] is False
+    assert table.get("required", []) == ([] if kind is Kind.PRESS else ["kind"])
