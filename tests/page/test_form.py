@@ -4,10 +4,12 @@ import string
 
 import pytest
 
+from moulddesign.building import shaped
 from moulddesign.core import SpecError
-from moulddesign.design import Design
-from moulddesign.page.draft import every_field, sections
-from moulddesign.page.jobs import OnHandAsk, OwnedAsk, ShelfAsk, TrialAsk
+from moulddesign.design import BlockTable, Design, Kind
+from moulddesign.page.draft import Draft, counting, every_field, sections
+from moulddesign.page.form_schema import Forms
+from moulddesign.page.jobs import OnHandAsk, OwnedAsk, ShelfAsk, TrialAsk, drawn
 from moulddesign.page.texts import LANGUAGES, texts
 from moulddesign.page.uploads import packed, unpacked
 
@@ -50,6 +52,54 @@ def test_the_languages_have_the_same_texts(language, table):
 
 def _holes(text):
     return {name for _, name, _, _ in string.Formatter().parse(text) if name}
+
+
+MOULD = next(s for s in sections(Design.model_json_schema()) if s.name == "mould")
+
+
+@pytest.mark.parametrize("kind", Kind)
+def test_the_form_shows_of_the_mould_what_counts_for_its_kind(kind):
+    described = Forms(words=texts("en"), choices={}, pictures=frozenset()).section(MOULD)
+    shown = [
+        field["name"]
+        for field in described["fields"]
+        if field["only"] is None or kind.value in field["only"][1]
+    ]
+    table = type(Design().with_values({"mould.kind": kind.value}).mould)
+    assert sorted(shown) == sorted(table.model_fields)
+    choices = next(field["options"] for field in described["fields"] if field["name"] == "kind")
+    assert {option["value"] for option in choices} == {kind.value for kind in Kind}
+
+
+def test_another_kind_keeps_what_was_typed_for_this_one_and_does_not_send_it():
+    draft = Draft(Design().plain(), Design)
+    draft.put("mould.clearance_mm", 0.45)
+    draft.add("further_stamps", {"name": "sun", "layers": [{"pattern": "sun"}]})
+    pressed = Design.of(counting(draft.tree))
+    draft.put("mould.kind", "block")
+    draft.put("mould.cavities", 3)
+    board = Design.of(counting(draft.tree))
+    assert isinstance(board.mould, BlockTable)
+    assert (board.mould.cavities, board.further_stamps) == (3, ())
+    draft.put("mould.kind", "press")
+    assert Design.of(counting(draft.tree)) == pressed
+    draft.put("mould.kind", "block")
+    assert Design.of(counting(draft.tree)) == board
+
+
+@pytest.mark.parametrize("kind", Kind)
+def test_an_address_brings_a_design_of_each_kind_back(kind):
+    design = Design().with_values({"mould.kind": kind.value, "mould.wall_mm": 3.3} if kind is
+                                  not Kind.BLOCK else {"mould.kind": "block"})  # fmt: skip
+    assert Design.of(unpacked(packed(design))) == design
+
+
+def test_the_piece_of_a_block_leans_on_the_page_too():
+    design = Design().with_values({"mould.kind": "block", "mould.side_draft_deg": 8.0})
+    told = dict(drawn(lambda: None, design.plain()))
+    assert told["figures"].height_mm == shaped(design).pastry.height_mm
+    upright = Design().with_values({"pastry.width_mm": told["figures"].width_mm})
+    assert told["figures"].height_mm > shaped(upright).pastry.height_mm
 
 
 def test_an_address_brings_a_design_back():

@@ -84,7 +84,10 @@ def test_every_plastics_caution_has_its_words():
         ({"portion": {"ratio": "3/7"}}, "Muss Teig zu Füllung sein, etwa 3:7."),
         ({"mould": {"clearance_mm": 9}}, "Darf höchstens 2 mm sein."),
         ({"mould": {"clearance_mm": 9, "wall_mm": -1}}, "Darf höchstens 2 mm sein (danach noch 1"),
-        ({"pastry": {"outline": "star"}}, "Muss rund, Quadrat, Sechseck, Achteck, gelappt"),
+        (
+            {"pastry": {"outline": "star"}},
+            "Muss eines von rund, Quadrat, Sechseck, Achteck, gelappt",
+        ),
         ({"mould": {"kind": "cup"}}, "Muss eines von diesen sein: "),
     ],
 )
