@@ -15,7 +15,7 @@ from PIL import Image, ImageDraw, ImageFont
 from shapely import MultiPolygon, Polygon
 
 from moulddesign.artwork.legibility import (
-    Thin,
+    ThinPlace,
     least_gap_mm,
     least_stroke_mm,
     thin_gaps,
@@ -104,24 +104,27 @@ LEAST_RING_PX: Final = 15
 RING_PX: Final = 3
 MOST_MARKS: Final = 12
 """More rings of a kind than this hide what they mark; the caption counts the others."""
-MARKING_PAPER: Final[Colour] = (255, 255, 255)
-MARKING_DOUGH: Final[Colour] = (236, 226, 208)
-RAISED: Final[Colour] = (110, 78, 48)
-SUNK: Final[Colour] = (150, 160, 176)
+PAPER_COLOUR: Final[Colour] = (255, 255, 255)
+DOUGH_COLOUR: Final[Colour] = (236, 226, 208)
+RAISED_COLOUR: Final[Colour] = (110, 78, 48)
+SUNK_COLOUR: Final[Colour] = (150, 160, 176)
 
 
-class Kind(StrEnum):
+class ThinKind(StrEnum):
     """What is thin."""
 
     STROKE = "stroke"
     GAP = "gap"
 
 
-RINGS: Final[dict[Kind, Colour]] = {Kind.STROKE: (206, 32, 32), Kind.GAP: (28, 80, 200)}
+RING_COLOURS: Final[dict[ThinKind, Colour]] = {
+    ThinKind.STROKE: (206, 32, 32),
+    ThinKind.GAP: (28, 80, 200),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Drawn:
+class ColouredRegion:
     """A region in a colour.
 
     Parameters
@@ -137,7 +140,7 @@ class Drawn:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Mark:
+class ThinMark:
     """A thin place to be ringed.
 
     Parameters
@@ -148,13 +151,13 @@ class Mark:
         Where, and how thin.
     """
 
-    kind: Kind
-    place: Thin
+    kind: ThinKind
+    place: ThinPlace
 
 
 def thin_marks(
     shape: Polygon | MultiPolygon, *, least_stroke_mm: float, least_gap_mm: float
-) -> tuple[Mark, ...]:
+) -> tuple[ThinMark, ...]:
     """Return every stroke and every gap of a region that is thinner than its limit.
 
     Parameters
@@ -167,12 +170,14 @@ def thin_marks(
     strokes = thin_strokes(shape, below_mm=least_stroke_mm)
     gaps = thin_gaps(shape, below_mm=least_gap_mm)
     return (
-        *(Mark(kind=Kind.STROKE, place=place) for place in strokes),
-        *(Mark(kind=Kind.GAP, place=place) for place in gaps),
+        *(ThinMark(kind=ThinKind.STROKE, place=place) for place in strokes),
+        *(ThinMark(kind=ThinKind.GAP, place=place) for place in gaps),
     )
 
 
-def marked_picture(drawn: Iterable[Drawn], marks: tuple[Mark, ...], caption: str) -> Image.Image:
+def marked_picture(
+    drawn: Iterable[ColouredRegion], marks: tuple[ThinMark, ...], caption: str
+) -> Image.Image:
     """Return regions as a picture, thin places ringed and labelled.
 
     Parameters
@@ -186,12 +191,12 @@ def marked_picture(drawn: Iterable[Drawn], marks: tuple[Mark, ...], caption: str
     """
     layers = tuple(drawn)
     size = (SIDE_PX + 2 * COLUMN_PX, SIDE_PX + CAPTION_PX)
-    image = Image.new("RGB", (FINER * size[0], FINER * size[1]), MARKING_PAPER)
+    image = Image.new("RGB", (FINER * size[0], FINER * size[1]), PAPER_COLOUR)
     view = _View.of(layers[0].shape)
     for layer in layers:
         image.paste(layer.colour, mask=_mask_marking(layer.shape, view, image.size))
     pen = ImageDraw.Draw(image)
-    shown = [mark for kind in Kind for mark in _of(kind, marks)[:MOST_MARKS]]
+    shown = [mark for kind in ThinKind for mark in _of(kind, marks)[:MOST_MARKS]]
     _callouts(pen, shown, view)
     hidden = len(marks) - len(shown)
     said = f"{caption}, {hidden} more are not" if hidden else caption
@@ -237,11 +242,11 @@ def _mask_marking(shape: Polygon | MultiPolygon, view: _View, size: tuple[int, i
     return mask
 
 
-def _of(kind: Kind, marks: tuple[Mark, ...]) -> list[Mark]:
+def _of(kind: ThinKind, marks: tuple[ThinMark, ...]) -> list[ThinMark]:
     return [mark for mark in marks if mark.kind is kind]
 
 
-def _callouts(pen: ImageDraw.ImageDraw, marks: list[Mark], view: _View) -> None:
+def _callouts(pen: ImageDraw.ImageDraw, marks: list[ThinMark], view: _View) -> None:
     """Ring thin places, and write their widths in the columns to both sides."""
     places = [view.pixels(np.array([[m.place.x_mm, m.place.y_mm]]))[0].tolist() for m in marks]
     found = sorted(zip(places, marks, strict=True), key=lambda one: (one[0][1], one[0][0]))
@@ -267,7 +272,7 @@ def _spread(heights: list[float]) -> list[float]:
 
 def _callout(
     pen: ImageDraw.ImageDraw,
-    mark: Mark,
+    mark: ThinMark,
     place: tuple[float, float],
     *,
     view: _View,
@@ -279,7 +284,7 @@ def _callout(
     edge = FINER * (COLUMN_PX if left else COLUMN_PX + SIDE_PX)
     towards = np.array([edge, height]) - place
     start = place + towards / np.hypot(*towards) * radius
-    colour = RINGS[mark.kind]
+    colour = RING_COLOURS[mark.kind]
     x, y = place
     box = (x - radius, y - radius, x + radius, y + radius)
     pen.ellipse(box, outline=colour, width=FINER * RING_PX)
@@ -333,8 +338,8 @@ class ArtworkCheck:
     points: int
     depth_shares: tuple[float, ...]
     covered: float
-    thin_stroke: Thin | None
-    thin_gap: Thin | None
+    thin_stroke: ThinPlace | None
+    thin_gap: ThinPlace | None
     shape: MultiPolygon
 
     @property
@@ -393,4 +398,4 @@ def check_picture(found: ArtworkCheck) -> Image.Image:
     marks = thin_marks(found.shape, least_stroke_mm=GOOD_STROKE_MM, least_gap_mm=GOOD_GAP_MM)
     outcome = "Thinner ones are ringed" if marks else "None is thinner"
     caption = f"Stroke at least {GOOD_STROKE_MM:g} mm, gap {GOOD_GAP_MM:g} mm\n{outcome}"
-    return marked_picture([Drawn(shape=found.shape, colour=RAISED)], marks, caption)
+    return marked_picture([ColouredRegion(shape=found.shape, colour=RAISED_COLOUR)], marks, caption)

@@ -13,7 +13,7 @@ from shapely import MultiPolygon, Polygon
 
 from moulddesign.artwork.legibility import thickened
 from moulddesign.artwork.lettering import lettering, lower_rim_lettering, rim_lettering
-from moulddesign.artwork.motifs import USUAL, MotifSize, motif
+from moulddesign.artwork.motifs import DEFAULT_SIZES, MotifSize, motif
 from moulddesign.artwork.patterns import artwork
 from moulddesign.artwork.polygons import (
     PolygonSet,
@@ -32,14 +32,14 @@ CAP_SHARE: Final = 0.78
 """Height of capitals with room above, as a share of the em; common practice, no source."""
 SIMPLIFIED_MM: Final = 0.002
 """Points that move an edge by less are left out [mm]."""
-ROUND: Final = 96
-CLOSE_MM: Final = 1e-6
-ROOM_MM: Final = 0.01
+CIRCLE_SEGMENTS: Final = 96
+SIZE_STEP_MM: Final = 1e-6
+OVERLAP_MM: Final = 0.01
 """How far artwork may reach over its room: what simplifying and the grid move it [mm]."""
 
 
 @dataclass(frozen=True, slots=True)
-class Laid:
+class LayerRegion:
     """A part of the relief on the flat top.
 
     Parameters
@@ -57,7 +57,7 @@ class Laid:
     layer: Layer
 
 
-def laid(layers: Iterable[Layer], room: Polygon, folder: Path) -> tuple[Laid, ...]:
+def layer_regions(layers: Iterable[Layer], room: Polygon, folder: Path) -> tuple[LayerRegion, ...]:
     """Return what layers draw on the flat top, without overlap: later ones win.
 
     Parameters
@@ -76,11 +76,11 @@ def laid(layers: Iterable[Layer], room: Polygon, folder: Path) -> tuple[Laid, ..
     FileError
         A drawing, picture or font cannot be used.
     """
-    result: list[Laid] = []
+    result: list[LayerRegion] = []
     for layer in layers:
         fresh = _of_layer(layer, room, folder)
         cover = polygon_union([polygon_set(part.shape) for part in fresh])
-        cover = offset(cover, layer.gap_mm, ROUND) if layer.gap_mm > 0.0 else cover
+        cover = offset(cover, layer.gap_mm, CIRCLE_SEGMENTS) if layer.gap_mm > 0.0 else cover
         result = [kept for part in result for kept in _less(part, cover)] + fresh
     return tuple(result)
 
@@ -103,7 +103,7 @@ def largest_mm(shape: shapely.Geometry, room: Polygon) -> float:
     low = 0.0
     high = 2.0 * np.abs(room.bounds).max() / np.abs(shapely.get_coordinates(shape)).max()
     shapely.prepare(room)
-    while high - low > CLOSE_MM:
+    while high - low > SIZE_STEP_MM:
         middle = (low + high) / 2.0
         if room.covers(_scaled(shape, middle)):
             low = middle
@@ -112,14 +112,14 @@ def largest_mm(shape: shapely.Geometry, room: Polygon) -> float:
     return float(low)
 
 
-def _of_layer(layer: Layer, room: Polygon, folder: Path) -> list[Laid]:
+def _of_layer(layer: Layer, room: Polygon, folder: Path) -> list[LayerRegion]:
     """Return the parts of one layer, thickened, placed and copied."""
     found = _drawn(layer, room, folder)
     if layer.least_stroke_mm is not None:
         thick = layer.least_stroke_mm
         found = [replace(part, shape=thickened(part.shape, thick)) for part in found]
-    placed = [Laid(_copied(part.shape, layer), part.depth_share, layer) for part in found]
-    reach = room.buffer(ROOM_MM)
+    placed = [LayerRegion(_copied(part.shape, layer), part.depth_share, layer) for part in found]
+    reach = room.buffer(OVERLAP_MM)
     if not all(reach.covers(part.shape) for part in placed):
         raise SpecError("relief.layers.size_mm", layer.size_mm, _smaller(found, layer, room))
     return placed
@@ -177,7 +177,7 @@ def _motif_room(layer: Layer, room: Polygon) -> Polygon:
 
 
 def _motif_size(layer: Layer) -> MotifSize:
-    usual = USUAL[layer.motif] if layer.motif is not None else None
+    usual = DEFAULT_SIZES[layer.motif] if layer.motif is not None else None
     given = {name: getattr(layer, name) for name in ("count", "stroke_mm", "band_mm")}
     said = {name: value for name, value in given.items() if value is not None}
     return replace(usual, **said) if usual is not None else MotifSize(**said)
@@ -211,7 +211,7 @@ def _copied(shape: MultiPolygon, layer: Layer) -> MultiPolygon:
     )
 
 
-def _less(part: Laid, cover: PolygonSet) -> list[Laid]:
+def _less(part: LayerRegion, cover: PolygonSet) -> list[LayerRegion]:
     left = polygon_set(part.shape) - cover
     if left.is_empty():
         return []

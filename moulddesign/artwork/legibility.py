@@ -51,7 +51,7 @@ Shape: TypeAlias = Polygon | MultiPolygon
 
 
 @dataclass(frozen=True, slots=True)
-class Thin:
+class ThinPlace:
     """A thin place.
 
     Parameters
@@ -70,7 +70,7 @@ class Thin:
     shape: Polygon
 
 
-def least_stroke_mm(region: Shape, *, below_mm: float) -> Thin | None:
+def least_stroke_mm(region: Shape, *, below_mm: float) -> ThinPlace | None:
     """Return the thinnest stroke of a region.
 
     Parameters
@@ -102,7 +102,7 @@ def least_stroke_mm(region: Shape, *, below_mm: float) -> Thin | None:
     return None
 
 
-def least_gap_mm(region: Shape, *, below_mm: float) -> Thin | None:
+def least_gap_mm(region: Shape, *, below_mm: float) -> ThinPlace | None:
     """Return the thinnest gap of a region: the thinnest stroke of what lies around it.
 
     Parameters
@@ -121,7 +121,7 @@ def least_gap_mm(region: Shape, *, below_mm: float) -> Thin | None:
     return least_stroke_mm(_around(region, 4.0 * below_mm), below_mm=below_mm)
 
 
-def thin_strokes(region: Shape, *, below_mm: float) -> tuple[Thin, ...]:
+def thin_strokes(region: Shape, *, below_mm: float) -> tuple[ThinPlace, ...]:
     """Return every stroke thinner than a width, the thinnest first.
 
     Parameters
@@ -139,7 +139,7 @@ def thin_strokes(region: Shape, *, below_mm: float) -> tuple[Thin, ...]:
     """
     found = [thin for search in _searches(region, below_mm) for thin in search.pieces()]
     found += _hairs(region)
-    kept: list[Thin] = []
+    kept: list[ThinPlace] = []
     for thin in sorted(found, key=lambda thin: (thin.width_mm, thin.x_mm, thin.y_mm)):
         near = any(hypot(thin.x_mm - k.x_mm, thin.y_mm - k.y_mm) < below_mm for k in kept)
         same = any(thin.shape.distance(k.shape) < TOUCHES * below_mm for k in kept)
@@ -148,7 +148,7 @@ def thin_strokes(region: Shape, *, below_mm: float) -> tuple[Thin, ...]:
     return tuple(kept)
 
 
-def thin_gaps(region: Shape, *, below_mm: float) -> tuple[Thin, ...]:
+def thin_gaps(region: Shape, *, below_mm: float) -> tuple[ThinPlace, ...]:
     """Return every gap thinner than a width, the thinnest first.
 
     Parameters
@@ -207,7 +207,7 @@ class _Search:
     whole: PolygonSet
     rest: PolygonSet
 
-    def pieces(self) -> tuple[Thin, ...]:
+    def pieces(self) -> tuple[ThinPlace, ...]:
         """Return the strokes of about this width."""
         least = pi * (FILLS * self.radius) ** 2
         if all(part.area() < least for part in self.rest.decompose()):
@@ -238,7 +238,7 @@ def _searches(region: Shape, below_mm: float) -> list[_Search]:
     return found[::-1]
 
 
-def _hairs(region: Shape) -> tuple[Thin, ...]:
+def _hairs(region: Shape) -> tuple[ThinPlace, ...]:
     """Return strokes too thin for any search: what the smallest disc cannot reach, and is long.
 
     Of a corner it leaves less than the length of a hair, and booleans leave less than its area.
@@ -277,9 +277,9 @@ def _opened(area: PolygonSet, radius_mm: float) -> PolygonSet:
     return offset(offset(area, -radius_mm, ARC), radius_mm, ARC)
 
 
-def _widest(piece: Polygon, radius_mm: float) -> Thin:
+def _widest(piece: Polygon, radius_mm: float) -> ThinPlace:
     """Return the widest place of a piece: the stroke's width where the piece is one."""
     spoke = shapely.maximum_inscribed_circle(piece, tolerance=PLACE_SHARE * radius_mm)
     centre = Point(spoke.coords[0])
     width = 2.0 * spoke.length if spoke.length < inf else 0.0
-    return Thin(width, centre.x, centre.y, piece)
+    return ThinPlace(width, centre.x, centre.y, piece)

@@ -31,9 +31,9 @@ from moulddesign.artwork.polygons import (
 from moulddesign.core import FileError, SpecError, read_bytes, say
 
 MOST_FONT_BYTES: Final = 60_000_000
-DEFAULT: Final = "DejaVuSans-Bold.ttf"
+DEFAULT_FONT: Final = "DejaVuSans-Bold.ttf"
 """Bold, for thin strokes do not press; matplotlib ships it."""
-OUTLINES: Final = ("glyf", "CFF ", "CFF2")
+OUTLINE_TABLES: Final = ("glyf", "CFF ", "CFF2")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,7 @@ class Glyph:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ShapedLine:
     """One shaped line: its glyphs from left to right, and its advance [font units]."""
 
     glyphs: tuple[Glyph, ...]
@@ -107,14 +107,14 @@ def default_font() -> Path:
     """
     spec = find_spec("matplotlib")
     roots = spec.submodule_search_locations if spec else None
-    path = Path(roots[0] if roots else ".") / "mpl-data" / "fonts" / "ttf" / DEFAULT
+    path = Path(roots[0] if roots else ".") / "mpl-data" / "fonts" / "ttf" / DEFAULT_FONT
     if not path.is_file():
         raise FileError(str(path), say("artwork.font-missing"))
     return path
 
 
 @cache
-def opened(path: Path) -> Font:
+def open_font(path: Path) -> Font:
     """Return an opened TrueType or OpenType font; the first of a collection.
 
     Raises
@@ -129,12 +129,12 @@ def opened(path: Path) -> Font:
         shaper = uharfbuzz.Font(uharfbuzz.Face(uharfbuzz.Blob(raw)))
     except (TTLibError, uharfbuzz.HarfBuzzError) as error:
         raise FileError(str(path), say("artwork.no-font")) from error
-    if not any(table in outlines for table in OUTLINES):
+    if not any(table in outlines for table in OUTLINE_TABLES):
         raise FileError(str(path), say("artwork.font-without-outlines"))
     return Font(path, outlines, shaper)
 
 
-def shaped(text: str, font: Font) -> Line:
+def shaped_line(text: str, font: Font) -> ShapedLine:
     """Return one line of text, kerned and in the order in which it is seen.
 
     Parameters
@@ -154,7 +154,7 @@ def shaped(text: str, font: Font) -> Line:
     for run, backward in _runs(text):
         found, pen = _shaped_run(run, font, pen, backward=backward)
         glyphs += found
-    return Line(tuple(glyphs), pen)
+    return ShapedLine(tuple(glyphs), pen)
 
 
 def _runs(text: str) -> list[tuple[str, bool]]:
@@ -263,7 +263,7 @@ class _CommandPen(BasePen):  # type: ignore[misc]  # fontTools has no types
         self._add("Z")
 
 
-MOST_CHARACTERS: Final = 400
+MOST_LETTERS: Final = 400
 Points = NDArray[np.float64]
 
 
@@ -289,7 +289,7 @@ def lettering(text: str, font: Path | None = None) -> tuple[Region, ...]:
     FileError
         The font cannot be read.
     """
-    face = opened(font or default_font())
+    face = open_font(font or default_font())
     areas = [fill_nonzero(lines) for lines in _set_lines(_checked(text), face)]
     return _fitted(polygon_union(areas), text)
 
@@ -340,9 +340,9 @@ def _around(
     text: str, font: Path | None, *, radius_mm: float, height_mm: float
 ) -> tuple[Region, ...]:
     """Return text on a circle about the origin; a negative radius is its lower side."""
-    face = opened(font or default_font())
+    face = open_font(font or default_font())
     scale = height_mm / face.em
-    (line,) = [shaped(part, face) for part in _checked(text, most_lines=1)]
+    (line,) = [shaped_line(part, face) for part in _checked(text, most_lines=1)]
     full = 2.0 * pi * abs(radius_mm)
     if not 0.0 < line.advance * scale <= full:
         length_mm = line.advance * scale
@@ -396,7 +396,7 @@ def _set_lines(lines: list[str], face: Font) -> Iterator[list[Points]]:
     """Yield each glyph's outline, lines centred at x = 0 and the first at y = 0 [font units]."""
     flatness = FLATNESS * face.em
     for row, text in enumerate(lines):
-        line = shaped(text, face)
+        line = shaped_line(text, face)
         for glyph in line.glyphs:
             x, y = glyph.x - line.advance / 2.0, glyph.y - row * face.pitch
             yield polylines(glyph.commands, Affine2D(1.0, 0.0, 0.0, 1.0, x, y), flatness)
@@ -406,8 +406,8 @@ def _checked(text: str, most_lines: int = 40) -> list[str]:
     lines = [line.strip() for line in text.strip().splitlines()]
     if not any(lines):
         raise SpecError("text", text, say("artwork.text-empty"))
-    if len(text) > MOST_CHARACTERS:
-        need = say("artwork.text-too-long", most=MOST_CHARACTERS)
+    if len(text) > MOST_LETTERS:
+        need = say("artwork.text-too-long", most=MOST_LETTERS)
         raise SpecError("text", text[:40], need)
     if len(lines) > most_lines:
         raise SpecError("text", text, say("artwork.text-too-many-lines", most=most_lines))

@@ -50,7 +50,7 @@ class MotifSize:
 MOTIF_BORDER_ARC: Final = 16
 LEAN: Final = 0.6
 """How far a strand of the rope leans to either side, in strands."""
-GRID_MM: Final = 1e-6
+OVERLAY_GRID_MM: Final = 1e-6
 """Overlays snap to this: then no near touch can make them fail [mm]."""
 FINE: Final = 48
 """Points for each period of a wave."""
@@ -58,7 +58,7 @@ Points = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Track:
+class BorderLine:
     """A closed line that a border runs along, counter-clockwise from its top.
 
     Parameters
@@ -101,7 +101,7 @@ class Track:
         return points
 
 
-def track(outline: Polygon, inset_mm: float, bend_mm: float) -> Track:
+def border_line(outline: Polygon, inset_mm: float, bend_mm: float) -> BorderLine:
     """Return the line inside an outline at a distance, its corners rounded.
 
     Parameters
@@ -127,13 +127,13 @@ def track(outline: Polygon, inset_mm: float, bend_mm: float) -> Track:
     top = ring.project(Point((low_x + high_x) / 2.0, high_y))
     whole = np.append(np.linspace(0.0, 1.0, 720, endpoint=False), 0.0)
     points = shapely.get_coordinates(ring.interpolate((whole * ring.length + top) % ring.length))
-    return Track(LineString(points))
+    return BorderLine(LineString(points))
 
 
 def scallops(outline: Polygon, size: MotifSize) -> MultiPolygon:
     """Return a row of arches that stand on a line along the edge, beads in them where all fit."""
     count, stroke_mm, band_mm = astuple(size)
-    path = track(outline, stroke_mm / 2.0, 1.6 * band_mm)
+    path = border_line(outline, stroke_mm / 2.0, 1.6 * band_mm)
     wave = np.linspace(0.0, 1.0, count * FINE, endpoint=False)
     rise = band_mm - stroke_mm
     arches = path.at(wave, rise * np.abs(np.sin(pi * wave * count)) ** 0.7)
@@ -142,16 +142,16 @@ def scallops(outline: Polygon, size: MotifSize) -> MultiPolygon:
     bead = (min(rise, path.length_mm / count) - 3.4 * stroke_mm) / 2.0
     lines = [_closed(arches), _closed(path.at(wave, np.zeros_like(wave)))]
     strokes = [line.buffer(stroke_mm / 2.0, quad_segs=MOTIF_BORDER_ARC) for line in lines]
-    drawn = without_crevices(shapely.union_all(strokes), stroke_mm)
+    drawn = crevices_filled(shapely.union_all(strokes), stroke_mm)
     eyes = shapely.buffer(shapely.points(middles), bead, quad_segs=MOTIF_BORDER_ARC)
-    clear = clear_of(drawn, eyes, stroke_mm)
+    clear = dots_clear_of(drawn, eyes, stroke_mm)
     return _polygons([drawn, *(clear if len(clear) == count else [])])
 
 
 def leaf_ring(outline: Polygon, size: MotifSize) -> MultiPolygon:
     """Return a twig along the edge with leaves to both sides, all running the same way."""
     count, stroke_mm, band_mm = astuple(size)
-    path = track(outline, band_mm / 2.0, band_mm)
+    path = border_line(outline, band_mm / 2.0, band_mm)
     whole = np.linspace(0.0, 1.0, 720, endpoint=False)
     twig = _closed(path.at(whole, np.zeros_like(whole))).buffer(
         stroke_mm / 2.0, quad_segs=MOTIF_BORDER_ARC
@@ -169,7 +169,7 @@ def leaf_ring(outline: Polygon, size: MotifSize) -> MultiPolygon:
     return _polygons([twig, *leaves])
 
 
-def _leaf(path: Track, start: float, *, reach_mm: float, span: float) -> Polygon:
+def _leaf(path: BorderLine, start: float, *, reach_mm: float, span: float) -> Polygon:
     """Return a leaf that grows from a track, by shares of its length and a reach to one side."""
     t = np.linspace(0.0, 1.0, 24)
     spine_along, spine_across = start + span * t, reach_mm * 0.62 * np.sin(pi * t / 2.0)
@@ -182,7 +182,7 @@ def _leaf(path: Track, start: float, *, reach_mm: float, span: float) -> Polygon
 def braid(outline: Polygon, size: MotifSize) -> MultiPolygon:
     """Return two strands that cross over and under each other along the edge."""
     count, stroke_mm, band_mm = astuple(size)
-    path = track(outline, band_mm / 2.0, band_mm)
+    path = border_line(outline, band_mm / 2.0, band_mm)
     swing = (band_mm - stroke_mm) / 2.0
     gap = 0.6 * stroke_mm
     strands = [
@@ -199,7 +199,7 @@ def braid(outline: Polygon, size: MotifSize) -> MultiPolygon:
     return _polygons(strands)
 
 
-def _strand(path: Track, count: int, *, swing_mm: float, stroke_mm: float) -> shapely.Geometry:
+def _strand(path: BorderLine, count: int, *, swing_mm: float, stroke_mm: float) -> shapely.Geometry:
     along = np.linspace(0.0, 1.0, count * FINE, endpoint=False)
     wave = path.at(along, swing_mm * np.sin(2.0 * pi * count * along))
     return _closed(wave).buffer(stroke_mm / 2.0, quad_segs=MOTIF_BORDER_ARC)
@@ -208,7 +208,7 @@ def _strand(path: Track, count: int, *, swing_mm: float, stroke_mm: float) -> sh
 def rope(outline: Polygon, size: MotifSize) -> MultiPolygon:
     """Return a rope along the edge: slanting strands, with gaps as wide as a stroke."""
     count, stroke_mm, band_mm = astuple(size)
-    path = track(outline, band_mm / 2.0, band_mm)
+    path = border_line(outline, band_mm / 2.0, band_mm)
     t = np.linspace(-1.0, 1.0, 24)
     # a gap is as wide as a stroke across the slant, so it is longer along the way
     slant = hypot(1.0, 2.0 * LEAN * path.length_mm / count / band_mm)
@@ -236,7 +236,7 @@ def rope(outline: Polygon, size: MotifSize) -> MultiPolygon:
 def beads(outline: Polygon, size: MotifSize) -> MultiPolygon:
     """Return round beads along the edge, at least a stroke's width apart."""
     count, stroke_mm, band_mm = astuple(size)
-    path = track(outline, band_mm / 2.0, band_mm)
+    path = border_line(outline, band_mm / 2.0, band_mm)
     radius = min(band_mm, path.length_mm / count - stroke_mm) / 2.0
     if radius <= stroke_mm / 4.0:
         raise SpecError("count", count, say("artwork.motif-beads-touch"))
@@ -251,7 +251,7 @@ def _closed(points: Points) -> LineString:
 
 
 def _polygons(shapes: list[shapely.Geometry]) -> MultiPolygon:
-    union = shapely.union_all(shapes, grid_size=GRID_MM)
+    union = shapely.union_all(shapes, grid_size=OVERLAY_GRID_MM)
     return MultiPolygon([part for part in shapely.get_parts(union) if isinstance(part, Polygon)])
 
 
@@ -351,9 +351,9 @@ def lattice(outline: Polygon, size: MotifSize) -> MultiPolygon:
     dots = shapely.buffer(shapely.points(fields.reshape(-1, 2)), radius, quad_segs=8)
     inside = outline.buffer(-stroke_mm, quad_segs=MOTIF_FIELD_ARC)
     crossed = _turned(shapely.union_all(strokes), middle, pi / 4.0)
-    bars_and_frame = without_crevices(outline.difference(inside).union(crossed), stroke_mm)
+    bars_and_frame = crevices_filled(outline.difference(inside).union(crossed), stroke_mm)
     turned = [_turned(dot, middle, pi / 4.0) for dot in dots]
-    return _polygons([bars_and_frame, *clear_of(bars_and_frame, turned, stroke_mm)])
+    return _polygons([bars_and_frame, *dots_clear_of(bars_and_frame, turned, stroke_mm)])
 
 
 def scales(outline: Polygon, size: MotifSize) -> MultiPolygon:
@@ -368,11 +368,11 @@ def scales(outline: Polygon, size: MotifSize) -> MultiPolygon:
     ]
     inside = outline.buffer(-stroke_mm, quad_segs=MOTIF_FIELD_ARC)
     rims = shapely.union_all([_rim(centre, radius, stroke_mm) for centre in centres])
-    drawn = without_crevices(outline.difference(inside).union(rims & inside), stroke_mm)
+    drawn = crevices_filled(outline.difference(inside).union(rims & inside), stroke_mm)
     eye_mm = min(band_mm, 0.2 * radius, 0.58 * radius - 1.5 * stroke_mm)
     eyes = [Point(at.x, at.y - 0.42 * radius).buffer(eye_mm, quad_segs=8) for at in centres]
     within = [eye for eye in eyes if inside.contains(eye)]
-    return _polygons([drawn, *clear_of(drawn, within, stroke_mm)])
+    return _polygons([drawn, *dots_clear_of(drawn, within, stroke_mm)])
 
 
 def _rim(centre: Point, radius: float, stroke_mm: float) -> shapely.Geometry:
@@ -384,7 +384,7 @@ def _rim(centre: Point, radius: float, stroke_mm: float) -> shapely.Geometry:
     return rim.intersection(lower)
 
 
-def without_crevices(shape: shapely.Geometry, stroke_mm: float) -> shapely.Geometry:
+def crevices_filled(shape: shapely.Geometry, stroke_mm: float) -> shapely.Geometry:
     """Return a shape whose gaps narrower than nine tenths of a stroke are filled.
 
     Where a frame cuts a field, or two arcs meet, a gap tapers to nothing: dough does not fill it,
@@ -404,7 +404,7 @@ def without_crevices(shape: shapely.Geometry, stroke_mm: float) -> shapely.Geome
     return shapely.simplify(filled, FLAT_MM)
 
 
-def clear_of(
+def dots_clear_of(
     strokes: shapely.Geometry, dots: Iterable[shapely.Geometry], stroke_mm: float
 ) -> list[shapely.Geometry]:
     """Return those dots around which such a gap is free.
@@ -436,9 +436,9 @@ def _turned(shape: shapely.Geometry, middle: Point, angle: float) -> shapely.Geo
     return shapely.transform(shape, lambda points: points @ turn + (middle.x, middle.y))
 
 
-Rule: TypeAlias = Callable[[Polygon, MotifSize], MultiPolygon]
+Construction: TypeAlias = Callable[[Polygon, MotifSize], MultiPolygon]
 
-RULES: Final[Mapping[Motif, Rule]] = MappingProxyType(
+CONSTRUCTIONS: Final[Mapping[Motif, Construction]] = MappingProxyType(
     {
         Motif.PETALS: petals,
         Motif.RAYS: rays,
@@ -452,7 +452,7 @@ RULES: Final[Mapping[Motif, Rule]] = MappingProxyType(
         Motif.BEADS: beads,
     }
 )
-USUAL: Final[Mapping[Motif, MotifSize]] = MappingProxyType(
+DEFAULT_SIZES: Final[Mapping[Motif, MotifSize]] = MappingProxyType(
     {
         Motif.PETALS: MotifSize(count=8, stroke_mm=1.2, band_mm=3.0),
         Motif.RAYS: MotifSize(count=24, stroke_mm=1.2, band_mm=9.0),
@@ -498,8 +498,8 @@ def motif(kind: Motif, outline: Polygon, size: MotifSize) -> tuple[Region, ...]:
     >>> len(region.shape.geoms)
     32
     """
-    drawn = RULES[kind](outline, size)
-    inside = shapely.intersection(drawn, outline, grid_size=GRID_MM)
+    drawn = CONSTRUCTIONS[kind](outline, size)
+    inside = shapely.intersection(drawn, outline, grid_size=OVERLAY_GRID_MM)
     parts = [
         part for part in shapely.get_parts(inside) if isinstance(part, Polygon) and part.area > 0.0
     ]

@@ -19,7 +19,7 @@ from moulddesign.geometry import Points
 
 CHORD_MM: Final = 0.002
 """Largest distance of a chord from the arc that it stands for [mm]."""
-ROUND_QUARTER: Final = 48
+QUARTER_CHORDS: Final = 48
 """Chords of a quarter turn where a drawn outline is moved in or out."""
 
 
@@ -118,25 +118,25 @@ class Outline:
             raise SpecError("inset", by_mm, say("artwork.inset-too-wide", width_mm=self.width_mm))
         arcs = tuple(arc.inset(by_mm) for arc in self.arcs)
         if arcs and min(arc.radius_mm for arc in arcs) > 0.0:
-            return of_arcs(self.name, arcs)
+            return outline_of_arcs(self.name, arcs)
         return self._moved(by_mm)
 
     def _moved(self, by_mm: float) -> "Outline":
         """Return the parallel of an outline whose arcs are none, or used up."""
-        moved = self.shape.buffer(-by_mm, quad_segs=ROUND_QUARTER).simplify(CHORD_MM / 4.0)
+        moved = self.shape.buffer(-by_mm, quad_segs=QUARTER_CHORDS).simplify(CHORD_MM / 4.0)
         if moved.geom_type != "Polygon" or moved.is_empty or moved.interiors:
             raise SpecError("inset", by_mm, say("artwork.inset-splits-outline"))
-        return of_points(self.name, ring(moved))
+        return outline_of_points(self.name, exterior_points(moved))
 
 
-def of_arcs(name: str, arcs: tuple[Arc, ...]) -> Outline:
+def outline_of_arcs(name: str, arcs: tuple[Arc, ...]) -> Outline:
     """Return the outline of arcs, straight lines between them."""
     points = np.concatenate([arc.chords() for arc in arcs])
     fresh = np.linalg.norm(points - np.roll(points, 1, axis=0), axis=1) > CHORD_MM
-    return replace(of_points(name, points[fresh]), arcs=arcs)
+    return replace(outline_of_points(name, points[fresh]), arcs=arcs)
 
 
-def of_points(name: str, points: Points) -> Outline:
+def outline_of_points(name: str, points: Points) -> Outline:
     """Return the outline of a polygon, counter-clockwise, shape (n, 2) [mm]."""
     points = np.ascontiguousarray(points)
     points.setflags(write=False)
@@ -144,13 +144,13 @@ def of_points(name: str, points: Points) -> Outline:
     return Outline(name=name, width_mm=width, depth_mm=depth, arcs=(), points=points)
 
 
-def ring(shape: shapely.Polygon) -> Points:
+def exterior_points(shape: shapely.Polygon) -> Points:
     """Return a polygon's corners, counter-clockwise, none twice, shape (n, 2) [mm]."""
     corners: Points = shapely.get_coordinates(shapely.orient_polygons(shape).exterior)[:-1]
     return corners
 
 
-SIDES: Final = {"square": 4, "hexagon": 6, "octagon": 8}
+POLYGON_SIDES: Final = {"square": 4, "hexagon": 6, "octagon": 8}
 """Outlines that are regular polygons, a flat at each end of the x axis."""
 VALLEY_RATIO: Final = 1.0 / 3.0
 """Radius of a valley between lobes, as a share of the lobe's; our choice."""
@@ -159,7 +159,7 @@ VALLEY_RATIO: Final = 1.0 / 3.0
 def round_outline(width_mm: float) -> Outline:
     """Return a circle of a diameter [mm]."""
     circle = Arc(centre=(0.0, 0.0), radius_mm=width_mm / 2.0, start_rad=0.0, turn_rad=2.0 * pi)
-    return of_arcs("round", (circle,))
+    return outline_of_arcs("round", (circle,))
 
 
 def polygon_outline(name: str, width_mm: float, corner_radius_mm: float) -> Outline:
@@ -168,7 +168,7 @@ def polygon_outline(name: str, width_mm: float, corner_radius_mm: float) -> Outl
     Parameters
     ----------
     name : str
-        One of `SIDES`.
+        One of `POLYGON_SIDES`.
     width_mm : float
         Across the flats [mm].
     corner_radius_mm : float
@@ -186,7 +186,7 @@ def polygon_outline(name: str, width_mm: float, corner_radius_mm: float) -> Outl
             corner_radius_mm,
             say("artwork.corner-radius", half_mm=half),
         )
-    turn = 2.0 * pi / SIDES[name]
+    turn = 2.0 * pi / POLYGON_SIDES[name]
     reach = (half - corner_radius_mm) / cos(turn / 2.0)
     arcs = tuple(
         Arc(
@@ -195,9 +195,9 @@ def polygon_outline(name: str, width_mm: float, corner_radius_mm: float) -> Outl
             start_rad=at - turn / 2.0,
             turn_rad=turn,
         )
-        for at in (turn * (number + 0.5) for number in range(SIDES[name]))
+        for at in (turn * (number + 0.5) for number in range(POLYGON_SIDES[name]))
     )
-    return of_arcs(name, arcs)
+    return outline_of_arcs(name, arcs)
 
 
 def scalloped_outline(width_mm: float, lobes: int, lobe_depth_mm: float) -> Outline:
@@ -256,7 +256,7 @@ def scalloped_outline(width_mm: float, lobes: int, lobe_depth_mm: float) -> Outl
                 turn_rad=2.0 * (half - heading),
             )
         )
-    return of_arcs("scalloped", tuple(arcs))
+    return outline_of_arcs("scalloped", tuple(arcs))
 
 
 def drawn_outline(path: str, width_mm: float) -> Outline:
@@ -278,12 +278,12 @@ def drawn_outline(path: str, width_mm: float) -> Outline:
     parts = shapely.get_parts(shape)
     if len(parts) != 1 or parts[0].interiors:
         raise FileError(path, say("artwork.no-outline"))
-    points = ring(parts[0])
+    points = exterior_points(parts[0])
     points = points - shapely.get_coordinates(parts[0].centroid)
-    return of_points("drawn", points * width_mm / np.ptp(points[:, 0]))
+    return outline_of_points("drawn", points * width_mm / np.ptp(points[:, 0]))
 
 
-def of_width(table: PastryTable, width_mm: float) -> Outline:
+def outline_of_width(table: PastryTable, width_mm: float) -> Outline:
     """Return the outline that a design asks for, at a width [mm].
 
     Raises
@@ -295,7 +295,7 @@ def of_width(table: PastryTable, width_mm: float) -> Outline:
     """
     if table.outline == "round":
         return round_outline(width_mm)
-    if table.outline in SIDES:
+    if table.outline in POLYGON_SIDES:
         return polygon_outline(table.outline, width_mm, table.corner_radius_mm)
     if table.outline == "scalloped":
         return scalloped_outline(width_mm, table.lobes, table.lobe_depth_mm)
@@ -321,8 +321,8 @@ def width_for_area_mm(table: PastryTable, area_mm2: float) -> float:
     """
     if table.outline == "round":
         return 2.0 * sqrt(area_mm2 / pi)
-    if table.outline in SIDES:
-        sides = SIDES[table.outline]
+    if table.outline in POLYGON_SIDES:
+        sides = POLYGON_SIDES[table.outline]
         slope = tan(pi / sides)
         corners_mm2 = sides * table.corner_radius_mm**2 * (slope - pi / sides)
         return 2.0 * sqrt((area_mm2 + corners_mm2) / (sides * slope))
@@ -331,7 +331,7 @@ def width_for_area_mm(table: PastryTable, area_mm2: float) -> float:
         most_mm = least_mm + 2.0 * table.lobe_depth_mm
 
         def missing_mm2(width_mm: float) -> float:
-            return of_width(table, width_mm).area_mm2 - area_mm2
+            return outline_of_width(table, width_mm).area_mm2 - area_mm2
 
         return float(brentq(missing_mm2, least_mm, most_mm, xtol=1e-5))
     return sqrt(area_mm2 / drawn_outline(table.outline, 1.0).area_mm2)

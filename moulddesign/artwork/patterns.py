@@ -26,7 +26,7 @@ from moulddesign.artwork.svg_shapes import element_name
 from moulddesign.core import FileError, SpecError, say
 from moulddesign.design import Design
 
-MOST_PIXELS: Final = 50_000_000
+MOST_PICTURE_PIXELS: Final = 50_000_000
 MOST_TRACED: Final = 1600
 """Pixels along the larger side that are traced; a larger picture is scaled down to it."""
 LEAST_PIXELS: Final = 16
@@ -34,9 +34,9 @@ SMOOTHING_PX: Final = 0.8
 """Spread of the blur before the threshold: takes the stairs out of an edge without grey pixels."""
 SIMPLER_PX: Final = 0.15
 """How far a contour may move when points are left out, in pixels of what is traced."""
-WHITE: Final = 255.0
-DEEP: Final = 65_535.0
-FLAT: Final = 1.0 / 255.0
+WHITE_8_BIT: Final = 255.0
+WHITE_16_BIT: Final = 65_535.0
+EVEN_TONE: Final = 1.0 / 255.0
 
 
 def picture_regions(path: Path, threshold: float | None = None) -> tuple[Region, ...]:
@@ -95,7 +95,7 @@ def _unit(line: NDArray[np.float64], width: int, height: int) -> NDArray[np.floa
 
 
 def _level(grey: NDArray[np.float64], threshold: float | None, path: Path) -> float:
-    if np.ptp(grey) <= FLAT:
+    if np.ptp(grey) <= EVEN_TONE:
         raise FileError(str(path), say("artwork.even-tone"))
     if threshold is not None:
         return threshold
@@ -113,7 +113,9 @@ def _brightness(path: Path) -> NDArray[np.float64]:
             with Image.open(path, formats=("PNG", "JPEG")) as image:
                 return _grey(_sized(image, path))
     except (Image.DecompressionBombWarning, Image.DecompressionBombError) as error:
-        raise FileError(str(path), say("artwork.too-many-pixels", most=MOST_PIXELS)) from error
+        raise FileError(
+            str(path), say("artwork.too-many-pixels", most=MOST_PICTURE_PIXELS)
+        ) from error
     except UnidentifiedImageError as error:
         raise FileError(str(path), say("artwork.no-picture")) from error
     except (OSError, SyntaxError, ValueError) as error:
@@ -124,8 +126,8 @@ def _brightness(path: Path) -> NDArray[np.float64]:
 def _sized(image: Image.Image, path: Path) -> Image.Image:
     """Return a picture upright, checked for its size before it is unpacked."""
     width, height = image.size
-    if width * height > MOST_PIXELS:
-        raise FileError(str(path), say("artwork.too-many-pixels", most=MOST_PIXELS))
+    if width * height > MOST_PICTURE_PIXELS:
+        raise FileError(str(path), say("artwork.too-many-pixels", most=MOST_PICTURE_PIXELS))
     if min(width, height) < LEAST_PIXELS:
         need = say("artwork.too-few-pixels", least=LEAST_PIXELS)
         raise FileError(str(path), need)
@@ -134,7 +136,9 @@ def _sized(image: Image.Image, path: Path) -> Image.Image:
 
 def _grey(image: Image.Image) -> NDArray[np.float64]:
     if image.mode.startswith("I"):
-        grey = Image.fromarray(np.asarray(image, dtype=np.float32) * np.float32(WHITE / DEEP))
+        grey = Image.fromarray(
+            np.asarray(image, dtype=np.float32) * np.float32(WHITE_8_BIT / WHITE_16_BIT)
+        )
     else:
         clear = image.convert("RGBA")
         paper = Image.new("RGBA", clear.size, "white")
@@ -143,7 +147,7 @@ def _grey(image: Image.Image) -> NDArray[np.float64]:
     if larger > MOST_TRACED:
         size = tuple(max(round(side * MOST_TRACED / larger), 1) for side in grey.size)
         grey = grey.resize((size[0], size[1]), Image.Resampling.BOX)
-    brightness: NDArray[np.float64] = np.asarray(grey, dtype=np.float64) / WHITE
+    brightness: NDArray[np.float64] = np.asarray(grey, dtype=np.float64) / WHITE_8_BIT
     return brightness
 
 

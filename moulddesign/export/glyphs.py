@@ -13,7 +13,7 @@ from itertools import groupby, pairwise
 from pathlib import Path
 from typing import Any, Final
 
-from moulddesign.artwork.lettering import opened
+from moulddesign.artwork.lettering import open_font
 from moulddesign.building import Build
 from moulddesign.core import Finding, Verdict, say
 from moulddesign.design import Design
@@ -64,7 +64,9 @@ class Faces:
     @property
     def families(self) -> tuple[str, ...]:
         """Names of the fonts that the design names."""
-        return tuple(opened(file).outlines["name"].getBestFamilyName() or "" for file in self.files)
+        return tuple(
+            open_font(file).outlines["name"].getBestFamilyName() or "" for file in self.files
+        )
 
     def lacking(self, text: str) -> tuple[str, ...]:
         """Return the characters of a text that no face has, each once, in their order."""
@@ -170,7 +172,7 @@ def _names(made: Build) -> Iterator[str]:
 
 def _characters(font: Path) -> frozenset[int]:
     """Return what a font can print; the typesetter passes over one without a PostScript name."""
-    outlines = opened(font).outlines
+    outlines = open_font(font).outlines
     named = outlines["name"].getDebugName(POSTSCRIPT_NAME) is not None
     return frozenset(outlines.getBestCmap() or ()) if named else frozenset()
 

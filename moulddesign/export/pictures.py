@@ -21,12 +21,12 @@ from PIL import Image
 
 from moulddesign.artwork.artwork_check import (
     CAPTION_PX,
-    MARKING_DOUGH,
-    RAISED,
+    DOUGH_COLOUR,
+    RAISED_COLOUR,
     SIDE_PX,
-    SUNK,
-    Drawn,
-    Mark,
+    SUNK_COLOUR,
+    ColouredRegion,
+    ThinMark,
     marked_picture,
     thin_marks,
 )
@@ -423,13 +423,13 @@ def relief_plan(pastry: Pastry, *, line_mm: float) -> ReliefPlan:
     ReliefPlan
         The same bytes for the same pastry.
     """
-    drawn = [Drawn(shape=pastry.outline.shape, colour=MARKING_DOUGH)]
-    marks: list[Mark] = []
+    drawn = [ColouredRegion(shape=pastry.outline.shape, colour=DOUGH_COLOUR)]
+    marks: list[ThinMark] = []
     said: list[str] = []
     for shape, depth_mm in pastry.artwork:
         raised = depth_mm > 0.0
         stroke_mm, gap_mm = least_widths_mm(line_mm=line_mm, raised=raised)
-        drawn.append(Drawn(shape=shape, colour=RAISED if raised else SUNK))
+        drawn.append(ColouredRegion(shape=shape, colour=RAISED_COLOUR if raised else SUNK_COLOUR))
         marks += thin_marks(shape, least_stroke_mm=stroke_mm, least_gap_mm=gap_mm)
         sense = "Raised" if raised else "Sunk"
         said.append(f"{sense}: stroke at least {stroke_mm:g} mm, gap {gap_mm:g} mm")

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from scipy.optimize import brentq
 
-from moulddesign.artwork.outline import ROUND_QUARTER, Outline, of_width
+from moulddesign.artwork.outline import QUARTER_CHORDS, Outline, outline_of_width
 from moulddesign.core import SpecError, mm3_from_ml, require_positive
 from moulddesign.design import Design, OwnedMould, Sense
 from moulddesign.geometry import Points
@@ -267,7 +267,7 @@ class Cup:
 
     def _areas_mm2(self, insets_mm: Points) -> Points:
         distinct, rows = np.unique(insets_mm, return_inverse=True)
-        inside = shapely.buffer(self.outline.shape, -distinct, quad_segs=ROUND_QUARTER)
+        inside = shapely.buffer(self.outline.shape, -distinct, quad_segs=QUARTER_CHORDS)
         areas: Points = shapely.area(inside)[rows]
         return areas
 
@@ -368,7 +368,7 @@ def _mouth(table: OwnedMould, width_mm: float) -> Outline:
     if width_mm < LEAST_WIDTH_MM:
         raise SpecError("width_mm", width_mm, f"must be at least {LEAST_WIDTH_MM:g} mm")
     try:
-        return of_width(table.outline_table, width_mm)
+        return outline_of_width(table.outline_table, width_mm)
     except SpecError as error:
         field = error.field.removeprefix("pastry.")
         raise SpecError(field, error.value, error.need) from error
@@ -438,7 +438,9 @@ def from_water(mould: OwnedMould, design: Design) -> Measured:
     mean = _weighed(mould, design.scale.resolution_g)
     per_g = mm3_from_ml(1.0) / water_density_g_per_ml(mould.at_c)
     volume_mm3 = mean.value * per_g
-    outline = None if mould.width_mm is None else of_width(mould.outline_table, mould.width_mm)
+    outline = (
+        None if mould.width_mm is None else outline_of_width(mould.outline_table, mould.width_mm)
+    )
     body, remarks = _shape(mould, outline, volume_mm3)
     return Measured(
         volume_mm3=volume_mm3,

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.spatial import KDTree
 
-from moulddesign.artwork.outline import Outline, of_points, ring
+from moulddesign.artwork.outline import Outline, exterior_points, outline_of_points
 from moulddesign.core import FileError, LengthUnit, SpecError, ml_from_mm3
 from moulddesign.design import OwnedMould
 from moulddesign.fit.cavities import Bore, Cup, Measured
@@ -447,8 +447,8 @@ def _bore_outline(sleeve: Mesh) -> Outline:
     bore = hole(shadow(sleeve, "the bore"))
     if bore.is_empty:
         raise SpecError("mesh", "the sleeve", "must have a bore along z that is open at both ends")
-    points = ring(bore) - shapely.get_coordinates(bore.centroid)
-    return replace(of_points("drawn", points), name="bore")
+    points = exterior_points(bore) - shapely.get_coordinates(bore.centroid)
+    return replace(outline_of_points("drawn", points), name="bore")
 
 
 def _side_mm(stamp: Mesh) -> float:

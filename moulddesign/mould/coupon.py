@@ -7,15 +7,15 @@ import numpy as np
 import shapely
 from shapely.affinity import translate
 
-from moulddesign.artwork.outline import Outline, of_points, ring
+from moulddesign.artwork.outline import Outline, exterior_points, outline_of_points
 from moulddesign.design import Design, Profile
 from moulddesign.geometry import Mesh, difference
 from moulddesign.mould import faceted
 from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
 from moulddesign.mould.plans import RISE, Round, mark
 from moulddesign.pastry.surface import joined, shoulder
-from moulddesign.relief.medial_axis import on_grid
-from moulddesign.relief.roof import Placed
+from moulddesign.relief.medial_axis import snapped_to_grid
+from moulddesign.relief.roof import ReliefRegion
 
 CLEARANCES_MM: Final = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6)
 """Gaps on each side that the gauge offers [mm]."""
@@ -194,9 +194,9 @@ def _sampler_figures() -> list[shapely.Geometry]:
     return widths + depths
 
 
-def _region(shapes: list[shapely.Geometry], depth_mm: float, draft_deg: float) -> Placed:
-    return Placed(
-        shape=on_grid(shapely.union_all(shapes)),
+def _region(shapes: list[shapely.Geometry], depth_mm: float, draft_deg: float) -> ReliefRegion:
+    return ReliefRegion(
+        shape=snapped_to_grid(shapely.union_all(shapes)),
         depth_mm=depth_mm,
         profile=Profile.FLAT,
         draft_deg=draft_deg,
@@ -206,4 +206,4 @@ def _region(shapes: list[shapely.Geometry], depth_mm: float, draft_deg: float) -
 def _plate(width_mm: float, depth_mm: float) -> Outline:
     box = shapely.box(-width_mm / 2.0, -depth_mm / 2.0, width_mm / 2.0, depth_mm / 2.0)
     rounded = box.buffer(-CORNER_MM).buffer(CORNER_MM, quad_segs=24)
-    return of_points("drawn", np.array(ring(rounded)))
+    return outline_of_points("drawn", np.array(exterior_points(rounded)))

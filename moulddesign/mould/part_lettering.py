@@ -18,8 +18,8 @@ from moulddesign.mould.plans import around, mark
 from moulddesign.mould.plunger import vane_reach_mm
 from moulddesign.mould.press import EASE_MM, GUSSET_MM
 from moulddesign.mould.press_layout import PressLayout
-from moulddesign.relief.medial_axis import on_grid
-from moulddesign.relief.roof import Placed, Roof, filled
+from moulddesign.relief.medial_axis import snapped_to_grid
+from moulddesign.relief.roof import ReliefRegion, Roof, triangulated_loops
 
 L = TypeVar("L")
 
@@ -204,7 +204,9 @@ def _handle(layout: BlockLayout) -> _Face | None:
 def _tool(shape: shapely.Geometry, face: _Face) -> Mesh:
     """Return what is cut from a face that looks down: drafted letters that stand on it."""
     depth = min(DEPTH_MM, face.thickness_mm / 3.0)
-    placed = Placed(shape=on_grid(shape), depth_mm=depth, profile=Profile.FLAT, draft_deg=DRAFT_DEG)
+    placed = ReliefRegion(
+        shape=snapped_to_grid(shape), depth_mm=depth, profile=Profile.FLAT, draft_deg=DRAFT_DEG
+    )
     return _closed(placed.roof()).moved((0.0, 0.0, face.height_mm))
 
 
@@ -221,5 +223,5 @@ def _closed(roof: Roof) -> Mesh:
         after, high = np.roll(low, -1), np.roll(loop, -1)
         faces += [np.column_stack([low, after, high]), np.column_stack([low, high, loop])]
     points = np.concatenate(vertices)
-    floor = filled(points, lows)[:, ::-1]
+    floor = triangulated_loops(points, lows)[:, ::-1]
     return Mesh(points, np.concatenate([*faces, floor]))

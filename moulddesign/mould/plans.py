@@ -10,7 +10,7 @@ from shapely.affinity import scale, translate
 from shapely.geometry.base import BaseGeometry
 
 from moulddesign.artwork.lettering import lettering
-from moulddesign.artwork.outline import Arc, Outline, ring
+from moulddesign.artwork.outline import Arc, Outline, exterior_points
 from moulddesign.core import SpecError
 from moulddesign.geometry import Points
 
@@ -109,7 +109,7 @@ class Polygon:
         if moved.geom_type != "Polygon" or moved.is_empty or moved.interiors:
             need = f"is too finely notched to have its edge moved by {by_mm:g} mm; smooth it"
             raise SpecError("pastry.outline", "(a drawing)", need)
-        return Polygon(points=ring(moved))
+        return Polygon(points=exterior_points(moved))
 
 
 Section = Round | Bent | Polygon

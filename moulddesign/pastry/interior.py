@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from scipy.optimize import brentq
 
-from moulddesign.artwork.outline import ROUND_QUARTER, Outline
+from moulddesign.artwork.outline import QUARTER_CHORDS, Outline
 from moulddesign.core import SpecError
 from moulddesign.geometry import Mesh, joined, triangulated
 from moulddesign.pastry.pastry import Pastry
@@ -47,7 +47,7 @@ def crust_thickness_mm(
 
     def area_mm2(inset_mm: float) -> float:
         # Not `Outline.inset`: near the middle the inset vanishes or falls apart, here it may.
-        return float(shape.buffer(-inset_mm, quad_segs=ROUND_QUARTER).area)
+        return float(shape.buffer(-inset_mm, quad_segs=QUARTER_CHORDS).area)
 
     def inside_mm3(thickness_mm: float) -> float:
         least = thickness_mm / slant

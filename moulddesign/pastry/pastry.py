@@ -6,12 +6,17 @@ from typing import Final
 
 import shapely
 
-from moulddesign.artwork.outline import Outline, of_width, width_for_area_mm, width_for_volume_mm
+from moulddesign.artwork.outline import (
+    Outline,
+    outline_of_width,
+    width_for_area_mm,
+    width_for_volume_mm,
+)
 from moulddesign.core import SpecError, mm3_from_ml
 from moulddesign.design import PROPORTION, Design
 from moulddesign.geometry import Mesh
 from moulddesign.pastry.surface import Side, Top, joined, roofs_mm3, shoulder, side_of
-from moulddesign.relief.roof import Placed, Roof, placed
+from moulddesign.relief.roof import ReliefRegion, Roof, relief_regions
 
 WIDTH_STEP_MM: Final = 0.5
 """A width that was not given is rounded to this; the height then takes up the volume [mm]."""
@@ -47,7 +52,7 @@ class Pastry:
     outline: Outline
     height_mm: float
     shoulder_radius_mm: float
-    relief: tuple[Placed, ...]
+    relief: tuple[ReliefRegion, ...]
     roofs: tuple[Roof, ...]
     side: Side | None = None
 
@@ -216,9 +221,9 @@ def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastr
     """
     if design.mould.side_lean_deg:
         return _drafted(design, width_mm, volume_mm3)
-    outline = of_width(design.pastry, width_mm)
+    outline = outline_of_width(design.pastry, width_mm)
     radius_mm = design.pastry.shoulder_radius_mm
-    relief = placed(design.relief, _flat_top(outline, radius_mm))
+    relief = relief_regions(design.relief, _flat_top(outline, radius_mm))
     roofs = tuple(part.roof() for part in relief)
     edge = shoulder(outline, radius_mm=radius_mm, inset_mm=0.0)
     rest_mm3 = volume_mm3 - joined(edge, roofs).volume_mm3
@@ -239,7 +244,7 @@ def _drafted(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     round leaves a few percent of the error of the one before. The last relief is kept, and the
     height solved for it, so the volume is exact.
     """
-    outline = of_width(design.pastry, width_mm)
+    outline = outline_of_width(design.pastry, width_mm)
     side = side_of(
         outline,
         draft_deg=design.mould.side_lean_deg,
@@ -248,7 +253,7 @@ def _drafted(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     height_mm = side.height_mm(volume_mm3)
     for _ in range(MOST_ROUNDS):
         flat_top = outline.inset(side.run_mm(height_mm)).shape
-        relief = placed(design.relief, flat_top)
+        relief = relief_regions(design.relief, flat_top)
         roofs = tuple(part.roof() for part in relief)
         before_mm, height_mm = height_mm, side.height_mm(volume_mm3 - roofs_mm3(roofs))
         if abs(height_mm - before_mm) < FLAT_TOP_STEP_MM:

@@ -3,7 +3,7 @@
 The side, upright or drafted, and the top with shoulder, flat and reliefs.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import asin, radians, sqrt, tan
 from typing import Final
 
@@ -14,9 +14,9 @@ from moulddesign.artwork.outline import Outline
 from moulddesign.core import SpecError
 from moulddesign.geometry import Indices, Mesh, Points
 from moulddesign.geometry.float32 import settled
-from moulddesign.relief.medial_axis import Medial, medial, on_grid
-from moulddesign.relief.profile import Section, shoulder_section
-from moulddesign.relief.roof import Roof, filled, roof, roof_over
+from moulddesign.relief.medial_axis import MedialAxis, medial_axis, snapped_to_grid
+from moulddesign.relief.profile import HeightProfile, shoulder_profile
+from moulddesign.relief.roof import Roof, roof, roof_from_axis, triangulated_loops
 
 FAN_RAD: Final = asin(0.25)
 """Largest angle of one facet around a corner, as the shoulder has it [rad]."""
@@ -42,7 +42,7 @@ class Side:
     """
 
     outline: Outline
-    axis: Medial
+    axis: MedialAxis
     draft_deg: float
     radius_mm: float
 
@@ -54,10 +54,9 @@ class Side:
     def roof(self, height_mm: float) -> Roof:
         """Return side and shoulder, the flat top at z = 0 and the table below it [mm]."""
         wall = self._section(height_mm)
-        made = roof_over(self.axis, wall)
+        made = roof_from_axis(self.axis, wall)
         drop = np.array([0.0, 0.0, height_mm])
-        vertices = made.vertices - drop
-        return Roof(vertices=vertices, walls=made.walls, eaves=made.eaves, rims=made.rims)
+        return replace(made, vertices=made.vertices - drop)
 
     def volume_mm3(self, height_mm: float) -> float:
         """Return the volume between table, side and flat top, no relief included [mm^3]."""
@@ -91,17 +90,17 @@ class Side:
         room = 0.98 * float(self.axis.distances.max()) - self.radius_mm * sqrt(0.5)
         return room / tan(radians(self.draft_deg)) + self.radius_mm * (1.0 - sqrt(0.5))
 
-    def _section(self, height_mm: float) -> Section:
+    def _section(self, height_mm: float) -> HeightProfile:
         drop_mm = self.radius_mm * (1.0 - sqrt(0.5))
         rise = height_mm - drop_mm
         run = rise * tan(radians(self.draft_deg))
         distances, heights = np.array([0.0, run]), np.array([0.0, rise])
         if self.radius_mm > 0.0:
-            over = shoulder_section(self.radius_mm, 0.0)
+            over = shoulder_profile(self.radius_mm, 0.0)
             distances = np.concatenate([distances, run + over.distances[1:]])
             heights = np.concatenate([heights, rise + over.heights[1:]])
         heights[-1] = height_mm  # exactly: the flat top is one level
-        return Section(distances=distances, heights=heights, fan_rad=FAN_RAD)
+        return HeightProfile(distances=distances, heights=heights, fan_rad=FAN_RAD)
 
 
 def side_of(outline: Outline, *, draft_deg: float, radius_mm: float) -> Side:
@@ -121,7 +120,7 @@ def side_of(outline: Outline, *, draft_deg: float, radius_mm: float) -> Side:
     KernelError
         The outline's medial axis could not be computed.
     """
-    axis = medial(on_grid(outline.shape))
+    axis = medial_axis(snapped_to_grid(outline.shape))
     return Side(outline=outline, axis=axis, draft_deg=draft_deg, radius_mm=radius_mm)
 
 
@@ -185,14 +184,14 @@ class Top:
             ]
         )
         vertices = np.concatenate([self.vertices + lift, end])
-        floor = filled(vertices, [low])[:, ::-1]
+        floor = triangulated_loops(vertices, [low])[:, ::-1]
         made = Mesh(vertices, np.concatenate([self.triangles, side, floor]))
         return settled(made if other_mm < flat_mm else made.inside_out())
 
     def _closed(self, flat_mm: float) -> Mesh:
         """Return the solid whose floor is filled in the rim: a drafted side ends on the table."""
         vertices = self.vertices + np.array([0.0, 0.0, flat_mm])
-        floor = filled(vertices, [self.rim])[:, ::-1]
+        floor = triangulated_loops(vertices, [self.rim])[:, ::-1]
         return settled(Mesh(vertices, np.concatenate([self.triangles, floor])))
 
 
@@ -221,7 +220,7 @@ def joined(edge: Roof, roofs: tuple[Roof, ...]) -> Top:
     parts = [edge, *roofs]
     starts = np.cumsum([0, *(len(part.vertices) for part in parts)])
     vertices = np.concatenate([part.vertices for part in parts])
-    inner = [loop + starts[0] for loop in edge.rims]
+    inner = [loop + starts[0] for loop in edge.plateaus]
     holes = [
         loop[::-1] + start
         for part, start in zip(roofs, starts[1:], strict=False)
@@ -230,7 +229,7 @@ def joined(edge: Roof, roofs: tuple[Roof, ...]) -> Top:
     surfaces = [edge.walls] + [
         part.surface.triangles + start for part, start in zip(roofs, starts[1:], strict=False)
     ]
-    flat = filled(vertices, inner + holes)
+    flat = triangulated_loops(vertices, inner + holes)
     return Top(vertices=vertices, triangles=np.concatenate([*surfaces, flat]), rim=edge.eaves[0])
 
 
@@ -253,9 +252,11 @@ def shoulder(outline: Outline, *, radius_mm: float, inset_mm: float) -> Roof:
             vertices=np.column_stack([outline.points, np.zeros(len(loop))]),
             walls=np.empty((0, 3), dtype=np.int64),
             eaves=(loop,),
-            rims=(loop,),
+            plateaus=(loop,),
         )
-    wall = shoulder_section(radius_mm, inset_mm)
-    made = roof(on_grid(outline.shape), wall)
+    wall = shoulder_profile(radius_mm, inset_mm)
+    made = roof(snapped_to_grid(outline.shape), wall)
     drop = np.array([0.0, 0.0, float(wall.heights[-1])])
-    return Roof(vertices=made.vertices - drop, walls=made.walls, eaves=made.eaves, rims=made.rims)
+    return Roof(
+        vertices=made.vertices - drop, walls=made.walls, eaves=made.eaves, plateaus=made.plateaus
+    )

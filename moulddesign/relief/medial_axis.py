@@ -12,16 +12,23 @@ from numpy.typing import NDArray
 
 from moulddesign.core import KernelError, say
 from moulddesign.geometry import Indices, Points
-from moulddesign.relief.voronoi import GRID_MM, Boundary, Diagram, Floats, boundary, diagram
+from moulddesign.relief.voronoi import (
+    GRID_MM,
+    Boundary,
+    Floats,
+    VoronoiDiagram,
+    boundary,
+    voronoi_diagram,
+)
 
-NOBODY: Final = int(np.iinfo(np.int64).min)
+NO_SITE: Final = int(np.iinfo(np.int64).min)
 """Stands for a site on the side of an edge that has no strip."""
 
 Sides = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Medial:
+class MedialAxis:
     """Boundary and medial axis of a region, as arrays.
 
     Parameters
@@ -40,7 +47,7 @@ class Medial:
         Edges of the axis inside the region, each once; rows of `vertices`.
     sites : ndarray of int64, shape (e, 2)
         What is nearest on the left and right of each edge: a segment s, or a corner as -1 - c; or
-        `NOBODY`, on one side of edges that lie beyond the distance asked for.
+        `NO_SITE`, on one side of edges that lie beyond the distance asked for.
     """
 
     corners: Points
@@ -52,7 +59,7 @@ class Medial:
     sites: Indices
 
 
-def on_grid(shape: shapely.Geometry) -> shapely.Geometry:
+def snapped_to_grid(shape: shapely.Geometry) -> shapely.Geometry:
     """Return a valid region with its corners on the integer grid, areas only.
 
     Parameters
@@ -65,26 +72,26 @@ def on_grid(shape: shapely.Geometry) -> shapely.Geometry:
     return shapely.orient_polygons(shapely.MultiPolygon(shapely.get_parts(parts).tolist()))
 
 
-def medial(shape: shapely.MultiPolygon) -> Medial:
+def medial_axis(shape: shapely.MultiPolygon) -> MedialAxis:
     """Return the medial axis of a region.
 
     Parameters
     ----------
     shape : shapely MultiPolygon
-        As `on_grid` returns it [mm], not empty.
+        As `snapped_to_grid` returns it [mm], not empty.
 
     Raises
     ------
     KernelError
         The diagram came out without edges inside the region.
     """
-    return medial_of(boundary(shape))
+    return axis_of_boundary(boundary(shape))
 
 
-def medial_of(edge: Boundary) -> Medial:
-    """Return the medial axis inside a boundary; as `medial`."""
-    found = diagram(edge.corners, edge.segments)
-    return axis_of(edge, found, inside(edge, found) & ~found.square[:, None])
+def axis_of_boundary(edge: Boundary) -> MedialAxis:
+    """Return the medial axis inside a boundary; as `medial_axis`."""
+    found = voronoi_diagram(edge.corners, edge.segments)
+    return axis_of_diagram(edge, found, sides_inside(edge, found) & ~found.square[:, None])
 
 
 def distance_to_site(
@@ -99,21 +106,21 @@ def distance_to_site(
     segments : ndarray of int64, shape (s, 2)
         Corner pairs.
     sites : ndarray of int64, shape (n,)
-        As in `Medial`, none of them `NOBODY`.
+        As in `MedialAxis`, none of them `NO_SITE`.
     """
     is_corner = sites < 0
     pair = segments[np.where(is_corner, 0, sites)]
     a, b = corners[pair[:, 0]], corners[pair[:, 1]]
     to_corner = np.linalg.norm(points - corners[np.where(is_corner, -1 - sites, 0)], axis=1)
-    return np.where(is_corner, to_corner, np.abs(height_over(a, b, points)))
+    return np.where(is_corner, to_corner, np.abs(signed_distances(a, b, points)))
 
 
-def axis_of(edge: Boundary, found: Diagram, kept: Sides) -> Medial:
+def axis_of_diagram(edge: Boundary, found: VoronoiDiagram, kept: Sides) -> MedialAxis:
     """Return the sides of a diagram's edges that are kept, as an axis."""
     some = kept.any(axis=1)
     if not some.any():
         raise KernelError(say("relief.medial-axis"), say("relief.no-axis"))
-    sites = np.where(kept, found.sites, NOBODY)[some]
+    sites = np.where(kept, found.sites, NO_SITE)[some]
     count = len(edge.corners)
     used = np.zeros(len(found.vertices), dtype=bool)
     used[:count] = used[found.ends[some]] = True
@@ -121,14 +128,14 @@ def axis_of(edge: Boundary, found: Diagram, kept: Sides) -> Medial:
     axis = found.vertices[used]
     distances = np.zeros(len(axis))
     for side in (0, 1):
-        rows = np.flatnonzero(sites[:, side] != NOBODY)
+        rows = np.flatnonzero(sites[:, side] != NO_SITE)
         for end in (0, 1):
             at = edges[rows, end]
             distances[at] = distance_to_site(
                 edge.corners, edge.segments, points=axis[at], sites=sites[rows, side]
             )
     distances[:count] = 0.0
-    return Medial(
+    return MedialAxis(
         corners=edge.corners * GRID_MM,
         segments=edge.segments,
         rings=edge.rings,
@@ -139,26 +146,26 @@ def axis_of(edge: Boundary, found: Diagram, kept: Sides) -> Medial:
     )
 
 
-def inside(edge: Boundary, found: Diagram) -> Sides:
+def sides_inside(edge: Boundary, found: VoronoiDiagram) -> Sides:
     """Return which sides of the edges lie inside the region, shape (e, 2).
 
     That is left of the segment that is nearest there, or around a reflex corner. A corner between
     two segments in one line has a cell that rounding alone opens, on either side of that line.
     """
     site = found.sites
-    corner = np.where((site < 0) & (site != NOBODY), -1 - site, 0)
+    corner = np.where((site < 0) & (site != NO_SITE), -1 - site, 0)
     within = edge.reflex[corner]
     beside = np.where(site < 0, edge.straight[corner], site)
     row, side = np.nonzero(beside >= 0)
     pair = edge.segments[beside[row, side]]
     a, b = edge.corners[pair[:, 0]], edge.corners[pair[:, 1]]
-    first, last = (height_over(a, b, found.vertices[found.ends[row, end]]) for end in (0, 1))
+    first, last = (signed_distances(a, b, found.vertices[found.ends[row, end]]) for end in (0, 1))
     within[row, side] = first + last > 0.0
-    within[site == NOBODY] = False
+    within[site == NO_SITE] = False
     return within
 
 
-def height_over(a: Points, b: Points, points: Points) -> Floats:
+def signed_distances(a: Points, b: Points, points: Points) -> Floats:
     """Return the signed distance of points to the lines a-b, positive on the left."""
     along, to = b - a, points - a
     cross = along[:, 0] * to[:, 1] - along[:, 1] * to[:, 0]
@@ -182,7 +189,7 @@ Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Tops:
+class OffsetSegments:
     """Where walls of one height end.
 
     Parameters
@@ -226,7 +233,7 @@ class _Joints:
     height: float
 
 
-def tops(edge: Boundary, height: float) -> Tops:
+def offset_segments(edge: Boundary, height: float) -> OffsetSegments:
     """Return the tops of walls that reach so far from their edge [grid steps]."""
     along = edge.along
     across = height * np.column_stack([-along[:, 1], along[:, 0]])
@@ -239,7 +246,7 @@ def tops(edge: Boundary, height: float) -> Tops:
     least = np.minimum(length, length[edge.before]) - MARGIN
     whole = (joints.cosine > LEAST_COSINE) & (~joints.convex | (joints.trim < least))
     long = np.einsum("ij,ij->i", end - begin, along) > MARGIN
-    tried = Tops(begin=begin, end=end, clear=whole & whole[after] & long)
+    tried = OffsetSegments(begin=begin, end=end, clear=whole & whole[after] & long)
     tried = _with_room(edge, joints, tried)
     tried = _with_wide_fans(edge, joints, tried)
     return _with_empty_corners(edge, joints, tried)
@@ -262,7 +269,7 @@ def _joints(edge: Boundary, along: Points, *, across: Points, height: float) -> 
     )
 
 
-def _with_room(edge: Boundary, joints: _Joints, walls: Tops) -> Tops:
+def _with_room(edge: Boundary, joints: _Joints, walls: OffsetSegments) -> OffsetSegments:
     """Leave clear what has a top that no segment but its own and its neighbours comes near.
 
     What is at least as far from the top as the wall is high is nowhere nearer to the wall than
@@ -284,7 +291,7 @@ def _with_room(edge: Boundary, joints: _Joints, walls: Tops) -> Tops:
     return left
 
 
-def _with_wide_fans(edge: Boundary, joints: _Joints, walls: Tops) -> Tops:
+def _with_wide_fans(edge: Boundary, joints: _Joints, walls: OffsetSegments) -> OffsetSegments:
     """Leave clear what has no foreign segment near its fans of more than `GENTLE_COSINE`."""
     wide = ~joints.convex & (joints.cosine <= GENTLE_COSINE)
     rows = np.flatnonzero(wide & walls.clear & walls.clear[edge.before])
@@ -296,7 +303,7 @@ def _with_wide_fans(edge: Boundary, joints: _Joints, walls: Tops) -> Tops:
     return _without(walls, np.concatenate([fans, edge.before[fans]]))
 
 
-def _with_empty_corners(edge: Boundary, joints: _Joints, walls: Tops) -> Tops:
+def _with_empty_corners(edge: Boundary, joints: _Joints, walls: OffsetSegments) -> OffsetSegments:
     """Leave clear what has nothing in its convex corners.
 
     Between a corner and the circle that touches both of its segments there is room for something
@@ -362,7 +369,7 @@ def _segments(edge: Boundary, rows: Indices) -> _Segments:
     return _Segments(rows, shapes, shapely.STRtree(shapes))
 
 
-def _without(walls: Tops, rows: Indices) -> Tops:
+def _without(walls: OffsetSegments, rows: Indices) -> OffsetSegments:
     clear = walls.clear.copy()
     clear[rows] = False
     return replace(walls, clear=clear)
@@ -375,15 +382,15 @@ FRAME: Final = 4.0
 """How far around the region the frame stands that closes the diagram's cells, in such distances."""
 
 
-def medial_near(shape: shapely.MultiPolygon, reach_mm: float) -> Medial:
+def medial_axis_near_edge(shape: shapely.MultiPolygon, reach_mm: float) -> MedialAxis:
     """Return the medial axis as far as a distance from the edge, and no further where it can.
 
     Parameters
     ----------
     shape : shapely MultiPolygon
-        As `on_grid` returns it [mm], not empty.
+        As `snapped_to_grid` returns it [mm], not empty.
     reach_mm : float
-        The distance. Beyond it, edges with `NOBODY` on one side close the cells [mm].
+        The distance. Beyond it, edges with `NO_SITE` on one side close the cells [mm].
 
     Raises
     ------
@@ -392,18 +399,22 @@ def medial_near(shape: shapely.MultiPolygon, reach_mm: float) -> Medial:
     """
     edge = boundary(shape)
     height = (reach_mm + BEYOND_MM) / GRID_MM
-    walls = tops(edge, height)
+    walls = offset_segments(edge, height)
     if not walls.clear.any():
-        return medial_of(edge)
+        return axis_of_boundary(edge)
     rest = _rest(edge, walls.clear, FRAME * height)
     sewn = _sewn(edge, walls, rest=rest, height=height)
-    return medial_of(edge) if sewn is None else axis_of(edge, sewn, sewn.sites != NOBODY)
+    return (
+        axis_of_boundary(edge)
+        if sewn is None
+        else axis_of_diagram(edge, sewn, sewn.sites != NO_SITE)
+    )
 
 
-def _rest(edge: Boundary, clear: NDArray[np.bool_], apart: float) -> Diagram:
+def _rest(edge: Boundary, clear: NDArray[np.bool_], apart: float) -> VoronoiDiagram:
     """Return the diagram of the walls that are not clear, with the clear ones beside them.
 
-    A frame around all of it, so far apart, closes the cells; its sites are `NOBODY`.
+    A frame around all of it, so far apart, closes the cells; its sites are `NO_SITE`.
     """
     beside = ~clear | ~clear[edge.before] | ~clear[edge.after]
     rows = np.flatnonzero(beside)
@@ -411,12 +422,12 @@ def _rest(edge: Boundary, clear: NDArray[np.bool_], apart: float) -> Diagram:
     low, high = edge.corners.min(axis=0) - apart, edge.corners.max(axis=0) + apart
     frame = np.rint([low, (high[0], low[1]), high, (low[0], high[1])])
     sides = len(used) + np.array([[0, 1], [1, 2], [2, 3], [3, 0]])
-    found = diagram(
+    found = voronoi_diagram(
         np.concatenate([edge.corners[used], frame]), np.concatenate([pairs.reshape(-1, 2), sides])
     )
     row_of = np.concatenate([used, len(edge.corners) + np.arange(len(found.vertices) - len(used))])
-    site_of = np.concatenate([rows, np.full(4, NOBODY), np.full(4, NOBODY), -1 - used[::-1]])
-    return Diagram(
+    site_of = np.concatenate([rows, np.full(4, NO_SITE), np.full(4, NO_SITE), -1 - used[::-1]])
+    return VoronoiDiagram(
         vertices=np.concatenate([edge.corners, found.vertices[len(used) :]]),
         ends=row_of[found.ends],
         # Segments count from the front, corners from the back.
@@ -437,7 +448,9 @@ def _edges(ends: tuple[Indices, Indices], sites: tuple[Indices, Indices]) -> _Ed
     return _Edges(np.column_stack(ends), np.column_stack(sites))
 
 
-def _sewn(edge: Boundary, walls: Tops, *, rest: Diagram, height: float) -> Diagram | None:
+def _sewn(
+    edge: Boundary, walls: OffsetSegments, *, rest: VoronoiDiagram, height: float
+) -> VoronoiDiagram | None:
     """Return the rest and the clear walls as one; None where the diagram shows no seam."""
     seams = _seams(edge, walls.clear, rest)
     halved = np.flatnonzero(seams.halved)
@@ -448,8 +461,8 @@ def _sewn(edge: Boundary, walls: Tops, *, rest: Diagram, height: float) -> Diagr
     whole = np.flatnonzero(walls.clear)
     both = walls.clear & walls.clear[before]
     convex, fan = np.flatnonzero(both & (edge.turn > 0.0)), np.flatnonzero(both & (edge.turn < 0.0))
-    nobody = np.full(len(edge.segments), NOBODY)
-    other = np.where(walls.clear, NOBODY, np.arange(len(edge.segments)))
+    nobody = np.full(len(edge.segments), NO_SITE)
+    other = np.where(walls.clear, NO_SITE, np.arange(len(edge.segments)))
     inner = np.concatenate([halved, convex])
     parts = [
         _crowded(edge, walls.clear, rest=rest, seams=seams),
@@ -459,7 +472,7 @@ def _sewn(edge: Boundary, walls: Tops, *, rest: Diagram, height: float) -> Diagr
         _edges((begin[fan], end[before[fan]]), (-1 - corner[fan], nobody[fan])),
     ]
     sites = np.concatenate([part.sites for part in parts])
-    return Diagram(
+    return VoronoiDiagram(
         vertices=np.concatenate([rest.vertices, walls.begin, walls.end]),
         ends=np.concatenate([part.ends for part in parts]),
         sites=sites,
@@ -491,7 +504,7 @@ class _Seams:
     needed: NDArray[np.bool_]
 
 
-def _seams(edge: Boundary, clear: NDArray[np.bool_], rest: Diagram) -> _Seams:
+def _seams(edge: Boundary, clear: NDArray[np.bool_], rest: VoronoiDiagram) -> _Seams:
     split = clear != clear[edge.before]
     row, far = _halving(edge, rest)
     blunt = split & (edge.turn <= 0.0)
@@ -504,7 +517,7 @@ def _seams(edge: Boundary, clear: NDArray[np.bool_], rest: Diagram) -> _Seams:
     )
 
 
-def _halving(edge: Boundary, rest: Diagram) -> tuple[Indices, Indices]:
+def _halving(edge: Boundary, rest: VoronoiDiagram) -> tuple[Indices, Indices]:
     """Return the edge that leaves each corner between its two segments, and its far end."""
     row, far = np.full((2, len(edge.segments)), -1)
     for first, last in ((0, 1), (1, 0)):
@@ -517,13 +530,13 @@ def _halving(edge: Boundary, rest: Diagram) -> tuple[Indices, Indices]:
     return row, far
 
 
-def _upright(edge: Boundary, rest: Diagram) -> Indices:
+def _upright(edge: Boundary, rest: VoronoiDiagram) -> Indices:
     """Return the end of the edge that stands upright on each end of a segment, inside."""
     found = np.full((len(edge.segments), 2), -1)
-    rows = np.flatnonzero(rest.square & (rest.sites != NOBODY).all(axis=1))
+    rows = np.flatnonzero(rest.square & (rest.sites != NO_SITE).all(axis=1))
     segment, corner = rest.sites[rows].max(axis=1), -1 - rest.sites[rows].min(axis=1)
     a, b = edge.corners[edge.segments[segment, 0]], edge.corners[edge.segments[segment, 1]]
-    heights = [height_over(a, b, rest.vertices[rest.ends[rows, end]]) for end in (0, 1)]
+    heights = [signed_distances(a, b, rest.vertices[rest.ends[rows, end]]) for end in (0, 1)]
     higher = np.argmax(heights, axis=0)
     above = np.flatnonzero(np.max(heights, axis=0) > 0.0)
     last = (edge.segments[segment, 1] == corner).astype(np.int64)
@@ -541,7 +554,7 @@ def _complete(
     far = np.concatenate([seams.far[joint], seams.upright[segment, end]])
     pair = edge.segments[np.concatenate([wall, segment])]
     a, b = edge.corners[pair[:, 0]], edge.corners[pair[:, 1]]
-    return bool((far >= 0).all() and (height_over(a, b, vertices[far]) > height).all())
+    return bool((far >= 0).all() and (signed_distances(a, b, vertices[far]) > height).all())
 
 
 def _rows(edge: Boundary, seams: _Seams, base: int) -> tuple[Indices, Indices]:
@@ -552,14 +565,16 @@ def _rows(edge: Boundary, seams: _Seams, base: int) -> tuple[Indices, Indices]:
     return begin, end
 
 
-def _crowded(edge: Boundary, clear: NDArray[np.bool_], *, rest: Diagram, seams: _Seams) -> _Edges:
+def _crowded(
+    edge: Boundary, clear: NDArray[np.bool_], *, rest: VoronoiDiagram, seams: _Seams
+) -> _Edges:
     """Return the diagram's edges beside walls that are not clear, without those along seams."""
     crowded = np.zeros(len(edge.corners), dtype=bool)
     crowded[edge.segments[~clear]] = True
     site = rest.sites
-    corner = np.where((site < 0) & (site != NOBODY), -1 - site, 0)
+    corner = np.where((site < 0) & (site != NO_SITE), -1 - site, 0)
     kept = np.where(site >= 0, ~clear[np.maximum(site, 0)], crowded[corner])
-    kept &= inside(edge, rest) & ~rest.square[:, None]
+    kept &= sides_inside(edge, rest) & ~rest.square[:, None]
     kept[seams.edge[seams.halved]] = False
     some = kept.any(axis=1)
-    return _Edges(rest.ends[some], np.where(kept, site, NOBODY)[some])
+    return _Edges(rest.ends[some], np.where(kept, site, NO_SITE)[some])

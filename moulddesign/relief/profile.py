@@ -16,7 +16,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Section:
+class HeightProfile:
     """Height as straight pieces between distances to the edge, level beyond the last.
 
     Parameters
@@ -35,14 +35,16 @@ class Section:
         """Return the height at distances to the edge [mm]."""
         return np.interp(distance_mm, self.distances, self.heights)
 
-    def times(self, factor: float) -> "Section":
+    def times(self, factor: float) -> "HeightProfile":
         """Return the section with its heights multiplied: -1 turns raised into sunk."""
-        return Section(
+        return HeightProfile(
             distances=self.distances, heights=self.heights * factor, fan_rad=self.fan_rad
         )
 
 
-def section(profile: Profile, *, depth_mm: float, draft_deg: float, widest_mm: float) -> Section:
+def height_profile(
+    profile: Profile, *, depth_mm: float, draft_deg: float, widest_mm: float
+) -> HeightProfile:
     """Return the section of a profile.
 
     Parameters
@@ -78,13 +80,13 @@ def section(profile: Profile, *, depth_mm: float, draft_deg: float, widest_mm: f
     return _arc(run_mm=end, rise_mm=depth_mm, steepest=steepest, fan_rad=fan)
 
 
-def _straight(distance_mm: float, height_mm: float, fan_rad: float) -> Section:
-    return Section(
+def _straight(distance_mm: float, height_mm: float, fan_rad: float) -> HeightProfile:
+    return HeightProfile(
         distances=np.array([0.0, distance_mm]), heights=np.array([0.0, height_mm]), fan_rad=fan_rad
     )
 
 
-def _arc(*, run_mm: float, rise_mm: float, steepest: float, fan_rad: float) -> Section:
+def _arc(*, run_mm: float, rise_mm: float, steepest: float, fan_rad: float) -> HeightProfile:
     """Return the arc of a circle that is level at the ridge and ends at the edge.
 
     With b its angle, run = r sin b, rise = r (1 - cos b) and the slope at the edge is tan b.
@@ -95,7 +97,7 @@ def _arc(*, run_mm: float, rise_mm: float, steepest: float, fan_rad: float) -> S
     distances = run_mm - radius * np.sin(angles)
     heights = radius * (np.cos(angles) - np.cos(angle))
     distances[0] = heights[0] = 0.0  # exactly: the edge is where the distance is 0
-    return Section(distances=distances, heights=heights, fan_rad=fan_rad)
+    return HeightProfile(distances=distances, heights=heights, fan_rad=fan_rad)
 
 
 def _chords(angle: float, radius_mm: float) -> Floats:
@@ -104,7 +106,7 @@ def _chords(angle: float, radius_mm: float) -> Floats:
     return np.linspace(angle, 0.0, max(2, int(np.ceil(angle / step)) + 1))
 
 
-def shoulder_section(radius_mm: float, inset_mm: float) -> Section:
+def shoulder_profile(radius_mm: float, inset_mm: float) -> HeightProfile:
     """Return the rounded top edge: from 45 deg at the outline up to the flat top.
 
     Parameters
@@ -126,7 +128,7 @@ def shoulder_section(radius_mm: float, inset_mm: float) -> Section:
     heights = radius_mm * np.cos(angles)
     keep = distances > inset_mm
     start = np.interp(inset_mm, distances, heights)
-    return Section(
+    return HeightProfile(
         distances=np.concatenate([[0.0], distances[keep] - inset_mm]),
         heights=np.concatenate([[0.0], heights[keep] - start]),
         fan_rad=asin(0.25),

@@ -9,16 +9,21 @@ from typing import Final
 import numpy as np
 import shapely
 
-from moulddesign.artwork.layers import Laid, laid
+from moulddesign.artwork.layers import LayerRegion, layer_regions
 from moulddesign.core import KernelError, SpecError, say
 from moulddesign.design import Profile, ReliefTable, Sense
 from moulddesign.geometry import Indices, Mesh, Points, triangulated, unfolded
-from moulddesign.relief.medial_axis import Medial, medial, medial_near, on_grid
-from moulddesign.relief.profile import Section, section
-from moulddesign.relief.strips import Columns, Strips, strips_of, subdivided
+from moulddesign.relief.medial_axis import (
+    MedialAxis,
+    medial_axis,
+    medial_axis_near_edge,
+    snapped_to_grid,
+)
+from moulddesign.relief.profile import HeightProfile, height_profile
+from moulddesign.relief.strips import Spokes, Strips, strips_of, subdivided
 
 
-def filled(vertices: Points, loops: Sequence[Indices]) -> Indices:
+def triangulated_loops(vertices: Points, loops: Sequence[Indices]) -> Indices:
     """Return triangles of the area on the left of loops, rows of `vertices`.
 
     Ears are cut off where all loops keep apart. Where they touch in a vertex, ears would be
@@ -61,7 +66,7 @@ class Roof:
         Vertices [mm].
     walls : ndarray of int64, shape (m, 3)
         Triangles of the walls, upward side counter-clockwise.
-    eaves, rims : tuple of ndarray of int64
+    eaves, plateaus : tuple of ndarray of int64
         Closed loops of `vertices` along the region's edge and along the plateau, with the region
         (and the plateau) on the left.
     """
@@ -69,15 +74,18 @@ class Roof:
     vertices: Points
     walls: Indices
     eaves: tuple[Indices, ...]
-    rims: tuple[Indices, ...]
+    plateaus: tuple[Indices, ...]
 
     @property
     def surface(self) -> Mesh:
         """The walls and the plateaus."""
-        return Mesh(self.vertices, np.concatenate([self.walls, filled(self.vertices, self.rims)]))
+        return Mesh(
+            self.vertices,
+            np.concatenate([self.walls, triangulated_loops(self.vertices, self.plateaus)]),
+        )
 
 
-def roof(shape: shapely.MultiPolygon, section: Section) -> Roof:
+def roof(shape: shapely.MultiPolygon, profile: HeightProfile) -> Roof:
     """Return the roof of a section over a region.
 
     Parameters
@@ -92,22 +100,22 @@ def roof(shape: shapely.MultiPolygon, section: Section) -> Roof:
     KernelError
         The region's medial axis could not be computed.
     """
-    return roof_over(medial_near(shape, float(section.distances[-1])), section)
+    return roof_from_axis(medial_axis_near_edge(shape, float(profile.distances[-1])), profile)
 
 
-def roof_over(axis: Medial, section: Section) -> Roof:
+def roof_from_axis(axis: MedialAxis, profile: HeightProfile) -> Roof:
     """Return the roof of a section over a medial axis that is known already."""
-    axis = subdivided(axis, section.distances[1:], section.fan_rad)
-    columns, strips = strips_of(axis, section)
-    points = _points(axis, columns, section)
+    axis = subdivided(axis, profile.distances[1:], profile.fan_rad)
+    columns, strips = strips_of(axis, profile)
+    points = _points(axis, columns, profile)
     around, along = strips.taken(strips.site < 0), strips.taken(strips.site >= 0)
     walls = [_around_corners(points, around), _along_segments(points, along)]
-    rims = _rim_edges(points, around, along)
+    plateaus = _rim_edges(points, around, along)
     return Roof(
         vertices=points.vertices,
         walls=unfolded(np.concatenate(walls)),
         eaves=_eaves(axis, points, along),
-        rims=_loops(rims),
+        plateaus=_loops(plateaus),
     )
 
 
@@ -135,9 +143,9 @@ class _Points:
         return vertex
 
 
-def _points(axis: Medial, columns: Columns, section: Section) -> _Points:
+def _points(axis: MedialAxis, columns: Spokes, profile: HeightProfile) -> _Points:
     """Give numbers to corners and axis, feet inside segments, and levels up the columns."""
-    levels = section.distances
+    levels = profile.distances
     number = np.arange(len(levels))
     reached = (levels <= columns.reach[:, None]) & (number >= columns.first[:, None])
     ends = reached & (levels == columns.reach[:, None])
@@ -153,7 +161,7 @@ def _points(axis: Medial, columns: Columns, section: Section) -> _Points:
     on_level = columns.foot[column] + levels[level, None] * columns.direction[column]
     flat = np.concatenate([axis.vertices, columns.foot[feet], on_level])
     height = np.concatenate(
-        [section.height(axis.distances), np.zeros(len(feet)), section.heights[level]]
+        [profile.height(axis.distances), np.zeros(len(feet)), profile.heights[level]]
     )
     return _Points(
         vertices=np.column_stack([flat, height]), at=at, top=columns.top, first=columns.first
@@ -235,7 +243,7 @@ def _rim_edges(points: _Points, around: Strips, along: Strips) -> Indices:
     return np.column_stack([np.append(fans[0], rim.begin), np.append(fans[1], rim.end)])
 
 
-def _eaves(axis: Medial, points: _Points, along: Strips) -> tuple[Indices, ...]:
+def _eaves(axis: MedialAxis, points: _Points, along: Strips) -> tuple[Indices, ...]:
     """Return each ring of the boundary with the feet on it, in order.
 
     It is the walls' own order: feet a rounding apart, sorted by place, may come the other way.
@@ -298,7 +306,7 @@ APART_MM: Final = 0.02
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Placed:
+class ReliefRegion:
     """A region of the artwork where it lies on the pastry.
 
     Parameters
@@ -322,11 +330,11 @@ class Placed:
         """Return the surface over the region, from z = 0 at its edge."""
         if self.profile is Profile.FLAT:  # level beyond its walls: the axis there is not needed
             return roof(self.shape, self._section(inf))
-        axis = medial(self.shape)
-        return roof_over(axis, self._section(float(axis.distances.max())))
+        axis = medial_axis(self.shape)
+        return roof_from_axis(axis, self._section(float(axis.distances.max())))
 
-    def _section(self, widest_mm: float) -> Section:
-        wall = section(
+    def _section(self, widest_mm: float) -> HeightProfile:
+        wall = height_profile(
             self.profile,
             depth_mm=abs(self.depth_mm),
             draft_deg=self.draft_deg,
@@ -335,7 +343,7 @@ class Placed:
         return wall.times(1.0 if self.depth_mm > 0.0 else -1.0)
 
 
-def placed(table: ReliefTable, flat_top: shapely.Polygon) -> tuple[Placed, ...]:
+def relief_regions(table: ReliefTable, flat_top: shapely.Polygon) -> tuple[ReliefRegion, ...]:
     """Return the artwork's regions on the flat top.
 
     Parameters
@@ -355,37 +363,37 @@ def placed(table: ReliefTable, flat_top: shapely.Polygon) -> tuple[Placed, ...]:
     room = flat_top.buffer(-table.margin_mm)
     if room.is_empty:
         raise SpecError("relief.margin_mm", table.margin_mm, say("relief.margin"))
-    return _apart([_placed(part, table) for part in laid(table.layers, room, Path())])
+    return _apart([_placed(part, table) for part in layer_regions(table.layers, room, Path())])
 
 
-def _apart(parts: list[Placed]) -> tuple[Placed, ...]:
+def _apart(parts: list[ReliefRegion]) -> tuple[ReliefRegion, ...]:
     """Return one region for each way of standing, and a hair's breadth of flat between them.
 
     Parts that stand alike become one, so that no groove parts them. Others must not share an
     edge: each roof divides its edge in its own places.
     """
-    alike: dict[tuple[float, Profile, float], list[Placed]] = {}
+    alike: dict[tuple[float, Profile, float], list[ReliefRegion]] = {}
     for part in parts:
         alike.setdefault((part.depth_mm, part.profile, part.draft_deg), []).append(part)
-    made: list[Placed] = []
+    made: list[ReliefRegion] = []
     taken = shapely.MultiPolygon()
     for group in reversed(alike.values()):
         shape = shapely.union_all([part.shape for part in group])
         if taken.distance(shape) < APART_MM:
             shape = shape.difference(taken.buffer(APART_MM))
-        made.insert(0, replace(group[-1], shape=on_grid(shape)))
+        made.insert(0, replace(group[-1], shape=snapped_to_grid(shape)))
         taken = taken.union(shape)
     return tuple(part for part in made if not part.shape.is_empty)
 
 
-def _placed(part: Laid, table: ReliefTable) -> Placed:
+def _placed(part: LayerRegion, table: ReliefTable) -> ReliefRegion:
     """Return a laid part with its depth and section: the layer's own, or the whole relief's."""
     layer = part.layer
     sense = table.sense if layer.sense is None else layer.sense
     depth_mm = table.depth_mm if layer.depth_mm is None else layer.depth_mm
     sign = 1.0 if sense is Sense.RAISED else -1.0
-    return Placed(
-        shape=on_grid(part.shape),
+    return ReliefRegion(
+        shape=snapped_to_grid(part.shape),
         depth_mm=sign * part.depth_share * depth_mm,
         profile=table.profile if layer.profile is None else layer.profile,
         draft_deg=table.draft_deg if layer.draft_deg is None else layer.draft_deg,

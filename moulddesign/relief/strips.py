@@ -7,15 +7,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moulddesign.geometry import Indices, Points
-from moulddesign.relief.medial_axis import NOBODY, Medial
-from moulddesign.relief.profile import Section
+from moulddesign.relief.medial_axis import NO_SITE, MedialAxis
+from moulddesign.relief.profile import HeightProfile
 from moulddesign.relief.voronoi import Floats
 
-SAME_MM: Final = 1e-6
+COINCIDENT_MM: Final = 1e-6
 """Distances, and places along an edge, nearer than this are one [mm]; a tenth of the grid."""
 
 
-def subdivided(axis: Medial, levels_mm: Floats, fan_rad: float) -> Medial:
+def subdivided(axis: MedialAxis, levels_mm: Floats, fan_rad: float) -> MedialAxis:
     """Return the axis with a vertex wherever it crosses a level, and its arcs in short chords.
 
     Parameters
@@ -29,7 +29,7 @@ def subdivided(axis: Medial, levels_mm: Floats, fan_rad: float) -> Medial:
         Largest angle that a chord may span, seen from the corner it goes around [rad].
     """
     axis = replace(axis, distances=_snapped(axis.distances, levels_mm))
-    near = (axis.sites != NOBODY).all(axis=1)
+    near = (axis.sites != NO_SITE).all(axis=1)
     round_corner = (axis.sites < 0).any(axis=1)
     cuts = _joined(
         [
@@ -59,11 +59,11 @@ def _joined(cuts: list[_Cuts]) -> _Cuts:
 
 
 def _snapped(distances: Floats, levels: Floats) -> Floats:
-    near = np.abs(distances[:, None] - levels[None, :]) < SAME_MM
+    near = np.abs(distances[:, None] - levels[None, :]) < COINCIDENT_MM
     return np.where(near.any(axis=1), levels[near.argmax(axis=1)], distances)
 
 
-def _straight_cuts(axis: Medial, rows: Indices, levels: Floats) -> _Cuts:
+def _straight_cuts(axis: MedialAxis, rows: Indices, levels: Floats) -> _Cuts:
     """Between two segments the distance is linear along the edge."""
     ends = axis.vertices[axis.edges[rows]]
     d0, d1 = axis.distances[axis.edges[rows]].T
@@ -96,7 +96,7 @@ class _Arcs:
         return radius
 
 
-def _arcs(axis: Medial, rows: Indices) -> _Arcs:
+def _arcs(axis: MedialAxis, rows: Indices) -> _Arcs:
     """Return bisectors of two corners, m / cos, and of corner and segment, p / (1 + cos)."""
     corner_left = axis.sites[rows, 0] < 0
     near = np.where(corner_left, axis.sites[rows, 0], axis.sites[rows, 1])
@@ -115,7 +115,7 @@ def _arcs(axis: Medial, rows: Indices) -> _Arcs:
     )
 
 
-def _arc_cuts(axis: Medial, rows: Indices, *, levels: Floats, fan_rad: float) -> _Cuts:
+def _arc_cuts(axis: MedialAxis, rows: Indices, *, levels: Floats, fan_rad: float) -> _Cuts:
     """Cut arcs into chords up to the last level, and where they cross a level."""
     arcs = _arcs(axis, rows)
     chord, chord_angle = _chords(arcs, fan_rad)
@@ -128,12 +128,12 @@ def _arc_cuts(axis: Medial, rows: Indices, *, levels: Floats, fan_rad: float) ->
     way = np.column_stack([np.cos(heading), np.sin(heading)])
     place = arcs.centre[edge] + radius[:, None] * way
     ends = axis.vertices[axis.edges[rows[edge]]]
-    apart = np.linalg.norm(ends - place[:, None, :], axis=2).min(axis=1) > SAME_MM
+    apart = np.linalg.norm(ends - place[:, None, :], axis=2).min(axis=1) > COINCIDENT_MM
     cuts = _Cuts(rows[edge], angle / arcs.turn[edge], place, _snapped(radius, levels))
     return cuts.taken(np.flatnonzero(apart))
 
 
-def _towards(axis: Medial, centre: Points, other: Indices) -> tuple[Floats, Floats]:
+def _towards(axis: MedialAxis, centre: Points, other: Indices) -> tuple[Floats, Floats]:
     """Return the heading from a corner to the other site, and m or p of r(phi)."""
     is_segment = other >= 0
     a, b = np.moveaxis(axis.corners[axis.segments[np.where(is_segment, other, 0)]], 1, 0)
@@ -177,7 +177,7 @@ def _wrapped(angle: Floats) -> Floats:
     return wrapped
 
 
-def _cut(axis: Medial, cuts: _Cuts) -> Medial:
+def _cut(axis: MedialAxis, cuts: _Cuts) -> MedialAxis:
     """Replace each edge by the chain through its cuts."""
     order = np.lexsort((cuts.share, cuts.edge))
     edge = cuts.edge[order]
@@ -218,7 +218,7 @@ class _Rows:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Columns(_Rows):
+class Spokes(_Rows):
     """Lines up the wall, each at a right angle to the edge that it stands on.
 
     Parameters
@@ -266,7 +266,7 @@ class Strips(_Rows):
     band: Indices
 
 
-def strips_of(axis: Medial, section: Section) -> tuple[Columns, Strips]:
+def strips_of(axis: MedialAxis, section: HeightProfile) -> tuple[Spokes, Strips]:
     """Return the columns and strips of an axis that is subdivided at a section's levels."""
     levels = section.distances[1:]
     columns, strips = _both_sides(axis, levels)
@@ -274,12 +274,12 @@ def strips_of(axis: Medial, section: Section) -> tuple[Columns, Strips]:
     return _needed(columns, strips, len(levels)), strips
 
 
-def _both_sides(axis: Medial, levels: Floats) -> tuple[Columns, Strips]:
+def _both_sides(axis: MedialAxis, levels: Floats) -> tuple[Spokes, Strips]:
     """Return one strip for each side of each edge, and their columns, each once."""
     start = np.concatenate([axis.edges[:, 0], axis.edges[:, 1]])
     end = np.concatenate([axis.edges[:, 1], axis.edges[:, 0]])
     site = np.concatenate([axis.sites[:, 0], axis.sites[:, 1]])
-    start, end, site = (each[site != NOBODY] for each in (start, end, site))
+    start, end, site = (each[site != NO_SITE] for each in (start, end, site))
     top = np.concatenate([start, end])
     corner, segment, foot = _feet(axis, top, np.concatenate([site, site]))
     stands_on = np.where(corner >= 0, corner, len(axis.corners) + segment)
@@ -289,7 +289,7 @@ def _both_sides(axis: Medial, levels: Floats) -> tuple[Columns, Strips]:
     rise = axis.vertices[top] - foot
     direction = rise / np.where(reach > 0.0, np.linalg.norm(rise, axis=1), 1.0)[:, None]
     reach = np.where(reach > levels[-1], np.inf, reach)
-    columns = Columns(foot, corner, segment, direction, reach, top, segment).taken(first)
+    columns = Spokes(foot, corner, segment, direction, reach, top, segment).taken(first)
     right, left = np.split(number, 2)
     low, high = np.sort(columns.reach[np.array([right, left])], axis=0)
     band = np.searchsorted(levels, high, side="left")
@@ -299,7 +299,7 @@ def _both_sides(axis: Medial, levels: Floats) -> tuple[Columns, Strips]:
     return columns, _in_order(axis, columns, Strips(right, left, site, band))
 
 
-def _feet(axis: Medial, top: Indices, site: Indices) -> tuple[Indices, Indices, Points]:
+def _feet(axis: MedialAxis, top: Indices, site: Indices) -> tuple[Indices, Indices, Points]:
     """Return where columns stand: on a corner, or inside a segment (the other is -1)."""
     on_segment = site >= 0
     pair = axis.segments[np.where(on_segment, site, 0)]
@@ -314,7 +314,7 @@ def _feet(axis: Medial, top: Indices, site: Indices) -> tuple[Indices, Indices, 
     return corner, np.where(corner >= 0, -1, site), foot
 
 
-def _in_order(axis: Medial, columns: Columns, strips: Strips) -> Strips:
+def _in_order(axis: MedialAxis, columns: Spokes, strips: Strips) -> Strips:
     """Sort strips by site, and along a segment by their left foot."""
     along = np.zeros(len(strips.site))
     rows = np.flatnonzero(strips.site >= 0)
@@ -327,8 +327,8 @@ def _in_order(axis: Medial, columns: Columns, strips: Strips) -> Strips:
 
 
 def _fanned(
-    columns: Columns, strips: Strips, *, bands: int, fan_rad: float
-) -> tuple[Columns, Strips]:
+    columns: Spokes, strips: Strips, *, bands: int, fan_rad: float
+) -> tuple[Spokes, Strips]:
     """Replace strips around a corner that end on the plateau by facets of at most `fan_rad`."""
     whole = (strips.site < 0) & (strips.band == bands)
     if not whole.any():
@@ -373,7 +373,7 @@ def _merged(strips: Strips) -> Strips:
     return replace(strips.taken(first), right=strips.right[after[first]])
 
 
-def _needed(columns: Columns, strips: Strips, bands: int) -> Columns:
+def _needed(columns: Spokes, strips: Strips, bands: int) -> Spokes:
     """Return the columns with the lowest level at which each is needed.
 
     A column is needed from the lowest band in which a strip beside it ends; between two strips

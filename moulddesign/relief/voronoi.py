@@ -80,7 +80,7 @@ def boundary(shape: shapely.MultiPolygon) -> Boundary:
     )
     whole = np.rint(coords / GRID_MM)
     keep = ring_of[1:] == ring_of[:-1]
-    _, first, ids = np.unique(numbered(whole), return_index=True, return_inverse=True)
+    _, first, ids = np.unique(grid_keys(whole), return_index=True, return_inverse=True)
     corners = whole[first]
     segments = np.column_stack([ids[:-1], ids[1:]])[keep].astype(np.int64)
     before = _before(corners, segments)
@@ -133,7 +133,7 @@ SAME_CORNER: Final = 1e-2
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Diagram:
+class VoronoiDiagram:
     """The finite edges of a diagram, each once.
 
     Parameters
@@ -154,7 +154,7 @@ class Diagram:
     square: NDArray[np.bool_]
 
 
-def diagram(corners: Points, segments: Indices) -> Diagram:
+def voronoi_diagram(corners: Points, segments: Indices) -> VoronoiDiagram:
     """Return the diagram of segments that meet in their ends only.
 
     Parameters
@@ -175,7 +175,7 @@ def diagram(corners: Points, segments: Indices) -> Diagram:
     ends, sites = starts.reshape(-1, 2), sites.reshape(-1, 2)
     finite = (ends >= 0).all(axis=1)
     ends, sites = _row_of(corners, vertices)[ends[finite]], sites[finite]
-    return Diagram(
+    return VoronoiDiagram(
         vertices=np.concatenate([corners, vertices]),
         ends=ends,
         sites=sites,
@@ -231,16 +231,16 @@ def _row_of(corners: Points, vertices: Points) -> Indices:
     row = np.arange(len(vertices)) + len(corners)
     whole = np.rint(vertices)
     close = np.flatnonzero(np.abs(vertices - whole).max(axis=1) < SAME_CORNER)
-    keys = numbered(corners)
+    keys = grid_keys(corners)
     order = np.argsort(keys)
-    wanted = numbered(whole[close])
+    wanted = grid_keys(whole[close])
     found = order[np.minimum(np.searchsorted(keys, wanted, sorter=order), len(keys) - 1)]
     hit = keys[found] == wanted
     row[close[hit]] = found[hit]
     return row
 
 
-def numbered(whole: Points) -> Indices:
+def grid_keys(whole: Points) -> Indices:
     """Return one sortable number for each pair of grid coordinates (32 bits each)."""
     keys: Indices = whole[:, 0].astype(np.int64) * 2**32 + whole[:, 1].astype(np.int64)
     return keys

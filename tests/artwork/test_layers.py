@@ -6,7 +6,7 @@ import pytest
 import shapely
 from shapely import Point
 
-from moulddesign.artwork.layers import laid, largest_mm
+from moulddesign.artwork.layers import largest_mm, layer_regions
 from moulddesign.core import SpecError
 from moulddesign.design import Along, Layer, Motif
 
@@ -22,7 +22,7 @@ def lay(tmp_path):
     (tmp_path / "corner.svg").write_text(SVG.format(CORNER))
 
     def on_top(*layers):
-        return laid([Layer(**layer) for layer in layers], ROOM, tmp_path)
+        return layer_regions([Layer(**layer) for layer in layers], ROOM, tmp_path)
 
     return on_top
 

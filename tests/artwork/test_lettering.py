@@ -16,9 +16,9 @@ from moulddesign.artwork.lettering import (
     default_font,
     lettering,
     lower_rim_lettering,
-    opened,
+    open_font,
     rim_lettering,
-    shaped,
+    shaped_line,
 )
 from moulddesign.core import FileError, SpecError
 
@@ -86,7 +86,7 @@ def test_kerning_is_the_fonts_own():
     expected = next(filter(None, map(partial(pair_kerning, first, second), pair_tables())))
     assert expected < 0
     widths = FONT["hmtx"]
-    line = shaped("AV", opened(default_font()))
+    line = shaped_line("AV", open_font(default_font()))
     assert line.advance == widths[first][0] + widths[second][0] + expected
 
 
@@ -110,12 +110,12 @@ def test_lines_lie_one_pitch_apart_and_centred():
     ],
 )
 def test_right_to_left_text_is_laid_from_the_right(text, seen):
-    face = opened(default_font())
-    line = shaped(text, face)
+    face = open_font(default_font())
+    line = shaped_line(text, face)
     order = [glyph.x for glyph in line.glyphs]
     assert order == sorted(order)
     assert [glyph.commands for glyph in line.glyphs] == [
-        shaped(char, face).glyphs[0].commands for char in seen
+        shaped_line(char, face).glyphs[0].commands for char in seen
     ]
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from shapely import Point
 
 from moulddesign.artwork.legibility import least_gap_mm, least_stroke_mm
-from moulddesign.artwork.motifs import USUAL, MotifSize, motif
+from moulddesign.artwork.motifs import DEFAULT_SIZES, MotifSize, motif
 from moulddesign.core import SpecError
 from moulddesign.design import Design, Motif
 from moulddesign.pastry.pastry import pastry
@@ -25,7 +25,7 @@ OUTLINES = {"disc": DISC, "square": SQUARE, "hexagon": HEXAGON}
 @pytest.mark.parametrize("outline", OUTLINES.values(), ids=OUTLINES)
 @pytest.mark.parametrize("kind", Motif)
 def test_motif_is_valid_and_stays_inside_its_outline(kind, outline):
-    (region,) = motif(kind, outline, USUAL[kind])
+    (region,) = motif(kind, outline, DEFAULT_SIZES[kind])
     assert region.shape.is_valid
     assert outline.buffer(1e-5).covers(region.shape)  # the overlay's grid
     assert 0.02 < region.shape.area / outline.area < 0.8
@@ -47,8 +47,8 @@ TURNED_MM = 0.02
 
 @pytest.mark.parametrize("kind", sorted(set(Motif) - {Motif.LATTICE, Motif.SCALES}))
 def test_motif_of_n_parts_on_a_disc_is_the_same_after_a_turn_by_one_part(kind):
-    (region,) = motif(kind, DISC, USUAL[kind])
-    part_deg = 360.0 / USUAL[kind].count
+    (region,) = motif(kind, DISC, DEFAULT_SIZES[kind])
+    part_deg = 360.0 / DEFAULT_SIZES[kind].count
     # long and short rays alternate
     turn_deg = 2.0 * part_deg if kind is Motif.RAYS else part_deg
     turned = shapely.affinity.rotate(region.shape, turn_deg, origin=(0, 0))
@@ -60,14 +60,14 @@ def test_motif_of_n_parts_on_a_disc_is_the_same_after_a_turn_by_one_part(kind):
 
 
 def test_lattice_is_the_same_after_a_quarter_turn():
-    (region,) = motif(Motif.LATTICE, DISC, USUAL[Motif.LATTICE])
+    (region,) = motif(Motif.LATTICE, DISC, DEFAULT_SIZES[Motif.LATTICE])
     turned = shapely.affinity.rotate(region.shape, 90.0, origin=(0, 0))
     # a disc of 256 corners is its own quarter turn; simplifying moves each edge by 0.002 mm
     assert turned_edge_error_mm(region.shape, turned) < 0.005
 
 
 def test_scales_are_their_own_mirror_image():
-    (region,) = motif(Motif.SCALES, DISC, USUAL[Motif.SCALES])
+    (region,) = motif(Motif.SCALES, DISC, DEFAULT_SIZES[Motif.SCALES])
     mirrored = shapely.affinity.scale(region.shape, -1.0, 1.0, origin=(0, 0))
     # simplifying moves each of the two edges by 0.002 mm
     assert turned_edge_error_mm(region.shape, mirrored) < 0.005
@@ -130,8 +130,8 @@ def test_beads_have_the_closed_area_and_distance():
 @pytest.mark.parametrize("kind", [Motif.BRAID, Motif.ROPE])
 def test_strands_are_all_apart(kind):
     # a braid of n periods has 2 n crossings, and each cuts the strand below it once
-    (region,) = motif(kind, SQUARE, USUAL[kind])
-    expected = USUAL[kind].count * (2 if kind is Motif.BRAID else 1)
+    (region,) = motif(kind, SQUARE, DEFAULT_SIZES[kind])
+    expected = DEFAULT_SIZES[kind].count * (2 if kind is Motif.BRAID else 1)
     assert len(region.shape.geoms) == expected
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from moulddesign.artwork.outline import (
     CHORD_MM,
     Outline,
-    of_width,
+    outline_of_width,
     round_outline,
     width_for_area_mm,
     width_for_volume_mm,
@@ -26,7 +26,7 @@ FEW = settings(max_examples=50)
 
 
 def outline(name, width_mm, **values) -> Outline:
-    return of_width(PastryTable(outline=name, **values), width_mm)
+    return outline_of_width(PastryTable(outline=name, **values), width_mm)
 
 
 def chord_loss(made):
@@ -103,7 +103,7 @@ def test_an_outset_and_its_inset_are_the_same(name):
 @FEW
 def test_the_width_for_an_area_is_the_inverse_of_the_area(name, width):
     table = PastryTable(outline=name)
-    made = of_width(table, width)
+    made = outline_of_width(table, width)
     found = width_for_area_mm(table, made.area_mm2)
     # dA/dw is about half the length, so the area's loss moves the width by 2 loss / length.
     assert found == pytest.approx(width, abs=4.0 * CHORD_MM * 2.0 / 3.0 + 2e-5)
@@ -114,7 +114,7 @@ def test_the_width_for_an_area_is_the_inverse_of_the_area(name, width):
 @FEW
 def test_the_width_for_a_volume_holds_it_at_the_proportion(name, width, share):
     table = PastryTable(outline=name)
-    volume = of_width(table, width).area_mm2 * share * width
+    volume = outline_of_width(table, width).area_mm2 * share * width
     assert width_for_volume_mm(table, volume, share) == pytest.approx(width, abs=0.01)
 
 
@@ -137,7 +137,7 @@ def test_a_hexagon_has_flats_across_its_width():
 def test_a_scalloped_outline_has_its_lobes_and_its_depth(lobes, depth):
     table = PastryTable(outline="scalloped", lobes=lobes, lobe_depth_mm=depth)
     try:
-        made = of_width(table, 80.0)
+        made = outline_of_width(table, 80.0)
     except SpecError:
         assume(False)  # noqa: FBT003 (hypothesis)
     radii = np.linalg.norm(made.points, axis=1)

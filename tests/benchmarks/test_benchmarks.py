@@ -11,9 +11,9 @@ from cli.command import COMMAND, environment
 from moulddesign.artwork.layers import SIMPLIFIED_MM
 from moulddesign.building import build
 from moulddesign.design import Design, Profile
-from moulddesign.relief.medial_axis import medial, on_grid
-from moulddesign.relief.profile import section
-from moulddesign.relief.roof import roof, roof_over
+from moulddesign.relief.medial_axis import medial_axis, snapped_to_grid
+from moulddesign.relief.profile import height_profile
+from moulddesign.relief.roof import roof, roof_from_axis
 
 GRID_MM = 0.1
 """Step of the height grid that a relief is compared with [mm]."""
@@ -64,15 +64,15 @@ def simplified(shape):
 
 
 def relief(shape, profile=Profile.FLAT):
-    region = on_grid(simplified(shape))
+    region = snapped_to_grid(simplified(shape))
     if profile is Profile.FLAT:
         return roof(region, walls(profile, np.inf)).surface
-    axis = medial(region)
-    return roof_over(axis, walls(profile, float(axis.distances.max()))).surface
+    axis = medial_axis(region)
+    return roof_from_axis(axis, walls(profile, float(axis.distances.max()))).surface
 
 
 def walls(profile, widest_mm):
-    return section(profile, depth_mm=DEPTH_MM, draft_deg=DRAFT_DEG, widest_mm=widest_mm)
+    return height_profile(profile, depth_mm=DEPTH_MM, draft_deg=DRAFT_DEG, widest_mm=widest_mm)
 
 
 def filled(areas):

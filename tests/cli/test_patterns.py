@@ -5,7 +5,7 @@ import pytest
 from command_line import run
 from PIL import Image
 
-from moulddesign.artwork.artwork_check import RINGS
+from moulddesign.artwork.artwork_check import RING_COLOURS
 
 DISC = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><circle cx="30" cy="30" r="20"/></svg>'
 THIN = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><rect x="9" y="9" width="40" height="{}"/></svg>'
@@ -83,7 +83,7 @@ def ringed(picture):
     """Return what is ringed, by the rings' colours."""
     with Image.open(picture) as image:
         colours = {colour for _, colour in image.getcolors(1 << 24)}
-    return {kind for kind in RINGS if RINGS[kind] in colours}
+    return {kind for kind in RING_COLOURS if RING_COLOURS[kind] in colours}
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from moulddesign.artwork.artwork_check import MARKING_DOUGH, MARKING_PAPER, RAISED, RINGS, SUNK
+from moulddesign.artwork.artwork_check import (
+    DOUGH_COLOUR,
+    PAPER_COLOUR,
+    RAISED_COLOUR,
+    RING_COLOURS,
+    SUNK_COLOUR,
+)
 from moulddesign.design import Design
 from moulddesign.export.pictures import relief_plan
 from moulddesign.pastry.pastry import pastry
@@ -28,28 +34,28 @@ def test_areas_are_those_of_the_regions():
     layers = [{"motif": "beads"}, {"pattern": "sun", "size_mm": 30.0, "sense": "sunk"}]
     made, pixels = plan(layers)
     areas = {depth > 0.0: shape.area for shape, depth in made.artwork}
-    raised, sunk = share(pixels, RAISED), share(pixels, SUNK)
+    raised, sunk = share(pixels, RAISED_COLOUR), share(pixels, SUNK_COLOUR)
     # pixels on an edge are mixed: a band of a pixel along it belongs to neither
     assert raised / sunk == pytest.approx(areas[True] / areas[False], rel=0.1)
-    assert raised / share(pixels, MARKING_DOUGH) == pytest.approx(
+    assert raised / share(pixels, DOUGH_COLOUR) == pytest.approx(
         areas[True] / (made.outline.area_mm2 - sum(areas.values())), rel=0.1
     )
-    assert share(pixels, MARKING_PAPER) > 0
+    assert share(pixels, PAPER_COLOUR) > 0
 
 
 def test_only_what_is_too_thin_for_the_nozzle_is_ringed():
     rings = [{"motif": "rings", "count": 5, "stroke_mm": 1.6}]
     _, fine = plan(rings, line_mm=0.42)
-    assert [share(fine, colour) for colour in RINGS.values()] == [0.0, 0.0]
+    assert [share(fine, colour) for colour in RING_COLOURS.values()] == [0.0, 0.0]
     # a line of 1.7 mm is wider than the strokes of 1.6 mm, and two are wider than the gaps
     _, coarse = plan(rings, line_mm=1.7)
-    assert all(share(coarse, colour) > 0.0 for colour in RINGS.values())
+    assert all(share(coarse, colour) > 0.0 for colour in RING_COLOURS.values())
 
 
 def test_pastry_without_relief_is_drawn_plain():
     _, pixels = plan([])
-    assert share(pixels, MARKING_DOUGH) > 0.0
-    assert share(pixels, RAISED) == share(pixels, SUNK) == 0.0
+    assert share(pixels, DOUGH_COLOUR) > 0.0
+    assert share(pixels, RAISED_COLOUR) == share(pixels, SUNK_COLOUR) == 0.0
 
 
 def test_same_pastry_gives_the_same_bytes():

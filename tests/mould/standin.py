@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from moulddesign.artwork.outline import Outline, of_points, polygon_outline
+from moulddesign.artwork.outline import Outline, outline_of_points, polygon_outline
 from moulddesign.geometry import Mesh, box, difference, triangulated
 
 
@@ -17,7 +17,7 @@ def drop(width_mm, corners=240):
     turn = 2.0 * np.pi * np.arange(corners) / corners
     radius = 1.0 + 0.25 * np.cos(turn) + 0.06 * np.cos(3.0 * turn)
     points = radius[:, None] * np.stack([np.cos(turn), np.sin(turn)], axis=1)
-    return of_points("drawn", points * width_mm / np.ptp(points[:, 0]))
+    return outline_of_points("drawn", points * width_mm / np.ptp(points[:, 0]))
 
 
 def prism(points, low_mm, high_mm):

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from moulddesign.artwork.outline import of_width, round_outline
+from moulddesign.artwork.outline import outline_of_width, round_outline
 from moulddesign.core import SpecError
 from moulddesign.design import PastryTable
 from moulddesign.pastry.interior import crust_thickness_mm
@@ -36,7 +36,7 @@ def test_a_sharp_square_crust_solves_the_blocks_equation(width, height, share):
     table = PastryTable(outline="square", corner_radius_mm=0.0)
     thickness = share * min(width, height) / 2.0
     filled = (width - 2.0 * thickness) ** 2 * (height - 2.0 * thickness)
-    found = crust_thickness_mm(of_width(table, width), height, filled)
+    found = crust_thickness_mm(outline_of_width(table, width), height, filled)
     assert found == pytest.approx(thickness, abs=2e-9)
 
 
@@ -44,7 +44,7 @@ def test_a_sharp_square_crust_solves_the_blocks_equation(width, height, share):
 @pytest.mark.parametrize("height_mm", [10.0, 30.0, 90.0])
 @pytest.mark.parametrize("share", [0.001, 0.3, 0.7, 0.97, 0.9999])
 def test_every_outline_takes_every_share(outline, height_mm, share):
-    made = of_width(PastryTable(outline=outline), 50.0)
+    made = outline_of_width(PastryTable(outline=outline), 50.0)
     room = made.area_mm2 * height_mm
     found = crust_thickness_mm(made, height_mm, share * room)
     assert 0.0 < found < min(25.0, height_mm / 2.0)

@@ -5,26 +5,26 @@ import shapely
 
 from moulddesign.design import Profile
 from moulddesign.geometry import Mesh
-from moulddesign.relief.medial_axis import medial, on_grid
-from moulddesign.relief.profile import section
-from moulddesign.relief.roof import filled, roof, roof_over
+from moulddesign.relief.medial_axis import medial_axis, snapped_to_grid
+from moulddesign.relief.profile import height_profile
+from moulddesign.relief.roof import roof, roof_from_axis, triangulated_loops
 
 
 def roofed(shape, profile, *, depth_mm=1.5, draft_deg=15.0):
     """Return region on the grid, section and roof, as the relief makes them."""
-    region = on_grid(shape)
+    region = snapped_to_grid(shape)
     if profile is Profile.FLAT:
-        wall = section(profile, depth_mm=depth_mm, draft_deg=draft_deg, widest_mm=np.inf)
+        wall = height_profile(profile, depth_mm=depth_mm, draft_deg=draft_deg, widest_mm=np.inf)
         return region, wall, roof(region, wall)
-    axis = medial(region)
+    axis = medial_axis(region)
     widest_mm = float(axis.distances.max())
-    wall = section(profile, depth_mm=depth_mm, draft_deg=draft_deg, widest_mm=widest_mm)
-    return region, wall, roof_over(axis, wall)
+    wall = height_profile(profile, depth_mm=depth_mm, draft_deg=draft_deg, widest_mm=widest_mm)
+    return region, wall, roof_from_axis(axis, wall)
 
 
 def closed(made):
     """Return the roof with its floor at z = 0."""
-    floor = filled(made.vertices, made.eaves)[:, ::-1]
+    floor = triangulated_loops(made.vertices, made.eaves)[:, ::-1]
     return Mesh(made.vertices, np.concatenate([made.surface.triangles, floor]))
 
 

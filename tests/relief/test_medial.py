@@ -8,15 +8,20 @@ from hypothesis import strategies as st
 from pyvoronoi import Pyvoronoi
 from strategies import polygons, regular, star, strokes
 
-from moulddesign.relief import medial_axis
-from moulddesign.relief.medial_axis import NOBODY, medial, on_grid
-from moulddesign.relief.voronoi import GRID_MM, boundary, diagram
+import moulddesign.relief.medial_axis as module
+from moulddesign.relief.medial_axis import (
+    NO_SITE,
+    medial_axis,
+    medial_axis_near_edge,
+    snapped_to_grid,
+)
+from moulddesign.relief.voronoi import GRID_MM, boundary, voronoi_diagram
 
 
 def checked(shape):
     """Return the axis of a region, after what holds of every axis was asserted."""
-    region = on_grid(shape)
-    axis = medial(region)
+    region = snapped_to_grid(shape)
+    axis = medial_axis(region)
     count = len(axis.corners)
     # Corners lie on the grid, and every distance is what shapely measures to the boundary.
     np.testing.assert_allclose(axis.vertices[:count], axis.corners, atol=0.0)
@@ -68,7 +73,7 @@ def test_a_circles_axis_ends_in_its_centre():
 
 
 def test_the_diagram_has_the_edges_that_the_library_lists_one_by_one():
-    edge = boundary(on_grid(star(5, 10, 4).difference(regular(7, 2.0))))
+    edge = boundary(snapped_to_grid(star(5, 10, 4).difference(regular(7, 2.0))))
     machine = Pyvoronoi(1)
     for segment in edge.corners[edge.segments].astype(int).tolist():
         machine.AddSegment(segment)
@@ -76,7 +81,7 @@ def test_the_diagram_has_the_edges_that_the_library_lists_one_by_one():
     listed = [machine.GetEdge(number) for number in range(machine.CountEdges())]
     places = [(vertex.X, vertex.Y) for vertex in machine.GetVertices()]
     finite = [e for e in listed if e.start >= 0 and e.end >= 0]
-    found = diagram(edge.corners, edge.segments)
+    found = voronoi_diagram(edge.corners, edge.segments)
     ends = found.vertices[np.concatenate([found.ends, found.ends[:, ::-1]])]
     expected = np.array([(places[e.start], places[e.end]) for e in finite])
     # A vertex on a corner takes its whole number, within a hundredth of a grid step.
@@ -115,7 +120,7 @@ def nearer(axis, reach_mm):
 )
 def test_near_the_edge_the_axis_is_the_whole_ones(shape, reach_mm):
     region, whole = checked(shape)
-    found = medial_axis.medial_near(region, reach_mm)
+    found = medial_axis_near_edge(region, reach_mm)
     # `checked` holds the whole axis against shapely; lines that halve a straight angle may end
     # in other places, so what is at the reach itself is not compared.
     np.testing.assert_allclose(nearer(found, reach_mm), nearer(whole, reach_mm), atol=1.0)
@@ -123,9 +128,9 @@ def test_near_the_edge_the_axis_is_the_whole_ones(shape, reach_mm):
 
 def test_where_no_seam_is_found_the_whole_diagram_is_taken(monkeypatch):
     region, whole = checked(star(5, 10, 4))
-    monkeypatch.setattr(medial_axis, "_complete", lambda *_, **__: False)
-    taken = medial_axis.medial_near(region, 0.41)
-    assert (taken.sites != NOBODY).all()
+    monkeypatch.setattr(module, "_complete", lambda *_, **__: False)
+    taken = medial_axis_near_edge(region, 0.41)
+    assert (taken.sites != NO_SITE).all()
     np.testing.assert_array_equal(taken.vertices, whole.vertices)
 
 
@@ -146,7 +151,7 @@ SAMPLED = settings(max_examples=30)
 @given(shape=st.one_of(strokes(), polygons()))
 @SAMPLED
 def test_any_area_has_an_axis_whose_distances_are_true(shape):
-    assume(not on_grid(shape).is_empty)
+    assume(not snapped_to_grid(shape).is_empty)
     region, axis = checked(shape)
     circles = shapely.length(shapely.maximum_inscribed_circle(shapely.get_parts(region), 1e-4))
     # The largest circle that shapely finds, to its own tolerance, is the axis's deepest place.
@@ -157,7 +162,7 @@ def test_any_area_has_an_axis_whose_distances_are_true(shape):
 @given(shape=st.one_of(strokes(), polygons()))
 @SAMPLED
 def test_the_grid_moves_nothing_further_than_its_step(shape):
-    snapped = on_grid(shape)
+    snapped = snapped_to_grid(shape)
     areas = [part for part in shapely.get_parts(shape) if part.area > 0.0]
     whole = shapely.union_all(areas)
     assert snapped.is_valid

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from moulddesign.design import Profile
-from moulddesign.relief.profile import HEIGHT_ERROR_MM, section, shoulder_section
+from moulddesign.relief.profile import HEIGHT_ERROR_MM, height_profile, shoulder_profile
 
 DEPTHS = st.floats(0.1, 10.0)
 DRAFTS = st.floats(1.0, 60.0)
@@ -16,7 +16,7 @@ HALVES = st.floats(0.05, 20.0)
 
 
 def made(profile, depth_mm, draft_deg, widest_mm):
-    return section(profile, depth_mm=depth_mm, draft_deg=draft_deg, widest_mm=widest_mm)
+    return height_profile(profile, depth_mm=depth_mm, draft_deg=draft_deg, widest_mm=widest_mm)
 
 
 def slopes_deg(wall):
@@ -94,7 +94,7 @@ def test_sunk_is_raised_upside_down(profile):
 
 @given(radius=st.floats(0.2, 30.0))
 def test_a_shoulder_is_an_eighth_of_a_circle(radius):
-    wall = shoulder_section(radius, 0.0)
+    wall = shoulder_profile(radius, 0.0)
     assert wall.distances[-1] == pytest.approx(radius * sqrt(0.5))
     assert wall.heights[-1] == pytest.approx(radius * (1.0 - sqrt(0.5)))
     first = wall.heights[-1] - radius
@@ -106,12 +106,12 @@ def test_a_shoulder_is_an_eighth_of_a_circle(radius):
 @given(radius=st.floats(1.0, 30.0), share=st.floats(0.01, 0.99))
 def test_a_stamps_shoulder_is_the_pastrys_from_its_clearance_on(radius, share):
     inset = share * radius * sqrt(0.5)
-    whole, rest = shoulder_section(radius, 0.0), shoulder_section(radius, inset)
+    whole, rest = shoulder_profile(radius, 0.0), shoulder_profile(radius, inset)
     at = np.linspace(0.0, radius, 40)
     expected = whole.height(inset + at) - whole.height(np.array([inset]))
     assert rest.height(at) == pytest.approx(expected, abs=1e-12)
 
 
 def test_the_fan_of_a_shoulder_keeps_within_its_name():
-    assert degrees(shoulder_section(4.0, 0.0).fan_rad) == pytest.approx(degrees(asin(0.25)))
-    assert shoulder_section(4.0, 0.0).fan_rad < pi / 4.0
+    assert degrees(shoulder_profile(4.0, 0.0).fan_rad) == pytest.approx(degrees(asin(0.25)))
+    assert shoulder_profile(4.0, 0.0).fan_rad < pi / 4.0

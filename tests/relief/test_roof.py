@@ -18,7 +18,7 @@ from relief.surfaces import (
 from strategies import polygons, regular, star, strokes
 
 from moulddesign.design import Profile
-from moulddesign.relief.medial_axis import on_grid
+from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.voronoi import GRID_MM
 
 LARGEST_ERROR_MM = {Profile.FLAT: 0.02, Profile.BEVEL: 0.02, Profile.PILLOW: 0.03}
@@ -310,7 +310,7 @@ def test_a_thousand_areas_take_a_roof(shape, profile):
 
 
 def assert_any(shape, profile):
-    assume(not on_grid(shape).is_empty)
+    assume(not snapped_to_grid(shape).is_empty)
     region, wall, made = roofed(shape, profile)
     assert_surface(region, made, 15.0, 1.5)
     points = points_inside(region, 500)
