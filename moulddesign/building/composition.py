@@ -13,8 +13,9 @@ from moulddesign.design import SIZES, Design
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.topology import topology
 from moulddesign.mould import CastLayout, Mould, filament, moulded
+from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import Pastry, pastry
-from moulddesign.pastry.variants import Further, crust_mm, further_pastries, pastry_report
+from moulddesign.pastry.variants import Further, further_pastries, pastry_report
 from moulddesign.portion import Figures, Portion, figures
 
 T = TypeVar("T")
@@ -35,8 +36,8 @@ class Build:
         Masses, volumes, spread.
     pastry : Pastry
         The pressed piece.
-    crust_mm : float
-        Uniform crust thickness [mm].
+    interior : Interior
+        Its crust, filling and centres.
     mould : Mould
         The parts.
     meshes : mapping of str to Mesh
@@ -54,7 +55,7 @@ class Build:
     design: Design
     portion: Figures
     pastry: Pastry
-    crust_mm: float
+    interior: Interior
     mould: Mould
     meshes: MappingProxyType[str, Mesh]
     findings: tuple[Finding, ...]
@@ -83,7 +84,7 @@ class Build:
             "moulddesign": __version__,
             "design": self.design.plain(),
             "portion": self.portion.report(),
-            "pastry": pastry_report(self.pastry, self.meshes[PASTRY], self.crust_mm),
+            "pastry": pastry_report(self.pastry, self.meshes[PASTRY], self.interior),
             "further_pastries": [
                 one.report(self.pastry, self.meshes[one.pastry_name]) for one in self.further
             ],
@@ -138,15 +139,15 @@ class Shape:
         Masses, volumes, spread.
     pastry : Pastry
         The pressed piece.
-    crust_mm : float
-        Uniform crust thickness [mm].
+    interior : Interior
+        Its crust, filling and centres.
     further : tuple of Further
         Pastries under further stamps.
     """
 
     portion: Figures
     pastry: Pastry
-    crust_mm: float
+    interior: Interior
     further: tuple[Further, ...] = ()
 
 
@@ -205,7 +206,7 @@ def build(
         design=design,
         portion=shape.portion.piece,
         pastry=shape.pastry,
-        crust_mm=shape.crust_mm,
+        interior=shape.interior,
         mould=mould,
         meshes=meshes,
         pastry_name=PASTRY,
@@ -215,7 +216,7 @@ def build(
         design=design,
         portion=shape.portion,
         pastry=shape.pastry,
-        crust_mm=shape.crust_mm,
+        interior=shape.interior,
         mould=mould,
         meshes=meshes,
         findings=findings,
@@ -261,8 +262,8 @@ class _Clock:
         piece = weights.piece
         made, further = self.timed("pastry", lambda: _pressed(design, piece))
         _leave_room(design, made, piece)
-        thick = crust_mm(made, piece)
-        return Shape(portion=weights, pastry=made, crust_mm=thick, further=further)
+        inside = interior(design, made, piece)
+        return Shape(portion=weights, pastry=made, interior=inside, further=further)
 
     def begun(self, design: Design) -> tuple[Shape, Mould]:
         shape = self.shaped(design)

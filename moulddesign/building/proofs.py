@@ -16,12 +16,13 @@ from moulddesign.design import BlockTable, CastTable, Design, Joint, PressTable,
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.float32 import settled
 from moulddesign.mould import CastLayout, Mould, texts
+from moulddesign.pastry.interior import Interior
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.pastry.variants import Further
 from moulddesign.portion import Portion
 from moulddesign.verify.block_checks import block_findings, cast_findings, silicone, tray
 from moulddesign.verify.piece_checks import (
-    centre_findings,
+    centre_finding,
     crust_findings,
     full_depth_finding,
     least_widths_mm,
@@ -111,8 +112,8 @@ class Evidence:
         Masses and volumes.
     pastry : Pastry
         The pressed piece.
-    crust_mm : float
-        Uniform crust thickness [mm].
+    interior : Interior
+        Its crust, filling and centres.
     mould : Mould
         The parts.
     meshes : mapping of str to Mesh
@@ -126,7 +127,7 @@ class Evidence:
     design: Design
     portion: Portion
     pastry: Pastry
-    crust_mm: float
+    interior: Interior
     mould: Mould
     meshes: MappingProxyType[str, Mesh]
     pastry_name: str
@@ -151,8 +152,7 @@ def piece_findings(made: Evidence) -> tuple[Finding, ...]:
     made : Evidence
         What was made.
     """
-    solid, outline = made.meshes[made.pastry_name], made.pastry.outline
-    centres = made.design.portion.centres
+    solid, inside = made.meshes[made.pastry_name], made.interior
     return (
         volume_finding(
             say("building.volume"),
@@ -161,13 +161,8 @@ def piece_findings(made: Evidence) -> tuple[Finding, ...]:
             target_mm3=made.target_mm3,
             source=say("building.portion"),
         ),
-        *crust_findings(thickness_mm=made.crust_mm, deepest_sunk_mm=made.pastry.deepest_sunk_mm),
-        *centre_findings(
-            diameters_mm=[centre.diameter_mm for centre in centres for _ in range(centre.count)],
-            crust_mm=made.crust_mm,
-            width_mm=min(outline.width_mm, outline.depth_mm),
-            height_mm=made.pastry.height_mm,
-        ),
+        *crust_findings(thickness_mm=inside.crust_mm, deepest_sunk_mm=made.pastry.deepest_sunk_mm),
+        *((centre_finding(least_paste_mm=inside.least_paste_mm),) if inside.centres else ()),
         *relief_findings(made.pastry, solid, line_mm=made.design.printer.line_width_mm),
     )
 
@@ -237,7 +232,7 @@ def under_further(made: Evidence, table: PressTable, one: Further) -> tuple[Find
     own = replace(
         made,
         pastry=one.pastry,
-        crust_mm=one.crust_mm,
+        interior=one.interior,
         pastry_name=one.pastry_name,
         stamp_name=one.stamp_name,
     )

@@ -1,6 +1,7 @@
 """The mould pressed to its nominal height with the pastry in it: section, and plan below."""
 
 from collections.abc import Sequence
+from math import sqrt
 from typing import Final
 
 import numpy as np
@@ -86,7 +87,8 @@ def assembly_section(
     for turn, cut in enumerate(cuts.values()):
         # A casting master holds the place of the pastry, which is drawn in it.
         inks += [*shape_inks(cut, Layer.OUTLINE), *hatched(shapely.difference(cut, pastry), turn)]
-    filling, centres = _inside(made, scale)
+    filling = shapely.affinity.scale(made.interior.filling_section, scale, scale, origin=(0.0, 0.0))
+    centres = _centres(made, scale)
     crust = shapely.difference(pastry, filling)
     inks += shape_inks(pastry, Layer.PASTRY) + shape_inks(filling, Layer.PASTRY)
     inks += [line(e, Layer.HATCH) for e in hatching(crust, angle_deg=90.0, spacing_mm=0.9)]
@@ -96,13 +98,11 @@ def assembly_section(
     inks += _section_dimensions(made, scale, (x0, y0, x1, y1))
     anchors = [(name, _anchor(shapely.difference(cut, pastry))) for name, cut in cuts.items()]
     anchors += [
-        (f"crust {number(made.crust_mm)}", _anchor(crust)),
+        (f"crust {number(made.interior.crust_mm)}", _anchor(crust)),
         ("filling", _anchor(_without(filling, centres))),
     ]
     anchors += [
-        (_centre_label(made), (c.middle[0] - 0.4 * c.radius_mm, c.middle[1]))
-        for c in centres[:1]
-        if isinstance(c, Circle)
+        (_centre_label(made), (c.middle[0] - 0.4 * c.radius_mm, c.middle[1])) for c in centres[:1]
     ]
     inks += _labels(anchors, left=x0 - 6.0)
     return tuple(inks)
@@ -129,45 +129,22 @@ def _section_dimensions(
     ]
 
 
-def _inside(made: Build, scale: float) -> tuple[shapely.Geometry, list[Ink]]:
-    """Return the section of the filling inside a crust of one thickness, and the centres in it."""
-    thick, height = made.crust_mm, made.pastry.height_mm
-    # A buffer, for the inset of a lobed outline may be several pieces.
-    room = made.pastry.outline.shape.buffer(-thick, quad_segs=64)
-    reach = 2.0 * made.pastry.outline.circumradius_mm
-    chord = shapely.intersection(room, shapely.LineString([(-reach, 0.0), (reach, 0.0)]))
-    boxes = []
-    for piece in shapely.get_parts(chord):
-        x0, _, x1, _ = piece.bounds
-        boxes.append(shapely.box(scale * x0, scale * thick, scale * x1, scale * (height - thick)))
-    filling = shapely.union_all(boxes)
-    x0, _, x1, _ = filling.bounds
-    diameters = [
-        scale * centre.diameter_mm
-        for centre in made.design.portion.centres
-        for _ in range(centre.count)
-    ]
-    return filling, list(_row(diameters, (x0, x1), scale * height / 2.0))
+def _centres(made: Build, scale: float) -> list[Circle]:
+    """Return the centres in the section: those that it cuts, and hidden ones that it does not."""
+    circles = []
+    for ball in made.interior.centres:
+        x, y, z = ball.at_mm
+        cut_mm = sqrt(max(ball.radius_mm**2 - y**2, 0.0))
+        layer, seen_mm = (Layer.CENTRE, cut_mm) if cut_mm > 0.0 else (Layer.HIDDEN, ball.radius_mm)
+        circles.append(
+            Circle(middle=(scale * x, scale * z), radius_mm=scale * seen_mm, layer=layer)
+        )
+    return circles
 
 
-def _row(diameters: list[float], room: tuple[float, float], y: float) -> tuple[Circle, ...]:
-    """Return centres side by side at mid height, those for which there is room."""
-    kept: list[float] = []
-    for across_mm in diameters:
-        if sum(kept) + across_mm <= room[1] - room[0] or not kept:
-            kept.append(across_mm)
-    gap = max(room[1] - room[0] - sum(kept), 0.0) / (len(kept) + 1)
-    circles, x = [], room[0]
-    for across_mm in kept:
-        x += gap + across_mm / 2.0
-        circles.append(Circle(middle=(x, y), radius_mm=across_mm / 2.0, layer=Layer.CENTRE))
-        x += across_mm / 2.0
-    return tuple(circles)
-
-
-def _without(filling: shapely.Geometry, centres: list[Ink]) -> shapely.Geometry:
+def _without(filling: shapely.Geometry, centres: Sequence[Circle]) -> shapely.Geometry:
     """Return the filling's section beside the centres."""
-    discs = [shapely.Point(*c.middle).buffer(c.radius_mm) for c in centres if isinstance(c, Circle)]
+    discs = [shapely.Point(*c.middle).buffer(c.radius_mm) for c in centres]
     paste = shapely.difference(filling, shapely.union_all(discs))
     return filling if paste.is_empty else paste
 

@@ -195,7 +195,7 @@ def _shapes(made: Build) -> Iterator[list[str]]:
     for one in made.further:
         yield [f"…under {breakable(one.stamp_name)}", f"{one.pastry.height_mm:.1f} mm"]
     yield ["Pressed width", f"{number(outline.width_mm)} mm"]
-    yield ["Crust all round", f"{made.crust_mm:.1f} mm"]
+    yield ["Crust all round", f"{made.interior.crust_mm:.1f} mm"]
 
 
 def _batch(made: Build) -> dict[str, Any]:
@@ -275,7 +275,7 @@ def _sources(made: Build) -> Iterator[tuple[str, str, str]]:
         ("raw weight", f"{piece.raw_g:.2f} g"),
         ("pressed volume", f"{piece.volume_ml:.2f} mL"),
         ("pressed height", f"{made.pastry.height_mm:.2f} mm"),
-        ("crust thickness", f"{made.crust_mm:.2f} mm"),
+        ("crust thickness", f"{made.interior.crust_mm:.2f} mm"),
     ):
         yield name, value, "computed from the figures above"
     material = design.printer.plastic

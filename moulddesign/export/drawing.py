@@ -41,8 +41,8 @@ from moulddesign.export.views import (
     part_plan,
     part_view,
     profile,
-    upright_section,
 )
+from moulddesign.geometry import upright_section
 
 HEIGHT_MM: Final = 34.0
 """Height of the title block [mm]."""

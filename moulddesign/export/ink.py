@@ -29,6 +29,7 @@ class Layer(StrEnum):
     ARTWORK = "artwork"
     PASTRY = "pastry"
     CENTRE = "centre"
+    HIDDEN = "hidden"
     HATCH = "hatch"
     AXIS = "axis"
     CUT = "cut"
@@ -280,6 +281,13 @@ PENS: Final = {
     Layer.ARTWORK: Pen(width_um=250, number=30, colour="#a04000"),
     Layer.PASTRY: Pen(width_um=350, number=30, colour="#a04000"),
     Layer.CENTRE: Pen(width_um=250, number=30, colour="#a04000"),
+    Layer.HIDDEN: Pen(
+        width_um=180,
+        number=30,
+        colour="#a04000",
+        line_type="HIDDEN2",
+        dashes_mm=(3.0, 1.0),
+    ),
     Layer.HATCH: Pen(width_um=130, number=8, colour="#777"),
     Layer.AXIS: Pen(
         width_um=180,

@@ -5,7 +5,6 @@ Sections and plans of meshes, the sizes found in them, and their dimensions.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import reduce
 from typing import Final
 
 import numpy as np
@@ -24,7 +23,7 @@ from moulddesign.export.ink import (
     number,
     upright,
 )
-from moulddesign.geometry import Mesh, Points, box, difference, section
+from moulddesign.geometry import Mesh, Points, box, difference, section, upright_section
 
 SHARP_DEG: Final = 20.0
 """Edges that turn by more are drawn [deg]."""
@@ -40,22 +39,6 @@ CUT_SAME_MM: Final = 0.005
 
 LIFT_MM: Final = 0.05
 """How far above an edge another facet has to lie to hide it [mm]."""
-
-
-def upright_section(mesh: Mesh, step: str) -> shapely.Geometry:
-    """Return the shape in which the plane y = 0 cuts a closed mesh: x to the right, z up.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Closed [mm].
-    step : str
-        Names it in a `KernelError`.
-    """
-    x, y, z = mesh.vertices.T
-    laid = Mesh(np.column_stack([x, z, -y]), mesh.triangles)
-    loops = [shapely.Polygon(loop) for loop in section(laid, 0.0, step) if len(loop) > 2]  # noqa: PLR2004
-    return reduce(shapely.symmetric_difference, map(shapely.make_valid, loops), shapely.Polygon())
 
 
 def edges_behind(mesh: Mesh, step: str) -> tuple[Points, ...]:

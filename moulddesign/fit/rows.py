@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from math import hypot
 from typing import Any, Final
 
-from moulddesign.core import SpecError, Verdict, ml_from_mm3, mm3_from_ml, require_positive
+from moulddesign.core import SpecError, ml_from_mm3, mm3_from_ml, require_positive
 from moulddesign.design import Design, OwnedMould
 from moulddesign.fit.cavities import Bore, Measured, crust_mm
+from moulddesign.pastry.interior import ring_reach_mm
 from moulddesign.portion import Portion, Spread, balls, finished_filling_g, portion, spread
-from moulddesign.verify.piece_checks import CUT_RATIO, LEAST_CRUST_MM, centre_findings
+from moulddesign.verify.piece_checks import CUT_RATIO, LEAST_CRUST_MM, LEAST_PASTE_MM
 
 RATIOS: Final = ("2:8", "3:7", "4:6", "5:5")
 """Crust to filling by mass, from thin to thick; common practice, no source."""
@@ -158,16 +159,14 @@ def _remarks(design: Design, cavity: Measured, thickness_mm: float | None) -> tu
     if thickness_mm is None:
         return (NO_CRUST,)
     diameters = [c.diameter_mm for c in design.portion.centres for _ in range(c.count)]
-    room = centre_findings(
-        diameters_mm=diameters,
-        crust_mm=thickness_mm,
-        width_mm=body.width_mm,
-        height_mm=body.height_mm,
+    room = (
+        (body.height_mm - max(diameters, default=0.0)) / 2.0,
+        body.width_mm / 2.0 - ring_reach_mm(diameters),
     )
     found = {
         THIN: thickness_mm < LEAST_CRUST_MM,
         DEEP: cavity.relief_depth_mm > CUT_RATIO * thickness_mm,
-        NO_ROOM: any(f.verdict is not Verdict.GOOD for f in room),
+        NO_ROOM: bool(diameters) and min(room) < thickness_mm + LEAST_PASTE_MM,
     }
     return tuple(sentence for sentence, holds in found.items() if holds)
 

@@ -30,6 +30,7 @@ from moulddesign.geometry.booleans import (
     silhouette,
     triangulated,
     union,
+    upright_section,
 )
 from moulddesign.geometry.mesh import (
     Indices,
@@ -66,4 +67,5 @@ __all__ = [
     "triangulated",
     "unfolded",
     "union",
+    "upright_section",
 ]

@@ -194,6 +194,22 @@ def section(mesh: Mesh, height_mm: float, step: Message | str) -> tuple[Points, 
     return tuple(map(np.asarray, manifold_of(mesh, step).slice(height_mm).to_polygons()))
 
 
+def upright_section(mesh: Mesh, step: Message | str) -> shapely.Geometry:
+    """Return the shape in which the plane y = 0 cuts a closed mesh: x to the right, z up.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed [mm].
+    step : str
+        Names it in a `KernelError`.
+    """
+    x, y, z = mesh.vertices.T
+    laid = Mesh(np.column_stack([x, z, -y]), mesh.triangles)
+    loops = [shapely.Polygon(loop) for loop in section(laid, 0.0, step) if len(loop) > 2]  # noqa: PLR2004
+    return reduce(shapely.symmetric_difference, map(shapely.make_valid, loops), shapely.Polygon())
+
+
 def silhouette(mesh: Mesh, step: Message | str) -> tuple[Points, ...]:
     """Return the loops of a closed mesh's shadow on the table, lit from straight above.
 

@@ -13,7 +13,7 @@ from moulddesign.geometry import Mesh, difference
 from moulddesign.mould import faceted
 from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
 from moulddesign.mould.plans import RISE, Round, mark
-from moulddesign.pastry.surface import joined, shoulder
+from moulddesign.pastry.surface import shoulder, top_surface
 from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.roof import ReliefRegion
 
@@ -115,7 +115,7 @@ def gauge(layout: CouponLayout) -> Mesh:
     outline = _plate(92.0, 74.0)
     edge = shoulder(outline, radius_mm=TOP_EDGE_MM, inset_mm=0.0)
     marks = _region(figures, -MARK_DEPTH_MM, MARK_DRAFT_DEG)
-    body = joined(edge, (marks.roof(),)).solid(PLATE_MM, 0.0)
+    body = top_surface(edge, (marks.roof(),)).solid(PLATE_MM, 0.0)
     return difference(body, [_hole(layout.peg_mm, hole) for hole in layout.holes_mm], "the gauge")
 
 
@@ -144,7 +144,7 @@ def sampler(draft_deg: float) -> Mesh:
     regions = [_region(_bars(row), depth, draft_deg) for row, depth in enumerate(DEPTHS_MM)]
     regions.append(_region(_sampler_figures(), MARK_DEPTH_MM, MARK_DRAFT_DEG))
     edge = shoulder(_plate(96.0, 86.0), radius_mm=0.0, inset_mm=0.0)
-    dough = joined(edge, tuple(region.roof() for region in regions))
+    dough = top_surface(edge, tuple(region.roof() for region in regions))
     thickness_mm = max(DEPTHS_MM) + 2.4
     lying = dough.solid(0.0, thickness_mm).turned_over()
     return lying.moved((0.0, 0.0, -float(lying.bounds[0, 2])))

@@ -28,7 +28,6 @@ from moulddesign.fit import fit, pressings, ranked
 from moulddesign.geometry import Mesh, joined
 from moulddesign.kitchen import OnHand, Recipe, Weighing, batch, trial
 from moulddesign.mould import MouldSet, Part, moulded
-from moulddesign.pastry.interior import centre_balls, filled_space
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import Figures, Roll, TrialMould, figures, portion, roll_for
 from moulddesign.workers import Checkpoint, Job
@@ -66,15 +65,14 @@ class Body:
     lift_mm: float = 0.0
 
 
-def pastry_bodies(design: Design, shape: Shape) -> tuple[Body, ...]:
+def pastry_bodies(shape: Shape) -> tuple[Body, ...]:
     """Return the pastry, its filling and its centres."""
     made = [Body(name=PASTRY, role=PASTRY, mesh=shape.pastry.mesh, colour=_css(PASTRY, 0))]
-    space = filled_space(shape.pastry, shape.crust_mm)
-    sizes_mm = [c.diameter_mm for c in design.portion.centres for _ in range(c.count)]
-    balls = centre_balls(shape.pastry, sizes_mm)
-    for name, mesh in ((FILLING, space), (CENTRE, joined(balls) if balls else None)):
-        if mesh is not None:
-            made.append(Body(name=name, role=name, mesh=mesh, colour=INSIDE_COLOURS[name]))
+    within = {FILLING: [shape.interior.filling], CENTRE: [c.mesh for c in shape.interior.centres]}
+    for name, meshes in within.items():
+        if meshes:
+            colour = INSIDE_COLOURS[name]
+            made.append(Body(name=name, role=name, mesh=joined(meshes), colour=colour))
     return tuple(made)
 
 
@@ -346,7 +344,7 @@ def preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     design = Design.of(plain)
     shape = _shape(_of_the_piece(design))
     yield "figures", _piece(design, shape)
-    yield "bodies", sent("pastry", pastry_bodies(design, shape))
+    yield "bodies", sent("pastry", pastry_bodies(shape))
 
 
 def check(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
@@ -435,7 +433,7 @@ def _piece(design: Design, shape: Shape) -> Piece:
         outline=shape.pastry.outline.name,
         width_mm=width_mm,
         height_mm=shape.pastry.height_mm,
-        crust_mm=shape.crust_mm,
+        crust_mm=shape.interior.crust_mm,
         relief_ml=ml_from_mm3(shape.pastry.relief_mm3),
         roll=roll_for(design, shape.portion.piece, width_mm),
     )

@@ -1,62 +1,263 @@
-"""What lies inside a pastry: crust, filling and centres."""
+"""What lies inside a pastry: a crust of one thickness, the filling, and the centres in it."""
 
-from collections.abc import Iterable
-from math import atan, cos, pi, radians, sin, tan
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import asin, cos, hypot, inf, pi, radians, sin, sqrt, tan
 from typing import Final
 
 import numpy as np
 import shapely
 from scipy.optimize import brentq
 
-from moulddesign.artwork.outline import QUARTER_CHORDS, Outline
-from moulddesign.core import SpecError
-from moulddesign.geometry import Mesh, joined, triangulated
+from moulddesign.artwork.outline import QUARTER_CHORDS
+from moulddesign.core import SpecError, mm3_from_ml
+from moulddesign.design import Design
+from moulddesign.geometry import Mesh, Points, joined, upright_section
 from moulddesign.pastry.pastry import Pastry
+from moulddesign.pastry.surface import FAN_RAD, edge_loop, top_surface
+from moulddesign.portion import Portion
+from moulddesign.relief.medial_axis import snapped_to_grid
+from moulddesign.relief.profile import HeightProfile, arc_angles
+from moulddesign.relief.roof import Roof, roof
+
+SPANS: Final = 4
+"""Parts of the filling's height that are integrated one by one: its level sections change their
+law where the arc of a corner is used up."""
+
+NODES: Final = np.polynomial.legendre.leggauss(3)
+"""Abscissas and weights of Gauss and Legendre between -1 and 1, exact for the area of any inset
+that only shrinks, which is a square function of its distance."""
+
+CORNERS: Final = 48
+"""Corners of a ball's equator."""
 
 
-def crust_thickness_mm(
-    outline: Outline, height_mm: float, filled_mm3: float, *, side_draft_deg: float = 0.0
-) -> float:
-    """Return the thickness of a crust that is the same all round.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ball:
+    """A centre, as a ball of its mass and density."""
+
+    name: str
+    diameter_mm: float
+    at_mm: tuple[float, float, float]
+    """Its middle; the pastry stands on z = 0 around the z axis."""
+
+    @property
+    def radius_mm(self) -> float:
+        """Half the diameter [mm]."""
+        return self.diameter_mm / 2.0
+
+    @property
+    def mesh(self) -> Mesh:
+        """Its surface: rows of corners between two poles."""
+        rows = CORNERS // 2
+        tilts, turns = pi * np.arange(1, rows) / rows, 2.0 * pi * np.arange(CORNERS) / CORNERS
+        x = np.outer(np.sin(tilts), np.cos(turns)).ravel()
+        y = np.outer(np.sin(tilts), np.sin(turns)).ravel()
+        z = np.repeat(np.cos(tilts), CORNERS)
+        corners = np.concatenate([np.column_stack([x, y, z]), [[0.0, 0.0, 1.0], [0.0, 0.0, -1.0]]])
+        top, low = len(corners) - 2, len(corners) - 1
+        here, there = np.arange(CORNERS), np.roll(np.arange(CORNERS), -1)
+        facets = [np.column_stack([here, there, np.full(CORNERS, top)])]
+        for row in range(rows - 2):
+            up, down = row * CORNERS, (row + 1) * CORNERS
+            facets.append(np.column_stack([here + up, here + down, there + down]))
+            facets.append(np.column_stack([here + up, there + down, there + up]))
+        last = (rows - 2) * CORNERS
+        facets.append(np.column_stack([there + last, here + last, np.full(CORNERS, low)]))
+        return Mesh(self.radius_mm * corners, np.concatenate(facets)).moved(self.at_mm)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Interior:
+    """Crust, filling and centres of a pressed piece.
+
+    The filling is what lies deeper than the crust's thickness t in the plain piece, the pastry
+    without its relief. Beside the side, with d the distance from the outline at the table, a the
+    lean of the side, h the height and r the shoulder's radius, it is seen like this:
+
+        z               _________________   flat top, z = h
+        ^           . '  _______________    ceiling, z = h - t
+        |         .    .'                   arc of the radius r - t around the shoulder's centre
+        |        .    /                     side, d = t / cos a + z tan a
+        |       .    /_________________     floor, z = t
+        +------+------------------> d
+    """
+
+    pastry: Pastry
+    crust_mm: float
+    """Thickness of the crust, the same under side, shoulder, flat top and table."""
+    centres: tuple[Ball, ...] = ()
+
+    @property
+    def floor_mm(self) -> float:
+        """Height of the filling's level floor above the table [mm]."""
+        return self.crust_mm
+
+    @property
+    def ceiling_mm(self) -> float:
+        """Height of the filling's level top above the table [mm]."""
+        return self.pastry.height_mm - self.crust_mm
+
+    @property
+    def filling_mm3(self) -> float:
+        """Volume inside the crust, centres included: the integral of its level sections [mm^3]."""
+        if self.ceiling_mm <= self.floor_mm:
+            return 0.0
+        insets, heights = self._profile()
+        evenly = np.linspace(self.floor_mm, self.ceiling_mm, SPANS + 1)
+        ends = np.union1d(heights, evenly)
+        rise = np.diff(ends)[:, None]
+        z = ends[:-1, None] + rise * (NODES[0] + 1.0) / 2.0
+        weights = rise * NODES[1] / 2.0
+        return float(np.sum(weights * self._areas_mm2(np.interp(z, heights, insets))))
+
+    @property
+    def filling(self) -> Mesh:
+        """The boundary of the filling; one closed surface a piece where it falls apart."""
+        insets, heights = self._profile()
+        if insets[1] == insets[0]:  # an upright side: the solid below the roof has it
+            insets, heights = insets[1:], heights[1:]
+        base = snapped_to_grid(
+            self.pastry.outline.shape.buffer(-insets[0], quad_segs=QUARTER_CHORDS)
+        )
+        section = HeightProfile(
+            distances=insets - insets[0], heights=heights - heights[0], fan_rad=FAN_RAD
+        )
+        return joined(
+            top_surface(_roof(part, section), ()).solid(self.ceiling_mm, self.floor_mm)
+            for part in shapely.get_parts(base)
+        )
+
+    @property
+    def filling_section(self) -> shapely.Geometry:
+        """The filling in the plane y = 0, x to the right and z up [mm]."""
+        return upright_section(self.filling, "the section of the filling")
+
+    @property
+    def least_paste_mm(self) -> float:
+        """Least distance from a centre to the crust, below 0 where it reaches into it [mm].
+
+        Infinite without centres.
+        """
+        return min((self._paste_mm(ball) for ball in self.centres), default=inf)
+
+    @property
+    def _arc_middle_mm(self) -> tuple[float, float]:
+        """Middle of the shoulder's arc: distance from the outline, height above the table [mm]."""
+        radius, height = self.pastry.shoulder_radius_mm, self.pastry.height_mm
+        edge = height - radius * (1.0 - sqrt(0.5))  # where the side ends at 45 deg
+        lean = tan(radians(self.pastry.side_draft_deg))
+        return edge * lean + radius * sqrt(0.5), height - radius
+
+    def _profile(self) -> tuple[Points, Points]:
+        """Return distances from the outline and heights, from the floor's edge to the ceiling's.
+
+        The arc comes in chords, as the pastry's shoulder does.
+        """
+        draft, floor, ceiling = (
+            radians(self.pastry.side_draft_deg), self.floor_mm, self.ceiling_mm
+        )  # fmt: skip
+        slant = self.crust_mm / cos(draft)
+        insets = np.array([floor, ceiling]) * tan(draft) + slant
+        middle, centre = self._arc_middle_mm
+        radius = self.pastry.shoulder_radius_mm - self.crust_mm
+        if radius <= 0.0 or insets[1] >= middle:
+            return insets, np.array([floor, ceiling])
+        # The arc's point at the angle f from its top, (middle - q sin f, centre + q cos f) with
+        # q its radius, lies on the side where q sin(f + a) = (middle - centre tan a) cos a - t.
+        beyond = middle * cos(draft) - centre * sin(draft) - self.crust_mm
+        angles = arc_angles(asin(beyond / radius) - draft, radius)
+        distances = np.append(insets[0], middle - radius * np.sin(angles))
+        heights = np.append(floor, centre + radius * np.cos(angles))
+        heights[-1] = ceiling  # exactly: the top is one level, and the arc begins on the side
+        distances[1] = heights[1] * tan(draft) + slant
+        return distances, heights
+
+    def _areas_mm2(self, insets: Points) -> Points:
+        # Not `Outline.inset`: near the middle the inset vanishes or falls apart, here it may.
+        each, rows = np.unique(insets, return_inverse=True)
+        inside = shapely.buffer(self.pastry.outline.shape, -each, quad_segs=QUARTER_CHORDS)
+        areas: Points = shapely.area(inside)[rows].reshape(insets.shape)
+        return areas
+
+    def _paste_mm(self, ball: Ball) -> float:
+        """Return the distance from a ball to the nearest of floor, top, side and arc."""
+        x, y, z = ball.at_mm
+        outline, draft = self.pastry.outline.shape, radians(self.pastry.side_draft_deg)
+        middle = shapely.Point(x, y)
+        away = float(outline.exterior.distance(middle))
+        inset = away if outline.contains(middle) else -away
+        rooms = [
+            z - self.floor_mm,
+            self.ceiling_mm - z,
+            inset * cos(draft) - z * sin(draft) - self.crust_mm,
+        ]
+        along, up = self._arc_middle_mm
+        radius = self.pastry.shoulder_radius_mm - self.crust_mm
+        if radius > 0.0 and inset < along and z > up:
+            rooms.append(radius - hypot(along - inset, z - up))
+        return min(rooms) - ball.radius_mm
+
+
+def interior(design: Design, made: Pastry, piece: Portion) -> Interior:
+    """Return crust, filling and centres of a pressed piece.
 
     Parameters
     ----------
-    outline : Outline
-        Of the pastry, at the table.
-    height_mm : float
-        Table to flat top [mm].
-    filled_mm3 : float
-        Volume inside the crust [mm^3].
-    side_draft_deg : float
-        Lean of the side inwards from the table [deg].
-
-    Returns
-    -------
-    float
-        t at which the outline inset by t / cos a + z tan a, for z from t to h - t and the draft
-        a, encloses the filled volume: A(inset by t) (h - 2 t) where the side is upright. The
-        relief is not regarded [mm].
+    design : Design
+        Its centres.
+    made : Pastry
+        The pressed piece.
+    piece : Portion
+        Its masses and volumes: the filling takes what the crust leaves, trapped air too.
 
     Raises
     ------
     SpecError
         The filling needs more room than there is without any crust.
     """
-    shape, lean = outline.shape, tan(radians(side_draft_deg))
-    slant = cos(radians(side_draft_deg))
+    thick_mm = crust_thickness_mm(made, mm3_from_ml(piece.volume_ml - piece.crust_ml))
+    centres = [centre for centre in design.portion.centres for _ in range(centre.count)]
+    diameters_mm = [centre.diameter_mm for centre in centres]
+    return Interior(
+        pastry=made,
+        crust_mm=thick_mm,
+        centres=tuple(
+            Ball(name=centre.name, diameter_mm=size, at_mm=(x, y, made.height_mm / 2.0))
+            for centre, size, (x, y) in zip(
+                centres, diameters_mm, ring_mm(diameters_mm), strict=True
+            )
+        ),
+    )
 
-    def area_mm2(inset_mm: float) -> float:
-        # Not `Outline.inset`: near the middle the inset vanishes or falls apart, here it may.
-        return float(shape.buffer(-inset_mm, quad_segs=QUARTER_CHORDS).area)
 
-    def inside_mm3(thickness_mm: float) -> float:
-        least = thickness_mm / slant
-        levels = (thickness_mm, height_mm / 2.0, height_mm - thickness_mm)
-        low, middle, high = (area_mm2(least + level * lean) for level in levels)
-        # Simpson's rule: exact for areas that are square functions of the height.
-        return (low + 4.0 * middle + high) / 6.0 * (height_mm - 2.0 * thickness_mm)
+def crust_thickness_mm(made: Pastry, filled_mm3: float) -> float:
+    """Return the thickness of a crust that is the same all round.
 
-    room_mm3 = inside_mm3(0.0)
+    Parameters
+    ----------
+    made : Pastry
+        The pressed piece; its relief is not regarded.
+    filled_mm3 : float
+        Volume inside the crust [mm^3].
+
+    Returns
+    -------
+    float
+        t at which what lies deeper than t holds the filled volume; where the side is upright and
+        the edge sharp, A(outline inset by t) (h - 2 t) [mm].
+
+    Raises
+    ------
+    SpecError
+        The filling needs more room than there is without any crust.
+    """
+    plain = Interior(pastry=made, crust_mm=0.0)
+
+    def left_mm3(thickness_mm: float) -> float:
+        return replace(plain, crust_mm=thickness_mm).filling_mm3 - filled_mm3
+
+    room_mm3 = plain.filling_mm3
     if filled_mm3 >= room_mm3:
         raise SpecError(
             "portion.ratio",
@@ -64,90 +265,77 @@ def crust_thickness_mm(
             f"leaves no crust in a pastry of {room_mm3 / 1000.0:.4g} mL without its relief; take "
             "more crust or a flatter relief",
         )
-    return float(brentq(lambda t: inside_mm3(t) - filled_mm3, 0.0, height_mm / 2.0, xtol=1e-9))
+    return float(brentq(left_mm3, 0.0, made.height_mm / 2.0, xtol=1e-9))
 
 
-AROUND: Final = 48
-"""Corners of a ball's equator, and of the curves of the filled space."""
-
-
-def filled_space(pastry: Pastry, crust_mm: float) -> Mesh | None:
-    """Return the space inside a crust of even thickness; None where there is none.
+def ring_mm(diameters_mm: Sequence[float]) -> tuple[tuple[float, float], ...]:
+    """Return where balls of some diameters lie, seen from above: one in the middle, more in a ring.
 
     Parameters
     ----------
-    pastry : Pastry
-        The pressed piece.
-    crust_mm : float
-        Thickness of the crust [mm].
+    diameters_mm : sequence of float
+        Of each ball [mm].
+
+    Returns
+    -------
+    tuple of (float, float)
+        x and y of each, the first towards +x. All touch the smallest circle around the middle in
+        which they find room in this way [mm].
+
+    Examples
+    --------
+    >>> ring_mm([12.0, 8.0])
+    ((4.0, 0.0), (-6.0, 0.0))
     """
-    lean = tan(radians(pastry.side_draft_deg))
-    levels = (crust_mm, pastry.height_mm - crust_mm)
-    low, high = (crust_mm / cos(atan(lean)) + level * lean for level in levels)
-    inner = pastry.outline.shape.buffer(-low, quad_segs=AROUND // 4)
-    half_mm = pastry.outline.width_mm / 2.0
-    # Drawn for looking at: where the side leans, the upper outline is the lower one made smaller.
-    share = max(half_mm - high, 0.0) / (half_mm - low)
-    prisms = [_prism(part, levels, share) for part in shapely.get_parts(inner) if not part.is_empty]
-    return joined(prisms) if prisms else None
-
-
-def centre_balls(pastry: Pastry, diameters_mm: Iterable[float]) -> tuple[Mesh, ...]:
-    """Return balls for the centres, side by side around the middle.
-
-    Parameters
-    ----------
-    pastry : Pastry
-        The pressed piece.
-    diameters_mm : iterable of float
-        Of each centre [mm].
-    """
-    sizes = tuple(diameters_mm)
-    if not sizes:
-        return ()
-    ring_mm = 0.0 if len(sizes) == 1 else max(sizes) / (2.0 * sin(pi / len(sizes)))
-    turns = [2.0 * pi * place / len(sizes) for place in range(len(sizes))]
-    middle_mm = pastry.height_mm / 2.0
+    if len(diameters_mm) < 2:  # noqa: PLR2004 (a ring begins with two)
+        return ((0.0, 0.0),) * len(diameters_mm)
+    radii = np.array(diameters_mm) / 2.0
+    least = float(np.sort(radii)[-2:].sum())  # the two largest lie opposite each other
+    around = least
+    if _turns(radii, around)[1] > 2.0 * pi:
+        most = 2.0 * float(radii.sum())
+        around = float(brentq(lambda size: _turns(radii, size)[1] - 2.0 * pi, least, most))
+    turns, _ = _turns(radii, around)
     return tuple(
-        _ball(size / 2.0).moved((ring_mm * cos(turn), ring_mm * sin(turn), middle_mm))
-        for size, turn in zip(sizes, turns, strict=True)
+        (round(reach * cos(turn), 9), round(reach * sin(turn), 9))
+        for reach, turn in zip((around - radii).tolist(), turns.tolist(), strict=True)
     )
 
 
-def _prism(shape: shapely.Polygon, levels_mm: tuple[float, float], share: float) -> Mesh:
-    ring = shapely.get_coordinates(shapely.geometry.polygon.orient(shape).exterior)[:-1]
-    count = len(ring)
-    corners = np.concatenate(
-        [
-            np.column_stack([ring * size, np.full(count, z)])
-            for size, z in zip((1.0, share), levels_mm, strict=True)
-        ]
+def ring_reach_mm(diameters_mm: Sequence[float]) -> float:
+    """Return how far balls in a ring reach from its middle, 0 without any [mm]."""
+    return max(
+        (
+            hypot(*middle) + size / 2.0
+            for middle, size in zip(ring_mm(diameters_mm), diameters_mm, strict=True)
+        ),
+        default=0.0,
     )
-    here, there = np.arange(count), np.roll(np.arange(count), -1)
-    flat = triangulated([ring])
-    sides = [
-        np.column_stack([here, there, there + count]),
-        np.column_stack([here, there + count, here + count]),
-    ]
-    return Mesh(corners, np.concatenate([flat[:, ::-1], flat + count, *sides]))
 
 
-def _ball(radius_mm: float) -> Mesh:
-    """Return a ball around the origin: rows of corners between two poles."""
-    rows = AROUND // 2
-    tilts = pi * np.arange(1, rows) / rows
-    turns = 2.0 * pi * np.arange(AROUND) / AROUND
-    x = np.outer(np.sin(tilts), np.cos(turns)).ravel()
-    y = np.outer(np.sin(tilts), np.sin(turns)).ravel()
-    z = np.repeat(np.cos(tilts), AROUND)
-    corners = np.concatenate([np.column_stack([x, y, z]), [[0.0, 0.0, 1.0], [0.0, 0.0, -1.0]]])
-    top, low = len(corners) - 2, len(corners) - 1
-    here, there = np.arange(AROUND), np.roll(np.arange(AROUND), -1)
-    facets = [np.column_stack([here, there, np.full(AROUND, top)])]
-    for row in range(rows - 2):
-        up, down = row * AROUND, (row + 1) * AROUND
-        facets.append(np.column_stack([here + up, here + down, there + down]))
-        facets.append(np.column_stack([here + up, there + down, there + up]))
-    last = (rows - 2) * AROUND
-    facets.append(np.column_stack([there + last, here + last, np.full(AROUND, low)]))
-    return Mesh(radius_mm * corners, np.concatenate(facets))
+def _turns(radii: Points, around: float) -> tuple[Points, float]:
+    """Return directions of balls that touch a circle from inside, and the whole turn they need.
+
+    Each comes as near after the ones before it as it can. Two balls of the radii p and q that
+    touch each other and the circle of the radius R lie (R - p), (R - q) from the middle and
+    p + q from each other: the law of cosines gives the angle between them.
+    """
+    reach = around - radii
+    p, q = np.meshgrid(reach, reach)
+    cosines = (p**2 + q**2 - (radii + radii[:, None]) ** 2) / (2.0 * p * q)
+    apart = np.arccos(cosines.clip(-1.0, 1.0))
+    turns = np.zeros(len(radii))
+    whole = 0.0
+    for row in range(1, len(radii)):
+        turns[row] = float((turns[:row] + apart[:row, row]).max())
+        whole = max(whole, float((turns[row] - turns[:row] + apart[:row, row]).max()))
+    return turns, whole
+
+
+def _roof(part: shapely.Polygon, section: HeightProfile) -> Roof:
+    """Return the filling's surface over one piece of its base, the level top at z = 0."""
+    if len(section.distances) == 1:
+        return edge_loop(shapely.get_coordinates(part.exterior)[:-1])
+    made = roof(shapely.MultiPolygon([part]), section)
+    down = np.array([0.0, 0.0, float(section.heights[-1])])
+    return replace(made, vertices=made.vertices - down)

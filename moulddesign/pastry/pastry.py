@@ -15,7 +15,7 @@ from moulddesign.artwork.outline import (
 from moulddesign.core import SpecError, mm3_from_ml
 from moulddesign.design import PROPORTION, Design
 from moulddesign.geometry import Mesh
-from moulddesign.pastry.surface import Side, Top, joined, roofs_mm3, shoulder, side_of
+from moulddesign.pastry.surface import Side, Top, roofs_mm3, shoulder, side_of, top_surface
 from moulddesign.relief.roof import ReliefRegion, Roof, relief_regions
 
 WIDTH_STEP_MM: Final = 0.5
@@ -69,7 +69,7 @@ class Pastry:
             if self.side is None
             else self.side.roof(self.height_mm)
         )
-        return joined(edge, self.roofs)
+        return top_surface(edge, self.roofs)
 
     @property
     def relief_mm3(self) -> float:
@@ -133,7 +133,7 @@ class Pastry:
         edge = shoulder(
             self.outline.inset(inset_mm), radius_mm=self.shoulder_radius_mm, inset_mm=inset_mm
         )
-        return joined(edge, self.roofs).solid(self.height_mm, top_mm)
+        return top_surface(edge, self.roofs).solid(self.height_mm, top_mm)
 
     def reaching(self, below_mm: float) -> Mesh:
         """Return the solid with its outline drawn out below the table by a length [mm].
@@ -226,7 +226,7 @@ def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastr
     relief = relief_regions(design.relief, _flat_top(outline, radius_mm))
     roofs = tuple(part.roof() for part in relief)
     edge = shoulder(outline, radius_mm=radius_mm, inset_mm=0.0)
-    rest_mm3 = volume_mm3 - joined(edge, roofs).volume_mm3
+    rest_mm3 = volume_mm3 - top_surface(edge, roofs).volume_mm3
     made = Pastry(
         outline=outline,
         height_mm=rest_mm3 / outline.area_mm2,

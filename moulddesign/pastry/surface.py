@@ -60,7 +60,7 @@ class Side:
 
     def volume_mm3(self, height_mm: float) -> float:
         """Return the volume between table, side and flat top, no relief included [mm^3]."""
-        return self.outline.area_mm2 * height_mm + joined(self.roof(height_mm), ()).volume_mm3
+        return self.outline.area_mm2 * height_mm + top_surface(self.roof(height_mm), ()).volume_mm3
 
     def height_mm(self, volume_mm3: float) -> float:
         """Return the height at which it holds a volume, relief not included [mm].
@@ -207,7 +207,7 @@ def roofs_mm3(roofs: tuple[Roof, ...]) -> float:
     )
 
 
-def joined(edge: Roof, roofs: tuple[Roof, ...]) -> Top:
+def top_surface(edge: Roof, roofs: tuple[Roof, ...]) -> Top:
     """Return an edge, the flat within it and the reliefs on that as one surface.
 
     Parameters
@@ -247,16 +247,21 @@ def shoulder(outline: Outline, *, radius_mm: float, inset_mm: float) -> Roof:
     """
     run_mm = radius_mm * sqrt(0.5)
     if run_mm <= inset_mm:
-        loop = np.arange(len(outline.points))
-        return Roof(
-            vertices=np.column_stack([outline.points, np.zeros(len(loop))]),
-            walls=np.empty((0, 3), dtype=np.int64),
-            eaves=(loop,),
-            plateaus=(loop,),
-        )
+        return edge_loop(outline.points)
     wall = shoulder_profile(radius_mm, inset_mm)
     made = roof(snapped_to_grid(outline.shape), wall)
     drop = np.array([0.0, 0.0, float(wall.heights[-1])])
     return Roof(
         vertices=made.vertices - drop, walls=made.walls, eaves=made.eaves, plateaus=made.plateaus
+    )
+
+
+def edge_loop(points: Points) -> Roof:
+    """Return the edge of a flat without anything around it: a loop at z = 0, counter-clockwise."""
+    loop = np.arange(len(points))
+    return Roof(
+        vertices=np.column_stack([points, np.zeros(len(loop))]),
+        walls=np.empty((0, 3), dtype=np.int64),
+        eaves=(loop,),
+        plateaus=(loop,),
     )

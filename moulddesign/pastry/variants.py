@@ -7,7 +7,7 @@ from moulddesign.artwork.outline import Outline
 from moulddesign.core import SpecError, ml_from_mm3, mm3_from_ml
 from moulddesign.design import Design, EntryError, FurtherStamp
 from moulddesign.geometry import Mesh
-from moulddesign.pastry.interior import crust_thickness_mm
+from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import Pastry, pastry_of_width
 from moulddesign.portion import Portion
 
@@ -24,20 +24,20 @@ class Further:
         Names of the part and of the pastry among the files.
     pastry : Pastry
         The pressed piece.
-    crust_mm : float
-        Uniform crust thickness [mm].
+    interior : Interior
+        Its crust, filling and centres.
     """
 
     stamp_name: str
     pastry_name: str
     pastry: Pastry
-    crust_mm: float
+    interior: Interior
 
     def report(self, first: Pastry, mesh: Mesh) -> dict[str, Any]:
         """Return it as plain values; its height also as the difference from the first's."""
         higher_mm = self.pastry.height_mm - first.height_mm
         names = {"name": self.pastry_name, "stamp": self.stamp_name}
-        return names | pastry_report(self.pastry, mesh, self.crust_mm) | {"higher_mm": higher_mm}
+        return names | pastry_report(self.pastry, mesh, self.interior) | {"higher_mm": higher_mm}
 
 
 def further_pastries(design: Design, piece: Portion, outline: Outline) -> tuple[Further, ...]:
@@ -68,15 +68,7 @@ def further_pastries(design: Design, piece: Portion, outline: Outline) -> tuple[
     )
 
 
-def crust_mm(made: Pastry, piece: Portion) -> float:
-    """Return the uniform thickness of a pressed piece's crust [mm]."""
-    filled_mm3 = mm3_from_ml(piece.volume_ml - piece.crust_ml)
-    return crust_thickness_mm(
-        made.outline, made.height_mm, filled_mm3, side_draft_deg=made.side_draft_deg
-    )
-
-
-def pastry_report(made: Pastry, mesh: Mesh, crust_mm: float) -> dict[str, Any]:
+def pastry_report(made: Pastry, mesh: Mesh, inside: Interior) -> dict[str, Any]:
     """Return a pressed piece as plain values, its volume measured on the mesh that is written."""
     return {
         "outline": made.outline.name,
@@ -84,7 +76,7 @@ def pastry_report(made: Pastry, mesh: Mesh, crust_mm: float) -> dict[str, Any]:
         "height_mm": made.height_mm,
         "volume_ml": ml_from_mm3(mesh.volume_mm3),
         "relief_ml": ml_from_mm3(made.relief_mm3),
-        "crust_thickness_mm": crust_mm,
+        "crust_thickness_mm": inside.crust_mm,
     }
 
 
@@ -93,14 +85,14 @@ def _further(design: Design, place: int, outline: Outline, *, piece: Portion) ->
     own = design.model_copy(update={"relief": stamp.relief(design.relief)})
     try:
         made = pastry_of_width(own, outline.width_mm, mm3_from_ml(piece.volume_ml))
-        thick_mm = crust_mm(made, piece)
+        inside = interior(own, made, piece)
     except SpecError as error:
         raise _of_the_stamp(error, place, stamp) from error
     return Further(
         stamp_name=f"stamp-{stamp.name}",
         pastry_name=f"pastry-{stamp.name}",
         pastry=made,
-        crust_mm=thick_mm,
+        interior=inside,
     )
 
 

@@ -93,14 +93,14 @@ def _arc(*, run_mm: float, rise_mm: float, steepest: float, fan_rad: float) -> H
     """
     angle = min(2.0 * np.arctan2(rise_mm, run_mm), float(np.arctan(steepest)))
     radius = run_mm / sin(angle)
-    angles = _chords(angle, radius)
+    angles = arc_angles(angle, radius)
     distances = run_mm - radius * np.sin(angles)
     heights = radius * (np.cos(angles) - np.cos(angle))
     distances[0] = heights[0] = 0.0  # exactly: the edge is where the distance is 0
     return HeightProfile(distances=distances, heights=heights, fan_rad=fan_rad)
 
 
-def _chords(angle: float, radius_mm: float) -> Floats:
+def arc_angles(angle: float, radius_mm: float) -> Floats:
     """Return angles from one down to 0 whose chords stay within the height error of the arc."""
     step = 2.0 * acos(1.0 - min(HEIGHT_ERROR_MM / radius_mm, 0.5))
     return np.linspace(angle, 0.0, max(2, int(np.ceil(angle / step)) + 1))
@@ -122,7 +122,7 @@ def shoulder_profile(radius_mm: float, inset_mm: float) -> HeightProfile:
     Section
         Over the distance to the inset outline.
     """
-    angles = _chords(np.pi / 4, radius_mm)
+    angles = arc_angles(np.pi / 4, radius_mm)
     run = radius_mm * sin(np.pi / 4)
     distances = run - radius_mm * np.sin(angles)
     heights = radius_mm * np.cos(angles)

@@ -1,6 +1,5 @@
 """Whether the crust is thick enough, the centres fit, and the relief reads, prints and fills."""
 
-from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -53,35 +52,22 @@ def crust_findings(*, thickness_mm: float, deepest_sunk_mm: float) -> tuple[Find
     )
 
 
-def centre_findings(
-    *, diameters_mm: Sequence[float], crust_mm: float, width_mm: float, height_mm: float
-) -> tuple[Finding, ...]:
+def centre_finding(*, least_paste_mm: float) -> Finding:
     """Return whether the centres, as balls side by side, fit inside the crust with paste around.
 
     Parameters
     ----------
-    diameters_mm : sequence of float
-        Of each centre; none gives no finding [mm].
-    crust_mm : float
-        Uniform crust thickness [mm].
-    width_mm, height_mm : float
-        Least extents of the pastry [mm].
+    least_paste_mm : float
+        Least distance from a centre to the crust, below 0 where it reaches into it [mm].
     """
-    if not diameters_mm:
-        return ()
-    within_mm = 2.0 * (crust_mm + LEAST_PASTE_MM)
-    over_mm = max(
-        max(diameters_mm) - (height_mm - within_mm), sum(diameters_mm) - (width_mm - within_mm)
-    )
-    return (
-        Finding(
-            what=say("verify.room-around-centres"),
-            measured=-over_mm / 2.0,
-            limit=say("verify.paste-on-each-side", paste_mm=LEAST_PASTE_MM),
-            unit="mm",
-            source=say("verify.centres-as-balls"),
-            verdict=judged(good=over_mm <= 0.0, otherwise=Verdict.WARN),
-        ),
+    room_mm = least_paste_mm - LEAST_PASTE_MM
+    return Finding(
+        what=say("verify.room-around-centres"),
+        measured=room_mm,
+        limit=say("verify.paste-on-each-side", paste_mm=LEAST_PASTE_MM),
+        unit="mm",
+        source=say("verify.centres-as-balls"),
+        verdict=judged(good=room_mm >= 0.0, otherwise=Verdict.WARN),
     )
 
 

@@ -167,7 +167,7 @@ def test_the_first_stamps_findings_keep_their_names():
 def evidence(made, **changes):
     plain = {"design": made.design, "portion": made.portion.piece, "pastry": made.pastry}
     return Evidence(
-        **plain, crust_mm=made.crust_mm, mould=made.mould, pastry_name=PASTRY,
+        **plain, interior=made.interior, mould=made.mould, pastry_name=PASTRY,
         meshes=made.meshes | changes,
     )  # fmt: skip
 

@@ -6,11 +6,10 @@ from types import MappingProxyType
 
 import moulddesign
 from moulddesign.building import PASTRY, Build
-from moulddesign.core import mm3_from_ml
-from moulddesign.design import Design
+from moulddesign.design import Design, Kind
 from moulddesign.geometry.float32 import settled
-from moulddesign.mould import press
-from moulddesign.pastry.interior import crust_thickness_mm
+from moulddesign.mould import block, press
+from moulddesign.pastry.interior import interior
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import figures
 
@@ -49,23 +48,39 @@ CASES = {
     },
 }
 
+INSIDES = {
+    "drafted block": {
+        "name": "board",
+        "portion.finished_weight_g": 70.0,
+        "portion.centres": [{"name": "piece of date", "mass_g": 3.0, "count": 2}],
+        "mould.kind": "block",
+        "mould.side_draft_deg": 20.0,
+    },
+    "three centres": {
+        "name": "three-chestnuts",
+        "portion.finished_weight_g": 120.0,
+        "portion.centres": [{"name": "chestnut", "mass_g": 5.0, "count": 3}],
+    },
+}
+"""What lies inside a leaning side, and centres in a ring."""
+
 
 @cache
 def built(case: str) -> Build:
-    return unproven(Design.read(DEMO).with_values(CASES[case]))
+    return unproven(Design.read(DEMO).with_values((CASES | INSIDES)[case]))
 
 
 def unproven(design: Design) -> Build:
     weights = figures(design)
     piece = weights.piece
     made = pastry(design, piece.volume_ml)
-    mould = press(design.mould, design.printer, made)
-    inside_mm3 = mm3_from_ml(piece.volume_ml - piece.crust_ml)
+    make = block if design.mould.kind is Kind.BLOCK else press
+    mould = make(design.mould, design.printer, made)
     return Build(
         design=design,
         portion=weights,
         pastry=made,
-        crust_mm=crust_thickness_mm(made.outline, made.height_mm, inside_mm3),
+        interior=interior(design, made, piece),
         mould=mould,
         meshes=MappingProxyType(
             {part.name: settled(part.printed) for part in mould.parts} | {PASTRY: made.mesh}

@@ -8,8 +8,9 @@ from xml.etree import ElementTree as ET
 import ezdxf
 import numpy as np
 import pytest
+import shapely
 import trimesh
-from export.builds import CASES, built
+from export.builds import CASES, INSIDES, built
 from ezdxf import bbox
 from ezdxf.math import Vec2
 
@@ -185,8 +186,43 @@ def test_the_crust_is_drawn_as_thick_as_it_is(drawn):
     )
     outer, inner = boxes[0], boxes[1]
     thick = (np.ptp(outer[:, 0]) - np.ptp(inner[:, 0])) / 2.0 / scale
-    assert thick == pytest.approx(made.crust_mm, abs=0.02)  # lines are thinned by 0.005 mm
-    assert (inner[:, 1].min() - outer[:, 1].min()) / scale == pytest.approx(made.crust_mm, abs=0.02)
+    assert thick == pytest.approx(made.interior.crust_mm, abs=0.02)  # lines are thinned by 0.005 mm
+    assert (inner[:, 1].min() - outer[:, 1].min()) / scale == pytest.approx(
+        made.interior.crust_mm, abs=0.02
+    )
+
+
+@pytest.mark.parametrize("case", INSIDES)
+def test_filling_and_centres_are_drawn_where_they_are(case):
+    made = built(case)
+    whole = drawing(made, cuts(made), Paper.A4)
+    document = ezdxf.read(io.StringIO(dxf_bytes(whole, own_faces()).decode()))
+    scale, inside = stated_scale(document), made.interior
+    lines = document.modelspace().query('LWPOLYLINE[layer=="pastry"]')
+    pastry, filling = sorted(
+        (np.array(line.get_points("xy")) for line in lines), key=lambda line: -np.ptp(line[:, 0])
+    )
+    shown = shapely.Polygon(pastry)
+    assert shown.contains(shapely.Polygon(filling))
+    # In the plane of the axis the crust is as thick everywhere, beside the leaning side too;
+    # lines are thinned by 0.005 mm.
+    apart = [shown.exterior.distance(shapely.Point(point)) / scale for point in filling]
+    assert apart == pytest.approx([inside.crust_mm] * len(apart), abs=0.02)
+    # A ball that the plane does not cut is drawn hidden, the others as the circle that is cut.
+    middle_x, table_y = np.mean([pastry[:, 0].min(), pastry[:, 0].max()]), pastry[:, 1].min()
+    drawn = sorted(
+        ((c.dxf.center.x - middle_x) / scale, (c.dxf.center.y - table_y) / scale,
+         c.dxf.radius / scale, c.dxf.layer)
+        for c in document.modelspace().query("CIRCLE") if c.dxf.layer in {"centre", "hidden"}
+    )  # fmt: skip
+    expected = sorted(
+        (x, z, ball.radius_mm if abs(y) >= ball.radius_mm else np.sqrt(ball.radius_mm**2 - y**2),
+         "hidden" if abs(y) >= ball.radius_mm else "centre")
+        for ball in inside.centres for x, y, z in [ball.at_mm]
+    )  # fmt: skip
+    assert [layer for *_, layer in drawn] == [layer for *_, layer in expected]
+    for one, other in zip(drawn, expected, strict=True):
+        assert one[:3] == pytest.approx(other[:3], abs=0.01)
 
 
 def test_svg_and_dxf_hold_the_same_words_and_layers(drawn):

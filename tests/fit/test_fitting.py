@@ -19,6 +19,7 @@ from moulddesign.design import Design, OwnedMould, Shelf, Tool
 from moulddesign.fit import fit, pressings, ranked, window_png, window_svg
 from moulddesign.geometry import Mesh
 from moulddesign.pastry.interior import crust_thickness_mm
+from moulddesign.pastry.pastry import Pastry
 
 EVEN = Design.of(
     {
@@ -160,8 +161,9 @@ def test_crust_is_the_one_that_a_design_reports():
     outline = polygon_outline("octagon", 60.0, 5.0)
     made = fit(EVEN, owned(outline="octagon", width_mm=60, height_mm=25, corner_radius_mm=5))
     filled = 0.6 * outline.area_mm2 * 25
+    plain = Pastry(outline=outline, height_mm=25.0, shoulder_radius_mm=0.0, relief=(), roofs=())
     assert row(made, "4:6").crust_thickness_mm == pytest.approx(
-        crust_thickness_mm(outline, 25.0, filled), abs=1e-4
+        crust_thickness_mm(plain, filled), abs=1e-4
     )
 
 

@@ -10,7 +10,7 @@ from moulddesign.artwork.outline import polygon_outline, round_outline, scallope
 from moulddesign.core import SpecError
 from moulddesign.design import Design
 from moulddesign.pastry.interior import crust_thickness_mm
-from moulddesign.pastry.pastry import pastry
+from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.pastry.surface import side_of
 
 OUTLINES = ("round", "square", "hexagon", "octagon", "scalloped")
@@ -98,7 +98,11 @@ def test_a_drafted_crust_is_the_frustum_inside():
     # apothem, R cos(pi / n), so radii are off by 30 (1 - cos(pi / n)) = 0.002 mm.
     area = sides * np.sin(2.0 * pi / sides) / 2.0
     filled = area * squares / 3.0 * (high - 2.0 * thick)
-    found = crust_thickness_mm(outline, high, filled, side_draft_deg=8.0)
+    plain = Pastry(
+        outline=outline, height_mm=high, shoulder_radius_mm=0.0, relief=(), roofs=(),
+        side=side_of(outline, draft_deg=8.0, radius_mm=0.0),
+    )  # fmt: skip
+    found = crust_thickness_mm(plain, filled)
     assert found == pytest.approx(thick, abs=0.002)
 
 

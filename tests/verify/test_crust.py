@@ -3,7 +3,7 @@
 import pytest
 
 from moulddesign.core import Verdict
-from moulddesign.verify.piece_checks import centre_findings, crust_findings
+from moulddesign.verify.piece_checks import centre_finding, crust_findings
 
 
 @pytest.mark.parametrize(
@@ -25,20 +25,12 @@ def test_sunk_relief_leaves_half_the_crust(sunk, verdict):
 
 
 @pytest.mark.parametrize(
-    ("diameters", "room", "verdict"),
-    [
-        # Crust 2 mm and 1 mm of paste on each side: 20 - 6 = 14 mm high, 50 - 6 = 44 mm wide.
-        ([14.0], 0.0, Verdict.GOOD),
-        ([14.2], -0.1, Verdict.WARN),
-        ([12.0, 12.0], 1.0, Verdict.GOOD),
-        ([12.0, 12.0, 12.0, 12.0], -2.0, Verdict.WARN),
-    ],
-)
-def test_centres_need_paste_around_them(diameters, room, verdict):
-    (found,) = centre_findings(diameters_mm=diameters, crust_mm=2.0, width_mm=50.0, height_mm=20.0)
+    ("paste", "room", "verdict"),
+    # 1 mm of paste on each side, our own choice.
+    [(1.0, 0.0, Verdict.GOOD), (2.5, 1.5, Verdict.GOOD), (0.9, -0.1, Verdict.WARN),
+     (-3.0, -4.0, Verdict.WARN)],
+)  # fmt: skip
+def test_centres_need_paste_around_them(paste, room, verdict):
+    found = centre_finding(least_paste_mm=paste)
     assert found.measured == pytest.approx(room)
     assert found.verdict is verdict
-
-
-def test_without_centres_there_is_nothing_to_find():
-    assert centre_findings(diameters_mm=(), crust_mm=2.0, width_mm=50.0, height_mm=20.0) == ()
