@@ -47,6 +47,9 @@ LABEL_MM: Final = 2.8
 LABEL_STEP_MM: Final = 6.0
 """Least distance of one label from the next [mm]."""
 
+LEAST_CUT_MM: Final = 0.2
+"""Least radius of the disc in which the plane cuts a centre that is drawn as cut [mm]."""
+
 LABEL_ROOM_MM: Final = 34.0
 """Longest label [mm]."""
 
@@ -135,7 +138,8 @@ def _centres(made: Build, scale: float) -> list[Circle]:
     for ball in made.interior.centres:
         x, y, z = ball.at_mm
         cut_mm = sqrt(max(ball.radius_mm**2 - y**2, 0.0))
-        layer, seen_mm = (Layer.CENTRE, cut_mm) if cut_mm > 0.0 else (Layer.HIDDEN, ball.radius_mm)
+        is_cut = cut_mm > LEAST_CUT_MM
+        layer, seen_mm = (Layer.CENTRE, cut_mm) if is_cut else (Layer.HIDDEN, ball.radius_mm)
         circles.append(
             Circle(middle=(scale * x, scale * z), radius_mm=scale * seen_mm, layer=layer)
         )

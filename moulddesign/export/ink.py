@@ -285,7 +285,7 @@ PENS: Final = {
         width_um=180,
         number=30,
         colour="#a04000",
-        line_type="HIDDEN2",
+        line_type="DASHED2",
         dashes_mm=(3.0, 1.0),
     ),
     Layer.HATCH: Pen(width_um=130, number=8, colour="#777"),

@@ -6,9 +6,10 @@ from functools import partial
 
 import pytest
 
+from moulddesign.building import shaped
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.page.jobs import PREVIEW, prepare
+from moulddesign.page.jobs import PREVIEW, prepare, preview
 from moulddesign.workers import Worker
 
 
@@ -34,3 +35,14 @@ def test_a_piece_is_told_figures_first_and_a_wrong_design_in_a_sentence(tmp_path
     worker = Worker(partial(prepare, str(tmp_path), 1))
     run(both())
     worker.end()
+
+
+@pytest.mark.parametrize("draft", [None, 0.0, 20.0])
+def test_a_blocks_piece_is_the_one_that_a_build_makes(draft):
+    """What the page draws and makes leans as the block's cavity does."""
+    design = Design().with_values({"mould.kind": "block", "mould.side_draft_deg": draft})
+    shown = dict(preview(lambda: None, design.plain()))["figures"]
+    shape = shaped(design)
+    assert shown.height_mm == shape.pastry.height_mm
+    assert shown.crust_mm == shape.interior.crust_mm
+    assert shape.pastry.side_draft_deg == (5.0 if draft is None else draft)  # 5 deg: the default
