@@ -9,12 +9,20 @@
 - `printers`: printers and plastics by name, those of the package and one's own, and the
   design's table of them.
 - `design`: the Design as a whole: read from TOML, overridden by options, written back.
-- `assets`: drawings that a design names: found beside its file, and copied to where it is
-  published.
+- `assets`: files that a design names, as its fields declare them: found beside the design's file,
+  renamed, and copied to where it is published.
 - `owned_moulds`: moulds that one owns: how each was measured, alone or on a shelf of several.
 """
 
-from moulddesign.design.assets import DRAWINGS, carried, found_beside
+from moulddesign.design.assets import (
+    DRAWINGS,
+    collect_drawings,
+    is_file,
+    named_files,
+    rename_files,
+    resolve_file,
+    resolve_files,
+)
 from moulddesign.design.design import Design
 from moulddesign.design.mould_tables import (
     BlockTable,
@@ -102,14 +110,18 @@ __all__ = [
     "Shelf",
     "Table",
     "Tool",
-    "carried",
-    "found_beside",
+    "collect_drawings",
     "given",
+    "is_file",
     "kind_of",
     "library",
+    "named_files",
     "of_kind",
     "place_of",
     "refuse_idle",
+    "rename_files",
+    "resolve_file",
+    "resolve_files",
     "said_of",
     "spec_error",
     "tables_in",

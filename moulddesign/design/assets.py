@@ -1,90 +1,147 @@
-"""Drawings that a design names: found beside its file, and copied to where it is published."""
+"""Files that a design or a shelf of moulds names, as its fields declare them.
 
-from collections.abc import Iterator, Mapping
+`given(..., file=FileKind.FONT)` says that a field may name a file; everything here follows from
+that, so a new field of that sort needs nothing but its declaration.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final, TypeVar
 
-if TYPE_CHECKING:
-    from moulddesign.design.design import Design
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from moulddesign.design.schema import FileKind, Table, said_of, tables_in
 
 DRAWINGS: Final = (".svg", ".png", ".jpg", ".jpeg")
+"""Endings that tell a drawing from the name of an outline or a pattern."""
 PREFIX: Final = "artwork-"
-"""What a carried drawing's name begins with, so that it meets no other file of a build."""
+"""What a copied drawing's name begins with, so that it meets no other file of a build."""
+DRAWN: Final = frozenset({FileKind.OUTLINE, FileKind.ARTWORK})
+
+Names = Mapping[str, Any]
+AnyTable = TypeVar("AnyTable", bound=Table)
 
 
-def found_beside(tree: Mapping[str, Any], folder: Path) -> dict[str, Any]:
-    """Return a design's plain values with relative file names made to start from a folder.
+def is_file(kind: FileKind, name: str) -> bool:
+    """Return whether a value names a file; an outline or a pattern may be one of the tool's own."""
+    return kind not in DRAWN or name.lower().endswith(DRAWINGS)
+
+
+def named_files(tree: Names, model: type[BaseModel]) -> Iterator[tuple[str, FileKind, str]]:
+    """Yield the values that may name a file: dotted path, kind of file, value.
 
     Parameters
     ----------
     tree : mapping
-        Nested plain values as a design file holds them; not changed.
-    folder : Path
-        The design file's folder.
+        Nested plain values, right or wrong: what is no text, or no table, is passed over.
+    model : type of BaseModel
+        What the values are for.
+
+    Examples
+    --------
+    >>> from moulddesign.design import Design
+    >>> [path for path, _, _ in named_files({"pastry": {"outline": "round"}, "relief": 7}, Design)]
+    ['pastry.outline']
     """
-    made: dict[str, Any] = _copy(dict(tree))
-    for table, key in _places(made):
-        path = Path(table[key]).expanduser()
-        table[key] = str(folder / path)
-    return made
+    found: list[tuple[str, FileKind, str]] = []
+
+    def noted(path: str, kind: FileKind, name: str) -> str:
+        found.append((path, kind, name))
+        return name
+
+    _renamed(tree, (model,), noted, "")
+    yield from found
 
 
-def carried(design: "Design") -> tuple["Design", dict[str, Path]]:
-    """Return a design that names its drawings as they lie beside it, and where they come from.
+def rename_files(
+    tree: Names, model: type[BaseModel], rename: Callable[[FileKind, str], str]
+) -> dict[str, Any]:
+    """Return a copy of nested plain values with other names for the files in it.
 
     Parameters
     ----------
-    design : Design
-        Names its drawings by paths.
+    tree : mapping
+        Nested plain values, right or wrong.
+    model : type of BaseModel
+        What the values are for.
+    rename : callable
+        Returns a name for a kind of file and what stands there, which may be no file.
+    """
+    return _renamed(tree, (model,), lambda _, kind, name: rename(kind, name), "")
+
+
+def resolve_file(kind: FileKind, name: str, folder: Path) -> str:
+    """Return a value, made to start from a folder if it is a file's relative name.
+
+    A recipe keeps its name: whoever reads it looks beside the design first, and then where we are.
+    """
+    if kind is FileKind.RECIPE or not is_file(kind, name):
+        return name
+    return str(folder / Path(name).expanduser())
+
+
+def resolve_files(tree: Names, model: type[BaseModel], folder: Path) -> dict[str, Any]:
+    """Return nested plain values whose files are found from a folder, as by `resolve_file`."""
+    return rename_files(tree, model, lambda kind, name: resolve_file(kind, name, folder))
+
+
+def collect_drawings(design: AnyTable) -> tuple[AnyTable, dict[str, Path]]:
+    """Return a design that names its drawings as they lie beside it, and where they come from.
+
+    Fonts stay where they are, for their licences seldom allow a copy, and so does one's own
+    library of printers.
 
     Returns
     -------
-    tuple of Design and dict of str to Path
-        The drawings' new names, and the files to copy. Fonts stay where they are, for their
-        licences seldom allow a copy, and so does one's own library of printers.
+    tuple of Table and dict of str to Path
+        The design with the drawings' new names, and the files to copy to those names.
     """
-    tree = design.plain()
     copies: dict[str, Path] = {}
-    for table, key in _places(tree):
-        if key not in {"outline", "pattern"}:
-            continue
-        path = Path(table[key])
-        name = path.name if path.name.startswith(PREFIX) else PREFIX + path.name
+
+    def beside(kind: FileKind, name: str) -> str:
+        if kind not in DRAWN or not is_file(kind, name):
+            return name
+        path = Path(name)
+        copied = path.name if path.name.startswith(PREFIX) else PREFIX + path.name
         number = 1
-        while copies.setdefault(name, path) != path:
+        while copies.setdefault(copied, path) != path:
             number += 1
-            name = f"{PREFIX}{number}-{path.name}"
-        table[key] = name
-    return type(design).of(tree), copies
+            copied = f"{PREFIX}{number}-{path.name}"
+        return copied
+
+    return type(design).of(rename_files(design.plain(), type(design), beside)), copies
 
 
-def _places(tree: Mapping[str, Any]) -> Iterator[tuple[dict[str, Any], str]]:
-    """Yield the tables of a design that name a file, and the key; whatever their types."""
-    pastry, further = tree.get("pastry"), tree.get("further_stamps")
-    if isinstance(pastry, dict) and _is_drawing(pastry.get("outline")):
-        yield pastry, "outline"
-    printer = tree.get("printer")
-    if isinstance(printer, dict) and isinstance(printer.get("library"), str):
-        yield printer, "library"
-    for relief in [tree.get("relief"), *(further if isinstance(further, list) else [])]:
-        yield from _drawn(relief)
+def _renamed(
+    tree: Names,
+    tables: tuple[type[BaseModel], ...],
+    rename: Callable[[str, FileKind, str], str],
+    way: str,
+) -> dict[str, Any]:
+    """Return a table's values, those of the tables in it included."""
+    made: dict[str, Any] = {}
+    for key, value in tree.items():
+        field = next((t.model_fields[key] for t in tables if key in t.model_fields), None)
+        made[key] = value if field is None else _in_field(field, value, rename, f"{way}{key}")
+    return made
 
 
-def _drawn(relief: object) -> Iterator[tuple[dict[str, Any], str]]:
-    """Yield the layers of a relief that name a file, and the key."""
-    layers = relief.get("layers") if isinstance(relief, dict) else None
-    for layer in layers if isinstance(layers, list) else []:
-        if isinstance(layer, dict) and _is_drawing(layer.get("pattern")):
-            yield layer, "pattern"
-        if isinstance(layer, dict) and isinstance(layer.get("font"), str):
-            yield layer, "font"
-
-
-def _is_drawing(value: object) -> bool:
-    return isinstance(value, str) and value.lower().endswith(DRAWINGS)
-
-
-def _copy(value: Any) -> Any:  # noqa: ANN401 (plain values of any kind)
-    if isinstance(value, dict):
-        return {key: _copy(inner) for key, inner in value.items()}
-    return [_copy(inner) for inner in value] if isinstance(value, list) else value
+def _in_field(
+    field: FieldInfo,
+    value: Any,  # noqa: ANN401 (a plain value of any kind)
+    rename: Callable[[str, FileKind, str], str],
+    path: str,
+) -> Any:  # noqa: ANN401 (the same)
+    kind = said_of(field, "file")
+    if kind is not None:
+        return rename(path, FileKind(kind), value) if isinstance(value, str) else value
+    tables = tuple(tables_in(field.annotation))
+    if isinstance(value, list):
+        return [
+            _renamed(each, tables, rename, f"{path}.{place}.")
+            if isinstance(each, Mapping)
+            else each
+            for place, each in enumerate(value)
+        ]
+    return _renamed(value, tables, rename, f"{path}.") if isinstance(value, Mapping) else value

@@ -10,7 +10,7 @@ from pydantic import ValidationInfo, field_validator
 
 from moulddesign import __version__
 from moulddesign.core import Message, SpecError, read_toml, say, word
-from moulddesign.design.assets import found_beside
+from moulddesign.design.assets import resolve_files
 from moulddesign.design.earlier import MADE_WITH, without_written
 from moulddesign.design.mould_tables import Kind, MouldTable, PressTable, of_kind
 from moulddesign.design.piece_tables import (
@@ -38,14 +38,16 @@ class Design(Table):
     with one sentence where a value cannot be used.
     """
 
-    name: str = given("lantern-night", "Name of the design and of its folder", max_length=80)
+    name: str = given(
+        "lantern-night", "Name of the design and of its folder", max_length=80, main=True
+    )
     portion: PortionTable = PortionTable()
     pastry: PastryTable = PastryTable()
     relief: ReliefTable = ReliefTable()
     mould: MouldTable = PressTable()
     further_stamps: tuple[FurtherStamp, ...] = given(
         (), "Stamps with other reliefs for the same sleeve and plunger of a press",
-        max_length=MOST_STAMPS,
+        max_length=MOST_STAMPS, main=True,
     )  # fmt: skip
     printer: PrinterTable = PrinterTable()
     scale: ScaleTable = ScaleTable()
@@ -126,7 +128,7 @@ class Design(Table):
     @classmethod
     def read_with_notes(cls, path: str | PathLike[str]) -> tuple[Self, tuple[Message, ...]]:
         """Return the design in a TOML file as `read` does, and the notes of `of_file`."""
-        return cls.of_file(found_beside(read_toml(path), Path(path).parent))
+        return cls.of_file(resolve_files(read_toml(path), cls, Path(path).parent))
 
     @classmethod
     def file_schema(cls) -> dict[str, Any]:

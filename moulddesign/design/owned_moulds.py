@@ -10,12 +10,14 @@ from typing import Any, Self
 from pydantic import ValidationError, model_validator
 
 from moulddesign.core import FileError, LengthUnit, SpecError, read_toml, say
+from moulddesign.design.assets import resolve_files
 from moulddesign.design.piece_tables import PastryTable
 from moulddesign.design.relief_tables import Sense
 from moulddesign.design.schema import (
     CHOICE,
     MEMORY,
     PRACTICE,
+    FileKind,
     RefusedError,
     Table,
     given,
@@ -43,16 +45,37 @@ class Tool(StrEnum):
 class OwnedMould(Table):
     """A mould that exists, known by its sizes, by water or by its mesh."""
 
-    name: str = given("mould", "What it is called", min_length=1, max_length=40)
-    outline: str = given("round", "Shape of the mouth, as in [pastry]", min_length=1)
+    name: str = given("mould", "What it is called", min_length=1, max_length=40, main=True)
+    outline: str = given(
+        "round",
+        "Shape of the mouth, as in [pastry]",
+        min_length=1,
+        main=True,
+        file=FileKind.OUTLINE,
+    )
     width_mm: float | None = given(
-        None, "Inner width of the mouth along x, across the flats", unit="mm", gt=0, le=400
+        None,
+        "Inner width of the mouth along x, across the flats",
+        unit="mm",
+        gt=0,
+        le=400,
+        main=True,
     )
     height_mm: float | None = given(
-        None, "Inside, from the table to the flat top of the piece", unit="mm", gt=0, le=200
+        None,
+        "Inside, from the table to the flat top of the piece",
+        unit="mm",
+        gt=0,
+        le=200,
+        main=True,
     )
     corner_radius_mm: float = given(
-        0.0, "Inner radius of the corners of a square, hexagon or octagon", unit="mm", ge=0, le=200
+        0.0,
+        "Inner radius of the corners of a square, hexagon or octagon",
+        unit="mm",
+        ge=0,
+        le=200,
+        main=True,
     )
     lobes: int = given(12, "Lobes of a scalloped mouth", ge=3, le=60)
     lobe_depth_mm: float = given(
@@ -72,22 +95,30 @@ class OwnedMould(Table):
     sense: Sense = given(Sense.RAISED, "Whether the relief stands on the piece or sinks into it")
     tool: Tool = given(Tool.RULER, "What the sizes were read off")
     water_g: tuple[float, ...] = given(
-        (), "Water that fills it, each weighing", unit="g", max_length=100
+        (), "Water that fills it, each weighing", unit="g", max_length=100, main=True
     )
     empty_g: float = given(0.0, "The empty mould, where the scale was not set to zero with it",
                            unit="g", ge=0, le=100_000)  # fmt: skip
-    at_c: float = given(20.0, "Temperature of the water", unit="deg C", source=CHOICE, ge=0, le=100)
-    mesh: str | None = given(None, "Mesh of it; with a stamp, of the sleeve", min_length=1)
-    stamp: str | None = given(None, "Mesh of a press mould's stamp", min_length=1)
-    unit: LengthUnit | None = given(None, "Unit of the meshes; millimetres where it is left out")
+    at_c: float = given(
+        20.0, "Temperature of the water", unit="deg C", source=CHOICE, ge=0, le=100, main=True
+    )
+    mesh: str | None = given(
+        None, "Mesh of it; with a stamp, of the sleeve", min_length=1, main=True, file=FileKind.MESH
+    )
+    stamp: str | None = given(
+        None, "Mesh of a press mould's stamp", min_length=1, main=True, file=FileKind.MESH
+    )
+    unit: LengthUnit | None = given(
+        None, "Unit of the meshes; millimetres where it is left out", main=True
+    )
     up: str = given("+z", "Which way is up in the mesh when it is filled")
     mend: bool = given(default=False, says="Whether a broken mesh is mended")
     least_height_mm: float | None = given(
         None, "Lowest height a press mould presses; relief, centre and twice the least crust "
-        "where it is left out", unit="mm", source=PRACTICE, gt=0, le=200,
+        "where it is left out", unit="mm", source=PRACTICE, gt=0, le=200, main=True,
     )  # fmt: skip
     most_height_mm: float | None = given(
-        None, "Greatest height a press mould presses", unit="mm", gt=0, le=200
+        None, "Greatest height a press mould presses", unit="mm", gt=0, le=200, main=True
     )
     bore_length_mm: float | None = given(
         None, "Length of a press mould's bore", unit="mm", gt=0, le=400
@@ -175,18 +206,7 @@ class Shelf(Table):
         SpecError
             A key is unknown, a value cannot be used, or there is no mould.
         """
-        folder = Path(path).parent
-        shelf = cls.of(read_toml(path))
+        shelf = cls.of(resolve_files(read_toml(path), cls, Path(path).parent))
         if not shelf.mould:
             raise FileError(str(path), say("design.no-moulds"))
-        return shelf.model_copy(update={"mould": tuple(_beside(m, folder) for m in shelf.mould)})
-
-
-def _beside(mould: OwnedMould, folder: Path) -> OwnedMould:
-    """Return the mould with its files named from where we are."""
-    names = {key: getattr(mould, key) for key in ("mesh", "stamp")}
-    if mould.outline.lower().endswith(".svg"):
-        names["outline"] = mould.outline
-    return mould.model_copy(
-        update={key: str(folder / name) for key, name in names.items() if name is not None}
-    )
+        return shelf

@@ -14,6 +14,7 @@ from moulddesign.design.schema import (
     CHOICE,
     MEMORY,
     PRACTICE,
+    FileKind,
     RefusedError,
     Table,
     both,
@@ -32,8 +33,8 @@ class CountsIn(StrEnum):
 class Centre(Table):
     """A whole thing inside the filling: a yolk, a nut, a cube of jelly."""
 
-    name: str = given("centre", "What it is", min_length=1, max_length=40)
-    mass_g: float = given(12.0, "Mass of one", unit="g", source=MEMORY, gt=0, le=500)
+    name: str = given("centre", "What it is", min_length=1, max_length=40, main=True)
+    mass_g: float = given(12.0, "Mass of one", unit="g", source=MEMORY, gt=0, le=500, main=True)
     density_g_per_ml: float = given(1.06, "Density of it", unit="g/mL", source=MEMORY, ge=0.2, le=3)
     mass_spread: float = given(
         0.12, "Standard deviation of the mass of one, as a share of it",
@@ -42,7 +43,7 @@ class Centre(Table):
     density_sd_g_per_ml: float = given(
         0.01, "Standard uncertainty of its density", unit="g/mL", source=MEMORY, ge=0, le=1
     )
-    count: int = given(1, "How many of these in a piece", ge=1, le=12)
+    count: int = given(1, "How many of these in a piece", ge=1, le=12, main=True)
     counts_in: CountsIn = given(
         CountsIn.FILLING,
         "Whether the filling's share of the ratio includes it",
@@ -59,10 +60,20 @@ class PortionTable(Table):
     """Weights, ratio, densities."""
 
     finished_weight_g: float = given(
-        75.0, "Weight of one piece when it is eaten", unit="g", source=CHOICE, gt=0, le=5000
+        75.0,
+        "Weight of one piece when it is eaten",
+        unit="g",
+        source=CHOICE,
+        gt=0,
+        le=5000,
+        main=True,
     )
     ratio: str = given(
-        "3:7", "Crust to filling by mass", source=PRACTICE, pattern=r"^\d+(\.\d+)?:\d+(\.\d+)?$"
+        "3:7",
+        "Crust to filling by mass",
+        source=PRACTICE,
+        pattern=r"^\d+(\.\d+)?:\d+(\.\d+)?$",
+        main=True,
     )
     loss: float = given(
         0.02,
@@ -71,6 +82,7 @@ class PortionTable(Table):
         + PRACTICE,
         ge=0,
         le=0.6,
+        main=True,
     )
     loss_sd: float = given(
         0.01, "Standard deviation of the loss from piece to piece", source=MEMORY, ge=0, le=0.3
@@ -96,7 +108,9 @@ class PortionTable(Table):
         1.5, "Gap on each side between the rolled piece and the bore that it enters", unit="mm",
         source=PRACTICE, ge=0, le=20,
     )  # fmt: skip
-    centres: tuple[Centre, ...] = given((), "Whole centres inside the filling", max_length=12)
+    centres: tuple[Centre, ...] = given(
+        (), "Whole centres inside the filling", max_length=12, main=True
+    )
 
     @field_validator("ratio")
     @classmethod
@@ -169,12 +183,24 @@ class PastryTable(Table):
         "round",
         f"Shape seen from above: {', '.join(OUTLINES)}, or an SVG file with one closed shape",
         min_length=1,
+        main=True,
+        file=FileKind.OUTLINE,
     )
     width_mm: float | None = given(
-        None, "Width along x, across the flats; free where it is left out", unit="mm", gt=0, le=400
+        None,
+        "Width along x, across the flats; free where it is left out",
+        unit="mm",
+        gt=0,
+        le=400,
+        main=True,
     )
     height_mm: float | None = given(
-        None, "Height to the flat top; free where it is left out", unit="mm", gt=0, le=200
+        None,
+        "Height to the flat top; free where it is left out",
+        unit="mm",
+        gt=0,
+        le=200,
+        main=True,
     )
     height_to_width: float | None = given(
         None,
@@ -182,6 +208,7 @@ class PastryTable(Table):
         ge=0.05,
         le=3,
         source=PRACTICE,
+        main=True,
     )
     corner_radius_mm: float = given(
         6.0, "Radius of the corners of a square, hexagon or octagon", unit="mm", ge=0, le=200
@@ -225,7 +252,7 @@ class ScaleTable(Table):
 
     resolution_g: float = given(
         1.0, "Smallest step of the scale", unit="g",
-        source="kitchen scales show whole grams; " + PRACTICE, gt=0, le=50,
+        source="kitchen scales show whole grams; " + PRACTICE, gt=0, le=50, main=True,
     )  # fmt: skip
     hand_error_g: float = given(
         0.5, "Standard deviation of one portion weighed in haste, beyond the scale's step",
@@ -238,7 +265,7 @@ class LabelTable(Table):
 
     weight_g: float | None = given(
         None, "Weight on the label; the finished weight where it is left out", unit="g",
-        ge=5, le=10_000,
+        ge=5, le=10_000, main=True,
     )  # fmt: skip
     most_short: float = given(
         0.025, "Largest share of packs that may be short by more than the tolerable deficiency",
@@ -254,9 +281,13 @@ class LabelTable(Table):
 class BatchTable(Table):
     """How many pieces, what gets lost on the way, and how they are carried and sold."""
 
-    pieces: int | None = given(None, "Number of pieces", ge=1, le=MOST_PIECES)
+    pieces: int | None = given(None, "Number of pieces", ge=1, le=MOST_PIECES, main=True)
     recipe: str | None = given(
-        None, "Recipe file (TOML), sought beside the design file", min_length=1
+        None,
+        "Recipe file (TOML), sought beside the design file",
+        min_length=1,
+        main=True,
+        file=FileKind.RECIPE,
     )
     mixing_loss: float = given(
         0.01, "Share of dough and paste that stays in bowl and pan", source=MEMORY, ge=0, le=0.5
@@ -272,8 +303,8 @@ class BatchTable(Table):
     hand_loss: float = given(
         0.01, "Share of dough and paste that stays on hands and table", source=MEMORY, ge=0, le=0.5
     )
-    pieces_per_tray: int = given(12, "Pieces on a tray", source=PRACTICE, ge=1, le=1000)
-    pieces_per_box: int = given(4, "Pieces in a box", source=CHOICE, ge=1, le=1000)
+    pieces_per_tray: int = given(12, "Pieces on a tray", source=PRACTICE, ge=1, le=1000, main=True)
+    pieces_per_box: int = given(4, "Pieces in a box", source=CHOICE, ge=1, le=1000, main=True)
     currency: str = given("", "Currency of the prices, as printed", max_length=8)
     centre_price: float | None = given(None, "Price of one centre", ge=0, le=1e6)
     box_price: float | None = given(None, "Price of one empty box", ge=0, le=1e6)

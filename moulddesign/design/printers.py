@@ -27,7 +27,7 @@ from moulddesign.core import (
     read_bytes,
     say,
 )
-from moulddesign.design.schema import CHOICE, PRACTICE, RefusedError, Table, given
+from moulddesign.design.schema import CHOICE, PRACTICE, FileKind, RefusedError, Table, given
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,11 +219,18 @@ class PrinterTable(Table):
     """A printer by name, whatever differs from it, and the plastic in it."""
 
     library: str | None = given(
-        None, "TOML file with one's own [printers.NAME] and [materials.NAME]", min_length=1
+        None,
+        "TOML file with one's own [printers.NAME] and [materials.NAME]",
+        min_length=1,
+        file=FileKind.LIBRARY,
     )
-    machine: str = given(MACHINE, "Printer by name; what stands here beside it comes before it")
-    material: str = given("PETG", "Plastic that the parts are printed from")
-    nozzle_mm: float = given(0.4, "Nozzle diameter", unit="mm", source=PRACTICE, ge=0.1, le=2)
+    machine: str = given(
+        MACHINE, "Printer by name; what stands here beside it comes before it", main=True
+    )
+    material: str = given("PETG", "Plastic that the parts are printed from", main=True)
+    nozzle_mm: float = given(
+        0.4, "Nozzle diameter", unit="mm", source=PRACTICE, ge=0.1, le=2, main=True
+    )
     line_width_mm: float = given(
         0.42, "Width of one printed line", unit="mm", source=PRACTICE, ge=0.1, le=3
     )

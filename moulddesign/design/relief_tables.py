@@ -12,6 +12,7 @@ from moulddesign.design.schema import (
     CHOICE,
     PRACTICE,
     EntryError,
+    FileKind,
     RefusedError,
     Table,
     as_file_name,
@@ -70,17 +71,27 @@ class Layer(Table):
     """One piece of artwork on the top: a pattern, a motif or a text."""
 
     pattern: str | None = given(
-        None, "Name of a pattern, or an SVG, PNG or JPEG file", min_length=1, max_length=1000
+        None,
+        "Name of a pattern, or an SVG, PNG or JPEG file",
+        min_length=1,
+        max_length=1000,
+        main=True,
+        file=FileKind.ARTWORK,
     )
-    motif: Motif | None = given(None, "Motif drawn by rule")
+    motif: Motif | None = given(None, "Motif drawn by rule", main=True)
     text: str | None = given(
-        None, "Lettering; line breaks part its lines", min_length=1, max_length=400
+        None,
+        "Lettering; line breaks part its lines",
+        min_length=1,
+        max_length=400,
+        main=True,
+        lines=True,
     )
     size_mm: float | None = given(
         None,
         "Larger side of the artwork, or size of the letters on a rim; as large as the flat top "
         "takes where it is left out, 6 mm on a rim",
-        unit="mm", gt=0, le=400,
+        unit="mm", gt=0, le=400, main=True,
     )  # fmt: skip
     x_mm: float = given(0.0, "Moved right of the middle", unit="mm", ge=-400, le=400)
     y_mm: float = given(0.0, "Moved up from the middle", unit="mm", ge=-400, le=400)
@@ -105,8 +116,10 @@ class Layer(Table):
     least_stroke_mm: float | None = given(
         None, "Thinner strokes are thickened to this", unit="mm", ge=0.1, le=10
     )
-    font: str | None = given(None, "TrueType or OpenType file", min_length=1)
-    along: Along | None = given(None, "What the text runs along: straight where it is left out")
+    font: str | None = given(None, "TrueType or OpenType file", min_length=1, file=FileKind.FONT)
+    along: Along | None = given(
+        None, "What the text runs along: straight where it is left out", main=True
+    )
     radius_mm: float | None = given(
         None, "Base line's radius on a rim; as large as fits where it is left out", unit="mm",
         gt=0, le=200,
@@ -115,7 +128,7 @@ class Layer(Table):
         None, "Brightness below which a picture stands out; found by itself where it is left out",
         gt=0, lt=1,
     )  # fmt: skip
-    count: int | None = given(None, "Parts of the motif", ge=1, le=400)
+    count: int | None = given(None, "Parts of the motif", ge=1, le=400, main=True)
     stroke_mm: float | None = given(
         None, "Strokes of the motif, or gaps between its parts", unit="mm", gt=0, le=20
     )
@@ -143,10 +156,10 @@ class ReliefTable(Table):
 
     depth_mm: float = given(
         1.5, "Height of the relief above the flat top, or depth below it", unit="mm",
-        source="from memory, press the sampler to find your own", gt=0, le=20,
+        source="from memory, press the sampler to find your own", gt=0, le=20, main=True,
     )  # fmt: skip
-    sense: Sense = given(Sense.RAISED, "Raised above the flat top or sunk into it")
-    profile: Profile = given(Profile.FLAT, "Section of a stroke")
+    sense: Sense = given(Sense.RAISED, "Raised above the flat top or sunk into it", main=True)
+    profile: Profile = given(Profile.FLAT, "Section of a stroke", main=True)
     draft_deg: float = given(
         15.0,
         "Least angle between a wall of the relief and the pull direction",
@@ -161,7 +174,9 @@ class ReliefTable(Table):
         source=CHOICE, ge=0.1, le=100,
     )  # fmt: skip
     layers: tuple[Layer, ...] = given(
-        (Layer(pattern="chestnut"),), "Artwork, later over earlier; none leaves the top plain"
+        (Layer(pattern="chestnut"),),
+        "Artwork, later over earlier; none leaves the top plain",
+        main=True,
     )
 
 
@@ -175,9 +190,11 @@ BLANK: Final = "blank"
 class FurtherStamp(Table):
     """One more stamp: its name, and the keys of the relief; what is left out is as there."""
 
-    name: str = given(..., "Name of the stamp: it ends the names of its files", max_length=40)
+    name: str = given(
+        ..., "Name of the stamp: it ends the names of its files", max_length=40, main=True
+    )
     layers: tuple[Layer, ...] = given(
-        ..., "Artwork, later over earlier; none leaves the top plain", max_length=100
+        ..., "Artwork, later over earlier; none leaves the top plain", max_length=100, main=True
     )
     depth_mm: float | None = given(
         None, "Height or depth of its relief; as [relief] where it is left out", unit="mm",

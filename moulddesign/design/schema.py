@@ -57,13 +57,14 @@ class Table(BaseModel):
         return self.model_dump(mode="json", exclude_none=True)
 
 
-def given(
+def given(  # noqa: PLR0913 (what is said of a field)
     default: Any,  # noqa: ANN401 (pydantic's Field is typed so)
     says: str,
     *,
     unit: str = "",
     source: str = CHOICE,
     main: bool = False,
+    lines: bool = False,
     file: FileKind | None = None,
     **limits: Any,  # noqa: ANN401 (pydantic's own)
 ) -> Any:  # noqa: ANN401 (the same)
@@ -81,6 +82,8 @@ def given(
         Where the default comes from, with its status.
     main : bool
         Whether a form asks for it at once, or among the further fields.
+    lines : bool
+        Whether the text may have several lines.
     file : FileKind, optional
         What kind of file it may name.
     **limits : float or str
@@ -94,6 +97,8 @@ def given(
     extra: dict[str, Any] = {"unit": unit, "source": source}
     if main:
         extra["main"] = True
+    if lines:
+        extra["lines"] = True
     if file is not None:
         extra["file"] = file.value
     return Field(
@@ -106,7 +111,7 @@ def given(
 
 
 def said_of(field: FieldInfo, name: str) -> Any:  # noqa: ANN401 (per name)
-    """Return what `given` was told of a field: `unit`, `source`, `main` or `file`; else None."""
+    """Return what `given` was told of a field: `unit`, `source`, `main`, `lines` or `file`."""
     extra = field.json_schema_extra
     return extra.get(name) if isinstance(extra, dict) else None
 

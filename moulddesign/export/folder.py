@@ -24,7 +24,7 @@ from typing import Final, Protocol, TypeVar
 
 from moulddesign.building import Build
 from moulddesign.core import Finding, FindingError, WriteError
-from moulddesign.design import carried
+from moulddesign.design import collect_drawings
 from moulddesign.export.contents import Contents, file_names, scenes
 from moulddesign.export.formats import stl_bytes
 from moulddesign.export.glyphs import name_findings
@@ -335,7 +335,7 @@ def _listed(path: Path) -> set[str] | None:
 def _written(made: Build, folder: Path, *, wanted: Wanted, saying: Saying) -> Build:
     """Write every file; pictures are drawn by another process meanwhile."""
     stls = [f"{name}.stl" for name in made.meshes]
-    design, drawings = carried(made.design)
+    design, drawings = collect_drawings(made.design)
     for name, path in drawings.items():
         shutil.copyfile(path, folder / name)
     first, last = (*stls, *file_names(made, wanted)), (*drawings, REPORT, DESIGN)

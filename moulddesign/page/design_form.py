@@ -23,7 +23,7 @@ from moulddesign.page.form_schema import Forms
 from moulddesign.page.markup import Form, said
 from moulddesign.page.session import Session
 from moulddesign.page.texts import Texts
-from moulddesign.page.uploads import DESIGN, named_files, refuse_strange, renamed
+from moulddesign.page.uploads import DESIGN, refuse_strange, renamed
 
 FORM_TEXTS: Final = ("less", "more", "own", "own_file", "remove", "further")
 ELSEWHERE: Final = frozenset({"batch"})
@@ -125,7 +125,7 @@ class Asking:
             return
         try:
             tree = renamed(plain, names)
-            refuse_strange(named_files(tree), known_words(), self.session.shelf)
+            self._refuse_strange(tree)
             design, notes = Design.of_file(tree)
             self.take(design)
             for note in notes:
@@ -179,7 +179,7 @@ class Asking:
         self.errors = {}
         try:
             tree = counting(self.draft.tree)
-            refuse_strange(named_files(tree), known_words(), self.session.shelf)
+            self._refuse_strange(tree)
             design = Design.of(tree)
         except SpecError as error:
             self.errors = self._placed(error)
@@ -193,6 +193,9 @@ class Asking:
                 form.fill(state)
         else:
             self._judged()
+
+    def _refuse_strange(self, tree: Mapping[str, Any]) -> None:
+        refuse_strange(tree, Design, known=known_words(), shelf=self.session.shelf)
 
     def _placed(self, error: MouldError) -> dict[str, str]:
         """Return what is wrong, at the field that it belongs to."""

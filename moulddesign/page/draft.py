@@ -44,6 +44,12 @@ class Field:
         The words that a choice takes.
     fields : tuple of Field
         Of each entry, where it is a list of tables.
+    main : bool
+        Whether it is asked for at once, or among the further fields.
+    lines : bool
+        Whether the text may have several lines.
+    file : str
+        What kind of file it may name; empty where none.
     kinds : tuple of str
         Of its table, where that is a union told apart by `kind`: those that have the field. Empty
         where all have it.
@@ -59,6 +65,9 @@ class Field:
     limits: Mapping[str, float]
     choices: tuple[str, ...] = ()
     fields: tuple["Field", ...] = ()
+    main: bool = False
+    lines: bool = False
+    file: str = ""
     kinds: tuple[str, ...] = ()
 
     @property
@@ -166,6 +175,9 @@ def _field(path: str, what: Mapping[str, Any], known: Plain) -> Field:
         unit=what.get("unit", ""),
         optional=optional,
         default=what.get("default"),
+        main=what.get("main", False),
+        lines=what.get("lines", False),
+        file=what.get("file", ""),
         limits={k: v for k, v in inner.items() if k.lower().endswith(("minimum", "maximum"))},
     )
     if "enum" in inner:

@@ -2,49 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 from moulddesign.design import ONLY_FOR, SOURCES, Kind
 from moulddesign.page.draft import Field, Section
 from moulddesign.page.texts import Texts
 from moulddesign.page.uploads import WANTED
-
-MAIN: Final = frozenset(
-    {
-        "portion.finished_weight_g", "portion.ratio", "portion.loss", "portion.centres",
-        "portion.centres.name", "portion.centres.mass_g", "portion.centres.count",
-        "pastry.outline", "pastry.width_mm", "pastry.height_mm", "pastry.height_to_width",
-        "relief.depth_mm", "relief.sense", "relief.profile", "relief.layers",
-        "relief.layers.pattern", "relief.layers.motif", "relief.layers.text",
-        "relief.layers.size_mm", "relief.layers.count", "relief.layers.along",
-        "mould.kind", "mould.clearance_mm", "printer.machine", "printer.material",
-        "printer.nozzle_mm",
-        "further_stamps", "further_stamps.name", "further_stamps.layers",
-        "scale.resolution_g", "label.weight_g", "name",
-        "batch.pieces", "batch.recipe", "batch.pieces_per_tray", "batch.pieces_per_box",
-        "outline", "width_mm", "height_mm", "corner_radius_mm", "water_g", "at_c", "mesh", "stamp",
-        "unit", "least_height_mm", "most_height_mm", "weighings", "weighings.raw_g",
-        "weighings.finished_g", "weighings.height_mm",
-        "ratios", "pressed_g", "pressed_mm", "moulds", "crust_g", "filling_g", "centres",
-    }
-)  # fmt: skip
-"""Fields that are asked first; every other, known or new, is under "further"."""
-
-UPLOADS: Final = {
-    "relief.layers.pattern": "artwork",
-    "relief.layers.font": "font",
-    "pastry.outline": "outline",
-    "batch.recipe": "recipe",
-    "printer.library": "library",
-    "outline": "outline",
-    "mesh": "mesh",
-    "stamp": "mesh",
-    "moulds": "moulds",
-}
-"""Fields that a file can be uploaded for, and its kind."""
-
-LINES: Final = frozenset({"relief.layers.text"})
-"""Fields of several lines."""
 
 
 def as_first(path: str) -> str:
@@ -89,7 +52,7 @@ class Forms:
         """Return a field as the form reads it."""
         words = self.words
         path = as_first(field.path)
-        kind = WANTED.get(UPLOADS.get(path, ""))
+        kind = WANTED.get(field.file)
         one, add = words.one(field.path)
         plain = {
             "name": field.name,
@@ -102,9 +65,9 @@ class Forms:
             "start": self._start(field),
             "placeholder": words["left_out"] if field.optional else "",
             "options": self._options(field),
-            "main": path in MAIN,
+            "main": field.main,
             "pictures": path in self.pictures,
-            "upload": UPLOADS.get(path, ""),
+            "upload": field.file,
             "accept": ",".join(f".{ending}" for ending in kind.endings) if kind else "",
             "only": _only(field),
         }
@@ -124,7 +87,7 @@ class Forms:
         path = as_first(field.path)
         if path in self.choices:
             return "choice"
-        return "lines" if path in LINES else field.kind
+        return "lines" if field.lines else field.kind
 
     def _options(self, field: Field) -> list[dict[str, str]]:
         path = as_first(field.path)

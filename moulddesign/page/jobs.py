@@ -14,6 +14,7 @@ from moulddesign.building import PASTRY, Build, Shape, build, shaped
 from moulddesign.core import SpecError, ml_from_mm3, say
 from moulddesign.design import (
     Design,
+    FileKind,
     OwnedMould,
     PressTable,
     PrinterTable,
@@ -190,12 +191,14 @@ class Piece:
 class OwnedAsk(OwnedMould):
     """A mould that one has, and what else shall be worked out for it."""
 
-    ratios: str = given("", "More ratios for the table, such as 1:9; 35:65", max_length=200)
+    ratios: str = given(
+        "", "More ratios for the table, such as 1:9; 35:65", max_length=200, main=True
+    )
     pressed_g: tuple[float, ...] = given(
-        (), "Raw weights whose pressed height is asked for", unit="g", max_length=20
+        (), "Raw weights whose pressed height is asked for", unit="g", max_length=20, main=True
     )
     pressed_mm: tuple[float, ...] = given(
-        (), "Pressed heights whose raw weight is asked for", unit="mm", max_length=20
+        (), "Pressed heights whose raw weight is asked for", unit="mm", max_length=20, main=True
     )
 
     @property
@@ -212,32 +215,46 @@ class OwnedAsk(OwnedMould):
 class ShelfAsk(Table):
     """Several moulds in a file, to be ranked for the portion."""
 
-    moulds: str | None = given(None, "File (TOML) with one table [[mould]] each", min_length=1)
+    moulds: str | None = given(
+        None,
+        "File (TOML) with one table [[mould]] each",
+        min_length=1,
+        main=True,
+        file=FileKind.MOULDS,
+    )
 
 
 class Weighed(Table):
     """One piece of a trial bake."""
 
-    raw_g: float = given(..., "Before baking", unit="g", gt=0, le=10_000)
-    finished_g: float = given(..., "The same piece when it is eaten", unit="g", gt=0, le=10_000)
+    raw_g: float = given(..., "Before baking", unit="g", gt=0, le=10_000, main=True)
+    finished_g: float = given(
+        ..., "The same piece when it is eaten", unit="g", gt=0, le=10_000, main=True
+    )
     height_mm: float | None = given(
         None, "Its pressed height to the flat top; of every piece or of none", unit="mm",
-        gt=0, le=400,
+        gt=0, le=400, main=True,
     )  # fmt: skip
 
 
 class TrialAsk(Table):
     """A trial bake."""
 
-    weighings: tuple[Weighed, ...] = given((), "Pieces, weighed before and after", max_length=200)
+    weighings: tuple[Weighed, ...] = given(
+        (), "Pieces, weighed before and after", max_length=200, main=True
+    )
 
 
 class OnHandAsk(Table):
     """What there is already; where anything is given it decides the number of pieces."""
 
-    crust_g: float | None = given(None, "Crust dough that is ready", unit="g", gt=0, le=1e7)
-    filling_g: float | None = given(None, "Paste that is ready", unit="g", gt=0, le=1e7)
-    centres: int | None = given(None, "Centres that are there, of each kind", ge=0, le=1_000_000)
+    crust_g: float | None = given(
+        None, "Crust dough that is ready", unit="g", gt=0, le=1e7, main=True
+    )
+    filling_g: float | None = given(None, "Paste that is ready", unit="g", gt=0, le=1e7, main=True)
+    centres: int | None = given(
+        None, "Centres that are there, of each kind", ge=0, le=1_000_000, main=True
+    )
 
 
 Answer = Iterator[tuple[str, Any]]

@@ -28,7 +28,6 @@ from moulddesign.page.uploads import (
     WANTED,
     Shelf,
     adopted,
-    named_files,
     received,
     refuse_strange,
     unpacked,
@@ -298,7 +297,7 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
 
 def _addressed(packed: str, shelf: Shelf) -> Design:
     tree = unpacked(packed)
-    refuse_strange(named_files(tree), known_words(), shelf)
+    refuse_strange(tree, Design, known=known_words(), shelf=shelf)
     return Design.of(tree)
 
 

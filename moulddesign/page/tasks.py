@@ -11,7 +11,15 @@ from nicegui import ui
 from pydantic import BaseModel, ValidationError
 
 from moulddesign.core import FileError, MouldError
-from moulddesign.design import Design, Shelf, spec_error
+from moulddesign.design import (
+    Design,
+    FileKind,
+    OwnedMould,
+    Shelf,
+    is_file,
+    rename_files,
+    spec_error,
+)
 from moulddesign.kitchen import read_weighings
 from moulddesign.page import markup
 from moulddesign.page.design_form import FORM_TEXTS, Asking, known_words
@@ -161,13 +169,11 @@ class Task:
     def _refuse_strange(self) -> None:
         """Refuse files that were not uploaded, also where an uploaded shelf names them."""
         tree, uploads = self.draft.tree, self.session.shelf
-        own = {name: tree.get(name) for name in ("mesh", "stamp", "outline", "moulds")}
-        refuse_strange(_texts(own), known_words(), uploads)
-        if isinstance(own["moulds"], str):
-            for mould in Shelf.read(uploads.folder / own["moulds"]).mould:
-                named = {name: getattr(mould, name) for name in ("mesh", "stamp", "outline")}
-                last = {name: Path(file).name for name, file in _texts(named).items()}
-                refuse_strange(last, known_words(), uploads)
+        refuse_strange(tree, self.draft.model, known=known_words(), shelf=uploads)
+        if isinstance(tree.get("moulds"), str):
+            for mould in Shelf.read(uploads.folder / tree["moulds"]).mould:
+                named = rename_files(mould.plain(), OwnedMould, _last_part)
+                refuse_strange(named, OwnedMould, known=known_words(), shelf=uploads)
 
     def put(self, tree: dict[str, Any]) -> None:
         """Take other values."""
@@ -181,8 +187,8 @@ class Task:
         return {"values": values, "counts": counts, "errors": errors}
 
 
-def _texts(named: dict[str, Any]) -> dict[str, str]:
-    return {name: file for name, file in named.items() if isinstance(file, str)}
+def _last_part(kind: FileKind, name: str) -> str:
+    return Path(name).name if is_file(kind, name) else name
 
 
 class Bench:

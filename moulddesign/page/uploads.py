@@ -12,17 +12,18 @@ import json
 import re
 import zipfile
 import zlib
-from collections.abc import AsyncIterator, Iterator, Mapping
+from collections.abc import AsyncIterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from types import MappingProxyType
 from typing import Any, Final
 
+from pydantic import BaseModel
 from starlette.requests import ClientDisconnect
 
 from moulddesign.core import FileError, SpecError, decode_text, parse_toml
-from moulddesign.design import Design, Kind
-from moulddesign.page.draft import Tree, copied, reached
+from moulddesign.design import Design, FileKind, Kind, named_files, rename_files
+from moulddesign.page.draft import Tree
 
 MOST_CHARACTERS: Final = 6000
 """Longer addresses are refused: some programs cut them [characters]."""
@@ -280,36 +281,17 @@ def _looks_like(raw: bytes, ending: str) -> bool:
     return b"\x00" not in raw  # TOML and CSV: text
 
 
-def named_files(tree: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    """Yield the fields that may name a file, with what they name, whatever their types.
-
-    Parameters
-    ----------
-    tree : mapping
-        A design's nested plain values, right or wrong.
-
-    Examples
-    --------
-    >>> dict(named_files({"pastry": {"outline": "round"}, "relief": {"layers": []}}))
-    {'pastry.outline': 'round'}
-    """
-    for table, key in (("pastry", "outline"), ("batch", "recipe"), ("printer", "library")):
-        yield from _named(tree.get(table), table, (key,))
-    yield from _drawn(tree.get("relief"), "relief")
-    further = tree.get("further_stamps")
-    for place, stamp in enumerate(further if isinstance(further, list) else ()):
-        yield from _drawn(stamp, f"further_stamps.{place}")
-
-
 def refuse_strange(
-    names: Iterator[tuple[str, str]] | Mapping[str, str], known: frozenset[str], shelf: Shelf
+    tree: Mapping[str, Any], model: type[BaseModel], *, known: frozenset[str], shelf: Shelf
 ) -> None:
     """Refuse names of files that were not uploaded here.
 
     Parameters
     ----------
-    names : iterator of (str, str), or mapping
-        Field and what it names.
+    tree : mapping
+        Nested plain values, right or wrong.
+    model : type of BaseModel
+        What they are for; its fields declare which may name a file.
     known : frozenset of str
         Words that are no files.
     shelf : Shelf
@@ -320,7 +302,7 @@ def refuse_strange(
     SpecError
         A name is neither.
     """
-    for field, name in names.items() if isinstance(names, Mapping) else names:
+    for field, _, name in named_files(tree, model):
         if name not in known and shelf.path(name) is None:
             raise SpecError(field, name, "is a file that was not uploaded here; upload it again")
 
@@ -340,34 +322,18 @@ def adopted(design: Design, shelf: Shelf) -> Design:
     SpecError
         A file is of no kind that the page takes.
     """
-    tree: Tree = copied(design.plain())
-    for field, name in tuple(named_files(tree)):
+
+    def kept(_kind: FileKind, name: str) -> str:
         path = Path(name).expanduser()
         if path.suffix and path.is_file():
-            *way, key = field.split(".")
-            reached(tree, way)[key] = shelf.keep(path.read_bytes(), path.suffix[1:].lower())
-    return Design.of(tree) if tree != design.plain() else design
+            return shelf.keep(path.read_bytes(), path.suffix[1:].lower())
+        return name
 
-
-def _drawn(relief: object, way: str) -> Iterator[tuple[str, str]]:
-    layers = relief.get("layers") if isinstance(relief, Mapping) else None
-    for place, layer in enumerate(layers if isinstance(layers, list) else ()):
-        yield from _named(layer, f"{way}.layers.{place}", ("pattern", "font"))
-
-
-def _named(table: object, way: str, keys: tuple[str, ...]) -> Iterator[tuple[str, str]]:
-    for key in keys:
-        name = table.get(key) if isinstance(table, Mapping) else None
-        if isinstance(name, str):
-            yield f"{way}.{key}", name
+    return Design.of(rename_files(design.plain(), Design, kept))
 
 
 DESIGN: Final = "design.toml"
 """What the design file of a set is called."""
-
-KINDS: Final = {"pattern": "artwork", "outline": "outline", "font": "font", "recipe": "recipe",
-                "library": "library"}  # fmt: skip
-"""What a key names, as a kind of upload."""
 
 MOST_ENTRIES: Final = 1000
 ENTRY: Final = b"PK\1\2"
@@ -405,8 +371,8 @@ def unpacked_set(raw: bytes, shelf: Shelf) -> tuple[str, dict[str, str]]:
             found = _Set(archive)
             text = decode_text(found.content(DESIGN, kind="design"), DESIGN)
             names = {
-                name: found.kept(name, KINDS[key], shelf)
-                for key, name in _wanted(text)
+                name: found.kept(name, kind.value, shelf)
+                for kind, name in _files_of(text)
                 if name in found.entries
             }
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as error:
@@ -458,20 +424,16 @@ def renamed(tree: Tree, names: Mapping[str, str]) -> Tree:
     >>> renamed({"pastry": {"outline": "drawn/heart.svg"}}, {"heart.svg": "own-1.svg"})
     {'pastry': {'outline': 'own-1.svg'}}
     """
-    made: Tree = copied(tree)
-    for field, name in tuple(named_files(made)):
-        *way, key = field.split(".")
-        reached(made, way)[key] = names.get(_last(name), name)
-    return made
+    return rename_files(tree, Design, lambda _, name: names.get(_last(name), name))
 
 
-def _wanted(text: str) -> list[tuple[str, str]]:
-    """Return which keys of a design name a file, and the last part of its name."""
+def _files_of(text: str) -> list[tuple[FileKind, str]]:
+    """Return the files that a design's text names: what kind, and the last part of the name."""
     try:
         tree = parse_toml(text, DESIGN)
     except FileError:
         return []  # whoever reads the text says what is wrong with it
-    return [(field.rpartition(".")[2], _last(name)) for field, name in named_files(tree)]
+    return [(kind, _last(name)) for _, kind, name in named_files(tree, Design)]
 
 
 def _last(name: str) -> str:

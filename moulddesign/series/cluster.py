@@ -10,7 +10,7 @@ from threading import Lock
 from typing import TYPE_CHECKING, Final
 
 from moulddesign.core import KernelError, MouldError, SpecError
-from moulddesign.design import Design, carried, found_beside
+from moulddesign.design import Design, collect_drawings, resolve_files
 from moulddesign.series.orders import (
     Order,
     Outcome,
@@ -90,7 +90,7 @@ def packed(order: Order, drawings: Mapping[str, bytes]) -> tuple[Outcome, dict[s
     with ONE, TemporaryDirectory(prefix="moulddesign-") as folder:
         for name, content in drawings.items():
             (Path(folder) / name).write_bytes(content)
-        design = Design.of(found_beside(order.design.plain(), Path(folder)))
+        design = Design.of(resolve_files(order.design.plain(), Design, Path(folder)))
         piece = Path(folder) / "piece"
         made = carried_out(replace(order, design=design), piece)
         files = sorted(piece.iterdir()) if made.written else []
@@ -99,7 +99,7 @@ def packed(order: Order, drawings: Mapping[str, bytes]) -> tuple[Outcome, dict[s
 
 def _sent(order: Order) -> tuple[Order, dict[str, bytes]]:
     """Return an order as it is sent: its drawings go along, for other machines have other disks."""
-    design, drawings = carried(order.design)
+    design, drawings = collect_drawings(order.design)
     read = {name: path.read_bytes() for name, path in drawings.items()}
     return replace(order, design=design), read
 

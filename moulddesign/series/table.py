@@ -22,14 +22,16 @@ from moulddesign.core import (
     with_decimal_point,
 )
 from moulddesign.design import (
-    DRAWINGS,
     SIZES,
     SOURCES,
     TABLE,
     Design,
-    found_beside,
+    FileKind,
     of_kind,
     place_of,
+    resolve_file,
+    resolve_files,
+    said_of,
     tables_in,
 )
 
@@ -114,7 +116,7 @@ class Lines:
             raise SpecError(place, text, "stands in a column without a key in the first line")
         keys = keys_of(head)
         value = _value(f"{place}, column {head}", keys, text)
-        return Cell(column=head, keys=keys, value=_from(self.folder, keys, value))
+        return Cell(column=head, keys=keys, value=_found_from(self.folder, keys, value))
 
 
 def _refuse_heads(path: Path, heads: tuple[str, ...]) -> None:
@@ -193,14 +195,13 @@ def _plain(annotation: Any) -> Iterator[Any]:  # noqa: ANN401 (any type annotati
         yield annotation
 
 
-def _from(folder: Path, keys: tuple[Place, ...], value: object) -> object:
+def _found_from(folder: Path, keys: tuple[Place, ...], value: object) -> object:
     """Return a value; where it names a file, from where we are and not from the table."""
-    if not isinstance(value, str):
+    field = place_of(keys, Design).field
+    kind = None if field is None else said_of(field, "file")
+    if kind is None or not isinstance(value, str):
         return value
-    drawn = keys[-1] in {"outline", "pattern"} and value.lower().endswith(DRAWINGS)
-    if drawn or keys[-1] in {"font", "library"}:
-        return str(folder / Path(value).expanduser())
-    return value
+    return resolve_file(FileKind(kind), value, folder)
 
 
 Cells = Callable[[], tuple[Cell, ...]]
@@ -381,7 +382,7 @@ def _toml(path: Path) -> list[tuple[str, Cells]]:
     if not all(isinstance(piece, dict) for piece in pieces):
         raise FileError(str(path), f"must hold tables in {PIECES}")
     return [
-        (f"piece {number}", partial(_flat, found_beside(piece, path.parent)))
+        (f"piece {number}", partial(_flat, resolve_files(piece, Design, path.parent)))
         for number, piece in enumerate(pieces, start=1)
     ]
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from moulddesign.core import SpecError
-from moulddesign.design import Design, Sense, carried, found_beside
+from moulddesign.design import Design, Sense, collect_drawings, named_files, resolve_files
 
 BEE = {"name": "bee", "layers": [{"pattern": "bee"}]}
 
@@ -79,9 +79,34 @@ def test_only_a_press_has_stamps_to_swap(kind):
 
 def test_drawings_are_sought_beside_the_file_and_carried_along(tmp_path):
     tree = {"further_stamps": [BEE | {"layers": [{"pattern": "wasp.svg"}]}]}
-    design = Design.of(found_beside(tree, tmp_path))
+    design = Design.of(resolve_files(tree, Design, tmp_path))
     assert design.further_stamps[0].layers[0].pattern == str(tmp_path / "wasp.svg")
-    published, copies = carried(design)
+    published, copies = collect_drawings(design)
     assert published.further_stamps[0].layers[0].pattern == "artwork-wasp.svg"
     assert copies == {"artwork-wasp.svg": Path(tmp_path / "wasp.svg")}
     assert published.further_stamps[0].name == "bee"
+
+
+def test_every_field_that_names_a_file_is_found_in_a_design_of_any_values():
+    tree = {
+        "pastry": {"outline": "leaf.svg"},
+        "relief": {"layers": [{"pattern": "sun", "font": "own.ttf"}, 3]},
+        "further_stamps": [{"layers": [{"pattern": "wasp.svg"}]}, "no table"],
+        "printer": {"library": "own.toml"},
+        "batch": {"recipe": "recipe.toml", "pieces": 5},
+        "mould": {"kind": "block"},
+        "strange": {"outline": "x.svg"},
+    }
+    assert {path: (kind.value, name) for path, kind, name in named_files(tree, Design)} == {
+        "pastry.outline": ("outline", "leaf.svg"),
+        "relief.layers.0.pattern": ("artwork", "sun"),
+        "relief.layers.0.font": ("font", "own.ttf"),
+        "further_stamps.0.layers.0.pattern": ("artwork", "wasp.svg"),
+        "printer.library": ("library", "own.toml"),
+        "batch.recipe": ("recipe", "recipe.toml"),
+    }
+    resolved = resolve_files(tree, Design, Path("/orchard"))
+    assert resolved["relief"]["layers"][0] == {"pattern": "sun", "font": "/orchard/own.ttf"}
+    assert resolved["batch"]["recipe"] == "recipe.toml"
+    assert resolved["strange"] == tree["strange"]
+    assert tree["pastry"]["outline"] == "leaf.svg"

@@ -9,7 +9,7 @@ from moulddesign.core import SpecError
 from moulddesign.design import BlockTable, Design, Kind
 from moulddesign.page.draft import Draft, counting, every_field, sections
 from moulddesign.page.form_schema import Forms
-from moulddesign.page.jobs import OnHandAsk, OwnedAsk, ShelfAsk, TrialAsk, drawn
+from moulddesign.page.jobs import OnHandAsk, OwnedAsk, ShelfAsk, TrialAsk, preview
 from moulddesign.page.texts import LANGUAGES, texts
 from moulddesign.page.uploads import packed, unpacked
 
@@ -96,7 +96,7 @@ def test_an_address_brings_a_design_of_each_kind_back(kind):
 
 def test_the_piece_of_a_block_leans_on_the_page_too():
     design = Design().with_values({"mould.kind": "block", "mould.side_draft_deg": 8.0})
-    told = dict(drawn(lambda: None, design.plain()))
+    told = dict(preview(lambda: None, design.plain()))
     assert told["figures"].height_mm == shaped(design).pastry.height_mm
     upright = Design().with_values({"pastry.width_mm": told["figures"].width_mm})
     assert told["figures"].height_mm > shaped(upright).pastry.height_mm
