@@ -1,51 +1,42 @@
-"""The section of a stroke: height over the distance to its edge."""
+"""The profile of a stroke: height over the distance to its edge."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import acos, asin, cos, radians, sin, tan
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from moulddesign.design import Profile
+from moulddesign.relief.voronoi import Floats
 
 HEIGHT_ERROR_MM: Final = 0.01
-"""Largest height error of a section's facets, half of what the whole relief may have [mm]."""
-
-Floats = NDArray[np.float64]
+"""Largest height error of a profile's facets, half of what the whole relief may have [mm]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class HeightProfile:
-    """Height as straight pieces between distances to the edge, level beyond the last.
-
-    Parameters
-    ----------
-    distances, heights : ndarray, shape (k,)
-        Both rise from (0, 0); heights may be negative throughout [mm].
-    fan_rad : float
-        Largest angle that one facet may span around a corner [rad].
-    """
+    """Height as straight pieces between distances to the edge, constant beyond the last."""
 
     distances: Floats
+    """Rising from 0, shape (k,) [mm]."""
     heights: Floats
+    """Rising from 0, or falling from 0 throughout, shape (k,) [mm]."""
     fan_rad: float
+    """Largest angle that one facet may span around a corner."""
 
     def height(self, distance_mm: Floats) -> Floats:
         """Return the height at distances to the edge [mm]."""
         return np.interp(distance_mm, self.distances, self.heights)
 
     def times(self, factor: float) -> "HeightProfile":
-        """Return the section with its heights multiplied: -1 turns raised into sunk."""
-        return HeightProfile(
-            distances=self.distances, heights=self.heights * factor, fan_rad=self.fan_rad
-        )
+        """Return the profile with its heights multiplied: -1 turns raised into sunk."""
+        return replace(self, heights=self.heights * factor)
 
 
 def height_profile(
     profile: Profile, *, depth_mm: float, draft_deg: float, widest_mm: float
 ) -> HeightProfile:
-    """Return the section of a profile.
+    """Return the height of a stroke over the distance to its edge.
 
     Parameters
     ----------
@@ -61,14 +52,18 @@ def height_profile(
 
     Returns
     -------
-    Section
+    HeightProfile
         Where the widest stroke is too narrow for the depth at this draft, `bevel` and `pillow`
         stay lower: the draft is kept.
 
     Notes
     -----
-    Around a corner a facet spans up to `fan_rad` = f, so it is steeper than the profile by
-    1 / cos(f / 2); the profile is laid flatter by that much, so that every facet keeps the draft.
+    Around a corner a facet spans up to `fan_rad` = f. Its edges lie on the cone that the profile
+    sweeps, and its middle cuts the corner: seen from above it is nearer by cos(f / 2). So it is
+    steeper than the profile by 1 / cos(f / 2); the profile is laid flatter by that much, so that
+    every facet keeps the draft. At the plateau's edge the chord's middle is short by the share
+    1 - cos(f / 2) of the distance, so of the height too: with cos(f / 2) = 1 - error / depth that
+    is the error allowed.
     """
     fan = 2.0 * acos(max(1.0 - HEIGHT_ERROR_MM / depth_mm, cos(radians(15.0))))
     steepest = cos(fan / 2.0) / tan(radians(draft_deg))
@@ -89,7 +84,8 @@ def _straight(distance_mm: float, height_mm: float, fan_rad: float) -> HeightPro
 def _arc(*, run_mm: float, rise_mm: float, steepest: float, fan_rad: float) -> HeightProfile:
     """Return the arc of a circle that is level at the ridge and ends at the edge.
 
-    With b its angle, run = r sin b, rise = r (1 - cos b) and the slope at the edge is tan b.
+    With b its angle, run = r sin b, rise = r (1 - cos b) and the slope at the edge is tan b. So
+    rise / run = tan(b / 2), and b is the smaller of 2 atan(rise / run) and the draft's own.
     """
     angle = min(2.0 * np.arctan2(rise_mm, run_mm), float(np.arctan(steepest)))
     radius = run_mm / sin(angle)
@@ -101,7 +97,10 @@ def _arc(*, run_mm: float, rise_mm: float, steepest: float, fan_rad: float) -> H
 
 
 def arc_angles(angle: float, radius_mm: float) -> Floats:
-    """Return angles from one down to 0 whose chords stay within the height error of the arc."""
+    """Return angles from one down to 0 whose chords stay within the height error of the arc.
+
+    A chord over the angle s leaves its arc by r (1 - cos(s / 2)).
+    """
     step = 2.0 * acos(1.0 - min(HEIGHT_ERROR_MM / radius_mm, 0.5))
     return np.linspace(angle, 0.0, max(2, int(np.ceil(angle / step)) + 1))
 
@@ -114,12 +113,12 @@ def shoulder_profile(radius_mm: float, inset_mm: float) -> HeightProfile:
     radius_mm : float
         Radius of the arc [mm].
     inset_mm : float
-        How far inside the outline the section starts: 0 for the pastry, the clearance for a
+        How far inside the outline the profile starts: 0 for the pastry, the clearance for a
         stamp. Heights are those at the distance from the outline, minus the first [mm].
 
     Returns
     -------
-    Section
+    HeightProfile
         Over the distance to the inset outline.
     """
     angles = arc_angles(np.pi / 4, radius_mm)

@@ -1,4 +1,25 @@
-"""The contour roof: a surface over a region whose height follows the distance to the edge."""
+r"""The contour roof: a surface over a region whose height follows the distance to the edge.
+
+Over a cell of the medial axis the distance to the edge is that to one line or one corner, so where
+the profile is straight, the surface is a plane over a segment and a cone around a corner. The axis
+is cut where it crosses a level (a distance at which the profile bends), so the facets are exact
+over segments and, around corners, as fine as the profile asks. Every facet over a segment lies in
+the plane that this segment's wall has there: the draft holds by construction, and where a stroke
+is too narrow for the full depth, two walls meet in its true ridge. No boolean is involved. Insets
+by a buffer would not do: a stroke that tapers ends in a ridge that no contour shows.
+
+In plan, a flat profile over the end of a stroke::
+
+    ----------------------+
+                        / |     eaves: the outer loop, the region's edge, height 0
+         wall         /   |     ridges: the slanting lines, where two walls meet;
+    ----------------+     |         they are edges of the medial axis
+         plateau    |wall |     plateau: the inner loop, where the profile has its full height
+    ----------------+     |
+         wall         \   |
+                        \ |
+    ----------------------+
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -52,47 +73,34 @@ def _delaunay(vertices: Points, loops: Sequence[Indices]) -> Indices:
     return rows[first][number[len(known) :]].reshape(-1, 3)
 
 
-THERE_AND_BACK: Final = 2
-"""A loop of so many edges is where two walls meet."""
-
-
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Roof:
-    """A roof in pieces, over z = 0 at the region's edge.
-
-    Parameters
-    ----------
-    vertices : ndarray, shape (n, 3)
-        Vertices [mm].
-    walls : ndarray of int64, shape (m, 3)
-        Triangles of the walls, upward side counter-clockwise.
-    eaves, plateaus : tuple of ndarray of int64
-        Closed loops of `vertices` along the region's edge and along the plateau, with the region
-        (and the plateau) on the left.
-    """
+    """A roof in pieces, over z = 0 at the region's edge."""
 
     vertices: Points
+    """Shape (n, 3) [mm]."""
     walls: Indices
+    """Triangles of the walls, upward side counter-clockwise, shape (m, 3)."""
     eaves: tuple[Indices, ...]
+    """Closed loops of `vertices` along the region's edge, with the region on the left."""
     plateaus: tuple[Indices, ...]
+    """Closed loops of `vertices` around the plateaus, with the plateau on the left."""
 
     @property
     def surface(self) -> Mesh:
         """The walls and the plateaus."""
-        return Mesh(
-            self.vertices,
-            np.concatenate([self.walls, triangulated_loops(self.vertices, self.plateaus)]),
-        )
+        flat = triangulated_loops(self.vertices, self.plateaus)
+        return Mesh(self.vertices, np.concatenate([self.walls, flat]))
 
 
 def roof(shape: shapely.MultiPolygon, profile: HeightProfile) -> Roof:
-    """Return the roof of a section over a region.
+    """Return the roof of a profile over a region.
 
     Parameters
     ----------
     shape : shapely MultiPolygon
-        Region on the grid (`medial.on_grid`) [mm], not empty.
-    section : Section
+        Region on the grid (`medial_axis.snapped_to_grid`) [mm], not empty.
+    profile : HeightProfile
         Height over the distance to the edge.
 
     Raises
@@ -100,109 +108,121 @@ def roof(shape: shapely.MultiPolygon, profile: HeightProfile) -> Roof:
     KernelError
         The region's medial axis could not be computed.
     """
-    return roof_from_axis(medial_axis_near_edge(shape, float(profile.distances[-1])), profile)
+    axis = medial_axis_near_edge(shape, float(profile.distances[-1]))
+    return roof_from_axis(axis, profile)
 
 
 def roof_from_axis(axis: MedialAxis, profile: HeightProfile) -> Roof:
-    """Return the roof of a section over a medial axis that is known already."""
+    """Return the roof of a profile over a medial axis that is known already."""
     axis = subdivided(axis, profile.distances[1:], profile.fan_rad)
-    columns, strips = strips_of(axis, profile)
-    points = _points(axis, columns, profile)
-    around, along = strips.taken(strips.site < 0), strips.taken(strips.site >= 0)
+    spokes, strips = strips_of(axis, profile)
+    points = _roof_points(axis, spokes, profile)
+    around, along = strips.take(strips.site < 0), strips.take(strips.site >= 0)
     walls = [_around_corners(points, around), _along_segments(points, along)]
-    plateaus = _rim_edges(points, around, along)
     return Roof(
         vertices=points.vertices,
         walls=unfolded(np.concatenate(walls)),
         eaves=_eaves(axis, points, along),
-        plateaus=_loops(plateaus),
+        plateaus=_loops(_plateau_edges(points, around, along)),
     )
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class _Points:
-    """The vertices of a roof, and where each column has them.
-
-    `at` has shape (columns, levels + 1): the vertex of a column at the edge and at each level, -1
-    where it has none. `top` is the vertex at its top; `first` the lowest level that it needs.
-    """
+class _RoofPoints:
+    """The vertices of a roof, and where each spoke has them."""
 
     vertices: Points
     at: Indices
-    top: Indices
-    first: Indices
+    """The vertex of a spoke at the edge and at each level, -1 where it has none, shape
+    (spokes, levels + 1)."""
+    tip: Indices
+    """The vertex at a spoke's tip."""
+    first_level: Indices
+    """The lowest level that a spoke needs."""
 
     @property
-    def bands(self) -> int:
+    def intervals(self) -> int:
         return int(self.at.shape[1]) - 1
 
-    def above(self, column: Indices, band: int) -> Indices:
-        """Return the vertex that ends a column within a band: its next level, or its top."""
-        level = self.at[column, band + 1]
-        vertex: Indices = np.where(level >= 0, level, self.top[column])
+    def above(self, spoke: Indices, interval: int) -> Indices:
+        """Return the vertex that ends a spoke within an interval: its next level, or its tip."""
+        level = self.at[spoke, interval + 1]
+        vertex: Indices = np.where(level >= 0, level, self.tip[spoke])
         return vertex
 
 
-def _points(axis: MedialAxis, columns: Spokes, profile: HeightProfile) -> _Points:
-    """Give numbers to corners and axis, feet inside segments, and levels up the columns."""
+def _roof_points(axis: MedialAxis, spokes: Spokes, profile: HeightProfile) -> _RoofPoints:
+    """Return vertices numbered: the axis's, feet inside segments, and levels up the spokes."""
     levels = profile.distances
     number = np.arange(len(levels))
-    reached = (levels <= columns.reach[:, None]) & (number >= columns.first[:, None])
-    ends = reached & (levels == columns.reach[:, None])
+    reached = (levels <= spokes.reach[:, None]) & (number >= spokes.first_level[:, None])
+    ends = reached & (levels == spokes.reach[:, None])
     at = np.full(reached.shape, -1, dtype=np.int64)
     on_axis, _ = np.nonzero(ends)
-    at[ends] = columns.top[on_axis]
-    at[reached[:, 0], 0] = columns.corner[reached[:, 0]]
-    feet = np.flatnonzero(reached[:, 0] & (columns.corner < 0))
+    at[ends] = spokes.tip[on_axis]
+    at[reached[:, 0], 0] = spokes.corner[reached[:, 0]]
+    feet = np.flatnonzero(reached[:, 0] & (spokes.corner < 0))
     at[feet, 0] = len(axis.vertices) + np.arange(len(feet))
     reached[:, 0] = False
-    column, level = np.nonzero(reached & ~ends)
-    at[column, level] = len(axis.vertices) + len(feet) + np.arange(len(column))
-    on_level = columns.foot[column] + levels[level, None] * columns.direction[column]
-    flat = np.concatenate([axis.vertices, columns.foot[feet], on_level])
+    spoke, level = np.nonzero(reached & ~ends)
+    at[spoke, level] = len(axis.vertices) + len(feet) + np.arange(len(spoke))
+    on_level = spokes.foot[spoke] + levels[level, None] * spokes.direction[spoke]
+    plan = np.concatenate([axis.vertices, spokes.foot[feet], on_level])
     height = np.concatenate(
         [profile.height(axis.distances), np.zeros(len(feet)), profile.heights[level]]
     )
-    return _Points(
-        vertices=np.column_stack([flat, height]), at=at, top=columns.top, first=columns.first
+    return _RoofPoints(
+        vertices=np.column_stack([plan, height]),
+        at=at,
+        tip=spokes.tip,
+        first_level=spokes.first_level,
     )
 
 
-def _quads(points: _Points, strips: Strips, band: int) -> Indices:
-    """Return what strips show within a band, between their columns."""
-    l0, r0 = points.at[strips.left, band], points.at[strips.right, band]
-    l1, r1 = points.above(strips.left, band), points.above(strips.right, band)
+def _quads(points: _RoofPoints, strips: Strips, interval: int) -> Indices:
+    """Return the facets of strips within an interval, between their two spokes."""
+    l0, r0 = points.at[strips.left, interval], points.at[strips.right, interval]
+    l1, r1 = points.above(strips.left, interval), points.above(strips.right, interval)
     return np.concatenate([np.column_stack([l0, r0, r1]), np.column_stack([l0, r1, l1])])
 
 
-def _around_corners(points: _Points, strips: Strips) -> Indices:
+def _around_corners(points: _RoofPoints, strips: Strips) -> Indices:
     """Return the facets of strips around corners: each goes down to its corner."""
-    bands = range(points.bands)
-    return np.concatenate([_quads(points, strips.taken(strips.band >= k), k) for k in bands])
+    return np.concatenate(
+        [
+            _quads(points, strips.take(strips.interval >= interval), interval)
+            for interval in range(points.intervals)
+        ]
+    )
 
 
-def _along_segments(points: _Points, strips: Strips) -> Indices:
-    """Return the facets of strips along segments.
+def _along_segments(points: _RoofPoints, strips: Strips) -> Indices:
+    r"""Return the facets of strips along segments.
 
-    Within a band a segment's wall is one plane: where strips go on above it, one polygon fills
-    the band from the first to the last of them, with the columns that begin or pass there on its
-    edges. Its triangles meet in its lower left and its upper right corner.
+    Within an interval a segment's wall is one plane: where strips go on above it, one polygon
+    fills the interval from the first to the last of them, with the spokes that begin or pass there
+    on its edges. Its triangles meet in its lower left and its upper right corner::
+
+        upper edge   +---+---+-------+      from the lower left corner to the upper edge's pieces,
+                     | \  \        / |      from the upper right corner to the lower edge's
+        lower edge   +------+---+----+
     """
     made = [np.empty((0, 3), dtype=np.int64)]
-    for band in range(points.bands):
-        made.append(_quads(points, strips.taken(strips.band == band), band))
-        run = strips.taken(strips.band > band)
-        upper, lower = _edges(points, run, band + 1), _edges(points, run, band)
-        corner = points.at[upper.first, band]
+    for interval in range(points.intervals):
+        made.append(_quads(points, strips.take(strips.interval == interval), interval))
+        run = strips.take(strips.interval > interval)
+        upper = _level_edges(points, run, interval + 1)
+        lower = _level_edges(points, run, interval)
+        corner = points.at[upper.first, interval]
         made.append(np.column_stack([corner, upper.end, upper.begin]))
-        corner = points.at[lower.last, band + 1]
+        corner = points.at[lower.last, interval + 1]
         made.append(np.column_stack([lower.begin, lower.end, corner]))
     return np.concatenate(made)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class _Edges:
-    """Edges along a level, left to right: vertices, segment, and the columns that end their run."""
+class _LevelEdges:
+    """Edges along a level, left to right, and the spokes at both ends of their run."""
 
     begin: Indices
     end: Indices
@@ -211,8 +231,9 @@ class _Edges:
     last: Indices
 
 
-def _edges(points: _Points, strips: Strips, level: int) -> _Edges:
-    """Return the edges between the columns that are needed at a level, run by run."""
+def _level_edges(points: _RoofPoints, strips: Strips, level: int) -> _LevelEdges:
+    """Return the edges between the spokes that are needed at a level, run by run."""
+    # A run is a row of strips of one segment, each beginning at the spoke where the last one ends.
     begins = np.ones(len(strips.site), dtype=bool)
     begins[1:] = strips.left[1:] != strips.right[:-1]
     begins[1:] |= strips.site[1:] != strips.site[:-1]
@@ -220,12 +241,12 @@ def _edges(points: _Points, strips: Strips, level: int) -> _Edges:
     run = np.cumsum(begins) - 1
     first = strips.left[start]
     last = strips.right[np.append(start[1:], len(begins))[: len(start)] - 1]
-    needed = np.flatnonzero(begins | (points.first[strips.left] <= level))
+    needed = np.flatnonzero(begins | (points.first_level[strips.left] <= level))
     node, run = strips.left[needed], run[needed]
     onward = np.append(node[1:], node[:1])
     final = np.append(run[1:] != run[:-1], [True])[: len(run)]
     after = np.where(final, last[run], onward)
-    return _Edges(
+    return _LevelEdges(
         begin=points.at[node, level],
         end=points.at[after, level],
         site=strips.site[needed],
@@ -234,31 +255,35 @@ def _edges(points: _Points, strips: Strips, level: int) -> _Edges:
     )
 
 
-def _rim_edges(points: _Points, around: Strips, along: Strips) -> Indices:
+def _plateau_edges(points: _RoofPoints, around: Strips, along: Strips) -> Indices:
     """Return the edges of the plateaus, plateau on the left."""
-    level = points.bands
-    high = around.taken(around.band == level)
-    rim = _edges(points, along.taken(along.band == level), level)
+    level = points.intervals
+    high = around.take(around.interval == level)
+    edges = _level_edges(points, along.take(along.interval == level), level)
     fans = points.at[np.array([high.left, high.right]), level]
-    return np.column_stack([np.append(fans[0], rim.begin), np.append(fans[1], rim.end)])
+    return np.column_stack([np.append(fans[0], edges.begin), np.append(fans[1], edges.end)])
 
 
-def _eaves(axis: MedialAxis, points: _Points, along: Strips) -> tuple[Indices, ...]:
+def _eaves(axis: MedialAxis, points: _RoofPoints, along: Strips) -> tuple[Indices, ...]:
     """Return each ring of the boundary with the feet on it, in order.
 
     It is the walls' own order: feet a rounding apart, sorted by place, may come the other way.
     """
-    feet = _edges(points, along, 0)
+    feet = _level_edges(points, along, 0)
     apart = feet.begin != feet.end
     ring = axis.rings[feet.site[apart]]
     return tuple(np.split(feet.begin[apart], np.flatnonzero(np.diff(ring)) + 1))
+
+
+THERE_AND_BACK: Final = 2
+"""A loop of so many edges is where two walls meet in a ridge, and no plateau."""
 
 
 def _loops(edges: Indices) -> tuple[Indices, ...]:
     """Return closed loops of directed edges, none of which comes to a vertex twice."""
     after = dict(edges.tolist())
     if len(after) < len(edges):
-        return _parted(edges)
+        return _touching_loops(edges)
     loops = []
     while after:
         path = [next(iter(after))]
@@ -268,11 +293,11 @@ def _loops(edges: Indices) -> tuple[Indices, ...]:
     return tuple(np.array(loop, dtype=np.int64) for loop in loops if len(loop) > THERE_AND_BACK)
 
 
-def _parted(edges: Indices) -> tuple[Indices, ...]:
+def _touching_loops(edges: Indices) -> tuple[Indices, ...]:
     """Return closed loops of directed edges that touch each other.
 
-    Where they touch in a vertex, a walk may go on along either; what it has gone round by the
-    time it is there again is a loop of its own.
+    Where they touch in a vertex, a walk may go on along either; what it has passed since it was
+    there before is a loop of its own.
     """
     after: dict[int, list[int]] = {}
     for a, b in edges.tolist():
@@ -307,40 +332,31 @@ APART_MM: Final = 0.02
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class ReliefRegion:
-    """A region of the artwork where it lies on the pastry.
-
-    Parameters
-    ----------
-    shape : shapely MultiPolygon
-        On the grid, x right and y up, the pastry's centre at the origin [mm].
-    depth_mm : float
-        Height above the flat top, negative where sunk [mm].
-    profile : Profile
-        Section of its strokes.
-    draft_deg : float
-        Least angle between its walls and the pull direction [deg].
-    """
+    """A region of the artwork where it lies on the pastry, with its height."""
 
     shape: shapely.MultiPolygon
+    """On the grid, x right and y up, the pastry's centre at the origin [mm]."""
     depth_mm: float
+    """Height above the flat top, negative where sunk."""
     profile: Profile
     draft_deg: float
+    """Least angle between its walls and the pull direction."""
 
     def roof(self) -> Roof:
         """Return the surface over the region, from z = 0 at its edge."""
-        if self.profile is Profile.FLAT:  # level beyond its walls: the axis there is not needed
-            return roof(self.shape, self._section(inf))
+        if self.profile is Profile.FLAT:  # constant beyond its walls: no axis is needed there
+            return roof(self.shape, self._height_profile(inf))
         axis = medial_axis(self.shape)
-        return roof_from_axis(axis, self._section(float(axis.distances.max())))
+        return roof_from_axis(axis, self._height_profile(float(axis.distances.max())))
 
-    def _section(self, widest_mm: float) -> HeightProfile:
-        wall = height_profile(
+    def _height_profile(self, widest_mm: float) -> HeightProfile:
+        raised = height_profile(
             self.profile,
             depth_mm=abs(self.depth_mm),
             draft_deg=self.draft_deg,
             widest_mm=widest_mm,
         )
-        return wall.times(1.0 if self.depth_mm > 0.0 else -1.0)
+        return raised.times(1.0 if self.depth_mm > 0.0 else -1.0)
 
 
 def relief_regions(table: ReliefTable, flat_top: shapely.Polygon) -> tuple[ReliefRegion, ...]:
@@ -360,16 +376,17 @@ def relief_regions(table: ReliefTable, flat_top: shapely.Polygon) -> tuple[Relie
     FileError
         The artwork cannot be read.
     """
-    room = flat_top.buffer(-table.margin_mm)
-    if room.is_empty:
+    available = flat_top.buffer(-table.margin_mm)
+    if available.is_empty:
         raise SpecError("relief.margin_mm", table.margin_mm, say("relief.margin"))
-    return _apart([_placed(part, table) for part in layer_regions(table.layers, room, Path())])
+    parts = layer_regions(table.layers, available, Path())
+    return _set_apart([_relief_region(part, table) for part in parts])
 
 
-def _apart(parts: list[ReliefRegion]) -> tuple[ReliefRegion, ...]:
-    """Return one region for each way of standing, and a hair's breadth of flat between them.
+def _set_apart(parts: list[ReliefRegion]) -> tuple[ReliefRegion, ...]:
+    """Return one region for each height, profile and draft, and a little flat between them.
 
-    Parts that stand alike become one, so that no groove parts them. Others must not share an
+    Parts that are alike become one, so that no groove separates them. Others must not share an
     edge: each roof divides its edge in its own places.
     """
     alike: dict[tuple[float, Profile, float], list[ReliefRegion]] = {}
@@ -386,8 +403,8 @@ def _apart(parts: list[ReliefRegion]) -> tuple[ReliefRegion, ...]:
     return tuple(part for part in made if not part.shape.is_empty)
 
 
-def _placed(part: LayerRegion, table: ReliefTable) -> ReliefRegion:
-    """Return a laid part with its depth and section: the layer's own, or the whole relief's."""
+def _relief_region(part: LayerRegion, table: ReliefTable) -> ReliefRegion:
+    """Return a part with its depth and profile: the layer's own, or the whole relief's."""
     layer = part.layer
     sense = table.sense if layer.sense is None else layer.sense
     depth_mm = table.depth_mm if layer.depth_mm is None else layer.depth_mm

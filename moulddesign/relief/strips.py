@@ -1,4 +1,23 @@
-"""The medial axis cut where the section bends, and the strip that each of its edges spans."""
+"""The medial axis cut where the profile bends, and the strip that each of its edges spans.
+
+The words of a roof, seen from a segment of the region's edge up to the axis::
+
+    axis      t0 ------- t1 -- t2       tips of the spokes: vertices of the medial axis
+               |    s    |  s'  |       strips: each is what one edge of the axis spans
+    level 2   -+---------+------+-
+               |         |      |       interval 1
+    level 1   -+---------+------+-
+               |         |      |       interval 0
+    level 0    f0 ------ f1 --- f2      feet, on the segment
+
+- A *site* is a segment or a corner of the edge. The diagram gives each the cell of points that are
+  nearer to it than to any other site.
+- A *spoke* is the shortest way from a vertex of the axis down to the edge: at a right angle to a
+  segment, or straight to a corner. Along it the height is the profile itself.
+- A *strip* is the part of a cell under one edge of the axis, between the spokes of its two ends.
+- A *level* is a distance to the edge at which the profile bends; level 0 is the edge. Between two
+  levels, in an *interval*, the profile is straight, so that the roof over a strip is plane there.
+"""
 
 from dataclasses import dataclass, fields, replace
 from typing import Final, Self
@@ -12,7 +31,7 @@ from moulddesign.relief.profile import HeightProfile
 from moulddesign.relief.voronoi import Floats
 
 COINCIDENT_MM: Final = 1e-6
-"""Distances, and places along an edge, nearer than this are one [mm]; a tenth of the grid."""
+"""Distances, and places along an edge, nearer than this are one; a tenth of the grid [mm]."""
 
 
 def subdivided(axis: MedialAxis, levels_mm: Floats, fan_rad: float) -> MedialAxis:
@@ -20,13 +39,26 @@ def subdivided(axis: MedialAxis, levels_mm: Floats, fan_rad: float) -> MedialAxi
 
     Parameters
     ----------
-    axis : Medial
-        As the diagram gives it: straight and parabolic edges, ends only.
+    axis : MedialAxis
+        As the diagram gives it: of straight and curved edges alike the ends only.
     levels_mm : ndarray, shape (k,)
-        Rising distances at which the section bends; beyond the last it is level, and arcs there
-        get no chords [mm].
+        Rising distances at which the profile bends; beyond the last it is constant, and arcs
+        there get no chords [mm].
     fan_rad : float
         Largest angle that a chord may span, seen from the corner it goes around [rad].
+
+    Notes
+    -----
+    Between two segments the axis is a straight bisector, and the distance is linear along it.
+    Around a corner it is an arc. In polar coordinates about the corner, with the angle a from the
+    heading to the other site, a point at the radius r is as far from the corner as
+
+    - from a line at the distance p, where r = p - r cos a: a parabola, r = p / (1 + cos a);
+    - from a corner at the distance 2 m, where r cos a = m: a straight line, r = m / cos a.
+
+    Both are r = length / (parabola + cos a) with parabola 1 or 0. The facets around a corner all
+    go down to it, so a chord of the arc moves no facet off its corner; it makes the facet steeper
+    than the profile by 1 / cos(fan / 2), which the profile allows for.
     """
     axis = replace(axis, distances=_snapped(axis.distances, levels_mm))
     near = (axis.sites != NO_SITE).all(axis=1)
@@ -42,14 +74,14 @@ def subdivided(axis: MedialAxis, levels_mm: Floats, fan_rad: float) -> MedialAxi
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Cuts:
-    """Places on edges: which edge, how far along it (0 to 1), position, distance."""
+    """Places on edges: which edge, how far along it (0 to 1), where, and its distance [mm]."""
 
     edge: Indices
     share: Floats
     place: Points
     distance: Floats
 
-    def taken(self, rows: Indices) -> "_Cuts":
+    def take(self, rows: Indices) -> "_Cuts":
         return _Cuts(*(getattr(self, name)[rows] for name in self.__slots__))
 
 
@@ -64,7 +96,7 @@ def _snapped(distances: Floats, levels: Floats) -> Floats:
 
 
 def _straight_cuts(axis: MedialAxis, rows: Indices, levels: Floats) -> _Cuts:
-    """Between two segments the distance is linear along the edge."""
+    """Cut straight bisectors where they cross a level."""
     ends = axis.vertices[axis.edges[rows]]
     d0, d1 = axis.distances[axis.edges[rows]].T
     crossed = (np.minimum(d0, d1)[:, None] < levels) & (np.maximum(d0, d1)[:, None] > levels)
@@ -76,16 +108,16 @@ def _straight_cuts(axis: MedialAxis, rows: Indices, levels: Floats) -> _Cuts:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class _Arcs:
-    """Edges around a corner as r(phi) = length / (parabola + cos(start + phi)).
-
-    `first` is the heading of the first end seen from the corner, `turn` the angle to the other
-    end; `start` is `first` seen from the heading to the other site.
-    """
+    """Edges around a corner as r(phi) = length / (parabola + cos(start + phi))."""
 
     centre: Points
+    """The corner."""
     first: Floats
+    """Heading of the first end, seen from the corner [rad]."""
     start: Floats
+    """The same, from the heading to the other site [rad]."""
     turn: Floats
+    """Angle from the first end to the last [rad]."""
     length: Floats
     parabola: Floats
 
@@ -97,7 +129,7 @@ class _Arcs:
 
 
 def _arcs(axis: MedialAxis, rows: Indices) -> _Arcs:
-    """Return bisectors of two corners, m / cos, and of corner and segment, p / (1 + cos)."""
+    """Return the bisectors of a corner and another site."""
     corner_left = axis.sites[rows, 0] < 0
     near = np.where(corner_left, axis.sites[rows, 0], axis.sites[rows, 1])
     other = np.where(corner_left, axis.sites[rows, 1], axis.sites[rows, 0])
@@ -130,11 +162,11 @@ def _arc_cuts(axis: MedialAxis, rows: Indices, *, levels: Floats, fan_rad: float
     ends = axis.vertices[axis.edges[rows[edge]]]
     apart = np.linalg.norm(ends - place[:, None, :], axis=2).min(axis=1) > COINCIDENT_MM
     cuts = _Cuts(rows[edge], angle / arcs.turn[edge], place, _snapped(radius, levels))
-    return cuts.taken(np.flatnonzero(apart))
+    return cuts.take(np.flatnonzero(apart))
 
 
 def _towards(axis: MedialAxis, centre: Points, other: Indices) -> tuple[Floats, Floats]:
-    """Return the heading from a corner to the other site, and m or p of r(phi)."""
+    """Return the heading from a corner to the other site, and the length m or p of its arc."""
     is_segment = other >= 0
     a, b = np.moveaxis(axis.corners[axis.segments[np.where(is_segment, other, 0)]], 1, 0)
     along = (b - a) / np.linalg.norm(b - a, axis=1)[:, None]
@@ -155,7 +187,10 @@ def _chords(arcs: _Arcs, fan_rad: float) -> tuple[Indices, Floats]:
 
 
 def _crossings(arcs: _Arcs, levels: Floats) -> tuple[Indices, Floats]:
-    """Return edges and the angles at which they cross levels: an arc may do so twice."""
+    """Return edges and the angles at which they cross levels: an arc may do so twice.
+
+    r = level where cos a = length / level - parabola, so on both sides of the arc's lowest point.
+    """
     cosine = arcs.length[:, None] / levels - arcs.parabola[:, None]
     bend = np.arccos(np.where(np.abs(cosine) <= 1.0, cosine, np.nan))
     found = [_between(sign * bend, arcs.start, arcs.turn) for sign in (1.0, -1.0)]
@@ -178,7 +213,9 @@ def _wrapped(angle: Floats) -> Floats:
 
 
 def _cut(axis: MedialAxis, cuts: _Cuts) -> MedialAxis:
-    """Replace each edge by the chain through its cuts."""
+    """Replace each edge by the chain of vertices through its cuts."""
+    # The chains of all edges lie one after the other in one array: edge e has count[e] + 2
+    # vertices from begins[e] on, its two ends and the cuts between them.
     order = np.lexsort((cuts.share, cuts.edge))
     edge = cuts.edge[order]
     new = len(axis.vertices) + np.arange(len(edge))
@@ -201,161 +238,154 @@ def _cut(axis: MedialAxis, cuts: _Cuts) -> MedialAxis:
     )
 
 
-FOOT_MM: Final = 1e-7
+SAME_FOOT_MM: Final = 1e-7
 """A foot nearer than this to a segment's end is that end; a hundredth of the grid [mm]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Rows:
-    """Arrays of one length that are taken and joined together."""
+    """Arrays of one length, a row of which belongs together."""
 
-    def taken(self, rows: NDArray[np.int64] | NDArray[np.bool_]) -> Self:
+    def take(self, rows: NDArray[np.int64] | NDArray[np.bool_]) -> Self:
         return type(self)(*(getattr(self, field.name)[rows] for field in fields(self)))
 
-    def joined(self, other: Self) -> Self:
+    def append(self, other: Self) -> Self:
         pairs = ((getattr(self, f.name), getattr(other, f.name)) for f in fields(self))
         return type(self)(*map(np.concatenate, pairs))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Spokes(_Rows):
-    """Lines up the wall, each at a right angle to the edge that it stands on.
-
-    Parameters
-    ----------
-    foot : ndarray, shape (n, 2)
-        Where it stands on the region's edge [mm].
-    corner, segment : ndarray of int64, shape (n,)
-        The corner that it stands on, or the segment inside whose length it stands; else -1.
-    direction : ndarray, shape (n, 2)
-        Unit vector up the wall, seen from above.
-    reach : ndarray, shape (n,)
-        Distance from the edge at its top, infinite where a plateau ends it [mm].
-    top : ndarray of int64, shape (n,)
-        The vertex of the axis at its top.
-    first : ndarray of int64, shape (n,)
-        The lowest level at which a facet needs it; level 0 is the edge.
-    """
+    """Shortest ways from vertices of the axis down to the edge, each once."""
 
     foot: Points
+    """Where it stands on the region's edge, shape (n, 2) [mm]."""
     corner: Indices
+    """The corner that it stands on, or -1."""
     segment: Indices
+    """The segment that it stands on, between its ends, or -1."""
     direction: Points
+    """Unit vector up the wall, seen from above, shape (n, 2)."""
     reach: Floats
-    top: Indices
-    first: Indices
+    """Distance from the edge at its tip, infinite where a plateau ends it [mm]."""
+    tip: Indices
+    """The vertex of the axis at its top."""
+    first_level: Indices
+    """The lowest level at which a facet needs a vertex on it."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Strips(_Rows):
-    """Pairs of columns of one site; strips along a segment lie in order.
-
-    Parameters
-    ----------
-    right, left : ndarray of int64, shape (m,)
-        Columns; with the edge below and the axis above, left is left.
-    site : ndarray of int64, shape (m,)
-        Segment s, or corner as -1 - c.
-    band : ndarray of int64, shape (m,)
-        Between which levels its top edge lies; the number of bands where that is the plateau.
-    """
+    """Pairs of spokes of one site; strips along a segment lie in order."""
 
     right: Indices
+    """The spoke on the right, with the edge below and the axis above."""
     left: Indices
     site: Indices
-    band: Indices
+    """A segment s, or a corner as -1 - c."""
+    interval: Indices
+    """In which interval its top edge lies; the number of intervals where that is the plateau."""
 
 
-def strips_of(axis: MedialAxis, section: HeightProfile) -> tuple[Spokes, Strips]:
-    """Return the columns and strips of an axis that is subdivided at a section's levels."""
-    levels = section.distances[1:]
-    columns, strips = _both_sides(axis, levels)
-    columns, strips = _fanned(columns, strips, bands=len(levels), fan_rad=section.fan_rad)
-    return _needed(columns, strips, len(levels)), strips
+def strips_of(axis: MedialAxis, profile: HeightProfile) -> tuple[Spokes, Strips]:
+    """Return the spokes and strips of an axis that is subdivided at a profile's levels."""
+    levels = profile.distances[1:]
+    spokes, strips = _both_sides(axis, levels)
+    spokes, strips = _fans_divided(spokes, strips, intervals=len(levels), fan_rad=profile.fan_rad)
+    return _with_first_levels(spokes, strips, len(levels)), strips
 
 
 def _both_sides(axis: MedialAxis, levels: Floats) -> tuple[Spokes, Strips]:
-    """Return one strip for each side of each edge, and their columns, each once."""
+    """Return one strip for each side of each edge, and their spokes, each once."""
+    # Walked with the site on its left, an edge starts at the right end of the strip.
     start = np.concatenate([axis.edges[:, 0], axis.edges[:, 1]])
     end = np.concatenate([axis.edges[:, 1], axis.edges[:, 0]])
     site = np.concatenate([axis.sites[:, 0], axis.sites[:, 1]])
     start, end, site = (each[site != NO_SITE] for each in (start, end, site))
-    top = np.concatenate([start, end])
-    corner, segment, foot = _feet(axis, top, np.concatenate([site, site]))
+    tip = np.concatenate([start, end])
+    corner, segment, foot = _feet(axis, tip, np.concatenate([site, site]))
+    # Two strips side by side share a spoke: the same tip on the same foot.
     stands_on = np.where(corner >= 0, corner, len(axis.corners) + segment)
-    key = top * (len(axis.corners) + len(axis.segments)) + stands_on
+    key = tip * (len(axis.corners) + len(axis.segments)) + stands_on
     _, first, number = np.unique(key, return_index=True, return_inverse=True)
-    reach = axis.distances[top]
-    rise = axis.vertices[top] - foot
+    reach = axis.distances[tip]
+    rise = axis.vertices[tip] - foot
     direction = rise / np.where(reach > 0.0, np.linalg.norm(rise, axis=1), 1.0)[:, None]
     reach = np.where(reach > levels[-1], np.inf, reach)
-    columns = Spokes(foot, corner, segment, direction, reach, top, segment).taken(first)
+    # `first_level` follows at the end; until then any array of that length stands for it.
+    spokes = Spokes(foot, corner, segment, direction, reach, tip, segment).take(first)
     right, left = np.split(number, 2)
-    low, high = np.sort(columns.reach[np.array([right, left])], axis=0)
-    band = np.searchsorted(levels, high, side="left")
+    low, high = np.sort(spokes.reach[np.array([right, left])], axis=0)
+    interval = np.searchsorted(levels, high, side="left")
     # A strip with one end at the plateau's edge and one beyond ends on the plateau; with both
     # just at the edge it is a ridge.
-    band = np.where(np.isinf(high) & (low < levels[-1]), len(levels) - 1, band)
-    return columns, _in_order(axis, columns, Strips(right, left, site, band))
+    interval = np.where(np.isinf(high) & (low < levels[-1]), len(levels) - 1, interval)
+    return spokes, _in_order(axis, spokes, Strips(right, left, site, interval))
 
 
-def _feet(axis: MedialAxis, top: Indices, site: Indices) -> tuple[Indices, Indices, Points]:
-    """Return where columns stand: on a corner, or inside a segment (the other is -1)."""
+def _feet(axis: MedialAxis, tip: Indices, site: Indices) -> tuple[Indices, Indices, Points]:
+    """Return where spokes stand: on a corner, or between a segment's ends (the other is -1)."""
     on_segment = site >= 0
     pair = axis.segments[np.where(on_segment, site, 0)]
     a, b = axis.corners[pair[:, 0]], axis.corners[pair[:, 1]]
     length = np.linalg.norm(b - a, axis=1)
     along = (b - a) / length[:, None]
-    at = np.einsum("ij,ij->i", axis.vertices[top] - a, along)
-    corner = np.where(at < FOOT_MM, pair[:, 0], np.where(at > length - FOOT_MM, pair[:, 1], -1))
+    at = np.einsum("ij,ij->i", axis.vertices[tip] - a, along)
+    corner = np.where(
+        at < SAME_FOOT_MM, pair[:, 0], np.where(at > length - SAME_FOOT_MM, pair[:, 1], -1)
+    )
     corner = np.where(on_segment, corner, -1 - site)
-    corner = np.where(top < len(axis.corners), top, corner)
+    corner = np.where(tip < len(axis.corners), tip, corner)
     foot = np.where((corner >= 0)[:, None], axis.corners[corner], a + at[:, None] * along)
     return corner, np.where(corner >= 0, -1, site), foot
 
 
-def _in_order(axis: MedialAxis, columns: Spokes, strips: Strips) -> Strips:
+def _in_order(axis: MedialAxis, spokes: Spokes, strips: Strips) -> Strips:
     """Sort strips by site, and along a segment by their left foot."""
     along = np.zeros(len(strips.site))
     rows = np.flatnonzero(strips.site >= 0)
     pair = axis.corners[axis.segments[strips.site[rows]]]
     way = pair[:, 1] - pair[:, 0]
-    # Two feet on one corner (a convex one) are told apart by the right foot.
-    middle = columns.foot[strips.left[rows]] + columns.foot[strips.right[rows]]
+    # Two left feet on one corner (a convex one) are told apart by the right foot.
+    middle = spokes.foot[strips.left[rows]] + spokes.foot[strips.right[rows]]
     along[rows] = np.einsum("ij,ij->i", middle, way)
-    return strips.taken(np.lexsort((along, strips.site)))
+    return strips.take(np.lexsort((along, strips.site)))
 
 
-def _fanned(
-    columns: Spokes, strips: Strips, *, bands: int, fan_rad: float
+def _fans_divided(
+    spokes: Spokes, strips: Strips, *, intervals: int, fan_rad: float
 ) -> tuple[Spokes, Strips]:
-    """Replace strips around a corner that end on the plateau by facets of at most `fan_rad`."""
-    whole = (strips.site < 0) & (strips.band == bands)
+    """Replace strips around a corner that end on the plateau by facets of at most `fan_rad`.
+
+    Beyond the last level the axis has no chords, and all of a fan that reaches the plateau is one
+    cone: it is divided evenly, whatever edges of the axis lie above it.
+    """
+    whole = (strips.site < 0) & (strips.interval == intervals)
     if not whole.any():
-        return columns, strips
-    runs = _merged(strips.taken(whole))
-    heading = np.arctan2(columns.direction[:, 1], columns.direction[:, 0])
-    turn = (heading[runs.left] - heading[runs.right]) % (2.0 * np.pi)
+        return spokes, strips
+    fans = _chained(strips.take(whole))
+    heading = np.arctan2(spokes.direction[:, 1], spokes.direction[:, 0])
+    turn = (heading[fans.left] - heading[fans.right]) % (2.0 * np.pi)
     parts = np.maximum(np.ceil(turn / fan_rad - 1e-9).astype(np.int64), 1)
-    run = np.repeat(np.arange(len(parts)), parts)
-    number = np.arange(len(run)) - np.repeat(np.cumsum(parts) - parts, parts)
+    fan = np.repeat(np.arange(len(parts)), parts)
+    number = np.arange(len(fan)) - np.repeat(np.cumsum(parts) - parts, parts)
     inner = np.flatnonzero(number > 0)
-    angle = (heading[runs.right[run]] + turn[run] * number / parts[run])[inner]
-    fresh = replace(
-        columns.taken(runs.right[run[inner]]),
+    angle = (heading[fans.right[fan]] + turn[fan] * number / parts[fan])[inner]
+    added = replace(
+        spokes.take(fans.right[fan[inner]]),
         direction=np.column_stack([np.cos(angle), np.sin(angle)]),
         reach=np.full(len(inner), np.inf),
     )
-    right = runs.right[run]
-    right[inner] = len(columns.foot) + np.arange(len(inner))
+    right = fans.right[fan]
+    right[inner] = len(spokes.foot) + np.arange(len(inner))
     left = np.append(right[1:], 0)
-    left[np.cumsum(parts) - 1] = runs.left
-    facets = replace(runs.taken(run), right=right, left=left)
-    return columns.joined(fresh), strips.taken(~whole).joined(facets)
+    left[np.cumsum(parts) - 1] = fans.left
+    facets = replace(fans.take(fan), right=right, left=left)
+    return spokes.append(added), strips.take(~whole).append(facets)
 
 
-def _merged(strips: Strips) -> Strips:
-    """Return each chain of strips, one's right column the next one's left, as one strip."""
+def _chained(strips: Strips) -> Strips:
+    """Return each chain of strips, one's right spoke the next one's left, as one strip."""
     size = int(max(strips.right.max(), strips.left.max())) + 1
     # Corners are negative: -1 - site numbers them from 0.
     left = (-1 - strips.site) * size + strips.left
@@ -370,19 +400,19 @@ def _merged(strips: Strips) -> Strips:
             break
         after = further
     first = np.setdiff1d(np.arange(len(left)), order[found[follows]])
-    return replace(strips.taken(first), right=strips.right[after[first]])
+    return replace(strips.take(first), right=strips.right[after[first]])
 
 
-def _needed(columns: Spokes, strips: Strips, bands: int) -> Spokes:
-    """Return the columns with the lowest level at which each is needed.
+def _with_first_levels(spokes: Spokes, strips: Strips, intervals: int) -> Spokes:
+    """Return the spokes with the lowest level at which each is needed.
 
-    A column is needed from the lowest band in which a strip beside it ends; between two strips
+    A spoke is needed from the lowest interval in which a strip beside it ends; between two strips
     that end on the plateau it is not needed at all; on a corner it is needed from the edge.
     """
-    lowest = np.where(strips.band == bands, bands + 1, strips.band)
-    first = np.full(len(columns.foot), bands + 1)
+    lowest = np.where(strips.interval == intervals, intervals + 1, strips.interval)
+    first = np.full(len(spokes.foot), intervals + 1)
     for side in (strips.left, strips.right):
         np.minimum.at(first, side, lowest)
     used = np.zeros(len(first), dtype=bool)
     used[strips.left] = used[strips.right] = True
-    return replace(columns, first=np.where(used & (columns.corner >= 0), 0, first))
+    return replace(spokes, first_level=np.where(used & (spokes.corner >= 0), 0, first))

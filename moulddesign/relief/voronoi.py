@@ -1,6 +1,8 @@
-"""A region's edge on an integer grid, and the Voronoi diagram of its segments (Boost's.
+"""A region's edge on an integer grid, and the Voronoi diagram of its segments.
 
-Through pyvoronoi).
+The diagram is Boost's, through pyvoronoi. Its predicates are exact on integers, so the edge is
+snapped to a grid first; from there on corners are whole numbers, and "the same corner" is a
+comparison, not a tolerance.
 """
 
 from dataclasses import dataclass
@@ -13,52 +15,44 @@ from pyvoronoi import Pyvoronoi
 
 from moulddesign.geometry import Indices, Points
 
-GRID_MM: Final = 1e-5
+VORONOI_GRID_MM: Final = 1e-5
 """Step of the integer grid that the diagram is computed on [mm]; far below float32 STL's step."""
 
 Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Boundary:
-    """The edge of a region, the region on its left.
-
-    Parameters
-    ----------
-    corners : ndarray, shape (c, 2)
-        Distinct corners, whole numbers [grid steps].
-    segments : ndarray of int64, shape (s, 2)
-        Corner pairs, ring after ring in order.
-    rings : ndarray of int64, shape (s,)
-        Number of the ring of each segment.
-    before : ndarray of int64, shape (s,)
-        The segment that ends where each begins, with nothing but the region between them.
-    turn : ndarray, shape (s,)
-        Cross product of the two, above 0 at a convex corner, exact.
-    """
+    """The edge of a region, the region on its left."""
 
     corners: Points
+    """Distinct corners, whole numbers, shape (c, 2) [grid steps]."""
     segments: Indices
+    """Pairs of corners, ring after ring in order, shape (s, 2)."""
     rings: Indices
+    """Number of the ring of each segment."""
     before: Indices
+    """The segment that ends where each begins, with nothing but the region between them."""
     turn: Floats
+    """Cross product of the two, above 0 at a convex corner; exact, as all numbers are whole."""
 
     @property
     def after(self) -> Indices:
-        """The segment that each one is before."""
+        """The segment that begins where each ends: the inverse of `before`."""
         after = np.empty_like(self.before)
         after[self.before] = np.arange(len(self.before))
         return after
 
     @property
-    def along(self) -> Points:
+    def directions(self) -> Points:
         """Unit vectors along the segments, shape (s, 2)."""
         way = _ways(self.corners, self.segments)
-        along: Points = way / np.linalg.norm(way, axis=1)[:, None]
-        return along
+        directions: Points = way / np.linalg.norm(way, axis=1)[:, None]
+        return directions
 
     @property
-    def reflex(self) -> NDArray[np.bool_]:
+    def reflex(self) -> Mask:
         """Whether the region spans more than half a turn around each corner, shape (c,)."""
         reflex = np.zeros(len(self.corners), dtype=bool)
         reflex[self.segments[self.turn < 0.0, 0]] = True
@@ -73,12 +67,12 @@ class Boundary:
         return straight
 
 
-def boundary(shape: shapely.MultiPolygon) -> Boundary:
+def boundary_of(shape: shapely.MultiPolygon) -> Boundary:
     """Return the edge of a region that lies on the grid and is oriented [mm]."""
     coords, ring_of = shapely.get_coordinates(
         shapely.get_rings(shapely.get_parts(shape)), return_index=True
     )
-    whole = np.rint(coords / GRID_MM)
+    whole = np.rint(coords / VORONOI_GRID_MM)
     keep = ring_of[1:] == ring_of[:-1]
     _, first, ids = np.unique(grid_keys(whole), return_index=True, return_inverse=True)
     corners = whole[first]
@@ -105,7 +99,12 @@ def _cross(a: Points, b: Points) -> Floats:
 
 
 def _before(corners: Points, segments: Indices) -> Indices:
-    """Return the segment that ends where each begins; where several do, the next one around."""
+    """Return the segment that ends where each begins; where several do, the next one around.
+
+    Rings may touch in a corner. There the arms that arrive and leave are sorted by heading, and
+    an arm that leaves belongs with the next arm counter-clockwise that arrives: the region on the
+    left of both lies between them.
+    """
     ending = np.empty(len(corners), dtype=np.int64)
     ending[segments[:, 1]] = np.arange(len(segments))
     before = ending[segments[:, 0]]
@@ -134,43 +133,31 @@ SAME_CORNER: Final = 1e-2
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class VoronoiDiagram:
-    """The finite edges of a diagram, each once.
-
-    Parameters
-    ----------
-    vertices : ndarray, shape (v, 2)
-        The corners, then the diagram's vertices [grid steps].
-    ends : ndarray of int64, shape (e, 2)
-        Rows of `vertices`; a corner's own row wherever a vertex coincides with it.
-    sites : ndarray of int64, shape (e, 2)
-        What is nearest on the left and right of each edge: a segment s, or a corner as -1 - c.
-    square : ndarray of bool, shape (e,)
-        Edges between a segment and its own end, at a right angle to it.
-    """
+    """The finite edges of a diagram, each once."""
 
     vertices: Points
+    """The corners, then the diagram's vertices, shape (v, 2) [grid steps]."""
     ends: Indices
+    """Rows of `vertices`, shape (e, 2); a corner's own row where a vertex coincides with it."""
     sites: Indices
-    square: NDArray[np.bool_]
+    """What is nearest on the left and right of each edge: a segment s, or a corner as -1 - c."""
+    square: Mask
+    """Edges between a segment and its own end, at a right angle to it: they separate two sites,
+    but the distance to the boundary does not bend there."""
 
 
 def voronoi_diagram(corners: Points, segments: Indices) -> VoronoiDiagram:
-    """Return the diagram of segments that meet in their ends only.
+    """Return the diagram of segments, pairs of corners, that meet in their ends only.
 
-    Parameters
-    ----------
-    corners : ndarray, shape (c, 2)
-        Distinct, whole numbers of at most 31 bits [grid steps].
-    segments : ndarray of int64, shape (s, 2)
-        Pairs of corners.
+    Corners are distinct, whole numbers of at most 31 bits [grid steps].
     """
-    machine = Pyvoronoi(1)
-    places = corners.astype(np.int64).tolist()
+    diagram = Pyvoronoi(1)
+    integers = corners.astype(np.int64).tolist()
     for a, b in segments.tolist():
-        machine.AddSegment([places[a], places[b]])
-    machine.Construct()
-    starts, sites = _half_edges(machine, segments)
-    vertices = _vertices(machine)
+        diagram.AddSegment([integers[a], integers[b]])
+    diagram.Construct()
+    starts, sites = _half_edges(diagram, segments)
+    vertices = _vertices(diagram)
     # Twins lie side by side: each ends where the other starts.
     ends, sites = starts.reshape(-1, 2), sites.reshape(-1, 2)
     finite = (ends >= 0).all(axis=1)
@@ -183,7 +170,7 @@ def voronoi_diagram(corners: Points, segments: Indices) -> VoronoiDiagram:
     )
 
 
-def _half_edges(machine: Pyvoronoi, segments: Indices) -> tuple[Indices, Indices]:
+def _half_edges(diagram: Pyvoronoi, segments: Indices) -> tuple[Indices, Indices]:
     """Return the vertex that each half-edge starts from, -1 at infinity, and the site on its left.
 
     pyvoronoi 1.2.8 has no bulk access, and an object a half-edge would cost as much as the
@@ -192,14 +179,14 @@ def _half_edges(machine: Pyvoronoi, segments: Indices) -> tuple[Indices, Indices
     edges: list[int] = []
     starts: list[int] = []
     cells: list[tuple[int, int, int]] = []
-    for number in range(machine.CountCells()):
-        cell = machine.GetCell(number)
+    for number in range(diagram.CountCells()):
+        cell = diagram.GetCell(number)
         around, corners = cell.edges, cell.vertices
         cells.append((cell.site, cell.source_category, len(around)))
         edges += around
         # The list of vertices is closed, and names two equal ones in a row but once.
         whole = len(corners) == len(around) + 1
-        starts += corners[:-1] if whole else [machine.GetEdge(edge).start for edge in around]
+        starts += corners[:-1] if whole else [diagram.GetEdge(edge).start for edge in around]
     source, category, count = np.array(cells, dtype=np.int64).T
     corner = np.where(category == START, segments[source, 0], segments[source, 1])
     site = np.where(category <= END, -1 - corner, source)
@@ -210,24 +197,24 @@ def _half_edges(machine: Pyvoronoi, segments: Indices) -> tuple[Indices, Indices
     return start_of, site_of
 
 
-def _vertices(machine: Pyvoronoi) -> Points:
+def _vertices(diagram: Pyvoronoi) -> Points:
     flat: list[float] = []  # no pairs: a list of floats costs half as much to read
-    for number in range(machine.CountVertices()):
-        vertex = machine.GetVertex(number)
+    for number in range(diagram.CountVertices()):
+        vertex = diagram.GetVertex(number)
         flat += (vertex.X, vertex.Y)
     return np.array(flat).reshape(-1, 2)
 
 
-def _square(sites: Indices, segments: Indices) -> NDArray[np.bool_]:
+def _square(sites: Indices, segments: Indices) -> Mask:
     low, high = sites.min(axis=1), sites.max(axis=1)
     mixed = (low < 0) & (high >= 0)
     own = (segments[np.maximum(high, 0)] == -1 - low[:, None]).any(axis=1)
-    square: NDArray[np.bool_] = mixed & own
+    square: Mask = mixed & own
     return square
 
 
 def _row_of(corners: Points, vertices: Points) -> Indices:
-    """Return where each vertex stands among corners and vertices: on its corner, or after them."""
+    """Return the row of each vertex among corners and vertices: its corner's, or its own."""
     row = np.arange(len(vertices)) + len(corners)
     whole = np.rint(vertices)
     close = np.flatnonzero(np.abs(vertices - whole).max(axis=1) < SAME_CORNER)

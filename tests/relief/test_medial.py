@@ -15,7 +15,7 @@ from moulddesign.relief.medial_axis import (
     medial_axis_near_edge,
     snapped_to_grid,
 )
-from moulddesign.relief.voronoi import GRID_MM, boundary, voronoi_diagram
+from moulddesign.relief.voronoi import VORONOI_GRID_MM, boundary_of, voronoi_diagram
 
 
 def checked(shape):
@@ -29,10 +29,12 @@ def checked(shape):
     # Boost's vertices are exact to its output's double: some 64 steps of 1e-16 of the extent,
     # and shapely's own distance as much.
     reach = float(np.ptp(axis.corners, axis=0).max())
-    np.testing.assert_allclose(axis.distances, measured, atol=1e-12 * reach + 1e-3 * GRID_MM)
+    np.testing.assert_allclose(
+        axis.distances, measured, atol=1e-12 * reach + 1e-3 * VORONOI_GRID_MM
+    )
     assert (axis.distances[:count] == 0.0).all()
     # Every vertex lies inside, and so does every straight edge's middle.
-    inside = region.buffer(2.0 * GRID_MM)
+    inside = region.buffer(2.0 * VORONOI_GRID_MM)
     assert shapely.covers(inside, shapely.points(axis.vertices)).all()
     # An edge is no nearer to any other site than to its own two.
     assert len(np.unique(np.sort(axis.edges, axis=1), axis=0)) == len(axis.edges)
@@ -69,11 +71,13 @@ def test_a_circles_axis_ends_in_its_centre():
     deepest = axis.vertices[axis.distances.argmax()]
     assert deepest == pytest.approx([0.0, 0.0], abs=2e-3)
     # The inscribed circle of a regular polygon has the radius R cos(pi / n).
-    assert axis.distances.max() == pytest.approx(5.0 * np.cos(np.pi / 48), abs=2.0 * GRID_MM)
+    assert axis.distances.max() == pytest.approx(
+        5.0 * np.cos(np.pi / 48), abs=2.0 * VORONOI_GRID_MM
+    )
 
 
 def test_the_diagram_has_the_edges_that_the_library_lists_one_by_one():
-    edge = boundary(snapped_to_grid(star(5, 10, 4).difference(regular(7, 2.0))))
+    edge = boundary_of(snapped_to_grid(star(5, 10, 4).difference(regular(7, 2.0))))
     machine = Pyvoronoi(1)
     for segment in edge.corners[edge.segments].astype(int).tolist():
         machine.AddSegment(segment)
@@ -128,7 +132,7 @@ def test_near_the_edge_the_axis_is_the_whole_ones(shape, reach_mm):
 
 def test_where_no_seam_is_found_the_whole_diagram_is_taken(monkeypatch):
     region, whole = checked(star(5, 10, 4))
-    monkeypatch.setattr(module, "_complete", lambda *_, **__: False)
+    monkeypatch.setattr(module, "_seams_complete", lambda *_, **__: False)
     taken = medial_axis_near_edge(region, 0.41)
     assert (taken.sites != NO_SITE).all()
     np.testing.assert_array_equal(taken.vertices, whole.vertices)
@@ -155,8 +159,8 @@ def test_any_area_has_an_axis_whose_distances_are_true(shape):
     region, axis = checked(shape)
     circles = shapely.length(shapely.maximum_inscribed_circle(shapely.get_parts(region), 1e-4))
     # The largest circle that shapely finds, to its own tolerance, is the axis's deepest place.
-    assert axis.distances.max() >= circles.max() - 2.0 * GRID_MM
-    assert axis.distances.max() <= circles.max() + 1e-4 + 2.0 * GRID_MM
+    assert axis.distances.max() >= circles.max() - 2.0 * VORONOI_GRID_MM
+    assert axis.distances.max() <= circles.max() + 1e-4 + 2.0 * VORONOI_GRID_MM
 
 
 @given(shape=st.one_of(strokes(), polygons()))
@@ -166,7 +170,7 @@ def test_the_grid_moves_nothing_further_than_its_step(shape):
     areas = [part for part in shapely.get_parts(shape) if part.area > 0.0]
     whole = shapely.union_all(areas)
     assert snapped.is_valid
-    assert snapped.symmetric_difference(whole).area <= 2.0 * GRID_MM * (whole.length + 1.0)
-    coords = shapely.get_coordinates(snapped) / GRID_MM
+    assert snapped.symmetric_difference(whole).area <= 2.0 * VORONOI_GRID_MM * (whole.length + 1.0)
+    coords = shapely.get_coordinates(snapped) / VORONOI_GRID_MM
     assert coords == pytest.approx(np.rint(coords), abs=1e-4)
     assert all(part.exterior.is_ccw for part in shapely.get_parts(snapped))

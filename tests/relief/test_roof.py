@@ -19,7 +19,7 @@ from strategies import polygons, regular, star, strokes
 
 from moulddesign.design import Profile
 from moulddesign.relief.medial_axis import snapped_to_grid
-from moulddesign.relief.voronoi import GRID_MM
+from moulddesign.relief.voronoi import VORONOI_GRID_MM
 
 LARGEST_ERROR_MM = {Profile.FLAT: 0.02, Profile.BEVEL: 0.02, Profile.PILLOW: 0.03}
 """What the relief may be off by, as the job asks [mm]."""
@@ -318,6 +318,6 @@ def assert_any(shape, profile):
     missing = ~np.isfinite(found)
     # A point on the grid's own step from an edge may lie on no facet that shapely can see.
     distances = shapely.distance(region.boundary, shapely.points(points))
-    assert (distances[missing] <= GRID_MM).all()
+    assert (distances[missing] <= VORONOI_GRID_MM).all()
     asked = true_height(profile, distances, wall, 1.5)
     assert np.abs(found - asked)[~missing].max(initial=0.0) <= LARGEST_ERROR_MM[profile]
