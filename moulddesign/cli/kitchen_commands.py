@@ -30,7 +30,7 @@ from moulddesign.kitchen import (
     trial,
     typed_weighings,
 )
-from moulddesign.portion import TrialMould, figures, portion
+from moulddesign.portion import TrialMould, figures
 
 BATCH_OWN = (
     Override("--recipe", "batch.recipe", str, "FILE", "Recipe file (TOML)."),
@@ -250,7 +250,7 @@ def _mould(design: Design) -> TrialMould:
     with ends_at_once():
         from moulddesign.pastry.pastry import pastry  # noqa: PLC0415 (loads the geometry libraries)
 
-    volume_ml = portion(design.portion).volume_ml
+    volume_ml = figures(design).piece.volume_ml
     made = pastry(design, volume_ml)
     return TrialMould(volume_ml=volume_ml, height_mm=made.height_mm, area_mm2=made.outline.area_mm2)
 

@@ -55,9 +55,11 @@ def weight_table(name: str, made: Figures) -> Table:
 
 def spread_table(made: Figures) -> Table:
     """Return the table of standard deviations by cause."""
-    rows = [(c.name, c.raw_g, c.finished_g, c.volume_ml) for c in made.spread.causes]
     total = made.spread
-    rows.append(("all together", total.raw_g, total.finished_g, total.volume_ml))
+    rows = [(c.name, c.raw_g, c.finished_g, c.volume_ml) for c in total.pieces]
+    rows.append(("from piece to piece", total.raw_g, total.finished_g, total.volume_ml))
+    rows += [(c.name, c.raw_g, c.finished_g, c.volume_ml) for c in total.common]
+    rows.append(("all pieces alike", 0.0, total.common_finished_g, total.common_volume_ml))
     return table("How far pieces scatter (sd)", ("cause", "raw g", "finished g", "mL"), rows)
 
 
@@ -82,13 +84,20 @@ def weight_sentences(design: Design, made: Figures, bore_mm: float | None) -> It
                 f"{roll.length_mm:.0f} mm high."
             )
     if made.label is not None:
-        yield _label(made.label)
+        yield _label(made, made.label)
+    yield (
+        f"The loss of {made.piece.loss:.3g} is known to {design.portion.loss_uncertainty:.2g}: all "
+        f"pieces may end {made.spread.common_finished_g:.1f} g lighter or heavier. A trial bake "
+        "finds yours."
+    )
 
 
-def _label(target: LabelTarget) -> str:
+def _label(made: Figures, target: LabelTarget) -> str:
+    """Return how the weights above keep the label."""
+    pack = f", {target.pieces_per_pack} to a pack of {target.pack_g:g} g"
     return (
-        f"Label {target.label_g:g} g: weigh at least {target.raw_g:.1f} g raw "
-        f"({target.scaled_g:g} g on the scale); what binds is that {target.binding} "
+        f"{made.piece.finished_g:.1f} g finished for a label of {target.label_g:g} g"
+        f"{pack if target.pieces_per_pack > 1 else ''}: what binds is that {target.binding} "
         f"(tolerable deficiency {target.deficiency_g:g} g). Guidance only; local law decides."
     )
 

@@ -171,10 +171,10 @@ def _label(made: Build) -> str:
     target = made.portion.label
     if target is None:
         return ""
+    finished = f"{made.portion.piece.finished_g:.1f}"
     return (
-        f"To sell as {number(target.label_g)} g: scale at least {number(target.scaled_g)} g raw "
-        f"a piece (mean rule and deficiency of {number(target.deficiency_g)} g; guidance only, "
-        "local law decides)."
+        f"These weights give {finished} g finished, for a label of {number(target.label_g)} g "
+        f"(deficiency of {number(target.deficiency_g)} g a pack; guidance only, local law decides)."
     )
 
 

@@ -9,7 +9,7 @@ from moulddesign.design import Design, OwnedMould
 from moulddesign.fit.cavities import Cup, Measured, from_sizes, from_water
 from moulddesign.fit.hollows import Found, from_mesh, from_press_meshes
 from moulddesign.fit.rows import RATIOS, Row, Window, kinds, row, rows, windows
-from moulddesign.portion import Portion, portion
+from moulddesign.portion import Portion, figures
 
 SAME_RATIO: Final = 0.002
 """Cavities hold the same where they differ by no more: less than any scale tells."""
@@ -215,7 +215,7 @@ def ranked(
     MouldError
         A mould cannot be measured, or the portion cannot be made.
     """
-    piece = portion(design.portion)
+    piece = figures(design).piece
     found = [each for mould in moulds for each in _beside(design, piece, mould, stage=stage)]
     return tuple(sorted(found, key=_order))
 

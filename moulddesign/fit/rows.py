@@ -183,10 +183,10 @@ def _known(design: Design, cavity: Measured, piece: Portion) -> tuple[Known, ...
     g_per_ml = 0.0 if one_ml is None else one_ml.raw_g
     scatter: Spread = spread(design, piece)
     volumes = [(d.name, ml_from_mm3(d.volume_mm3)) for d in cavity.doubts]
-    volumes += [(c.name, c.volume_ml) for c in scatter.causes if "density" in c.name]
+    volumes += [(c.name, c.volume_ml) for c in scatter.common]
     scale = [
         Known(name="weighing: scale", volume_ml=0.0, raw_g=c.raw_g)
-        for c in scatter.causes
+        for c in scatter.pieces
         if c.name == "scale"
     ]
     return (

@@ -12,7 +12,7 @@ from math import ceil, floor, fsum
 from moulddesign.core import SpecError, require_positive, say
 from moulddesign.design import MOST_PIECES, Design
 from moulddesign.kitchen.recipe import Recipe, RecipeLine, calendar, cooked_off, scaled
-from moulddesign.portion import Split, portion, split_on_scale
+from moulddesign.portion import Split, figures
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -187,8 +187,8 @@ def batch(design: Design, recipe: Recipe | None = None, on_hand: OnHand | None =
         piece; or the piece cannot be made.
     """
     table = design.batch
-    piece = portion(design.portion)
-    split = split_on_scale(piece, design.portion, design.scale.resolution_g)
+    made = figures(design)
+    piece, split = made.piece, made.split
     count = _count(design, split, on_hand)
     crust = _crust(design, count.pieces * split.crust_g, recipe)
     filling = _filling(design, count.pieces * split.paste_g, recipe)

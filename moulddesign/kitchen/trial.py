@@ -18,7 +18,14 @@ from moulddesign.core import (
     with_decimal_point,
 )
 from moulddesign.design import Design, PortionTable
-from moulddesign.portion import Portion, TrialMould, finished_filling_g, loss_from_weighing, portion
+from moulddesign.portion import (
+    Portion,
+    TrialMould,
+    figures,
+    finished_filling_g,
+    loss_from_weighing,
+    portion,
+)
 
 WEIGHING_COLUMNS: Final = ("raw_g", "finished_g", "height_mm")
 
@@ -216,7 +223,7 @@ def trial(design: Design, weighings: Sequence[Weighing], mould: TrialMould | Non
     loss = mean_of(losses, reading)
     density = _density(weighings, mould, step_g)
     corrected = _corrected(design, weighings, loss=loss, density=density)
-    volume_ml = portion(design.portion).volume_ml if mould is None else mould.volume_ml
+    volume_ml = figures(design).piece.volume_ml if mould is None else mould.volume_ml
     same = corrected.with_values(
         {"portion.finished_weight_g": finished_filling_g(corrected.portion, volume_ml)}
     )

@@ -30,7 +30,7 @@ from moulddesign.geometry import Mesh, joined
 from moulddesign.kitchen import OnHand, Recipe, Weighing, batch, trial
 from moulddesign.mould import MouldSet, Part, moulded
 from moulddesign.pastry.pastry import pastry
-from moulddesign.portion import Figures, Roll, TrialMould, figures, portion, roll_for
+from moulddesign.portion import Figures, Roll, TrialMould, figures, roll_for
 from moulddesign.workers import Checkpoint, Job
 
 FILLING: Final = "filling"
@@ -345,7 +345,7 @@ def total_batch(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
 
 def _mould(design: Design) -> TrialMould:
     """Return the mould that the design builds, for heights that were measured."""
-    volume_ml = portion(design.portion).volume_ml
+    volume_ml = figures(design).piece.volume_ml
     made = pastry(design, volume_ml)
     return TrialMould(volume_ml=volume_ml, height_mm=made.height_mm, area_mm2=made.outline.area_mm2)
 

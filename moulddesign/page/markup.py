@@ -204,8 +204,8 @@ def weights(words: Texts, shown: Piece) -> str:
         across, length = f"{shown.roll.across_mm:.0f}", f"{shown.roll.length_mm:.0f}"
         says.append(words["roll"].format(across=across, length=length))
     if made.label is not None:
-        least, label = f"{made.label.raw_g:.1f}", f"{made.label.label_g:g}"
-        says.append(words["label_says"].format(label=label, raw=least))
+        finished, label = f"{made.piece.finished_g:.1f}", f"{made.label.label_g:g}"
+        says.append(words["label_says"].format(label=label, finished=finished))
     return (
         table(heads, rows, caption=words["one_piece"], kind="weights")
         + table(("", ""), sizes, caption=words["sizes"], kind="sizes")

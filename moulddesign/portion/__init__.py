@@ -56,7 +56,6 @@ from moulddesign.portion.portion import (
     raw_mass_g,
     rounded_keeping_total,
     split_on_scale,
-    up_to_step_g,
 )
 from moulddesign.portion.shaping import (
     Roll,
@@ -120,6 +119,5 @@ __all__ = [
     "split_on_scale",
     "spread",
     "tolerable_deficiency_g",
-    "up_to_step_g",
     "water_density_g_per_ml",
 ]

@@ -2,14 +2,15 @@
 
 Three rules hold for a batch: the mean is at least the label; few packs are short by more than the
 tolerable deficiency; none is by more than twice that. Each asks for a least raw weight, and the
-largest of the three is the target. Guidance only: local law decides.
+largest of the three is the target. Where several pieces are declared as one pack, the rules hold
+for the pack: what varies from piece to piece averages out. Guidance only: local law decides.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 from enum import StrEnum
-from math import exp, fsum
+from math import exp, fsum, sqrt
 from statistics import NormalDist
 from typing import Final
 
@@ -22,7 +23,7 @@ from moulddesign.core import (
     say,
 )
 from moulddesign.design import Design
-from moulddesign.portion.portion import Portion, up_to_step_g
+from moulddesign.portion.portion import Portion
 from moulddesign.portion.spread import Spread
 
 DEVIATIONS: Final = tuple(step / 8.0 for step in range(-60, 61))
@@ -180,13 +181,14 @@ class LabelTarget:
     """The least raw weight that satisfies the packers' rules. Guidance; local law decides."""
 
     label_g: float
-    """Weight on the label."""
+    """Weight of one piece as the label declares it."""
+    pieces_per_pack: int
+    pack_g: float
+    """What the label of a pack declares."""
     deficiency_g: float
-    """Tolerable deficiency of that label."""
+    """Tolerable deficiency of the pack."""
     raw_g: float
     """Least raw target weight of a piece."""
-    scaled_g: float
-    """The same, rounded up to the scale."""
     finished_g: float
     """Mean finished weight that follows from `raw_g`."""
     binding: PackerRule
@@ -227,38 +229,48 @@ def tolerable_deficiency_g(label_g: float) -> float:
     return float((exact * ratio).quantize(TENTH_G, rounding=ROUND_CEILING))
 
 
-def label_target(design: Design, piece: Portion, scatter: Spread) -> LabelTarget:
+def label_target(design: Design, piece: Portion, scatter: Spread) -> LabelTarget | None:
     """Return the least raw weight that satisfies the three packers' rules.
 
     Returns
     -------
-    LabelTarget
-        For normal scatter from piece to piece; the mean loss is taken to be right, so measure it
-        in a trial.
+    LabelTarget or None
+        For normal scatter from piece to piece; None where no label weight is given. The mean loss
+        is taken to be right, so measure it in a trial.
 
     Raises
     ------
     SpecError
-        The label is outside the table, or the loss scatters so much that no weight will do.
+        The pack is outside the table, or the loss scatters so much that no weight will do.
     """
     table, rules = design.portion, design.label
-    label_g = piece.finished_g if rules.weight_g is None else rules.weight_g
-    short_g = tolerable_deficiency_g(label_g)
-    pieces = Scatter(raw_sd_g=scatter.raw_g, loss=table.loss, loss_sd=table.loss_sd)
-    asked = {
-        PackerRule.MEAN: label_g / (1.0 - table.loss),
-        PackerRule.FEW_SHORT: least_raw_g(label_g - short_g, rules.most_short, pieces),
+    if rules.weight_g is None:
+        return None
+    # A pack of n pieces of raw mass M_i and loss L_i weighs sum(M_i (1 - L_i)): its mean is n times
+    # a piece's, and to first order its scatter sqrt(n) times, which is that of one body of mass n M
+    # whose raw mass scatters by sqrt(n) s_M and whose loss by s_L / sqrt(n).
+    count = rules.pieces_per_pack
+    pack_g = count * rules.weight_g
+    short_g = tolerable_deficiency_g(pack_g)
+    packs = Scatter(
+        raw_sd_g=sqrt(count) * scatter.raw_g, loss=table.loss, loss_sd=table.loss_sd / sqrt(count)
+    )
+    of_pack = {
+        PackerRule.MEAN: pack_g / (1.0 - table.loss),
+        PackerRule.FEW_SHORT: least_raw_g(pack_g - short_g, rules.most_short, packs),
         PackerRule.NONE_VERY_SHORT: least_raw_g(
-            label_g - 2.0 * short_g, rules.most_very_short, pieces
+            pack_g - 2.0 * short_g, rules.most_very_short, packs
         ),
     }
-    binding = max(asked, key=lambda rule: asked[rule])
+    least = {rule: raw_g / count for rule, raw_g in of_pack.items()}
+    binding = max(least, key=lambda rule: least[rule])
     return LabelTarget(
-        label_g=label_g,
+        label_g=rules.weight_g,
+        pieces_per_pack=count,
+        pack_g=pack_g,
         deficiency_g=short_g,
-        raw_g=asked[binding],
-        scaled_g=up_to_step_g(asked[binding], design.scale.resolution_g),
-        finished_g=asked[binding] * (1.0 - table.loss),
+        raw_g=least[binding],
+        finished_g=least[binding] * (1.0 - piece.loss),
         binding=binding,
-        least_raw_g=asked,
+        least_raw_g=least,
     )

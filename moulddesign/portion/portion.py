@@ -7,7 +7,7 @@ densities, and the trapped air makes them larger.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import floor, fsum, isclose
+from math import ceil, floor, fsum, isclose
 from typing import Final
 
 from moulddesign.core import (
@@ -73,8 +73,15 @@ def raw_mass_g(finished_g: float, loss: float) -> float:
     return finished_g / (1.0 - loss)
 
 
-def portion(table: PortionTable) -> Portion:
+def portion(table: PortionTable, finished_g: float | None = None) -> Portion:
     """Return the masses and volumes of one piece.
+
+    Parameters
+    ----------
+    table : PortionTable
+        Finished weight, ratio, loss, densities and centres.
+    finished_g : float, optional
+        Finished weight in the place of the table's [g].
 
     Raises
     ------
@@ -87,7 +94,9 @@ def portion(table: PortionTable) -> Portion:
     come off the raw mass first, and the ratio divides what is left. The volume is
     sum(m_i / rho_i) / (1 - trapped air).
     """
-    raw_g = raw_mass_g(table.finished_weight_g, table.loss)
+    if finished_g is None:
+        finished_g = table.finished_weight_g
+    raw_g = raw_mass_g(finished_g, table.loss)
     inside_g = _centres_g(table, CountsIn.FILLING)
     apart_g = _centres_g(table, CountsIn.APART)
     if apart_g >= raw_g:
@@ -109,7 +118,7 @@ def portion(table: PortionTable) -> Portion:
     paste_ml = paste_g / table.filling_density_g_per_ml
     centre_ml = fsum(c.count * c.mass_g / c.density_g_per_ml for c in table.centres)
     return Portion(
-        finished_g=table.finished_weight_g,
+        finished_g=finished_g,
         raw_g=raw_g,
         loss=table.loss,
         crust_g=crust_g,
@@ -217,7 +226,9 @@ FINEST_STEP_G: Final = 10.0**-GRAM_DECIMALS
 """No scale's step is finer than what masses are rounded to; our choice [g]."""
 
 
-def rounded_keeping_total(masses_g: Sequence[float], step_g: float) -> tuple[float, ...]:
+def rounded_keeping_total(
+    masses_g: Sequence[float], step_g: float, least_g: float = 0.0
+) -> tuple[float, ...]:
     """Return masses in whole steps of the scale whose sum is as near as it can be.
 
     Parameters
@@ -226,12 +237,15 @@ def rounded_keeping_total(masses_g: Sequence[float], step_g: float) -> tuple[flo
         Masses to round [g].
     step_g : float
         Smallest step of the scale [g].
+    least_g : float
+        What the rounded sum must reach, at most the exact sum [g].
 
     Returns
     -------
     tuple of float
         Each mass one of its two neighbours on the scale; the sum is within half a step of the
-        exact sum. Those whose remainder is largest go up, the first of equals first [g].
+        exact sum, or the next above where that is below `least_g`. Those whose remainder is
+        largest go up, the first of equals first [g].
 
     Raises
     ------
@@ -248,7 +262,8 @@ def rounded_keeping_total(masses_g: Sequence[float], step_g: float) -> tuple[flo
     # Largest remainders: all go down, and as many go up as the rounded sum lacks. There are fewer
     # of these than masses, so no mass moves by more than its neighbour on the scale.
     down = [floor(count) for count in steps]
-    missing = floor(fsum(steps) + 0.5) - sum(down)
+    total = max(floor(fsum(steps) + 0.5), ceil(_steps(least_g, step_g)))
+    missing = total - sum(down)
     order = sorted(range(len(steps)), key=lambda i: (down[i] - steps[i], i))
     up = set(order[:missing])
     return tuple(on_scale_g(count + (i in up), step_g) for i, count in enumerate(down))
@@ -263,17 +278,6 @@ def on_scale_g(count: int, step_g: float) -> float:
     0.3
     """
     return round(count * step_g, GRAM_DECIMALS)
-
-
-def up_to_step_g(mass_g: float, step_g: float) -> float:
-    """Return the least mass on the scale that is not below a mass.
-
-    Examples
-    --------
-    >>> up_to_step_g(76.2, 0.5), up_to_step_g(76.5, 0.5)
-    (76.5, 76.5)
-    """
-    return on_scale_g(-floor(-_steps(mass_g, step_g)), step_g)
 
 
 def _steps(mass_g: float, step_g: float) -> float:
@@ -296,6 +300,8 @@ class Split:
     raw_g: float
     rounding_g: float
     """By how much the raw mass is above the exact one."""
+    rounding_ml: float
+    """By how much the pressed volume is."""
     crust_share: float
     """Crust as a share of crust and filling, after rounding."""
 
@@ -305,15 +311,29 @@ class Split:
         return f"{10 * self.crust_share:.2f}:{10 * (1 - self.crust_share):.2f}"
 
 
-def split_on_scale(piece: Portion, table: PortionTable, step_g: float) -> Split:
+def split_on_scale(
+    piece: Portion, table: PortionTable, step_g: float, least_raw_g: float = 0.0
+) -> Split:
     """Return the piece's masses rounded to the scale.
+
+    Parameters
+    ----------
+    piece : Portion
+        The exact masses.
+    table : PortionTable
+        What they come from: densities, and which centres count in the filling.
+    step_g : float
+        Smallest step of the scale [g].
+    least_raw_g : float
+        What the raw piece must weigh at least, as a label asks for; at most its exact mass [g].
 
     Raises
     ------
     SpecError
         The scale is so coarse that crust or paste would round to nothing.
     """
-    crust_g, paste_g = rounded_keeping_total((piece.crust_g, piece.paste_g), step_g)
+    least_g = max(least_raw_g - piece.centre_g, 0.0)
+    crust_g, paste_g = rounded_keeping_total((piece.crust_g, piece.paste_g), step_g, least_g)
     for part, rounded, exact in (
         ("crust", crust_g, piece.crust_g),
         ("paste", paste_g, piece.paste_g),
@@ -328,6 +348,11 @@ def split_on_scale(piece: Portion, table: PortionTable, step_g: float) -> Split:
         centre_g=piece.centre_g,
         raw_g=crust_g + paste_g + piece.centre_g,
         rounding_g=crust_g + paste_g + piece.centre_g - piece.raw_g,
+        rounding_ml=(
+            (crust_g - piece.crust_g) / table.crust_density_g_per_ml
+            + (paste_g - piece.paste_g) / table.filling_density_g_per_ml
+        )
+        / (1.0 - table.trapped_air),
         crust_share=crust_g / (crust_g + paste_g + inside_g),
     )
 

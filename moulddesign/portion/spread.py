@@ -27,27 +27,49 @@ class Cause:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spread:
-    """Standard deviations of one piece, each cause taken as independent."""
+    """Standard deviations of one piece, each cause taken as independent.
 
-    causes: tuple[Cause, ...]
+    What differs from piece to piece averages out over a pack or a batch. What is common, such as a
+    density that is not well known, moves all pieces alike: no average helps, only a measurement.
+    """
+
+    pieces: tuple[Cause, ...]
+    """Causes that act on each piece by itself: scale, hand, centres, loss from piece to piece."""
+    common: tuple[Cause, ...]
+    """Causes that act on all pieces alike: densities, the mean loss."""
 
     @property
     def raw_g(self) -> float:
-        """Of the raw mass [g]."""
-        return hypot(*(cause.raw_g for cause in self.causes))
+        """Of the raw mass, from piece to piece; nothing common moves it [g]."""
+        return hypot(*(cause.raw_g for cause in self.pieces))
 
     @property
     def volume_ml(self) -> float:
-        """Of the pressed volume [mL]."""
-        return hypot(*(cause.volume_ml for cause in self.causes))
+        """Of the pressed volume, from piece to piece [mL]."""
+        return hypot(*(cause.volume_ml for cause in self.pieces))
 
     @property
     def finished_g(self) -> float:
-        """Of the finished mass [g]."""
-        return hypot(*(cause.finished_g for cause in self.causes))
+        """Of the finished mass, from piece to piece [g]."""
+        return hypot(*(cause.finished_g for cause in self.pieces))
+
+    @property
+    def common_volume_ml(self) -> float:
+        """Of the pressed volume of all pieces alike [mL]."""
+        return hypot(*(cause.volume_ml for cause in self.common))
+
+    @property
+    def common_finished_g(self) -> float:
+        """Of the finished mass of all pieces alike [g]."""
+        return hypot(*(cause.finished_g for cause in self.common))
 
     def height_mm(self, area_mm2: float) -> float:
-        """Return the standard deviation of the pressed height: volume over the area of the outline.
+        """Return the standard deviation of the pressed height from piece to piece.
+
+        Returns
+        -------
+        float
+            That of the volume over the area of the outline [mm].
 
         Raises
         ------
@@ -93,19 +115,23 @@ def spread(design: Design, piece: Portion) -> Spread:
     ----------
     .. [1] JCGM 100:2008, Guide to the expression of uncertainty in measurement, 5.1.2.
     """
+    table = design.portion
     return Spread(
-        causes=(
+        pieces=(
             *_weighed(design, piece),
             *_centres(design),
+            _lost("loss of one piece", piece, table.loss_sd),
+        ),
+        common=(
             *_densities(design, piece),
-            Cause(
-                name="loss",
-                raw_g=0.0,
-                volume_ml=0.0,
-                finished_g=piece.raw_g * design.portion.loss_sd,
-            ),
-        )
+            _lost("loss of all pieces", piece, table.loss_uncertainty),
+        ),
     )
+
+
+def _lost(name: str, piece: Portion, sd: float) -> Cause:
+    """Return what an uncertain loss does: it moves the finished mass alone."""
+    return Cause(name=name, raw_g=0.0, volume_ml=0.0, finished_g=piece.raw_g * sd)
 
 
 def _weighed(design: Design, piece: Portion) -> tuple[Cause, ...]:

@@ -27,17 +27,9 @@ def test_figures_belong_together():
     design = Design.of({"portion": {"centres": [{"mass_g": 8.0}]}})
     made = figures(design)
     assert made.piece == portion(design.portion)
-    assert made.label.label_g == 75.0
+    assert made.label is None
+    assert made.asked_g == made.piece.finished_g
     assert made.spread.raw_g > 0.0
-
-
-def test_a_piece_lighter_than_any_label_has_no_target():
-    assert (
-        figures(
-            Design.of({"portion": {"finished_weight_g": 4.0}, "scale": {"resolution_g": 0.1}})
-        ).label
-        is None
-    )
 
 
 def test_weights_load_no_geometry_library():
@@ -52,4 +44,5 @@ def test_report_has_the_keys_that_others_rely_on():
     assert set(report) == {
         "finished_g", "raw_g", "loss", "crust_g", "filling_g", "paste_g", "centre_g", "crust_ml",
         "paste_ml", "centre_ml", "volume_ml", "raw_g_sd", "label_target_raw_g",
+        "asked_g", "scale", "balls", "spread", "label",
     }  # fmt: skip

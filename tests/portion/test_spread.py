@@ -31,11 +31,14 @@ DESIGNS = {
 }
 
 
-def sampled(design):
-    """Raw mass, volume and finished mass of pieces made by an unsteady hand, one by one."""
+def sampled(design, *, pieces, common):
+    """Raw mass, volume and finished mass of pieces made by an unsteady hand, one by one.
+
+    `pieces` and `common` switch what differs from piece to piece, and what moves all alike.
+    """
     rng = np.random.default_rng(11)
     table, piece = design.portion, portion(design.portion)
-    step, hand = design.scale.resolution_g, design.scale.hand_error_g
+    step, hand = pieces * design.scale.resolution_g, pieces * design.scale.hand_error_g
 
     def weighed(mass):
         return mass + rng.uniform(-step / 2, step / 2, N) + hand * rng.standard_normal(N)
@@ -45,28 +48,35 @@ def sampled(design):
 
     crust, paste = weighed(piece.crust_g), weighed(piece.paste_g)
     raw = crust + paste
-    volume = crust / about(table.crust_density_g_per_ml, table.crust_density_sd_g_per_ml)
-    volume += paste / about(table.filling_density_g_per_ml, table.filling_density_sd_g_per_ml)
+    volume = crust / about(table.crust_density_g_per_ml, common * table.crust_density_sd_g_per_ml)
+    volume += paste / about(
+        table.filling_density_g_per_ml, common * table.filling_density_sd_g_per_ml
+    )
     for centre in table.centres:
-        mass = sum(about(centre.mass_g, centre.mass_spread * centre.mass_g)
+        mass = sum(about(centre.mass_g, pieces * centre.mass_spread * centre.mass_g)
                    for _ in range(centre.count))  # fmt: skip
         raw = raw + mass
-        volume = volume + mass / about(centre.density_g_per_ml, centre.density_sd_g_per_ml)
+        volume = volume + mass / about(centre.density_g_per_ml, common * centre.density_sd_g_per_ml)
     volume = volume / (1 - table.trapped_air)
-    return raw, volume, raw * (1 - about(table.loss, table.loss_sd))
+    loss = about(table.loss, pieces * table.loss_sd) + about(0.0, common * table.loss_uncertainty)
+    return raw, volume, raw * (1 - loss)
 
 
 @pytest.mark.parametrize("name", DESIGNS)
 def test_first_order_is_what_100_000_samples_scatter(name):
     design = Design.of(DESIGNS[name])
     found = spread(design, portion(design.portion))
-    raw, volume, finished = sampled(design)
+    raw, volume, finished = sampled(design, pieces=1, common=0)
     # 3 / sqrt(2 n) = 0.7 % of sampling and (0.03)^2 = 0.1 % of second order
     assert found.raw_g == pytest.approx(np.std(raw), rel=0.01)
     assert found.volume_ml == pytest.approx(np.std(volume), rel=0.01)
     assert found.finished_g == pytest.approx(np.std(finished), rel=0.01)
     area_mm2 = 2500.0
     assert found.height_mm(area_mm2) == pytest.approx(np.std(volume) * 1000 / area_mm2, rel=0.01)
+    raw, volume, finished = sampled(design, pieces=0, common=1)
+    assert np.std(raw) == pytest.approx(0.0, abs=1e-9)
+    assert found.common_volume_ml == pytest.approx(np.std(volume), rel=0.01)
+    assert found.common_finished_g == pytest.approx(np.std(finished), rel=0.01)
 
 
 def test_nothing_scatters_where_nothing_is_unsure():
@@ -74,6 +84,7 @@ def test_nothing_scatters_where_nothing_is_unsure():
         {
             "portion": {
                 "loss_sd": 0.0,
+                "loss_uncertainty": 0.0,
                 "crust_density_sd_g_per_ml": 0.0,
                 "filling_density_sd_g_per_ml": 0.0,
             },
@@ -82,6 +93,7 @@ def test_nothing_scatters_where_nothing_is_unsure():
     )
     found = spread(design, portion(design.portion))
     assert max(found.raw_g, found.volume_ml, found.finished_g) < 1e-8
+    assert max(found.common_volume_ml, found.common_finished_g) == 0.0
 
 
 @pytest.mark.parametrize("area_mm2", [0.0, -1.0, float("nan")])
