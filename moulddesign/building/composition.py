@@ -12,10 +12,10 @@ from moulddesign.core import CAUTIONS, Finding, Message, SpecError, Verdict, ml_
 from moulddesign.design import SIZES, Design
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.topology import topology
-from moulddesign.mould import CastLayout, Mould, filament, moulded
+from moulddesign.mould import CastLayout, Mould, filament, make_mould
 from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import Pastry, pastry
-from moulddesign.pastry.variants import Further, further_pastries, pastry_report
+from moulddesign.pastry.variants import FurtherPastry, further_pastries, pastry_report
 from moulddesign.portion import Figures, Portion, figures
 
 T = TypeVar("T")
@@ -48,7 +48,7 @@ class Build:
         Time of each stage, and of each file [s].
     written : tuple of str
         Names of the files that it was written as; none before that.
-    further : tuple of Further
+    further : tuple of FurtherPastry
         Pastries under further stamps.
     """
 
@@ -61,7 +61,7 @@ class Build:
     findings: tuple[Finding, ...]
     seconds: MappingProxyType[str, float]
     written: tuple[str, ...] = ()
-    further: tuple[Further, ...] = ()
+    further: tuple[FurtherPastry, ...] = ()
 
     @property
     def failed(self) -> tuple[str, ...]:
@@ -141,14 +141,14 @@ class Shape:
         The pressed piece.
     interior : Interior
         Its crust, filling and centres.
-    further : tuple of Further
+    further : tuple of FurtherPastry
         Pastries under further stamps.
     """
 
     portion: Figures
     pastry: Pastry
     interior: Interior
-    further: tuple[Further, ...] = ()
+    further: tuple[FurtherPastry, ...] = ()
 
 
 def shaped(design: Design) -> Shape:
@@ -225,7 +225,7 @@ def build(
     )
 
 
-def _pressed(design: Design, piece: Portion) -> tuple[Pastry, tuple[Further, ...]]:
+def _pressed(design: Design, piece: Portion) -> tuple[Pastry, tuple[FurtherPastry, ...]]:
     made = pastry(design, piece.volume_ml)
     return made, further_pastries(design, piece, made.outline)
 
@@ -267,7 +267,7 @@ class _Clock:
 
     def begun(self, design: Design) -> tuple[Shape, Mould]:
         shape = self.shaped(design)
-        return shape, self.timed("mould", lambda: moulded(design, shape.pastry, shape.further))
+        return shape, self.timed("mould", lambda: make_mould(design, shape.pastry, shape.further))
 
     def timed(self, name: str, work: Callable[[], T]) -> T:
         self.stage(name)

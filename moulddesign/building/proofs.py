@@ -15,10 +15,10 @@ from moulddesign.core.findings import SEPARATOR
 from moulddesign.design import BlockTable, CastTable, Design, Joint, PressTable, Profile
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.float32 import settled
-from moulddesign.mould import CastLayout, Mould, texts
+from moulddesign.mould import CastLayout, Mould, inscriptions
 from moulddesign.pastry.interior import Interior
 from moulddesign.pastry.pastry import Pastry
-from moulddesign.pastry.variants import Further
+from moulddesign.pastry.variants import FurtherPastry
 from moulddesign.portion import Portion
 from moulddesign.verify.block_checks import block_findings, cast_findings, silicone, tray
 from moulddesign.verify.piece_checks import (
@@ -207,7 +207,7 @@ def pressed(made: Evidence, table: PressTable) -> tuple[Finding, ...]:
     )
 
 
-def under_further(made: Evidence, table: PressTable, one: Further) -> tuple[Finding, ...]:
+def under_further(made: Evidence, table: PressTable, one: FurtherPastry) -> tuple[Finding, ...]:
     """Judge a further stamp and its pastry as the first are judged.
 
     Parameters
@@ -216,7 +216,7 @@ def under_further(made: Evidence, table: PressTable, one: Further) -> tuple[Find
         What was made.
     table : PressTable
         What was asked of the press.
-    one : Further
+    one : FurtherPastry
         The pastry under that stamp.
 
     Returns
@@ -330,14 +330,14 @@ LETTERED: Final = ("sleeve", "plunger", "block")
 """Parts that have a face to write on."""
 
 
-def proven(made: Evidence, further: Sequence[Further] = ()) -> tuple[Finding, ...]:
+def proven(made: Evidence, further: Sequence[FurtherPastry] = ()) -> tuple[Finding, ...]:
     """Return all findings about a build, measured on the meshes that will be written.
 
     Parameters
     ----------
     made : Evidence
         What was made.
-    further : sequence of Further
+    further : sequence of FurtherPastry
         Pastries under further stamps.
 
     Raises
@@ -432,7 +432,7 @@ def _printed(made: Evidence, name: str) -> tuple[Finding, ...]:
 
 def _lettering(made: Evidence) -> tuple[Finding, ...]:
     """Say what is written on the parts that have a face for it."""
-    table, wanted = made.design.mould, texts(made.design)
+    table, wanted = made.design.mould, inscriptions(made.design)
     if isinstance(table, CastTable) or not table.lettering:
         return ()
     return tuple(

@@ -21,29 +21,36 @@
   sampler.
 - `part_lettering`: weight, ratio and name on the parts, so that a drawer full of moulds can be
   told apart.
-- `moulded`: the mould of a pastry, of whichever kind is asked for.
+- `kinds`: the mould of a pastry, of whichever kind is asked for.
 """
 
 from moulddesign.mould.block import block
 from moulddesign.mould.cad_kernel import (
     Solid,
-    fused,
-    moved,
-    plate,
-    quarter_turned,
-    shared,
-    stack,
-    turned,
+    fuse,
+    intersect,
+    loft,
+    revolve,
+    rotate_quarter,
+    subtract,
+    translate,
+    upright_prism,
     welded,
-    without,
 )
 from moulddesign.mould.cast import CastLayout, cast
 from moulddesign.mould.coupon import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons
 from moulddesign.mould.joint import SCREWS
+from moulddesign.mould.kinds import Mould, make_mould
 from moulddesign.mould.mould_set import MouldSet, Part, Pose, filament
-from moulddesign.mould.moulded import Mould, moulded
-from moulddesign.mould.part_lettering import lettered_block, lettered_press, texts
-from moulddesign.mould.plans import Bent, Polygon, Round, around, mark, section
+from moulddesign.mould.part_lettering import inscribe_block, inscribe_press, inscriptions
+from moulddesign.mould.plans import (
+    ArcPolyline,
+    CircleCurve,
+    Polyline,
+    parallel_curve,
+    surrounding_curve,
+    text_region,
+)
 from moulddesign.mould.press import press
 from moulddesign.mould.press_layout import drop_mm, press_layout
 
@@ -52,36 +59,36 @@ __all__ = [
     "DEPTHS_MM",
     "SCREWS",
     "STROKES_MM",
-    "Bent",
+    "ArcPolyline",
     "CastLayout",
+    "CircleCurve",
     "Mould",
     "MouldSet",
     "Part",
-    "Polygon",
+    "Polyline",
     "Pose",
-    "Round",
     "Solid",
-    "around",
     "block",
     "cast",
     "coupons",
     "drop_mm",
     "filament",
-    "fused",
-    "lettered_block",
-    "lettered_press",
-    "mark",
-    "moulded",
-    "moved",
-    "plate",
+    "fuse",
+    "inscribe_block",
+    "inscribe_press",
+    "inscriptions",
+    "intersect",
+    "loft",
+    "make_mould",
+    "parallel_curve",
     "press",
     "press_layout",
-    "quarter_turned",
-    "section",
-    "shared",
-    "stack",
-    "texts",
-    "turned",
+    "revolve",
+    "rotate_quarter",
+    "subtract",
+    "surrounding_curve",
+    "text_region",
+    "translate",
+    "upright_prism",
     "welded",
-    "without",
 ]

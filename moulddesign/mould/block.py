@@ -16,13 +16,13 @@ from moulddesign.mould.mould_set import (
     MouldSet,
     Part,
     Size,
-    extent_mm,
+    bounding_box_mm,
     grid_on_bed,
     pose_on_bed,
-    rounded,
+    rounded_rectangle,
 )
-from moulddesign.mould.plans import RISE, Bent, Round, section
-from moulddesign.mould.press_layout import Pressed
+from moulddesign.mould.plans import RISE, ArcPolyline, CircleCurve, parallel_curve
+from moulddesign.mould.press_layout import PastryShape
 
 FILLET_MM: Final = 8.0
 """Radius between block and handle; our choice [mm]."""
@@ -71,14 +71,14 @@ class BlockLayout:
         return self.height_mm * tan(radians(self.mould.side_lean_deg))
 
     @property
-    def slab_mm(self) -> Box:
+    def board_mm(self) -> Box:
         """Least and greatest x and y of the block without its handle [mm]."""
-        return self.grid.around_mm(extent_mm(self.outline), self.mould.land_mm)
+        return self.grid.around_mm(bounding_box_mm(self.outline), self.mould.land_mm)
 
     @property
     def corner_mm(self) -> float:
         """Radius of the block's corners, concentric with the outline's where there is room [mm]."""
-        (x0, y0), (x1, y1) = self.slab_mm
+        (x0, y0), (x1, y1) = self.board_mm
         own = self.outline.corner_radius_mm or CORNER_MM
         if self.outline.name == "round":
             own = self.outline.width_mm / 2.0
@@ -87,7 +87,7 @@ class BlockLayout:
         return max(min(own + self.mould.land_mm, 0.999 * room), 0.0)
 
 
-def block_layout(mould: BlockTable, printer: PrinterTable, pastry: Pressed) -> BlockLayout:
+def block_layout(mould: BlockTable, printer: PrinterTable, pastry: PastryShape) -> BlockLayout:
     """Return the sizes of the block for a pastry.
 
     Parameters
@@ -96,7 +96,7 @@ def block_layout(mould: BlockTable, printer: PrinterTable, pastry: Pressed) -> B
         What is asked for.
     printer : PrinterTable
         Bed, line and layer.
-    pastry : Pressed
+    pastry : PastryShape
         The pastry: outline at the mouth, height, relief above the flat top.
 
     Raises
@@ -118,7 +118,7 @@ def block_layout(mould: BlockTable, printer: PrinterTable, pastry: Pressed) -> B
 
 
 def _grid(mould: BlockTable, printer: PrinterTable, outline: Outline) -> Grid:
-    place = extent_mm(outline)
+    place = bounding_box_mm(outline)
 
     def size(grid: Grid) -> Size:
         (x0, y0), (x1, y1) = grid.around_mm(place, mould.land_mm)
@@ -132,7 +132,7 @@ def _handle_span(mould: BlockTable) -> float:
 
 
 def _refuse_a_wide_handle(layout: BlockLayout) -> None:
-    mould, ((_, y0), (_, y1)) = layout.mould, layout.slab_mm
+    mould, ((_, y0), (_, y1)) = layout.mould, layout.board_mm
     if not mould.handle_length_mm:
         return
     most = y1 - y0 - 2.0 * FILLET_MM
@@ -159,18 +159,18 @@ OVER_MM: Final = 1.0
 """How far a tool reaches beyond the body that it cuts [mm]."""
 
 
-class Standing(Pressed, Protocol):
+class PastrySolid(PastryShape, Protocol):
     """A pastry that can be cut from a block or joined to a tray."""
 
     @property
     def volume_mm3(self) -> float:
         """Volume of the solid [mm^3]."""
 
-    def reaching(self, below_mm: float) -> Mesh:
+    def extended_below(self, below_mm: float) -> Mesh:
         """Return the solid with its outline drawn out below the table by a length [mm]."""
 
 
-def block(mould: BlockTable, printer: PrinterTable, pastry: Standing) -> MouldSet[BlockLayout]:
+def block(mould: BlockTable, printer: PrinterTable, pastry: PastrySolid) -> MouldSet[BlockLayout]:
     """Return the knock-out block of a pastry, or of several side by side.
 
     Parameters
@@ -179,7 +179,7 @@ def block(mould: BlockTable, printer: PrinterTable, pastry: Standing) -> MouldSe
         What is asked for.
     printer : PrinterTable
         Bed, line and layer.
-    pastry : Standing
+    pastry : PastrySolid
         What is knocked out, relief up, its outline at the table the widest.
 
     Returns
@@ -196,7 +196,7 @@ def block(mould: BlockTable, printer: PrinterTable, pastry: Standing) -> MouldSe
         A geometry library could not do a step.
     """
     layout = block_layout(mould, printer, pastry)
-    tool = pastry.reaching(OVER_MM)
+    tool = pastry.extended_below(OVER_MM)
     cavities = [tool.moved((x, y, 0.0)) for x, y in layout.grid.centres_mm]
     mesh = difference(_body(layout, faceted), cavities, "the block's cavities")
     pose = pose_on_bed(mesh, printer, half_turns=1, name="block")
@@ -206,67 +206,73 @@ def block(mould: BlockTable, printer: PrinterTable, pastry: Standing) -> MouldSe
 
 def _blank(layout: BlockLayout) -> Solid | None:
     """Return the block with flat cavities; None where their sides have no exact surfaces."""
-    mouth = section(layout.outline, 0.0)
+    mouth = parallel_curve(layout.outline, 0.0)
     floor = _alike(mouth, layout.run_mm)
     if floor is None:
         return None
     levels = [(-OVER_MM, mouth), (0.0, mouth), (layout.height_mm, floor)]
-    cavity = cad_kernel.stack(levels, "a flat cavity")
+    cavity = cad_kernel.loft(levels, "a flat cavity")
     body = _body(layout, cad_kernel)
     for x, y in layout.grid.centres_mm:
-        body = cad_kernel.without(body, cad_kernel.moved(cavity, (x, y, 0.0)), "the block's blank")
+        body = cad_kernel.subtract(
+            body, cad_kernel.translate(cavity, (x, y, 0.0)), "the block's blank"
+        )
     return body
 
 
-def _alike(mouth: object, run_mm: float) -> Round | Bent | None:
+def _alike(mouth: object, run_mm: float) -> CircleCurve | ArcPolyline | None:
     """Return the mouth's parallel where it has the same edges, corner for corner."""
-    if isinstance(mouth, Round):
-        return mouth.eased(run_mm)
-    if not isinstance(mouth, Bent):
+    if isinstance(mouth, CircleCurve):
+        return mouth.inset(run_mm)
+    if not isinstance(mouth, ArcPolyline):
         return None
     convex = [arc.radius_mm for arc in mouth.arcs if arc.turn_rad > 0.0]
     sharp = max(convex) == 0.0
-    return mouth.eased(run_mm) if sharp or min(convex) > run_mm else None
+    return mouth.inset(run_mm) if sharp or min(convex) > run_mm else None
 
 
 def _body(layout: BlockLayout, draw: Kernel[Body]) -> Body:
-    slab = draw.stack(_eased(_slab(layout), 0.0, layout.thickness_mm), "the block")
+    slab = draw.loft(_eased(_board(layout), 0.0, layout.thickness_mm), "the block")
     if not layout.mould.handle_length_mm:
         return slab
     low = layout.thickness_mm - layout.handle_thickness_mm
-    paddle = draw.stack(_eased(_paddle(layout), low, layout.thickness_mm), "the block's handle")
-    body = draw.fused([slab, paddle], "the block")
+    paddle = draw.loft(
+        _eased(_board_with_handle(layout), low, layout.thickness_mm), "the block's handle"
+    )
+    body = draw.fuse([slab, paddle], "the block")
     if not layout.mould.hole_mm:
         return body
-    return draw.without(body, _hole(layout, draw), "the handle's hole")
+    return draw.subtract(body, _hole(layout, draw), "the handle's hole")
 
 
-def _eased(plan: Bent, low: float, high: float) -> list[tuple[float, Bent]]:
-    inner, rise = plan.eased(EASE_MM), RISE * EASE_MM
+def _eased(plan: ArcPolyline, low: float, high: float) -> list[tuple[float, ArcPolyline]]:
+    inner, rise = plan.inset(EASE_MM), RISE * EASE_MM
     return [(low, inner), (low + rise, plan), (high - rise, plan), (high, inner)]
 
 
-def _slab(layout: BlockLayout) -> Bent:
+def _board(layout: BlockLayout) -> ArcPolyline:
     """Return the rounded rectangle around all cavities."""
-    return Bent(arcs=rounded(layout.slab_mm, layout.corner_mm))
+    return ArcPolyline(arcs=rounded_rectangle(layout.board_mm, layout.corner_mm))
 
 
-def _paddle(layout: BlockLayout) -> Bent:
+def _board_with_handle(layout: BlockLayout) -> ArcPolyline:
     """Return the rounded rectangle with the handle on its left."""
-    lower_right, upper_right, upper_left, lower_left = rounded(layout.slab_mm, layout.corner_mm)
-    (x0, _), _ = layout.slab_mm
+    lower_right, upper_right, upper_left, lower_left = rounded_rectangle(
+        layout.board_mm, layout.corner_mm
+    )
+    (x0, _), _ = layout.board_mm
     (x, y), half = _handle_end(layout), layout.mould.handle_width_mm / 2.0
     off = half + FILLET_MM
     upper, lower = (x0 - FILLET_MM, y + off), (x0 - FILLET_MM, y - off)
     into = Arc(centre=upper, radius_mm=FILLET_MM, start_rad=0.0, turn_rad=-pi / 2.0)
     end = Arc(centre=(x, y), radius_mm=half, start_rad=pi / 2.0, turn_rad=pi)
     out = Arc(centre=lower, radius_mm=FILLET_MM, start_rad=pi / 2.0, turn_rad=-pi / 2.0)
-    return Bent(arcs=(lower_right, upper_right, upper_left, into, end, out, lower_left))
+    return ArcPolyline(arcs=(lower_right, upper_right, upper_left, into, end, out, lower_left))
 
 
 def _handle_end(layout: BlockLayout) -> tuple[float, float]:
     """Return the middle of the handle's round end [mm]."""
-    (x0, y0), (_, y1) = layout.slab_mm
+    (x0, y0), (_, y1) = layout.board_mm
     mould = layout.mould
     return x0 - mould.handle_length_mm + mould.handle_width_mm / 2.0, (y0 + y1) / 2.0
 
@@ -281,4 +287,4 @@ def _hole(layout: BlockLayout, draw: Kernel[Body]) -> Body:
         (0.0, high + RISE * OVER_MM),
     ]  # fmt: skip
     x, y = _handle_end(layout)
-    return draw.moved(draw.turned(profile, "the handle's hole"), (x, y, 0.0))
+    return draw.translate(draw.revolve(profile, "the handle's hole"), (x, y, 0.0))

@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 
 from moulddesign.core import KernelError
 from moulddesign.geometry import Indices, Mesh, Points, unfolded
-from moulddesign.mould.plans import Bent, Round, Section
+from moulddesign.mould.plans import ArcPolyline, CircleCurve, Curve
 
 Body = TypeVar("Body")
 
@@ -26,37 +26,34 @@ Profile = list[tuple[float, float]]
 
 
 class Kernel(Protocol[Body]):
-    """The verbs that bodies are made with; the modules `solid` and `faceted` both have them."""
+    """How bodies are made; the modules `cad_kernel` and `faceted` both have these functions."""
 
-    def stack(self, sections: Sequence[tuple[float, Section]], step: str) -> Body:
+    def loft(self, sections: Sequence[tuple[float, Curve]], step: str) -> Body:
         """Return the solid between sections at rising heights [mm]."""
 
-    def turned(self, profile: Sequence[tuple[float, float]], step: str) -> Body:
+    def revolve(self, profile: Sequence[tuple[float, float]], step: str) -> Body:
         """Return what a profile of radius and height sweeps round the z axis [mm]."""
 
-    def plate(self, profile: Profile, thickness_mm: float, step: str) -> Body:
+    def upright_prism(self, profile: Profile, thickness_mm: float, step: str) -> Body:
         """Return an upright plate in the plane of x and z."""
 
-    def slab(self, sections: Sequence[tuple[float, Profile]], step: str) -> Body:
+    def upright_loft(self, sections: Sequence[tuple[float, Profile]], step: str) -> Body:
         """Return the solid between upright profiles at rising y, corner to corner [mm]."""
 
-    def quarter_turned(self, body: Body, /) -> Body:
+    def rotate_quarter(self, body: Body, /) -> Body:
         """Return a body turned by a quarter about the z axis: x becomes y."""
 
-    def moved(self, body: Body, by_mm: tuple[float, float, float], /) -> Body:
+    def translate(self, body: Body, by_mm: tuple[float, float, float], /) -> Body:
         """Return a body moved along a vector [mm]."""
 
-    def fused(self, bodies: Sequence[Body], step: str) -> Body:
+    def fuse(self, bodies: Sequence[Body], step: str) -> Body:
         """Return the union of bodies."""
 
-    def without(self, body: Body, tool: Body, step: str) -> Body:
+    def subtract(self, body: Body, tool: Body, step: str) -> Body:
         """Return a body without another."""
 
-    def shared(self, a: Body, b: Body, step: str) -> Body:
+    def intersect(self, a: Body, b: Body, step: str) -> Body:
         """Return what two bodies share."""
-
-    def facets(self, body: Body, /) -> Mesh:
-        """Return a body's facets."""
 
 
 WELD_MM: Final = 1e-6
@@ -171,12 +168,12 @@ class Solid:
             self._shape.exportStep(path)
 
 
-def stack(sections: Sequence[tuple[float, Section]], step: str) -> Solid:
+def loft(sections: Sequence[tuple[float, Curve]], step: str) -> Solid:
     """Return the solid between sections at rising heights, with straight sides from each to each.
 
     Parameters
     ----------
-    sections : sequence of (float, Section)
+    sections : sequence of (float, Curve)
         Height above the table [mm] and the section there; all of one kind, rising.
     step : str
         What is made, for the error.
@@ -192,7 +189,7 @@ def stack(sections: Sequence[tuple[float, Section]], step: str) -> Solid:
     )
 
 
-def turned(profile: Sequence[tuple[float, float]], step: str) -> Solid:
+def revolve(profile: Sequence[tuple[float, float]], step: str) -> Solid:
     """Return the solid that a closed profile sweeps round the z axis.
 
     Parameters
@@ -216,15 +213,15 @@ def turned(profile: Sequence[tuple[float, float]], step: str) -> Solid:
     return _made(make, step)
 
 
-def plate(profile: Profile, thickness_mm: float, step: str) -> Solid:
+def upright_prism(profile: Profile, thickness_mm: float, step: str) -> Solid:
     """Return an upright plate in the plane of x and z, half its thickness to each side [mm].
 
-    It is a slab of one profile, and takes and raises what `slab` does.
+    It is a slab of one profile, and takes and raises what `upright_loft` does.
     """
-    return slab([(-thickness_mm / 2.0, profile), (thickness_mm / 2.0, profile)], step)
+    return upright_loft([(-thickness_mm / 2.0, profile), (thickness_mm / 2.0, profile)], step)
 
 
-def slab(sections: Sequence[tuple[float, Profile]], step: str) -> Solid:
+def upright_loft(sections: Sequence[tuple[float, Profile]], step: str) -> Solid:
     """Return the solid between upright profiles, with flat sides from each to each.
 
     Parameters
@@ -256,38 +253,33 @@ def slab(sections: Sequence[tuple[float, Profile]], step: str) -> Solid:
     return _made(make, step)
 
 
-def quarter_turned(solid: Solid) -> Solid:
+def rotate_quarter(solid: Solid) -> Solid:
     """Return a body turned by a quarter about the z axis: x becomes y."""
     place = _kernel().Location((0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 90.0)
     return Solid(solid._shape.moved(place))  # noqa: SLF001 (this module owns it)
 
 
-def moved(solid: Solid, by_mm: tuple[float, float, float]) -> Solid:
+def translate(solid: Solid, by_mm: tuple[float, float, float]) -> Solid:
     """Return a body moved along a vector [mm]."""
     return Solid(solid._shape.moved(_kernel().Location(by_mm)))  # noqa: SLF001
 
 
-def fused(solids: Sequence[Solid], step: str) -> Solid:
+def fuse(solids: Sequence[Solid], step: str) -> Solid:
     """Return the union of bodies that touch or overlap; `step` names it in a `KernelError`."""
     kernel = _kernel()
     return _made(lambda: kernel.fuse(*(s._shape for s in solids)), step)  # noqa: SLF001
 
 
-def without(solid: Solid, tool: Solid, step: str) -> Solid:
+def subtract(solid: Solid, tool: Solid, step: str) -> Solid:
     """Return a body without another; `step` names it in a `KernelError`."""
     kernel = _kernel()
     return _made(lambda: kernel.cut(solid._shape, tool._shape), step)  # noqa: SLF001
 
 
-def shared(a: Solid, b: Solid, step: str) -> Solid:
+def intersect(a: Solid, b: Solid, step: str) -> Solid:
     """Return what two bodies share; `step` names it in a `KernelError`."""
     kernel = _kernel()
     return _made(lambda: kernel.intersect(a._shape, b._shape), step)  # noqa: SLF001
-
-
-def facets(body: Solid) -> Mesh:
-    """Return a body's facets within `FACET_MM`; see `Solid.mesh`."""
-    return body.mesh()
 
 
 @cache
@@ -329,16 +321,16 @@ def _step(step: str) -> Iterator[None]:
         raise KernelError(step, f"the CAD kernel said {error}") from error
 
 
-def _wire(section: Section, z_mm: float) -> Any:  # noqa: ANN401 (the kernel's shape)
+def _wire(section: Curve, z_mm: float) -> Any:  # noqa: ANN401 (the kernel's shape)
     kernel = _kernel()
-    if isinstance(section, Round):
+    if isinstance(section, CircleCurve):
         return kernel.wire(kernel.circle(section.radius_mm)).moved(z=z_mm)
-    if isinstance(section, Bent):
+    if isinstance(section, ArcPolyline):
         return _bent(section, z_mm)
     return kernel.polygon(*((x, y, z_mm) for x, y in section.points.tolist()))
 
 
-def _bent(section: Bent, z_mm: float) -> Any:  # noqa: ANN401 (the kernel's shape)
+def _bent(section: ArcPolyline, z_mm: float) -> Any:  # noqa: ANN401 (the kernel's shape)
     kernel, edges = _kernel(), []
     ends = np.array([0.0, 0.5, 1.0])
     bends = [[kernel.Vector(x, y, z_mm) for x, y in arc.at(ends).tolist()] for arc in section.arcs]

@@ -8,19 +8,19 @@ from moulddesign.core import SpecError, ml_from_mm3
 from moulddesign.design import CastTable, PrinterTable
 from moulddesign.geometry import Mesh, difference, union
 from moulddesign.mould import faceted
-from moulddesign.mould.block import Standing
+from moulddesign.mould.block import PastrySolid
 from moulddesign.mould.mould_set import (
     Box,
     Grid,
     MouldSet,
     Part,
     Size,
-    extent_mm,
+    bounding_box_mm,
     grid_on_bed,
     pose_on_bed,
-    rounded,
+    rounded_rectangle,
 )
-from moulddesign.mould.plans import RISE, Bent
+from moulddesign.mould.plans import RISE, ArcPolyline
 
 EASE_MM: Final = 0.6
 """Chamfer of the tray's outer edges; our choice [mm]."""
@@ -67,10 +67,10 @@ class CastLayout:
         return self.brim_mm * tan(radians(self.mould.tray_draft_deg))
 
     @property
-    def floor_plan(self) -> Bent:
+    def floor_plan(self) -> ArcPolyline:
         """The tray inside, on its floor."""
         box = self.grid.around_mm(self.place_mm, self.mould.land_mm)
-        return Bent(arcs=rounded(box, CORNER_MM))
+        return ArcPolyline(arcs=rounded_rectangle(box, CORNER_MM))
 
     @property
     def silicone_mm3(self) -> float:
@@ -89,7 +89,7 @@ class CastLayout:
         return {"silicone_ml": volume_ml, "silicone_g": mass_g}
 
 
-def cast(mould: CastTable, printer: PrinterTable, pastry: Standing) -> MouldSet[CastLayout]:
+def cast(mould: CastTable, printer: PrinterTable, pastry: PastrySolid) -> MouldSet[CastLayout]:
     """Return the casting master of a pastry, or of several side by side.
 
     Parameters
@@ -98,7 +98,7 @@ def cast(mould: CastTable, printer: PrinterTable, pastry: Standing) -> MouldSet[
         What is asked for.
     printer : PrinterTable
         Bed, line and layer.
-    pastry : Standing
+    pastry : PastrySolid
         What comes out of the silicone.
 
     Returns
@@ -115,7 +115,7 @@ def cast(mould: CastTable, printer: PrinterTable, pastry: Standing) -> MouldSet[
         A geometry library could not do a step.
     """
     grown = 1.0 / (1.0 - mould.silicone_shrink)
-    master = _scaled(pastry.reaching(OVER_MM), grown)
+    master = _scaled(pastry.extended_below(OVER_MM), grown)
     layout = _layout(mould, printer, pastry, grown=grown)
     standing = [master.moved((x, y, 0.0)) for x, y in layout.grid.centres_mm]
     mesh = union([_tray(layout), *standing], "the casting master")
@@ -124,9 +124,9 @@ def cast(mould: CastTable, printer: PrinterTable, pastry: Standing) -> MouldSet[
 
 
 def _layout(
-    mould: CastTable, printer: PrinterTable, pastry: Standing, *, grown: float
+    mould: CastTable, printer: PrinterTable, pastry: PastrySolid, *, grown: float
 ) -> CastLayout:
-    place = extent_mm(pastry.outline, grown)
+    place = bounding_box_mm(pastry.outline, grown)
     peak_mm = grown * (pastry.height_mm + pastry.depth_above_mm)
     brim_mm = peak_mm + mould.cover_mm
     beyond = mould.wall_mm + brim_mm * tan(radians(mould.tray_draft_deg))
@@ -154,19 +154,19 @@ def _tray(layout: CastLayout) -> Mesh:
     """Return the tray: its inside leans outwards, its outside is upright, its edges are eased."""
     mould, brim = layout.mould, layout.brim_mm
     inside = layout.floor_plan
-    outside = inside.eased(-(layout.run_mm + mould.wall_mm))
+    outside = inside.inset(-(layout.run_mm + mould.wall_mm))
     ease = min(EASE_MM, mould.wall_mm / 4.0)
     rise = RISE * ease
     low = -mould.floor_mm
     levels = [
-        (low, outside.eased(ease)), (low + rise, outside),
-        (brim - rise, outside), (brim, outside.eased(ease)),
+        (low, outside.inset(ease)), (low + rise, outside),
+        (brim - rise, outside), (brim, outside.inset(ease)),
     ]  # fmt: skip
     # Its facets lie inside the arcs of the corners, where they hold less silicone, by 0.02 %.
     slope = layout.run_mm / brim
-    mouth = inside.eased(-(layout.run_mm + slope * OVER_MM))
-    room = faceted.stack([(0.0, inside), (brim + OVER_MM, mouth)], "the tray's inside")
-    return difference(faceted.stack(levels, "the tray"), [room], "the tray")
+    mouth = inside.inset(-(layout.run_mm + slope * OVER_MM))
+    room = faceted.loft([(0.0, inside), (brim + OVER_MM, mouth)], "the tray's inside")
+    return difference(faceted.loft(levels, "the tray"), [room], "the tray")
 
 
 def _area_mm2(sides_mm: Size, out_mm: float) -> float:

@@ -12,8 +12,8 @@ from moulddesign.design import Design, Profile
 from moulddesign.geometry import Mesh, difference
 from moulddesign.mould import faceted
 from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
-from moulddesign.mould.plans import RISE, Round, mark
-from moulddesign.pastry.surface import shoulder, top_surface
+from moulddesign.mould.plans import RISE, CircleCurve, text_region
+from moulddesign.pastry.surface import shoulder_roof, top_surface
 from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.roof import ReliefRegion
 
@@ -109,11 +109,11 @@ def coupons(design: Design) -> MouldSet[CouponLayout]:
 def gauge(layout: CouponLayout) -> Mesh:
     """Return the plate with a marked hole for each gap; the table is z = 0."""
     figures = [
-        mark(f"{gap:.1f}", height_mm=MARK_MM, at_mm=(x, y + layout.peg_mm / 2.0 + MARK_MM))
+        text_region(f"{gap:.1f}", height_mm=MARK_MM, at_mm=(x, y + layout.peg_mm / 2.0 + MARK_MM))
         for x, y, gap in layout.holes_mm
     ]
     outline = _plate(92.0, 74.0)
-    edge = shoulder(outline, radius_mm=TOP_EDGE_MM, inset_mm=0.0)
+    edge = shoulder_roof(outline, radius_mm=TOP_EDGE_MM, inset_mm=0.0)
     marks = _region(figures, -MARK_DEPTH_MM, MARK_DRAFT_DEG)
     body = top_surface(edge, (marks.roof(),)).solid(PLATE_MM, 0.0)
     return difference(body, [_hole(layout.peg_mm, hole) for hole in layout.holes_mm], "the gauge")
@@ -122,14 +122,14 @@ def gauge(layout: CouponLayout) -> Mesh:
 def peg(layout: CouponLayout) -> Mesh:
     """Return the peg that goes into the gauge's holes, standing on the table z = 0."""
     full, eased = (
-        Round(radius_mm=layout.peg_mm / 2.0),
-        Round(radius_mm=layout.peg_mm / 2.0 - EASE_MM),
+        CircleCurve(radius_mm=layout.peg_mm / 2.0),
+        CircleCurve(radius_mm=layout.peg_mm / 2.0 - EASE_MM),
     )
     rise = RISE * EASE_MM
     levels = [
         (0.0, eased), (rise, full), (PEG_LENGTH_MM - rise, full), (PEG_LENGTH_MM, eased),
     ]  # fmt: skip
-    return faceted.stack(levels, "the gauge's peg")
+    return faceted.loft(levels, "the gauge's peg")
 
 
 def sampler(draft_deg: float) -> Mesh:
@@ -143,7 +143,7 @@ def sampler(draft_deg: float) -> Mesh:
     """
     regions = [_region(_bars(row), depth, draft_deg) for row, depth in enumerate(DEPTHS_MM)]
     regions.append(_region(_sampler_figures(), MARK_DEPTH_MM, MARK_DRAFT_DEG))
-    edge = shoulder(_plate(96.0, 86.0), radius_mm=0.0, inset_mm=0.0)
+    edge = shoulder_roof(_plate(96.0, 86.0), radius_mm=0.0, inset_mm=0.0)
     dough = top_surface(edge, tuple(region.roof() for region in regions))
     thickness_mm = max(DEPTHS_MM) + 2.4
     lying = dough.solid(0.0, thickness_mm).turned_over()
@@ -167,7 +167,7 @@ def _hole(peg_mm: float, hole: tuple[float, float, float]) -> Mesh:
         (radius, PLATE_MM - rise), (radius + EASE_MM + OVER_MM, PLATE_MM + over),
         (0.0, PLATE_MM + over),
     ]  # fmt: skip
-    return faceted.turned(profile, "a hole of the gauge").moved((x, y, 0.0))
+    return faceted.revolve(profile, "a hole of the gauge").moved((x, y, 0.0))
 
 
 def _bars(row: int) -> list[shapely.Geometry]:
@@ -184,11 +184,11 @@ def _bars(row: int) -> list[shapely.Geometry]:
 def _sampler_figures() -> list[shapely.Geometry]:
     """Return widths along the top and depths down the left, as they read on the dough."""
     widths = [
-        mark(f"{width:.1f}", height_mm=4.0, at_mm=(-26.0 + 13.0 * number, 35.0))
+        text_region(f"{width:.1f}", height_mm=4.0, at_mm=(-26.0 + 13.0 * number, 35.0))
         for number, width in enumerate(STROKES_MM)
     ]
     depths = [
-        mark(f"{depth:.1f}", height_mm=4.0, at_mm=(-40.0, 22.0 - 14.0 * row))
+        text_region(f"{depth:.1f}", height_mm=4.0, at_mm=(-40.0, 22.0 - 14.0 * row))
         for row, depth in enumerate(DEPTHS_MM)
     ]
     return widths + depths

@@ -13,18 +13,19 @@ from moulddesign.geometry import (
     Points,
     difference,
     intersection,
+    solid_of_revolution,
     triangulated,
     union,
 )
-from moulddesign.mould.cad_kernel import Profile, welded
-from moulddesign.mould.plans import Bent, Round, Section
+from moulddesign.mould.cad_kernel import Profile
+from moulddesign.mould.plans import ArcPolyline, CircleCurve, Curve
 
 FACET_MM: Final = 0.005
 """Largest distance of a facet from the circle that it stands for [mm]."""
 
 
-def stack(sections: Sequence[tuple[float, Section]], step: str) -> Mesh:
-    """Return the solid between sections at rising heights; see `solid.stack`.
+def loft(sections: Sequence[tuple[float, Curve]], step: str) -> Mesh:
+    """Return the solid between sections at rising heights; see `cad_kernel.loft`.
 
     Of two neighbours that differ, one lies inside the other.
     """
@@ -44,29 +45,18 @@ def stack(sections: Sequence[tuple[float, Section]], step: str) -> Mesh:
     return union([made], step)
 
 
-def turned(profile: Sequence[tuple[float, float]], step: str) -> Mesh:
+def revolve(profile: Sequence[tuple[float, float]], step: str) -> Mesh:
     """Return what a closed profile of radius and height sweeps round the z axis."""
-    corners = np.array(_counter_clockwise(profile))
-    count = _chords(corners[:, 0].max())
-    turn = 2.0 * pi * np.arange(count) / count
-    rim = np.stack([np.cos(turn), np.sin(turn)], axis=1)
-    points = np.concatenate(
-        [np.column_stack([r * rim, np.full(count, z)]) for r, z in corners.tolist()]
-    )
-    number = np.arange(len(points)).reshape(len(corners), count)
-    after = np.roll(number, -1, axis=1)
-    up, up_after = np.roll(number, -1, axis=0), np.roll(after, -1, axis=0)
-    quads = [np.stack([number, after, up_after], -1), np.stack([number, up_after, up], -1)]
-    return union([welded(points, np.concatenate(quads).reshape(-1, 3))], step)
+    return solid_of_revolution(profile, _chords(max(radius for radius, _ in profile)), step)
 
 
-def plate(profile: Profile, thickness_mm: float, step: str) -> Mesh:
+def upright_prism(profile: Profile, thickness_mm: float, step: str) -> Mesh:
     """Return an upright plate in the plane of x and z, half its thickness to each side."""
     half = thickness_mm / 2.0
-    return slab([(-half, profile), (half, profile)], step)
+    return upright_loft([(-half, profile), (half, profile)], step)
 
 
-def slab(sections: Sequence[tuple[float, Profile]], step: str) -> Mesh:
+def upright_loft(sections: Sequence[tuple[float, Profile]], step: str) -> Mesh:
     """Return the solid between upright profiles at rising y, with as many corners each."""
     flats = [np.array(_counter_clockwise(profile)) for _, profile in sections]
     count = len(flats[0])
@@ -81,42 +71,37 @@ def slab(sections: Sequence[tuple[float, Profile]], step: str) -> Mesh:
     return union([Mesh(np.concatenate(points), np.concatenate(faces))], step)
 
 
-def quarter_turned(body: Mesh) -> Mesh:
+def rotate_quarter(body: Mesh) -> Mesh:
     """Return a body turned by a quarter about the z axis: x becomes y."""
     x, y, z = body.vertices.T
     return Mesh(np.column_stack([-y, x, z]), body.triangles)
 
 
-def moved(body: Mesh, by_mm: tuple[float, float, float]) -> Mesh:
+def translate(body: Mesh, by_mm: tuple[float, float, float]) -> Mesh:
     """Return a body moved along a vector [mm]."""
     return body.moved(by_mm)
 
 
-def fused(bodies: Sequence[Mesh], step: str) -> Mesh:
+def fuse(bodies: Sequence[Mesh], step: str) -> Mesh:
     """Return the union of bodies; `step` names it in a `KernelError`."""
     return union(bodies, step)
 
 
-def without(body: Mesh, tool: Mesh, step: str) -> Mesh:
+def subtract(body: Mesh, tool: Mesh, step: str) -> Mesh:
     """Return a body without another; `step` names it in a `KernelError`."""
     return difference(body, [tool], step)
 
 
-def shared(a: Mesh, b: Mesh, step: str) -> Mesh:
+def intersect(a: Mesh, b: Mesh, step: str) -> Mesh:
     """Return what two bodies share; `step` names it in a `KernelError`."""
     return intersection([a, b], step)
 
 
-def facets(body: Mesh) -> Mesh:
-    """Return the body, which is facets already."""
-    return body
-
-
-def _points(section: Section) -> Points:
-    if isinstance(section, Round):
+def _points(section: Curve) -> Points:
+    if isinstance(section, CircleCurve):
         turn = 2.0 * pi * np.arange(_chords(section.radius_mm)) / _chords(section.radius_mm)
         return section.radius_mm * np.stack([np.cos(turn), np.sin(turn)], axis=1)
-    if isinstance(section, Bent):
+    if isinstance(section, ArcPolyline):
         return np.concatenate([arc.chords() for arc in section.arcs])
     return section.points
 

@@ -278,14 +278,14 @@ class Grid:
         return low, high
 
 
-def extent_mm(outline: Outline, factor: float = 1.0) -> Box:
+def bounding_box_mm(outline: Outline, factor: float = 1.0) -> Box:
     """Return the box around an outline, made larger by a factor [mm]."""
     x0, y0 = (factor * outline.points.min(axis=0)).tolist()
     x1, y1 = (factor * outline.points.max(axis=0)).tolist()
     return (x0, y0), (x1, y1)
 
 
-def rounded(box: Box, radius_mm: float) -> tuple[Arc, Arc, Arc, Arc]:
+def rounded_rectangle(box: Box, radius_mm: float) -> tuple[Arc, Arc, Arc, Arc]:
     """Return the corners of a rounded rectangle counter-clockwise, the lower right one first."""
     ((x0, y0), (x1, y1)), r = box, radius_mm
     centres = ((x1 - r, y0 + r), (x1 - r, y1 - r), (x0 + r, y1 - r), (x0 + r, y0 + r))

@@ -14,7 +14,7 @@ from moulddesign.design import Design, Profile
 from moulddesign.geometry import Mesh, Points, difference
 from moulddesign.mould.block import BlockLayout
 from moulddesign.mould.mould_set import MouldSet, Part
-from moulddesign.mould.plans import around, mark
+from moulddesign.mould.plans import surrounding_curve, text_region
 from moulddesign.mould.plunger import vane_reach_mm
 from moulddesign.mould.press import EASE_MM, GUSSET_MM
 from moulddesign.mould.press_layout import PressLayout
@@ -65,14 +65,14 @@ class _Face:
     strip: tuple[tuple[float, float], float, float, float] | None = None
 
 
-def texts(design: Design) -> tuple[str, ...]:
+def inscriptions(design: Design) -> tuple[str, ...]:
     """Return what to write on a part, the longest first."""
     weight = f"{design.portion.finished_weight_g:g} g"
     short = f"{weight}  {design.portion.ratio}"
     return f"{short}  {design.name}", short, weight
 
 
-def lettered_press(design: Design, mould: MouldSet[PressLayout]) -> MouldSet[PressLayout]:
+def inscribe_press(design: Design, mould: MouldSet[PressLayout]) -> MouldSet[PressLayout]:
     """Return a press with its capacity on sleeve and plunger, where there is room.
 
     Parameters
@@ -91,8 +91,8 @@ def lettered_press(design: Design, mould: MouldSet[PressLayout]) -> MouldSet[Pre
     return _lettered(design, mould, faces)
 
 
-def lettered_block(design: Design, mould: MouldSet[BlockLayout]) -> MouldSet[BlockLayout]:
-    """Return a block with its capacity on the handle; the parameters are `lettered_press`'s."""
+def inscribe_block(design: Design, mould: MouldSet[BlockLayout]) -> MouldSet[BlockLayout]:
+    """Return a block with its capacity on the handle; the parameters are `inscribe_press`'s."""
     return _lettered(design, mould, {"block": _handle(mould.layout)})
 
 
@@ -105,7 +105,7 @@ def _written(design: Design, part: Part, face: _Face | None) -> Part:
     """Return a part with the longest text that its face takes."""
     if face is None:
         return part
-    for text in texts(design):
+    for text in inscriptions(design):
         for shape in _layouts(text, face):
             mesh = difference(part.mesh, [_tool(shape, face)], f"the letters on the {part.name}")
             return replace(part, mesh=mesh, plain=part.mesh, lettering=text)
@@ -151,7 +151,7 @@ def _along(text: str, face: _Face) -> shapely.Geometry | None:
 def _line(text: str, room_mm: tuple[float, float], lines: int) -> tuple[float, shapely.Geometry]:
     """Return the em of text as large as a strip takes, and the text about the origin."""
     try:
-        shape = mark(text, height_mm=ASCENT + DESCENT + LINE * (lines - 1))
+        shape = text_region(text, height_mm=ASCENT + DESCENT + LINE * (lines - 1))
     except SpecError:  # a name in letters that the font lacks
         return 0.0, shapely.Polygon()
     x0, y0, x1, y1 = shape.bounds
@@ -168,7 +168,7 @@ def _flange(layout: PressLayout) -> _Face | None:
     if outer <= inner:
         return None
     height = layout.sleeve_height_mm - mould.flange_thickness_mm
-    radius_mm = getattr(around(outline, 0.0), "radius_mm", None)
+    radius_mm = getattr(surrounding_curve(outline, 0.0), "radius_mm", None)
     if radius_mm is not None:
         ring = (radius_mm + inner, radius_mm + outer)
         return _Face(height_mm=height, thickness_mm=mould.flange_thickness_mm, ring_mm=ring)
@@ -190,7 +190,7 @@ def _disc(layout: PressLayout) -> _Face:
 
 def _handle(layout: BlockLayout) -> _Face | None:
     """Return the handle's face on the mouth side, between the block and the hole."""
-    mould, ((x0, y0), (_, y1)) = layout.mould, layout.slab_mm
+    mould, ((x0, y0), (_, y1)) = layout.mould, layout.board_mm
     if not mould.handle_length_mm:
         return None
     free = mould.handle_length_mm - mould.handle_width_mm / 2.0 - mould.hole_mm

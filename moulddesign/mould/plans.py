@@ -30,12 +30,12 @@ CHORD_MM: Final = 5e-4
 SAME_RATIO: Final = 1e-9
 """Area by which two shapes that are the same may differ for round-off, as a share."""
 
-QUARTER: Final = 24
+DRAWN_QUARTER_CHORDS: Final = 24
 """Chords of a quarter turn round a corner of a drawn outline."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Round:
+class CircleCurve:
     """A circle about the origin.
 
     Parameters
@@ -46,13 +46,13 @@ class Round:
 
     radius_mm: float
 
-    def eased(self, by_mm: float) -> "Round":
+    def inset(self, by_mm: float) -> "CircleCurve":
         """Return it smaller by a margin [mm], larger where that is negative."""
-        return Round(radius_mm=self.radius_mm - by_mm)
+        return CircleCurve(radius_mm=self.radius_mm - by_mm)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Bent:
+class ArcPolyline:
     """Arcs and sharp corners, straight lines between them.
 
     Parameters
@@ -63,7 +63,7 @@ class Bent:
 
     arcs: tuple[Arc, ...]
 
-    def eased(self, by_mm: float) -> "Bent":
+    def inset(self, by_mm: float) -> "ArcPolyline":
         """Return its parallel inside it by a margin [mm], outside where that is negative.
 
         A sharp corner stays sharp both ways, and a corner rounder than the margin stays round:
@@ -74,19 +74,19 @@ class Bent:
         SpecError
             A valley is narrower than the margin.
         """
-        return Bent(arcs=tuple(_moved(arc, by_mm) for arc in self.arcs))
+        return ArcPolyline(arcs=tuple(_moved(arc, by_mm) for arc in self.arcs))
 
-    def sharpened(self, within_mm: float) -> "Bent":
+    def sharpened(self, within_mm: float) -> "ArcPolyline":
         """Return it with every corner sharp whose radius is at most so much [mm]."""
         arcs = (
             _cornered(arc, 0.0) if arc.turn_rad > 0.0 and arc.radius_mm <= within_mm else arc
             for arc in self.arcs
         )
-        return Bent(arcs=tuple(arcs))
+        return ArcPolyline(arcs=tuple(arcs))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Polygon:
+class Polyline:
     """An outline that was drawn, and is known by its points alone.
 
     Parameters
@@ -97,7 +97,7 @@ class Polygon:
 
     points: Points
 
-    def eased(self, by_mm: float) -> "Polygon":
+    def inset(self, by_mm: float) -> "Polyline":
         """Return its parallel inside it by a margin [mm], outside where that is negative.
 
         Raises
@@ -105,17 +105,21 @@ class Polygon:
         SpecError
             It falls apart on the way.
         """
-        moved = shapely.Polygon(self.points).buffer(-by_mm, quad_segs=QUARTER).simplify(CHORD_MM)
+        moved = (
+            shapely.Polygon(self.points)
+            .buffer(-by_mm, quad_segs=DRAWN_QUARTER_CHORDS)
+            .simplify(CHORD_MM)
+        )
         if moved.geom_type != "Polygon" or moved.is_empty or moved.interiors:
             need = f"is too finely notched to have its edge moved by {by_mm:g} mm; smooth it"
             raise SpecError("pastry.outline", "(a drawing)", need)
-        return Polygon(points=exterior_points(moved))
+        return Polyline(points=exterior_points(moved))
 
 
-Section = Round | Bent | Polygon
+Curve = CircleCurve | ArcPolyline | Polyline
 
 
-def is_exact(outline: Outline, valley_mm: float) -> bool:
+def has_exact_parallels(outline: Outline, valley_mm: float) -> bool:
     """Return whether an outline's arcs can be moved as arcs, so that exact bodies can be drawn.
 
     Parameters
@@ -125,12 +129,12 @@ def is_exact(outline: Outline, valley_mm: float) -> bool:
     valley_mm : float
         How far its valleys and the lobes between them are moved either way [mm].
     """
-    if not _valleys(outline):
+    if not _has_valleys(outline):
         return bool(outline.arcs)
     return min(arc.radius_mm for arc in outline.arcs) > valley_mm
 
 
-def section(outline: Outline, outset_mm: float) -> Section:
+def parallel_curve(outline: Outline, outset_mm: float) -> Curve:
     """Return the exact parallel curve of an outline.
 
     Parameters
@@ -142,7 +146,7 @@ def section(outline: Outline, outset_mm: float) -> Section:
 
     Returns
     -------
-    Section
+    Curve
         Exact arcs where the outline has them, else its points. A sharp corner becomes round
         outside and stays sharp inside.
 
@@ -152,16 +156,16 @@ def section(outline: Outline, outset_mm: float) -> Section:
         A valley is narrower than the way outwards, or the outline falls apart inwards.
     """
     if outline.name == "round":
-        return Round(radius_mm=outline.width_mm / 2.0 + outset_mm)
+        return CircleCurve(radius_mm=outline.width_mm / 2.0 + outset_mm)
     if not outline.arcs:
-        drawn = Polygon(points=outline.points)
-        return drawn.eased(-outset_mm) if outset_mm else drawn
+        drawn = Polyline(points=outline.points)
+        return drawn.inset(-outset_mm) if outset_mm else drawn
     if outset_mm > 0.0:
-        return Bent(arcs=tuple(_widened(arc, outset_mm) for arc in outline.arcs))
-    return Bent(arcs=outline.arcs).eased(-outset_mm)
+        return ArcPolyline(arcs=tuple(_widened(arc, outset_mm) for arc in outline.arcs))
+    return ArcPolyline(arcs=outline.arcs).inset(-outset_mm)
 
 
-def around(outline: Outline, outset_mm: float) -> Section:
+def surrounding_curve(outline: Outline, outset_mm: float) -> Curve:
     """Return what stands round an outline from outside, nowhere nearer than a distance.
 
     Parameters
@@ -173,34 +177,34 @@ def around(outline: Outline, outset_mm: float) -> Section:
 
     Returns
     -------
-    Section
+    Curve
         Its parallel; round a lobed outline a circle, for a wall need not follow the lobes.
     """
-    if _valleys(outline):
-        return Round(radius_mm=outline.circumradius_mm + outset_mm)
-    return section(outline, outset_mm)
+    if _has_valleys(outline):
+        return CircleCurve(radius_mm=outline.circumradius_mm + outset_mm)
+    return parallel_curve(outline, outset_mm)
 
 
-def inner_width_mm(outline: Outline) -> float:
+def inscribed_diameter_mm(outline: Outline) -> float:
     """Return the diameter of the largest circle about the origin inside an outline [mm].
 
     It is 0 where the origin lies outside.
     """
-    if outline.arcs and not _valleys(outline):
+    if outline.arcs and not _has_valleys(outline):
         return min(outline.width_mm, outline.depth_mm)
     origin = shapely.Point(0.0, 0.0)
     inside = outline.shape.contains(origin)
     return 2.0 * float(outline.shape.exterior.distance(origin)) if inside else 0.0
 
 
-def reach_mm(outline: Outline) -> tuple[float, float]:
+def half_extents_mm(outline: Outline) -> tuple[float, float]:
     """Return the largest distances from the origin along x and along y [mm]."""
     x, y = np.abs(outline.points).max(axis=0).tolist()
     return x, y
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class End:
+class PlateEnd:
     """Where a plate through the origin ends on an outline.
 
     Parameters
@@ -215,9 +219,9 @@ class End:
     side_mm: float
 
 
-def ends_mm(
+def plate_ends_mm(
     outline: Outline, inset_mm: float, half_mm: float, *, quarter_turns: int = 0
-) -> tuple[End, End]:
+) -> tuple[PlateEnd, PlateEnd]:
     """Return where a plate along x ends inside an outline: towards -x, towards +x.
 
     Parameters
@@ -232,31 +236,31 @@ def ends_mm(
         1 for a plate along y: -y, +y.
     """
     inside = outline.shape.buffer(-inset_mm)
-    towards = _quarter_turned(inside, -quarter_turns)
-    return _end(_quarter_turned(towards, 2), half_mm), _end(towards, half_mm)
+    towards = _rotated_quarters(inside, -quarter_turns)
+    return _end(_rotated_quarters(towards, 2), half_mm), _end(towards, half_mm)
 
 
 def is_fourfold(outline: Outline) -> bool:
     """Return whether a quarter turn about the origin leaves an outline as it is."""
-    changed = outline.shape.symmetric_difference(_quarter_turned(outline.shape, 1))
+    changed = outline.shape.symmetric_difference(_rotated_quarters(outline.shape, 1))
     return bool(changed.area <= SAME_RATIO * outline.shape.area)
 
 
-def _quarter_turned(shape: BaseGeometry, times: int) -> BaseGeometry:
+def _rotated_quarters(shape: BaseGeometry, times: int) -> BaseGeometry:
     x, y = [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)][times % 4]
     return shapely.transform(shape, lambda points: points @ np.array([[x, y], [-y, x]]))
 
 
-def _end(inside: BaseGeometry, half_mm: float) -> End:
+def _end(inside: BaseGeometry, half_mm: float) -> PlateEnd:
     """Return where a plate ends towards +x."""
     long_mm = inside.bounds[2]
     faces = [shapely.LineString([(0.0, y), (long_mm, y)]) for y in (-half_mm, half_mm)]
     strip = shapely.box(0.0, -half_mm, long_mm, half_mm)
     far_mm, *side_mm = (inside.intersection(cut).bounds[2] for cut in (strip, *faces))
-    return End(far_mm=far_mm, side_mm=min(side_mm))
+    return PlateEnd(far_mm=far_mm, side_mm=min(side_mm))
 
 
-def _valleys(outline: Outline) -> bool:
+def _has_valleys(outline: Outline) -> bool:
     return any(arc.turn_rad < 0.0 for arc in outline.arcs)
 
 
@@ -282,7 +286,7 @@ def _widened(arc: Arc, by_mm: float) -> Arc:
     return replace(arc, radius_mm=radius)
 
 
-def mark(
+def text_region(
     text: str, *, height_mm: float, at_mm: tuple[float, float] = (0.0, 0.0)
 ) -> shapely.Geometry:
     """Return lines of text of a height about a place, as they read from above.

@@ -4,7 +4,15 @@ from typing import Final
 
 from moulddesign.mould.cad_kernel import Body, Kernel, Profile
 from moulddesign.mould.joint import Peg, Screw
-from moulddesign.mould.plans import RISE, End, around, ends_mm, is_fourfold, reach_mm, section
+from moulddesign.mould.plans import (
+    RISE,
+    PlateEnd,
+    half_extents_mm,
+    is_fourfold,
+    parallel_curve,
+    plate_ends_mm,
+    surrounding_curve,
+)
 from moulddesign.mould.press_layout import PressLayout
 
 PALM_EASE_MM: Final = 1.2
@@ -51,11 +59,13 @@ def plunger(layout: PressLayout, draw: Kernel[Body]) -> Body:
     SpecError
         No bolt is short enough.
     """
-    body = draw.fused(
+    body = draw.fuse(
         [_core(layout, draw), *_vanes(layout, draw), _disc(layout, draw)], "the plunger"
     )
     if isinstance(layout.joint, Screw):
-        return draw.without(body, _bolt_hole(layout, layout.joint, draw), "the plunger's bolt hole")
+        return draw.subtract(
+            body, _bolt_hole(layout, layout.joint, draw), "the plunger's bolt hole"
+        )
     return body
 
 
@@ -72,7 +82,7 @@ def _core(layout: PressLayout, draw: Kernel[Body]) -> Body:
         (stem + layout.gusset_mm, inside_disc),
         (0.0, inside_disc),
     ]
-    return draw.turned(profile, "the plunger's stem")
+    return draw.revolve(profile, "the plunger's stem")
 
 
 def _foot(joint: Peg | Screw, back_mm: float) -> list[tuple[float, float]]:
@@ -103,17 +113,19 @@ def _vanes(layout: PressLayout, draw: Kernel[Body]) -> tuple[Body, Body]:
     """
     outline, inset = layout.outline, layout.mould.clearance_mm
     half = layout.mould.vane_thickness_mm / 2.0
-    profile = section(outline, -inset)
+    profile = parallel_curve(outline, -inset)
     low, high = layout.back_mm - OVER_MM, layout.disc_high_mm
-    bore = draw.stack([(low, profile), (high, profile)], "the vanes' profile")
-    along_x = draw.shared(_vane(layout, ends_mm(outline, inset, half), draw), bore, "a guide vane")
+    bore = draw.loft([(low, profile), (high, profile)], "the vanes' profile")
+    along_x = draw.intersect(
+        _vane(layout, plate_ends_mm(outline, inset, half), draw), bore, "a guide vane"
+    )
     if is_fourfold(outline):
-        return along_x, draw.quarter_turned(along_x)
-    along_y = _vane(layout, ends_mm(outline, inset, half, quarter_turns=1), draw)
-    return along_x, draw.shared(draw.quarter_turned(along_y), bore, "a guide vane")
+        return along_x, draw.rotate_quarter(along_x)
+    along_y = _vane(layout, plate_ends_mm(outline, inset, half, quarter_turns=1), draw)
+    return along_x, draw.intersect(draw.rotate_quarter(along_y), bore, "a guide vane")
 
 
-def _vane(layout: PressLayout, ends: tuple[End, End], draw: Kernel[Body]) -> Body:
+def _vane(layout: PressLayout, ends: tuple[PlateEnd, PlateEnd], draw: Kernel[Body]) -> Body:
     """One plate with eased edges; it reaches beyond the bore's profile, which then cuts it."""
     half = layout.mould.vane_thickness_mm / 2.0
     ease = min(VANE_EASE_MM, half / 2.5)
@@ -123,12 +135,12 @@ def _vane(layout: PressLayout, ends: tuple[End, End], draw: Kernel[Body]) -> Bod
         # Where an outline is so lopsided that its near side lies under the slope, that side is cut
         # by the profile alone.
         near = end.side_mm - 2.0 * ease <= slope[1][0]
-        at = End(far_mm=slope[0][0], side_mm=slope[0][0]) if near else end
+        at = PlateEnd(far_mm=slope[0][0], side_mm=slope[0][0]) if near else end
         faces.append(_half_face(layout, at, slope, ease=ease))
         edges.append(_half_edge(layout, at, slope, ease=ease))
     inner, outer = ([(-x, z) for x, z in left[::-1]] + right for left, right in (faces, edges))
     sections = [(-half, outer), (ease - half, inner), (half - ease, inner), (half, outer)]
-    return draw.slab(sections, "a guide vane")
+    return draw.upright_loft(sections, "a guide vane")
 
 
 def _slope(layout: PressLayout, far_mm: float) -> Profile:
@@ -139,7 +151,7 @@ def _slope(layout: PressLayout, far_mm: float) -> Profile:
     return [(far_mm, layout.vane_top_mm), (far_mm - rise / RISE, layout.vane_top_mm + rise)]
 
 
-def _half_face(layout: PressLayout, end: End, slope: Profile, *, ease: float) -> Profile:
+def _half_face(layout: PressLayout, end: PlateEnd, slope: Profile, *, ease: float) -> Profile:
     """Return a vane's profile at x above 0, from below, over all its thickness but the eased."""
     low, beyond = layout.back_mm, end.far_mm + PAST_MM
     far, top = slope[0]
@@ -151,7 +163,7 @@ def _half_face(layout: PressLayout, end: End, slope: Profile, *, ease: float) ->
     ]
 
 
-def _half_edge(layout: PressLayout, end: End, slope: Profile, *, ease: float) -> Profile:
+def _half_edge(layout: PressLayout, end: PlateEnd, slope: Profile, *, ease: float) -> Profile:
     """Return the same on the plate's faces, where each edge is eased."""
     low, side = layout.back_mm + ease, end.side_mm - ease
     far, top = slope[0]
@@ -172,24 +184,24 @@ def vane_reach_mm(layout: PressLayout) -> float:
         The sizes.
     """
     risen = (layout.disc_low_mm - layout.vane_top_mm) / RISE
-    vanes = max(reach_mm(layout.outline)) - layout.mould.clearance_mm - risen
+    vanes = max(half_extents_mm(layout.outline)) - layout.mould.clearance_mm - risen
     return max(layout.stem_radius_mm + layout.gusset_mm, vanes)
 
 
 def _disc(layout: PressLayout, draw: Kernel[Body]) -> Body:
     mould, low, high = layout.mould, layout.disc_low_mm, layout.disc_high_mm
-    rim = around(layout.outline, mould.disc_rim_mm)
+    rim = surrounding_curve(layout.outline, mould.disc_rim_mm)
     palm = min(PALM_EASE_MM, mould.disc_thickness_mm / 3.0)
     stop = min(
         STOP_EASE_MM, mould.disc_thickness_mm / 6.0, (mould.disc_rim_mm - mould.lead_in_mm) / 3.0
     )
     sections = [
-        (low, rim.eased(stop)),
+        (low, rim.inset(stop)),
         (low + stop, rim),
         (high - RISE * palm, rim),
-        (high, rim.eased(palm)),
+        (high, rim.inset(palm)),
     ]
-    return draw.stack(sections, "the palm disc")
+    return draw.loft(sections, "the palm disc")
 
 
 def _bolt_hole(layout: PressLayout, screw: Screw, draw: Kernel[Body]) -> Body:
@@ -209,14 +221,18 @@ def _bolt_hole(layout: PressLayout, screw: Screw, draw: Kernel[Body]) -> Body:
     side, layer = shank + SLOT_OVER_MM, screw.layer_mm
     chord = (head**2 - side**2) ** 0.5
     parts = [
-        draw.turned(bore, "the bolt's hole"),
-        draw.plate(_slab(chord, (seat - layer, seat + layer)), 2.0 * side, "the first bridges"),
-        draw.plate(_slab(side, (seat - 2.0 * layer, seat)), 2.0 * side, "the second bridges"),
+        draw.revolve(bore, "the bolt's hole"),
+        draw.upright_prism(
+            _rectangle(chord, (seat - layer, seat + layer)), 2.0 * side, "the first bridges"
+        ),
+        draw.upright_prism(
+            _rectangle(side, (seat - 2.0 * layer, seat)), 2.0 * side, "the second bridges"
+        ),
     ]
-    return draw.fused(parts, "the bolt's hole")
+    return draw.fuse(parts, "the bolt's hole")
 
 
-def _slab(half_length_mm: float, z_mm: tuple[float, float]) -> list[tuple[float, float]]:
+def _rectangle(half_length_mm: float, z_mm: tuple[float, float]) -> list[tuple[float, float]]:
     low, high = z_mm
     return [
         (-half_length_mm, low),

@@ -13,9 +13,15 @@ from moulddesign.mould import cad_kernel, faceted
 from moulddesign.mould.cad_kernel import Body, Kernel, Solid, near_groups
 from moulddesign.mould.joint import LEDGE_MM, Peg, Screw
 from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
-from moulddesign.mould.plans import RISE, Bent, around, is_exact, section
+from moulddesign.mould.plans import (
+    RISE,
+    ArcPolyline,
+    has_exact_parallels,
+    parallel_curve,
+    surrounding_curve,
+)
 from moulddesign.mould.plunger import plunger
-from moulddesign.mould.press_layout import Pressed, PressLayout, press_layout
+from moulddesign.mould.press_layout import PastryShape, PressLayout, press_layout
 
 EASE_MM: Final = 0.6
 """Chamfer of outer edges, where the wall has it to give; our choice [mm]."""
@@ -48,53 +54,53 @@ def sleeve(layout: PressLayout, draw: Kernel[Body]) -> Body:
         The kernel could not make it.
     """
     outside = [_wall(layout, draw), *_flange(layout, draw)]
-    body = draw.fused(outside, "the sleeve's outside") if len(outside) > 1 else outside[0]
-    return draw.without(body, _bore(layout, draw), "the sleeve's bore")
+    body = draw.fuse(outside, "the sleeve's outside") if len(outside) > 1 else outside[0]
+    return draw.subtract(body, _bore(layout, draw), "the sleeve's bore")
 
 
 def _wall(layout: PressLayout, draw: Kernel[Body]) -> Body:
     mould, top = layout.mould, layout.sleeve_height_mm
-    wall = around(layout.outline, mould.wall_mm)
+    wall = surrounding_curve(layout.outline, mould.wall_mm)
     ease = min(EASE_MM, mould.wall_mm / 4.0)
-    foot = [(0.0, wall.eased(ease)), (ease, wall)]
+    foot = [(0.0, wall.inset(ease)), (ease, wall)]
     if not mould.flange_width_mm:
-        head = [(top - RISE * ease, wall), (top, wall.eased(ease))]
-        return draw.stack([*foot, *head], "the sleeve's wall")
+        head = [(top - RISE * ease, wall), (top, wall.inset(ease))]
+        return draw.loft([*foot, *head], "the sleeve's wall")
     gusset = min(GUSSET_MM, mould.flange_width_mm / 2.0)
     under = top - mould.flange_thickness_mm
     inside_flange = under + mould.flange_thickness_mm / 2.0
-    wide = wall.eased(-gusset)
+    wide = wall.inset(-gusset)
     head = [(under - gusset, wall), (under, wide), (inside_flange, wide)]
-    return draw.stack([*foot, *head], "the sleeve's wall")
+    return draw.loft([*foot, *head], "the sleeve's wall")
 
 
 def _flange(layout: PressLayout, draw: Kernel[Body]) -> list[Body]:
     mould, top = layout.mould, layout.sleeve_height_mm
     if not mould.flange_width_mm:
         return []
-    rim = around(layout.outline, mould.wall_mm + mould.flange_width_mm)
+    rim = surrounding_curve(layout.outline, mould.wall_mm + mould.flange_width_mm)
     ease = min(EASE_MM, mould.flange_thickness_mm / 4.0, mould.flange_width_mm / 4.0)
     under = top - mould.flange_thickness_mm
     sections = [
-        (under, rim.eased(ease)),
+        (under, rim.inset(ease)),
         (under + ease, rim),
         (top - RISE * ease, rim),
-        (top, rim.eased(ease)),
+        (top, rim.inset(ease)),
     ]
-    return [draw.stack(sections, "the sleeve's flange")]
+    return [draw.loft(sections, "the sleeve's flange")]
 
 
 def _bore(layout: PressLayout, draw: Kernel[Body]) -> Body:
     """Return the bore with its lead-in, longer than the sleeve so that no faces coincide."""
-    bore = section(layout.outline, 0.0)
+    bore = parallel_curve(layout.outline, 0.0)
     top, lead_in = layout.sleeve_height_mm, layout.mould.lead_in_mm
-    mouth = bore.eased(-(lead_in + SLEEVE_OVER_MM / RISE))
+    mouth = bore.inset(-(lead_in + SLEEVE_OVER_MM / RISE))
     sections = [
         (-SLEEVE_OVER_MM, bore),
         (top - layout.lead_in_height_mm, bore),
         (top + SLEEVE_OVER_MM, mouth),
     ]
-    return draw.stack(sections, "the sleeve's bore")
+    return draw.loft(sections, "the sleeve's bore")
 
 
 FOOT_MM: Final = 0.6
@@ -110,7 +116,7 @@ STAMP_OVER_MM: Final = 0.5
 """How far a tool reaches beyond the body that it cuts [mm]."""
 
 
-class Stampable(Pressed, Protocol):
+class PastryTop(PastryShape, Protocol):
     """A pastry that can say what lies above it."""
 
     def block_above(self, inset_mm: float, top_mm: float) -> Mesh:
@@ -138,14 +144,14 @@ def stamp_tools(layout: PressLayout, draw: Kernel[Body]) -> tuple[Body, Body]:
     return _channel(joint, layout.back_mm, draw), _ring(layout, draw)
 
 
-def stamp(layout: PressLayout, pastry: Stampable, tools: Sequence[Mesh]) -> Mesh:
+def stamp(layout: PressLayout, pastry: PastryTop, tools: Sequence[Mesh]) -> Mesh:
     """Return the stamp pressed onto the pastry.
 
     Parameters
     ----------
     layout : PressLayout
         The sizes.
-    pastry : Stampable
+    pastry : PastryTop
         The pastry; its top is the stamp's face, sign turned.
     tools : sequence of Mesh
         The facets of what `stamp_tools` returned.
@@ -182,10 +188,10 @@ def stamp_blank(layout: PressLayout, tools: Sequence[Body], draw: Kernel[Body]) 
     KernelError
         The kernel could not make it.
     """
-    face = section(layout.outline, -layout.mould.clearance_mm)
-    blank = draw.stack([(layout.height_mm, face), (layout.back_mm, face)], "the stamp's blank")
+    face = parallel_curve(layout.outline, -layout.mould.clearance_mm)
+    blank = draw.loft([(layout.height_mm, face), (layout.back_mm, face)], "the stamp's blank")
     for tool in tools:
-        blank = draw.without(blank, tool, "the stamp's blank")
+        blank = draw.subtract(blank, tool, "the stamp's blank")
     return blank
 
 
@@ -202,7 +208,7 @@ def _pocket(peg: Peg, back: float, draw: Kernel[Body]) -> Body:
         (peg.roof_radius_mm, back - peg.depth_mm),
         (0.0, back - peg.depth_mm),
     ]
-    return draw.turned(profile, "the stamp's pocket")
+    return draw.revolve(profile, "the stamp's pocket")
 
 
 def _channel(screw: Screw, back_mm: float, draw: Kernel[Body]) -> Body:
@@ -215,7 +221,7 @@ def _channel(screw: Screw, back_mm: float, draw: Kernel[Body]) -> Body:
         (-half, ledge), (-half, eaves), (-roof, ceiling),
         (roof, ceiling), (half, eaves), (half, ledge),
     ]  # fmt: skip
-    tunnel = draw.quarter_turned(draw.plate(gable, far + near, "the nut's channel"))
+    tunnel = draw.rotate_quarter(draw.upright_prism(gable, far + near, "the nut's channel"))
     over = back_mm + STAMP_OVER_MM
     shank = -screw.size.hole_mm / 2.0
     slot = [
@@ -226,25 +232,25 @@ def _channel(screw: Screw, back_mm: float, draw: Kernel[Body]) -> Body:
     ]
     door = [(near, ledge - STAMP_OVER_MM), (far, ledge - STAMP_OVER_MM), (far, over), (near, over)]
     parts = [
-        draw.moved(tunnel, ((far - near) / 2.0, 0.0, 0.0)),
-        draw.plate(slot, screw.size.hole_mm, "the bolt's slot"),
-        draw.plate(door, screw.channel_mm, "the nut's door"),
+        draw.translate(tunnel, ((far - near) / 2.0, 0.0, 0.0)),
+        draw.upright_prism(slot, screw.size.hole_mm, "the bolt's slot"),
+        draw.upright_prism(door, screw.channel_mm, "the nut's door"),
     ]
-    return draw.fused(parts, "the nut's channel")
+    return draw.fuse(parts, "the nut's channel")
 
 
 def _ring(layout: PressLayout, draw: Kernel[Body]) -> Body:
     """Return what the chamfer of the stamp's back takes away, and a little beyond the stamp."""
     back, clearance = layout.back_mm, layout.mould.clearance_mm
-    face = section(layout.outline, -clearance)
-    if isinstance(face, Bent):
+    face = parallel_curve(layout.outline, -clearance)
+    if isinstance(face, ArcPolyline):
         face = face.sharpened(FOOT_MM + NEAR_MM)  # else easing would swallow the smallest corners
-    outside = section(layout.outline, 2.0 * NEAR_MM - clearance)
+    outside = parallel_curve(layout.outline, 2.0 * NEAR_MM - clearance)
     low, over = back - RISE * FOOT_MM, RISE * NEAR_MM
     block = [(low - over / 2.0, outside), (back + over / 2.0, outside)]
-    cone = [(low - over, face.eased(-NEAR_MM)), (back + over, face.eased(FOOT_MM + NEAR_MM))]
+    cone = [(low - over, face.inset(-NEAR_MM)), (back + over, face.inset(FOOT_MM + NEAR_MM))]
     step = "the edge of the stamp's back"
-    return draw.without(draw.stack(block, step), draw.stack(cone, step), step)
+    return draw.subtract(draw.loft(block, step), draw.loft(cone, step), step)
 
 
 def _without_slivers(mesh: Mesh, *, above_mm: float) -> Mesh:
@@ -261,16 +267,16 @@ def _without_slivers(mesh: Mesh, *, above_mm: float) -> Mesh:
     return Mesh(mesh.vertices[used], corners.reshape(-1, 3))
 
 
-NONE: Final[Mapping[str, Stampable]] = MappingProxyType({})
+NONE: Final[Mapping[str, PastryTop]] = MappingProxyType({})
 """No further pastries."""
 
 
 def press(
     mould: PressTable,
     printer: PrinterTable,
-    pastry: Stampable,
+    pastry: PastryTop,
     *,
-    further: Mapping[str, Stampable] = NONE,
+    further: Mapping[str, PastryTop] = NONE,
 ) -> MouldSet[PressLayout]:
     """Return the press mould of a pastry.
 
@@ -280,9 +286,9 @@ def press(
         What is asked for.
     printer : PrinterTable
         Bed, line and layer.
-    pastry : Stampable
+    pastry : PastryTop
         The pastry that it presses: outline, height and the block above its top.
-    further : mapping of str to Stampable
+    further : mapping of str to PastryTop
         Names of further stamps, and their pastries of the same outline.
 
     Returns
@@ -301,16 +307,16 @@ def press(
     """
     layout = press_layout(mould, printer, pastry, further=tuple(further.values()))
     moves = 2.0 * max(layout.mould.lead_in_mm, layout.mould.clearance_mm + FOOT_MM)
-    made = _exact if is_exact(layout.outline, moves) else _faceted
+    made = _exact if has_exact_parallels(layout.outline, moves) else _faceted
     return MouldSet(parts=made(layout, pastry, printer, further=further), layout=layout)
 
 
 def _exact(
     layout: PressLayout,
-    pastry: Stampable,
+    pastry: PastryTop,
     printer: PrinterTable,
     *,
-    further: Mapping[str, Stampable],
+    further: Mapping[str, PastryTop],
 ) -> tuple[Part, ...]:
     tools = stamp_tools(layout, cad_kernel)
     facets = [tool.mesh() for tool in tools]
@@ -326,10 +332,10 @@ def _exact(
 
 def _faceted(
     layout: PressLayout,
-    pastry: Stampable,
+    pastry: PastryTop,
     printer: PrinterTable,
     *,
-    further: Mapping[str, Stampable],
+    further: Mapping[str, PastryTop],
 ) -> tuple[Part, ...]:
     facets = stamp_tools(layout, faceted)
     return (
@@ -342,7 +348,7 @@ def _faceted(
 
 def _further(
     layout: PressLayout,
-    further: Mapping[str, Stampable],
+    further: Mapping[str, PastryTop],
     facets: Sequence[Mesh],
     *,
     printer: PrinterTable,

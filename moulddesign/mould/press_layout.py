@@ -11,7 +11,7 @@ from moulddesign.artwork.outline import Outline
 from moulddesign.core import SpecError
 from moulddesign.design import Joint, PressTable, PrinterTable
 from moulddesign.mould.joint import COLLAR_MM, SCREWS, Peg, Screw
-from moulddesign.mould.plans import RISE, inner_width_mm
+from moulddesign.mould.plans import RISE, inscribed_diameter_mm
 
 MARGIN_MM: Final = 1.0
 """Bore left above the vanes at the heavy portion; our choice [mm]."""
@@ -32,7 +32,7 @@ GROOVE_MM: Final = 0.5
 """Depth of the height rings; our choice [mm]."""
 
 
-class Pressed(Protocol):
+class PastryShape(Protocol):
     """What this room needs of a pastry's shape."""
 
     @property
@@ -90,7 +90,7 @@ class PressLayout:
     @property
     def narrow_mm(self) -> float:
         """Diameter of the largest circle about the axis inside the pastry [mm]."""
-        return inner_width_mm(self.outline)
+        return inscribed_diameter_mm(self.outline)
 
     @property
     def band_mm(self) -> float:
@@ -166,7 +166,7 @@ class PressLayout:
 
     @property
     def pressed_heights_mm(self) -> tuple[float, float, float]:
-        """Pressed heights that the rings mark: light, nominal, heavy [mm]."""
+        """PastryShape heights that the rings mark: light, nominal, heavy [mm]."""
         return (self.height_mm - self.band_mm, self.height_mm, self.height_mm + self.band_mm)
 
     @property
@@ -237,9 +237,9 @@ LAND_MM: Final = 2.0
 def press_layout(
     mould: PressTable,
     printer: PrinterTable,
-    pastry: Pressed,
+    pastry: PastryShape,
     *,
-    further: Sequence[Pressed] = (),
+    further: Sequence[PastryShape] = (),
 ) -> PressLayout:
     """Return the sizes of the press mould for a pastry.
 
@@ -249,9 +249,9 @@ def press_layout(
         What is asked for.
     printer : PrinterTable
         Bed, line and layer.
-    pastry : Pressed
+    pastry : PastryShape
         The pastry: outline, height, relief above the flat top.
-    further : sequence of Pressed
+    further : sequence of PastryShape
         Others of the same outline. All stamps are as thick as the one with the deepest engraving,
         so that one plunger goes with each; the sleeve takes the highest.
 
@@ -260,7 +260,7 @@ def press_layout(
     SpecError
         Two sizes contradict each other; the sentence names the one to change.
     """
-    narrow = inner_width_mm(pastry.outline)
+    narrow = inscribed_diameter_mm(pastry.outline)
     layout = PressLayout(
         outline=pastry.outline,
         mould=mould,

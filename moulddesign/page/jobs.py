@@ -28,7 +28,7 @@ from moulddesign.export.pictures import Artist, pastry_scene
 from moulddesign.fit import fit, pressings, ranked
 from moulddesign.geometry import Mesh, joined
 from moulddesign.kitchen import OnHand, Recipe, Weighing, batch, trial
-from moulddesign.mould import MouldSet, Part, moulded
+from moulddesign.mould import MouldSet, Part, make_mould
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import Figures, Roll, TrialMould, figures, roll_for
 from moulddesign.workers import Checkpoint, Job
@@ -378,7 +378,7 @@ def check(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     if _built.get(design) is None:
         shape = _shape(_of_the_piece(design))
         checkpoint()
-        mould = moulded(design, shape.pastry, shape.further)
+        mould = make_mould(design, shape.pastry, shape.further)
         yield "bodies", sent("mould", part_bodies(mould, shape))
         made = build(design, lambda _: checkpoint(), begun=(shape, mould))
         _built.clear()

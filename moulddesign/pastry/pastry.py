@@ -15,7 +15,14 @@ from moulddesign.artwork.outline import (
 from moulddesign.core import SpecError, mm3_from_ml
 from moulddesign.design import PROPORTION, Design
 from moulddesign.geometry import Mesh
-from moulddesign.pastry.surface import Side, Top, roofs_mm3, shoulder, side_of, top_surface
+from moulddesign.pastry.surface import (
+    DraftedSide,
+    TopSurface,
+    drafted_side,
+    relief_volume_mm3,
+    shoulder_roof,
+    top_surface,
+)
 from moulddesign.relief.roof import ReliefRegion, Roof, relief_regions
 
 WIDTH_STEP_MM: Final = 0.5
@@ -45,7 +52,7 @@ class Pastry:
         The artwork where it lies.
     roofs : tuple of Roof
         The surface over each, from z = 0 at its edge.
-    side : Side or None
+    side : DraftedSide or None
         Its drafted side, the outline being that at the table; none where it is upright.
     """
 
@@ -54,7 +61,7 @@ class Pastry:
     shoulder_radius_mm: float
     relief: tuple[ReliefRegion, ...]
     roofs: tuple[Roof, ...]
-    side: Side | None = None
+    side: DraftedSide | None = None
 
     @property
     def side_draft_deg(self) -> float:
@@ -62,10 +69,10 @@ class Pastry:
         return 0.0 if self.side is None else self.side.draft_deg
 
     @property
-    def top(self) -> Top:
+    def top(self) -> TopSurface:
         """The surface within the outline: the top, and the side where it is drafted."""
         edge = (
-            shoulder(self.outline, radius_mm=self.shoulder_radius_mm, inset_mm=0.0)
+            shoulder_roof(self.outline, radius_mm=self.shoulder_radius_mm, inset_mm=0.0)
             if self.side is None
             else self.side.roof(self.height_mm)
         )
@@ -74,7 +81,7 @@ class Pastry:
     @property
     def relief_mm3(self) -> float:
         """Volume of the relief above the flat top, less what is sunk below it [mm^3]."""
-        return roofs_mm3(self.roofs)
+        return relief_volume_mm3(self.roofs)
 
     @property
     def depth_above_mm(self) -> float:
@@ -130,12 +137,12 @@ class Pastry:
         least = self.height_mm + self.depth_above_mm
         if top_mm <= least:
             raise SpecError("top_mm", top_mm, f"must be above the relief at {least:.4g} mm")
-        edge = shoulder(
+        edge = shoulder_roof(
             self.outline.inset(inset_mm), radius_mm=self.shoulder_radius_mm, inset_mm=inset_mm
         )
         return top_surface(edge, self.roofs).solid(self.height_mm, top_mm)
 
-    def reaching(self, below_mm: float) -> Mesh:
+    def extended_below(self, below_mm: float) -> Mesh:
         """Return the solid with its outline drawn out below the table by a length [mm].
 
         What it is cut from or joined to then shares no face with it.
@@ -225,7 +232,7 @@ def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastr
     radius_mm = design.pastry.shoulder_radius_mm
     relief = relief_regions(design.relief, _flat_top(outline, radius_mm))
     roofs = tuple(part.roof() for part in relief)
-    edge = shoulder(outline, radius_mm=radius_mm, inset_mm=0.0)
+    edge = shoulder_roof(outline, radius_mm=radius_mm, inset_mm=0.0)
     rest_mm3 = volume_mm3 - top_surface(edge, roofs).volume_mm3
     made = Pastry(
         outline=outline,
@@ -245,7 +252,7 @@ def _drafted(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     height solved for it, so the volume is exact.
     """
     outline = outline_of_width(design.pastry, width_mm)
-    side = side_of(
+    side = drafted_side(
         outline,
         draft_deg=design.mould.side_lean_deg,
         radius_mm=design.pastry.shoulder_radius_mm,
@@ -255,7 +262,7 @@ def _drafted(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
         flat_top = outline.inset(side.run_mm(height_mm)).shape
         relief = relief_regions(design.relief, flat_top)
         roofs = tuple(part.roof() for part in relief)
-        before_mm, height_mm = height_mm, side.height_mm(volume_mm3 - roofs_mm3(roofs))
+        before_mm, height_mm = height_mm, side.height_mm(volume_mm3 - relief_volume_mm3(roofs))
         if abs(height_mm - before_mm) < FLAT_TOP_STEP_MM:
             break
     made = Pastry(

@@ -26,7 +26,7 @@ EXACT_MM: Final = 1e-10
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Side:
+class DraftedSide:
     """An outline at the table and a side that leans inwards from there.
 
     Parameters
@@ -103,7 +103,7 @@ class Side:
         return HeightProfile(distances=distances, heights=heights, fan_rad=FAN_RAD)
 
 
-def side_of(outline: Outline, *, draft_deg: float, radius_mm: float) -> Side:
+def drafted_side(outline: Outline, *, draft_deg: float, radius_mm: float) -> DraftedSide:
     """Return the side of an outline at the table.
 
     Parameters
@@ -121,7 +121,7 @@ def side_of(outline: Outline, *, draft_deg: float, radius_mm: float) -> Side:
         The outline's medial axis could not be computed.
     """
     axis = medial_axis(snapped_to_grid(outline.shape))
-    return Side(outline=outline, axis=axis, draft_deg=draft_deg, radius_mm=radius_mm)
+    return DraftedSide(outline=outline, axis=axis, draft_deg=draft_deg, radius_mm=radius_mm)
 
 
 SAME_MM: Final = 1e-9
@@ -129,7 +129,7 @@ SAME_MM: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class Top:
+class TopSurface:
     """The pastry's top surface, the flat top at z = 0.
 
     Parameters
@@ -195,10 +195,10 @@ class Top:
         return settled(Mesh(vertices, np.concatenate([self.triangles, floor])))
 
 
-def roofs_mm3(roofs: tuple[Roof, ...]) -> float:
+def relief_volume_mm3(roofs: tuple[Roof, ...]) -> float:
     """Return the volume of reliefs above z = 0, less what is below it [mm^3]."""
     return sum(
-        Top(
+        TopSurface(
             vertices=made.surface.vertices,
             triangles=made.surface.triangles,
             rim=np.empty(0, dtype=np.int64),
@@ -207,7 +207,7 @@ def roofs_mm3(roofs: tuple[Roof, ...]) -> float:
     )
 
 
-def top_surface(edge: Roof, roofs: tuple[Roof, ...]) -> Top:
+def top_surface(edge: Roof, roofs: tuple[Roof, ...]) -> TopSurface:
     """Return an edge, the flat within it and the reliefs on that as one surface.
 
     Parameters
@@ -230,10 +230,12 @@ def top_surface(edge: Roof, roofs: tuple[Roof, ...]) -> Top:
         part.surface.triangles + start for part, start in zip(roofs, starts[1:], strict=False)
     ]
     flat = triangulated_loops(vertices, inner + holes)
-    return Top(vertices=vertices, triangles=np.concatenate([*surfaces, flat]), rim=edge.eaves[0])
+    return TopSurface(
+        vertices=vertices, triangles=np.concatenate([*surfaces, flat]), rim=edge.eaves[0]
+    )
 
 
-def shoulder(outline: Outline, *, radius_mm: float, inset_mm: float) -> Roof:
+def shoulder_roof(outline: Outline, *, radius_mm: float, inset_mm: float) -> Roof:
     """Return the shoulder, the flat at z = 0; without one, just the outline's loop.
 
     Parameters

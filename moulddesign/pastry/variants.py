@@ -15,7 +15,7 @@ RELIEF: Final = "relief."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Further:
+class FurtherPastry:
     """A pastry that a further stamp presses in the same sleeve.
 
     Parameters
@@ -40,7 +40,7 @@ class Further:
         return names | pastry_report(self.pastry, mesh, self.interior) | {"higher_mm": higher_mm}
 
 
-def further_pastries(design: Design, piece: Portion, outline: Outline) -> tuple[Further, ...]:
+def further_pastries(design: Design, piece: Portion, outline: Outline) -> tuple[FurtherPastry, ...]:
     """Return the pastries that a design's further stamps press from the same portion.
 
     Parameters
@@ -80,7 +80,7 @@ def pastry_report(made: Pastry, mesh: Mesh, inside: Interior) -> dict[str, Any]:
     }
 
 
-def _further(design: Design, place: int, outline: Outline, *, piece: Portion) -> Further:
+def _further(design: Design, place: int, outline: Outline, *, piece: Portion) -> FurtherPastry:
     stamp = design.further_stamps[place]
     own = design.model_copy(update={"relief": stamp.relief(design.relief)})
     try:
@@ -88,7 +88,7 @@ def _further(design: Design, place: int, outline: Outline, *, piece: Portion) ->
         inside = interior(own, made, piece)
     except SpecError as error:
         raise _of_the_stamp(error, place, stamp) from error
-    return Further(
+    return FurtherPastry(
         stamp_name=f"stamp-{stamp.name}",
         pastry_name=f"pastry-{stamp.name}",
         pastry=made,

@@ -35,7 +35,7 @@ def pull_findings(
     what : Message
         What is pulled from what: "pastry from stamp".
     body : Mesh
-        What was moulded, closed, lying in the tool [mm].
+        What was make_mould, closed, lying in the tool [mm].
     tool : Mesh
         Part of the mould, closed, in the same pose [mm].
     direction : array_like, shape (3,)

@@ -10,7 +10,7 @@ import trimesh
 from moulddesign.building import PASTRY, shaped
 from moulddesign.design import Design
 from moulddesign.export.formats import stl_bytes
-from moulddesign.mould import coupons, moulded
+from moulddesign.mould import coupons, make_mould
 
 ADMESH = shutil.which("admesh")
 
@@ -53,7 +53,7 @@ REPAIRS = (
 
 def meshes(design):
     shape = shaped(design)
-    mould = moulded(design, shape.pastry, shape.further)
+    mould = make_mould(design, shape.pastry, shape.further)
     pressed = {PASTRY: shape.pastry.mesh}
     pressed |= {one.pastry_name: one.pastry.mesh for one in shape.further}
     return {part.name: part.printed for part in mould.parts} | pressed

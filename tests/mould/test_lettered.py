@@ -10,10 +10,18 @@ from mould.judge import body, cross_section
 from moulddesign.building import shaped
 from moulddesign.cli.options import demo
 from moulddesign.design import Design
-from moulddesign.mould import block, lettered_block, lettered_press, mark, moulded, press, texts
+from moulddesign.mould import (
+    block,
+    inscribe_block,
+    inscribe_press,
+    inscriptions,
+    make_mould,
+    press,
+    text_region,
+)
 from moulddesign.pastry.pastry import pastry
 
-MAKERS = {"press": (press, lettered_press), "block": (block, lettered_block)}
+MAKERS = {"press": (press, inscribe_press), "block": (block, inscribe_block)}
 
 
 @cache
@@ -22,7 +30,7 @@ def made(kind, outline="round", name="lantern-night"):
         {"mould.kind": kind, "pastry.outline": outline, "name": name, "relief.layers": []}
     )
     make, letter = MAKERS[kind]
-    plain = make(design, pastry(design, 60.0))
+    plain = make(design.mould, design.printer, pastry(design, 60.0))
     return plain, letter(design, plain)
 
 
@@ -49,7 +57,7 @@ def test_the_handle_reads_right_from_above_as_it_is_printed():
     cut = shapely.union_all([hole for hole in holes if np.ptp(hole.exterior.xy[0]) < 7.0])
     islands = [p for p in levels if cut.convex_hull.contains(p)]
     cut = cut.difference(shapely.union_all(islands))
-    asked = mark("75 g  3:7\nlantern-night", height_mm=1.0)
+    asked = text_region("75 g  3:7\nlantern-night", height_mm=1.0)
     x0, y0, x1, _ = cut.bounds
     a0, b0, a1, _ = asked.bounds
     factor = (x1 - x0) / (a1 - a0)
@@ -70,7 +78,7 @@ def test_a_name_that_is_too_long_or_in_other_letters_leaves_weight_and_ratio():
 
 
 def test_texts_begin_with_the_longest():
-    assert texts(Design()) == ("75 g  3:7  lantern-night", "75 g  3:7", "75 g")
+    assert inscriptions(Design()) == ("75 g  3:7  lantern-night", "75 g  3:7", "75 g")
 
 
 def test_a_square_sleeve_is_written_on_a_flat_side():
@@ -88,6 +96,6 @@ def test_a_square_sleeve_is_written_on_a_flat_side():
 def test_letters_whose_plateau_touches_itself_are_cut_all_the_same(weight_g):
     # At these sizes the rim of a letter's plateau comes to one vertex twice.
     design = demo().with_values({"portion.finished_weight_g": weight_g})
-    sleeve = moulded(design, shaped(design).pastry).part("sleeve")
+    sleeve = make_mould(design, shaped(design).pastry).part("sleeve")
     assert sleeve.lettering
     assert 0.0 < body(sleeve.printed).volume < sleeve.plain.volume_mm3

@@ -12,22 +12,22 @@ from moulddesign.artwork.outline import polygon_outline, scalloped_outline
 from moulddesign.core import KernelError, SpecError
 from moulddesign.geometry import Mesh
 from moulddesign.mould import (
-    Bent,
-    Polygon,
-    Round,
-    around,
+    ArcPolyline,
+    CircleCurve,
+    Polyline,
     cad_kernel,
     faceted,
-    fused,
-    moved,
-    plate,
-    quarter_turned,
-    section,
-    shared,
-    stack,
-    turned,
+    fuse,
+    intersect,
+    loft,
+    parallel_curve,
+    revolve,
+    rotate_quarter,
+    subtract,
+    surrounding_curve,
+    translate,
+    upright_prism,
     welded,
-    without,
 )
 
 # The kernel integrates planes, cylinders and cones in closed form: round-off only.
@@ -35,7 +35,7 @@ EXACT = 1e-12
 
 
 def square(side_mm, radius_mm):
-    return Bent(arcs=polygon_outline("square", side_mm, radius_mm).arcs)
+    return ArcPolyline(arcs=polygon_outline("square", side_mm, radius_mm).arcs)
 
 
 @pytest.mark.parametrize(
@@ -46,11 +46,12 @@ def square(side_mm, radius_mm):
             id="Moscow Mathematical Papyrus, problem 14",
         ),
         pytest.param(
-            Round(radius_mm=5.0), Round(radius_mm=5.0), 7.0, pi * 25.0 * 7.0,
+            CircleCurve(radius_mm=5.0), CircleCurve(radius_mm=5.0), 7.0, pi * 25.0 * 7.0,
             id="cylinder, pi r^2 h",
         ),
         pytest.param(
-            Round(radius_mm=5.0), Round(radius_mm=2.0), 7.0, pi * 7.0 * (25.0 + 10.0 + 4.0) / 3.0,
+            CircleCurve(radius_mm=5.0), CircleCurve(radius_mm=2.0), 7.0,
+            pi * 7.0 * (25.0 + 10.0 + 4.0) / 3.0,
             id="cone frustum, pi h (R^2 + R r + r^2) / 3",
         ),
         pytest.param(
@@ -64,32 +65,32 @@ def square(side_mm, radius_mm):
     ],
 )  # fmt: skip
 def test_volume_between_sections_is_the_published_one(low, high, height, published):
-    made = stack([(3.0, low), (3.0 + height, high)], "a body")
+    made = loft([(3.0, low), (3.0 + height, high)], "a body")
     assert made.volume_mm3 == pytest.approx(published, rel=EXACT)
 
 
 def test_turned_profile_has_the_volume_of_pappus():
     # Pappus: area times the way of its centroid; a square of side 2, centred 5 from the axis.
-    made = turned([(4.0, 0.0), (6.0, 0.0), (6.0, 2.0), (4.0, 2.0)], "a ring")
+    made = revolve([(4.0, 0.0), (6.0, 0.0), (6.0, 2.0), (4.0, 2.0)], "a ring")
     assert made.volume_mm3 == pytest.approx(4.0 * 2.0 * pi * 5.0, rel=EXACT)
 
 
 def test_crossing_plates_share_the_square_column_in_the_middle():
     profile = [(-5.0, 0.0), (5.0, 0.0), (5.0, 4.0), (-5.0, 4.0)]
-    flat = plate(profile, 2.0, "a plate")
-    crossing = quarter_turned(flat)
-    whole, middle = fused([flat, crossing], "a cross"), shared(flat, crossing, "a column")
+    flat = upright_prism(profile, 2.0, "a plate")
+    crossing = rotate_quarter(flat)
+    whole, middle = fuse([flat, crossing], "a cross"), intersect(flat, crossing, "a column")
     assert middle.volume_mm3 == pytest.approx(2.0 * 2.0 * 4.0, rel=EXACT)
     assert whole.volume_mm3 + middle.volume_mm3 == pytest.approx(2.0 * 80.0, rel=EXACT)
-    rest = without(flat, moved(crossing, (4.0, 0.0, 0.0)), "a shortened plate")
+    rest = subtract(flat, translate(crossing, (4.0, 0.0, 0.0)), "a shortened plate")
     assert rest.volume_mm3 == pytest.approx(80.0 - 2.0 * 2.0 * 4.0, rel=EXACT)
 
 
 @pytest.mark.parametrize("tolerance_mm", [0.05, 0.005])
 @pytest.mark.parametrize("radius_mm", [4.0, 30.0])
 def test_cylinder_is_the_prism_of_a_regular_polygon_within_the_tolerance(radius_mm, tolerance_mm):
-    circle = Round(radius_mm=radius_mm)
-    mesh = stack([(0.0, circle), (10.0, circle)], "a cylinder").mesh(tolerance_mm)
+    circle = CircleCurve(radius_mm=radius_mm)
+    mesh = loft([(0.0, circle), (10.0, circle)], "a cylinder").mesh(tolerance_mm)
     assert np.hypot(*mesh.vertices[:, :2].T) == pytest.approx(radius_mm, rel=EXACT)
     corners = len(mesh.vertices) / 2
     # A chord over the angle 2 pi / n leaves a sagitta of r (1 - cos(pi / n)).
@@ -100,9 +101,11 @@ def test_cylinder_is_the_prism_of_a_regular_polygon_within_the_tolerance(radius_
 
 def test_facets_are_closed_wound_alike_and_the_same_again():
     rounded = square(60.0, 6.0)
-    block = stack([(0.0, rounded.eased(0.6)), (0.6, rounded), (20.0, rounded)], "a block")
-    made = without(
-        block, stack([(1.0, Round(radius_mm=9.0)), (30.0, Round(radius_mm=9.0))], "a hole"), "a box"
+    block = loft([(0.0, rounded.inset(0.6)), (0.6, rounded), (20.0, rounded)], "a block")
+    made = subtract(
+        block,
+        loft([(1.0, CircleCurve(radius_mm=9.0)), (30.0, CircleCurve(radius_mm=9.0))], "a hole"),
+        "a box",
     )
     coarse, first, again = made.mesh(0.1), made.mesh(), made.mesh()
     assert body(first).euler_number == 2  # a blind hole adds no handle
@@ -112,8 +115,8 @@ def test_facets_are_closed_wound_alike_and_the_same_again():
 
 
 def test_a_move_carries_body_and_facets_alike():
-    made = stack([(0.0, Round(radius_mm=5.0)), (8.0, Round(radius_mm=3.0))], "a cone")
-    posed = moved(made, (1.0, 2.0, 30.0))
+    made = loft([(0.0, CircleCurve(radius_mm=5.0)), (8.0, CircleCurve(radius_mm=3.0))], "a cone")
+    posed = translate(made, (1.0, 2.0, 30.0))
     assert posed.mesh().bounds == pytest.approx(np.array([[-4.0, -3.0, 30.0], [6.0, 7.0, 38.0]]))
     assert posed.volume_mm3 == pytest.approx(made.volume_mm3, rel=EXACT)
 
@@ -121,8 +124,8 @@ def test_a_move_carries_body_and_facets_alike():
 @pytest.mark.parametrize("draw", [cad_kernel, faceted], ids=["exact", "faceted"])
 def test_sharp_hexagon_eases_to_a_smaller_one(draw):
     flats = 20.0
-    hexagon = Bent(arcs=polygon_outline("hexagon", flats, 0.0).arcs)
-    body_ = draw.stack([(0.0, hexagon), (5.0, hexagon), (6.0, hexagon.eased(1.0))], "a hexagon")
+    hexagon = ArcPolyline(arcs=polygon_outline("hexagon", flats, 0.0).arcs)
+    body_ = draw.loft([(0.0, hexagon), (5.0, hexagon), (6.0, hexagon.inset(1.0))], "a hexagon")
     # A regular hexagon w across the flats has the area sqrt(3) / 2 w^2.
     area = 3.0**0.5 / 2.0 * np.array([flats**2, (flats - 2.0) ** 2])
     frustum = (area.sum() + np.sqrt(area.prod())) / 3.0
@@ -133,15 +136,17 @@ def test_facets_and_exact_surfaces_are_the_same_body():
     profile = [(0.0, 0.0), (6.0, 0.0), (4.0, 5.0), (0.0, 5.0)]
     flat = [(-9.0, 1.0), (9.0, 1.0), (7.0, 4.0), (-9.0, 4.0)]
     rounded = square(20.0, 3.0)
-    sections = [(-1.0, rounded), (0.0, rounded), (1.0, rounded.eased(1.0)), (3.0, rounded)]
+    sections = [(-1.0, rounded), (0.0, rounded), (1.0, rounded.inset(1.0)), (3.0, rounded)]
 
     def drawn(draw):
-        bar = draw.quarter_turned(draw.plate(flat, 3.0, "a bar"))
-        cone = draw.moved(draw.turned(profile, "a cone"), (1.0, 0.0, 0.0))
-        whole = draw.fused([draw.stack(sections, "a block"), bar, cone], "a body")
-        hole = draw.stack([(2.0, Round(radius_mm=1.5)), (9.0, Round(radius_mm=2.0))], "a hole")
-        cut = draw.without(whole, hole, "a body")
-        return draw.shared(cut, draw.moved(whole, (0.5, 0.5, 0.0)), "a rest")
+        bar = draw.rotate_quarter(draw.upright_prism(flat, 3.0, "a bar"))
+        cone = draw.translate(draw.revolve(profile, "a cone"), (1.0, 0.0, 0.0))
+        whole = draw.fuse([draw.loft(sections, "a block"), bar, cone], "a body")
+        hole = draw.loft(
+            [(2.0, CircleCurve(radius_mm=1.5)), (9.0, CircleCurve(radius_mm=2.0))], "a hole"
+        )
+        cut = draw.subtract(whole, hole, "a body")
+        return draw.intersect(cut, draw.translate(whole, (0.5, 0.5, 0.0)), "a rest")
 
     exact, facets = drawn(cad_kernel), drawn(faceted)
     assert body(facets).volume == pytest.approx(exact.volume_mm3, abs=0.005 * exact.area_mm2)
@@ -151,45 +156,46 @@ def test_facets_and_exact_surfaces_are_the_same_body():
 def test_drawn_outline_eases_to_its_parallel():
     ell = np.array([(0, 0), (20, 0), (20, 10), (10, 10), (10, 20), (0, 20)], dtype=float)
     # Two bars of 18 x 8 and 8 x 10, and what the arc of 1 round the reflex corner leaves of 1 x 1.
-    inner = Polygon(points=ell).eased(1.0)
+    inner = Polyline(points=ell).inset(1.0)
     by_hand = 144.0 + 80.0 + 1.0 - pi / 4.0
     assert Shape(inner.points).area == pytest.approx(by_hand, abs=1e-3)  # chords of 5e-4 mm
     with pytest.raises(SpecError, match=r"too finely notched"):
-        Polygon(points=ell).eased(6.0)
+        Polyline(points=ell).inset(6.0)
 
 
 def test_lobes_too_narrow_for_the_way_out_are_refused():
     lobed = scalloped_outline(60.0, 12, 2.0)
     with pytest.raises(SpecError, match=r"valleys too narrow"):
-        section(lobed, 10.0)
-    assert around(lobed, 10.0) == Round(radius_mm=pytest.approx(40.0))
+        parallel_curve(lobed, 10.0)
+    assert surrounding_curve(lobed, 10.0) == CircleCurve(radius_mm=pytest.approx(40.0))
 
 
 def test_bodies_that_do_not_meet_are_refused():
     a, b = (
-        stack([(z, Round(radius_mm=1.0)), (z + 1, Round(radius_mm=1.0))], "a disc") for z in (0, 5)
+        loft([(z, CircleCurve(radius_mm=1.0)), (z + 1, CircleCurve(radius_mm=1.0))], "a disc")
+        for z in (0, 5)
     )
     with pytest.raises(KernelError, match=r"Making a pair failed: 2 bodies came out"):
-        fused([a, b], "a pair")
+        fuse([a, b], "a pair")
 
 
 def test_nothing_left_is_refused():
-    small = stack([(0.0, Round(radius_mm=1.0)), (1.0, Round(radius_mm=1.0))], "a disc")
-    large = stack([(-1.0, Round(radius_mm=2.0)), (2.0, Round(radius_mm=2.0))], "a disc")
+    small = loft([(0.0, CircleCurve(radius_mm=1.0)), (1.0, CircleCurve(radius_mm=1.0))], "a disc")
+    large = loft([(-1.0, CircleCurve(radius_mm=2.0)), (2.0, CircleCurve(radius_mm=2.0))], "a disc")
     with pytest.raises(KernelError, match=r"Making a hole failed: 0 bodies came out"):
-        without(small, large, "a hole")
+        subtract(small, large, "a hole")
 
 
 def test_kernels_own_failure_is_one_sentence():
     with pytest.raises(KernelError, match=r"Making a flat thing failed: "):
-        turned([(0.0, 0.0), (1.0, 0.0), (2.0, 0.0)], "a flat thing")
+        revolve([(0.0, 0.0), (1.0, 0.0), (2.0, 0.0)], "a flat thing")
 
 
 def test_step_file_holds_the_same_body(tmp_path):
     from cadquery import importers  # noqa: PLC0415 (3 s, needed here alone)
 
     path = tmp_path / "cone.step"
-    made = stack([(0.0, Round(radius_mm=5.0)), (8.0, Round(radius_mm=3.0))], "a cone")
+    made = loft([(0.0, CircleCurve(radius_mm=5.0)), (8.0, CircleCurve(radius_mm=3.0))], "a cone")
     made.write_step(str(path))
     assert importers.importStep(str(path)).val().Volume() == pytest.approx(made.volume_mm3)
 
@@ -209,11 +215,11 @@ class Missing:
         if name.split(".")[0] in ("cadquery", "OCP"):
             raise ImportError({said!r})
 sys.meta_path.insert(0, Missing())
-from moulddesign.errors import KernelError, SpecError
-from moulddesign.mould.section import Round
-from moulddesign.mould.cad_kernel import stack
+from moulddesign.core import KernelError
+from moulddesign.mould.plans import CircleCurve
+from moulddesign.mould.cad_kernel import loft
 try:
-    stack([(0.0, Round(radius_mm=1.0)), (1.0, Round(radius_mm=1.0))], "a disc")
+    loft([(0.0, CircleCurve(radius_mm=1.0)), (1.0, CircleCurve(radius_mm=1.0))], "a disc")
 except KernelError as error:
     print(error)
 """

@@ -22,7 +22,7 @@ from moulddesign.pastry.interior import (
     ring_reach_mm,
 )
 from moulddesign.pastry.pastry import Pastry, pastry
-from moulddesign.pastry.surface import side_of
+from moulddesign.pastry.surface import drafted_side
 from moulddesign.portion import portion
 
 OUTLINES = ("round", "square", "hexagon", "octagon", "scalloped")
@@ -31,7 +31,7 @@ NAMES = ("date", "chestnut", "walnut", "quince")
 
 def plain(outline, height, *, draft=0.0, shoulder=0.0):
     """Return a pastry without relief."""
-    side = side_of(outline, draft_deg=draft, radius_mm=shoulder) if draft else None
+    side = drafted_side(outline, draft_deg=draft, radius_mm=shoulder) if draft else None
     return Pastry(
         outline=outline, height_mm=height, shoulder_radius_mm=shoulder, relief=(), roofs=(),
         side=side,

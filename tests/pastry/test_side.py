@@ -11,7 +11,7 @@ from moulddesign.core import SpecError
 from moulddesign.design import Design
 from moulddesign.pastry.interior import crust_thickness_mm
 from moulddesign.pastry.pastry import Pastry, pastry
-from moulddesign.pastry.surface import side_of
+from moulddesign.pastry.surface import drafted_side
 
 OUTLINES = ("round", "square", "hexagon", "octagon", "scalloped")
 
@@ -24,7 +24,7 @@ OUTLINES = ("round", "square", "hexagon", "octagon", "scalloped")
 )
 def test_a_square_side_holds_the_published_frustum(mouth, floor, depth, published):
     draft = degrees(atan((mouth - floor) / 2 / depth))
-    side = side_of(polygon_outline("square", mouth, 0.0), draft_deg=draft, radius_mm=0.0)
+    side = drafted_side(polygon_outline("square", mouth, 0.0), draft_deg=draft, radius_mm=0.0)
     # Corners lie on a grid of 1e-5 mm: a run off by half a step changes the volume by 1e-4.
     assert side.volume_mm3(depth) == pytest.approx(published, abs=2e-4)
 
@@ -32,7 +32,7 @@ def test_a_square_side_holds_the_published_frustum(mouth, floor, depth, publishe
 def test_a_round_side_holds_the_pyramids_frustum():
     """V = h (A + a + sqrt(A a)) / 3 of the handbooks, A and a regular n-gons inset by apothems."""
     outline, high = round_outline(60.0), 22.0
-    side = side_of(outline, draft_deg=7.0, radius_mm=0.0)
+    side = drafted_side(outline, draft_deg=7.0, radius_mm=0.0)
     count = len(outline.points)
     apothems = [30.0 * cos(pi / count), 30.0 * cos(pi / count) - high * tan(radians(7.0))]
     low, top = (count * tan(pi / count) * apothem**2 for apothem in apothems)
@@ -100,13 +100,13 @@ def test_a_drafted_crust_is_the_frustum_inside():
     filled = area * squares / 3.0 * (high - 2.0 * thick)
     plain = Pastry(
         outline=outline, height_mm=high, shoulder_radius_mm=0.0, relief=(), roofs=(),
-        side=side_of(outline, draft_deg=8.0, radius_mm=0.0),
+        side=drafted_side(outline, draft_deg=8.0, radius_mm=0.0),
     )  # fmt: skip
     found = crust_thickness_mm(plain, filled)
     assert found == pytest.approx(thick, abs=0.002)
 
 
 def test_a_scalloped_side_keeps_its_valleys():
-    side = side_of(scalloped_outline(60.0, 12, 2.0), draft_deg=5.0, radius_mm=0.0)
+    side = drafted_side(scalloped_outline(60.0, 12, 2.0), draft_deg=5.0, radius_mm=0.0)
     assert side.volume_mm3(20.0) < 20.0 * side.outline.area_mm2
     assert side.height_mm(side.volume_mm3(20.0)) == pytest.approx(20.0, abs=1e-8)  # the solver's

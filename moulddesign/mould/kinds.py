@@ -6,17 +6,17 @@ from moulddesign.design import BlockTable, CastTable, Design, PressTable
 from moulddesign.mould.block import BlockLayout, block
 from moulddesign.mould.cast import CastLayout, cast
 from moulddesign.mould.mould_set import MouldSet
-from moulddesign.mould.part_lettering import lettered_block, lettered_press
+from moulddesign.mould.part_lettering import inscribe_block, inscribe_press
 from moulddesign.mould.press import press
 from moulddesign.mould.press_layout import PressLayout
 from moulddesign.pastry.pastry import Pastry
-from moulddesign.pastry.variants import Further
+from moulddesign.pastry.variants import FurtherPastry
 
 Mould = MouldSet[PressLayout] | MouldSet[BlockLayout] | MouldSet[CastLayout]
 """A mould of any kind."""
 
 
-def moulded(design: Design, pastry: Pastry, further: Sequence[Further] = ()) -> Mould:
+def make_mould(design: Design, pastry: Pastry, further: Sequence[FurtherPastry] = ()) -> Mould:
     """Return the mould of a pastry, of the design's kind, with what is written on it.
 
     Parameters
@@ -25,7 +25,7 @@ def moulded(design: Design, pastry: Pastry, further: Sequence[Further] = ()) -> 
         What is asked for.
     pastry : Pastry
         The pressed piece.
-    further : sequence of Further
+    further : sequence of FurtherPastry
         Pieces under further stamps, which only a press has.
 
     Raises
@@ -40,9 +40,9 @@ def moulded(design: Design, pastry: Pastry, further: Sequence[Further] = ()) -> 
         case PressTable() as table:
             stamps = {one.stamp_name: one.pastry for one in further}
             pressing = press(table, printer, pastry, further=stamps)
-            return lettered_press(design, pressing) if table.lettering else pressing
+            return inscribe_press(design, pressing) if table.lettering else pressing
         case BlockTable() as table:
             board = block(table, printer, pastry)
-            return lettered_block(design, board) if table.lettering else board
+            return inscribe_block(design, board) if table.lettering else board
         case CastTable() as table:  # silicone over a master would cast letters
             return cast(table, printer, pastry)
