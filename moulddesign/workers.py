@@ -59,7 +59,7 @@ class Job:
     """Takes a checkpoint and the arguments; at the top of a module, so that it can be sent."""
 
 
-class Kind(StrEnum):
+class MessageKind(StrEnum):
     """What a message between a worker and its process says."""
 
     CANCEL = "cancel"
@@ -181,7 +181,7 @@ class Worker:
                 raise
             if answer is not None:
                 kind, value = answer
-                if kind != Kind.PART:
+                if kind != MessageKind.PART:
                     _raise_error(job, kind, value)
                     return
                 yield value
@@ -261,7 +261,7 @@ def _only_value(child: "_Child", job: Job) -> Any:  # noqa: ANN401 (what the job
             if answer is None:
                 continue
             kind, content = answer
-            if kind != Kind.PART:
+            if kind != MessageKind.PART:
                 _raise_error(job, kind, content)
                 return value
             value = content
@@ -269,10 +269,10 @@ def _only_value(child: "_Child", job: Job) -> Any:  # noqa: ANN401 (what the job
         return error
 
 
-def _raise_error(job: Job, kind: Kind, value: Any) -> None:  # noqa: ANN401 (error or sentence)
-    if kind == Kind.REFUSED:
+def _raise_error(job: Job, kind: MessageKind, value: Any) -> None:  # noqa: ANN401 (error or sentence)
+    if kind == MessageKind.REFUSED:
         raise value
-    if kind == Kind.BROKEN:
+    if kind == MessageKind.BROKEN:
         raise KernelError(job.name, say("workers.broken", error=value))
 
 
@@ -283,7 +283,7 @@ class _Child:
         spawn = multiprocessing.get_context("spawn")
         self.pipe, self._theirs = spawn.Pipe()
         self.process: SpawnProcess = spawn.Process(
-            target=serve, args=(self._theirs, initializer), daemon=True
+            target=do_jobs, args=(self._theirs, initializer), daemon=True
         )
         self.is_new = True
         """Whether it has not finished a job yet."""
@@ -301,9 +301,9 @@ class _Child:
 
     def ask_to_cancel(self) -> None:
         with suppress(OSError):
-            self.pipe.send((self._number, Kind.CANCEL, ()))
+            self.pipe.send((self._number, MessageKind.CANCEL, ()))
 
-    def answer(self, job: Job, timeout_s: float | None) -> tuple[Kind, Any] | None:
+    def answer(self, job: Job, timeout_s: float | None) -> tuple[MessageKind, Any] | None:
         """Return what comes next for the job in hand; None where nothing does for so long."""
         try:
             if not self.pipe.poll(timeout_s):
@@ -315,7 +315,7 @@ class _Child:
             raise KernelError(job.name, say("workers.ended", code=code)) from error
         if number != self._number:
             return None  # a job that was given up still had something to say
-        if kind != Kind.PART:
+        if kind != MessageKind.PART:
             self.is_new = False
         return kind, value
 
@@ -332,7 +332,7 @@ class Cancelled(Exception):  # noqa: N818 (a signal, not an error)
     """Nobody waits for the job in hand any more."""
 
 
-def serve(pipe: Connection, initializer: Callable[[], None] | None) -> None:
+def do_jobs(pipe: Connection, initializer: Callable[[], None] | None) -> None:
     """Do jobs until the pipe is closed: what a worker's process runs."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the parent, which ends this
     signal.signal(signal.SIGTERM, lambda *_: sys.exit())  # so that a job's own processes end too
@@ -342,7 +342,7 @@ def serve(pipe: Connection, initializer: Callable[[], None] | None) -> None:
     while True:
         try:
             number, run, arguments = early.pop() if early else pipe.recv()
-            if run != Kind.CANCEL:  # it came too late: the job was done already
+            if run != MessageKind.CANCEL:  # it came too late: the job was done already
                 checkpoint = partial(_checkpoint, pipe, early)
                 send = partial(_send_part, pipe, number)
                 pipe.send((number, *_done(run, arguments, send=send, checkpoint=checkpoint)))
@@ -358,7 +358,7 @@ def _checkpoint(pipe: Connection, early: list[Any]) -> None:
 
 
 def _send_part(pipe: Connection, number: int, part: object) -> None:
-    pipe.send((number, Kind.PART, part))
+    pipe.send((number, MessageKind.PART, part))
 
 
 def _done(
@@ -367,19 +367,19 @@ def _done(
     *,
     send: Callable[[object], None],
     checkpoint: Checkpoint,
-) -> tuple[Kind, Any]:
+) -> tuple[MessageKind, Any]:
     """Do a job and send its parts; return how it ended."""
     try:
         for part in run(checkpoint, *arguments):
             send(part)
             checkpoint()
     except Cancelled:
-        return (Kind.CANCELLED, None)
+        return (MessageKind.CANCELLED, None)
     except MouldError as error:
-        return (Kind.REFUSED, error)
+        return (MessageKind.REFUSED, error)
     except Exception as error:  # noqa: BLE001 (the edge of a process: the others go on)
-        return (Kind.BROKEN, f"{type(error).__name__}: {error}")
-    return (Kind.DONE, None)
+        return (MessageKind.BROKEN, f"{type(error).__name__}: {error}")
+    return (MessageKind.DONE, None)
 
 
 @contextmanager

@@ -100,12 +100,12 @@ def run_page(
     with ends_at_once():
         from moulddesign.page.serve import serve  # noqa: PLC0415 (loads the web framework)
 
-    def tell(address: str) -> None:
+    def announce(address: str) -> None:
         if as_json:
             _tell(address)
         err().print(f"The page is at {address} - Ctrl-C ends it.", soft_wrap=True)
 
-    serve(design, port, tell=tell, look=browser)
+    serve(design, port, announce=announce, open_browser=browser)
     err().print("The page has ended.")
 
 

@@ -1,4 +1,4 @@
-"""The form of the design: what is typed becomes a draft, and a good draft is built."""
+"""The form of the design: what is typed becomes a draft, and a valid draft is built."""
 
 from collections.abc import Callable, Mapping
 from functools import cache
@@ -8,25 +8,28 @@ from typing import Any, Final
 from moulddesign.artwork.patterns import pattern_names, titles
 from moulddesign.core import FileError, MouldError, SpecError, parse_toml
 from moulddesign.design import OUTLINES, SOURCES, Design, Motif, library
+from moulddesign.page.design_files import DESIGN_FILE, refuse_unknown_files, with_upload_names
 from moulddesign.page.draft import (
     Draft,
-    at_field,
-    counting,
-    every_field,
-    flat,
-    reached,
-    read,
+    all_fields,
+    field_of_error,
+    flattened,
+    parse_input,
     sections,
-    without_places,
+    table_at,
+    values_of_kind,
+    without_indexes,
 )
-from moulddesign.page.form_schema import Forms
-from moulddesign.page.markup import Form, said
+from moulddesign.page.form_schema import FormSchema
+from moulddesign.page.markup import (
+    FormElement,
+    text_element,
+)
 from moulddesign.page.session import Session
 from moulddesign.page.texts import Texts
-from moulddesign.page.uploads import DESIGN, refuse_strange, renamed
 
-FORM_TEXTS: Final = ("less", "more", "own", "own_file", "remove", "further")
-ELSEWHERE: Final = frozenset({"batch"})
+FORM_TEXTS: Final = ("less", "more", "own_file_chosen", "own_file", "remove", "advanced")
+BATCH_TABLES: Final = frozenset({"batch"})
 """Tables that another task asks for."""
 
 
@@ -35,126 +38,126 @@ def _sections() -> Any:  # noqa: ANN401 (sections of fields)
     return sections(Design.model_json_schema())
 
 
-class Asking:
+class DesignForm:
     """The design's form, undo and redo.
 
     Parameters
     ----------
     session : Session
-        Is told each good design.
+        Is asked for each valid design.
     words : Texts
         The language.
-    asked : callable
-        Called after each change, good or not.
+    on_change : callable
+        Called after each change, valid or not.
     """
 
-    def __init__(self, session: Session, words: Texts, asked: Callable[[], None]) -> None:
+    def __init__(self, session: Session, words: Texts, on_change: Callable[[], None]) -> None:
         self.session = session
         self.words = words
-        self.asked = asked
+        self.on_change = on_change
         self.draft = Draft(session.design.plain(), Design)
         self.errors: dict[str, str] = {}
-        self.blamed: dict[str, str] = {}
-        self.shown_forms: list[Form] = []
-        self.forms = Forms(
+        self.build_errors: dict[str, str] = {}
+        self.elements: list[FormElement] = []
+        self.schema = FormSchema(
             words=words,
             choices=_choices(words),
             pictures=frozenset({"relief.layers.pattern"}),
         )
-        self.fields = {field.path: field for field in every_field(_sections())}
+        self.fields = {field.path: field for field in all_fields(_sections())}
 
     def lay_out(self) -> None:
         """Make the form, but for the tables that another task asks for."""
-        said("h2", self.words["asked"], "first")
-        self._add_form([s for s in _sections() if s.name not in ELSEWHERE], "design")
+        text_element("h2", self.words["design"], "first")
+        self._add_form([s for s in _sections() if s.name not in BATCH_TABLES], "design")
 
     def lay_out_batch(self) -> None:
         """Make the form of the tables that the batch asks for."""
-        self._add_form([s for s in _sections() if s.name in ELSEWHERE], "batch")
+        self._add_form([s for s in _sections() if s.name in BATCH_TABLES], "batch")
 
     def _add_form(self, found: list[Any], prefix: str) -> None:
-        form = Form(
-            sections=[self.forms.section(section) for section in found],
+        form = FormElement(
+            sections=[self.schema.section(section) for section in found],
             texts={key: self.words[key] for key in FORM_TEXTS},
             start=self._state(),
             prefix=prefix,
         )
         form.on("edit", lambda event: self._edited(*event.args))
         form.on("add", lambda event: self._added(event.args[0]))
-        form.on("drop", lambda event: self._dropped(*event.args))
-        form.on("turn", lambda event: self._turned(*event.args))
-        self.shown_forms.append(form)
+        form.on("remove", lambda event: self._removed(*event.args))
+        form.on("source", lambda event: self._source_chosen(*event.args))
+        self.elements.append(form)
 
-    def _judged(self) -> None:
-        for form in self.shown_forms:
-            form.judge(self._told)
+    def _show_errors(self) -> None:
+        for form in self.elements:
+            form.set_errors(self._all_errors)
 
     @property
-    def _told(self) -> dict[str, str]:
+    def _all_errors(self) -> dict[str, str]:
         """What is wrong with the draft, and with the last design that was built."""
-        return self.blamed | self.errors
+        return self.build_errors | self.errors
 
-    def back(self) -> None:
-        """Take the last change back."""
-        if self.draft.can_go_back:
-            self.draft.back()
-            self._judge(fill=True)
+    def undo(self) -> None:
+        """Undo the last change."""
+        if self.draft.can_undo:
+            self.draft.undo()
+            self._validate(refill=True)
 
-    def forth(self) -> None:
-        """Make a change again that was taken back."""
-        if self.draft.can_go_forth:
-            self.draft.forth()
-            self._judge(fill=True)
+    def redo(self) -> None:
+        """Redo the change that was undone last."""
+        if self.draft.can_redo:
+            self.draft.redo()
+            self._validate(refill=True)
 
-    def afresh(self) -> None:
-        """Begin with the usual design; it can be taken back."""
+    def reset(self) -> None:
+        """Begin with the default design; that can be undone."""
         self.draft.replace(Design().plain())
-        self._judge(fill=True)
+        self._validate(refill=True)
 
-    def take(self, design: Design) -> None:
-        """Go on with another design; it can be taken back."""
+    def replace(self, design: Design) -> None:
+        """Take another design; that can be undone."""
         self.draft.replace(design.plain())
-        self._judge(fill=True)
+        self._validate(refill=True)
 
     def load(self, text: str, names: Mapping[str, str]) -> None:
-        """Go on with the design in the text of a file, whose drawings were uploaded under names."""
+        """Take the design in the text of a file, whose drawings were uploaded under other names."""
         try:
-            plain = parse_toml(text.removeprefix("\ufeff"), DESIGN)
+            plain = parse_toml(text.removeprefix("\ufeff"), DESIGN_FILE)
         except FileError as error:
-            self.session.page.say(SpecError("file", "the upload", error.reason))
+            self.session.page.show_notice(SpecError("file", "the upload", error.reason))
             return
         try:
-            tree = renamed(plain, names)
-            self._refuse_strange(tree)
+            tree = with_upload_names(plain, names)
+            self._refuse_unknown_files(tree)
             design, notes = Design.of_file(tree)
-            self.take(design)
+            self.replace(design)
             for note in notes:
-                self.session.page.note(note)
+                self.session.page.show_note(note)
         except MouldError as error:
-            self.session.page.say(error)
+            self.session.page.show_notice(error)
 
-    def blame(self, error: MouldError | None) -> None:
-        """Show an error of a build at its field, or take the last one away.
+    def show_build_error(self, error: MouldError | None) -> None:
+        """Show an error of a build at its field, or remove the last one.
 
-        What is wrong with the draft stays: it was typed while the design before it was built.
+        Errors of the draft stay: it was typed while the design before it was built.
         """
-        self.blamed = {} if error is None else self._placed(error)
-        self._judged()
+        self.build_errors = {} if error is None else self._errors_by_field(error)
+        self._show_errors()
 
     def _edited(self, path: str, typed: object, refused: str | None = None) -> None:
-        field = self.fields[without_places(path)]
+        field = self.fields[without_indexes(path)]
         if refused is not None:
-            self.errors = {path: self.words.said(refused)}
-            self._judged()
+            self.errors = {path: self.words.upload_error(refused)}
+            self._show_errors()
             return
-        before = set(flat(self.draft.tree)[0])
-        self.draft.put(path, read(field, typed))
-        gone = before - set(flat(self.draft.tree)[0]) - {path}
-        self._judge(fill=bool(gone) or path == "mould.kind")  # which shows other fields
+        before = set(flattened(self.draft.tree)[0])
+        self.draft.set_value(path, parse_input(field, typed))
+        gone = before - set(flattened(self.draft.tree)[0]) - {path}
+        self._validate(refill=bool(gone) or path == "mould.kind")  # another kind shows other fields
 
     def _added(self, path: str) -> None:
         self.draft.add(path, self._new(path))
-        self._judge(fill=True)
+        self._validate(refill=True)
 
     def _new(self, path: str) -> dict[str, Any]:
         """Return what a new entry of a list holds at first."""
@@ -165,56 +168,56 @@ class Asking:
             return {"name": str(number), "layers": [layer]}
         return layer if path.endswith(".layers") else {}
 
-    def _dropped(self, path: str, place: int) -> None:
-        self.draft.drop(path, place)
-        self._judge(fill=True)
+    def _removed(self, path: str, place: int) -> None:
+        self.draft.remove(path, place)
+        self._validate(refill=True)
 
-    def _turned(self, path: str, source: str) -> None:
+    def _source_chosen(self, path: str, source: str) -> None:
         first = {"pattern": pattern_names()[0], "motif": next(iter(Motif)).value}
-        self.draft.turn(path, source, first.get(source, "Text"))
-        self._judge(fill=True)
+        self.draft.set_source(path, source, first.get(source, "Text"))
+        self._validate(refill=True)
 
-    def _judge(self, *, fill: bool) -> None:
-        """Wish for the draft if it is a design; say at its field what is wrong otherwise."""
+    def _validate(self, *, refill: bool) -> None:
+        """Ask for the draft if it is a valid design; else show at its field what is wrong."""
         self.errors = {}
         try:
-            tree = counting(self.draft.tree)
-            self._refuse_strange(tree)
+            tree = values_of_kind(self.draft.tree)
+            self._refuse_unknown_files(tree)
             design = Design.of(tree)
         except SpecError as error:
-            self.errors = self._placed(error)
+            self.errors = self._errors_by_field(error)
         else:
-            self.blamed = {}
-            self.session.wish(design)
-        self.asked()
-        if fill:
+            self.build_errors = {}
+            self.session.request(design)
+        self.on_change()
+        if refill:
             state = self._state()
-            for form in self.shown_forms:
-                form.fill(state)
+            for form in self.elements:
+                form.set_state(state)
         else:
-            self._judged()
+            self._show_errors()
 
-    def _refuse_strange(self, tree: Mapping[str, Any]) -> None:
-        refuse_strange(tree, Design, known=known_words(), shelf=self.session.shelf)
+    def _refuse_unknown_files(self, tree: Mapping[str, Any]) -> None:
+        refuse_unknown_files(tree, Design, known=known_names(), uploads=self.session.uploads)
 
-    def _placed(self, error: MouldError) -> dict[str, str]:
+    def _errors_by_field(self, error: MouldError) -> dict[str, str]:
         """Return what is wrong, at the field that it belongs to."""
-        path = at_field(error, self.draft.tree, self.fields)
+        path = field_of_error(error, self.draft.tree, self.fields)
         return {} if path is None else {path: self.words.need(error)}
 
     def _state(self) -> dict[str, Any]:
-        values, counts = flat(self.draft.tree)
+        values, counts = flattened(self.draft.tree)
         for path in [path for path in counts if path.endswith(".layers")]:
-            for place, layer in enumerate(reached(self.draft.tree, path.split("."))):
+            for place, layer in enumerate(table_at(self.draft.tree, path.split("."))):
                 source = next((name for name in SOURCES if name in layer), "")
                 values[f"{path}.{place}.source"] = source
         for path, field in self.fields.items():
             values.setdefault(path, field.default if not field.optional else None)
-        return {"values": values, "counts": counts, "errors": self._told}
+        return {"values": values, "counts": counts, "errors": self._all_errors}
 
 
 @cache
-def known_words() -> frozenset[str]:
+def known_names() -> frozenset[str]:
     """Return the outlines and patterns that have a name: they are no files."""
     return frozenset({*OUTLINES, *pattern_names()})
 

@@ -1,9 +1,7 @@
-"""What stands in the form, right or wrong, the last design that was right.
-
-The fields that a schema asks for.
-"""
+"""The fields that a schema asks for, and a draft: what stands in a form, right or wrong."""
 
 from collections.abc import Container, Iterable, Mapping
+from copy import deepcopy
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -17,58 +15,36 @@ Plain = dict[str, Any]
 STEPS: Final = ((2.0, 0.05), (10.0, 0.1), (40.0, 0.5), (float("inf"), 1.0))
 """Up to which default an arrow key changes a number by how much."""
 
-KINDS: Final = {"number": "number", "integer": "whole", "boolean": "yes", "string": "text"}
+FIELD_KINDS: Final = {"number": "number", "integer": "whole", "boolean": "yes", "string": "text"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Field:
-    """One thing that a form asks for.
-
-    Parameters
-    ----------
-    name : str
-        Its key in the table.
-    path : str
-        Dotted keys from the root, without the numbers of list entries.
-    kind : str
-        `number`, `whole`, `yes`, `text`, `choice`, `date`, `numbers` or `rows`.
-    says, unit : str
-        As the schema has them.
-    optional : bool
-        Whether it may be left out.
-    default : object
-        What it is where nothing else is said.
-    limits : mapping of str to float
-        The schema's minimum, exclusiveMinimum, maximum, exclusiveMaximum.
-    choices : tuple of str
-        The words that a choice takes.
-    fields : tuple of Field
-        Of each entry, where it is a list of tables.
-    main : bool
-        Whether it is asked for at once, or among the further fields.
-    lines : bool
-        Whether the text may have several lines.
-    file : str
-        What kind of file it may name; empty where none.
-    kinds : tuple of str
-        Of its table, where that is a union told apart by `kind`: those that have the field. Empty
-        where all have it.
-    """
+    """One thing that a form asks for."""
 
     name: str
+    """Its key in the table."""
     path: str
+    """Dotted keys from the root, without the numbers of list entries."""
     kind: str
-    says: str
+    """`number`, `whole`, `yes`, `text`, `choice`, `date`, `numbers` or `rows`."""
+    description: str
     unit: str
     optional: bool
     default: Any
     limits: Mapping[str, float]
+    """The schema's minimum, exclusiveMinimum, maximum, exclusiveMaximum."""
     choices: tuple[str, ...] = ()
     fields: tuple["Field", ...] = ()
+    """Of each entry, where it is a list of tables."""
     main: bool = False
+    """Whether it is asked for at once, or among the advanced fields."""
     lines: bool = False
+    """Whether the text may have several lines."""
     file: str = ""
+    """What kind of file it may name; empty where none."""
     kinds: tuple[str, ...] = ()
+    """Of a table that is a union told apart by `kind`: which kinds have it; empty for all."""
 
     @property
     def step(self) -> float | None:
@@ -82,22 +58,15 @@ class Field:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Section:
-    """Fields that belong together: a table of the design file.
-
-    Parameters
-    ----------
-    name : str
-        The table's key; empty for keys outside any table.
-    fields : tuple of Field
-        In the schema's order.
-    """
+class FormSection:
+    """Fields that belong together: a table of the design file."""
 
     name: str
+    """The table's key; empty for keys outside any table."""
     fields: tuple[Field, ...]
 
 
-def sections(schema: Mapping[str, Any]) -> tuple[Section, ...]:
+def sections(schema: Mapping[str, Any]) -> tuple[FormSection, ...]:
     """Return the tables of a schema with their fields, in its order.
 
     Keys outside any table, one after the other, are a section without a name.
@@ -114,21 +83,21 @@ def sections(schema: Mapping[str, Any]) -> tuple[Section, ...]:
     ['', 'portion', 'pastry']
     """
     known = schema.get("$defs", {})
-    found: list[Section] = []
+    found: list[FormSection] = []
     for name, what in schema["properties"].items():
         table = _table(what, known)
         if "oneOf" in what:
-            found.append(Section(name=name, fields=_of_any_kind(what["oneOf"], name, known)))
+            found.append(FormSection(name=name, fields=_of_any_kind(what["oneOf"], name, known)))
             continue
         if table is not None:
-            found.append(Section(name=name, fields=_fields(table, name, known)))
+            found.append(FormSection(name=name, fields=_fields(table, name, known)))
             continue
         before = found.pop().fields if found and not found[-1].name else ()
-        found.append(Section(name="", fields=(*before, _field(name, what, known))))
+        found.append(FormSection(name="", fields=(*before, _field(name, what, known))))
     return tuple(found)
 
 
-def every_field(found: tuple[Section, ...]) -> tuple[Field, ...]:
+def all_fields(found: tuple[FormSection, ...]) -> tuple[Field, ...]:
     """Return all fields of all sections, those of list entries included."""
     return tuple(f for section in found for f in _with_inner(section.fields))
 
@@ -149,7 +118,7 @@ def _of_any_kind(tables: Iterable[Mapping[str, Any]], path: str, known: Plain) -
     named: dict[tuple[str, str], list[str]] = {}
     for kind, fields in by_kind.items():
         for name, field in fields.items():
-            named.setdefault((name, field.says), []).append(kind)
+            named.setdefault((name, field.description), []).append(kind)
     made = []
     for (name, _), kinds in named.items():
         field = by_kind[kinds[0]][name]
@@ -170,8 +139,8 @@ def _field(path: str, what: Mapping[str, Any], known: Plain) -> Field:
     plain = Field(
         name=path.rpartition(".")[2],
         path=path,
-        kind=KINDS.get(inner.get("type", ""), "text"),
-        says=what.get("description", ""),
+        kind=FIELD_KINDS.get(inner.get("type", ""), "text"),
+        description=what.get("description", ""),
         unit=what.get("unit", ""),
         optional=optional,
         default=what.get("default"),
@@ -217,10 +186,10 @@ def _resolved(what: Mapping[str, Any], known: Plain) -> Mapping[str, Any]:
 Tree = dict[str, Any]
 
 MOST_STEPS: Final = 200
-"""Changes that can be taken back."""
+"""Changes that can be undone."""
 
 
-def read(field: Field, typed: object) -> object:
+def parse_input(field: Field, typed: object) -> object:
     """Return what was typed into a field as the value that a design file would hold.
 
     Parameters
@@ -241,7 +210,7 @@ def read(field: Field, typed: object) -> object:
     >>> from moulddesign.design import Design
     >>> from moulddesign.page.draft import sections
     >>> weight = sections(Design.model_json_schema())[1].fields[0]
-    >>> read(weight, " 80,5 ")
+    >>> parse_input(weight, " 80,5 ")
     80.5
     """
     if field.kind == "yes" or not isinstance(typed, str):
@@ -269,58 +238,51 @@ def _number(text: str) -> float | str:
 
 
 class Draft:
-    """The form's values as a tree, with the way back and forth.
-
-    Parameters
-    ----------
-    tree : dict
-        Nested plain values.
-    model : type of BaseModel
-        What they shall become.
-    """
+    """The form's values as a tree, with undo and redo."""
 
     def __init__(self, tree: Tree, model: type[BaseModel]) -> None:
         self.tree = tree
         self.model = model
-        self._back: list[Tree] = []
-        self._forth: list[Tree] = []
+        """What the values are checked against."""
+        self._undo_steps: list[Tree] = []
+        self._redo_steps: list[Tree] = []
 
     @property
-    def can_go_back(self) -> bool:
-        """Whether there is a change to take back."""
-        return bool(self._back)
+    def can_undo(self) -> bool:
+        """Whether there is a change to undo."""
+        return bool(self._undo_steps)
 
     @property
-    def can_go_forth(self) -> bool:
-        """Whether there is a change to make again."""
-        return bool(self._forth)
+    def can_redo(self) -> bool:
+        """Whether there is a change to redo."""
+        return bool(self._redo_steps)
 
-    def back(self) -> None:
-        """Take the last change back."""
-        self._forth.append(self.tree)
-        self.tree = self._back.pop()
+    def undo(self) -> None:
+        """Undo the last change."""
+        self._redo_steps.append(self.tree)
+        self.tree = self._undo_steps.pop()
 
-    def forth(self) -> None:
-        """Make the change that was taken back again."""
-        self._back.append(self.tree)
-        self.tree = self._forth.pop()
+    def redo(self) -> None:
+        """Redo the change that was undone last."""
+        self._undo_steps.append(self.tree)
+        self.tree = self._redo_steps.pop()
 
     def replace(self, tree: Tree) -> None:
-        """Take another tree's values; the old ones can be had back."""
+        """Take another tree's values; that can be undone."""
         if tree == self.tree:
             return
-        self._back = [*self._back[-MOST_STEPS:], self.tree]
-        self._forth = []
+        self._undo_steps = [*self._undo_steps[-MOST_STEPS:], self.tree]
+        self._redo_steps = []
         self.tree = tree
 
-    def put(self, path: str, value: object) -> None:
+    def set_value(self, path: str, value: object) -> None:
         """Set one value, or leave it out where it is None.
 
         A size takes the place of the other sizes, for with the weight only one is free.
         """
-        tree = copied(self.tree)
+        tree = deepcopy(self.tree)
         *way, key = path.split(".")
-        table = reached(tree, way)
+        table = table_at(tree, way)
         if way == ["pastry"] and key in SIZES and value is not None:
             for size in SIZES:
                 table.pop(size, None)
@@ -332,36 +294,36 @@ class Draft:
 
     def add(self, path: str, entry: Tree) -> None:
         """Add an entry to a list of tables."""
-        tree = copied(self.tree)
+        tree = deepcopy(self.tree)
         *way, key = path.split(".")
-        reached(tree, way).setdefault(key, []).append(entry)
+        table_at(tree, way).setdefault(key, []).append(entry)
         self.replace(tree)
 
-    def drop(self, path: str, place: int) -> None:
-        """Take an entry out of a list of tables."""
-        tree = copied(self.tree)
+    def remove(self, path: str, place: int) -> None:
+        """Remove an entry from a list of tables."""
+        tree = deepcopy(self.tree)
         *way, key = path.split(".")
-        del reached(tree, way)[key][place]
+        del table_at(tree, way)[key][place]
         self.replace(tree)
 
-    def turn(self, path: str, source: str, value: object) -> None:
-        """Let a layer come from another source; what says something of the old one goes."""
-        tree = copied(self.tree)
-        layer = reached(tree, path.split("."))
+    def set_source(self, path: str, source: str, value: object) -> None:
+        """Let a layer come from another source; keys that only the old one has are removed."""
+        tree = deepcopy(self.tree)
+        layer = table_at(tree, path.split("."))
         for name in (*SOURCES, *(n for n, of in ONLY_FOR.items() if of != source)):
             layer.pop(name, None)
         layer[source] = value
         self.replace(tree)
 
 
-def counting(tree: Tree) -> Tree:
+def values_of_kind(tree: Tree) -> Tree:
     """Return a design's values without those that only another kind of mould has.
 
-    The form keeps them, for whoever turns back to that kind; the design does not.
+    The form keeps them, for when that kind is chosen again; the design does not.
 
     Examples
     --------
-    >>> counting({"mould": {"kind": "block", "cavities": 2, "clearance_mm": 0.4}})
+    >>> values_of_kind({"mould": {"kind": "block", "cavities": 2, "clearance_mm": 0.4}})
     {'mould': {'kind': 'block', 'cavities': 2}}
     """
     kind = tree.get("mould", {}).get("kind", Kind.PRESS.value)
@@ -371,27 +333,20 @@ def counting(tree: Tree) -> Tree:
     return made
 
 
-def reached(tree: Tree, way: list[str]) -> Any:  # noqa: ANN401 (a table of any values)
-    """Return the table at the end of a way of keys and list places."""
+def table_at(tree: Tree, way: list[str]) -> Any:  # noqa: ANN401 (a table of any values)
+    """Return the table that a path of keys and list indexes leads to."""
     here: Any = tree
     for part in way:
         here = here[int(part)] if isinstance(here, list) else here.setdefault(part, {})
     return here
 
 
-def copied(tree: Any) -> Any:  # noqa: ANN401 (any plain value)
-    """Return nested plain values that share no table or list with the given ones."""
-    if isinstance(tree, dict):
-        return {key: copied(value) for key, value in tree.items()}
-    return [copied(value) for value in tree] if isinstance(tree, list) else tree
-
-
-def flat(tree: Mapping[str, Any], path: str = "") -> tuple[dict[str, Any], dict[str, int]]:
+def flattened(tree: Mapping[str, Any], path: str = "") -> tuple[dict[str, Any], dict[str, int]]:
     """Return values by dotted path, and the length of each list of tables.
 
     Examples
     --------
-    >>> flat({"a": {"b": 1}, "c": [{"d": 2}]})
+    >>> flattened({"a": {"b": 1}, "c": [{"d": 2}]})
     ({'a.b': 1, 'c.0.d': 2}, {'c': 1})
     """
     values: dict[str, Any] = {}
@@ -405,13 +360,13 @@ def flat(tree: Mapping[str, Any], path: str = "") -> tuple[dict[str, Any], dict[
         elif not tables:
             values[here] = value
         for end, table in tables:
-            inner, more = flat(table, here + end)
+            inner, more = flattened(table, here + end)
             values |= inner
             counts |= more
     return values, counts
 
 
-def at_field(error: MouldError, tree: Tree, fields: Container[str]) -> str | None:
+def field_of_error(error: MouldError, tree: Tree, fields: Container[str]) -> str | None:
     """Return which field of a form an error belongs to; None where none is meant.
 
     Parameters
@@ -422,29 +377,30 @@ def at_field(error: MouldError, tree: Tree, fields: Container[str]) -> str | Non
     tree : dict
         What stands in the form.
     fields : container of str
-        Dotted paths that the form knows, without the places in lists.
+        Dotted paths that the form knows, without list indexes.
 
     Examples
     --------
     >>> from moulddesign.core import FileError, SpecError
     >>> layers = {"relief": {"layers": [{"pattern": "own-1.svg"}]}}
-    >>> at_field(FileError("own-1.svg", "is empty"), layers, ())
+    >>> field_of_error(FileError("own-1.svg", "is empty"), layers, ())
     'relief.layers.0.pattern'
-    >>> at_field(SpecError("printer.bed_mm.1", "x", "must be a number"), {}, ("printer.bed_mm",))
+    >>> wrong = SpecError("printer.bed_mm.1", "x", "must be a number")
+    >>> field_of_error(wrong, {}, ("printer.bed_mm",))
     'printer.bed_mm'
     """
-    values, counts = flat(tree)
+    values, counts = flattened(tree)
     name = str(getattr(error, "field", getattr(error, "path", "")))
     path = name.rstrip(".0123456789")  # of an entry without a field of its own, its list
     if path in values or path in counts:
         return path
-    placed = {without_places(path): path for path in (*values, *counts)}
-    if path in placed or without_places(path) in fields:
+    placed = {without_indexes(path): path for path in (*values, *counts)}
+    if path in placed or without_indexes(path) in fields:
         return placed.get(path, path)
     file = name.partition(":")[0]
     return next((path for path, value in values.items() if file and value == file), None)
 
 
-def without_places(path: str) -> str:
-    """Return a path without the places in lists, as the schema knows it."""
+def without_indexes(path: str) -> str:
+    """Return a path without list indexes, as the schema knows it."""
     return ".".join(part for part in path.split(".") if not part.isdigit())

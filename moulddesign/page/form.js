@@ -13,16 +13,16 @@ const Entry = {
     error() {
       return this.errors[this.path];
     },
-    described() {
+    describedBy() {
       return [`${this.id}-help`, this.error ? `${this.id}-error` : ""].join(" ").trim();
     },
-    given() {
+    value() {
       return this.values[this.path];
     },
     optionsWithOwn() {
       const known = this.field.options.some((option) => option.value === this.text);
       if (known || this.text === "") return this.field.options;
-      return [{ value: this.text, label: this.texts.own }, ...this.field.options];
+      return [{ value: this.text, label: this.texts.own_file_chosen }, ...this.field.options];
     },
   },
   watch: {
@@ -34,17 +34,17 @@ const Entry = {
   methods: {
     reset() {
       clearTimeout(this.timer);
-      const shown = this.given;
+      const shown = this.value;
       if (this.field.kind === "yes") this.text = shown === true;
       else if (Array.isArray(shown)) this.text = shown.join(this.field.name.endsWith("_mm") ? " x " : "; ");
       else this.text = shown === undefined || shown === null ? "" : String(shown);
     },
-    typed(event) {
+    onInput(event) {
       this.text = event.target.value;
       clearTimeout(this.timer);
       this.timer = setTimeout(() => this.send(), 300);
     },
-    chosen(event) {
+    onChoice(event) {
       this.text = event.target.type === "checkbox" ? event.target.checked : event.target.value;
       this.send();
     },
@@ -52,40 +52,40 @@ const Entry = {
       clearTimeout(this.timer);
       this.$emit("edit", this.path, this.text);
     },
-    stepped(by) {
+    step(by) {
       const number = Number(String(this.text === "" ? this.field.start : this.text).replace(",", "."));
       if (!Number.isFinite(number)) return;
       const next = number + by * this.field.step;
       this.text = String(Number(next.toFixed(6)));
       this.send();
     },
-    keyed(event) {
+    onKey(event) {
       if (!this.field.step || (event.key !== "ArrowUp" && event.key !== "ArrowDown")) return;
       event.preventDefault();
-      this.stepped((event.key === "ArrowUp" ? 1 : -1) * (event.shiftKey ? 10 : 1));
+      this.step((event.key === "ArrowUp" ? 1 : -1) * (event.shiftKey ? 10 : 1));
     },
-    async picked(event) {
+    async onFile(event) {
       const file = event.target.files[0];
       event.target.value = "";
       if (!file) return;
-      const said = await window.uploaded(this.field.upload, file);
-      this.$emit("edit", this.path, said.name ?? "", said.error ?? null);
-      if (said.name) this.text = said.name;
+      const answer = await window.uploadFile(this.field.upload, file);
+      this.$emit("edit", this.path, answer.name ?? "", answer.error ?? null);
+      if (answer.name) this.text = answer.name;
     },
   },
   template: `
-    <div class="field" :class="{ wrong: error, picture: field.pictures }" :data-path="path">
+    <div class="field" :class="{ invalid: error, picture: field.pictures }" :data-path="path">
       <template v-if="field.kind === 'yes'">
-        <label class="tick"><input type="checkbox" :id="id" :checked="text" @change="chosen"
-          :aria-describedby="described" /> <span>{{ field.label }}</span></label>
+        <label class="checkbox"><input type="checkbox" :id="id" :checked="text" @change="onChoice"
+          :aria-describedby="describedBy" /> <span>{{ field.label }}</span></label>
       </template>
       <template v-else-if="field.pictures">
-        <fieldset :aria-describedby="described">
+        <fieldset :aria-describedby="describedBy">
           <legend>{{ field.label }}</legend>
-          <div class="pictures">
-            <label v-for="option in optionsWithOwn" :key="option.value" class="pick">
+          <div class="choices">
+            <label v-for="option in optionsWithOwn" :key="option.value" class="choice">
               <input type="radio" :name="id" :value="option.value" :checked="text === option.value"
-                @change="chosen" />
+                @change="onChoice" />
               <img :src="'/pattern/' + option.value" alt="" width="64" height="64" loading="lazy" />
               <span>{{ option.label }}</span>
             </label>
@@ -94,27 +94,27 @@ const Entry = {
       </template>
       <template v-else>
         <label :for="id">{{ field.label }}</label>
-        <div class="entry">
-          <select v-if="field.kind === 'choice'" :id="id" :value="text" @change="chosen"
-            :aria-describedby="described" :aria-invalid="!!error">
+        <div class="input-row">
+          <select v-if="field.kind === 'choice'" :id="id" :value="text" @change="onChoice"
+            :aria-describedby="describedBy" :aria-invalid="!!error">
             <option v-for="option in optionsWithOwn" :key="option.value" :value="option.value">{{ option.label }}</option>
           </select>
-          <textarea v-else-if="field.kind === 'lines'" :id="id" rows="2" :value="text" @input="typed" @change="send"
-            :aria-describedby="described" :aria-invalid="!!error"></textarea>
+          <textarea v-else-if="field.kind === 'lines'" :id="id" rows="2" :value="text" @input="onInput" @change="send"
+            :aria-describedby="describedBy" :aria-invalid="!!error"></textarea>
           <input v-else :id="id" :type="field.kind === 'date' ? 'date' : 'text'" :value="text"
             :inputmode="field.kind === 'number' ? 'decimal' : field.kind === 'whole' ? 'numeric' : 'text'"
             :placeholder="field.placeholder" autocomplete="off" spellcheck="false"
-            @input="typed" @change="send" @keydown="keyed"
-            :aria-describedby="described" :aria-invalid="!!error" />
+            @input="onInput" @change="send" @keydown="onKey"
+            :aria-describedby="describedBy" :aria-invalid="!!error" />
           <span v-if="field.unit" class="unit">{{ field.unit }}</span>
-          <span v-if="field.step" class="steps">
-            <button type="button" :aria-label="texts.less + ': ' + field.label" @click="stepped(-1)">&minus;</button>
-            <button type="button" :aria-label="texts.more + ': ' + field.label" @click="stepped(1)">+</button>
+          <span v-if="field.step" class="steppers">
+            <button type="button" :aria-label="texts.less + ': ' + field.label" @click="step(-1)">&minus;</button>
+            <button type="button" :aria-label="texts.more + ': ' + field.label" @click="step(1)">+</button>
           </span>
         </div>
       </template>
-      <label v-if="field.upload" class="own"><span>{{ texts.own_file }}</span>
-        <input type="file" :accept="field.accept" @change="picked" :aria-label="texts.own_file + ': ' + field.label" />
+      <label v-if="field.upload" class="upload"><span>{{ texts.own_file }}</span>
+        <input type="file" :accept="field.accept" @change="onFile" :aria-label="texts.own_file + ': ' + field.label" />
       </label>
       <p class="help" :id="id + '-help'">{{ field.help }}<span v-if="field.range"> ({{ field.range }})</span></p>
       <p v-if="error" class="error" :id="id + '-error'" role="alert"><span aria-hidden="true">&#9650;</span> {{ error }}</p>
@@ -125,55 +125,55 @@ const Rows = {
   name: "moulddesign-rows",
   components: { Entry },
   props: ["fields", "path", "texts", "errors", "values", "counts", "revision", "prefix", "title"],
-  emits: ["edit", "add", "drop", "turn"],
+  emits: ["edit", "add", "remove", "source"],
   data() {
     return { opened: {} };
   },
   methods: {
-    at(field) {
+    pathOf(field) {
       return this.path ? `${this.path}.${field.name}` : field.name;
     },
-    main() {
-      return this.fields.filter((field) => field.main && this.fits(field));
+    mainFields() {
+      return this.fields.filter((field) => field.main && this.applies(field));
     },
-    rest() {
-      return this.fields.filter((field) => !field.main && this.fits(field));
+    otherFields() {
+      return this.fields.filter((field) => !field.main && this.applies(field));
     },
-    fits(field) {
+    applies(field) {
       if (!field.only) return true;
-      const [name, wanted] = field.only;
-      const said = this.values[this.path ? `${this.path}.${name}` : name];
-      return wanted.includes(said);
+      const [name, allowed] = field.only;
+      const value = this.values[this.path ? `${this.path}.${name}` : name];
+      return allowed.includes(value);
     },
-    erroneous(fields) {
-      return fields.some((field) => Object.keys(this.errors).some((path) => path.startsWith(this.at(field))));
+    hasError(fields) {
+      return fields.some((field) => Object.keys(this.errors).some((path) => path.startsWith(this.pathOf(field))));
     },
   },
   template: `
-    <template v-for="(group, place) in [main(), rest()]" :key="place">
+    <template v-for="(group, place) in [mainFields(), otherFields()]" :key="place">
       <component v-if="group.length" :is="place ? 'details' : 'div'" class="group"
-        :open="place ? (opened.rest || erroneous(group)) : undefined" @toggle="place && (opened.rest = $event.target.open)">
-        <summary v-if="place">{{ texts.further }}<template v-if="title">: {{ title }}</template></summary>
+        :open="place ? (opened.rest || hasError(group)) : undefined" @toggle="place && (opened.rest = $event.target.open)">
+        <summary v-if="place">{{ texts.advanced }}<template v-if="title">: {{ title }}</template></summary>
         <template v-for="field in group" :key="field.name">
-          <fieldset v-if="field.kind === 'rows'" class="rows">
+          <fieldset v-if="field.kind === 'rows'" class="entries">
             <legend>{{ field.label }}</legend>
             <p class="help">{{ field.help }}</p>
-            <div v-for="place in counts[at(field)] ?? 0" :key="place" class="row" role="group" :aria-label="field.one + ' ' + place">
-              <div class="rowhead"><strong>{{ field.one }} {{ place }}</strong>
+            <div v-for="place in counts[pathOf(field)] ?? 0" :key="place" class="entry-card" role="group" :aria-label="field.one + ' ' + place">
+              <div class="entry-head"><strong>{{ field.one }} {{ place }}</strong>
                 <button type="button" v-if="field.sources.length" v-for="source in field.sources" :key="source.value"
-                  :aria-pressed="values[at(field) + '.' + (place - 1) + '.source'] === source.value"
-                  @click="$emit('turn', at(field) + '.' + (place - 1), source.value)">{{ source.label }}</button>
-                <button type="button" class="drop" @click="$emit('drop', at(field), place - 1)"
+                  :aria-pressed="values[pathOf(field) + '.' + (place - 1) + '.source'] === source.value"
+                  @click="$emit('source', pathOf(field) + '.' + (place - 1), source.value)">{{ source.label }}</button>
+                <button type="button" class="remove" @click="$emit('remove', pathOf(field), place - 1)"
                   :aria-label="texts.remove + ': ' + field.one + ' ' + place">{{ texts.remove }}</button></div>
-              <moulddesign-rows :title="field.one + ' ' + place" :fields="field.fields" :path="at(field) + '.' + (place - 1)" :texts="texts"
+              <moulddesign-rows :title="field.one + ' ' + place" :fields="field.fields" :path="pathOf(field) + '.' + (place - 1)" :texts="texts"
                 :errors="errors" :values="values" :counts="counts" :revision="revision" :prefix="prefix"
                 @edit="(...a) => $emit('edit', ...a)" @add="(...a) => $emit('add', ...a)"
-                @drop="(...a) => $emit('drop', ...a)" @turn="(...a) => $emit('turn', ...a)" />
+                @remove="(...a) => $emit('remove', ...a)" @source="(...a) => $emit('source', ...a)" />
             </div>
-            <p v-if="errors[at(field)]" class="error" role="alert"><span aria-hidden="true">&#9650;</span> {{ errors[at(field)] }}</p>
-            <button type="button" @click="$emit('add', at(field))">{{ field.add }}</button>
+            <p v-if="errors[pathOf(field)]" class="error" role="alert"><span aria-hidden="true">&#9650;</span> {{ errors[pathOf(field)] }}</p>
+            <button type="button" @click="$emit('add', pathOf(field))">{{ field.add }}</button>
           </fieldset>
-          <Entry v-else :field="field" :path="at(field)" :texts="texts" :errors="errors" :values="values"
+          <Entry v-else :field="field" :path="pathOf(field)" :texts="texts" :errors="errors" :values="values"
             :revision="revision" :prefix="prefix" @edit="(...a) => $emit('edit', ...a)" />
         </template>
       </component>
@@ -187,10 +187,10 @@ export default {
     return { values: this.start.values, counts: this.start.counts, errors: this.start.errors, revision: 0 };
   },
   methods: {
-    judge(errors) {
+    setErrors(errors) {
       this.errors = errors;
     },
-    fill(state) {
+    setState(state) {
       this.values = state.values;
       this.counts = state.counts;
       this.errors = state.errors;
@@ -198,13 +198,13 @@ export default {
     },
   },
   template: `
-    <form class="asked" @submit.prevent novalidate>
-      <section v-for="section in sections" :key="section.name" class="part" :aria-label="section.label || section.fields[0].label">
+    <form class="design-form" @submit.prevent novalidate>
+      <section v-for="section in sections" :key="section.name" class="form-section" :aria-label="section.label || section.fields[0].label">
         <h2 v-if="section.label">{{ section.label }}</h2>
         <Rows :title="section.label" :fields="section.fields" :path="section.path" :texts="texts" :errors="errors" :values="values"
           :counts="counts" :revision="revision" :prefix="prefix"
           @edit="(...a) => $emit('edit', a)" @add="(...a) => $emit('add', a)"
-          @drop="(...a) => $emit('drop', a)" @turn="(...a) => $emit('turn', a)" />
+          @remove="(...a) => $emit('remove', a)" @source="(...a) => $emit('source', a)" />
       </section>
     </form>`,
 };

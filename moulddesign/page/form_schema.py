@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from moulddesign.design import ONLY_FOR, SOURCES, Kind
-from moulddesign.page.draft import Field, Section
+from moulddesign.page.draft import Field, FormSection
 from moulddesign.page.texts import Texts
-from moulddesign.page.uploads import WANTED
+from moulddesign.page.uploads import UPLOAD_KINDS
 
 
 def as_first(path: str) -> str:
@@ -22,24 +22,16 @@ def as_first(path: str) -> str:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Forms:
-    """What describing needs to know.
-
-    Parameters
-    ----------
-    words : Texts
-        The language.
-    choices : mapping of str to tuple of (str, str)
-        Words and their labels for fields whose schema is plain text, by path.
-    pictures : frozenset of str
-        Paths of the choices that are shown as pictures.
-    """
+class FormSchema:
+    """Describes sections and fields for the browser, in one language."""
 
     words: Texts
     choices: Mapping[str, tuple[tuple[str, str], ...]]
+    """Words and their labels for fields whose schema is plain text, by path."""
     pictures: frozenset[str]
+    """Paths of the choices that are shown as pictures."""
 
-    def section(self, section: Section) -> dict[str, Any]:
+    def section(self, section: FormSection) -> dict[str, Any]:
         """Return a table as the form reads it."""
         return {
             "name": section.name or section.fields[0].name,
@@ -52,7 +44,7 @@ class Forms:
         """Return a field as the form reads it."""
         words = self.words
         path = as_first(field.path)
-        kind = WANTED.get(field.file)
+        kind = UPLOAD_KINDS.get(field.file)
         one, add = words.one(field.path)
         plain = {
             "name": field.name,

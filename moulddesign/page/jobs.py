@@ -1,8 +1,9 @@
-"""The jobs that a worker knows, what each task asks, and what the 3D view is sent."""
+"""What each task asks, the jobs that a worker does, and the bytes that the 3D view reads."""
 
 import json
 import os
 import struct
+import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from functools import lru_cache
@@ -36,71 +37,56 @@ from moulddesign.workers import Checkpoint, Job
 FILLING: Final = "filling"
 CENTRE: Final = "centre"
 
-INSIDE_COLOURS: Final = {FILLING: "#7a4b2a", CENTRE: "#e9c46a"}
-APART_SHARE: Final = 0.45
-"""Air between parts that are laid apart, as a share of the pastry's width."""
+INTERIOR_COLOURS: Final = {FILLING: "#7a4b2a", CENTRE: "#e9c46a"}
+EXPLODED_GAP_RATIO: Final = 0.45
+"""Air between parts in the exploded view, as a share of the pastry's width."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Body:
-    """One body of the view.
-
-    Parameters
-    ----------
-    name : str
-        Its name, and its key among the page's texts.
-    role : str
-        `pastry`, `part`, `filling` or `centre`.
-    mesh : Mesh
-        As it stands in the assembly [mm].
-    colour : str
-        As CSS writes it.
-    lift_mm : float
-        How far it rises when all parts are laid apart [mm].
-    """
+class ViewBody:
+    """One body of the view."""
 
     name: str
+    """Its name, and its key among the page's texts."""
     role: str
+    """`pastry`, `part`, `filling` or `centre`."""
     mesh: Mesh
+    """As it stands in the assembly [mm]."""
     colour: str
+    """As CSS writes it."""
     lift_mm: float = 0.0
+    """How far it rises in the exploded view [mm]."""
 
 
-def pastry_bodies(shape: Shape) -> tuple[Body, ...]:
+def pastry_bodies(shape: Shape) -> tuple[ViewBody, ...]:
     """Return the pastry, its filling and its centres."""
-    made = [Body(name=PASTRY, role=PASTRY, mesh=shape.pastry.mesh, colour=_css(PASTRY, 0))]
+    made = [
+        ViewBody(name=PASTRY, role=PASTRY, mesh=shape.pastry.mesh, colour=_css_colour(PASTRY, 0))
+    ]
     within = {FILLING: [shape.interior.filling], CENTRE: [c.mesh for c in shape.interior.centres]}
     for name, meshes in within.items():
         if meshes:
-            colour = INSIDE_COLOURS[name]
-            made.append(Body(name=name, role=name, mesh=joined(meshes), colour=colour))
+            colour = INTERIOR_COLOURS[name]
+            made.append(ViewBody(name=name, role=name, mesh=joined(meshes), colour=colour))
     return tuple(made)
 
 
-def part_bodies(mould: MouldSet[Any], made: Shape | Build) -> tuple[Body, ...]:
-    """Return a mould's parts; laid apart, each rises clear of the one before it.
-
-    Parameters
-    ----------
-    mould : MouldSet
-        The parts.
-    made : Shape or Build
-        What holds the pastry that they press.
-    """
+def part_bodies(mould: MouldSet[Any], made: Shape | Build) -> tuple[ViewBody, ...]:
+    """Return a mould's parts; in the exploded view each rises clear of the one before it."""
     pastry = made.pastry.mesh
     width_mm = float(pastry.size_mm[:2].max())
-    gap_mm = APART_SHARE * width_mm
+    gap_mm = EXPLODED_GAP_RATIO * width_mm
     top_mm = float(pastry.bounds[1, 2])
     bodies = []
     for number, part in enumerate(mould.assembled):
         low, high = part.mesh.bounds[:, 2].tolist()
         lift_mm = max(top_mm + gap_mm - low, 0.0)
         top_mm = high + lift_mm
-        bodies.append(_part(part, part.mesh, number, lift_mm=lift_mm))
-    return (*bodies, *_beside(mould, gap_mm=gap_mm))
+        bodies.append(_part_body(part, part.mesh, number, lift_mm=lift_mm))
+    return (*bodies, *_further_part_bodies(mould, gap_mm=gap_mm))
 
 
-def _beside(mould: MouldSet[Any], *, gap_mm: float) -> Iterator[Body]:
+def _further_part_bodies(mould: MouldSet[Any], *, gap_mm: float) -> Iterator[ViewBody]:
     """Yield the parts that take another's place, on the table beside the assembly."""
     right_mm = max(float(part.mesh.bounds[1, 0]) for part in mould.assembled)
     further = [part for part in mould.parts if part.is_further]
@@ -108,15 +94,15 @@ def _beside(mould: MouldSet[Any], *, gap_mm: float) -> Iterator[Body]:
         low, high = part.mesh.bounds
         by_mm = (right_mm + gap_mm - low[0], 0.0, -low[2])
         right_mm += gap_mm + float(high[0] - low[0])
-        yield _part(part, part.mesh.moved(by_mm), number)
+        yield _part_body(part, part.mesh.moved(by_mm), number)
 
 
-def _part(part: Part, mesh: Mesh, number: int, *, lift_mm: float = 0.0) -> Body:
-    colour = _css(part.name, number)
-    return Body(name=part.name, role="part", mesh=mesh, colour=colour, lift_mm=lift_mm)
+def _part_body(part: Part, mesh: Mesh, number: int, *, lift_mm: float = 0.0) -> ViewBody:
+    colour = _css_colour(part.name, number)
+    return ViewBody(name=part.name, role="part", mesh=mesh, colour=colour, lift_mm=lift_mm)
 
 
-def sent(stage: str, bodies: Iterable[Body]) -> bytes:
+def encode_bodies(stage: str, bodies: Iterable[ViewBody]) -> bytes:
     """Return bodies as the view reads them.
 
     Parameters
@@ -157,39 +143,27 @@ def sent(stage: str, bodies: Iterable[Body]) -> bytes:
     return struct.pack("<I", len(text)) + text + b"".join(a.tobytes() for a in arrays)
 
 
-def _css(name: str, number: int) -> str:
+def _css_colour(name: str, number: int) -> str:
     return "#" + "".join(f"{round(255 * share):02x}" for share in colour_of(name, number))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Piece:
-    """The figures of one piece, those that hang on its shape too.
-
-    Parameters
-    ----------
-    figures : Figures
-        Masses, volumes, spread, label, balls.
-    outline : str
-        Name of the outline.
-    width_mm, height_mm, crust_mm : float
-        Width, height to the flat top, thickness of the crust [mm].
-    relief_ml : float
-        Volume of the relief [mL].
-    roll : Roll or None
-        How to roll it so that it enters the bore; None where the ball enters as it is.
-    """
+class PieceFigures:
+    """The figures of one piece, with those that depend on its shape."""
 
     figures: Figures
     outline: str
     width_mm: float
     height_mm: float
+    """To the flat top [mm]."""
     crust_mm: float
     relief_ml: float
     roll: Roll | None
+    """How to roll it so that it enters the bore; None where the ball enters as it is."""
 
 
-class OwnedAsk(OwnedMould):
-    """A mould that one has, and what else shall be worked out for it."""
+class FitRequest(OwnedMould):
+    """A mould that one owns, and what else is calculated for it."""
 
     ratios: str = given(
         "", "More ratios for the table, such as 1:9; 35:65", max_length=200, main=True
@@ -212,7 +186,7 @@ class OwnedAsk(OwnedMould):
         return tuple(self.ratios.replace(";", " ").replace(",", " ").split())
 
 
-class ShelfAsk(Table):
+class RankingRequest(Table):
     """Several moulds in a file, to be ranked for the portion."""
 
     moulds: str | None = given(
@@ -224,7 +198,7 @@ class ShelfAsk(Table):
     )
 
 
-class Weighed(Table):
+class WeighedPiece(Table):
     """One piece of a trial bake."""
 
     raw_g: float = given(..., "Before baking", unit="g", gt=0, le=10_000, main=True)
@@ -237,15 +211,15 @@ class Weighed(Table):
     )  # fmt: skip
 
 
-class TrialAsk(Table):
+class TrialRequest(Table):
     """A trial bake."""
 
-    weighings: tuple[Weighed, ...] = given(
+    weighings: tuple[WeighedPiece, ...] = given(
         (), "Pieces, weighed before and after", max_length=200, main=True
     )
 
 
-class OnHandAsk(Table):
+class BatchRequest(Table):
     """What there is already; where anything is given it decides the number of pieces."""
 
     crust_g: float | None = given(
@@ -263,20 +237,10 @@ Plain = Mapping[str, Any]
 
 
 def fit_mould(checkpoint: Checkpoint, plain: Plain, *asked: Plain) -> Answer:
-    """Tell which weights fit a mould that exists, and the plot of a press mould's window.
-
-    Parameters
-    ----------
-    checkpoint : callable
-        Called before each stage.
-    plain : mapping
-        The design.
-    *asked : mapping
-        An `OwnedAsk`, and what the plot says, as `plot.Wording` names it.
-    """
+    """Yield which weights fit a mould that exists, and the plot of a press mould's window."""
     from moulddesign.fit import Wording, window_svg  # noqa: PLC0415 (matplotlib)
 
-    design, given, wording = Design.of(plain), OwnedAsk.of(asked[0]), Wording(**asked[1])
+    design, given, wording = Design.of(plain), FitRequest.of(asked[0]), Wording(**asked[1])
     made = fit(design, given.mould, ratios=given.more_ratios, stage=lambda _: checkpoint())
     window = made.window(design)
     pressed = pressings(window, raw_g=given.pressed_g, heights_mm=given.pressed_mm)
@@ -289,32 +253,18 @@ def fit_mould(checkpoint: Checkpoint, plain: Plain, *asked: Plain) -> Answer:
 
 
 def rank_moulds(checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
-    """Tell which of several moulds take the portion.
-
-    Parameters
-    ----------
-    checkpoint : callable
-        Called before each mould.
-    plain, asked : mapping
-        The design, and a `ShelfAsk`.
-    """
-    given = ShelfAsk.of(asked)
+    """Yield which of several moulds take the portion."""
+    given = RankingRequest.of(asked)
     if given.moulds is None:
-        raise SpecError("moulds", "not given", "must be given; upload a file of moulds")
+        raise SpecError("moulds", "not given", say("page.moulds-not-given"))
     moulds = Shelf.read(given.moulds).mould
     found = ranked(Design.of(plain), moulds, lambda _: checkpoint())
     yield "shelf", [each.report() for each in found]
 
 
 def evaluate_trial(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
-    """Tell what a trial bake taught, and the weights that follow.
-
-    Parameters
-    ----------
-    plain, asked : mapping
-        The design, and a `TrialAsk`.
-    """
-    design, given = Design.of(plain), TrialAsk.of(asked)
+    """Yield what a trial bake taught, and the weights that follow."""
+    design, given = Design.of(plain), TrialRequest.of(asked)
     weighings = [Weighing(**piece.model_dump()) for piece in given.weighings]
     measured = any(piece.height_mm is not None for piece in weighings)
     found = trial(design, weighings, _mould(design) if measured else None)
@@ -331,14 +281,8 @@ def evaluate_trial(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answe
 
 
 def total_batch(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
-    """Tell the totals of a batch.
-
-    Parameters
-    ----------
-    plain, asked : mapping
-        The design, and an `OnHandAsk`.
-    """
-    design, given = Design.of(plain), OnHandAsk.of(asked)
+    """Yield the totals of a batch."""
+    design, given = Design.of(plain), BatchRequest.of(asked)
     recipe = None if design.batch.recipe is None else Recipe.read(design.batch.recipe)
     yield "batch", batch(design, recipe, OnHand(**given.model_dump()))
 
@@ -351,57 +295,37 @@ def _mould(design: Design) -> TrialMould:
 
 
 def preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
-    """Tell the piece's figures, and what the view needs to draw it.
-
-    Parameters
-    ----------
-    plain : mapping
-        The design, as nested plain values.
-    """
+    """Yield the piece's figures, and what the view needs to draw it."""
     design = Design.of(plain)
-    shape = _shape(_of_the_piece(design))
-    yield "figures", _piece(design, shape)
-    yield "bodies", sent("pastry", pastry_bodies(shape))
+    shape = _cached_shape(_without_mould(design))
+    yield "figures", _figures(design, shape)
+    yield "bodies", encode_bodies("pastry", pastry_bodies(shape))
 
 
-def check(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
-    """Tell what the view needs to draw the mould, and then all findings and cautions.
-
-    Parameters
-    ----------
-    checkpoint : callable
-        Called before each stage.
-    plain : mapping
-        The design.
-    """
+def check_design(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
+    """Yield what the view needs to draw the mould, and then all findings and cautions."""
     design = Design.of(plain)
     if _built.get(design) is None:
-        shape = _shape(_of_the_piece(design))
+        shape = _cached_shape(_without_mould(design))
         checkpoint()
         mould = make_mould(design, shape.pastry, shape.further)
-        yield "bodies", sent("mould", part_bodies(mould, shape))
+        yield "bodies", encode_bodies("mould", part_bodies(mould, shape))
         made = build(design, lambda _: checkpoint(), begun=(shape, mould))
         _built.clear()
         _built[design] = made
     else:
         made = _built[design]
-        yield "bodies", sent("mould", part_bodies(made.mould, made))
+        yield "bodies", encode_bodies("mould", part_bodies(made.mould, made))
     yield "findings", (made.findings, made.cautions)
 
 
 def write_files(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
-    """Tell the bytes of every file of the build, by name, if nothing failed.
-
-    Parameters
-    ----------
-    plain : mapping
-        The design.
-    """
+    """Yield the bytes of every file of the build, by name, if nothing failed."""
     yield from _files(plain, publish)
 
 
 def write_failing(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
-    """Tell the bytes of every file of the build in spite of findings that failed."""
+    """Yield the bytes of every file of the build in spite of findings that failed."""
     yield from _files(plain, publish_failing)
 
 
@@ -417,8 +341,8 @@ def _files(plain: Mapping[str, Any], write: Callable[[Build, Path], Build]) -> A
 
 
 def draw_picture(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
-    """Tell a picture of the pastry as a PNG file, for browsers that draw nothing in 3D."""
-    shape = _shape(_of_the_piece(Design.of(plain)))
+    """Yield a picture of the pastry as a PNG file, for browsers that draw nothing in 3D."""
+    shape = _cached_shape(_without_mould(Design.of(plain)))
     with Artist({"pastry": pastry_scene(shape.pastry.mesh)}) as artist:
         yield "picture", artist.png("pastry")
 
@@ -428,24 +352,24 @@ _built: dict[Design, Build] = {}
 
 
 @lru_cache(maxsize=8)
-def _shape(design: Design) -> Shape:
+def _cached_shape(design: Design) -> Shape:
     return shaped(design)
 
 
-def _of_the_piece(design: Design) -> Design:
-    """Return the design with usual mould and printer, but for the lean of the side.
+def _without_mould(design: Design) -> Design:
+    """Return the design with default mould and printer, but for the draft of the side.
 
     The piece depends on nothing else of them, so one shape serves while they are changed.
     """
     mould = design.mould
-    lean = {} if isinstance(mould, PressTable) else {"side_draft_deg": mould.side_draft_deg}
-    usual = {"name": "piece", "mould": type(mould).of(lean), "printer": PrinterTable()}
-    return design.model_copy(update=usual)
+    draft = {} if isinstance(mould, PressTable) else {"side_draft_deg": mould.side_draft_deg}
+    default = {"name": "piece", "mould": type(mould).of(draft), "printer": PrinterTable()}
+    return design.model_copy(update=default)
 
 
-def _piece(design: Design, shape: Shape) -> Piece:
+def _figures(design: Design, shape: Shape) -> PieceFigures:
     width_mm = shape.pastry.outline.width_mm
-    return Piece(
+    return PieceFigures(
         figures=shape.portion,
         outline=shape.pastry.outline.name,
         width_mm=width_mm,
@@ -457,7 +381,7 @@ def _piece(design: Design, shape: Shape) -> Piece:
 
 
 PREVIEW: Final = Job(say("page.the-piece"), preview)
-CHECKS: Final = Job(say("page.the-checks"), check)
+CHECKS: Final = Job(say("page.the-checks"), check_design)
 FILES: Final = Job(say("page.the-files"), write_files)
 FILES_FAILING: Final = Job(say("page.the-files"), write_failing)
 PICTURE: Final = Job(say("page.the-picture"), draw_picture)
@@ -467,15 +391,18 @@ TRIAL: Final = Job(say("page.the-trial"), evaluate_trial)
 BATCH: Final = Job(say("page.the-batch"), total_batch)
 
 
-def prepare(folder: str, niceness: int) -> None:
+def prepare(uploads: str, temporary: str, *, niceness: int) -> None:
     """Prepare a worker's process: all that the jobs need is loaded with this module.
 
     Parameters
     ----------
-    folder : str
-        Where uploaded artwork lies: what relative names in a design start from.
+    uploads : str
+        Folder of the uploads, from which relative names in a design start.
+    temporary : str
+        Folder for what is half-made: a process that is ended leaves it behind.
     niceness : int
         How much it gives way to other processes: 0 not at all, 19 wholly.
     """
-    os.chdir(folder)
+    os.chdir(uploads)
+    tempfile.tempdir = temporary
     os.nice(niceness)

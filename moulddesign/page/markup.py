@@ -14,19 +14,19 @@ from nicegui.elements.mixins.text_element import TextElement
 
 from moulddesign.core import Finding, Message, with_unit, word
 from moulddesign.kitchen import Batch, Mean
-from moulddesign.page.jobs import Piece
+from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.texts import Texts
 
 assert _stock  # noqa: S101 (imported so that its script is served)
 
 
-class Form(ui.element, component="form.js"):
+class FormElement(ui.element, component="form.js"):
     """A form that is drawn from a description.
 
     Parameters
     ----------
     sections : list of dict
-        From `described.Forms`.
+        From `described.FormSchema`.
     texts : dict of str to str
         Words of its own buttons.
     start : dict
@@ -46,25 +46,17 @@ class Form(ui.element, component="form.js"):
         super().__init__()
         self._props.update(sections=sections, texts=texts, start=start, prefix=prefix)
 
-    def fill(self, state: dict[str, Any]) -> None:
+    def set_state(self, state: dict[str, Any]) -> None:
         """Show other values."""
-        self.run_method("fill", state)
+        self.run_method("setState", state)
 
-    def judge(self, errors: dict[str, str]) -> None:
+    def set_errors(self, errors: dict[str, str]) -> None:
         """Show what is wrong, at its fields."""
-        self.run_method("judge", errors)
+        self.run_method("setErrors", errors)
 
 
-class Sight(ui.element, component="scene.js"):
-    """The pastry and its mould in 3D.
-
-    Parameters
-    ----------
-    texts : dict of str to str
-        Words of its controls.
-    names : dict of str to str
-        What bodies are called.
-    """
+class View3D(ui.element, component="view3d.js"):
+    """The pastry and its mould in 3D."""
 
     def __init__(self, *, texts: dict[str, str], names: dict[str, str]) -> None:
         super().__init__()
@@ -74,12 +66,12 @@ class Sight(ui.element, component="scene.js"):
         """Draw what lies at an address: the pastry first, then the mould beside it."""
         self.run_method("show", address, serial, stage)
 
-    def instead(self, address: str, serial: int) -> None:
+    def show_picture(self, address: str, serial: int) -> None:
         """Show a picture, where nothing can be drawn in 3D."""
-        self.run_method("instead", address, serial)
+        self.run_method("showPicture", address, serial)
 
 
-def plain(tag: str, kind: str = "", **attributes: str) -> ui.element:
+def element(tag: str, kind: str = "", **attributes: str) -> ui.element:
     """Return an element of a class with attributes; `_` in their names stands for `-`."""
     made = ui.element(tag)
     if kind:
@@ -88,7 +80,7 @@ def plain(tag: str, kind: str = "", **attributes: str) -> ui.element:
     return made
 
 
-def said(tag: str, text: str, kind: str = "", **attributes: str) -> TextElement:
+def text_element(tag: str, text: str, kind: str = "", **attributes: str) -> TextElement:
     """Return an element that holds a text."""
     made = TextElement(tag=tag, text=text)
     if kind:
@@ -99,12 +91,12 @@ def said(tag: str, text: str, kind: str = "", **attributes: str) -> TextElement:
 
 def button(text: str, on_click: Callable[[], Any], kind: str = "", **attributes: str) -> ui.element:
     """Return a button that does something on the server."""
-    made = said("button", text, kind, type="button", **attributes)
+    made = text_element("button", text, kind, type="button", **attributes)
     made.on("click", lambda _: on_click(), js_handler="() => emit()")
     return made
 
 
-def enable(element: ui.element, *, can: bool) -> None:
+def set_enabled(element: ui.element, *, can: bool) -> None:
     """Let a button be pressed, or not."""
     element._props["disabled"] = not can  # noqa: SLF001
     element.update()
@@ -112,26 +104,26 @@ def enable(element: ui.element, *, can: bool) -> None:
 
 def link(text: str, href: str, kind: str = "", **attributes: str) -> ui.element:
     """Return a link."""
-    return said("a", text, kind, href=href, **attributes)
+    return text_element("a", text, kind, href=href, **attributes)
 
 
-def live(kind: str = "") -> ui.html:
-    """Return a place for HTML of our own making, whose texts are escaped already."""
+def html_area(kind: str = "") -> ui.html:
+    """Return an element for HTML of our own making, whose texts are escaped already."""
     return ui.html("", sanitize=False).classes(kind)
 
 
-SIGNS: Final = {"good": "\u2713", "warn": "!", "fail": "\u2715"}
+VERDICT_MARKS: Final = {"good": "\u2713", "warn": "!", "fail": "\u2715"}
 """Beside each verdict's word, so that colour is never alone."""
 
-ORDER: Final = ("fail", "warn", "good")
+VERDICT_ORDER: Final = ("fail", "warn", "good")
 
 
-def figure(value: float | None) -> str:
+def number_text(value: float | None) -> str:
     """Return a number for a table: two decimals below 10, one below 1000.
 
     Examples
     --------
-    >>> figure(1.256), figure(76.53), figure(None)
+    >>> number_text(1.256), number_text(76.53), number_text(None)
     ('1.26', '76.5', '')
     """
     if value is None:
@@ -139,7 +131,7 @@ def figure(value: float | None) -> str:
     return f"{value:.{2 if abs(value) < 10 else 1}f}"  # noqa: PLR2004
 
 
-def table(
+def html_table(
     heads: Sequence[str], rows: Iterable[Sequence[str]], *, caption: str, kind: str = ""
 ) -> str:
     """Return a table whose first column names the row.
@@ -176,55 +168,60 @@ def paragraph(text: str, kind: str = "") -> str:
     return f'<p class="{kind}">{escape(text)}</p>'
 
 
-def weights(words: Texts, shown: Piece) -> str:
+def weights_and_sizes(words: Texts, shown: PieceFigures) -> str:
     """Return what to weigh, and the sizes that follow."""
     made = shown.figures
     piece, split, balls = made.piece, made.split, made.balls
     rows = [
-        (words["crust"], f"{split.crust_g:g}", figure(piece.crust_g), figure(balls.crust_mm)),
-        (words["paste"], f"{split.paste_g:g}", figure(piece.paste_g), ""),
-        (words["centres"], f"{split.centre_g:g}", figure(piece.centre_g), ""),
-        (words["filled"], "", "", figure(balls.filling_mm)),
-        (words["raw"], f"{split.raw_g:g}", figure(piece.raw_g), figure(balls.wrapped_mm)),
-        (words["finished"], "", figure(piece.finished_g), ""),
+        (
+            words["crust"],
+            f"{split.crust_g:g}",
+            number_text(piece.crust_g),
+            number_text(balls.crust_mm),
+        ),
+        (words["paste"], f"{split.paste_g:g}", number_text(piece.paste_g), ""),
+        (words["centres"], f"{split.centre_g:g}", number_text(piece.centre_g), ""),
+        (words["filled"], "", "", number_text(balls.filling_mm)),
+        (words["raw"], f"{split.raw_g:g}", number_text(piece.raw_g), number_text(balls.wrapped_mm)),
+        (words["finished"], "", number_text(piece.finished_g), ""),
     ]
     if not piece.centre_g:
         del rows[2]
     heads = ("", words["on_scale"], words["exact"], words["ball"])
     sizes = [
-        (words["width"], f"{figure(shown.width_mm)} mm"),
-        (words["height"], f"{figure(shown.height_mm)} mm"),
-        (words["crust_thickness"], f"{figure(shown.crust_mm)} mm"),
-        (words["volume"], f"{figure(piece.volume_ml)} mL"),
-        (words["relief_volume"], f"{figure(shown.relief_ml)} mL"),
-        (words["scatter"], f"{figure(made.spread.raw_g)} g"),
+        (words["width"], f"{number_text(shown.width_mm)} mm"),
+        (words["height"], f"{number_text(shown.height_mm)} mm"),
+        (words["crust_thickness"], f"{number_text(shown.crust_mm)} mm"),
+        (words["volume"], f"{number_text(piece.volume_ml)} mL"),
+        (words["relief_volume"], f"{number_text(shown.relief_ml)} mL"),
+        (words["scatter"], f"{number_text(made.spread.raw_g)} g"),
     ]
-    says = [words["disc"].format(mm=f"{balls.disc_mm:.0f}", thick=f"{balls.shell_mm:.1f}")]
+    says = [words["crust_disc"].format(mm=f"{balls.disc_mm:.0f}", thick=f"{balls.shell_mm:.1f}")]
     if shown.roll is not None:
         across, length = f"{shown.roll.across_mm:.0f}", f"{shown.roll.length_mm:.0f}"
-        says.append(words["roll"].format(across=across, length=length))
+        says.append(words["rolled_piece"].format(across=across, length=length))
     if made.label is not None:
         finished, label = f"{made.piece.finished_g:.1f}", f"{made.label.label_g:g}"
-        says.append(words["label_says"].format(label=label, finished=finished))
+        says.append(words["label_weight"].format(label=label, finished=finished))
     return (
-        table(heads, rows, caption=words["one_piece"], kind="weights")
-        + table(("", ""), sizes, caption=words["sizes"], kind="sizes")
+        html_table(heads, rows, caption=words["one_piece"], kind="weights")
+        + html_table(("", ""), sizes, caption=words["sizes"], kind="sizes")
         + "".join(paragraph(text) for text in says)
     )
 
 
-def findings(words: Texts, found: Sequence[Finding], cautions: Sequence[Message | str]) -> str:
-    """Return the findings, those that did not come out well first, and the cautions."""
-    groups = {verdict: [f for f in found if f.verdict == verdict] for verdict in ORDER}
+def findings_list(words: Texts, found: Sequence[Finding], cautions: Sequence[Message | str]) -> str:
+    """Return the findings, failed ones and warnings first, and the cautions."""
+    groups = {verdict: [f for f in found if f.verdict == verdict] for verdict in VERDICT_ORDER}
     counts = ", ".join(
-        f"{SIGNS[verdict]} {len(group)} {words[f'verdict_{verdict}']}"
+        f"{VERDICT_MARKS[verdict]} {len(group)} {words[f'verdict_{verdict}']}"
         for verdict, group in groups.items()
         if group
     )
     wrong = [f for verdict in ("fail", "warn") for f in groups[verdict]]
     listed = "".join(f"<li>{escape(words.said(text))}</li>" for text in cautions)
     return (
-        paragraph(counts, "counts")
+        paragraph(counts, "verdict-counts")
         + "".join(_finding(words, f) for f in wrong)
         + f"<details><summary>{escape(words['what_holds'])}</summary>"
         + "".join(_finding(words, f) for f in groups["good"])
@@ -236,11 +233,11 @@ def findings(words: Texts, found: Sequence[Finding], cautions: Sequence[Message 
 def _finding(words: Texts, found: Finding) -> str:
     verdict, measured = found.verdict, found.measured
     shown = measured.text(words.language) if isinstance(measured, Message) else measured
-    value = figure(shown) if isinstance(shown, float) else str(shown)
+    value = number_text(shown) if isinstance(shown, float) else str(shown)
     unit = word(found.unit).text(words.language)
     return (
-        f'<div class="finding {verdict}"><p><span class="sign" aria-hidden="true">'
-        f"{SIGNS[verdict]}</span> <b>{escape(words[f'verdict_{verdict}'])}:</b> "
+        f'<div class="finding {verdict}"><p><span class="verdict-mark" aria-hidden="true">'
+        f"{VERDICT_MARKS[verdict]}</span> <b>{escape(words[f'verdict_{verdict}'])}:</b> "
         f"{escape(found.title(words.language))}</p><p>{escape(f'{value} {unit}'.rstrip())} "
         f'<span class="limit">({escape(words["limit"])}: '
         f"{escape(with_unit(found.limit.text(words.language), unit))}; "
@@ -248,28 +245,16 @@ def _finding(words: Texts, found: Finding) -> str:
     )
 
 
-def files(words: Texts, token: str, sizes: Mapping[str, int], *, whole: str) -> str:
-    """Return links to the files of a set.
-
-    Parameters
-    ----------
-    words : Texts
-        The language.
-    token : str
-        Where they lie.
-    sizes : mapping of str to int
-        Size of each file, by name [bytes].
-    whole : str
-        Name of the file that holds them all.
-    """
+def file_links(words: Texts, token: str, sizes: Mapping[str, int], *, archive: str) -> str:
+    """Return links to the files of a set, whose sizes are in bytes, and to their archive."""
     links = "".join(
         f'<li><a download href="/files/{token}/{escape(name)}">{escape(name)}</a> '
         f"<span>{_size(size)}</span></li>"
         for name, size in sizes.items()
     )
     return (
-        f'<p><a class="whole" download href="/files/{token}/{escape(whole)}">'
-        f'{escape(words["whole_set"])}</a></p><ul class="files">{links}</ul>'
+        f'<p><a class="download-all" download href="/files/{token}/{escape(archive)}">'
+        f'{escape(words["download_all"])}</a></p><ul class="files">{links}</ul>'
     )
 
 
@@ -287,21 +272,14 @@ def _size(count: int) -> str:
 MASSES: Final = ("raw_g", "crust_g", "filling_g", "paste_g", "centre_g", "finished_g")
 
 
-def fitting(words: Texts, report: Mapping[str, Any], plot: str) -> str:
-    """Return the weights that fit a mould.
+def fit_result(words: Texts, report: Mapping[str, Any], plot: str) -> str:
+    """Return the weights that fit a mould, from a report of `moulddesign.fit.Fit`.
 
-    Parameters
-    ----------
-    words : Texts
-        The language.
-    report : mapping
-        Of `moulddesign.fit.Fit`.
-    plot : str
-        Address of the plot of the window; empty where there is none.
+    The address of the window's plot is empty where there is none.
     """
     made = [paragraph(words.said(note)) for note in report["notes"]]
     for number, cavity in enumerate(report["cavities"], start=1):
-        title = words["cavity"].format(number=number, ml=figure(cavity["volume_ml"]))
+        title = words["cavity"].format(number=number, ml=number_text(cavity["volume_ml"]))
         made.append(f"<h3>{escape(title)}</h3>")
         made += [_rows(words, cavity["rows"])]
         made += [paragraph(words.said(text)) for text in cavity["remarks"]]
@@ -309,7 +287,7 @@ def fitting(words: Texts, report: Mapping[str, Any], plot: str) -> str:
     if window is not None:
         made.append(_window(words, window))
         if plot:
-            made.append(f'<img class="plot" src="{plot}" alt="{escape(words["plot_says"])}">')
+            made.append(f'<img class="plot" src="{plot}" alt="{escape(words["plot_label"])}">')
     if report["pressed"]:
         made.append(_pressed(words, report["pressed"]))
     return "".join(made)
@@ -320,38 +298,46 @@ def _pressed(words: Texts, pressed: list[Mapping[str, Any]]) -> str:
     rows = [
         (
             f"{each['height_mm']:.2f}",
-            figure(each["raw_g"]),
-            figure(each["finished_g"]),
+            number_text(each["raw_g"]),
+            number_text(each["finished_g"]),
             words["in_window" if each["inside_window"] else "out_of_window"],
         )
         for each in pressed
     ]
-    return f"<h3>{escape(words['pressed'])}</h3>" + table(heads, rows, caption=words["pressed"])
+    return f"<h3>{escape(words['pressed'])}</h3>" + html_table(
+        heads, rows, caption=words["pressed"]
+    )
 
 
-def ranking(words: Texts, found: list[Mapping[str, Any]]) -> str:
-    """Return several moulds beside the portion, the best first.
-
-    Parameters
-    ----------
-    words : Texts
-        The language.
-    found : list of mapping
-        Of each `moulddesign.fit.Ranked`.
-    """
-    heads = ("mould", "takes_it", "holds_ml", "over", "high_mm", "crust_mm", "full_g", "remarks")
+def ranking_table(words: Texts, found: list[Mapping[str, Any]]) -> str:
+    """Return several moulds, each a report of `moulddesign.fit.Ranked`, the best first."""
+    heads = (
+        "mould",
+        "fits",
+        "holds_ml",
+        "over_capacity",
+        "fit_height_mm",
+        "crust_mm",
+        "full_g",
+        "remarks",
+    )
     rows = [
         (
             each["name"],
-            words["takes" if each["takes"] else "takes_not"],
-            figure(each["volume_ml"]),
+            words["fits_yes" if each["takes"] else "takes_not"],
+            number_text(each["volume_ml"]),
             f"{100.0 * each['over_ratio']:+.1f} %",
-            *(figure(each[k]) or "-" for k in ("height_mm", "crust_thickness_mm", "fills_raw_g")),
+            *(
+                number_text(each[k]) or "-"
+                for k in ("height_mm", "crust_thickness_mm", "fills_raw_g")
+            ),
             " ".join(map(words.said, each["says"])),
         )
         for each in found
     ]
-    return table([words[key] for key in heads], rows, caption=words["shelf"], kind="fits")
+    return html_table(
+        [words[key] for key in heads], rows, caption=words["ranking"], kind="fit-table"
+    )
 
 
 def _rows(words: Texts, rows: list[Mapping[str, Any]]) -> str:
@@ -362,14 +348,16 @@ def _rows(words: Texts, rows: list[Mapping[str, Any]]) -> str:
         cells = [
             (
                 row["ratio"],
-                *(figure(row[mass]) or "-" for mass in masses),
-                figure(row["crust_thickness_mm"]) or "-",
+                *(number_text(row[mass]) or "-" for mass in masses),
+                number_text(row["crust_thickness_mm"]) or "-",
                 " ".join(map(words.said, row["remarks"])),
             )
             for row in group
         ]
         caption = words["with_centre" if centred else "without_centre"]
-        made += f"<h4>{escape(caption)}</h4>" + table(heads, cells, caption=caption, kind="fits")
+        made += f"<h4>{escape(caption)}</h4>" + html_table(
+            heads, cells, caption=caption, kind="fit-table"
+        )
     return made
 
 
@@ -379,23 +367,15 @@ def _window(words: Texts, window: Mapping[str, Any]) -> str:
     rows = [
         (
             row["ratio"] + (f", {words['with_centre']}" if row["with_centre"] else ""),
-            *(figure(row[key]) for key in keys),
+            *(number_text(row[key]) for key in keys),
         )
         for row in window["rows"]
     ]
-    return f"<h3>{escape(words['window'])}</h3>" + table(heads, rows, caption=words["window"])
+    return f"<h3>{escape(words['window'])}</h3>" + html_table(heads, rows, caption=words["window"])
 
 
-def trying(words: Texts, found: Mapping[str, Any]) -> str:
-    """Return what a trial taught, and the weights before and after.
-
-    Parameters
-    ----------
-    words : Texts
-        The language.
-    found : mapping
-        As the job tells it.
-    """
+def trial_result(words: Texts, found: Mapping[str, Any]) -> str:
+    """Return the means of a trial, and the weights before and after."""
     means = [(words["loss"], Mean(**found["loss"]))]
     if found["density"] is not None:
         means.append((words["density"], Mean(**found["density"])))
@@ -408,7 +388,7 @@ def trying(words: Texts, found: Mapping[str, Any]) -> str:
         for name, m in means
         if m.outliers
     ]
-    heads = ("", words["mean"], words["plus_minus"], words["sd"])
+    heads = ("", words["mean"], words["uncertainty"], words["sd"])
     masses = ("", words["crust"], words["paste"], words["raw"], words["finished"], "mL")
     weights = [
         (
@@ -416,30 +396,20 @@ def trying(words: Texts, found: Mapping[str, Any]) -> str:
             f"{made.split.crust_g:g}",
             f"{made.split.paste_g:g}",
             f"{made.split.raw_g:g}",
-            figure(made.piece.finished_g),
-            figure(made.piece.volume_ml),
+            number_text(made.piece.finished_g),
+            number_text(made.piece.volume_ml),
         )
         for name, made in found["weights"].items()
     ]
     return (
-        table(heads, taught, caption=words["taught"])
+        html_table(heads, taught, caption=words["trial_result"])
         + "".join(apart)
-        + table(masses, weights, caption=words["corrected"])
+        + html_table(masses, weights, caption=words["trial_weights"])
     )
 
 
-def batching(words: Texts, made: Batch, currency: str) -> str:
-    """Return the totals of a batch, its ingredients, trays, boxes, cost and days.
-
-    Parameters
-    ----------
-    words : Texts
-        The language.
-    made : Batch
-        The batch.
-    currency : str
-        As printed.
-    """
+def batch_result(words: Texts, made: Batch, currency: str) -> str:
+    """Return the totals of a batch, its ingredients, trays, boxes, cost and days."""
     parts = ((words["crust"], made.crust), (words["paste"], made.filling))
     one_g = (made.split.crust_g, made.split.paste_g)
     rows = [
@@ -448,27 +418,27 @@ def batching(words: Texts, made: Batch, currency: str) -> str:
     ]
     heads = ("", *(words[key] for key in ("each_g", "all_g", "ready_g", "mix_g")))
     title = words["pieces"].format(count=made.pieces)
-    html = f"<h3>{escape(title)}</h3>" + table(heads, rows, caption=title)
+    html = f"<h3>{escape(title)}</h3>" + html_table(heads, rows, caption=title)
     for name, part in parts:
         if part.lines:
             lines = [
-                (line.food, f"{line.percent:.1f}", f"{line.scaled_g:g}", figure(line.price))
+                (line.food, f"{line.percent:.1f}", f"{line.scaled_g:g}", number_text(line.price))
                 for line in part.lines
             ]
             title = words["mix_for"].format(part=name)
             heads = (words["ingredient"], "%", "g", words["price"])
-            html += f"<h4>{escape(title)}</h4>" + table(heads, lines, caption=title)
-    return html + "".join(paragraph(text) for text in _said(words, made, currency))
+            html += f"<h4>{escape(title)}</h4>" + html_table(heads, lines, caption=title)
+    return html + "".join(paragraph(text) for text in _batch_notes(words, made, currency))
 
 
-def _said(words: Texts, made: Batch, currency: str) -> list[str]:
-    says = [words["centres_say"].format(count=count, name=name) for name, count in made.centres]
+def _batch_notes(words: Texts, made: Batch, currency: str) -> list[str]:
+    says = [words["centres_needed"].format(count=count, name=name) for name, count in made.centres]
     if made.runs_short is not None:
         says.append(words["runs_short"].format(what=words.named(made.runs_short)))
-    for key, packed in (("trays_say", made.trays), ("boxes_say", made.boxes)):
+    for key, packed in (("trays_needed", made.trays), ("boxes_needed", made.boxes)):
         mass = f"{packed.mass_g:.0f}"
         says.append(words[key].format(count=packed.count, each=packed.each, mass=mass))
     if made.cost is not None:
         total, each = f"{made.cost.total:.2f}", f"{made.cost.each:.2f}"
-        says.append(words["cost_says"].format(total=total, each=each, coin=currency))
+        says.append(words["cost_total"].format(total=total, each=each, coin=currency))
     return says + [f"{day.isoformat()}: {what}" for day, what in made.days]

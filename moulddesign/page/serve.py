@@ -17,22 +17,16 @@ from fastapi import FastAPI, Query, Request, Response
 from nicegui import Client, ui
 
 from moulddesign.artwork.patterns import pattern_names, patterns_folder
-from moulddesign.core import MouldError, SpecError, WriteError
+from moulddesign.core import MouldError, SpecError, WriteError, say
 from moulddesign.design import Design
-from moulddesign.page.design_form import known_words
+from moulddesign.page.address import decode_design
+from moulddesign.page.design_files import read_set, refuse_unknown_files, with_uploads
+from moulddesign.page.design_form import known_names
 from moulddesign.page.jobs import CHECKS, PREVIEW, prepare
 from moulddesign.page.layout import Page
-from moulddesign.page.session import BUILD_LIMIT_S, Desk, Session, Workers
-from moulddesign.page.texts import language_for, texts
-from moulddesign.page.uploads import (
-    WANTED,
-    Shelf,
-    adopted,
-    received,
-    refuse_strange,
-    unpacked,
-    unpacked_set,
-)
+from moulddesign.page.session import BUILD_LIMIT_S, DownloadStore, Session, Workers
+from moulddesign.page.texts import language_for, page_texts
+from moulddesign.page.uploads import UPLOAD_KINDS, UploadStore, receive_upload
 from moulddesign.workers import Job, Worker
 
 Scope = MutableMapping[str, Any]
@@ -40,13 +34,16 @@ Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
 Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
 App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
-NAMES: Final = ("127.0.0.1", "localhost")
+Language = Annotated[str, Query(alias="in")]
+"""The language that the browser's page is shown in."""
+
+HOST_NAMES: Final = ("127.0.0.1", "localhost")
 """Names of this machine that a browser may use."""
 
 MOST_BODY: Final = 64 * 1024 * 1024
 """Largest body of any request; each upload has its own, smaller limit [bytes]."""
 
-POLICY: Final = (
+CONTENT_POLICY: Final = (
     "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval'; "
     "style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:; "
     "connect-src 'self'; frame-ancestors 'none'; form-action 'self'; base-uri 'self'; "
@@ -55,7 +52,7 @@ POLICY: Final = (
 """What the page may load: nothing from elsewhere (the framework compiles its templates itself)."""
 
 HEADERS: Final = (
-    (b"content-security-policy", POLICY.encode()),
+    (b"content-security-policy", CONTENT_POLICY.encode()),
     (b"x-content-type-options", b"nosniff"),
     (b"x-frame-options", b"DENY"),
     (b"referrer-policy", b"no-referrer"),
@@ -63,7 +60,7 @@ HEADERS: Final = (
     (b"cross-origin-opener-policy", b"same-origin"),
 )
 
-STEP_IN: Final = (
+FOREIGN_LINK_HTML: Final = (
     b"<!doctype html><html lang=en><meta charset=utf-8><title>moulddesign</title>"
     b"<p>Another site has sent you here. <a href=''>Open the page</a> if that is what you want.</p>"
 )
@@ -85,7 +82,7 @@ class Guard:
 
     def __init__(self, app: App, port: int) -> None:
         self.app = app
-        self.hosts = {f"{name}:{port}".encode() for name in NAMES}
+        self.hosts = {f"{name}:{port}".encode() for name in HOST_NAMES}
         self.origins = {b"http://" + host for host in self.hosts}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -94,11 +91,11 @@ class Guard:
             await self.app(scope, receive, send)
             return
         headers = _headers(scope["headers"])
-        if _how_often(scope, b"host") != 1 or headers[b"host"] not in self.hosts:
+        if _header_count(scope, b"host") != 1 or headers[b"host"] not in self.hosts:
             await _refused(scope, send, 421, body=b"This name is not served here.")
-        elif _how_often(scope, b"origin") > 1 or self._is_foreign(headers):
+        elif _header_count(scope, b"origin") > 1 or self._is_foreign(headers):
             if _is_visit(scope, headers):
-                await _refused(scope, send, 403, body=STEP_IN)
+                await _refused(scope, send, 403, body=FOREIGN_LINK_HTML)
             else:
                 await _refused(scope, send, 403, body=b"Other sites may not ask for this.")
         elif _too_large(headers):
@@ -117,7 +114,7 @@ def _headers(pairs: Iterable[tuple[bytes, bytes]]) -> dict[bytes, bytes]:
     return {name.lower(): value for name, value in pairs}
 
 
-def _how_often(scope: Scope, name: bytes) -> int:
+def _header_count(scope: Scope, name: bytes) -> int:
     """Return how often a header was sent: of two, one could hide the other."""
     return sum(one.lower() == name for one, _ in scope["headers"])
 
@@ -152,14 +149,14 @@ async def _refused(scope: Scope, send: Send, status: int, *, body: bytes) -> Non
 
 
 def _with_headers(send: Send) -> Send:
-    async def sent(message: MutableMapping[str, Any]) -> None:
+    async def send_with_headers(message: MutableMapping[str, Any]) -> None:
         if message["type"] == "http.response.start":
             own = {name for name, _ in message.get("headers", ())}
             more = [pair for pair in HEADERS if pair[0] not in own]
             message = dict(message) | {"headers": [*message.get("headers", ()), *more]}
         await send(message)
 
-    return sent
+    return send_with_headers
 
 
 HOST: Final = "127.0.0.1"
@@ -167,18 +164,22 @@ PORT: Final = 8467
 """Where the page is looked for first."""
 
 CHECKS_NICENESS: Final = 4
-"""Checks go on while a design is changed, and the picture of the change shall not wait for
-them, though on a busy machine they shall come to an end all the same."""
+"""Checks run while a design is changed. The picture of the change must not wait for them, but on a
+busy machine they must come to an end too."""
 
-HEAD_START_S: Final = 4.0
-"""The first picture of who opens the page at once does not share the machine with the checks'
-libraries, which take seconds to load [s]."""
+CHECKS_WARM_UP_DELAY_S: Final = 4.0
+"""The checks' libraries take seconds to load: they wait so long, so that they do not slow the first
+picture of somebody who opens the page at once [s]."""
 
-TRIED: Final = 50
+PORTS_TRIED: Final = 50
 """Ports after it that are tried, one after another."""
 
-KINDS: Final = {"svg": "image/svg+xml", "png": "image/png", "jpg": "image/jpeg"}
-OTHER_KINDS: Final = {"pdf": "application/pdf", "toml": "text/plain", "json": "application/json"}
+IMAGE_MEDIA_TYPES: Final = {"svg": "image/svg+xml", "png": "image/png", "jpg": "image/jpeg"}
+FILE_MEDIA_TYPES: Final = {
+    "pdf": "application/pdf",
+    "toml": "text/plain",
+    "json": "application/json",
+}
 
 
 def free_socket(port: int) -> socket.socket:
@@ -194,7 +195,7 @@ def free_socket(port: int) -> socket.socket:
     WriteError
         None of them is free.
     """
-    for number in range(port, port + TRIED) if port else (0,):
+    for number in range(port, port + PORTS_TRIED) if port else (0,):
         made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
@@ -204,10 +205,12 @@ def free_socket(port: int) -> socket.socket:
             made.close()
             continue
         return made
-    raise WriteError(f"{HOST}:{port}", "is taken, and so are the ports after it; name another")
+    raise WriteError(f"{HOST}:{port}", say("page.ports-taken"))
 
 
-def serve(design: Design, port: int, *, tell: Callable[[str], None], look: bool) -> None:
+def serve(
+    design: Design, port: int, *, announce: Callable[[str], None], open_browser: bool
+) -> None:
     """Serve the page until Ctrl-C.
 
     Parameters
@@ -216,31 +219,31 @@ def serve(design: Design, port: int, *, tell: Callable[[str], None], look: bool)
         What is shown where the address holds no design.
     port : int
         Where to begin looking for a free port.
-    tell : callable
-        Told the address.
-    look : bool
-        Whether the browser is opened.
+    announce : callable
+        Given the address once the page is ready.
+    open_browser : bool
+        Whether the browser is opened then.
     """
     with (
-        contextlib.closing(free_socket(port)) as ear,
+        contextlib.closing(free_socket(port)) as listener,
         TemporaryDirectory(prefix="moulddesign-page-") as folder,
     ):
-        number = ear.getsockname()[1]
+        number = listener.getsockname()[1]
         address = f"http://{HOST}:{number}/"
-        app = application(design, Path(folder), lambda: _greet(address, tell, look=look))
+
+        def ready() -> None:
+            announce(address)
+            if open_browser:
+                webbrowser.open(address)
+
+        app = application(design, Path(folder), ready)
         config = uvicorn.Config(
             Guard(app, number), log_level="warning", ws_max_size=2**22,
             timeout_graceful_shutdown=2, server_header=False,
         )  # fmt: skip
         # A plain kill ends it as Ctrl-C does: the folder of uploads is taken away.
         signal.signal(signal.SIGTERM, signal.default_int_handler)
-        uvicorn.Server(config).run(sockets=[ear])
-
-
-def _greet(address: str, tell: Callable[[str], None], *, look: bool) -> None:
-    tell(address)
-    if look:
-        webbrowser.open(address)
+        uvicorn.Server(config).run(sockets=[listener])
 
 
 def application(design: Design, folder: Path, ready: Callable[[], None]) -> FastAPI:
@@ -251,23 +254,26 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
     design : Design
         What is shown where the address holds no design.
     folder : Path
-        For uploads.
+        For uploads, and for what the workers have half-made.
     ready : callable
         Called once it serves and its first worker is warm.
     """
-    shelf, desk = Shelf(folder), Desk()
-    usual = adopted(design, shelf)
-    os.chdir(folder)  # relative names in a design are uploads, here as in the workers
+    for name in ("uploads", "temporary"):
+        (folder / name).mkdir()
+    uploads, store = UploadStore(folder / "uploads"), DownloadStore()
+    default = with_uploads(design, uploads)
+    os.chdir(uploads.folder)  # relative names in a design are uploads, here as in the workers
+    prepared = partial(prepare, str(uploads.folder), str(folder / "temporary"))
     workers = Workers(
-        preview=Worker(partial(prepare, str(folder), 0)),
-        build=Worker(partial(prepare, str(folder), CHECKS_NICENESS)),
-        tasks=Worker(partial(prepare, str(folder), 0)),
+        preview=Worker(partial(prepared, niceness=0)),
+        build=Worker(partial(prepared, niceness=CHECKS_NICENESS)),
+        tasks=Worker(partial(prepared, niceness=0)),
     )
 
     @contextlib.asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:
         workers.preview.start()
-        warm = asyncio.create_task(_woken(workers, usual, ready))
+        warm = asyncio.create_task(_warm_up_all(workers, default, ready))
         yield
         warm.cancel()
         with contextlib.suppress(asyncio.CancelledError):
@@ -275,70 +281,72 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
         workers.end()
 
     app = FastAPI(lifespan=life, openapi_url=None)
-    _routes(app, shelf, desk)
-    _take_uploads(app, shelf)
+    _routes(app, uploads, store)
+    _upload_routes(app, uploads)
 
-    _front(
-        lambda first: Session(first, workers=workers, shelf=shelf, desk=desk),
-        shelf,
-        usual,
+    _serve_front(
+        lambda design: Session(design, workers=workers, uploads=uploads, store=store),
+        uploads,
+        default,
     )
-    look, *scripts = (
+    style, *scripts = (
         Path(__file__).with_name(name).read_text("utf-8")
-        for name in ("look.css", "keys.js", "upload.js")
+        for name in ("style.css", "keys.js", "upload.js")
     )
-    ui.add_head_html(f"<style>{look}</style><script>{''.join(scripts)}</script>", shared=True)
+    ui.add_head_html(f"<style>{style}</style><script>{''.join(scripts)}</script>", shared=True)
     ui.run_with(
         app, title="moulddesign", dark=None, tailwind=False, reconnect_timeout=20.0,
-        show_welcome_message=False, favicon=Path(__file__).with_name("sign.svg"),
+        show_welcome_message=False, favicon=Path(__file__).with_name("icon.svg"),
     )  # fmt: skip
     return app
 
 
-def _addressed(packed: str, shelf: Shelf) -> Design:
-    tree = unpacked(packed)
-    refuse_strange(tree, Design, known=known_words(), shelf=shelf)
+def _design_of(address: str, uploads: UploadStore) -> Design:
+    tree = decode_design(address)
+    refuse_unknown_files(tree, Design, known=known_names(), uploads=uploads)
     return Design.of(tree)
 
 
-def _front(begun: Callable[[Design], Session], shelf: Shelf, usual: Design) -> None:
-    """Serve the page itself: the design in the address, or the usual one."""
+def _serve_front(
+    new_session: Callable[[Design], Session], uploads: UploadStore, default: Design
+) -> None:
+    """Serve the page itself: the design in the address, or the default one."""
 
     @ui.page("/")
     def show(
         request: Request,
         client: Client,
         *,
-        packed: Annotated[str, Query(alias="design")] = "",
-        asked: Annotated[str, Query(alias="in")] = "",
+        encoded: Annotated[str, Query(alias="design")] = "",
+        language: Language = "",
     ) -> None:
-        words = texts(language_for(asked, request.headers.get("accept-language", "")))
-        trouble = None
+        words = page_texts(language_for(language, request.headers.get("accept-language", "")))
+        problem = None
         try:
-            first = _addressed(packed, shelf) if packed else usual
+            design = _design_of(encoded, uploads) if encoded else default
         except SpecError as error:
-            first, trouble = usual, error
-        session = begun(first)
-        client.on_disconnect(session.rest)
-        client.on_connect(session.go_on)
+            design, problem = default, error
+        session = new_session(design)
+        client.on_disconnect(session.pause)
+        client.on_connect(session.resume)
         client.on_delete(session.close)
         ui.page_title(words["title"])
         ui.query("html").props(f"lang={words.language}")
         page = Page(session, words)
         page.lay_out()
-        if trouble is not None:
-            page.say(trouble)
+        if problem is not None:
+            page.show_notice(problem)
 
 
-async def _woken(workers: Workers, usual: Design, ready: Callable[[], None]) -> None:
-    """Wake the workers one after another, and greet as soon as a first picture would be quick."""
-    await _warmed(workers.preview, PREVIEW, usual)
+async def _warm_up_all(workers: Workers, default: Design, ready: Callable[[], None]) -> None:
+    """Warm the workers up one after another; the page is ready once a first picture is quick."""
+    await _warm_up(workers.preview, PREVIEW, default)
     ready()
-    await asyncio.sleep(HEAD_START_S)
-    await _warmed(workers.build, CHECKS, usual)
+    await asyncio.sleep(CHECKS_WARM_UP_DELAY_S)
+    await _warm_up(workers.build, CHECKS, default)
 
 
-async def _warmed(worker: Worker, job: Job, design: Design) -> None:
+async def _warm_up(worker: Worker, job: Job, design: Design) -> None:
     """Let a worker load its libraries before anybody waits for it."""
     with contextlib.suppress(MouldError):  # the page will say what is wrong with the design
         async for _ in worker.stream(
@@ -347,22 +355,22 @@ async def _warmed(worker: Worker, job: Job, design: Design) -> None:
             pass
 
 
-def _routes(app: FastAPI, shelf: Shelf, desk: Desk) -> None:
+def _routes(app: FastAPI, uploads: UploadStore, store: DownloadStore) -> None:
     @app.get("/files/{token}/{name}")
     def file(token: str, name: str) -> Response:
-        content = desk.file(token, name)
+        content = store.file(token, name)
         if content is None:
             return Response("There is no such file; make the files again.", 404)
         ending = name.rpartition(".")[2]
-        kind = (KINDS | OTHER_KINDS).get(ending, "application/octet-stream")
+        kind = (IMAGE_MEDIA_TYPES | FILE_MEDIA_TYPES).get(ending, "application/octet-stream")
         headers = {"cache-control": "no-store", "content-security-policy": "sandbox"}
         return Response(content, media_type=kind, headers=headers)
 
     @app.get("/pattern/{name}")
     def pattern(name: str) -> Response:
         bundled = name in pattern_names()
-        path = patterns_folder() / f"{name}.svg" if bundled else shelf.path(name)
-        kind = KINDS.get("" if path is None else path.suffix[1:])
+        path = patterns_folder() / f"{name}.svg" if bundled else uploads.path(name)
+        kind = IMAGE_MEDIA_TYPES.get("" if path is None else path.suffix[1:])
         if path is None or kind is None:
             return Response("There is no such drawing.", 404)
         headers = {
@@ -371,21 +379,25 @@ def _routes(app: FastAPI, shelf: Shelf, desk: Desk) -> None:
         return Response(path.read_bytes(), media_type=kind, headers=headers)
 
 
-def _take_uploads(app: FastAPI, shelf: Shelf) -> None:
+def _refusal(error: SpecError, language: str) -> str:
+    return say("page.upload-refused", need=error.need).text(language_for(language, ""))
+
+
+def _upload_routes(app: FastAPI, uploads: UploadStore) -> None:
     @app.post("/upload/set")
-    async def upload_set(request: Request) -> dict[str, Any]:
+    async def upload_set(request: Request, language: Language = "") -> dict[str, Any]:
         try:
-            raw = await received("set", request.stream())
-            text, names = await asyncio.to_thread(unpacked_set, raw, shelf)
+            raw = await receive_upload("set", request.stream())
+            text, names = await asyncio.to_thread(read_set, raw, uploads)
         except SpecError as error:
-            return {"error": f"The file {error.need}."}
+            return {"error": _refusal(error, language)}
         return {"text": text, "names": names}
 
     @app.post("/upload/{kind}")
-    async def upload(kind: str, request: Request) -> dict[str, str]:
-        if kind not in WANTED:
-            return {"error": "There is nothing of that kind to upload."}
+    async def upload(kind: str, request: Request, language: Language = "") -> dict[str, str]:
+        if kind not in UPLOAD_KINDS:
+            return {"error": say("page.upload-kind-unknown").text(language_for(language, ""))}
         try:
-            return {"name": await shelf.take(kind, request.stream())}
+            return {"name": await uploads.receive(kind, request.stream())}
         except SpecError as error:
-            return {"error": f"The file {error.need}."}
+            return {"error": _refusal(error, language)}

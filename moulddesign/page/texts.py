@@ -163,6 +163,10 @@ class Texts:
             else (self.phrases.said(text) or text)
         )
 
+    def upload_error(self, text: str) -> str:
+        """Return what was wrong with an upload: a key of the page's texts, or a sentence."""
+        return str(self.tables["page"].get(text, text))
+
     def need(self, error: MouldError) -> str:
         """Return what is wrong with a field, as a sentence beside it."""
         match error:
@@ -214,12 +218,12 @@ class Texts:
         if given is None:
             unit = field.unit.replace("/", "_per_").lower()
             plain = field.name.removesuffix(f"_{unit}") if unit else field.name
-            return (plain.replace("_", " ").capitalize(), field.says)
-        return (given[0], given[1] if len(given) > 1 else field.says)
+            return (plain.replace("_", " ").capitalize(), field.description)
+        return (given[0], given[1] if len(given) > 1 else field.description)
 
 
 @cache
-def texts(language: str) -> Texts:
+def page_texts(language: str) -> Texts:
     """Return the words of a language.
 
     Parameters

@@ -1,8 +1,9 @@
-// Send a file, and tell its new name or in a sentence what is wrong, also where no answer comes.
-window.uploaded = async (kind, file) => {
+// Send a file; return its new name, or in a sentence what is wrong, also where no answer comes.
+window.uploadFile = async (kind, file) => {
+  const language = document.documentElement.lang;
   try {
-    return await (await fetch(`/upload/${kind}`, { method: "POST", body: file })).json();
+    return await (await fetch(`/upload/${kind}?in=${language}`, { method: "POST", body: file })).json();
   } catch {
-    return { error: "The file did not arrive: it is too large, or the page's program has ended." };
+    return { error: "upload_lost" }; // a key of the page's texts: the server has not said anything
   }
 };

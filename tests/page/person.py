@@ -49,7 +49,7 @@ def started(*arguments: str, **more: str) -> Served:
 def ended(page: Served, how: int = signal.SIGINT) -> int:
     page.process.send_signal(how)
     try:
-        return page.process.wait(timeout=20)
+        return page.process.wait(timeout=60)
     finally:
         page.process.kill()
         page.process.stderr.close()
@@ -57,9 +57,9 @@ def ended(page: Served, how: int = signal.SIGINT) -> int:
 
 def drawn(page, stage: str = "pastry") -> int:
     """Wait until something is drawn, and return its number."""
-    where = ".sight:not([data-drawn='0'])" + ("" if stage == "pastry" else "[data-stage=mould]")
+    where = ".view:not([data-drawn='0'])" + ("" if stage == "pastry" else "[data-stage=mould]")
     page.wait_for_selector(where)
-    return int(page.get_attribute(".sight", "data-drawn"))
+    return int(page.get_attribute(".view", "data-drawn"))
 
 
 def typed(page, field: str, value: str) -> None:
@@ -69,7 +69,7 @@ def typed(page, field: str, value: str) -> None:
 
 
 def redrawn(page, before: int) -> None:
-    page.wait_for_function(f"+document.querySelector('.sight').dataset.drawn > {before}")
+    page.wait_for_function(f"+document.querySelector('.view').dataset.drawn > {before}")
 
 
 def shot(page, name: str) -> None:

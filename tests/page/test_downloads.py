@@ -26,14 +26,14 @@ def design_file(tmp_path):
 def test_the_whole_set_is_the_command_lines(visit, design_file, tmp_path):
     page = visit(accept_downloads=True)
     drawn(page)
-    page.set_input_files(".making input[type=file]", design_file)
+    page.set_input_files(".actions input[type=file]", design_file)
     page.wait_for_function("document.querySelector('#design-name').value === 'rings'")
     page.wait_for_timeout(1000)
-    page.wait_for_selector(".counts", timeout=120_000)
-    page.click("text=Make the files")
-    page.wait_for_selector("a.whole", timeout=120_000)
+    page.wait_for_selector(".verdict-counts", timeout=120_000)
+    page.click("text=Make files")
+    page.wait_for_selector("a.download-all", timeout=120_000)
     with page.expect_download() as awaited:
-        page.click("a.whole")
+        page.click("a.download-all")
     archive = zipfile.ZipFile(io.BytesIO(awaited.value.path().read_bytes()))
     code, _, said = moulddesign("make", design_file, "--out", tmp_path / "made")
     assert code == 0, said
@@ -55,6 +55,6 @@ def test_the_design_file_comes_back(visit, tmp_path):
     page.keyboard.press("Tab")
     page.wait_for_function("decodeURI(location.href).includes('design=')")
     with page.expect_download() as awaited:
-        page.click("a.save")
+        page.click("a.download-design")
     awaited.value.save_as(tmp_path / "design.toml")
     assert Design.read(tmp_path / "design.toml").portion.ratio == "5:5"

@@ -7,14 +7,14 @@ import pytest
 from moulddesign.building import shaped
 from moulddesign.core import SpecError
 from moulddesign.design import BlockTable, Design, Kind
-from moulddesign.page.draft import Draft, counting, every_field, sections
-from moulddesign.page.form_schema import Forms
-from moulddesign.page.jobs import OnHandAsk, OwnedAsk, ShelfAsk, TrialAsk, preview
-from moulddesign.page.texts import LANGUAGES, texts
-from moulddesign.page.uploads import packed, unpacked
+from moulddesign.page.address import decode_design, encode_design
+from moulddesign.page.draft import Draft, all_fields, sections, values_of_kind
+from moulddesign.page.form_schema import FormSchema
+from moulddesign.page.jobs import BatchRequest, FitRequest, RankingRequest, TrialRequest, preview
+from moulddesign.page.texts import LANGUAGES, page_texts
 
-MODELS = (Design, OwnedAsk, ShelfAsk, TrialAsk, OnHandAsk)
-FIELDS = [f for model in MODELS for f in every_field(sections(model.model_json_schema()))]
+MODELS = (Design, FitRequest, RankingRequest, TrialRequest, BatchRequest)
+FIELDS = [f for model in MODELS for f in all_fields(sections(model.model_json_schema()))]
 
 
 def _leaves(tree, path=""):
@@ -30,7 +30,7 @@ def test_every_value_of_a_design_has_a_field():
 
 @pytest.mark.parametrize("language", LANGUAGES[1:])
 def test_every_field_has_words(language):
-    words = texts(language).tables
+    words = page_texts(language).tables
     unnamed = [f.path for f in FIELDS if len(words["fields"].get(f.path, ())) != 2]
     assert unnamed == []
     choices = {
@@ -43,7 +43,7 @@ def test_every_field_has_words(language):
 @pytest.mark.parametrize("language", LANGUAGES[1:])
 @pytest.mark.parametrize("table", ["page", "plot", "sections", "entries"])
 def test_the_languages_have_the_same_texts(language, table):
-    first, other = texts(LANGUAGES[0]).tables[table], texts(language).tables[table]
+    first, other = page_texts(LANGUAGES[0]).tables[table], page_texts(language).tables[table]
     assert first.keys() == other.keys()
     for key, text in first.items():
         if isinstance(text, str):
@@ -59,7 +59,7 @@ MOULD = next(s for s in sections(Design.model_json_schema()) if s.name == "mould
 
 @pytest.mark.parametrize("kind", Kind)
 def test_the_form_shows_of_the_mould_what_counts_for_its_kind(kind):
-    described = Forms(words=texts("en"), choices={}, pictures=frozenset()).section(MOULD)
+    described = FormSchema(words=page_texts("en"), choices={}, pictures=frozenset()).section(MOULD)
     shown = [
         field["name"]
         for field in described["fields"]
@@ -73,25 +73,25 @@ def test_the_form_shows_of_the_mould_what_counts_for_its_kind(kind):
 
 def test_another_kind_keeps_what_was_typed_for_this_one_and_does_not_send_it():
     draft = Draft(Design().plain(), Design)
-    draft.put("mould.clearance_mm", 0.45)
+    draft.set_value("mould.clearance_mm", 0.45)
     draft.add("further_stamps", {"name": "sun", "layers": [{"pattern": "sun"}]})
-    pressed = Design.of(counting(draft.tree))
-    draft.put("mould.kind", "block")
-    draft.put("mould.cavities", 3)
-    board = Design.of(counting(draft.tree))
+    pressed = Design.of(values_of_kind(draft.tree))
+    draft.set_value("mould.kind", "block")
+    draft.set_value("mould.cavities", 3)
+    board = Design.of(values_of_kind(draft.tree))
     assert isinstance(board.mould, BlockTable)
     assert (board.mould.cavities, board.further_stamps) == (3, ())
-    draft.put("mould.kind", "press")
-    assert Design.of(counting(draft.tree)) == pressed
-    draft.put("mould.kind", "block")
-    assert Design.of(counting(draft.tree)) == board
+    draft.set_value("mould.kind", "press")
+    assert Design.of(values_of_kind(draft.tree)) == pressed
+    draft.set_value("mould.kind", "block")
+    assert Design.of(values_of_kind(draft.tree)) == board
 
 
 @pytest.mark.parametrize("kind", Kind)
 def test_an_address_brings_a_design_of_each_kind_back(kind):
     design = Design().with_values({"mould.kind": kind.value, "mould.wall_mm": 3.3} if kind is
                                   not Kind.BLOCK else {"mould.kind": "block"})  # fmt: skip
-    assert Design.of(unpacked(packed(design))) == design
+    assert Design.of(decode_design(encode_design(design))) == design
 
 
 def test_the_piece_of_a_block_leans_on_the_page_too():
@@ -104,14 +104,14 @@ def test_the_piece_of_a_block_leans_on_the_page_too():
 
 def test_an_address_brings_a_design_back():
     design = Design().with_values({"portion.ratio": "4:6", "mould.clearance_mm": 0.4})
-    assert Design.of(unpacked(packed(design))) == design
+    assert Design.of(decode_design(encode_design(design))) == design
 
 
 @pytest.mark.parametrize(
     "text",
-    ["x", packed(Design().with_values({"portion.ratio": "4:6"}))[:-6], "A" * 7000, "\u00e9"],
+    ["x", encode_design(Design().with_values({"portion.ratio": "4:6"}))[:-6], "A" * 7000, "\u00e9"],
     ids=["nonsense", "cut off", "too long", "not ASCII"],
 )
 def test_an_address_that_is_none_is_told(text):
     with pytest.raises(SpecError, match=r"^address = .*(holds no whole design|is too long)"):
-        unpacked(text)
+        decode_design(text)

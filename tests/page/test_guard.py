@@ -251,6 +251,6 @@ def test_a_program_is_told_where_the_page_is():
 def test_no_upload_is_left_behind(tmp_path, how):
     page = started("--port", "0", TMPDIR=str(tmp_path))
     assert asked(page, "POST", "/upload/design", b"name = 'x'")[0] == 200
-    assert len(list(tmp_path.glob("moulddesign-page-*/own-*.toml"))) == 1
+    assert len(list(tmp_path.glob("moulddesign-page-*/uploads/own-*.toml"))) == 1
     assert ended(page, how) == 130
     assert list(tmp_path.iterdir()) == []

@@ -32,7 +32,7 @@ def test_a_piece_is_told_figures_first_and_a_wrong_design_in_a_sentence(tmp_path
         assert await names(worker, Design()) == ["figures", "bodies"]
         assert worker.process_id == first
 
-    worker = Worker(partial(prepare, str(tmp_path), 1))
+    worker = Worker(partial(prepare, str(tmp_path), str(tmp_path), niceness=1))
     run(both())
     worker.end()
 

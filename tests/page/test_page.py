@@ -55,7 +55,7 @@ def test_a_wrong_value_is_told_at_its_field_and_the_last_model_stays(visit, fiel
     place.locator(".error").wait_for()
     assert says in place.locator(".error").inner_text()
     assert place.locator("input").get_attribute("aria-invalid") == "true"
-    assert int(page.get_attribute(".sight", "data-drawn")) == before
+    assert int(page.get_attribute(".view", "data-drawn")) == before
     assert page.locator(".weights").is_visible()
 
 
@@ -66,14 +66,14 @@ def test_a_mistake_stays_told_when_the_picture_before_it_comes(visit):
     typed(page, "portion.loss", "-")
     page.wait_for_selector("[data-path='portion.loss'] .error")
     redrawn(page, before)
-    page.wait_for_selector(".counts")
+    page.wait_for_selector(".verdict-counts")
     assert page.locator("[data-path='portion.loss'] .error").is_visible()
 
 
 def test_a_wrong_entry_among_several_numbers_is_told_at_their_field(visit):
     page = visit()
     drawn(page)
-    page.click("text=Further: Printer and plastic")
+    page.click("text=Advanced: Printer and plastic")
     typed(page, "printer.bed_mm", "220 x wide x 250")
     page.wait_for_selector("[data-path='printer.bed_mm'] .error >> text=number")
 
@@ -81,12 +81,12 @@ def test_a_wrong_entry_among_several_numbers_is_told_at_their_field(visit):
 def test_a_mistake_can_be_taken_back_after_something_else_was(visit):
     page = visit()
     drawn(page)
-    assert page.locator("#back").is_disabled()
+    assert page.locator("#undo").is_disabled()
     typed(page, "portion.ratio", "4:6")
-    page.click("#back:enabled")
-    page.wait_for_selector("#back:disabled")
+    page.click("#undo:enabled")
+    page.wait_for_selector("#undo:disabled")
     typed(page, "portion.loss", "-")
-    page.click("#back:enabled")
+    page.click("#undo:enabled")
     page.wait_for_function("document.querySelector('#design-portion-loss').value === '0.02'")
 
 
@@ -95,11 +95,11 @@ def test_what_cannot_be_built_is_told_and_mended(visit):
     before = drawn(page)
     typed(page, "pastry.height_to_width", "")
     typed(page, "pastry.width_mm", "300")
-    page.locator(".trouble p").first.wait_for()
+    page.locator(".notice p").first.wait_for()
     typed(page, "pastry.width_mm", "55")
     redrawn(page, before)
-    page.wait_for_selector(".trouble", state="attached")
-    page.wait_for_function("document.querySelector('.trouble').textContent === ''")
+    page.wait_for_selector(".notice", state="attached")
+    page.wait_for_function("document.querySelector('.notice').textContent === ''")
 
 
 def test_layers_come_go_and_change_their_source(visit):
@@ -118,7 +118,7 @@ def test_layers_come_go_and_change_their_source(visit):
 def test_a_pattern_is_picked_by_its_picture(visit):
     page = visit()
     before = drawn(page)
-    page.locator(".pick", has_text="lantern").click()
+    page.locator(".choice", has_text="lantern").click()
     redrawn(page, before)
     assert "design=" in page.url
 
@@ -133,7 +133,7 @@ def test_a_drawing_of_ones_own_is_pressed(visit, tmp_path):
     before = drawn(page)
     page.set_input_files("[data-path='relief.layers.0.pattern'] input[type=file]", path)
     redrawn(page, before)
-    page.wait_for_selector(".pick:has(:checked) >> text=own file")
+    page.wait_for_selector(".choice:has(:checked) >> text=own file")
     typed(page, "relief.layers.0.size_mm", "20")
     # six tenths of 20 mm square, 1.5 mm high, each wall leaning 15 deg: a frustum, by hand
     low, high = 12.0, 12.0 - 2.0 * 1.5 * tan(radians(15.0))
@@ -188,14 +188,14 @@ def test_a_design_that_names_files_of_this_disk_is_refused(visit, tmp_path):
     path.write_text('[relief]\nlayers = [{ pattern = "/etc/motd.svg" }]\n')
     page = visit()
     drawn(page)
-    page.set_input_files(".making input[type=file]", path)
-    page.wait_for_selector(".trouble >> text=was not uploaded here")
+    page.set_input_files(".actions input[type=file]", path)
+    page.wait_for_selector(".notice >> text=was not uploaded here")
 
 
 def test_an_address_that_is_damaged_is_told_and_the_usual_design_shown(visit):
     page = visit("?design=nonsense")
     drawn(page)
-    page.wait_for_selector(".trouble >> text=holds no whole design")
+    page.wait_for_selector(".notice >> text=holds no whole design")
 
 
 def test_checks_can_be_stopped_and_asked_for_again(visit):
@@ -203,36 +203,36 @@ def test_checks_can_be_stopped_and_asked_for_again(visit):
     before = drawn(page)
     typed(page, "portion.finished_weight_g", "80")
     redrawn(page, before)
-    page.click(".state >> text=Stop")
-    page.wait_for_selector(".state >> text=Not checked")
-    page.click(".state >> text=Check now")
-    page.wait_for_selector(".counts")
+    page.click(".check-status >> text=Stop")
+    page.wait_for_selector(".check-status >> text=Not checked")
+    page.click(".check-status >> text=Check now")
+    page.wait_for_selector(".verdict-counts")
 
 
 def test_files_are_made_once_where_the_button_is_pressed_twice(visit):
     page = visit()
-    page.wait_for_selector(".counts")
-    page.dblclick("text=Make the files")
-    page.wait_for_selector("button:disabled >> text=Make the files")
-    page.wait_for_selector("a.whole")
-    page.wait_for_selector("button:enabled >> text=Make the files")
-    assert page.inner_text(".files-say") == ""
+    page.wait_for_selector(".verdict-counts")
+    page.dblclick("text=Make files")
+    page.wait_for_selector("button:disabled >> text=Make files")
+    page.wait_for_selector("a.download-all")
+    page.wait_for_selector("button:enabled >> text=Make files")
+    assert page.inner_text(".files-status") == ""
 
 
 def test_files_given_up_for_another_design_are_said_to_be_old(visit):
     page = visit()
-    page.wait_for_selector(".counts")
-    page.click("text=Make the files")
+    page.wait_for_selector(".verdict-counts")
+    page.click("text=Make files")
     typed(page, "portion.finished_weight_g", "81")
-    page.wait_for_selector("button:enabled >> text=Make the files")
-    page.wait_for_selector(".files-say >> text=The design has changed since")
+    page.wait_for_selector("button:enabled >> text=Make files")
+    page.wait_for_selector(".files-status >> text=The design has changed since")
 
 
 def test_keys_alone_change_and_take_back(visit):
     page = visit()
     before = drawn(page)
     page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.className").split()[0] == "skip"
+    assert page.evaluate("document.activeElement.className").split()[0] == "skip-link"
     page.focus("#design-portion-finished_weight_g")
     page.keyboard.press("ArrowUp")
     redrawn(page, before)
@@ -249,9 +249,9 @@ def test_undo_redo_and_the_address(visit):
     before = drawn(page)
     typed(page, "portion.ratio", "4:6")
     redrawn(page, before)
-    page.click("text=Take back")
+    page.click("text=Undo")
     page.wait_for_function("document.querySelector('#design-portion-ratio').value === '3:7'")
-    page.click("text=Make again")
+    page.click("text=Redo")
     page.wait_for_function("document.querySelector('#design-portion-ratio').value === '4:6'")
     page.wait_for_timeout(500)
     again = visit(re.sub(r"^http://[^/]*/", "", page.url))
@@ -273,22 +273,22 @@ def test_two_tabs_do_not_mix(visit):
 def test_the_view_opens_lays_apart_and_turns_by_keys(visit):
     page = visit()
     drawn(page, "mould")
-    page.click("text=With its mould")
-    page.fill(".look input[type=range]", "70")
-    page.select_option(".look select", "y")
-    page.wait_for_selector(".key >> text=filling")
-    before = page.locator(".stage canvas").screenshot()
-    page.focus(".stage canvas")
+    page.click("text=With mould")
+    page.fill(".view-controls input[type=range]", "70")
+    page.select_option(".view-controls select", "y")
+    page.wait_for_selector(".legend >> text=filling")
+    before = page.locator(".viewport canvas").screenshot()
+    page.focus(".viewport canvas")
     page.keyboard.press("ArrowRight")
     page.wait_for_timeout(400)
-    assert page.locator(".stage canvas").screenshot() != before
+    assert page.locator(".viewport canvas").screenshot() != before
     shot(page, "wide-cut")
 
 
 def test_findings_come_with_words_and_limits(visit):
     page = visit()
-    page.wait_for_selector(".counts")
-    page.click("text=What holds")
+    page.wait_for_selector(".verdict-counts")
+    page.click("text=Passed checks")
     found = page.locator(".finding.good")
     assert found.count() > 10
     assert re.search(r"good:.*\(limit: ", found.first.inner_text(), re.DOTALL)
@@ -301,7 +301,7 @@ def test_findings_come_with_words_and_limits(visit):
 def test_axe_finds_nothing_serious(visit, scheme, name, size):
     page = visit(viewport={"width": size[0], "height": size[1]}, color_scheme=scheme)
     drawn(page, "mould")
-    page.select_option(".look select", "y")
+    page.select_option(".view-controls select", "y")
     shot(page, f"{name}-{scheme}")
     assert _shades_of_crust(page) > 50
     assert _serious(page) == []
@@ -314,7 +314,7 @@ def test_the_other_tasks_have_nothing_serious_either(visit):
     drawn(page)
     for task in ("Eine Form, die ich habe", "Probebacken", "Schub"):
         page.click(f"nav >> text={task}")
-        page.wait_for_selector(".work:not([hidden])")
+        page.wait_for_selector(".task:not([hidden])")
         assert _serious(page) == []
 
 
@@ -336,8 +336,8 @@ def test_the_second_language_is_shown_and_said(visit):
 
 def test_without_webgl_a_picture_is_shown(visit):
     page = visit(without_webgl=True)
-    page.wait_for_selector(".stage img")
-    page.wait_for_function("document.querySelector('.stage img').naturalWidth > 100")
+    page.wait_for_selector(".viewport img")
+    page.wait_for_function("document.querySelector('.viewport img').naturalWidth > 100")
 
 
 def test_a_mesh_that_is_owned_holds_what_its_file_holds(visit, tmp_path):
@@ -351,7 +351,7 @@ def test_a_mesh_that_is_owned_holds_what_its_file_holds(visit, tmp_path):
     page.click("nav >> text=A mould I have")
     page.set_input_files("[data-path='mesh'] input[type=file]", path)
     page.wait_for_function("document.querySelector('#owned-mesh').value.startsWith('own-')")
-    page.locator(".work:not([hidden])").get_by_text("Work it out").first.click()
+    page.locator(".task:not([hidden])").get_by_text("Calculate").first.click()
     page.wait_for_selector(".answer h3")
     assert page.inner_text(".answer h3") == "Cavity 1: 62.5 mL"
 
@@ -364,10 +364,10 @@ def test_a_trial_says_what_was_lost(visit):
     page.fill("#trial-weighings-0-finished_g", "76")
     page.keyboard.press("Tab")
     page.wait_for_timeout(500)
-    page.locator(".work:not([hidden])").get_by_text("Work it out").click()
+    page.locator(".task:not([hidden])").get_by_text("Calculate").click()
     page.wait_for_selector(".answer table")
     assert "0.0500" in page.inner_text(".answer")  # 4 g of 80 g
-    page.click("text=Take the weights for the same mould")
+    page.click("text=Use the weights for the same mould")
     page.click("nav >> text=Piece and mould")
     page.wait_for_function("document.querySelector('#design-portion-loss').value === '0.05'")
 
@@ -379,7 +379,7 @@ def test_a_batch_totals_its_pieces(visit):
     page.fill("#batch-batch-pieces", "24")
     page.keyboard.press("Tab")
     page.wait_for_timeout(500)
-    page.locator(".work:not([hidden])").get_by_text("Work it out").click()
+    page.locator(".task:not([hidden])").get_by_text("Calculate").click()
     page.wait_for_selector(".answer table")
     # one piece on a scale of 1 g: 30 % of 76.5 g is 23 g; by hand
     assert "552" in page.inner_text(".answer")  # 24 x 23 g
@@ -387,7 +387,7 @@ def test_a_batch_totals_its_pieces(visit):
 
 def _shades_of_crust(page):
     """Count the colours of the canvas that are more red than blue, as the browser shows it."""
-    picture = page.locator(".stage canvas").screenshot()
+    picture = page.locator(".viewport canvas").screenshot()
     return page.evaluate(
         """async (bytes) => {
           const image = await createImageBitmap(new Blob([new Uint8Array(bytes)]));

@@ -14,9 +14,9 @@ import moulddesign
 from moulddesign.core import FileError, KernelError, SpecError
 from moulddesign.design import Design, library
 from moulddesign.fit import Wording
-from moulddesign.page.texts import texts
+from moulddesign.page.texts import page_texts
 
-GERMAN = texts("de")
+GERMAN = page_texts("de")
 PACKAGE = Path(moulddesign.__file__).parent
 ASKED = ("design", "pastry", "mould", "fit", "portion", "page", "building",
          "geometry/fill_volume.py", "geometry/topology.py")  # fmt: skip
@@ -112,10 +112,10 @@ def test_a_sentence_names_the_field_by_its_label():
 
 def test_what_is_not_translated_is_shown_as_english():
     assert GERMAN.said("a sentence of tomorrow") == "(auf Englisch) a sentence of tomorrow"
-    assert texts("en").said("a sentence of tomorrow") == "a sentence of tomorrow"
+    assert page_texts("en").said("a sentence of tomorrow") == "a sentence of tomorrow"
 
 
 def test_the_plot_has_words_of_its_own_in_each_language():
-    assert texts("en").tables["plot"] == asdict(Wording())
+    assert page_texts("en").tables["plot"] == asdict(Wording())
     said = GERMAN.tables["plot"]
-    assert [key for key, word in texts("en").tables["plot"].items() if word == said[key]] == []
+    assert [key for key, word in page_texts("en").tables["plot"].items() if word == said[key]] == []

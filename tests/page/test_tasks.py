@@ -13,13 +13,13 @@ NAMED = 'name = "mine"\n[relief]\nlayers = [{ pattern = "artwork-mine.svg", size
 
 def turned(page, task):
     page.click(f"nav >> text={task}")
-    page.wait_for_selector(".work:not([hidden])")
+    page.wait_for_selector(".task:not([hidden])")
 
 
 def worked_out(page, place=0):
-    page.locator(".work:not([hidden])").get_by_text("Work it out").nth(place).click()
+    page.locator(".task:not([hidden])").get_by_text("Calculate").nth(place).click()
     page.wait_for_selector(f".work:not([hidden]) .answer >> nth={place} >> table")
-    return page.locator(".work:not([hidden]) .answer").nth(place).inner_text()
+    return page.locator(".task:not([hidden]) .answer").nth(place).inner_text()
 
 
 def test_weighings_are_taken_from_a_table(visit, tmp_path):
@@ -28,7 +28,7 @@ def test_weighings_are_taken_from_a_table(visit, tmp_path):
     page = visit()
     drawn(page)
     turned(page, "Trial bake")
-    page.set_input_files(".work:not([hidden]) input[accept*=csv]", path)
+    page.set_input_files(".task:not([hidden]) input[accept*=csv]", path)
     page.wait_for_function("document.querySelector('#trial-weighings-2-raw_g')?.value === '79.5'")
     # 4 g of 80, 80.5 and 79.5 g: the mean of three shares, by hand
     assert f"{(4 / 80 + 4 / 80.5 + 4 / 79.5) / 3:.4f}" in worked_out(page)
@@ -40,7 +40,7 @@ def test_a_table_that_is_none_is_told(visit, tmp_path):
     page = visit("?in=de")
     drawn(page)
     turned(page, "Probebacken")
-    page.set_input_files(".work:not([hidden]) input[accept*=csv]", path)
+    page.set_input_files(".task:not([hidden]) input[accept*=csv]", path)
     page.wait_for_selector(".answer >> text=braucht eine erste Zeile mit")
 
 
@@ -48,10 +48,10 @@ def test_a_trial_without_weighings_asks_for_them(visit):
     page = visit()
     drawn(page)
     turned(page, "Trial bake")
-    assert page.locator("text=Take the weights for the same mould").is_disabled()
-    page.locator(".work:not([hidden])").get_by_text("Work it out").click()
+    assert page.locator("text=Use the weights for the same mould").is_disabled()
+    page.locator(".task:not([hidden])").get_by_text("Calculate").click()
     page.wait_for_selector("[data-path='weighings.0.raw_g'] .error >> text=Is missing")
-    assert page.inner_text(".work:not([hidden]) .answer") == (
+    assert page.inner_text(".task:not([hidden]) .answer") == (
         "weighings.1.raw_g (the first weighing): is missing and has no default "
         "(1 more to mend after this one)."
     )
@@ -66,7 +66,7 @@ def test_a_press_tells_more_ratios_and_what_a_weight_is_pressed_to(visit):
     page.fill("#owned-pressed_mm", "30; 25; 20")
     page.keyboard.press("Tab")
     page.wait_for_timeout(600)
-    page.locator(".work:not([hidden])").get_by_text("Ausrechnen").first.click()
+    page.locator(".task:not([hidden])").get_by_text("Berechnen").first.click()
     page.wait_for_selector(".answer >> text=auf Höhe")
     rows = page.locator(".answer table").nth(3).locator("tbody tr").all_inner_texts()
     assert [row.split()[0] for row in rows] == ["30.00", "25.00", "20.00"]
@@ -102,13 +102,13 @@ def test_a_shelf_may_not_name_files_of_this_disk(visit, tmp_path):
     turned(page, "A mould I have")
     page.set_input_files("[data-path='moulds'] input[type=file]", path)
     page.wait_for_function("document.querySelector('#shelf-moulds').value.startsWith('own-')")
-    page.locator(".work:not([hidden])").get_by_text("Work it out").nth(1).click()
+    page.locator(".task:not([hidden])").get_by_text("Calculate").nth(1).click()
     page.wait_for_selector(".answer >> text=was not uploaded here")
 
 
 def relief_is_the_square(page):
     # six tenths of 20 mm square, 1.5 mm high, walls of 15 deg: as in the test of one's own drawing
-    page.wait_for_selector(".pick:has(:checked) >> text=own file")
+    page.wait_for_selector(".choice:has(:checked) >> text=own file")
     page.wait_for_selector(".sizes tr:has-text('relief') >> text=/0\\.2\\d mL/")
 
 
@@ -118,7 +118,7 @@ def test_a_design_comes_with_its_drawing(visit, tmp_path):
     page = visit()
     drawn(page)
     page.set_input_files(
-        ".making input[type=file]", [tmp_path / "artwork-mine.svg", tmp_path / "design.toml"]
+        ".actions input[type=file]", [tmp_path / "artwork-mine.svg", tmp_path / "design.toml"]
     )
     page.wait_for_function("document.querySelector('#design-name').value === 'mine'")
     relief_is_the_square(page)
@@ -133,18 +133,18 @@ def test_a_set_that_was_downloaded_comes_back_with_its_drawing(visit, tmp_path):
     redrawn(page, before)
     typed(page, "name", "mine")
     typed(page, "relief.layers.0.size_mm", "20")
-    page.wait_for_selector(".counts")
+    page.wait_for_selector(".verdict-counts")
     page.wait_for_timeout(1000)
-    page.wait_for_selector(".counts")
-    page.click("text=Make the files")
-    page.wait_for_selector("a.whole", timeout=120_000)
+    page.wait_for_selector(".verdict-counts")
+    page.click("text=Make files")
+    page.wait_for_selector("a.download-all", timeout=120_000)
     with page.expect_download() as awaited:
-        page.click("a.whole")
+        page.click("a.download-all")
     awaited.value.save_as(tmp_path / "set.zip")
     assert any("artwork-" in name for name in zipfile.ZipFile(tmp_path / "set.zip").namelist())
     again = visit()
     drawn(again)
-    again.set_input_files(".making input[type=file]", tmp_path / "set.zip")
+    again.set_input_files(".actions input[type=file]", tmp_path / "set.zip")
     again.wait_for_function("document.querySelector('#design-name').value === 'mine'")
     relief_is_the_square(again)
 
@@ -154,8 +154,8 @@ def test_a_zip_without_a_design_is_told(visit, tmp_path):
         archive.writestr("readme.txt", "x")
     page = visit()
     drawn(page)
-    page.set_input_files(".making input[type=file]", tmp_path / "a.zip")
-    page.wait_for_selector(".trouble >> text=holds no design.toml")
+    page.set_input_files(".actions input[type=file]", tmp_path / "a.zip")
+    page.wait_for_selector(".notice >> text=holds no design.toml")
 
 
 def test_a_further_stamp_is_drawn_among_the_parts(visit):
@@ -166,20 +166,20 @@ def test_a_further_stamp_is_drawn_among_the_parts(visit):
     page.fill("#design-further_stamps-0-name", "plain")
     page.keyboard.press("Tab")
     redrawn(page, before)
-    page.wait_for_selector(".look label >> text=stamp-plain")
+    page.wait_for_selector(".view-controls label >> text=stamp-plain")
     layers = page.locator("[aria-label='Stamp 1'] [aria-label='Layer 1']")
     layers.locator("button", has_text="Motif").click()
     page.wait_for_selector("#design-further_stamps-0-layers-0-motif")
-    page.click("text=With its mould")
-    page.fill(".look input[type=range]", "70")
+    page.click("text=With mould")
+    page.fill(".view-controls input[type=range]", "70")
     page.wait_for_timeout(500)
     shot(page, "wide-stamps")
 
 
 SMALL = """() => [...document.querySelectorAll(
   'button, a, select, textarea, input:not([type=file], [type=radio], [type=checkbox]), summary, '
-  + '.own span, .look label, .tick')]
-  .filter((one) => one.checkVisibility() && !one.classList.contains('skip'))
+  + '.upload span, .view-controls label, .checkbox')]
+  .filter((one) => one.checkVisibility() && !one.classList.contains('skip-link'))
   .map((one) => [one.textContent.trim(), one.getBoundingClientRect()])
   .filter(([, box]) => box.height < 43.5 || box.width < 43.5)
   .map(([text, box]) => `${text} ${box.width} x ${box.height}`)"""
@@ -190,12 +190,12 @@ def test_a_narrow_phone_needs_no_scrolling_sideways_and_has_room_for_fingers(vis
     # 44 by 44 CSS pixels: WCAG 2.2, success criterion 2.5.5
     page = visit(f"?in={language}", viewport={"width": 360, "height": 740}, has_touch=True)
     drawn(page, "mould")
-    page.wait_for_selector(".counts")
+    page.wait_for_selector(".verdict-counts")
     for number in range(4):
         page.locator("header nav button").nth(number).click()
         page.wait_for_timeout(300)
         wide = page.evaluate(
-            "[...document.querySelectorAll('body, .head, .head nav, .tools')]"
+            "[...document.querySelectorAll('body, .page-head, .page-head nav, .page-tools')]"
             ".map((one) => one.scrollWidth - one.clientWidth)"
         )
         assert max(wide) <= 0
@@ -206,8 +206,8 @@ def test_a_narrow_phone_needs_no_scrolling_sideways_and_has_room_for_fingers(vis
 
 def test_findings_and_cautions_are_german_where_german_is_read(visit):
     page = visit("?in=de")
-    page.wait_for_selector(".counts")
-    page.click("text=Was hält")
+    page.wait_for_selector(".verdict-counts")
+    page.click("text=Bestandene Prüfungen")
     page.locator("summary", has_text="Vorsicht").click()
     said = page.inner_text(".findings")
     assert "auf Englisch" not in said

@@ -1,9 +1,9 @@
-// The pastry and its mould in 3D: draws only when something changed, and says what it has drawn.
+// The pastry and its mould in 3D: draws only when something has changed, and tells what is drawn.
 import { THREE, OrbitControls } from "nicegui-scene";
 
 const LIGHT = [-80, -60, 42]; // raking from the left front: relief casts its shape
 const AXES = { x: [1, 0, 0], y: [0, 1, 0], z: [0, 0, 1] };
-const TURN = Math.PI / 24;
+const STEP = Math.PI / 24;
 
 function unpacked(buffer) {
   const length = new DataView(buffer).getUint32(0, true);
@@ -23,7 +23,7 @@ export default {
   data() {
     return {
       bodies: [], // {name, role, colour, shown}
-      apart: 0, axis: "", cut: 50, through: false, without: false, picture: "", drawn: 0, stage: "",
+      exploded: 0, axis: "", position: 50, transparent: false, without: false, picture: "", drawn: 0, stage: "",
       waiting: true, stale: false,
     };
   },
@@ -67,10 +67,10 @@ export default {
       this.camera.position.set(0, -70, 90);
       this.controls = new OrbitControls(this.camera, canvas);
       this.controls.enableDamping = false;
-      this.controls.addEventListener("change", () => this.wish());
+      this.controls.addEventListener("change", () => this.requestDraw());
       this.plane = new THREE.Plane(new THREE.Vector3(0, 1, 0), 0);
       canvas.addEventListener("webglcontextlost", (event) => event.preventDefault());
-      canvas.addEventListener("webglcontextrestored", () => this.wish());
+      canvas.addEventListener("webglcontextrestored", () => this.requestDraw());
       this.watcher = new ResizeObserver(() => this.resize());
       this.watcher.observe(this.$refs.stage);
       this.resize();
@@ -84,14 +84,14 @@ export default {
       if (this.fitted) this.fit();
       this.draw(); // at once: the new size has emptied the canvas, and a blank frame would flash
     },
-    wish() {
-      if (this.asked || !this.renderer) return;
-      this.asked = requestAnimationFrame(() => this.draw());
+    requestDraw() {
+      if (this.frame || !this.renderer) return;
+      this.frame = requestAnimationFrame(() => this.draw());
     },
     draw() {
-      cancelAnimationFrame(this.asked);
-      this.asked = 0;
-      this.place();
+      cancelAnimationFrame(this.frame);
+      this.frame = 0;
+      this.update();
       this.renderer.render(this.scene, this.camera);
       this.drawn = this.serial ?? 0;
       this.stage = this.reached ?? "";
@@ -109,13 +109,13 @@ export default {
       if (!answer.ok) return;
       const head = unpacked(await answer.arrayBuffer());
       const hidden = new Set(this.bodies.filter((body) => !body.shown).map((body) => body.name));
-      const fresh = new Set(head.bodies.map((body) => body.name));
-      const goes = (name, role) => fresh.has(name) || (head.stage === "mould") === (role === "part");
+      const incoming = new Set(head.bodies.map((body) => body.name));
+      const goes = (name, role) => incoming.has(name) || (head.stage === "mould") === (role === "part");
       this.clear(goes);
       head.bodies.forEach((body, place) => this.add(body, place));
-      const kept = this.bodies.filter((body) => this.meshes.has(body.name) && !fresh.has(body.name));
+      const kept = this.bodies.filter((body) => this.meshes.has(body.name) && !incoming.has(body.name));
       const made = head.bodies.map(({ name, role, colour, lift }) => ({
-        name, role, colour, lift, shown: !hidden.has(name) && (role !== "part" || this.everShown === true),
+        name, role, colour, lift, shown: !hidden.has(name) && (role !== "part" || this.partsShown === true),
       }));
       this.bodies = [...made.filter((b) => b.role !== "part"), ...kept, ...made.filter((b) => b.role === "part")];
       this.serial = serial;
@@ -123,7 +123,7 @@ export default {
       this.stale = head.stage === "pastry" && this.bodies.some((body) => body.role === "part");
       this.waiting = false;
       if (!this.fitted) this.fit(true);
-      this.wish();
+      this.requestDraw();
     },
     clear(goes) {
       for (const [name, group] of this.meshes) {
@@ -140,7 +140,7 @@ export default {
       geometry.computeBoundingBox();
       const group = new THREE.Group();
       group.userData = { role: body.role, lift: body.lift, box: geometry.boundingBox };
-      // each body is counted and capped before the next one is; what lies inside caps later
+      // each body is counted and capped before the next one; the interior is capped last
       const order = { part: 1 + place, pastry: 101, filling: 102, centre: 103 }[body.role];
       const solid = new THREE.Mesh(geometry, new THREE.MeshStandardMaterial({
         color: body.colour, flatShading: true, roughness: 0.85, metalness: 0, side: THREE.DoubleSide,
@@ -169,32 +169,32 @@ export default {
       this.meshes.set(body.name, group);
       this.scene.add(group);
     },
-    place() {
-      const cutting = this.axis !== "";
-      if (cutting) {
+    update() {
+      const sectioned = this.axis !== "";
+      if (sectioned) {
         const box = this.bounds();
-        const way = new THREE.Vector3(...AXES[this.axis]);
-        const low = box.min.dot(way), high = box.max.dot(way);
-        const at = low + ((high - low) * this.cut) / 100;
-        // what lies before the cut, seen from the usual side, is taken away
+        const normal = new THREE.Vector3(...AXES[this.axis]);
+        const low = box.min.dot(normal), high = box.max.dot(normal);
+        const at = low + ((high - low) * this.position) / 100;
+        // what lies before the section, seen from the usual side, is removed
         const sign = this.axis === "y" ? 1 : -1;
-        this.plane.set(way.multiplyScalar(sign), -sign * at);
+        this.plane.set(normal.multiplyScalar(sign), -sign * at);
       }
       for (const body of this.bodies) {
         const group = this.meshes.get(body.name);
         if (!group) continue;
         const inside = body.role === "filling" || body.role === "centre";
         const pastry = this.bodies.find((other) => other.role === "pastry");
-        group.visible = inside ? cutting && pastry?.shown === true : body.shown;
-        const lift = (body.lift * this.apart) / 100;
-        const faded = this.through && body.role === "part";
+        group.visible = inside ? sectioned && pastry?.shown === true : body.shown;
+        const lift = (body.lift * this.exploded) / 100;
+        const faded = this.transparent && body.role === "part";
         for (const node of group.children) {
           if (node.userData.cap) {
-            node.visible = cutting;
+            node.visible = sectioned;
             this.plane.coplanarPoint(node.position);
             node.lookAt(node.position.clone().sub(this.plane.normal));
           } else if (node.userData.counts) {
-            node.visible = cutting;
+            node.visible = sectioned;
             node.position.z = lift;
           } else {
             node.position.z = lift;
@@ -203,7 +203,7 @@ export default {
             node.material.opacity = faded ? 0.28 : 1;
             node.material.depthWrite = !faded;
           }
-          if (!node.userData.cap) node.material.clippingPlanes = cutting ? [this.plane] : [];
+          if (!node.userData.cap) node.material.clippingPlanes = sectioned ? [this.plane] : [];
         }
       }
     },
@@ -212,15 +212,15 @@ export default {
       for (const body of this.bodies) {
         const group = this.meshes.get(body.name);
         if (!group || !body.shown) continue;
-        const lift = (body.lift * this.apart) / 100;
+        const lift = (body.lift * this.exploded) / 100;
         box.union(group.userData.box.clone().translate(new THREE.Vector3(0, 0, lift)));
       }
       return box;
     },
-    fit(anew) {
+    fit(reset) {
       const box = this.bounds();
       if (box.isEmpty()) return;
-      if (anew) this.camera.position.copy(new THREE.Vector3(0, -0.72, 1)), this.controls.target.set(0, 0, 0);
+      if (reset) this.camera.position.copy(new THREE.Vector3(0, -0.72, 1)), this.controls.target.set(0, 0, 0);
       const way = this.camera.position.clone().sub(this.controls.target).normalize();
       const radius = box.getSize(new THREE.Vector3()).length() / 2;
       const half = (this.camera.fov * Math.PI) / 360;
@@ -229,99 +229,99 @@ export default {
       this.camera.position.copy(this.controls.target).addScaledVector(way, (1.02 * radius) / Math.sin(narrow));
       this.fitted = true;
       this.controls.update();
-      this.wish();
+      this.requestDraw();
     },
-    all(shown) {
-      this.everShown = shown;
+    showParts(shown) {
+      this.partsShown = shown;
       for (const body of this.bodies) body.shown = shown || body.role !== "part";
       this.fit();
     },
-    tick(body, event) {
+    setShown(body, event) {
       body.shown = event.target.checked;
-      if (body.role === "part" && body.shown) this.everShown = true;
+      if (body.role === "part" && body.shown) this.partsShown = true;
       this.fit();
     },
-    slide(event) {
-      this.apart = Number(event.target.value);
+    setExploded(event) {
+      this.exploded = Number(event.target.value);
       this.fit();
     },
-    chop(event) {
-      this.cut = Number(event.target.value);
-      this.wish();
+    setPosition(event) {
+      this.position = Number(event.target.value);
+      this.requestDraw();
     },
-    choose(event) {
+    setAxis(event) {
       this.axis = event.target.value;
-      this.wish();
+      this.requestDraw();
     },
-    fade(event) {
-      this.through = event.target.checked;
-      this.wish();
+    setTransparent(event) {
+      this.transparent = event.target.checked;
+      this.requestDraw();
     },
-    keyed(event) {
+    onKey(event) {
       const turns = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
       const zooms = { "+": 0.9, "=": 0.9, "-": 1.1 };
       if (event.key === "0") this.fit(true);
-      else if (zooms[event.key]) this.nearer(zooms[event.key]);
-      else if (turns[event.key]) this.turn(...turns[event.key]);
+      else if (zooms[event.key]) this.zoom(zooms[event.key]);
+      else if (turns[event.key]) this.rotate(...turns[event.key]);
       else return;
       event.preventDefault();
     },
-    nearer(share) {
-      const away = this.camera.position.clone().sub(this.controls.target).multiplyScalar(share);
+    zoom(ratio) {
+      const away = this.camera.position.clone().sub(this.controls.target).multiplyScalar(ratio);
       this.camera.position.copy(this.controls.target).add(away);
       this.controls.update();
-      this.wish();
+      this.requestDraw();
     },
-    turn(right, down) {
-      const away = new THREE.Spherical().setFromVector3(this.upright(1));
-      away.theta += right * TURN;
-      away.phi = Math.min(Math.max(away.phi + down * TURN, 0.05), Math.PI - 0.05);
+    rotate(right, down) {
+      const away = new THREE.Spherical().setFromVector3(this.upright());
+      away.theta += right * STEP;
+      away.phi = Math.min(Math.max(away.phi + down * STEP, 0.05), Math.PI - 0.05);
       const turned = new THREE.Vector3().setFromSpherical(away);
       this.camera.position.copy(this.controls.target).add(new THREE.Vector3(turned.x, -turned.z, turned.y));
       this.controls.update();
-      this.wish();
+      this.requestDraw();
     },
     upright() {
       const away = this.camera.position.clone().sub(this.controls.target);
       return new THREE.Vector3(away.x, away.z, -away.y);
     },
-    instead(picture, serial) {
+    showPicture(picture, serial) {
       this.picture = picture;
       this.waiting = false;
       this.drawn = serial;
     },
-    named(body) {
+    nameOf(body) {
       const [first, ...rest] = body.name.split("-"); // a further stamp has its name behind
       return [this.names[first] ?? first, ...rest].join("-");
     },
   },
   template: `
-    <div class="sight" :data-drawn="drawn" :data-stage="stage">
-      <div class="stage" ref="stage">
-        <canvas v-show="!without" ref="canvas" tabindex="0" role="img" :aria-label="texts.view_says" @keydown="keyed"></canvas>
-        <img v-if="picture" :src="picture" :alt="texts.view_says" />
-        <p v-if="without && !picture" class="over">{{ texts.no_webgl }}</p>
-        <p v-if="waiting && !without" class="over">{{ texts.first_picture }}</p>
-        <p v-if="stale" class="corner">{{ texts.parts_follow }}</p>
-        <ul v-if="axis" class="key" :aria-label="texts.key">
-          <li v-for="body in inner" :key="body.name"><span class="swatch" :class="body.role"></span>{{ body.role === 'pastry' ? texts.crust : named(body) }}</li>
+    <div class="view" :data-drawn="drawn" :data-stage="stage">
+      <div class="viewport" ref="stage">
+        <canvas v-show="!without" ref="canvas" tabindex="0" role="img" :aria-label="texts.view_label" @keydown="onKey"></canvas>
+        <img v-if="picture" :src="picture" :alt="texts.view_label" />
+        <p v-if="without && !picture" class="overlay">{{ texts.no_webgl }}</p>
+        <p v-if="waiting && !without" class="overlay">{{ texts.first_picture }}</p>
+        <p v-if="stale" class="badge">{{ texts.parts_follow }}</p>
+        <ul v-if="axis" class="legend" :aria-label="texts.section_colours">
+          <li v-for="body in inner" :key="body.name"><span class="swatch" :class="body.role"></span>{{ body.role === 'pastry' ? texts.crust : nameOf(body) }}</li>
         </ul>
       </div>
-      <div class="look" v-if="!without">
-        <fieldset class="shown"><legend>{{ texts.shown }}</legend>
-          <button type="button" :aria-pressed="!parts.some((b) => b.role === 'part' && b.shown)" @click="all(false)">{{ texts.pastry_only }}</button>
-          <button type="button" :aria-pressed="parts.length > 1 && parts.every((b) => b.shown)" @click="all(true)">{{ texts.everything }}</button>
-          <label v-for="body in parts" :key="body.name"><input type="checkbox" :checked="body.shown" @change="tick(body, $event)" />
-            <span class="swatch" :style="{ background: body.colour }"></span>{{ named(body) }}</label>
+      <div class="view-controls" v-if="!without">
+        <fieldset class="bodies"><legend>{{ texts.bodies_shown }}</legend>
+          <button type="button" :aria-pressed="!parts.some((b) => b.role === 'part' && b.shown)" @click="showParts(false)">{{ texts.pastry_only }}</button>
+          <button type="button" :aria-pressed="parts.length > 1 && parts.every((b) => b.shown)" @click="showParts(true)">{{ texts.with_mould }}</button>
+          <label v-for="body in parts" :key="body.name"><input type="checkbox" :checked="body.shown" @change="setShown(body, $event)" />
+            <span class="swatch" :style="{ background: body.colour }"></span>{{ nameOf(body) }}</label>
         </fieldset>
-        <label>{{ texts.apart }} <input type="range" min="0" max="100" :value="apart" @input="slide" /></label>
-        <label>{{ texts.cut }} <select :value="axis" @change="choose">
-          <option value="">{{ texts.uncut }}</option><option value="y">{{ texts.cut_front }}</option>
-          <option value="x">{{ texts.cut_side }}</option><option value="z">{{ texts.cut_level }}</option></select></label>
-        <label v-if="axis">{{ texts.cut_at }} <input type="range" min="1" max="99" :value="cut" @input="chop" /></label>
-        <label class="tick"><input type="checkbox" :checked="through" @change="fade" /> {{ texts.see_through }}</label>
-        <button type="button" @click="fit(true)">{{ texts.as_at_first }}</button>
+        <label>{{ texts.exploded }} <input type="range" min="0" max="100" :value="exploded" @input="setExploded" /></label>
+        <label>{{ texts.section }} <select :value="axis" @change="setAxis">
+          <option value="">{{ texts.section_none }}</option><option value="y">{{ texts.section_front }}</option>
+          <option value="x">{{ texts.section_side }}</option><option value="z">{{ texts.section_level }}</option></select></label>
+        <label v-if="axis">{{ texts.section_position }} <input type="range" min="1" max="99" :value="position" @input="setPosition" /></label>
+        <label class="checkbox"><input type="checkbox" :checked="transparent" @change="setTransparent" /> {{ texts.transparent }}</label>
+        <button type="button" @click="fit(true)">{{ texts.reset_view }}</button>
       </div>
-      <p class="help">{{ texts.view_keys }}</p>
+      <p class="help">{{ texts.view_help }}</p>
     </div>`,
 };
