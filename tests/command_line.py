@@ -15,3 +15,11 @@ def run(monkeypatch, capsys, *arguments):
         main()
     seen = capsys.readouterr()
     return stopped.value.code, seen.out, seen.err
+
+
+def refused(monkeypatch, capsys, *arguments):
+    """Run it; return the one sentence with which bad input was refused."""
+    code, said, sentence = run(monkeypatch, capsys, *arguments)
+    assert (code, said) == (2, "")
+    assert sentence.count("\n") == 1, sentence
+    return sentence.rstrip("\n")

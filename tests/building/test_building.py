@@ -8,6 +8,7 @@ import pytest
 import shapely
 import trimesh
 from hypothesis import given, settings
+from kept_designs import FILES, REAL, built
 from soundness import assert_sound, outcome
 from strategies import designs
 
@@ -18,27 +19,9 @@ from moulddesign.geometry import Mesh, bodies, difference, intersection
 from moulddesign.geometry.float32 import settled
 from moulddesign.verify.press_checks import closed_cavity_mm3
 
-REAL = {
-    "the demo: 75 g round 3:7, one centre": {
-        "portion": {"finished_weight_g": 75, "ratio": "3:7", "centres": [{"mass_g": 5}]},
-        "pastry": {"height_to_width": 0.5},
-    },
-    "125 g square 4:6": {
-        "portion": {"finished_weight_g": 125, "ratio": "4:6"},
-        "pastry": {"outline": "square"},
-        "relief": {"layers": [{"pattern": "lantern"}]},
-    },
-    "30 g round without centre": {"portion": {"finished_weight_g": 30, "ratio": "3:7"}},
-    "250 g square, two centres": {
-        "portion": {"finished_weight_g": 250, "centres": [{"mass_g": 12}, {"mass_g": 9}]},
-        "pastry": {"outline": "square", "shoulder_radius_mm": 4},
-        "relief": {"layers": [{"pattern": "date-leaf"}], "sense": "sunk", "depth_mm": 0.8},
-    },
-}
-
 
 @given(design=designs())
-@settings(max_examples=5)
+@settings(max_examples=3)
 def test_a_valid_design_is_built_sound_or_refused_with_a_sentence(design):
     outcome(design)
 
@@ -58,30 +41,34 @@ def test_two_hundred_valid_designs_are_built_sound_or_refused_with_a_sentence(ca
     assert counted["built"] > 100
 
 
-@pytest.fixture(scope="module")
-def builds():
-    return {name: build(Design.of({"name": "real", **values})) for name, values in REAL.items()}
-
-
 @pytest.mark.parametrize("name", REAL)
-def test_the_four_real_inputs_hold(builds, name):
-    made = builds[name]
+def test_the_real_inputs_are_sound_and_good(name):
+    made = built(name)
     assert_sound(made)
     assert made.failed == ()
-    assert set(made.parts) == {"sleeve", "stamp", "plunger", "pastry"}
+    further = [part for stamp in made.further for part in (stamp.stamp_name, stamp.pastry_name)]
+    assert set(made.parts) == {"sleeve", "stamp", "plunger", "pastry", *further}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", sorted(set(FILES) - set(REAL)))
+def test_every_kept_design_is_sound_and_good(name):
+    made = built(name)
+    assert_sound(made)
+    assert made.failed == ()
 
 
 @pytest.mark.parametrize("name", REAL)
-def test_the_closed_cavity_holds_the_pastry(builds, name):
-    made = builds[name]
+def test_the_closed_cavity_holds_the_pastry(name):
+    made = built(name)
     sleeve, stamp = (settled(part.mesh) for part in made.mould.parts[:2])
     held_mm3 = closed_cavity_mm3(sleeve, stamp)
     assert held_mm3 == pytest.approx(1000.0 * made.portion.piece.volume_ml, rel=0.002)
 
 
 @pytest.mark.parametrize("name", REAL)
-def test_stamp_and_pastry_share_nothing_and_leave_nothing(builds, name):
-    made = builds[name]
+def test_stamp_and_pastry_share_nothing_and_leave_nothing(name):
+    made = built(name)
     stamp = settled(made.mould.parts[1].mesh)
     pastry = made.meshes["pastry"]
     # float32 moves either surface by 2e-6 mm at most, over the top's area.
@@ -102,8 +89,8 @@ def prism(points, low_mm, high_mm):
 
 
 @pytest.mark.parametrize("name", REAL)
-def test_parts_lie_on_the_table_and_inside_the_bed(builds, name):
-    made = builds[name]
+def test_parts_lie_on_the_table_and_inside_the_bed(name):
+    made = built(name)
     bed = made.design.printer.bed_mm
     for part, mesh in made.meshes.items():
         assert mesh.bounds[0, 2] == 0.0, part
@@ -111,10 +98,10 @@ def test_parts_lie_on_the_table_and_inside_the_bed(builds, name):
 
 
 @pytest.mark.parametrize("name", REAL)
-def test_the_report_is_plain_and_complete(builds, name):
-    report = json.loads(json.dumps(builds[name].report(), allow_nan=False))
+def test_the_report_is_plain_and_complete(name):
+    report = json.loads(json.dumps(built(name).report(), allow_nan=False))
     assert set(report) >= {"moulddesign", "design", "portion", "pastry", "parts", "findings"}
-    assert Design.of(report["design"]) == builds[name].design
+    assert Design.of(report["design"]) == built(name).design
     assert set(report["portion"]) >= {
         *("finished_g", "raw_g", "loss", "crust_g", "filling_g", "paste_g", "centre_g"),
         *("crust_ml", "paste_ml", "centre_ml", "volume_ml", "raw_g_sd", "label_target_raw_g"),
@@ -142,15 +129,16 @@ def test_a_piece_too_flat_for_its_filling_blames_its_size(width_mm):
         build(design)
 
 
-def test_cautions_name_the_dangers(builds):
-    said = " ".join(builds["30 g round without centre"].report()["cautions"]).lower()
+def test_cautions_name_the_dangers():
+    said = " ".join(built("little-30").report()["cautions"]).lower()
     for word in ("food-safe", "dishwasher", "silicone", "syrup", "allergens", "local"):
         assert word in said
 
 
 def test_the_stages_are_named_in_order():
     stages = []
-    made = build(Design(), stages.append)
+    plain = Design().with_values({"portion.finished_weight_g": 30.0, "relief.layers": []})
+    made = build(plain, stages.append)
     assert stages == ["portion", "pastry", "mould", "checks"]
     assert list(made.seconds) == stages
     assert all(seconds >= 0.0 for seconds in made.seconds.values())

@@ -28,11 +28,3 @@ def moulddesign(*arguments, folder=None, **more):
     )
     assert "Traceback" not in done.stderr, done.stderr
     return done.returncode, done.stdout, done.stderr
-
-
-def refused(*arguments, folder=None):
-    """Run it; return the one sentence with which bad input was refused."""
-    code, said, sentence = moulddesign(*arguments, folder=folder)
-    assert (code, said) == (2, "")
-    assert sentence.count("\n") == 1, sentence
-    return sentence.rstrip("\n")

@@ -2,19 +2,26 @@ import shlex
 import shutil
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
 from cli.command import COMMAND, environment, moulddesign
+from command_line import run
 
 from moulddesign.cli.app import app
 
 VERBS = sorted(command.name for command in app.registered_commands)
 
 
+@cache
+def help_of(verb):
+    return moulddesign(verb, "--help")
+
+
 @pytest.mark.parametrize("verb", VERBS)
 def test_every_verb_explains_itself_with_an_example(verb):
-    code, said, _ = moulddesign(verb, "--help")
+    code, said, _ = help_of(verb)
     assert code == 0
     assert "Example" in said
     assert "--json" in said
@@ -47,8 +54,8 @@ def test_without_a_verb_there_is_help():
         (["page", "--port", "70000"], "--port = '70000': must be at most 65535."),
     ],
 )
-def test_a_slip_of_the_pen_gets_one_sentence(arguments, sentence):
-    code, said, remarks = moulddesign(*arguments)
+def test_a_usage_error_gets_one_sentence(monkeypatch, capsys, arguments, sentence):
+    code, said, remarks = run(monkeypatch, capsys, *arguments)
     assert (code, said) == (2, "")
     assert sentence in remarks
     assert remarks.count("\n") == 1
@@ -57,7 +64,7 @@ def test_a_slip_of_the_pen_gets_one_sentence(arguments, sentence):
 @pytest.mark.parametrize("verb", VERBS)
 def test_no_help_loses_words_in_brackets_to_markup(verb):
     # rich reads [word] as markup and drops it
-    _, said, _ = moulddesign(verb, "--help")
+    _, said, _ = help_of(verb)
     assert "[]" not in said
 
 
@@ -74,9 +81,17 @@ main()
 """
 
 
-@pytest.mark.parametrize("module", ["pydantic", "rich.console", "numpy.lib", "shapely"])
+LOADED = ("pydantic", "rich.console", "numpy.lib", "shapely")
+STARTED = (["patterns"], ["coupon"], ["fit", "--mesh", "x.stl"], ["inspect", "x.stl"])
+
+
 @pytest.mark.parametrize(
-    "arguments", [["patterns"], ["coupon"], ["fit", "--mesh", "x.stl"], ["inspect", "x.stl"]]
+    ("module", "arguments"),
+    [
+        pytest.param(module, arguments, marks=[] if n == m else pytest.mark.slow)
+        for n, module in enumerate(LOADED)
+        for m, arguments in enumerate(STARTED)
+    ],
 )
 def test_ctrl_c_while_libraries_load_is_130_and_no_word(tmp_path, module, arguments):
     # 128 + SIGINT (2), as a shell says it

@@ -3,7 +3,8 @@
 import json
 
 import trimesh
-from cli.command import moulddesign, refused
+from cli.command import moulddesign
+from command_line import refused
 
 
 def test_coupons_are_published_with_what_to_do_with_them(tmp_path):
@@ -24,7 +25,9 @@ def test_coupons_are_published_with_what_to_do_with_them(tmp_path):
         assert (read.extents[:2] <= 120.0).all()
 
 
-def test_a_printer_that_is_not_known_is_refused(tmp_path):
-    sentence = refused("coupon", "--printer", "nothing", "--out", tmp_path / "c")
+def test_a_printer_that_is_not_known_is_refused(monkeypatch, capsys, tmp_path):
+    sentence = refused(
+        monkeypatch, capsys, "coupon", "--printer", "nothing", "--out", tmp_path / "c"
+    )
     assert sentence.startswith("printer.machine = 'nothing': must be one of common-220")
     assert not (tmp_path / "c").exists()

@@ -10,9 +10,11 @@ import sys
 import time
 from pathlib import Path
 
+import kept_designs
 import pytest
 import trimesh
-from cli.command import environment, moulddesign, refused
+from cli.command import environment, moulddesign
+from command_line import refused, run
 
 FILES = {"sleeve.stl", "stamp.stl", "plunger.stl", "pastry.stl", "report.json", "design.toml"}
 REAL = {
@@ -22,21 +24,14 @@ REAL = {
         *("--pattern", "lantern"),
     ],
     "30 g round without centre": ["--weight", "30", "--centre-mass", "0"],
-    "250 g square, two centres": ["two.toml", "--outline", "square"],
+    "250 g square, two centres": [kept_designs.FILES["two-centres-250"]],
 }
-TWO = """
-[portion]
-finished_weight_g = 250
-centres = [{ mass_g = 12 }, { name = "nut", mass_g = 9, density_g_per_ml = 1.1 }]
-"""
 QUICK = ("--weight", "60", "--pattern", "lantern", "--formats", "stl")
 
 
 @pytest.fixture(scope="module")
 def kitchen(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("kitchen")
-    (folder / "two.toml").write_text(TWO)
-    return folder
+    return tmp_path_factory.mktemp("kitchen")
 
 
 @pytest.fixture(scope="module")
@@ -197,11 +192,12 @@ class TestDisk:
             ("x" * 300, "cannot be made (File name too long)"),
         ],
     )
-    def test_a_place_that_cannot_be_is_said(self, tmp_path, out, sentence):
+    def test_a_place_that_cannot_be_is_said(self, monkeypatch, capsys, tmp_path, out, sentence):
+        monkeypatch.chdir(tmp_path)
         (tmp_path / "file").write_text("mine")
         (tmp_path / "full").mkdir()
         (tmp_path / "full" / "letter.txt").write_text("mine")
-        code, said, remarks = moulddesign("make", *QUICK, "--out", out, folder=tmp_path)
+        code, said, remarks = run(monkeypatch, capsys, "make", *QUICK, "--out", out)
         assert (code, said) == (1, "")
         assert sentence in remarks
         assert remarks.count("\n") == 1
@@ -212,10 +208,22 @@ class TestDisk:
 
 class TestFailed:
     # Relief sunk by 3 mm cuts through the crust that 1:9 leaves.
-    CUT = ("--sense", "sunk", "--relief-depth", "3", "--ratio", "1:9", "--formats", "stl")
+    CUT = (
+        "--weight",
+        "40",
+        "--sense",
+        "sunk",
+        "--relief-depth",
+        "3",
+        "--ratio",
+        "1:9",
+        "--formats",
+        "stl",
+    )
 
-    def test_a_failed_finding_publishes_nothing(self, tmp_path):
-        code, said, remarks = moulddesign("make", *self.CUT, "--json", folder=tmp_path)
+    def test_a_failed_finding_publishes_nothing(self, monkeypatch, capsys, tmp_path):
+        monkeypatch.chdir(tmp_path)
+        code, said, remarks = run(monkeypatch, capsys, "make", *self.CUT, "--json")
         assert code == 1
         failed = [f["name"] for f in json.loads(said)["findings"] if f["verdict"] == "fail"]
         assert failed
@@ -223,10 +231,9 @@ class TestFailed:
         assert "--keep-failing" in remarks
         assert list(tmp_path.iterdir()) == []
 
-    def test_unless_one_insists_and_then_the_report_says_so(self, tmp_path):
-        code, _, _ = moulddesign(
-            "make", *self.CUT, "--keep-failing", "--out", "out", folder=tmp_path
-        )
+    def test_unless_one_insists_and_then_the_report_says_so(self, monkeypatch, capsys, tmp_path):
+        monkeypatch.chdir(tmp_path)
+        code, _, _ = run(monkeypatch, capsys, "make", *self.CUT, "--keep-failing", "--out", "out")
         assert code == 1
         assert {path.name for path in (tmp_path / "out").iterdir()} >= FILES
         report = json.loads((tmp_path / "out" / "report.json").read_text(encoding="utf-8"))
@@ -245,8 +252,11 @@ class TestFailed:
         (["--width", "390", "--sense", "sunk"], "pastry.width_mm = 390.0: leaves a height of"),
     ],
 )
-def test_bad_input_is_refused_before_anything_is_written(tmp_path, arguments, sentence):
-    assert sentence in refused("make", *arguments, folder=tmp_path)
+def test_bad_input_is_refused_before_anything_is_written(
+    monkeypatch, capsys, tmp_path, arguments, sentence
+):
+    monkeypatch.chdir(tmp_path)
+    assert sentence in refused(monkeypatch, capsys, "make", *arguments)
     assert list(tmp_path.iterdir()) == []
 
 

@@ -6,7 +6,8 @@ import subprocess
 import sys
 
 import pytest
-from cli.command import environment, moulddesign, refused
+from cli.command import environment, moulddesign
+from command_line import refused
 
 HEAVY = ("cadquery", "OCP", "manifold3d", "shapely", "trimesh", "scipy", "matplotlib", "skimage")
 
@@ -94,8 +95,8 @@ def test_options_override_the_file(tmp_path):
         (["no-such.toml"], r"no-such.toml: cannot be read \(No such file or directory\)\.$"),
     ],
 )
-def test_bad_input_gets_one_sentence(arguments, sentence):
-    said = refused("portion", *arguments)
+def test_bad_input_gets_one_sentence(monkeypatch, capsys, arguments, sentence):
+    said = refused(monkeypatch, capsys, "portion", *arguments)
     assert re.search(sentence, said), said
 
 
@@ -125,15 +126,17 @@ FILES = {
 
 
 @pytest.mark.parametrize("kind", FILES)
-def test_a_bad_design_file_gets_one_sentence(tmp_path, kind):
+def test_a_bad_design_file_gets_one_sentence(monkeypatch, capsys, tmp_path, kind):
     content, sentence = FILES[kind]
     (tmp_path / "design.toml").write_bytes(content)
-    said = refused("portion", "design.toml", folder=tmp_path)
+    said = refused(monkeypatch, capsys, "portion", tmp_path / "design.toml")
     assert re.search(sentence, said), said
 
 
-def test_a_folder_is_no_design_file(tmp_path):
-    assert refused("portion", tmp_path).endswith("is a folder; name a file in it.")
+def test_a_folder_is_no_design_file(monkeypatch, capsys, tmp_path):
+    assert refused(monkeypatch, capsys, "portion", tmp_path).endswith(
+        "is a folder; name a file in it."
+    )
 
 
 @pytest.mark.parametrize("content", [b"", b"\xef\xbb\xbfname = 'marked'\r\n", b"# nothing\n"])

@@ -12,7 +12,8 @@ from multiprocessing.context import SpawnProcess
 from pathlib import Path
 
 import pytest
-from cli.command import COMMAND, environment, moulddesign, refused
+from cli.command import COMMAND, environment, moulddesign
+from command_line import refused
 
 from moulddesign.design import Design
 from moulddesign.export import Wanted
@@ -114,9 +115,12 @@ def test_failing_pieces_are_published_where_one_insists(tmp_path):
         (TABLE, ("--base", "none.toml"), "none.toml: cannot be read (No such file"),
     ],
 )
-def test_bad_input_is_refused_before_anything_is_built(tmp_path, text, more, sentence):
+def test_bad_input_is_refused_before_anything_is_built(
+    monkeypatch, capsys, tmp_path, text, more, sentence
+):
     (tmp_path / "cakes.csv").write_text(text)
-    said = refused("series", "cakes.csv", "--out", "out", *more, folder=tmp_path)
+    monkeypatch.chdir(tmp_path)
+    said = refused(monkeypatch, capsys, "series", "cakes.csv", "--out", "out", *more)
     assert said.startswith(sentence)
     assert names(tmp_path) == ["cakes.csv"]
 

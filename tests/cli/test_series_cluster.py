@@ -6,7 +6,8 @@ import sys
 from pathlib import Path
 
 import pytest
-from cli.command import environment, moulddesign, refused
+from cli.command import environment, moulddesign
+from command_line import refused
 
 CLUSTER = Path(__file__).with_name("cluster.py")
 KEYS = "name,portion.finished_weight_g,relief.layers.1.pattern,relief.layers.1.size_mm\n"
@@ -68,7 +69,8 @@ def test_a_cluster_makes_the_bytes_that_processes_here_make(scheduler, tmp_path)
         (("--scheduler", "tcp://x:1", "--jobs", "2"), "--jobs = 2: must be left out with"),
     ],
 )
-def test_a_scheduler_that_is_not_there_is_said(tmp_path, more, sentence):
+def test_a_scheduler_that_is_not_there_is_said(monkeypatch, capsys, tmp_path, more, sentence):
     (tmp_path / "cakes.csv").write_text(f"{KEYS}a,40,sun,\n")
-    assert refused("series", "cakes.csv", *more, folder=tmp_path).startswith(sentence)
+    monkeypatch.chdir(tmp_path)
+    assert refused(monkeypatch, capsys, "series", "cakes.csv", *more).startswith(sentence)
     assert names(tmp_path) == ["cakes.csv"]

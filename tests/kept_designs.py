@@ -1,0 +1,25 @@
+"""The design files that tests share, of every kind of mould, and their builds."""
+
+from functools import cache
+from pathlib import Path
+
+import moulddesign
+from moulddesign.building import build
+from moulddesign.design import Design
+
+DEMO = Path(moulddesign.__file__).parent / "data" / "demo.toml"
+FILES = {"demo": DEMO} | {
+    path.stem: path for path in sorted(Path(__file__).with_name("designs").glob("*.toml"))
+}
+REAL = ("demo", "square-125", "little-30", "two-centres-250")
+"""What real bakers asked for: 75 g round with a centre, 125 g square, 30 g, 250 g square."""
+
+
+def kept(name):
+    return Design.read(FILES[name])
+
+
+@cache
+def built(name):
+    """Return the build of a kept design, with its proofs: made once a process."""
+    return build(kept(name))
