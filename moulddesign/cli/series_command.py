@@ -20,7 +20,7 @@ from moulddesign.series.table import Row, RowsError, at_place, read_series
 from moulddesign.workers import pool_size
 
 if TYPE_CHECKING:
-    from moulddesign.series import Outcome
+    from moulddesign.series.orders import Outcome
 
 MOST_JOBS: Final = 256
 """Most processes at once; our choice."""
@@ -91,7 +91,8 @@ def run_series(
     with ends_at_once():
         from moulddesign import export  # noqa: PLC0415 (the same)
         from moulddesign.artwork.patterns import refuse_missing  # noqa: PLC0415 (the same)
-        from moulddesign.series import Order, run_all, run_on  # noqa: PLC0415 (geometry)
+        from moulddesign.series.cluster import run_on  # noqa: PLC0415 (geometry)
+        from moulddesign.series.orders import Order, run_all  # noqa: PLC0415 (the same)
     _tried(rows, refuse_missing)
     kinds, sheet = export.formats(formats), export.paper(paper)
     # What the base names lies beside the base, what a row names beside the table.

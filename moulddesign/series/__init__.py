@@ -3,14 +3,6 @@
 - `table`: A series: many designs from one table, each row laid over the same base.
 - `orders`: orders for many designs, carried out side by side by processes on this machine.
 - `cluster`: orders carried out on other machines, those of a Dask scheduler.
+
+Nothing is loaded here: the command line reads a table without the libraries that orders need.
 """
-
-from moulddesign.series.cluster import run_on
-from moulddesign.series.orders import Order, Outcome, run_all
-
-__all__ = [
-    "Order",
-    "Outcome",
-    "run_all",
-    "run_on",
-]

@@ -17,7 +17,7 @@ from command_line import refused
 
 from moulddesign.design import Design
 from moulddesign.export import Wanted
-from moulddesign.series import Order, run_all
+from moulddesign.series.orders import Order, run_all
 
 FILES = {"sleeve.stl", "stamp.stl", "plunger.stl", "pastry.stl", "report.json", "design.toml"}
 KEYS = (
