@@ -49,12 +49,16 @@ LIGHT = kept("little-30").with_values(
     {
         "mould.height_band": 0.02,
         "further_stamps": [
-            {"name": "proud", "layers": [{"motif": "rings", "count": 4}], "depth_mm": 3.2},
-            {"name": "deep", "layers": [{"motif": "beads"}], "sense": "sunk", "depth_mm": 2.5},
+            {
+                "name": "deep",
+                "layers": [{"motif": "rings", "count": 4}],
+                "sense": "sunk",
+                "depth_mm": 2.5,
+            }
         ],
     }
 )
-"""Under stamps of which one makes a far lower pastry, and one cuts through the crust."""
+"""Under a stamp that makes a far higher pastry and cuts through its crust."""
 
 
 @cache
@@ -224,7 +228,7 @@ def test_a_relief_that_cuts_one_crust_fails_for_that_stamp_alone(light):
 
 def test_a_height_far_from_the_rings_is_a_warning(light):
     (found,) = [
-        f for f in light.findings if f.name == "stamp-proud: nominal height over the middle ring"
+        f for f in light.findings if f.name == "stamp-deep: nominal height over the middle ring"
     ]
     assert found.verdict is Verdict.WARN
     # The face is found within 0.002 mm.
