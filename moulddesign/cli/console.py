@@ -19,7 +19,7 @@ from rich.progress import BarColumn, Progress, TextColumn
 from rich.table import Table
 
 from moulddesign.cli import INTERRUPTED
-from moulddesign.core import FileError, WriteError
+from moulddesign.core import FileError, Message, WriteError
 
 NARROWEST: Final = 40
 """Narrowest console that is written to; our choice [columns]."""
@@ -47,9 +47,16 @@ def _wide_enough(console: Console) -> Console:
     return console
 
 
+def _plain(value: object) -> str:
+    if isinstance(value, Message):
+        return str(value)
+    raise TypeError(type(value).__name__)
+
+
 def print_json(value: Mapping[str, Any]) -> None:
     """Write a value to stdout as JSON (RFC 8259: no NaN, no infinity), in ASCII for any console."""
-    text = json.dumps(value, indent=1, allow_nan=False)  # whole before the first letter goes out
+    # Whole before the first letter goes out; messages are in English.
+    text = json.dumps(value, indent=1, allow_nan=False, default=_plain)
     sys.stdout.write(text + "\n")
 
 

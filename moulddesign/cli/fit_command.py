@@ -22,11 +22,11 @@ from moulddesign.cli.console import (
     table,
 )
 from moulddesign.cli.options import PIECE, AsJson, Override, with_design
-from moulddesign.core import LengthUnit, SpecError, ml_from_mm3
+from moulddesign.core import LengthUnit, Message, SpecError, ml_from_mm3
 from moulddesign.design import Design, OwnedMould, Shelf, Tool, refuse_idle
 
 if TYPE_CHECKING:  # the room loads the geometry libraries, which light verbs do without
-    from moulddesign.fit import Fit, Measured, Pressing, Ranked, Row, Window
+    from moulddesign.fit import Fit, FittingPiece, MeasuredCavity, Pressing, RankedMould, Window
 
 LETTERS = "abcdefgh"
 WHOLE_FROM = 1000.0
@@ -38,34 +38,34 @@ def print_fit(design: Design, made: "Fit", pressed: Sequence["Pressing"]) -> Non
     """Print the weights of each cavity, the window of a press mould, and what is to be said."""
     console = out()
     for note in made.notes:
-        console.print(note)
-    for numbers in made.alike:
+        console.print(str(note))
+    for numbers in made.equal_cavities:
         cavity, rows = made.cavities[numbers[0]]
         _print_cavity(console, _title(made, cavity, numbers), rows)
-    window = made.window(design)
+    window = made.own_window(design)
     if window is not None:
         console.print(_window_table(made.windows))
     if pressed:
         console.print(_pressed_table(pressed))
-    _print_known(console, made.row(design))
+    _print_uncertainties(console, made.own_piece(design))
     for sentence in _sentences(design, made):
         console.print(sentence)
 
 
-def print_ranked(design: Design, found: Sequence["Ranked"]) -> None:
+def print_ranked(design: Design, found: Sequence["RankedMould"]) -> None:
     """Print the shelf, the mould that suits the portion best first."""
     console = out()
-    remarks = _Footnotes(sentence for each in found for sentence in each.says)
+    remarks = _Footnotes(sentence for each in found for sentence in each.remarks)
     rows = [
         (
             each.name,
-            "yes" if each.takes else "no",
+            "yes" if each.fits else "no",
             _tenths(each.volume_ml),
             f"{each.over_ratio:+.1%}",
             _tenths(each.height_mm),
             _tenths(each.crust_thickness_mm),
             _tenths(each.fills_raw_g),
-            remarks.letters(each.says),
+            remarks.letters(each.remarks),
         )
         for each in found
     ]
@@ -83,10 +83,10 @@ def print_ranked(design: Design, found: Sequence["Ranked"]) -> None:
 class _Footnotes:
     """Letters for sentences, in the order in which they first come."""
 
-    def __init__(self, sentences: Iterable[str]) -> None:
+    def __init__(self, sentences: Iterable[Message]) -> None:
         self.letter = {s: LETTERS[n] for n, s in enumerate(dict.fromkeys(sentences))}
 
-    def letters(self, sentences: Iterable[str]) -> str:
+    def letters(self, sentences: Iterable[Message]) -> str:
         return " ".join(self.letter[sentence] for sentence in sentences)
 
     def sentences(self) -> Iterator[str]:
@@ -94,7 +94,7 @@ class _Footnotes:
             yield f"{letter}: {sentence}"
 
 
-def _title(made: "Fit", cavity: "Measured", numbers: Sequence[int]) -> str:
+def _title(made: "Fit", cavity: "MeasuredCavity", numbers: Sequence[int]) -> str:
     which = ""
     if len(made.cavities) > 1:
         which = f", cavity {numbers[0] + 1}"
@@ -102,13 +102,13 @@ def _title(made: "Fit", cavity: "Measured", numbers: Sequence[int]) -> str:
         which = f", cavities {numbers[0] + 1} to {numbers[-1] + 1}, each"
     if cavity.bore is not None:
         which = f" at {cavity.bore.height_mm(cavity.volume_mm3):.1f} mm"
-    spread = f" +- {2.0 * ml_from_mm3(cavity.volume_sd_mm3):.2g}" if cavity.doubts else ""
+    spread = f" +- {2.0 * ml_from_mm3(cavity.volume_sd_mm3):.2g}" if cavity.uncertainties else ""
     return f"{made.mould.name}{which}: {ml_from_mm3(cavity.volume_mm3):.1f}{spread} mL"
 
 
-def _print_cavity(console: Console, title: str, rows: Sequence["Row"]) -> None:
+def _print_cavity(console: Console, title: str, rows: Sequence["FittingPiece"]) -> None:
     remarks = _Footnotes(sentence for row in rows for sentence in row.remarks)
-    for centred, group in groupby(rows, key=lambda row: row.centred):
+    for centred, group in groupby(rows, key=lambda row: row.has_centres):
         # Without a centre the filling is the paste.
         masses = CENTRED_MASSES if centred else MASSES
         heads = [mass.removesuffix("_g") for mass in masses]
@@ -119,7 +119,7 @@ def _print_cavity(console: Console, title: str, rows: Sequence["Row"]) -> None:
         console.print(sentence)
 
 
-def _cells(row: "Row", masses: Sequence[str], remarks: _Footnotes) -> tuple[object, ...]:
+def _cells(row: "FittingPiece", masses: Sequence[str], remarks: _Footnotes) -> tuple[object, ...]:
     piece = row.piece
     shown = [_tenths(None if piece is None else getattr(piece, mass)) for mass in masses]
     return (
@@ -163,10 +163,10 @@ def _pressed_table(pressed: Sequence["Pressing"]) -> Table:
     return table("Pressed", heads, rows)
 
 
-def _print_known(console: Console, row: "Row") -> None:
+def _print_uncertainties(console: Console, row: "FittingPiece") -> None:
     if row.piece is None:
         return
-    rows = [(c.name, c.volume_ml or "", c.raw_g) for c in row.known]
+    rows = [(c.name, c.volume_ml or "", c.raw_g) for c in row.uncertainties]
     rows.append(("all together", "", row.raw_g_sd))
     title = f"How well {row.ratio} is known (sd)"
     console.print(table(title, ("cause", "mL", "raw g"), rows))
@@ -174,7 +174,7 @@ def _print_known(console: Console, row: "Row") -> None:
 
 def _sentences(design: Design, made: "Fit") -> Iterator[str]:
     """Yield what does not fit the tables."""
-    row = made.row(design)
+    row = made.own_piece(design)
     if row.piece is not None:
         yield (
             f"{row.ratio}: weigh {row.piece.raw_g:.1f} g raw, give or take "
@@ -182,7 +182,8 @@ def _sentences(design: Design, made: "Fit") -> Iterator[str]:
         )
     if row.wrap_disc_mm is not None:
         yield f"A disc of its crust, {row.wrap_disc_mm:.0f} mm across, wraps the filling."
-    yield from dict.fromkeys(said for cavity, _ in made.cavities for said in cavity.remarks)
+    remarks = (str(remark) for cavity, _ in made.cavities for remark in cavity.remarks)
+    yield from dict.fromkeys(remarks)
     if not design.portion.centres:
         yield "Add --centre-mass 12 for rows with a whole centre in the filling."
 
@@ -324,11 +325,11 @@ def _refuse_beside_shelf(given: Mapping[str, Any]) -> None:
 
 def _rank(design: Design, shelf: Path, *, as_json: bool) -> None:
     with ends_at_once():
-        from moulddesign.fit import ranked  # noqa: PLC0415 (the same)
+        from moulddesign.fit import ranked_moulds  # noqa: PLC0415 (the same)
 
     moulds = Shelf.read(shelf).mould
     with bar_over([mould.name for mould in moulds]) as stage:
-        found = ranked(design, moulds, stage)
+        found = ranked_moulds(design, moulds, stage)
     if as_json:
         print_json({"design": design.plain(), "ranked": [each.report() for each in found]})
     else:
@@ -347,7 +348,7 @@ def _fitted(
     with bar_over(STAGES) as stage:
         made = fit(design, mould, ratios=ratios, stage=stage)
     weights_g, heights_mm = asked
-    return made, pressings(made.window(design), raw_g=weights_g, heights_mm=heights_mm)
+    return made, pressings(made.own_window(design), raw_g=weights_g, heights_mm=heights_mm)
 
 
 def _plot(
@@ -356,14 +357,14 @@ def _plot(
     with ends_at_once():
         from moulddesign.fit import plot  # noqa: PLC0415 (matplotlib)
 
-    window = made.window(design)
+    window = made.own_window(design)
     if window is None:
         raise SpecError("plot", str(path), "needs a press mould: add --most-height")
     draw = {".svg": plot.window_svg, ".png": plot.window_png}.get(path.suffix.lower())
     if draw is None:
         raise SpecError("plot", str(path), "must end in .svg or .png")
     pieces = [p.piece for p in pressed]
-    picture = draw(made.mould.name, window, sd_g=made.row(design).raw_g_sd, pieces=pieces)
+    picture = draw(made.mould.name, window, sd_g=made.own_piece(design).raw_g_sd, pieces=pieces)
     save_bytes(path, picture, overwrite=overwrite)
     err().print(f"Written to {path}", soft_wrap=True)
 

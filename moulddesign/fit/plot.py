@@ -12,38 +12,36 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
-from moulddesign.fit.rows import Window
+from moulddesign.fit.pieces import Window
 from moulddesign.geometry import Points
 from moulddesign.portion import Portion
 
-WINDOW: Final = "#d9e4c8"
-LINE: Final = "#3d5a2a"
-MARK: Final = "#a4471c"
-DPI: Final = 150.0
+WINDOW_COLOUR: Final = "#d9e4c8"
+LINE_COLOUR: Final = "#3d5a2a"
+MARK_COLOUR: Final = "#a4471c"
+PNG_DPI: Final = 150.0
 """Of a PNG [pixels an inch]."""
-BEYOND: Final = 0.25
+MARGIN_RATIO: Final = 0.25
 """How far the line goes on beyond the window, as a share of it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wording:
-    """What the plot says; braces are filled in.
-
-    Parameters
-    ----------
-    title, with_centre, raw, finished, height, least, most, uncertainty : str
-        Of the whole, behind the title of a piece with a centre, of the axes, of the ends of the
-        window, and of the band.
-    """
+    """What the plot says; braces are filled in."""
 
     title: str = "{name}: crust to filling {ratio}"
+    """Of the whole."""
     with_centre: str = ", with its centre"
+    """Behind the title, of a piece with a centre."""
     raw: str = "raw weight, g"
     finished: str = "finished weight, g"
     height: str = "height to the flat top, mm"
     least: str = "least"
+    """At the lower end of the window."""
     most: str = "most"
+    """At the upper end of the window."""
     uncertainty: str = "twice its uncertainty"
+    """Of the band."""
 
 
 ENGLISH: Final = Wording()
@@ -72,11 +70,6 @@ def window_svg(
         Weights to mark.
     wording : Wording
         What it says.
-
-    Returns
-    -------
-    bytes
-        The same for the same input.
     """
     # Without the salt the SVG's names are random; without the date it is the same every day.
     with rc_context({"svg.hashsalt": "moulddesign", "font.size": 11}):
@@ -86,7 +79,7 @@ def window_svg(
 
 def window_png(name: str, window: Window, *, sd_g: float, pieces: Sequence[Portion]) -> bytes:
     """Return the plot of `window_svg` as a PNG file, 1080 pixels wide."""
-    with rc_context({"font.size": 11, "savefig.dpi": DPI}):
+    with rc_context({"font.size": 11, "savefig.dpi": PNG_DPI}):
         made = _figure(name, window, ENGLISH, sd_g=sd_g, pieces=pieces)
         return _saved(made, "png", {"Software": None})
 
@@ -116,7 +109,7 @@ def _saved(figure: Figure, kind: str, metadata: Mapping[str, None]) -> bytes:
 def _heights_mm(window: Window, pieces: Sequence[Portion]) -> list[float]:
     """Return heights from below all that is marked to above it, above 0."""
     marked = [window.least_mm, window.most_mm, *map(window.height_of_mm, pieces)]
-    room_mm = BEYOND * (max(marked) - min(marked))
+    room_mm = MARGIN_RATIO * (max(marked) - min(marked))
     low, high = min(marked) - room_mm, max(marked) + room_mm
     heights: list[float] = np.linspace(max(low, 0.0), high, 50).tolist()
     return heights
@@ -125,18 +118,18 @@ def _heights_mm(window: Window, pieces: Sequence[Portion]) -> list[float]:
 def _draw(axes: Axes, window: Window, heights_mm: Sequence[float]) -> None:
     found = [(window.piece_at(h), h) for h in heights_mm if window.bore.volume_mm3(h) > 0.0]
     points = np.array([(piece.raw_g, h) for piece, h in found if piece is not None])
-    axes.axhspan(window.least_mm, window.most_mm, color=WINDOW, zorder=0)
-    axes.plot(points[:, 0], points[:, 1], color=LINE, linewidth=2.0)
+    axes.axhspan(window.least_mm, window.most_mm, color=WINDOW_COLOUR, zorder=0)
+    axes.plot(points[:, 0], points[:, 1], color=LINE_COLOUR, linewidth=2.0)
     axes.set_xlim(points[0, 0], points[-1, 0])
     axes.set_ylim(points[0, 1], points[-1, 1])
 
 
-def _band(axes: Axes, said: str, *, sd_g: float) -> None:
+def _band(axes: Axes, label: str, *, sd_g: float) -> None:
     """Draw what the weight's uncertainty leaves open beside the line."""
     weights_g, heights_mm = np.asarray(axes.lines[0].get_xydata()).T
     left, right = weights_g - 2.0 * sd_g, weights_g + 2.0 * sd_g
     limits = axes.get_xlim()
-    axes.fill_betweenx(heights_mm, left, right, color=LINE, alpha=0.2, lw=0.0, label=said)
+    axes.fill_betweenx(heights_mm, left, right, color=LINE_COLOUR, alpha=0.2, lw=0.0, label=label)
     axes.set_xlim(limits)
     axes.legend(loc="lower right", framealpha=1.0, edgecolor="none")
 
@@ -147,7 +140,9 @@ def _limit(
     """Mark one end of the window: the least at the right, the most at the left, off the line."""
     if piece is None:
         return
-    axes.vlines(piece.raw_g, axes.get_ylim()[0], height_mm, color=LINE, linestyle=":", lw=1.0)
+    axes.vlines(
+        piece.raw_g, axes.get_ylim()[0], height_mm, color=LINE_COLOUR, linestyle=":", lw=1.0
+    )
     axes.annotate(
         f"{word}: {height_mm:.1f} mm, {piece.raw_g:.0f} g",
         (axes.get_xlim()[1 if low else 0], height_mm),
@@ -155,16 +150,16 @@ def _limit(
         textcoords="offset points",
         ha="right" if low else "left",
         va="bottom" if low else "top",
-        color=LINE,
-        bbox={"facecolor": WINDOW, "edgecolor": "none", "pad": 1.0},
+        color=LINE_COLOUR,
+        bbox={"facecolor": WINDOW_COLOUR, "edgecolor": "none", "pad": 1.0},
     )
 
 
 def _mark(axes: Axes, height_mm: float, piece: Portion) -> None:
-    axes.plot([piece.raw_g], [height_mm], "o", color=MARK, zorder=5, clip_on=False)
+    axes.plot([piece.raw_g], [height_mm], "o", color=MARK_COLOUR, zorder=5, clip_on=False)
     axes.annotate(
         f"{piece.raw_g:.1f} g: {height_mm:.1f} mm", (piece.raw_g, height_mm), xytext=(8, -12),
-        textcoords="offset points", color=MARK,
+        textcoords="offset points", color=MARK_COLOUR,
     )  # fmt: skip
 
 
@@ -177,13 +172,13 @@ def _label(axes: Axes, name: str, window: Window, *, wording: Wording) -> None:
     axes.set_ylabel(wording.height)
     finished = axes.secondary_xaxis(
         "top",
-        functions=(partial(_times, 1.0 - table.loss), partial(_times, 1.0 / (1.0 - table.loss))),
+        functions=(partial(_scaled, 1.0 - table.loss), partial(_scaled, 1.0 / (1.0 - table.loss))),
     )
     finished.set_xlabel(wording.finished)
     axes.grid(visible=True, color="#cccccc", linewidth=0.5)
     axes.set_axisbelow(True)
 
 
-def _times(factor: float, masses_g: ArrayLike) -> Points:
+def _scaled(factor: float, masses_g: ArrayLike) -> Points:
     scaled: Points = np.asarray(masses_g, dtype=np.float64) * factor
     return scaled

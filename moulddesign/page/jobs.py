@@ -26,7 +26,7 @@ from moulddesign.design import (
 from moulddesign.export import publish, publish_failing
 from moulddesign.export.formats import colour_of
 from moulddesign.export.pictures import Artist, pastry_scene
-from moulddesign.fit import fit, pressings, ranked
+from moulddesign.fit import fit, pressings, ranked_moulds
 from moulddesign.geometry import Mesh, joined
 from moulddesign.kitchen import OnHand, Recipe, Weighing, batch, trial
 from moulddesign.mould import MouldSet, Part, make_mould
@@ -242,11 +242,11 @@ def fit_mould(checkpoint: Checkpoint, plain: Plain, *asked: Plain) -> Answer:
 
     design, given, wording = Design.of(plain), FitRequest.of(asked[0]), Wording(**asked[1])
     made = fit(design, given.mould, ratios=given.more_ratios, stage=lambda _: checkpoint())
-    window = made.window(design)
+    window = made.own_window(design)
     pressed = pressings(window, raw_g=given.pressed_g, heights_mm=given.pressed_mm)
     plot = b""
     if window is not None:
-        sd_g = made.row(design).raw_g_sd
+        sd_g = made.own_piece(design).raw_g_sd
         pieces = [each.piece for each in pressed]
         plot = window_svg(made.mould.name, window, sd_g=sd_g, pieces=pieces, wording=wording)
     yield "fit", (made.report(design) | {"pressed": [each.report() for each in pressed]}, plot)
@@ -258,7 +258,7 @@ def rank_moulds(checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
     if given.moulds is None:
         raise SpecError("moulds", "not given", say("page.moulds-not-given"))
     moulds = Shelf.read(given.moulds).mould
-    found = ranked(Design.of(plain), moulds, lambda _: checkpoint())
+    found = ranked_moulds(Design.of(plain), moulds, lambda _: checkpoint())
     yield "shelf", [each.report() for each in found]
 
 

@@ -310,7 +310,7 @@ def _pressed(words: Texts, pressed: list[Mapping[str, Any]]) -> str:
 
 
 def ranking_table(words: Texts, found: list[Mapping[str, Any]]) -> str:
-    """Return several moulds, each a report of `moulddesign.fit.Ranked`, the best first."""
+    """Return several moulds, each a report of `moulddesign.fit.RankedMould`, the best first."""
     heads = (
         "mould",
         "fits",

@@ -52,3 +52,12 @@ def test_a_loss_that_scatters_too_much_is_refused():
 def test_a_scatter_that_cannot_be_is_refused(field, value):
     with pytest.raises(SpecError, match=field):
         Scatter(**{"raw_sd_g": 1.0, "loss": 0.1, "loss_sd": 0.0} | {field: value})
+
+
+@pytest.mark.parametrize(
+    ("floor_g", "share"), [(75.9, 0.0), (76.0, 0.0), (76.1, 1.0), (79.0, 1.0), (80.1, 1.0)]
+)
+def test_without_scatter_80_g_that_lose_a_twentieth_end_at_76_g(floor_g, share):
+    # 80 g less 5 % is 76 g: below any floor above that, and at the floor it is not short.
+    sure = Scatter(raw_sd_g=0.0, loss=0.05, loss_sd=0.0)
+    assert share_below(floor_g, 80.0, sure) == share

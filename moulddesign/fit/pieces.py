@@ -1,78 +1,66 @@
-"""The weights that fill a cavity, and the window of heights and weights of a press mould."""
+"""The pieces that fill a cavity, and the window of heights and weights of a press mould."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot
 from typing import Any, Final
 
-from moulddesign.core import SpecError, ml_from_mm3, mm3_from_ml, require_positive
+from moulddesign.core import (
+    Message,
+    SpecError,
+    ml_from_mm3,
+    mm3_from_ml,
+    require_positive,
+    say,
+)
 from moulddesign.design import Design, OwnedMould
-from moulddesign.fit.cavities import Bore, Measured, crust_mm
+from moulddesign.fit.cavities import Bore, MeasuredCavity, uniform_crust_mm
 from moulddesign.pastry.interior import ring_reach_mm
 from moulddesign.portion import Portion, Spread, balls, finished_filling_g, portion, spread
 from moulddesign.verify.piece_checks import CUT_RATIO, LEAST_CRUST_MM, LEAST_PASTE_MM
 
 RATIOS: Final = ("2:8", "3:7", "4:6", "5:5")
 """Crust to filling by mass, from thin to thick; common practice, no source."""
-THIN: Final = f"The crust is under {LEAST_CRUST_MM:g} mm."
-DEEP: Final = "The relief is deeper than half the crust."
-NO_ROOM: Final = "The centre does not fit."
-NO_CRUST: Final = "The filling alone needs all of the room without the relief."
+THIN_CRUST: Final = say("fit.crust-thin", least_mm=LEAST_CRUST_MM)
+DEEP_RELIEF: Final = say("fit.relief-in-crust")
+NO_ROOM: Final = say("fit.centre-too-large")
+NO_CRUST: Final = say("fit.no-crust")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Known:
-    """What one cause alone leaves open of the raw weight.
-
-    Parameters
-    ----------
-    name : str
-        The cause.
-    volume_ml : float
-        Standard uncertainty as a volume [mL].
-    raw_g : float
-        As a raw weight that fills the cavity [g].
-    """
+class WeightUncertainty:
+    """What one cause alone leaves open of the raw weight."""
 
     name: str
+    """The cause."""
     volume_ml: float
+    """Standard uncertainty as a volume, by this cause alone."""
     raw_g: float
+    """The same as a raw weight that fills the cavity."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """The piece of one ratio that fills a cavity.
-
-    Parameters
-    ----------
-    ratio : str
-        Crust to filling by mass.
-    centred : bool
-        Whether it holds the design's centres.
-    piece : Portion or None
-        None where the centres leave no room for crust and paste.
-    crust_thickness_mm : float or None
-        Uniform thickness; None where the shape is not known or no crust is left [mm].
-    wrap_disc_mm : float or None
-        Diameter of the disc of all the crust that wraps the filling's ball [mm].
-    known : tuple of Known
-        How well the raw weight is known, by cause.
-    remarks : tuple of str
-        Sentences.
-    """
+class FittingPiece:
+    """The piece of one ratio that fills a cavity."""
 
     ratio: str
-    centred: bool
+    """Crust to filling by mass."""
+    has_centres: bool
+    """Whether it holds the design's centres."""
     piece: Portion | None
+    """None where the centres leave no room for crust and paste."""
     crust_thickness_mm: float | None
+    """Uniform; None where the shape is not known or no crust is left."""
     wrap_disc_mm: float | None
-    known: tuple[Known, ...]
-    remarks: tuple[str, ...]
+    """Diameter of the disc of all the crust that wraps the filling's ball."""
+    uncertainties: tuple[WeightUncertainty, ...]
+    """How well the raw weight is known, by cause."""
+    remarks: tuple[Message, ...]
 
     @property
     def raw_g_sd(self) -> float:
         """Standard uncertainty of the raw weight that fills the cavity [g]."""
-        return hypot(*(cause.raw_g for cause in self.known))
+        return hypot(*(cause.raw_g for cause in self.uncertainties))
 
     def report(self) -> dict[str, Any]:
         """Return it as plain values."""
@@ -80,7 +68,7 @@ class Row:
         masses = ("raw_g", "crust_g", "filling_g", "paste_g", "centre_g", "finished_g")
         return {
             "ratio": self.ratio,
-            "with_centre": self.centred,
+            "with_centre": self.has_centres,
             **{name: None if piece is None else getattr(piece, name) for name in masses},
             "crust_thickness_mm": self.crust_thickness_mm,
             "wrap_disc_mm": self.wrap_disc_mm,
@@ -89,27 +77,20 @@ class Row:
         }
 
 
-def rows(design: Design, cavity: Measured, ratios: Sequence[str] = RATIOS) -> tuple[Row, ...]:
+def fitting_pieces(
+    design: Design, cavity: MeasuredCavity, ratios: Sequence[str] = RATIOS
+) -> tuple[FittingPiece, ...]:
     """Return the pieces that fill a cavity, one for each ratio, without and with the centres.
-
-    Parameters
-    ----------
-    design : Design
-        Loss, densities, centres, scale.
-    cavity : Measured
-        What is filled.
-    ratios : sequence of str
-        Crust to filling by mass.
 
     Raises
     ------
     SpecError
         A ratio is none.
     """
-    return tuple(row(each, cavity) for each in kinds(design, ratios))
+    return tuple(fitting_piece(each, cavity) for each in designs_of_ratios(design, ratios))
 
 
-def kinds(design: Design, ratios: Sequence[str] = RATIOS) -> tuple[Design, ...]:
+def designs_of_ratios(design: Design, ratios: Sequence[str] = RATIOS) -> tuple[Design, ...]:
     """Return the design with each ratio, without and, where it has any, with its centres."""
     plain = design.with_values({"portion.centres": []})
     bases = (plain, design) if design.portion.centres else (plain,)
@@ -125,98 +106,97 @@ def filling_piece(design: Design, volume_mm3: float) -> Portion | None:
     return portion(design.portion.model_copy(update={"finished_weight_g": finished_g}))
 
 
-def row(design: Design, cavity: Measured) -> Row:
+def fitting_piece(design: Design, cavity: MeasuredCavity) -> FittingPiece:
     """Return the piece of a design that fills a cavity, whatever the design's own weight."""
     piece = filling_piece(design, cavity.volume_mm3)
-    ratio, centred = design.portion.ratio, bool(design.portion.centres)
+    ratio, has_centres = design.portion.ratio, bool(design.portion.centres)
     if piece is None:
-        return Row(
-            ratio=ratio, centred=centred, piece=None, crust_thickness_mm=None, wrap_disc_mm=None,
-            known=(), remarks=(NO_ROOM,),
+        return FittingPiece(
+            ratio=ratio, has_centres=has_centres, piece=None, crust_thickness_mm=None,
+            wrap_disc_mm=None, uncertainties=(), remarks=(NO_ROOM,),
         )  # fmt: skip
     thickness_mm = _thickness_mm(cavity, piece)
-    return Row(
+    return FittingPiece(
         ratio=ratio,
-        centred=centred,
+        has_centres=has_centres,
         piece=piece,
         crust_thickness_mm=thickness_mm,
         wrap_disc_mm=balls(piece).disc_mm,
-        known=_known(design, cavity, piece),
+        uncertainties=_uncertainties(design, cavity, piece),
         remarks=_remarks(design, cavity, thickness_mm),
     )
 
 
-def _thickness_mm(cavity: Measured, piece: Portion) -> float | None:
-    if cavity.body is None:
+def _thickness_mm(cavity: MeasuredCavity, piece: Portion) -> float | None:
+    if cavity.shape is None:
         return None
-    return crust_mm(cavity.body, mm3_from_ml(piece.volume_ml - piece.crust_ml))
+    return uniform_crust_mm(cavity.shape, mm3_from_ml(piece.volume_ml - piece.crust_ml))
 
 
-def _remarks(design: Design, cavity: Measured, thickness_mm: float | None) -> tuple[str, ...]:
-    body = cavity.body
-    if body is None:
+def _remarks(
+    design: Design, cavity: MeasuredCavity, thickness_mm: float | None
+) -> tuple[Message, ...]:
+    shape = cavity.shape
+    if shape is None:
         return ()
     if thickness_mm is None:
         return (NO_CRUST,)
     diameters = [c.diameter_mm for c in design.portion.centres for _ in range(c.count)]
     room = (
-        (body.height_mm - max(diameters, default=0.0)) / 2.0,
-        body.width_mm / 2.0 - ring_reach_mm(diameters),
+        (shape.height_mm - max(diameters, default=0.0)) / 2.0,
+        shape.width_mm / 2.0 - ring_reach_mm(diameters),
     )
     found = {
-        THIN: thickness_mm < LEAST_CRUST_MM,
-        DEEP: cavity.relief_depth_mm > CUT_RATIO * thickness_mm,
+        THIN_CRUST: thickness_mm < LEAST_CRUST_MM,
+        DEEP_RELIEF: cavity.relief_depth_mm > CUT_RATIO * thickness_mm,
         NO_ROOM: bool(diameters) and min(room) < thickness_mm + LEAST_PASTE_MM,
     }
     return tuple(sentence for sentence, holds in found.items() if holds)
 
 
-def _known(design: Design, cavity: Measured, piece: Portion) -> tuple[Known, ...]:
-    """Return what leaves the raw weight open: the volume, the densities, the scale.
-
-    The raw weight is linear in the volume, so a density that makes a piece larger by some
-    volume takes as much off the weight as that volume holds.
-    """
-    # A mL more holds more crust and paste, in their ratio.
+def _uncertainties(
+    design: Design, cavity: MeasuredCavity, piece: Portion
+) -> tuple[WeightUncertainty, ...]:
+    """Return the uncertainty of the raw weight: by the volume, the densities, the scale."""
+    # With given centres the raw weight is linear in the volume, and its slope is what a millilitre
+    # of crust and paste weighs in their ratio. A density that makes the piece larger by some volume
+    # takes as much off the weight as that volume holds, to first order.
     without = design.with_values({"portion.centres": []})
     one_ml = filling_piece(without, mm3_from_ml(1.0))
     g_per_ml = 0.0 if one_ml is None else one_ml.raw_g
     scatter: Spread = spread(design, piece)
-    volumes = [(d.name, ml_from_mm3(d.volume_mm3)) for d in cavity.doubts]
+    volumes = [(d.name, ml_from_mm3(d.volume_mm3)) for d in cavity.uncertainties]
     volumes += [(c.name, c.volume_ml) for c in scatter.common]
     scale = [
-        Known(name="weighing: scale", volume_ml=0.0, raw_g=c.raw_g)
+        WeightUncertainty(name="weighing: scale", volume_ml=0.0, raw_g=c.raw_g)
         for c in scatter.pieces
         if c.name == "scale"
     ]
     return (
-        *(Known(name=n, volume_ml=ml, raw_g=ml * g_per_ml) for n, ml in volumes if ml > 0.0),
+        *(
+            WeightUncertainty(name=n, volume_ml=ml, raw_g=ml * g_per_ml)
+            for n, ml in volumes
+            if ml > 0.0
+        ),
         *scale,
     )
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Window:
-    """Between which heights, and so which weights, a press mould presses one kind of piece.
-
-    Parameters
-    ----------
-    design : Design
-        The kind of piece; its weight does not count.
-    bore : Bore
-        Of the mould.
-    least_mm, most_mm : float
-        Heights to the flat top [mm].
-    least, most : Portion or None
-        The pieces of these heights; None where the centres do not fit.
-    """
+    """Between which heights, and so which weights, a press mould presses one kind of piece."""
 
     design: Design
+    """The kind of piece; its weight does not count."""
     bore: Bore
     least_mm: float
+    """Least height to the flat top."""
     most_mm: float
+    """Greatest height to the flat top."""
     least: Portion | None
+    """The piece of the least height; None where the centres do not fit."""
     most: Portion | None
+    """The piece of the greatest height."""
 
     def piece_at(self, height_mm: float) -> Portion | None:
         """Return the piece that is pressed to a height, None where its centres do not fit."""
@@ -246,21 +226,13 @@ class Window:
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Pressing:
-    """A piece at the height that it is pressed to.
-
-    Parameters
-    ----------
-    height_mm : float
-        To the flat top [mm].
-    piece : Portion
-        Its weights.
-    inside : bool
-        Whether the height lies in the window.
-    """
+    """A piece at the height that it is pressed to."""
 
     height_mm: float
+    """To the flat top."""
     piece: Portion
     inside: bool
+    """Whether the height lies in the window."""
 
     def report(self) -> dict[str, Any]:
         """Return it as plain values."""
@@ -274,8 +246,8 @@ class Pressing:
 
 def windows(
     designs: Sequence[Design], mould: OwnedMould, bore: Bore
-) -> tuple[tuple[Window, ...], tuple[str, ...]]:
-    """Return the windows of kinds of pieces, and a sentence where a centre is too large for any.
+) -> tuple[tuple[Window, ...], tuple[Message, ...]]:
+    """Return the windows of kinds of pieces, and a remark where a centre is too large for any.
 
     Parameters
     ----------
@@ -299,28 +271,25 @@ def windows(
         raise SpecError(
             "most_height_mm",
             round(most_mm, 3),
-            f"must be above the least height of {least_mm:.4g} mm, which is relief and twice the "
-            "crust where it is not given",
+            say("fit.window-empty", least_mm=least_mm),
         )
-    closed = {f"{low:.1f}" for _, low in spans if low >= most_mm}
+    closed = {round(low, 1) for _, low in spans if low >= most_mm}
     return (
         tuple(_window(d, bore, least_mm=low, most_mm=most_mm) for d, low in spans if low < most_mm),
         tuple(
-            f"A piece with the centre is at least {low} mm high, and the press reaches "
-            f"{most_mm:.1f} mm: the centre does not fit."
-            for low in sorted(closed)
+            say("fit.centre-above-window", least_mm=low, most_mm=most_mm) for low in sorted(closed)
         ),
     )
 
 
 def pressings(
-    limits: Window | None, *, raw_g: Sequence[float], heights_mm: Sequence[float]
+    window: Window | None, *, raw_g: Sequence[float], heights_mm: Sequence[float]
 ) -> tuple[Pressing, ...]:
     """Return the height of each raw weight, and the weight of each height.
 
     Parameters
     ----------
-    limits : Window or None
+    window : Window or None
         Of a press mould and one kind of piece.
     raw_g : sequence of float
         Raw weights [g].
@@ -332,16 +301,16 @@ def pressings(
     SpecError
         There is no window, a value is not above 0, or the centres do not fit.
     """
-    if limits is None:
+    if window is None:
         if raw_g or heights_mm:
-            raise SpecError("pressed", "asked for", "needs a press mould: add --most-height")
+            raise SpecError("pressed", "asked for", say("fit.no-press"))
         return ()
     masses_g = [require_positive("pressed_weight", g, "g") for g in raw_g]
-    pieces = [_piece_of_raw(limits.design, mass_g) for mass_g in masses_g]
-    pieces += [_piece_at(limits, require_positive("pressed_height", h, "mm")) for h in heights_mm]
-    heights = [limits.height_of_mm(piece) for piece in pieces]
+    pieces = [_piece_of_raw(window.design, mass_g) for mass_g in masses_g]
+    pieces += [_piece_at(window, require_positive("pressed_height", h, "mm")) for h in heights_mm]
+    heights = [window.height_of_mm(piece) for piece in pieces]
     return tuple(
-        Pressing(height_mm=h, piece=piece, inside=limits.holds(h))
+        Pressing(height_mm=h, piece=piece, inside=window.holds(h))
         for h, piece in zip(heights, pieces, strict=True)
     )
 
@@ -351,12 +320,10 @@ def _piece_of_raw(design: Design, raw_g: float) -> Portion:
     return portion(design.with_values({"portion.finished_weight_g": finished_g}).portion)
 
 
-def _piece_at(limits: Window, height_mm: float) -> Portion:
-    piece = limits.piece_at(height_mm)
+def _piece_at(window: Window, height_mm: float) -> Portion:
+    piece = window.piece_at(height_mm)
     if piece is None:
-        raise SpecError(
-            "pressed_height", height_mm, "leaves no room for the centre with crust and paste"
-        )
+        raise SpecError("pressed_height", height_mm, say("fit.no-room-for-centre"))
     return piece
 
 
@@ -386,6 +353,6 @@ def _most_mm(mould: OwnedMould) -> float:
         raise SpecError(
             "most_height_mm",
             "not given",
-            "must be given for the window of a press mould, or bore_length_mm and guide_mm",
+            say("fit.most-height-not-given"),
         )
     return mould.bore_length_mm - mould.guide_mm
