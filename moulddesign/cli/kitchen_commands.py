@@ -21,7 +21,7 @@ from moulddesign.kitchen import (
     Batch,
     BatchPart,
     Cost,
-    Mean,
+    Estimate,
     OnHand,
     Recipe,
     Trial,
@@ -30,6 +30,7 @@ from moulddesign.kitchen import (
     trial,
     typed_weighings,
 )
+from moulddesign.kitchen.samples import FEWEST_TO_SPREAD
 from moulddesign.portion import TrialMould, figures
 
 BATCH_OWN = (
@@ -212,15 +213,21 @@ def run_trial(
         list[float] | None, typer.Option(metavar="G", help="The same piece when eaten.")
     ] = None,
     height: Annotated[
-        list[float] | None, typer.Option(metavar="MM", help="Its pressed height to the flat top.")
+        list[float] | None,
+        typer.Option(metavar="MM", help="Its height to the flat top, read under the stamp."),
+    ] = None,
+    released: Annotated[
+        list[float] | None, typer.Option(metavar="MM", help="The same when it lies free.")
     ] = None,
     weighings: Annotated[
         Path | None,
-        typer.Option(metavar="FILE.csv", help="The same as CSV: raw_g, finished_g, height_mm."),
+        typer.Option(
+            metavar="FILE.csv", help="The same as CSV: raw_g, finished_g, height_mm, released_mm."
+        ),
     ] = None,
     keep: Annotated[
-        Keep, typer.Option(help="The design that is written keeps its weight, or the mould.")
-    ] = Keep.WEIGHT,
+        Keep, typer.Option(help="The design that is written keeps the mould, or its weight.")
+    ] = Keep.MOULD,
     save_as: Annotated[
         Path | None, typer.Option("--out", metavar="FILE", help="Write the corrected design.")
     ] = None,
@@ -231,7 +238,7 @@ def run_trial(
 
     Example: moulddesign trial cakes.toml --raw 77 --finished 74 --raw 76 --finished 73.5
     """
-    pieces = typed_weighings(raw or (), finished or (), height or ())
+    pieces = typed_weighings(raw or (), finished or (), height or (), released or ())
     if weighings is not None:
         pieces += read_weighings(weighings)
     measured = any(piece.height_mm is not None for piece in pieces)
@@ -262,29 +269,45 @@ def plain_trial(design: Design, found: Trial) -> dict[str, Any]:
         name: {"portion": asdict(made.piece), "split": asdict(made.split)}
         for name, made in ((name, figures(each)) for name, each in designs.items())
     }
-    density = found.density_g_per_ml
     return {
         "loss": asdict(found.loss),
-        "density_g_per_ml": None if density is None else asdict(density),
+        "density_g_per_ml": _plain_estimate(found.density_g_per_ml),
+        "springback_mm": _plain_estimate(found.springback_mm),
+        "pressed_mm": found.pressed_mm,
         "corrected": found.corrected.plain(),
         "same_mould": found.same_mould.plain(),
         "weights": weights,
     }
 
 
+def _plain_estimate(found: Estimate | None) -> dict[str, Any] | None:
+    return None if found is None else asdict(found)
+
+
 def _print_trial(design: Design, found: Trial) -> None:
     console = out()
-    rows = [("loss", *_mean(found.loss))]
-    if found.density_g_per_ml is not None:
-        rows.append(("density g/mL", *_mean(found.density_g_per_ml)))
-    console.print(table("What the trial says", ("", "mean", "+- mean", "sd of a piece"), rows))
-    for name, mean in (("loss", found.loss), ("density", found.density_g_per_ml)):
-        if mean is not None and mean.outliers:
-            numbers = ", ".join(map(str, mean.outliers))
+    estimates = (
+        ("loss", found.loss, 4),
+        ("density g/mL", found.density_g_per_ml, 4),
+        ("springback mm", found.springback_mm, 2),
+    )
+    rows = [(name, *_estimate(each, digits)) for name, each, digits in estimates if each]
+    console.print(
+        table("What the trial says", ("", "mean", "95 % of means", "sd of a piece"), rows)
+    )
+    for name, each, _ in estimates:
+        if each is not None and each.outliers:
+            numbers = ", ".join(map(str, each.outliers))
             console.print(
                 f"Piece {numbers} stands apart in {name}: weigh again or look for the reason. "
                 "It is in the mean all the same."
             )
+    if found.pressed_mm is not None:
+        console.print(
+            f"The same weight in the same mould: press it to {found.pressed_mm:.1f} mm where the "
+            "mould leaves room for that; else take the new weights for the same mould. A new mould "
+            "comes last."
+        )
     designs = (
         ("as it was", design),
         ("the same mould", found.same_mould),
@@ -295,9 +318,11 @@ def _print_trial(design: Design, found: Trial) -> None:
     console.print(table(f"{design.name}: one piece", heads, weights))
 
 
-def _mean(mean: Mean) -> tuple[str, str, str]:
-    scatter = "one piece" if mean.sd is None else f"{mean.sd:.4f}"
-    return f"{mean.value:.4f}", f"{mean.uncertainty:.4f}", scatter
+def _estimate(found: Estimate, digits: int) -> tuple[str, str, str]:
+    """Return a mean, its interval and the spread of pieces, which one or two cannot show."""
+    own = f"{found.sd:.{digits}f}" if found.count >= FEWEST_TO_SPREAD else "too few"
+    interval = f"{found.low:.{digits}f} to {found.high:.{digits}f}"
+    return f"{found.value:.{digits}f}", interval, own
 
 
 def _weights(name: str, design: Design) -> tuple[object, ...]:

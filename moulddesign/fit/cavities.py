@@ -16,7 +16,7 @@ from moulddesign.artwork.outline import QUARTER_CHORDS, Outline, outline_of_widt
 from moulddesign.core import Message, SpecError, ml_from_mm3, mm3_from_ml, require_positive, say
 from moulddesign.design import Design, OwnedMould, Sense
 from moulddesign.geometry import Points
-from moulddesign.kitchen import Mean, mean_of
+from moulddesign.kitchen import Estimate, estimate
 from moulddesign.pastry.pastry import shoulder_drop_mm
 from moulddesign.portion import LEVEL_SPREAD, water_density_g_per_ml
 
@@ -78,7 +78,7 @@ class MeasuredCavity:
     """Of a press mould."""
     remarks: tuple[Message, ...] = ()
     """How it was measured."""
-    weighings: Mean | None = None
+    weighings: Estimate | None = None
     """Mass of the water that fills it [g]."""
 
     @property
@@ -414,7 +414,7 @@ def cavity_from_water(mould: OwnedMould, design: Design) -> MeasuredCavity:
     )
 
 
-def _weighed(mould: OwnedMould, step_g: float) -> Mean:
+def _weighed(mould: OwnedMould, step_g: float) -> Estimate:
     masses = [require_positive("water_g", mass, "g") - mould.empty_g for mass in mould.water_g]
     if max(mould.water_g) > MOST_WATER_G:
         need = say("fit.too-much-water", most_g=MOST_WATER_G)
@@ -423,7 +423,7 @@ def _weighed(mould: OwnedMould, step_g: float) -> Mean:
         need = say("fit.water-below-empty", empty_g=mould.empty_g)
         raise SpecError("water_g", min(mould.water_g), need)
     readings = 1 if mould.empty_g == 0.0 else 2
-    return mean_of(masses, [step_g / sqrt(12.0) * sqrt(readings)] * len(masses))
+    return estimate(masses, [step_g / sqrt(12.0) * sqrt(readings)] * len(masses), 0.0)
 
 
 def _shape_of_water(
@@ -464,10 +464,10 @@ def _water_remarks(outline: Outline | None) -> tuple[Message, ...]:
     return bulge, say("fit.water-leaks")
 
 
-def _mean_remarks(mean: Mean, count: int) -> tuple[Message, ...]:
-    if mean.sd is None:
+def _mean_remarks(mean: Estimate, count: int) -> tuple[Message, ...]:
+    if mean.seen_sd is None:
         return ()
-    remark = say("fit.water-mean", mean_g=mean.value, count=count, sd_g=mean.sd)
+    remark = say("fit.water-mean", mean_g=mean.value, count=count, sd_g=mean.seen_sd)
     if not mean.outliers:
         return (remark,)
     return remark, say("fit.water-outliers", numbers=mean.outliers)

@@ -150,7 +150,7 @@ def _cavity_report(cavity: MeasuredCavity, each: tuple[FittingPiece, ...]) -> di
         "volume_ml_sd": ml_from_mm3(cavity.volume_sd_mm3) if cavity.uncertainties else None,
         "doubts_ml": {each.name: ml_from_mm3(each.volume_mm3) for each in cavity.uncertainties},
         "depth_mm": None if cavity.shape is None else cavity.shape.height_mm,
-        "water_g": None if mean is None else {"mean": mean.value, "sd": mean.sd},
+        "water_g": None if mean is None else {"mean": mean.value, "sd": mean.seen_sd},
         "rows": [piece.report() for piece in each],
         "remarks": list(cavity.remarks),
     }

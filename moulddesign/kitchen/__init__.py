@@ -22,11 +22,10 @@ from moulddesign.kitchen.recipe import (
     recipe_loss,
     scaled,
 )
+from moulddesign.kitchen.samples import Estimate, estimate
 from moulddesign.kitchen.trial import (
-    Mean,
     Trial,
     Weighing,
-    mean_of,
     read_weighings,
     trial,
     typed_weighings,
@@ -36,8 +35,8 @@ __all__ = [
     "Batch",
     "BatchPart",
     "Cost",
+    "Estimate",
     "Food",
-    "Mean",
     "OnHand",
     "Recipe",
     "RecipePart",
@@ -47,9 +46,9 @@ __all__ = [
     "allergens",
     "batch",
     "calendar",
+    "estimate",
     "food",
     "foods",
-    "mean_of",
     "part_density",
     "part_water",
     "pieces_from",

@@ -26,6 +26,8 @@ class Estimate:
     count: int
     sd: float
     """From piece to piece, without the noise of reading; as expected for one or two pieces."""
+    seen_sd: float | None
+    """Of the values as they were read; None for a single one."""
     uncertainty: float
     """Standard uncertainty of the mean."""
     low: float
@@ -82,6 +84,7 @@ def estimate(values: Sequence[float], readings: Sequence[float], expected_sd: fl
         value=mean,
         count=count,
         sd=own,
+        seen_sd=_sd(values, mean) if count > 1 else None,
         uncertainty=uncertainty,
         low=mean - times * uncertainty,
         high=mean + times * uncertainty,
@@ -90,32 +93,31 @@ def estimate(values: Sequence[float], readings: Sequence[float], expected_sd: fl
 
 
 def _outliers(values: Sequence[float], readings: Sequence[float]) -> tuple[int, ...]:
-    """Return the numbers, from 1, of values that stand apart by Grubbs' test.
+    """Return the numbers, from 1, of values that stand apart from all the others.
 
-    A scale in whole grams makes values equal that are not, and the spread of three pieces then says
-    little. So each deviation is first made smaller by what reading it may be off, and the spread is
-    taken as no smaller than that: false alarms stay below 5 % from 3 to 30 pieces (simulated).
+    Each value is held against the mean and spread of the others alone, so that it cannot widen the
+    spread that judges it; the limit is Student's at 5 % over the number of values, which makes the
+    largest of them Grubbs' test [1]_. A scale in whole grams makes values equal that are not: the
+    spread is therefore at least a reading's uncertainty, and a deviation smaller by half of it.
+    False alarms then stay below 5 % from 3 to 30 pieces (simulated).
+
+    References
+    ----------
+    .. [1] F. E. Grubbs, Sample Criteria for Testing Outlying Observations, Ann. Math. Stat. 21
+       (1950).
     """
     count = len(values)
     if count < FEWEST_TO_SPREAD:
         return ()
-    mean = fsum(values) / count
     reading = sqrt(fsum(u * u for u in readings) / count)
-    least = _grubbs(count) * max(_sd(values, mean), reading)
-    return tuple(
-        number
-        for number, (value, off) in enumerate(zip(values, readings, strict=True), start=1)
-        if abs(value - mean) - off > least
-    )
-
-
-def _grubbs(count: int) -> float:
-    """Largest deviation of a normal sample in its own standard deviations, but for 5 % of samples.
-
-    F. E. Grubbs, Sample Criteria for Testing Outlying Observations, Ann. Math. Stat. 21 (1950).
-    """
-    t = _student(count - 2, 1.0 - FALSE_ALARMS / (2.0 * count))
-    return (count - 1) / sqrt(count) * sqrt(t**2 / (count - 2 + t**2))
+    limit = _student(count - 2, 1.0 - FALSE_ALARMS / (2.0 * count)) * sqrt(1.0 + 1.0 / (count - 1))
+    apart = []
+    for place, value in enumerate(values):
+        others = [*values[:place], *values[place + 1 :]]
+        mean = fsum(others) / len(others)
+        if abs(value - mean) - reading / 2.0 > limit * max(_sd(others, mean), reading):
+            apart.append(place + 1)
+    return tuple(apart)
 
 
 def _sd(values: Sequence[float], mean: float) -> float:

@@ -5,19 +5,20 @@ from dataclasses import dataclass
 from itertools import zip_longest
 from math import fsum, hypot, isfinite, sqrt
 from os import PathLike
-from statistics import median
-from typing import Final
+from typing import Any, Final
 
 from moulddesign.core import (
     FileError,
     SpecError,
     ml_from_mm3,
+    mm3_from_ml,
     read_csv,
     require_positive,
     say,
     with_decimal_point,
 )
 from moulddesign.design import Design, PortionTable
+from moulddesign.kitchen.samples import Estimate, estimate
 from moulddesign.portion import (
     Portion,
     TrialMould,
@@ -27,7 +28,7 @@ from moulddesign.portion import (
     portion,
 )
 
-WEIGHING_COLUMNS: Final = ("raw_g", "finished_g", "height_mm")
+WEIGHING_COLUMNS: Final = ("raw_g", "finished_g", "height_mm", "released_mm")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,20 +46,27 @@ class Weighing:
     finished_g: float
     """When eaten."""
     height_mm: float | None = None
-    """Pressed height to the flat top, where it was measured."""
+    """Pressed height to the flat top, read while the stamp still presses."""
+    released_mm: float | None = None
+    """The same height once the piece lies free: dough springs back."""
 
     def __post_init__(self) -> None:
         require_positive("raw_g", self.raw_g, "g")
         require_positive("finished_g", self.finished_g, "g")
-        if self.height_mm is not None:
-            require_positive("height_mm", self.height_mm, "mm")
+        for field in ("height_mm", "released_mm"):
+            height_mm = getattr(self, field)
+            if height_mm is not None:
+                require_positive(field, height_mm, "mm")
         if self.finished_g > self.raw_g:
             need = say("portion.gains-weight", raw_g=self.raw_g)
             raise SpecError("finished_g", self.finished_g, need)
 
 
 def typed_weighings(
-    raw_g: Sequence[float], finished_g: Sequence[float], height_mm: Sequence[float] = ()
+    raw_g: Sequence[float],
+    finished_g: Sequence[float],
+    height_mm: Sequence[float] = (),
+    released_mm: Sequence[float] = (),
 ) -> tuple[Weighing, ...]:
     """Return weighings from lists with one value a piece; heights may be left out altogether.
 
@@ -67,23 +75,23 @@ def typed_weighings(
     SpecError
         The lists differ in length, or a piece's values cannot be used; its number is named.
     """
-    if len(raw_g) != len(finished_g) or len(height_mm) not in {0, len(raw_g)}:
+    columns = (raw_g, finished_g, height_mm, released_mm)
+    counts = [len(column) for column in columns]
+    if len(finished_g) != len(raw_g) or not {*counts[2:]} <= {0, len(raw_g)}:
         raise SpecError(
             "trial",
-            f"{len(raw_g)} raw, {len(finished_g)} finished, {len(height_mm)} heights",
+            "{} raw, {} finished, {} heights, {} released heights".format(*counts),
             say("kitchen.weighings-uneven"),
         )
     return tuple(
-        _piece(number, raw_g=before, finished_g=after, height_mm=high)
-        for number, (before, after, high) in enumerate(
-            zip_longest(raw_g, finished_g, height_mm), start=1
-        )
+        _piece(number, dict(zip(WEIGHING_COLUMNS, row, strict=True)))
+        for number, row in enumerate(zip_longest(*columns), start=1)
     )
 
 
-def _piece(number: int, *, raw_g: float, finished_g: float, height_mm: float | None) -> Weighing:
+def _piece(number: int, values: dict[str, float]) -> Weighing:
     try:
-        return Weighing(raw_g=raw_g, finished_g=finished_g, height_mm=height_mm)
+        return Weighing(**values)
     except SpecError as error:
         raise SpecError(f"piece {number} {error.field}", error.value, error.need) from error
 
@@ -94,8 +102,8 @@ def read_weighings(path: str | PathLike[str]) -> tuple[Weighing, ...]:
     Parameters
     ----------
     path : str or path-like
-        A CSV table with the heads raw_g, finished_g and perhaps height_mm; decimal points or
-        decimal commas.
+        A CSV table with the heads raw_g, finished_g and perhaps height_mm and released_mm;
+        decimal points or decimal commas.
 
     Returns
     -------
@@ -148,49 +156,39 @@ def _number(where: str, name: str, cell: str) -> float:
     return value
 
 
-OUTLIER_SCORE: Final = 3.5
-"""Modified z-score above which a value is an outlier (Iglewicz and Hoaglin 1993)."""
-
-MAD_TO_SD: Final = 0.6745
-"""Median absolute deviation of a normal distribution over its standard deviation."""
-
-FEWEST_FOR_OUTLIERS: Final = 3
-
 CORRECTED_DECIMALS: Final = 6
 """Of the corrected figures, so that a baker can read the file; far finer than they are known."""
+
+TRIED: Final = "-trial"
+"""What a corrected design's name ends with, so that it never takes the first one's place."""
+
+LONGEST_NAME: Final = 80 - len(TRIED)
 
 RULER_MM: Final = 0.3
 """Standard deviation of a height read off a ruler; from memory, measure your own [mm]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Mean:
-    """A mean, how single pieces scatter, and how well the mean is known."""
-
-    value: float
-    sd: float | None
-    """Standard deviation of single pieces; None for one piece."""
-    uncertainty: float
-    """Standard uncertainty of the mean."""
-    outliers: tuple[int, ...]
-    """Numbers of the pieces, from 1, that stand apart; they are in the mean all the same."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Trial:
-    """What the weighings of a trial bake say."""
+    """What the weighings of a trial bake say, and the ways on from there."""
 
-    loss: Mean
+    loss: Estimate
     """Share of the raw mass lost."""
-    density_g_per_ml: Mean | None
-    """Of the pressed piece with its centres and trapped air; None without heights."""
+    density_g_per_ml: Estimate | None
+    """Of the pressed piece with its centres and trapped air; None without heights under load."""
+    springback_mm: Estimate | None
+    """By how much pieces rise when they are released; None where it was not measured. It is no
+    matter of density, so nothing is corrected by it."""
     corrected: Design
-    """The design with loss and densities as they were found. It asks for the same finished weight,
-    so it needs a new mould where its volume differs."""
+    """The design with loss and densities as they were found, for the weight it asks for. Its volume
+    is another, so a mould made from it is a new one."""
     same_mould: Design
     """The same for the mould that exists: the finished weight is what fills its volume."""
     volume_ml: float
     """Of the mould that exists, at its nominal height."""
+    pressed_mm: float | None
+    """Height to which the weight that was asked for presses in that mould; None where its size is
+    not known."""
 
 
 def trial(design: Design, weighings: Sequence[Weighing], mould: TrialMould | None = None) -> Trial:
@@ -220,92 +218,69 @@ def trial(design: Design, weighings: Sequence[Weighing], mould: TrialMould | Non
     step_g = design.scale.resolution_g / sqrt(12.0)
     losses = [loss_from_weighing(w.raw_g, w.finished_g) for w in weighings]
     reading = [hypot(step_g, step_g * w.finished_g / w.raw_g) / w.raw_g for w in weighings]
-    loss = mean_of(losses, reading)
-    density = _density(weighings, mould, step_g)
+    loss = estimate(losses, reading, design.portion.loss_sd)
+    density = _density(design, weighings, mould)
     corrected = _corrected(design, weighings, loss=loss, density=density)
     volume_ml = figures(design).piece.volume_ml if mould is None else mould.volume_ml
-    same = corrected.with_values(
-        {"portion.finished_weight_g": finished_filling_g(corrected.portion, volume_ml)}
-    )
+    filling_g = finished_filling_g(corrected.portion, volume_ml)
     return Trial(
         loss=loss,
         density_g_per_ml=density,
+        springback_mm=_springback(weighings),
         corrected=corrected,
-        same_mould=same,
+        same_mould=corrected.with_values({"portion.finished_weight_g": filling_g}),
         volume_ml=volume_ml,
+        pressed_mm=None if mould is None else _pressed_mm(corrected, mould),
     )
 
 
-def mean_of(values: Sequence[float], readings: Sequence[float]) -> Mean:
-    """Return the mean of measured values with its uncertainty, and its outliers.
-
-    Parameters
-    ----------
-    values : sequence of float
-        One for each piece.
-    readings : sequence of float
-        Standard uncertainty of reading each of them.
-
-    Returns
-    -------
-    Mean
-        uncertainty = sqrt(s^2 / n + sum(u_i^2) / n^2); a value is an outlier where it is more than
-        3.5 robust standard deviations from the median [1]_, which are at least its reading's.
-
-    References
-    ----------
-    .. [1] B. Iglewicz and D. C. Hoaglin, How to Detect and Handle Outliers, 1993.
-
-    Examples
-    --------
-    >>> mean_of([0.05, 0.06, 0.07], [0.0, 0.0, 0.0]).value
-    0.06
-    """
-    count = len(values)
-    mean = fsum(values) / count
-    square = fsum((value - mean) ** 2 for value in values)
-    sd = sqrt(square / (count - 1)) if count > 1 else None
-    return Mean(
-        value=mean,
-        sd=sd,
-        uncertainty=hypot((sd or 0.0) / sqrt(count), hypot(*readings) / count),
-        outliers=_outliers(values, readings),
-    )
+def _pressed_mm(corrected: Design, mould: TrialMould) -> float:
+    """Return the height to which a piece of the corrected design presses in a mould."""
+    more_mm3 = mm3_from_ml(figures(corrected).piece.volume_ml - mould.volume_ml)
+    return mould.height_mm + more_mm3 / mould.area_mm2
 
 
-def _outliers(values: Sequence[float], readings: Sequence[float]) -> tuple[int, ...]:
-    if len(values) < FEWEST_FOR_OUTLIERS:
-        return ()
-    middle = median(values)
-    # The median and the median absolute deviation are not moved by the value in question, as mean
-    # and standard deviation would be. 0.6745 makes the deviation that of a normal distribution.
-    robust = median(abs(value - middle) for value in values) / MAD_TO_SD
-    pairs = enumerate(zip(values, readings, strict=True), start=1)
-    return tuple(n for n, (v, u) in pairs if abs(v - middle) > OUTLIER_SCORE * max(robust, u))
+def _springback(weighings: Sequence[Weighing]) -> Estimate | None:
+    rises_mm = [
+        w.released_mm - w.height_mm
+        for w in weighings
+        if w.height_mm is not None and w.released_mm is not None
+    ]
+    # Both heights are read off the same ruler; one or two pieces say no more than that.
+    reading_mm = sqrt(2.0) * RULER_MM
+    return estimate(rises_mm, [reading_mm] * len(rises_mm), 0.0) if rises_mm else None
 
 
-def _density(weighings: Sequence[Weighing], mould: TrialMould | None, step_g: float) -> Mean | None:
+def _density(
+    design: Design, weighings: Sequence[Weighing], mould: TrialMould | None
+) -> Estimate | None:
     measured = [(w.raw_g, w.height_mm) for w in weighings if w.height_mm is not None]
     if not measured:
         return None
     if mould is None:
         raise SpecError("height_mm", measured[0][1], say("kitchen.height-without-mould"))
+    step_g = design.scale.resolution_g / sqrt(12.0)
     values, readings = [], []
     for raw_g, height_mm in measured:
         volume = mould.volume_at_ml(height_mm)
         values.append(raw_g / volume)
         ruler = ml_from_mm3(mould.area_mm2 * RULER_MM) / volume
         readings.append(raw_g / volume * hypot(step_g / raw_g, ruler))
-    return mean_of(values, readings)
+    # One or two pieces cannot show how densities scatter: they are taken as uncertain as before.
+    made = figures(design)
+    expected_ratio = made.spread.common_volume_ml / made.piece.volume_ml
+    return estimate(values, readings, expected_ratio * fsum(values) / len(values))
 
 
 def _corrected(
-    design: Design, weighings: Sequence[Weighing], *, loss: Mean, density: Mean | None
+    design: Design, weighings: Sequence[Weighing], *, loss: Estimate, density: Estimate | None
 ) -> Design:
     """Return the design with the loss as it was found, and its densities changed alike."""
-    values = {"portion.loss": loss.value}
-    if loss.sd is not None:
-        values["portion.loss_sd"] = loss.sd
+    values = {
+        "portion.loss": loss.value,
+        "portion.loss_sd": loss.sd,
+        "portion.loss_uncertainty": loss.uncertainty,
+    }
     if density is not None:
         raw_g = fsum(w.raw_g for w in weighings) / len(weighings)
         factor = _density_factor(design.portion, raw_g, density.value)
@@ -314,9 +289,9 @@ def _corrected(
             found = factor * getattr(design.portion, f"{part}_density_g_per_ml")
             values[f"portion.{part}_density_g_per_ml"] = found
             values[f"portion.{part}_density_sd_g_per_ml"] = share * found
-    return design.with_values(
-        {key: round(value, CORRECTED_DECIMALS) for key, value in values.items()}
-    )
+    rounded: dict[str, Any] = {k: round(v, CORRECTED_DECIMALS) for k, v in values.items()}
+    name = f"{design.name.removesuffix(TRIED)[:LONGEST_NAME]}{TRIED}"
+    return design.with_values(rounded | {"name": name})
 
 
 def _density_factor(table: PortionTable, raw_g: float, mean_g_per_ml: float) -> float:

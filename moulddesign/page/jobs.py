@@ -206,9 +206,12 @@ class WeighedPiece(Table):
         ..., "The same piece when it is eaten", unit="g", gt=0, le=10_000, main=True
     )
     height_mm: float | None = given(
-        None, "Its pressed height to the flat top; of every piece or of none", unit="mm",
+        None, "Its height to the flat top, read while the stamp presses", unit="mm",
         gt=0, le=400, main=True,
     )  # fmt: skip
+    released_mm: float | None = given(
+        None, "The same height when the piece lies free", unit="mm", gt=0, le=400, main=True
+    )
 
 
 class TrialRequest(Table):
@@ -274,6 +277,8 @@ def evaluate_trial(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answe
         {
             "loss": asdict(found.loss),
             "density": None if found.density_g_per_ml is None else asdict(found.density_g_per_ml),
+            "springback": None if found.springback_mm is None else asdict(found.springback_mm),
+            "pressed_mm": found.pressed_mm,
             "weights": {name: figures(each) for name, each in designs.items()},
             "designs": {name: each.plain() for name, each in designs.items()},
         },

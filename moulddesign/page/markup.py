@@ -13,7 +13,7 @@ from nicegui.elements import scene as _stock  # its three.js is what our own vie
 from nicegui.elements.mixins.text_element import TextElement
 
 from moulddesign.core import Finding, Message, with_unit, word
-from moulddesign.kitchen import Batch, Mean
+from moulddesign.kitchen import Batch, Estimate
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.texts import Texts
 
@@ -376,11 +376,13 @@ def _window(words: Texts, window: Mapping[str, Any]) -> str:
 
 def trial_result(words: Texts, found: Mapping[str, Any]) -> str:
     """Return the means of a trial, and the weights before and after."""
-    means = [(words["loss"], Mean(**found["loss"]))]
-    if found["density"] is not None:
-        means.append((words["density"], Mean(**found["density"])))
+    means = [
+        (words[name], Estimate(**found[name]))
+        for name in ("loss", "density", "springback")
+        if found[name] is not None
+    ]
     taught = [
-        (name, f"{m.value:.4f}", f"{m.uncertainty:.4f}", "" if m.sd is None else f"{m.sd:.4f}")
+        (name, f"{m.value:.4f}", f"{m.low:.4f} \u2013 {m.high:.4f}", f"{m.sd:.4f}")
         for name, m in means
     ]
     apart = [
@@ -404,8 +406,16 @@ def trial_result(words: Texts, found: Mapping[str, Any]) -> str:
     return (
         html_table(heads, taught, caption=words["trial_result"])
         + "".join(apart)
+        + _pressed_again(words, found["pressed_mm"])
         + html_table(masses, weights, caption=words["trial_weights"])
     )
+
+
+def _pressed_again(words: Texts, pressed_mm: float | None) -> str:
+    """Return to what height the same weight presses in the same mould."""
+    if pressed_mm is None:
+        return ""
+    return paragraph(words["pressed_again"].format(mm=f"{pressed_mm:.1f}"))
 
 
 def batch_result(words: Texts, made: Batch, currency: str) -> str:

@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from moulddesign.core import SpecError
-from moulddesign.kitchen.samples import _grubbs, estimate
+from moulddesign.kitchen.samples import estimate
 
 COUNTS = (1, 2, 3, 5, 8, 12, 30)
 
@@ -14,14 +14,19 @@ COUNTS = (1, 2, 3, 5, 8, 12, 30)
     ("count", "critical"),
     # Grubbs' two-sided table at 5 %, from memory; the formula is that of the NIST/SEMATECH
     # e-Handbook of Statistical Methods, 1.3.5.17.1, taken from another library below.
-    [(3, 1.1543), (5, 1.7150), (10, 2.2900), (30, 2.9085)],
+    [(4, 1.4812), (5, 1.7150), (10, 2.2900), (30, 2.9085)],
 )
-def test_grubbs_table(count, critical):
-    assert _grubbs(count) == pytest.approx(critical, abs=1e-4)
+def test_without_reading_noise_the_rule_is_grubbs_test(count, critical):
     t = stats.t.isf(0.05 / (2 * count), count - 2)
-    assert _grubbs(count) == pytest.approx(
-        (count - 1) / count**0.5 * (t**2 / (count - 2 + t**2)) ** 0.5
-    )
+    formula = (count - 1) / count**0.5 * (t**2 / (count - 2 + t**2)) ** 0.5
+    assert formula == pytest.approx(critical, abs=1e-4)
+    values = np.random.default_rng(count).normal(0.0, 1.0, (400, count))
+    values[:, 0] += np.linspace(0.0, 12.0, 400)
+    exact = [0.0] * count
+    for row in values:
+        largest = (np.abs(row - row.mean()) / row.std(ddof=1)).max()
+        if abs(largest - formula) > 1e-9:
+            assert bool(estimate(row, exact, 1.0).outliers) == (largest > formula)
 
 
 @pytest.mark.parametrize("count", [3, 7, 20])

@@ -83,3 +83,5 @@ def test_typed_weighings_belong_together():
         typed_weighings([77.0, 70.0], [75.0, 78.0])
     with pytest.raises(SpecError, match=r"piece 1 height_mm = 0.0: must be a finite"):
         typed_weighings([77.0], [75.0], [0.0])
+    with pytest.raises(SpecError, match="1 raw, 1 finished, 0 heights, 2 released heights"):
+        typed_weighings([77.0], [75.0], [], [20.0, 21.0])
