@@ -1,4 +1,4 @@
-"""Layers laid on the flat top: scaled, placed, copied, and cut where a later one lies."""
+"""Layers on the flat top: scaled, placed, copied, and cut where a later one lies."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -8,7 +8,6 @@ from typing import Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from moulddesign.artwork.legibility import thickened
@@ -26,74 +25,71 @@ from moulddesign.artwork.polygons import (
 from moulddesign.core import Message, SpecError, say
 from moulddesign.design import Along, Layer
 
-Points = NDArray[np.float64]
 RIM_LETTERS_MM: Final = 6.0
 CAP_SHARE: Final = 0.78
-"""Height of capitals with room above, as a share of the em; common practice, no source."""
+"""Height of capitals with available above, as a share of the em; common practice, no source."""
 SIMPLIFIED_MM: Final = 0.002
 """Points that move an edge by less are left out [mm]."""
 CIRCLE_SEGMENTS: Final = 96
 SIZE_STEP_MM: Final = 1e-6
 OVERLAP_MM: Final = 0.01
-"""How far artwork may reach over its room: what simplifying and the grid move it [mm]."""
+"""How far artwork may reach over its place: what simplifying and the grid move it [mm]."""
 
 
 @dataclass(frozen=True, slots=True)
 class LayerRegion:
-    """A part of the relief on the flat top.
-
-    Parameters
-    ----------
-    shape : MultiPolygon
-        x right and y up, the pastry's middle at the origin [mm].
-    depth_share : float
-        Share of its layer's depth.
-    layer : Layer
-        What it comes from.
-    """
+    """A part of the relief on the flat top."""
 
     shape: MultiPolygon
+    """x right and y up, the pastry's middle at the origin [mm]."""
     depth_share: float
+    """Share of its layer's depth."""
     layer: Layer
+    """What it comes from."""
 
 
-def layer_regions(layers: Iterable[Layer], room: Polygon, folder: Path) -> tuple[LayerRegion, ...]:
+def layer_regions(
+    layers: Iterable[Layer], available: Polygon, folder: Path
+) -> tuple[LayerRegion, ...]:
     """Return what layers draw on the flat top, without overlap: later ones win.
 
     Parameters
     ----------
     layers : iterable of Layer
         First laid first.
-    room : Polygon
-        The flat top less its margin, around the origin [mm].
+    available : Polygon
+        Where they may lie: the flat top less its margin, around the origin [mm].
     folder : Path
         What relative paths start from: the design file's folder.
 
     Raises
     ------
     SpecError
-        A layer does not fit the room, or cannot be drawn.
+        A layer does not fit there, or cannot be drawn.
     FileError
         A drawing, picture or font cannot be used.
     """
     result: list[LayerRegion] = []
     for layer in layers:
-        fresh = _of_layer(layer, room, folder)
-        cover = polygon_union([polygon_set(part.shape) for part in fresh])
+        added = _placed_regions(layer, available, folder)
+        cover = polygon_union([polygon_set(part.shape) for part in added])
         cover = offset(cover, layer.gap_mm, CIRCLE_SEGMENTS) if layer.gap_mm > 0.0 else cover
-        result = [kept for part in result for kept in _less(part, cover)] + fresh
+        result = [kept for part in result for kept in _uncovered(part, cover)] + added
     return tuple(result)
 
 
-def largest_mm(shape: shapely.Geometry, room: Polygon) -> float:
-    """Return the largest factor by which a shape fits a room, both around the origin.
+def largest_mm(shape: shapely.Geometry, available: Polygon) -> float:
+    """Return the largest factor by which a shape fits a polygon that holds the origin.
+
+    Found by bisection, so the polygon should be star-shaped about the origin, as tops are: then
+    what fits at one size fits at every smaller one.
 
     Parameters
     ----------
     shape : shapely geometry
         Artwork in the unit square.
-    room : Polygon
-        Must hold the origin [mm].
+    available : Polygon
+        Holds the origin [mm].
 
     Returns
     -------
@@ -101,79 +97,85 @@ def largest_mm(shape: shapely.Geometry, room: Polygon) -> float:
         Length on the pastry of one unit of the artwork, within a nanometre [mm].
     """
     low = 0.0
-    high = 2.0 * np.abs(room.bounds).max() / np.abs(shapely.get_coordinates(shape)).max()
-    shapely.prepare(room)
+    high = 2.0 * np.abs(available.bounds).max() / np.abs(shapely.get_coordinates(shape)).max()
+    shapely.prepare(available)
     while high - low > SIZE_STEP_MM:
         middle = (low + high) / 2.0
-        if room.covers(_scaled(shape, middle)):
+        if available.covers(_scaled(shape, middle)):
             low = middle
         else:
             high = middle
     return float(low)
 
 
-def _of_layer(layer: Layer, room: Polygon, folder: Path) -> list[LayerRegion]:
+def _placed_regions(layer: Layer, available: Polygon, folder: Path) -> list[LayerRegion]:
     """Return the parts of one layer, thickened, placed and copied."""
-    found = _drawn(layer, room, folder)
+    found = _sized_regions(layer, available, folder)
     if layer.least_stroke_mm is not None:
         thick = layer.least_stroke_mm
         found = [replace(part, shape=thickened(part.shape, thick)) for part in found]
-    placed = [LayerRegion(_copied(part.shape, layer), part.depth_share, layer) for part in found]
-    reach = room.buffer(OVERLAP_MM)
+    placed = [
+        LayerRegion(_with_copies(part.shape, layer), part.depth_share, layer) for part in found
+    ]
+    reach = available.buffer(OVERLAP_MM)
     if not all(reach.covers(part.shape) for part in placed):
-        raise SpecError("relief.layers.size_mm", layer.size_mm, _smaller(found, layer, room))
+        raise SpecError(
+            "relief.layers.size_mm", layer.size_mm, _fitting_size(found, layer, available)
+        )
     return placed
 
 
-def _smaller(found: list[Region], layer: Layer, room: Polygon) -> Message:
+def _fitting_size(found: list[Region], layer: Layer, available: Polygon) -> Message:
     """Return what to do about a layer that does not fit, with the size that does."""
-    around = _moved(MultiPolygon([room]), -layer.x_mm, -layer.y_mm)
+    around = _translated(MultiPolygon([available]), -layer.x_mm, -layer.y_mm)
     if layer.size_mm is None or not around.contains(shapely.Point(0.0, 0.0)):
         return say("artwork.layer-does-not-fit")
     whole = shapely.convex_hull(shapely.union_all([region.shape for region in found]))
-    most_mm = layer.size_mm * _largest(whole, around, layer)
+    most_mm = layer.size_mm * _largest_size_mm(whole, around, layer)
     return say("artwork.layer-too-large", most_mm=most_mm)
 
 
-def _drawn(layer: Layer, room: Polygon, folder: Path) -> list[Region]:
+def _sized_regions(layer: Layer, available: Polygon, folder: Path) -> list[Region]:
     """Return a layer's regions at their size, before they are moved [mm]."""
     if layer.motif is not None:
-        return list(motif(layer.motif, _motif_room(layer, room), _motif_size(layer)))
+        return list(motif(layer.motif, _motif_outline(layer, available), _motif_size(layer)))
     if layer.text is not None and layer.along not in (None, Along.STRAIGHT):
-        return list(_on_rim(layer, layer.text, room, folder=folder))
+        return list(_rim_regions(layer, layer.text, available, folder=folder))
     if layer.text is not None:
-        return _sized(lettering(layer.text, _font(layer, folder)), layer, room)
-    return _sized(artwork(str(layer.pattern), folder, layer.threshold), layer, room)
+        return _scaled_to_size(lettering(layer.text, _font(layer, folder)), layer, available)
+    return _scaled_to_size(artwork(str(layer.pattern), folder, layer.threshold), layer, available)
 
 
-def _sized(found: tuple[Region, ...], layer: Layer, room: Polygon) -> list[Region]:
+def _scaled_to_size(found: tuple[Region, ...], layer: Layer, available: Polygon) -> list[Region]:
     """Return regions in the unit square at their size [mm].
 
-    They are simplified before they are scaled, at a tolerance that steps with the size: so a small
-    change of size moves no corner, and the volume does not jump.
+    They are simplified before they are scaled, at a tolerance that halves where the size doubles:
+    so a small change of size leaves out the same corners, and the volume does not jump.
     """
     whole = shapely.convex_hull(shapely.union_all([region.shape for region in found]))
-    around = _moved(MultiPolygon([room]), -layer.x_mm, -layer.y_mm)
-    size_mm = layer.size_mm if layer.size_mm is not None else _largest(whole, around, layer)
+    around = _translated(MultiPolygon([available]), -layer.x_mm, -layer.y_mm)
+    size_mm = layer.size_mm if layer.size_mm is not None else _largest_size_mm(whole, around, layer)
     fine = SIMPLIFIED_MM / 2.0 ** ceil(log2(size_mm))
     return [
-        Region(_many(_scaled(shapely.simplify(part.shape, fine), size_mm)), part.depth_share)
+        Region(
+            _as_multipolygon(_scaled(shapely.simplify(part.shape, fine), size_mm)), part.depth_share
+        )
         for part in found
     ]
 
 
-def _largest(whole: shapely.Geometry, around: shapely.Geometry, layer: Layer) -> float:
-    """Return the size that fits, turned and mirrored; the middle of the layer at the origin."""
+def _largest_size_mm(whole: shapely.Geometry, around: shapely.Geometry, layer: Layer) -> float:
+    """Return the size that fits; `around` has the middle of the layer at the origin."""
     if not around.contains(shapely.Point(0.0, 0.0)):
         raise SpecError("relief.layers.x_mm", layer.x_mm, say("artwork.layer-off-top"))
-    return largest_mm(_turned(whole, layer.turn_deg), around)
+    return largest_mm(_rotated(whole, layer.turn_deg), around)
 
 
-def _motif_room(layer: Layer, room: Polygon) -> Polygon:
+def _motif_outline(layer: Layer, available: Polygon) -> Polygon:
     if layer.size_mm is None:
-        return room
-    left, low, right, high = room.bounds
-    return _scaled(room, layer.size_mm / max(right - left, high - low))
+        return available
+    left, low, right, high = available.bounds
+    return _scaled(available, layer.size_mm / max(right - left, high - low))
 
 
 def _motif_size(layer: Layer) -> MotifSize:
@@ -183,12 +185,16 @@ def _motif_size(layer: Layer) -> MotifSize:
     return replace(usual, **said) if usual is not None else MotifSize(**said)
 
 
-def _on_rim(layer: Layer, text: str, room: Polygon, *, folder: Path) -> tuple[Region, ...]:
+def _rim_regions(
+    layer: Layer, text: str, available: Polygon, *, folder: Path
+) -> tuple[Region, ...]:
     height = layer.size_mm if layer.size_mm is not None else RIM_LETTERS_MM
-    clear = float(room.exterior.distance(shapely.Point(0.0, 0.0)))
+    clear = float(available.exterior.distance(shapely.Point(0.0, 0.0)))
     font = _font(layer, folder)
     if layer.along is Along.LOWER_RIM:
-        radius = layer.radius_mm if layer.radius_mm is not None else clear - height * 0.25
+        radius = (
+            layer.radius_mm if layer.radius_mm is not None else clear - height * DESCENDER_SHARE
+        )
         return lower_rim_lettering(text, font, radius_mm=radius, height_mm=height)
     radius = layer.radius_mm if layer.radius_mm is not None else clear - height * CAP_SHARE
     return rim_lettering(text, font, radius_mm=radius, height_mm=height)
@@ -198,12 +204,12 @@ def _font(layer: Layer, folder: Path) -> Path | None:
     return None if layer.font is None else folder / Path(layer.font).expanduser()
 
 
-def _copied(shape: MultiPolygon, layer: Layer) -> MultiPolygon:
-    """Return a shape turned, moved, copied around the middle and mirrored, as one region."""
-    first = _moved(_turned(shape, layer.turn_deg), layer.x_mm, layer.y_mm)
+def _with_copies(shape: MultiPolygon, layer: Layer) -> MultiPolygon:
+    """Return a shape rotated, moved, copied around the middle and mirrored, as one region."""
+    first = _translated(_rotated(shape, layer.turn_deg), layer.x_mm, layer.y_mm)
     if layer.copies == 1 and not layer.mirrored:
-        return _many(first)
-    ring = [_turned(first, 360.0 * index / layer.copies) for index in range(layer.copies)]
+        return _as_multipolygon(first)
+    ring = [_rotated(first, 360.0 * index / layer.copies) for index in range(layer.copies)]
     if layer.mirrored:
         ring += [shapely.transform(part, lambda points: points * (-1.0, 1.0)) for part in ring]
     return multipolygon(
@@ -211,7 +217,7 @@ def _copied(shape: MultiPolygon, layer: Layer) -> MultiPolygon:
     )
 
 
-def _less(part: LayerRegion, cover: PolygonSet) -> list[LayerRegion]:
+def _uncovered(part: LayerRegion, cover: PolygonSet) -> list[LayerRegion]:
     left = polygon_set(part.shape) - cover
     if left.is_empty():
         return []
@@ -223,11 +229,11 @@ def _scaled(shape: shapely.Geometry, factor: float) -> shapely.Geometry:
     return shapely.transform(shape, lambda points: points * factor)
 
 
-def _moved(shape: shapely.Geometry, x_mm: float, y_mm: float) -> shapely.Geometry:
+def _translated(shape: shapely.Geometry, x_mm: float, y_mm: float) -> shapely.Geometry:
     return shapely.transform(shape, lambda points: points + np.array((x_mm, y_mm)))
 
 
-def _turned(shape: shapely.Geometry, turn_deg: float) -> shapely.Geometry:
+def _rotated(shape: shapely.Geometry, turn_deg: float) -> shapely.Geometry:
     if turn_deg == 0.0:
         return shape
     cosine, sine = cos(radians(turn_deg)), sin(radians(turn_deg))
@@ -235,5 +241,5 @@ def _turned(shape: shapely.Geometry, turn_deg: float) -> shapely.Geometry:
     return shapely.transform(shape, lambda points: points @ turn)
 
 
-def _many(shape: shapely.Geometry) -> MultiPolygon:
+def _as_multipolygon(shape: shapely.Geometry) -> MultiPolygon:
     return shape if isinstance(shape, MultiPolygon) else MultiPolygon([shape])

@@ -1,4 +1,20 @@
-"""Thinnest strokes and gaps of a region, and strokes thickened to a minimum."""
+"""Thinnest strokes and gaps of a region, and strokes thickened to a minimum.
+
+A stroke is thinner than w where no disc of that diameter fits into it: what a morphological
+opening by the disc takes off the region. The opening is an erosion by the radius (the centres of
+discs that fit) and a dilation by the radius (what those discs cover)::
+
+    region            opened by a disc        the rest
+    #########         #########                           A whisker is in the rest,
+    ######### ####    #########                    ####   and so is a sliver of every
+    #########         #########               .       .   sharp corner.
+
+Corners are told from strokes by a second, smaller disc of three quarters of the radius: in the
+rest of a stroke about as wide as w it fits, in a corner's sliver it leaves too little. One such
+search finds strokes between three quarters of w and w, so widths rise from the least by a ratio
+that leaves no gap between two searches. The width itself is then measured by the largest circle
+inside the piece. A gap is a stroke of what lies around the region.
+"""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -19,31 +35,31 @@ from moulddesign.artwork.polygons import (
 )
 from moulddesign.core import say
 
-LEAST_MM: Final = 0.1
+LEAST_WIDTH_MM: Final = 0.1
 """No printer draws a line so thin; where the search begins [mm]."""
-HAIR_LONG_MM: Final = 0.5
+HAIRLINE_LENGTH_MM: Final = 0.5
 """A shorter piece that the smallest disc cannot reach is a corner, not a stroke; our choice."""
-HAIR_WIDE_MM: Final = 1e-3
-"""A hair as thin as this is what booleans leave, not what somebody drew; our choice."""
-STEP: Final = 0.8
-"""Ratio of one width of the search to the next; above `SURVIVES`, so that none is passed over."""
-SURVIVES: Final = 0.75
-FILLS: Final = 0.7
-"""A piece counts as a stroke where a disc of this share of the searched width fills it."""
-ARC: Final = 48
+HAIRLINE_WIDTH_MM: Final = 1e-3
+"""A piece as thin as this is what booleans leave, not what somebody drew; our choice."""
+WIDTH_RATIO: Final = 0.8
+"""Ratio of one width of the search to the next; above `SMALLER_DISC`, so that none is missed."""
+SMALLER_DISC: Final = 0.75
+"""Radius of the disc that fits into a stroke and not into a corner, as a share of the search's."""
+FILLED_SHARE: Final = 0.7
+"""A piece counts as a stroke where a disc of this share of the searched width fits into it."""
+DISC_SEGMENTS: Final = 48
 """Sides of a circle: its chords lie within 0.22 % of the radius."""
-FINE: Final = 1e-3
+SIMPLIFIED_SHARE: Final = 1e-3
 """How far a region's lines may move before it is searched, as a share of the radius."""
-CHORD: Final = 0.004
+CHORD_SHARE: Final = 0.004
 """What such chords can take off an opened region, as a share of the radius, twice."""
 SLACK: Final = 0.01
 """How far what a disc cannot reach may be off, as a share of its radius: simplified twice (0.002),
 chords (0.0021) and what the opened region is grown by (0.004)."""
 PASSES: Final = 2
 """Thickening a taper leaves a shorter one, which the second pass finds."""
-PLACE_SHARE: Final = 0.01
-"""How closely a widest place is found, as a share of the searched width."""
-
+CIRCLE_TOLERANCE: Final = 0.01
+"""How closely the largest circle is found, as a share of the search's radius."""
 TOUCHES: Final = 0.25
 """Pieces closer than this share of a width are one place that narrows."""
 
@@ -52,22 +68,14 @@ Shape: TypeAlias = Polygon | MultiPolygon
 
 @dataclass(frozen=True, slots=True)
 class ThinPlace:
-    """A thin place.
-
-    Parameters
-    ----------
-    width_mm : float
-        Width of the stroke or gap there [mm].
-    x_mm, y_mm : float
-        Where it is [mm].
-    shape : Polygon
-        The whole of the thin piece.
-    """
+    """A thin place."""
 
     width_mm: float
+    """Width of the stroke or gap there."""
     x_mm: float
     y_mm: float
     shape: Polygon
+    """The whole of the thin piece."""
 
 
 def least_stroke_mm(region: Shape, *, below_mm: float) -> ThinPlace | None:
@@ -84,7 +92,8 @@ def least_stroke_mm(region: Shape, *, below_mm: float) -> ThinPlace | None:
     -------
     Thin or None
         The thinnest with its width and place [mm], or None where every stroke is at least
-        `below_mm` wide. Of widths under 0.1 mm it finds those half a millimetre long.
+        `below_mm` wide. Narrower than 0.1 mm, only strokes at
+        least half a millimetre long are found.
 
     Examples
     --------
@@ -95,7 +104,7 @@ def least_stroke_mm(region: Shape, *, below_mm: float) -> ThinPlace | None:
     True
     """
     searched = (search.pieces() for search in _searches(region, below_mm))
-    for pieces in chain([_hairs(region)], searched):
+    for pieces in chain([_hairlines(region)], searched):
         found = [thin for thin in pieces if thin.width_mm < below_mm]
         if found:
             return min(found, key=lambda thin: thin.width_mm)
@@ -118,7 +127,7 @@ def least_gap_mm(region: Shape, *, below_mm: float) -> ThinPlace | None:
     >>> round(least_gap_mm(two, below_mm=2.0).width_mm, 2)
     0.8
     """
-    return least_stroke_mm(_around(region, 4.0 * below_mm), below_mm=below_mm)
+    return least_stroke_mm(_surroundings(region, 4.0 * below_mm), below_mm=below_mm)
 
 
 def thin_strokes(region: Shape, *, below_mm: float) -> tuple[ThinPlace, ...]:
@@ -138,12 +147,12 @@ def thin_strokes(region: Shape, *, below_mm: float) -> tuple[ThinPlace, ...]:
     [0.5]
     """
     found = [thin for search in _searches(region, below_mm) for thin in search.pieces()]
-    found += _hairs(region)
+    found += _hairlines(region)
     kept: list[ThinPlace] = []
     for thin in sorted(found, key=lambda thin: (thin.width_mm, thin.x_mm, thin.y_mm)):
-        near = any(hypot(thin.x_mm - k.x_mm, thin.y_mm - k.y_mm) < below_mm for k in kept)
+        close = any(hypot(thin.x_mm - k.x_mm, thin.y_mm - k.y_mm) < below_mm for k in kept)
         same = any(thin.shape.distance(k.shape) < TOUCHES * below_mm for k in kept)
-        if thin.width_mm < below_mm and not near and not same:
+        if thin.width_mm < below_mm and not close and not same:
             kept.append(thin)
     return tuple(kept)
 
@@ -151,14 +160,9 @@ def thin_strokes(region: Shape, *, below_mm: float) -> tuple[ThinPlace, ...]:
 def thin_gaps(region: Shape, *, below_mm: float) -> tuple[ThinPlace, ...]:
     """Return every gap thinner than a width, the thinnest first.
 
-    Parameters
-    ----------
-    region : Polygon or MultiPolygon
-        Valid [mm].
-    below_mm : float
-        The width; of places closer together than this only the thinnest is returned [mm].
+    As `thin_strokes` of what lies around it.
     """
-    return thin_strokes(_around(region, 4.0 * below_mm), below_mm=below_mm)
+    return thin_strokes(_surroundings(region, 4.0 * below_mm), below_mm=below_mm)
 
 
 def thickened(region: Shape, least_mm: float) -> MultiPolygon:
@@ -188,49 +192,56 @@ def _thickened_once(region: PolygonSet, least_mm: float) -> PolygonSet:
     for search in _searches(multipolygon(region, say("artwork.thicker-strokes")), least_mm):
         pieces = [thin.shape for thin in search.pieces() if thin.width_mm < least_mm]
         if pieces:
-            near = offset(
-                polygon_union([polygon_set(piece) for piece in pieces]), 0.1 * search.radius, ARC
+            beside = offset(
+                polygon_union([polygon_set(piece) for piece in pieces]),
+                0.1 * search.radius,
+                DISC_SEGMENTS,
             )
-            spine = offset(region, -search.radius * SURVIVES, ARC) ^ near
-            grown.append(offset(spine, least_mm / 2.0, ARC))
+            spine = offset(region, -search.radius * SMALLER_DISC, DISC_SEGMENTS) ^ beside
+            grown.append(offset(spine, least_mm / 2.0, DISC_SEGMENTS))
     return polygon_union(grown)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Search:
-    """Looks for strokes between three quarters of a width, twice the radius, and that width.
-
-    `whole` is the region, and `rest` what a disc of the radius cannot reach in it.
-    """
+    """Looks for strokes between three quarters of a width, twice the radius, and that width."""
 
     radius: float
     whole: PolygonSet
+    """The region."""
     rest: PolygonSet
+    """What a disc of the radius cannot reach in it."""
 
     def pieces(self) -> tuple[ThinPlace, ...]:
         """Return the strokes of about this width."""
-        least = pi * (FILLS * self.radius) ** 2
+        least = pi * (FILLED_SHARE * self.radius) ** 2
         if all(part.area() < least for part in self.rest.decompose()):
             return ()
-        surviving = _opened(self.whole, self.radius * SURVIVES) ^ self.rest
+        surviving = _opening(self.whole, self.radius * SMALLER_DISC) ^ self.rest
         found = (
-            _widest(piece, self.radius)
+            _thin_place(piece, self.radius)
             for piece in connected_parts(surviving, least, say("artwork.thin-stroke-search"))
         )
-        return tuple(thin for thin in found if thin.width_mm >= 2.0 * self.radius * FILLS)
+        return tuple(thin for thin in found if thin.width_mm >= 2.0 * self.radius * FILLED_SHARE)
 
     def may_hold(self, radius: float) -> bool:
         """Return whether strokes of a smaller radius can lie in what this disc cannot reach.
 
         A wider disc reaches less, so a stroke lies in this rest too, and its disc with it.
         """
-        return not offset(self.rest, SLACK * self.radius - FILLS * radius, ARC).is_empty()
+        return not offset(
+            self.rest, SLACK * self.radius - FILLED_SHARE * radius, DISC_SEGMENTS
+        ).is_empty()
 
 
 def _searches(region: Shape, below_mm: float) -> list[_Search]:
-    """Return searches of rising width that together find every stroke thinner than a width."""
+    """Return searches of rising width that together find every stroke thinner than a width.
+
+    They are made from the widest down: where nothing narrower can lie in a rest, the narrower
+    searches are left out. Where all strokes are wide, one search is enough.
+    """
     area, found = polygon_set(region), list[_Search]()
-    radii = [width / 2.0 for width in _widths(below_mm)]
+    radii = [width / 2.0 for width in _search_widths(below_mm)]
     while radii:
         found.append(_search(area, radii.pop()))
         while radii and not found[-1].may_hold(radii[-1]):
@@ -238,25 +249,27 @@ def _searches(region: Shape, below_mm: float) -> list[_Search]:
     return found[::-1]
 
 
-def _hairs(region: Shape) -> tuple[ThinPlace, ...]:
+def _hairlines(region: Shape) -> tuple[ThinPlace, ...]:
     """Return strokes too thin for any search: what the smallest disc cannot reach, and is long.
 
     Of a corner it leaves less than the length of a hair, and booleans leave less than its area.
     """
-    rest = _search(polygon_set(region), LEAST_MM / 2.0).rest
-    pieces = connected_parts(rest, HAIR_LONG_MM * HAIR_WIDE_MM, say("artwork.hairline-search"))
-    long = [piece for piece in pieces if piece.length / 2.0 >= HAIR_LONG_MM]
-    return tuple(_widest(piece, LEAST_MM / 2.0) for piece in long)
+    rest = _search(polygon_set(region), LEAST_WIDTH_MM / 2.0).rest
+    pieces = connected_parts(
+        rest, HAIRLINE_LENGTH_MM * HAIRLINE_WIDTH_MM, say("artwork.hairline-search")
+    )
+    long = [piece for piece in pieces if piece.length / 2.0 >= HAIRLINE_LENGTH_MM]
+    return tuple(_thin_place(piece, LEAST_WIDTH_MM / 2.0) for piece in long)
 
 
 def _search(area: PolygonSet, radius: float) -> _Search:
-    whole = area.simplify(FINE * radius)
+    whole = area.simplify(SIMPLIFIED_SHARE * radius)
     # grown by what the chords took off, so that flanks do not fall out as hairs
-    kept = offset(_opened(whole, radius), CHORD * radius, ARC)
+    kept = offset(_opening(whole, radius), CHORD_SHARE * radius, DISC_SEGMENTS)
     return _Search(radius=radius, whole=whole, rest=whole - kept)
 
 
-def _around(region: Shape, margin_mm: float) -> MultiPolygon:
+def _surroundings(region: Shape, margin_mm: float) -> MultiPolygon:
     """Return what lies around a region, out to a margin; nothing where it is empty."""
     if region.is_empty:
         return MultiPolygon()
@@ -265,21 +278,21 @@ def _around(region: Shape, margin_mm: float) -> MultiPolygon:
     return multipolygon(polygon_set(frame) - polygon_set(region), say("artwork.gap-search"))
 
 
-def _widths(below_mm: float) -> Iterator[float]:
+def _search_widths(below_mm: float) -> Iterator[float]:
     """Yield widths from the least up to one that still finds all below `below_mm`."""
-    width = LEAST_MM
-    while width * SURVIVES < below_mm:
+    width = LEAST_WIDTH_MM
+    while width * SMALLER_DISC < below_mm:
         yield width
-        width /= STEP
+        width /= WIDTH_RATIO
 
 
-def _opened(area: PolygonSet, radius_mm: float) -> PolygonSet:
-    return offset(offset(area, -radius_mm, ARC), radius_mm, ARC)
+def _opening(area: PolygonSet, radius_mm: float) -> PolygonSet:
+    return offset(offset(area, -radius_mm, DISC_SEGMENTS), radius_mm, DISC_SEGMENTS)
 
 
-def _widest(piece: Polygon, radius_mm: float) -> ThinPlace:
+def _thin_place(piece: Polygon, radius_mm: float) -> ThinPlace:
     """Return the widest place of a piece: the stroke's width where the piece is one."""
-    spoke = shapely.maximum_inscribed_circle(piece, tolerance=PLACE_SHARE * radius_mm)
-    centre = Point(spoke.coords[0])
-    width = 2.0 * spoke.length if spoke.length < inf else 0.0
+    radius = shapely.maximum_inscribed_circle(piece, tolerance=CIRCLE_TOLERANCE * radius_mm)
+    centre = Point(radius.coords[0])
+    width = 2.0 * radius.length if radius.length < inf else 0.0
     return ThinPlace(width, centre.x, centre.y, piece)

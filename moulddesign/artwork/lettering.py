@@ -1,4 +1,9 @@
-"""Lettering: a font file shaped and outlined, and lines of text, straight or along a circle."""
+"""Lettering: a font file shaped and outlined, and lines of text, straight or along a circle.
+
+Text becomes glyphs in three steps: the bidirectional algorithm divides a line into runs of one
+direction and orders them as they are seen, HarfBuzz chooses and places the glyphs of each run, and
+fontTools draws their outlines.
+"""
 
 import unicodedata
 from collections.abc import Iterator, Sequence
@@ -15,7 +20,6 @@ import uharfbuzz
 from bidi import algorithm
 from fontTools.pens.basePen import BasePen
 from fontTools.ttLib import TTFont, TTLibError
-from numpy.typing import NDArray
 from picosvg.svg_transform import Affine2D
 
 from moulddesign.artwork.polygons import (
@@ -29,6 +33,7 @@ from moulddesign.artwork.polygons import (
     visible_regions,
 )
 from moulddesign.core import FileError, SpecError, read_bytes, say
+from moulddesign.geometry import Points
 
 MOST_FONT_BYTES: Final = 60_000_000
 DEFAULT_FONT: Final = "DejaVuSans-Bold.ttf"
@@ -38,25 +43,17 @@ OUTLINE_TABLES: Final = ("glyf", "CFF ", "CFF2")
 
 @dataclass(frozen=True, slots=True)
 class Glyph:
-    """One glyph where shaping puts it, in font units.
-
-    Parameters
-    ----------
-    commands : tuple of PathCommand
-        Its outline about its own origin, y up.
-    x, y : float
-        Its origin on the line.
-    centre : float
-        Middle of the advance of the characters that it belongs to.
-    joined : bool
-        Whether its script joins letters.
-    """
+    """One glyph where shaping puts it, in font units."""
 
     commands: tuple[PathCommand, ...]
+    """Its outline about its own origin, y up."""
     x: float
+    """Its origin on the line."""
     y: float
     centre: float
+    """Middle of the advance of the characters that it belongs to."""
     joined: bool
+    """Whether its script joins letters."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,21 +66,13 @@ class ShapedLine:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Font:
-    """An opened font.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    outlines : TTFont
-        fontTools' view.
-    shaper : uharfbuzz.Font
-        HarfBuzz's view.
-    """
+    """An opened font."""
 
     path: Path
     outlines: Any
+    """fontTools' view of it, a TTFont."""
     shaper: Any
+    """HarfBuzz's view of it."""
 
     @property
     def em(self) -> float:
@@ -137,12 +126,8 @@ def open_font(path: Path) -> Font:
 def shaped_line(text: str, font: Font) -> ShapedLine:
     """Return one line of text, kerned and in the order in which it is seen.
 
-    Parameters
-    ----------
-    text : str
-        Of any script; directions follow the Unicode Bidirectional Algorithm.
-    font : Font
-        Its features for kerning, ligatures and joining are applied.
+    Directions follow the Unicode Bidirectional Algorithm; the font's features for kerning,
+    ligatures and joining are applied.
 
     Raises
     ------
@@ -159,6 +144,8 @@ def shaped_line(text: str, font: Font) -> ShapedLine:
 
 def _runs(text: str) -> list[tuple[str, bool]]:
     """Return the runs of one direction from left to right, each with whether it reads leftwards."""
+    # python-bidi's own steps: its one function for users returns the text reordered, without the
+    # levels, and a run must reach HarfBuzz in the order in which it is read.
     store: Any = algorithm.get_empty_storage()
     store["base_level"] = algorithm.get_base_level(text)
     store["base_dir"] = ("L", "R")[store["base_level"]]
@@ -173,10 +160,10 @@ def _runs(text: str) -> list[tuple[str, bool]]:
             runs[-1] = (runs[-1][0] + char["ch"], char["level"])
         else:
             runs.append((char["ch"], char["level"]))
-    return [(run, level % 2 == 1) for run, level in _reordered(runs)]
+    return [(run, level % 2 == 1) for run, level in _in_visual_order(runs)]
 
 
-def _reordered(runs: list[tuple[str, int]]) -> list[tuple[str, int]]:
+def _in_visual_order(runs: list[tuple[str, int]]) -> list[tuple[str, int]]:
     """Return runs as they are seen: rule L2 of Unicode Standard Annex 9, on whole runs."""
     for level in range(max((level for _, level in runs), default=0), 0, -1):
         start = 0
@@ -200,10 +187,10 @@ def _shaped_run(run: str, font: Font, pen: float, *, backward: bool) -> tuple[li
     joined = any(unicodedata.bidirectional(char) == "AL" for char in run)
     glyphs: list[Glyph] = []
     for info, place in zip(infos, places, strict=True):
-        _require(info, run, font)
+        _require_glyph(info, run, font)
         glyphs.append(
             Glyph(
-                _outline(font, info.codepoint), pen + place.x_offset, float(place.y_offset),
+                _glyph_outline(font, info.codepoint), pen + place.x_offset, float(place.y_offset),
                 centres[info.cluster], joined,
             )
         )  # fmt: skip
@@ -212,7 +199,7 @@ def _shaped_run(run: str, font: Font, pen: float, *, backward: bool) -> tuple[li
 
 
 def _centres(infos: Sequence[Any], places: Sequence[Any], pen: float) -> dict[int, float]:
-    """Return the middle of each cluster's advance, so that marks turn with their letter."""
+    """Return the middle of each cluster's advance, so that marks rotate with their letter."""
     spans: dict[int, tuple[float, float]] = {}
     for info, place in zip(infos, places, strict=True):
         start, _ = spans.get(info.cluster, (pen, pen))
@@ -221,7 +208,7 @@ def _centres(infos: Sequence[Any], places: Sequence[Any], pen: float) -> dict[in
     return {cluster: (start + end) / 2.0 for cluster, (start, end) in spans.items()}
 
 
-def _require(info: Any, run: str, font: Font) -> None:  # noqa: ANN401 (uharfbuzz's own type)
+def _require_glyph(info: Any, run: str, font: Font) -> None:  # noqa: ANN401 (uharfbuzz's own type)
     if info.codepoint == 0:
         char = run[info.cluster]
         name = unicodedata.name(char, "no name")
@@ -230,7 +217,7 @@ def _require(info: Any, run: str, font: Font) -> None:  # noqa: ANN401 (uharfbuz
         raise SpecError("text", char, need)
 
 
-def _outline(font: Font, number: int) -> tuple[PathCommand, ...]:
+def _glyph_outline(font: Font, number: int) -> tuple[PathCommand, ...]:
     glyphs = font.outlines.getGlyphSet()
     pen = _CommandPen(glyphs)
     glyphs[font.outlines.getGlyphName(number)].draw(pen)
@@ -264,7 +251,6 @@ class _CommandPen(BasePen):  # type: ignore[misc]  # fontTools has no types
 
 
 MOST_LETTERS: Final = 400
-Points = NDArray[np.float64]
 
 
 def lettering(text: str, font: Path | None = None) -> tuple[Region, ...]:
@@ -273,7 +259,7 @@ def lettering(text: str, font: Path | None = None) -> tuple[Region, ...]:
     Parameters
     ----------
     text : str
-        Lines are parted by line breaks. Any script that the font has glyphs for.
+        Line breaks separate its lines. Any script that the font has glyphs for.
     font : Path, optional
         A TrueType or OpenType file; a bold sans serif where it is left out.
 
@@ -290,8 +276,8 @@ def lettering(text: str, font: Path | None = None) -> tuple[Region, ...]:
         The font cannot be read.
     """
     face = open_font(font or default_font())
-    areas = [fill_nonzero(lines) for lines in _set_lines(_checked(text), face)]
-    return _fitted(polygon_union(areas), text)
+    areas = [fill_nonzero(lines) for lines in _glyph_outlines(_checked_lines(text), face)]
+    return _fitted_to_unit(polygon_union(areas), text)
 
 
 def rim_lettering(
@@ -313,8 +299,8 @@ def rim_lettering(
     Returns
     -------
     tuple of Region
-        One region of full depth around the circle's centre [mm]. Letters are turned, not bent,
-        but in scripts that join them.
+        One region of full depth around the circle's centre [mm]. Letters are rotated as they are;
+        only in scripts that join them they are bent, so that they still meet.
 
     Raises
     ------
@@ -323,7 +309,7 @@ def rim_lettering(
     FileError
         The font cannot be read.
     """
-    return _around(text, font, radius_mm=radius_mm, height_mm=height_mm)
+    return _on_circle(text, font, radius_mm=radius_mm, height_mm=height_mm)
 
 
 def lower_rim_lettering(
@@ -331,40 +317,54 @@ def lower_rim_lettering(
 ) -> tuple[Region, ...]:
     """Return text along the bottom of a circle, its heads towards the centre.
 
-    The parameters are those of `rim_lettering`; the radius is again that of the base line.
+    As `rim_lettering`; the radius is again that of the base line.
     """
-    return _around(text, font, radius_mm=-radius_mm, height_mm=height_mm)
+    return _on_circle(text, font, radius_mm=-radius_mm, height_mm=height_mm)
 
 
-def _around(
+def _on_circle(
     text: str, font: Path | None, *, radius_mm: float, height_mm: float
 ) -> tuple[Region, ...]:
     """Return text on a circle about the origin; a negative radius is its lower side."""
     face = open_font(font or default_font())
     scale = height_mm / face.em
-    (line,) = [shaped_line(part, face) for part in _checked(text, most_lines=1)]
-    full = 2.0 * pi * abs(radius_mm)
-    if not 0.0 < line.advance * scale <= full:
-        length_mm = line.advance * scale
-        need = say("artwork.text-too-long-for-rim", length_mm=length_mm, rim_mm=full)
+    (line,) = [shaped_line(part, face) for part in _checked_lines(text, most_lines=1)]
+    rim_mm = 2.0 * pi * abs(radius_mm)
+    length_mm = line.advance * scale
+    if not 0.0 < length_mm <= rim_mm:
+        need = say("artwork.text-too-long-for-rim", length_mm=length_mm, rim_mm=rim_mm)
         raise SpecError("text", text, need)
     middle = line.advance / 2.0
     areas = [
-        fill_nonzero(_bent(glyph, middle, radius_mm=radius_mm, scale=scale))
+        fill_nonzero(_glyph_on_circle(glyph, middle, radius_mm=radius_mm, scale=scale))
         for glyph in line.glyphs
         if glyph.commands
     ]
-    return _drawn(polygon_union(areas), text)
+    return _as_region(polygon_union(areas), text)
 
 
-def _bent(glyph: Glyph, middle: float, *, radius_mm: float, scale: float) -> list[Points]:
-    """Return a glyph turned into its place on the circle; bent where its script joins letters."""
+def _glyph_on_circle(
+    glyph: Glyph, middle: float, *, radius_mm: float, scale: float
+) -> list[Points]:
+    """Return a glyph in its place on the circle; bent where its script joins letters.
+
+    A place s along the line, counted from its middle, is the angle s / r clockwise from the top.
+    A point (u, v) of the letter, u across from the letter's own middle and v above the base line,
+    lies at the radius r + v in the letter's frame, which is rotated by that angle a::
+
+        x =  u cos a + (r + v) sin a
+        y = -u sin a + (r + v) cos a
+
+    A letter that is rotated takes one angle for all its points; one that is bent takes each
+    point's own, with u = 0. With r negative the same two lines give the lower side: the angle
+    changes its sign, so the text still runs left to right, and heads point to the centre.
+    """
     flatness = FLATNESS * abs(radius_mm) * 2.0 / scale
     place = Affine2D(1.0, 0.0, 0.0, 1.0, glyph.x, glyph.y)
     lines = polylines(glyph.commands, place, flatness)
     result: list[Points] = []
     for line in lines:
-        fine = _finer(line, abs(radius_mm) / scale / 90.0) if glyph.joined else line
+        fine = _subdivided(line, abs(radius_mm) / scale / 90.0) if glyph.joined else line
         x, y = (fine * scale).T
         centre = x if glyph.joined else np.full_like(x, glyph.centre * scale)
         angle = (centre - middle * scale) / radius_mm
@@ -381,8 +381,8 @@ def _bent(glyph: Glyph, middle: float, *, radius_mm: float, scale: float) -> lis
     return result
 
 
-def _finer(line: Points, longest: float) -> Points:
-    """Return a closed line with points added, so that bending it bends its straight parts."""
+def _subdivided(line: Points, longest: float) -> Points:
+    """Return a closed line with points added, so that bending it bends its straight parts too."""
     ends = np.roll(line, -1, axis=0)
     counts = np.maximum(np.ceil(np.hypot(*(ends - line).T) / longest).astype(int), 1)
     pieces = [
@@ -392,7 +392,7 @@ def _finer(line: Points, longest: float) -> Points:
     return np.concatenate(pieces)
 
 
-def _set_lines(lines: list[str], face: Font) -> Iterator[list[Points]]:
+def _glyph_outlines(lines: list[str], face: Font) -> Iterator[list[Points]]:
     """Yield each glyph's outline, lines centred at x = 0 and the first at y = 0 [font units]."""
     flatness = FLATNESS * face.em
     for row, text in enumerate(lines):
@@ -402,7 +402,7 @@ def _set_lines(lines: list[str], face: Font) -> Iterator[list[Points]]:
             yield polylines(glyph.commands, Affine2D(1.0, 0.0, 0.0, 1.0, x, y), flatness)
 
 
-def _checked(text: str, most_lines: int = 40) -> list[str]:
+def _checked_lines(text: str, most_lines: int = 40) -> list[str]:
     lines = [line.strip() for line in text.strip().splitlines()]
     if not any(lines):
         raise SpecError("text", text, say("artwork.text-empty"))
@@ -414,17 +414,17 @@ def _checked(text: str, most_lines: int = 40) -> list[str]:
     return lines
 
 
-def _fitted(area: PolygonSet, text: str) -> tuple[Region, ...]:
+def _fitted_to_unit(area: PolygonSet, text: str) -> tuple[Region, ...]:
     """Return an area centred and scaled so that the larger side of its box is 1."""
     if area.is_empty():
-        return _drawn(area, text)
+        return _as_region(area, text)
     left, low, right, high = area.bounds()
     scale = 1.0 / max(right - left, high - low)
     moved = area.translate((-(left + right) / 2.0, -(low + high) / 2.0))
-    return _drawn(moved.scale((scale, scale)), text)
+    return _as_region(moved.scale((scale, scale)), text)
 
 
-def _drawn(area: PolygonSet, text: str) -> tuple[Region, ...]:
+def _as_region(area: PolygonSet, text: str) -> tuple[Region, ...]:
     found = visible_regions([(area, 1.0)], say("artwork.lettering"))
     if not found:
         raise SpecError("text", text, say("artwork.text-draws-nothing"))

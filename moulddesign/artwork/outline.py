@@ -1,7 +1,4 @@
-"""The outline of a pastry seen from above, of each kind.
-
-The width that holds an area or volume.
-"""
+"""The outline of a pastry seen from above, and the width at which it holds an area or a volume."""
 
 from dataclasses import dataclass, replace
 from math import acos, atan2, ceil, copysign, cos, pi, sin, sqrt, tan
@@ -20,28 +17,21 @@ from moulddesign.geometry import Points
 CHORD_MM: Final = 0.002
 """Largest distance of a chord from the arc that it stands for [mm]."""
 QUARTER_CHORDS: Final = 48
-"""Chords of a quarter turn where a drawn outline is moved in or out."""
+"""Chords of a quarter turn where a drawn outline is inner in or out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Arc:
-    """A piece of an outline around a centre; the next one begins where a straight line leads.
-
-    Parameters
-    ----------
-    centre : tuple of float
-        Centre [mm].
-    radius_mm : float
-        Radius; 0 is a sharp corner [mm].
-    start_rad, turn_rad : float
-        Heading of its first point seen from the centre, and the angle to its last: positive
-        where the outline is convex, negative in a valley [rad].
-    """
+    """An arc of an outline; a straight line leads from its end to where the next one begins."""
 
     centre: tuple[float, float]
+    """[mm]"""
     radius_mm: float
+    """0 is a sharp corner."""
     start_rad: float
+    """Heading of its first point, seen from the centre."""
     turn_rad: float
+    """Angle to its last point: positive where the outline is convex, negative in a valley."""
 
     def at(self, shares: Points) -> Points:
         """Return points along it, 0 its first and 1 its last, shape (n, 2) [mm]."""
@@ -53,36 +43,32 @@ class Arc:
         """Return points along it, chords within `CHORD_MM`, both ends included."""
         parts = 1
         if self.radius_mm > CHORD_MM:
-            # Even, and a multiple of 4 over a full turn: extreme points stay, so widths are true.
+            # A chord over the angle s leaves its arc by r (1 - cos(s / 2)), so s is at most
+            # 2 acos(1 - CHORD_MM / r). The number is a multiple of 4 over a full turn: then the
+            # outermost points along x and y are corners, and widths are true.
             parts = 4 * ceil(abs(self.turn_rad) / 8.0 / acos(1.0 - CHORD_MM / self.radius_mm))
         return self.at(np.linspace(0.0, 1.0, parts + 1))
 
     def inset(self, by_mm: float) -> "Arc":
-        """Return its parallel inside the outline, around the same centre."""
+        """Return its parallel inside the outline, around the same centre: lobes shrink."""
         return replace(self, radius_mm=self.radius_mm - copysign(1.0, self.turn_rad) * by_mm)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Outline:
-    """An outline, centred on the origin.
-
-    Parameters
-    ----------
-    name : str
-        `round`, `square`, `hexagon`, `octagon`, `scalloped` or `drawn`.
-    width_mm, depth_mm : float
-        Extent along x and y [mm].
-    arcs : tuple of Arc
-        Its exact curves, counter-clockwise; none where it is drawn.
-    points : ndarray, shape (n, 2)
-        Corners of the polygon, counter-clockwise, within `CHORD_MM` of the arcs [mm].
-    """
+    """An outline, centred on the origin."""
 
     name: str
+    """`round`, `square`, `hexagon`, `octagon`, `scalloped` or `drawn`."""
     width_mm: float
+    """Extent along x."""
     depth_mm: float
+    """Extent along y."""
     arcs: tuple[Arc, ...]
+    """Its exact curves, counter-clockwise; none where it is drawn."""
     points: Points
+    """Corners of the polygon, counter-clockwise, within `CHORD_MM` of the arcs, shape (n, 2)
+    [mm]."""
 
     @property
     def shape(self) -> shapely.Polygon:
@@ -119,21 +105,21 @@ class Outline:
         arcs = tuple(arc.inset(by_mm) for arc in self.arcs)
         if arcs and min(arc.radius_mm for arc in arcs) > 0.0:
             return outline_of_arcs(self.name, arcs)
-        return self._moved(by_mm)
+        return self._buffered(by_mm)
 
-    def _moved(self, by_mm: float) -> "Outline":
-        """Return the parallel of an outline whose arcs are none, or used up."""
-        moved = self.shape.buffer(-by_mm, quad_segs=QUARTER_CHORDS).simplify(CHORD_MM / 4.0)
-        if moved.geom_type != "Polygon" or moved.is_empty or moved.interiors:
+    def _buffered(self, by_mm: float) -> "Outline":
+        """Return the parallel of an outline without arcs, or with one that shrinks to nothing."""
+        inner = self.shape.buffer(-by_mm, quad_segs=QUARTER_CHORDS).simplify(CHORD_MM / 4.0)
+        if inner.geom_type != "Polygon" or inner.is_empty or inner.interiors:
             raise SpecError("inset", by_mm, say("artwork.inset-splits-outline"))
-        return outline_of_points(self.name, exterior_points(moved))
+        return outline_of_points(self.name, exterior_points(inner))
 
 
 def outline_of_arcs(name: str, arcs: tuple[Arc, ...]) -> Outline:
     """Return the outline of arcs, straight lines between them."""
     points = np.concatenate([arc.chords() for arc in arcs])
-    fresh = np.linalg.norm(points - np.roll(points, 1, axis=0), axis=1) > CHORD_MM
-    return replace(outline_of_points(name, points[fresh]), arcs=arcs)
+    distinct = np.linalg.norm(points - np.roll(points, 1, axis=0), axis=1) > CHORD_MM
+    return replace(outline_of_points(name, points[distinct]), arcs=arcs)
 
 
 def outline_of_points(name: str, points: Points) -> Outline:

@@ -32,7 +32,7 @@ MOST_TRACED: Final = 1600
 LEAST_PIXELS: Final = 16
 SMOOTHING_PX: Final = 0.8
 """Spread of the blur before the threshold: takes the stairs out of an edge without grey pixels."""
-SIMPLER_PX: Final = 0.15
+TRACE_TOLERANCE_PX: Final = 0.15
 """How far a contour may move when points are left out, in pixels of what is traced."""
 WHITE_8_BIT: Final = 255.0
 WHITE_16_BIT: Final = 65_535.0
@@ -64,21 +64,24 @@ def picture_regions(path: Path, threshold: float | None = None) -> tuple[Region,
 
     References
     ----------
-    .. [1] N. Otsu, "A threshold selection method from gray-level histograms", IEEE Transactions
+    .. [1] N. Otsu, "A threshold selection method from gray-tone histograms", IEEE Transactions
        on Systems, Man, and Cybernetics 9 (1979), 62-66.
     """
     if threshold is not None and not 0.0 < threshold < 1.0:
         raise SpecError("threshold", threshold, say("artwork.threshold"))
     grey = _brightness(path)
-    level = _level(grey, threshold, path)
+    tone = _threshold(grey, threshold, path)
     smooth = gaussian(grey, sigma=SMOOTHING_PX, mode="nearest")
     framed = np.pad(smooth, 1, constant_values=1.0)
     height, width = grey.shape
     lines = [
-        _unit(line, width, height) for line in find_contours(framed, level, fully_connected="high")
+        _in_unit_square(line, width, height)
+        for line in find_contours(framed, tone, fully_connected="high")
     ]
     shape = multipolygon(fill_even_odd(lines), say("artwork.file-outline", name=path.name))
-    simple = shapely.simplify(shape, SIMPLER_PX / max(width, height), preserve_topology=True)
+    simple = shapely.simplify(
+        shape, TRACE_TOLERANCE_PX / max(width, height), preserve_topology=True
+    )
     found = visible_regions(
         [(polygon_set(simple), 1.0)], say("artwork.file-relief", name=path.name)
     )
@@ -87,20 +90,21 @@ def picture_regions(path: Path, threshold: float | None = None) -> tuple[Region,
     return found
 
 
-def _unit(line: NDArray[np.float64], width: int, height: int) -> NDArray[np.float64]:
+def _in_unit_square(line: NDArray[np.float64], width: int, height: int) -> NDArray[np.float64]:
     """Return a contour of rows and columns in the unit square, y up."""
     row, column = (line - 1.0 + 0.5).T
     side = max(width, height)
     return np.stack([(column - width / 2.0) / side, (height / 2.0 - row) / side], axis=1)
 
 
-def _level(grey: NDArray[np.float64], threshold: float | None, path: Path) -> float:
+def _threshold(grey: NDArray[np.float64], threshold: float | None, path: Path) -> float:
     if np.ptp(grey) <= EVEN_TONE:
         raise FileError(str(path), say("artwork.even-tone"))
     if threshold is not None:
         return threshold
-    # Otsu's optimum lies midway between the means of its two classes; his value itself is the last
-    # tone of the dark one, at which the contour of a picture without grey would leave the edge.
+    # Otsu's optimum lies midway between the means of its two classes. His value itself is the last
+    # tone of the dark class: a contour at that value would run beside the edge of a picture
+    # without grey, not along it.
     dark = grey <= threshold_otsu(grey)
     return float(grey[dark].mean() + grey[~dark].mean()) / 2.0
 
@@ -111,7 +115,7 @@ def _brightness(path: Path) -> NDArray[np.float64]:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(path, formats=("PNG", "JPEG")) as image:
-                return _grey(_sized(image, path))
+                return _grey(_upright(image, path))
     except (Image.DecompressionBombWarning, Image.DecompressionBombError) as error:
         raise FileError(
             str(path), say("artwork.too-many-pixels", most=MOST_PICTURE_PIXELS)
@@ -123,7 +127,7 @@ def _brightness(path: Path) -> NDArray[np.float64]:
         raise FileError(str(path), reason) from error
 
 
-def _sized(image: Image.Image, path: Path) -> Image.Image:
+def _upright(image: Image.Image, path: Path) -> Image.Image:
     """Return a picture upright, checked for its size before it is unpacked."""
     width, height = image.size
     if width * height > MOST_PICTURE_PIXELS:
@@ -153,18 +157,12 @@ def _grey(image: Image.Image) -> NDArray[np.float64]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Title:
-    """What a bundled pattern is called.
-
-    Parameters
-    ----------
-    name : str
-        As the design names it.
-    title, description : str
-        As its drawing says.
-    """
+    """What a bundled pattern is called."""
 
     name: str
+    """As the design names it."""
     title: str
+    """As its drawing says."""
     description: str
 
 
@@ -210,14 +208,7 @@ def pattern_names() -> tuple[str, ...]:
 
 
 def artwork_file(name_or_path: str, folder: Path) -> Path:
-    """Return the file of a pattern's name or of a path.
-
-    Parameters
-    ----------
-    name_or_path : str
-        A bundled pattern's name, or a path to an SVG, PNG or JPEG file.
-    folder : Path
-        What a relative path starts from: the design file's folder.
+    """Return the file of a bundled pattern's name, or of a path that may start from a folder.
 
     Raises
     ------
@@ -239,11 +230,6 @@ def artwork_file(name_or_path: str, folder: Path) -> Path:
 
 def refuse_missing(design: Design) -> None:
     """Refuse a design that names a drawing which is not there, before anything is drawn.
-
-    Parameters
-    ----------
-    design : Design
-        Names drawings by paths that lead there.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Frames, lengths, basic shapes and the path grammar of SVG."""
+"""SVG's path grammar, lengths, basic shapes, transforms and frames."""
 
 import re
 from collections.abc import Iterator, Mapping

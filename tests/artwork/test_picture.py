@@ -7,7 +7,7 @@ import pytest
 import shapely
 from PIL import Image
 
-from moulddesign.artwork.patterns import SIMPLER_PX, picture_regions
+from moulddesign.artwork.patterns import TRACE_TOLERANCE_PX, picture_regions
 from moulddesign.core import FileError, SpecError
 
 SIDE = 400
@@ -35,8 +35,12 @@ def test_disc_is_traced_finer_than_a_pixel(traced, mode):
     # edges blended by coverage lie within a tenth of a pixel, stairs within half of one
     within = 0.6 if mode == "1" else 0.1
     assert np.abs(radii - 100).max() < within
-    # leaving out points moves the edge by SIMPLER_PX at most, inwards on a disc
-    assert 2 * (SIMPLER_PX + 0.02) / 100 > 1 - region.shape.area * SIDE**2 / (pi * 1e4) > -0.005
+    # leaving out points moves the edge by TRACE_TOLERANCE_PX at most, inwards on a disc
+    assert (
+        2 * (TRACE_TOLERANCE_PX + 0.02) / 100
+        > 1 - region.shape.area * SIDE**2 / (pi * 1e4)
+        > -0.005
+    )
 
 
 def test_dark_parts_up_to_the_edge_close_there(traced):
