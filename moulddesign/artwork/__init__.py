@@ -1,19 +1,19 @@
 """Everything flat: outlines, drawings, pictures, lettering, motifs, layers, legibility.
 
-- `areas`: flat areas with their share of the relief's depth, and the curves that bound them.
-- `outline`: the outline of a pastry seen from above, of each kind, and the width that holds an
-  area or volume.
-- `svg_shapes`: frames, lengths, basic shapes and the path grammar of SVG.
-- `svg_paint`: how a drawing's elements are painted: styles, colours as shares of the depth,
-  fill and stroke as areas.
+- `polygons`: polygon sets with their share of the relief's depth, and the curves that bound them.
+- `outline`: the outline of a pastry seen from above, of each kind, and the width at which it
+  holds an area or a volume.
+- `svg_shapes`: SVG's path grammar, lengths, basic shapes, transforms and frames.
+- `svg_paint`: how a drawing's elements are painted: the cascade of styles, colours as shares of
+  the depth, fill and stroke as polygons.
 - `svg`: an SVG drawing as regions of relief.
-- `lettering`: lettering: a font file shaped and outlined, and lines of text, straight or along
-  a circle.
-- `motifs`: motifs by rule, for a maker without a drawing: each fills or follows any outline.
+- `lettering`: a font file shaped and outlined, and lines of text, straight or along a circle.
+- `motifs`: motifs by construction, for a maker without a drawing: each fills or follows any
+  outline.
 - `patterns`: artwork by name or by file: a bundled pattern, an SVG drawing, or a picture, which
   is traced.
-- `layers`: layers laid on the flat top: scaled, placed, copied, and cut where a later one lies.
+- `layers`: layers on the flat top: scaled, placed, copied, and cut where a later one lies.
 - `legibility`: thinnest strokes and gaps of a region, and strokes thickened to a minimum.
-- `artwork_check`: what is true of an artwork at a size, and its flat picture with thin strokes
-  and gaps ringed.
+- `artwork_check`: what is true of an artwork at a size, and flat pictures with thin strokes and
+  gaps ringed.
 """

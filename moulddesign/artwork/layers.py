@@ -27,7 +27,9 @@ from moulddesign.design import Along, Layer
 
 RIM_LETTERS_MM: Final = 6.0
 CAP_SHARE: Final = 0.78
-"""Height of capitals with available above, as a share of the em; common practice, no source."""
+"""Height of capitals with room above, as a share of the em; common practice, no source."""
+DESCENDER_SHARE: Final = 0.25
+"""Depth of descenders with room below, as a share of the em; common practice, no source."""
 SIMPLIFIED_MM: Final = 0.002
 """Points that move an edge by less are left out [mm]."""
 CIRCLE_SEGMENTS: Final = 96

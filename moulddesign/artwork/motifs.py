@@ -494,7 +494,7 @@ def motif(kind: Motif, outline: Polygon, size: MotifSize) -> tuple[Region, ...]:
     Examples
     --------
     >>> disc = shapely.Point(0, 0).buffer(25.0)
-    >>> (region,) = motif(Motif.BEADS, disc, USUAL[Motif.BEADS])
+    >>> (region,) = motif(Motif.BEADS, disc, DEFAULT_SIZES[Motif.BEADS])
     >>> len(region.shape.geoms)
     32
     """

@@ -17,7 +17,7 @@ from moulddesign.geometry import Points
 CHORD_MM: Final = 0.002
 """Largest distance of a chord from the arc that it stands for [mm]."""
 QUARTER_CHORDS: Final = 48
-"""Chords of a quarter turn where a drawn outline is inner in or out."""
+"""Chords of a quarter turn where a drawn outline is moved in or out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

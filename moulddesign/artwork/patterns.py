@@ -64,7 +64,7 @@ def picture_regions(path: Path, threshold: float | None = None) -> tuple[Region,
 
     References
     ----------
-    .. [1] N. Otsu, "A threshold selection method from gray-tone histograms", IEEE Transactions
+    .. [1] N. Otsu, "A threshold selection method from gray-level histograms", IEEE Transactions
        on Systems, Man, and Cybernetics 9 (1979), 62-66.
     """
     if threshold is not None and not 0.0 < threshold < 1.0:

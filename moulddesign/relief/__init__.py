@@ -1,12 +1,11 @@
 """The surface over a region of artwork: the contour roof on the exact medial axis.
 
 - `profile`: the profile of a stroke: height over the distance to its edge.
-- `voronoi`: A region's edge on an integer grid, and the Voronoi diagram of its segments
-  (Boost's, through pyvoronoi).
+- `voronoi`: a region's edge on an integer grid, and the Voronoi diagram of its segments (Boost's,
+  through pyvoronoi).
 - `medial_axis`: the medial axis of a region: whole, or near the edge only, which is all that a
-  level profile needs.
+  plateau needs.
 - `strips`: the medial axis cut where the profile bends, and the strip that each of its edges
   spans.
-- `roof`: the contour roof: a surface over a region whose height follows the distance to the
-  edge.
+- `roof`: the contour roof: a surface over a region whose height follows the distance to the edge.
 """
