@@ -5,14 +5,14 @@ from math import pi, radians, tan
 from typing import Final, Protocol
 
 from moulddesign.artwork.outline import Arc, Outline
-from moulddesign.core import SpecError
+from moulddesign.core import SpecError, say
 from moulddesign.design import BlockTable, PrinterTable
 from moulddesign.geometry import Mesh, difference
 from moulddesign.mould import cad_kernel, faceted
-from moulddesign.mould.cad_kernel import Body, Kernel, Solid
+from moulddesign.mould.cad_kernel import BodyT, Kernel, Solid
 from moulddesign.mould.mould_set import (
     Box,
-    Grid,
+    CavityGrid,
     MouldSet,
     Part,
     Size,
@@ -33,27 +33,17 @@ CORNER_MM: Final = 6.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BlockLayout:
-    """The sizes of a knock-out block, mouth down on the table z = 0, as it is knocked out.
-
-    Parameters
-    ----------
-    outline : Outline
-        Of a cavity at its mouth.
-    mould : BlockTable
-        What was asked for.
-    height_mm : float
-        Mouth to the flat of the cavity's floor [mm].
-    depth_above_mm : float
-        Deepest engraving beyond that [mm].
-    grid : Grid
-        The cavities; the first one's axis is the z axis.
-    """
+    """The sizes of a knock-out block, mouth down on the table z = 0, as it is knocked out."""
 
     outline: Outline
+    """Of a cavity at its mouth."""
     mould: BlockTable
     height_mm: float
+    """Mouth to the flat of the cavity's floor [mm]."""
     depth_above_mm: float
-    grid: Grid
+    """Deepest engraving beyond that [mm]."""
+    grid: CavityGrid
+    """The cavities; the first one's axis is the z axis."""
 
     @property
     def thickness_mm(self) -> float:
@@ -88,22 +78,7 @@ class BlockLayout:
 
 
 def block_layout(mould: BlockTable, printer: PrinterTable, pastry: PastryShape) -> BlockLayout:
-    """Return the sizes of the block for a pastry.
-
-    Parameters
-    ----------
-    mould : BlockTable
-        What is asked for.
-    printer : PrinterTable
-        Bed, line and layer.
-    pastry : PastryShape
-        The pastry: outline at the mouth, height, relief above the flat top.
-
-    Raises
-    ------
-    SpecError
-        It does not fit the bed, or two sizes contradict each other.
-    """
+    """Return the sizes of the block for a pastry."""
     outline = pastry.outline
     layout = BlockLayout(
         outline=outline,
@@ -117,10 +92,10 @@ def block_layout(mould: BlockTable, printer: PrinterTable, pastry: PastryShape) 
     return layout
 
 
-def _grid(mould: BlockTable, printer: PrinterTable, outline: Outline) -> Grid:
+def _grid(mould: BlockTable, printer: PrinterTable, outline: Outline) -> CavityGrid:
     place = bounding_box_mm(outline)
 
-    def size(grid: Grid) -> Size:
+    def size(grid: CavityGrid) -> Size:
         (x0, y0), (x1, y1) = grid.around_mm(place, mould.land_mm)
         return x1 - x0 + mould.handle_length_mm, max(y1 - y0, _handle_span(mould))
 
@@ -137,22 +112,22 @@ def _refuse_a_wide_handle(layout: BlockLayout) -> None:
         return
     most = y1 - y0 - 2.0 * FILLET_MM
     if mould.handle_width_mm > most:
-        need = f"is too wide for a block of {y1 - y0:.4g} mm; at most {most:.3g} mm"
+        need = say("mould.wide-handle", block_mm=y1 - y0, most_mm=most)
         raise SpecError("mould.handle_width_mm", mould.handle_width_mm, need)
     least = FILLET_MM + mould.handle_width_mm / 2.0
     if mould.handle_length_mm < least:
-        need = f"must be 0 or at least {least:.3g} mm, for its end and its fillet"
+        need = say("mould.short-handle", least_mm=least)
         raise SpecError("mould.handle_length_mm", mould.handle_length_mm, need)
 
 
 def _refuse_a_wide_hole(mould: BlockTable, two_lines_mm: float) -> None:
     most = mould.handle_width_mm - 2.0 * max(two_lines_mm, 3.0)
     if mould.handle_length_mm and mould.hole_mm > most:
-        need = f"leaves too thin a handle around it; at most {most:.3g} mm, or 0 for none"
+        need = say("mould.wide-hole", most_mm=most)
         raise SpecError("mould.hole_mm", mould.hole_mm, need)
 
 
-EASE_MM: Final = 0.8
+CHAMFER_MM: Final = 0.8
 """Chamfer of outer edges; on the bed it keeps the first layer's flare inside; our choice [mm]."""
 
 OVER_MM: Final = 1.0
@@ -198,7 +173,7 @@ def block(mould: BlockTable, printer: PrinterTable, pastry: PastrySolid) -> Moul
     layout = block_layout(mould, printer, pastry)
     tool = pastry.extended_below(OVER_MM)
     cavities = [tool.moved((x, y, 0.0)) for x, y in layout.grid.centres_mm]
-    mesh = difference(_body(layout, faceted), cavities, "the block's cavities")
+    mesh = difference(_body(layout, faceted), cavities, say("mould.block-cavities"))
     pose = pose_on_bed(mesh, printer, half_turns=1, name="block")
     part = Part(name="block", mesh=mesh, pose=pose, blank=_blank(layout))
     return MouldSet(parts=(part,), layout=layout)
@@ -211,11 +186,11 @@ def _blank(layout: BlockLayout) -> Solid | None:
     if floor is None:
         return None
     levels = [(-OVER_MM, mouth), (0.0, mouth), (layout.height_mm, floor)]
-    cavity = cad_kernel.loft(levels, "a flat cavity")
+    cavity = cad_kernel.loft(levels, say("mould.flat-cavity"))
     body = _body(layout, cad_kernel)
     for x, y in layout.grid.centres_mm:
         body = cad_kernel.subtract(
-            body, cad_kernel.translate(cavity, (x, y, 0.0)), "the block's blank"
+            body, cad_kernel.translate(cavity, (x, y, 0.0)), say("mould.block-blank")
         )
     return body
 
@@ -231,22 +206,22 @@ def _alike(mouth: object, run_mm: float) -> CircleCurve | ArcPolyline | None:
     return mouth.inset(run_mm) if sharp or min(convex) > run_mm else None
 
 
-def _body(layout: BlockLayout, draw: Kernel[Body]) -> Body:
-    slab = draw.loft(_eased(_board(layout), 0.0, layout.thickness_mm), "the block")
+def _body(layout: BlockLayout, draw: Kernel[BodyT]) -> BodyT:
+    slab = draw.loft(_chamfered(_board(layout), 0.0, layout.thickness_mm), say("mould.block"))
     if not layout.mould.handle_length_mm:
         return slab
     low = layout.thickness_mm - layout.handle_thickness_mm
     paddle = draw.loft(
-        _eased(_board_with_handle(layout), low, layout.thickness_mm), "the block's handle"
+        _chamfered(_board_with_handle(layout), low, layout.thickness_mm), say("mould.block-handle")
     )
-    body = draw.fuse([slab, paddle], "the block")
+    body = draw.fuse([slab, paddle], say("mould.block"))
     if not layout.mould.hole_mm:
         return body
-    return draw.subtract(body, _hole(layout, draw), "the handle's hole")
+    return draw.subtract(body, _hole(layout, draw), say("mould.handle-hole"))
 
 
-def _eased(plan: ArcPolyline, low: float, high: float) -> list[tuple[float, ArcPolyline]]:
-    inner, rise = plan.inset(EASE_MM), RISE * EASE_MM
+def _chamfered(plan: ArcPolyline, low: float, high: float) -> list[tuple[float, ArcPolyline]]:
+    inner, rise = plan.inset(CHAMFER_MM), RISE * CHAMFER_MM
     return [(low, inner), (low + rise, plan), (high - rise, plan), (high, inner)]
 
 
@@ -277,14 +252,14 @@ def _handle_end(layout: BlockLayout) -> tuple[float, float]:
     return x0 - mould.handle_length_mm + mould.handle_width_mm / 2.0, (y0 + y1) / 2.0
 
 
-def _hole(layout: BlockLayout, draw: Kernel[Body]) -> Body:
+def _hole(layout: BlockLayout, draw: Kernel[BodyT]) -> BodyT:
     radius, high = layout.mould.hole_mm / 2.0, layout.thickness_mm
-    low, over = high - layout.handle_thickness_mm, EASE_MM + OVER_MM
+    low, over = high - layout.handle_thickness_mm, CHAMFER_MM + OVER_MM
     profile = [
         (0.0, low - RISE * OVER_MM), (radius + over, low - RISE * OVER_MM),
-        (radius, low + RISE * EASE_MM), (radius, high - RISE * EASE_MM),
+        (radius, low + RISE * CHAMFER_MM), (radius, high - RISE * CHAMFER_MM),
         (radius + over, high + RISE * OVER_MM),
         (0.0, high + RISE * OVER_MM),
     ]  # fmt: skip
     x, y = _handle_end(layout)
-    return draw.translate(draw.revolve(profile, "the handle's hole"), (x, y, 0.0))
+    return draw.translate(draw.revolve(profile, say("mould.handle-hole")), (x, y, 0.0))

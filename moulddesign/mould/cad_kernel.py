@@ -15,44 +15,48 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from moulddesign.core import KernelError
+from moulddesign.core import KernelError, Message, say
 from moulddesign.geometry import Indices, Mesh, Points, unfolded
 from moulddesign.mould.plans import ArcPolyline, CircleCurve, Curve
 
-Body = TypeVar("Body")
+BodyT = TypeVar("BodyT")
 
-Profile = list[tuple[float, float]]
+UprightProfile = list[tuple[float, float]]
 """x and z of the corners of an upright polygon, in order round it [mm]."""
 
 
-class Kernel(Protocol[Body]):
+class Kernel(Protocol[BodyT]):
     """How bodies are made; the modules `cad_kernel` and `faceted` both have these functions."""
 
-    def loft(self, sections: Sequence[tuple[float, Curve]], step: str) -> Body:
+    def loft(self, sections: Sequence[tuple[float, Curve]], step: Message | str) -> BodyT:
         """Return the solid between sections at rising heights [mm]."""
 
-    def revolve(self, profile: Sequence[tuple[float, float]], step: str) -> Body:
+    def revolve(self, profile: Sequence[tuple[float, float]], step: Message | str) -> BodyT:
         """Return what a profile of radius and height sweeps round the z axis [mm]."""
 
-    def upright_prism(self, profile: Profile, thickness_mm: float, step: str) -> Body:
+    def upright_prism(
+        self, profile: UprightProfile, thickness_mm: float, step: Message | str
+    ) -> BodyT:
         """Return an upright plate in the plane of x and z."""
 
-    def upright_loft(self, sections: Sequence[tuple[float, Profile]], step: str) -> Body:
+    def upright_loft(
+        self, sections: Sequence[tuple[float, UprightProfile]], step: Message | str
+    ) -> BodyT:
         """Return the solid between upright profiles at rising y, corner to corner [mm]."""
 
-    def rotate_quarter(self, body: Body, /) -> Body:
+    def rotate_quarter(self, body: BodyT, /) -> BodyT:
         """Return a body turned by a quarter about the z axis: x becomes y."""
 
-    def translate(self, body: Body, by_mm: tuple[float, float, float], /) -> Body:
+    def translate(self, body: BodyT, by_mm: tuple[float, float, float], /) -> BodyT:
         """Return a body moved along a vector [mm]."""
 
-    def fuse(self, bodies: Sequence[Body], step: str) -> Body:
+    def fuse(self, bodies: Sequence[BodyT], step: Message | str) -> BodyT:
         """Return the union of bodies."""
 
-    def subtract(self, body: Body, tool: Body, step: str) -> Body:
+    def subtract(self, body: BodyT, tool: BodyT, step: Message | str) -> BodyT:
         """Return a body without another."""
 
-    def intersect(self, a: Body, b: Body, step: str) -> Body:
+    def intersect(self, a: BodyT, b: BodyT, step: Message | str) -> BodyT:
         """Return what two bodies share."""
 
 
@@ -60,7 +64,7 @@ WELD_MM: Final = 1e-6
 """Corners nearer than this are one: ten times the kernel's own point tolerance, 1e-7 [mm]."""
 
 
-def near_groups(points: Points, within_mm: float) -> Indices:
+def nearby_groups(points: Points, within_mm: float) -> Indices:
     """Return, for each point, the first of the points that lie together with it.
 
     Parameters
@@ -83,7 +87,7 @@ def near_groups(points: Points, within_mm: float) -> Indices:
     return rows
 
 
-def welded(points: Points, triangles: Indices) -> Mesh:
+def weld_corners(points: Points, triangles: Indices) -> Mesh:
     """Return the mesh in which corners that lie together are one.
 
     Parameters
@@ -98,7 +102,7 @@ def welded(points: Points, triangles: Indices) -> Mesh:
     Mesh
         Without triangles that have lost a side.
     """
-    used, corners = np.unique(near_groups(points, WELD_MM)[triangles], return_inverse=True)
+    used, corners = np.unique(nearby_groups(points, WELD_MM)[triangles], return_inverse=True)
     return Mesh(points[used], unfolded(corners.reshape(-1, 3)))
 
 
@@ -111,15 +115,10 @@ FACET_RAD: Final = 0.35
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Solid:
-    """A body bounded by exact surfaces.
-
-    Parameters
-    ----------
-    _shape : object
-        The kernel's own shape, private to this module.
-    """
+    """A body bounded by exact surfaces."""
 
     _shape: Any
+    """The kernel's own shape, private to this module."""
 
     @property
     def volume_mm3(self) -> float:
@@ -151,10 +150,10 @@ class Solid:
         # The kernel keeps an earlier, perhaps coarser, division with the shape: divide a copy.
         # Its own default takes the tolerance as a share of each edge: absolute is asked for.
         shape = self._shape.copy()
-        with _step("the facets of a body"):
+        with _step(say("mould.body-facets")):
             BRepMesh_IncrementalMesh(shape.wrapped, tolerance_mm, False, angle_rad, True)  # noqa: FBT003
             points, triangles = _facets(shape)
-        return welded(points, triangles)
+        return weld_corners(points, triangles)
 
     def write_step(self, path: str) -> None:
         """Write it as a STEP file in millimetres; the header carries the time of writing.
@@ -164,11 +163,11 @@ class Solid:
         KernelError
             The file could not be written.
         """
-        with _step(f"the file {path}"):
+        with _step(say("mould.step-file", path=path)):
             self._shape.exportStep(path)
 
 
-def loft(sections: Sequence[tuple[float, Curve]], step: str) -> Solid:
+def loft(sections: Sequence[tuple[float, Curve]], step: Message | str) -> Solid:
     """Return the solid between sections at rising heights, with straight sides from each to each.
 
     Parameters
@@ -189,7 +188,7 @@ def loft(sections: Sequence[tuple[float, Curve]], step: str) -> Solid:
     )
 
 
-def revolve(profile: Sequence[tuple[float, float]], step: str) -> Solid:
+def revolve(profile: Sequence[tuple[float, float]], step: Message | str) -> Solid:
     """Return the solid that a closed profile sweeps round the z axis.
 
     Parameters
@@ -213,7 +212,7 @@ def revolve(profile: Sequence[tuple[float, float]], step: str) -> Solid:
     return _made(make, step)
 
 
-def upright_prism(profile: Profile, thickness_mm: float, step: str) -> Solid:
+def upright_prism(profile: UprightProfile, thickness_mm: float, step: Message | str) -> Solid:
     """Return an upright plate in the plane of x and z, half its thickness to each side [mm].
 
     It is a slab of one profile, and takes and raises what `upright_loft` does.
@@ -221,7 +220,7 @@ def upright_prism(profile: Profile, thickness_mm: float, step: str) -> Solid:
     return upright_loft([(-thickness_mm / 2.0, profile), (thickness_mm / 2.0, profile)], step)
 
 
-def upright_loft(sections: Sequence[tuple[float, Profile]], step: str) -> Solid:
+def upright_loft(sections: Sequence[tuple[float, UprightProfile]], step: Message | str) -> Solid:
     """Return the solid between upright profiles, with flat sides from each to each.
 
     Parameters
@@ -264,19 +263,19 @@ def translate(solid: Solid, by_mm: tuple[float, float, float]) -> Solid:
     return Solid(solid._shape.moved(_kernel().Location(by_mm)))  # noqa: SLF001
 
 
-def fuse(solids: Sequence[Solid], step: str) -> Solid:
+def fuse(solids: Sequence[Solid], step: Message | str) -> Solid:
     """Return the union of bodies that touch or overlap; `step` names it in a `KernelError`."""
     kernel = _kernel()
     return _made(lambda: kernel.fuse(*(s._shape for s in solids)), step)  # noqa: SLF001
 
 
-def subtract(solid: Solid, tool: Solid, step: str) -> Solid:
+def subtract(solid: Solid, tool: Solid, step: Message | str) -> Solid:
     """Return a body without another; `step` names it in a `KernelError`."""
     kernel = _kernel()
     return _made(lambda: kernel.cut(solid._shape, tool._shape), step)  # noqa: SLF001
 
 
-def intersect(a: Solid, b: Solid, step: str) -> Solid:
+def intersect(a: Solid, b: Solid, step: Message | str) -> Solid:
     """Return what two bodies share; `step` names it in a `KernelError`."""
     kernel = _kernel()
     return _made(lambda: kernel.intersect(a._shape, b._shape), step)  # noqa: SLF001
@@ -287,38 +286,35 @@ def _kernel() -> Any:  # noqa: ANN401 (a module without types)
     try:
         from cadquery import func  # noqa: PLC0415
     except ImportError as error:
-        raise KernelError("a body in the CAD kernel", _missing(str(error))) from error
+        raise KernelError(say("mould.kernel-body"), _missing(str(error))) from error
     return func
 
 
-def _missing(said: str) -> str:
+def _missing(said: str) -> Message:
     if "libGL" in said:
-        return (
-            "the system library libGL.so.1 is missing; install it, on Debian or Ubuntu with "
-            "apt-get install libgl1"
-        )
-    return f"CadQuery cannot be imported ({said}); install this program again"
+        return say("mould.no-libgl")
+    return say("mould.no-cadquery", error=said)
 
 
-def _made(make: Callable[[], Any], step: str) -> Solid:
+def _made(make: Callable[[], Any], step: Message | str) -> Solid:
     with _step(step):
         shape = make()
     solids = shape.Solids()
     if len(solids) != 1:
-        raise KernelError(step, f"{len(solids)} bodies came out where one was asked for")
+        raise KernelError(step, say("mould.several-bodies", count=len(solids)))
     if not (solids[0].isValid() and solids[0].Volume() > 0.0):
-        raise KernelError(step, "the kernel calls its own result invalid; change a size a little")
+        raise KernelError(step, say("mould.invalid-body"))
     return Solid(solids[0])
 
 
 @contextmanager
-def _step(step: str) -> Iterator[None]:
+def _step(step: Message | str) -> Iterator[None]:
     from OCP.Standard import Standard_Failure  # noqa: PLC0415
 
     try:
         yield
     except (Standard_Failure, ValueError) as error:
-        raise KernelError(step, f"the CAD kernel said {error}") from error
+        raise KernelError(step, say("mould.kernel-said", error=str(error))) from error
 
 
 def _wire(section: Curve, z_mm: float) -> Any:  # noqa: ANN401 (the kernel's shape)
@@ -355,7 +351,7 @@ def _facets(shape: Any) -> tuple[Points, Indices]:  # noqa: ANN401 (the kernel's
         place = TopLoc_Location()
         facets = BRep_Tool.Triangulation_s(face.wrapped, place)
         if facets is None:
-            raise KernelError("the facets of a body", "a face could not be divided")
+            raise KernelError(say("mould.body-facets"), say("mould.undivided-face"))
         start = len(points) - 1
         points += _nodes(facets, place)
         turn = -1 if face.wrapped.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1

@@ -4,14 +4,14 @@ from dataclasses import dataclass
 from math import pi, radians, tan
 from typing import Final
 
-from moulddesign.core import SpecError, ml_from_mm3
+from moulddesign.core import SpecError, ml_from_mm3, say
 from moulddesign.design import CastTable, PrinterTable
 from moulddesign.geometry import Mesh, difference, union
 from moulddesign.mould import faceted
 from moulddesign.mould.block import PastrySolid
 from moulddesign.mould.mould_set import (
     Box,
-    Grid,
+    CavityGrid,
     MouldSet,
     Part,
     Size,
@@ -22,7 +22,7 @@ from moulddesign.mould.mould_set import (
 )
 from moulddesign.mould.plans import RISE, ArcPolyline
 
-EASE_MM: Final = 0.6
+CHAMFER_MM: Final = 0.6
 """Chamfer of the tray's outer edges; our choice [mm]."""
 
 CORNER_MM: Final = 6.0
@@ -34,27 +34,16 @@ OVER_MM: Final = 1.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CastLayout:
-    """The sizes of a casting master; the pastries stand on the plane z = 0.
-
-    Parameters
-    ----------
-    place_mm : Box
-        Around a master pastry, larger than the pastry by what the silicone shrinks [mm].
-    mould : CastTable
-        What was asked for.
-    peak_mm : float
-        Floor to the highest relief of a master pastry [mm].
-    pastry_mm3 : float
-        Volume of one master pastry [mm^3].
-    grid : Grid
-        The pastries; the first one's axis is the z axis.
-    """
+    """The sizes of a casting master; the pastries stand on the plane z = 0."""
 
     place_mm: Box
+    """Around a master pastry, larger than the pastry by what the silicone shrinks [mm]."""
     mould: CastTable
     peak_mm: float
+    """Floor to the highest relief of a master pastry [mm]."""
     pastry_mm3: float
-    grid: Grid
+    grid: CavityGrid
+    """The pastries; the first one's axis is the z axis."""
 
     @property
     def brim_mm(self) -> float:
@@ -118,7 +107,7 @@ def cast(mould: CastTable, printer: PrinterTable, pastry: PastrySolid) -> MouldS
     master = _scaled(pastry.extended_below(OVER_MM), grown)
     layout = _layout(mould, printer, pastry, grown=grown)
     standing = [master.moved((x, y, 0.0)) for x, y in layout.grid.centres_mm]
-    mesh = union([_tray(layout), *standing], "the casting master")
+    mesh = union([_tray(layout), *standing], say("mould.casting-master"))
     pose = pose_on_bed(mesh, printer, half_turns=0, name="master")
     return MouldSet(parts=(Part(name="master", mesh=mesh, pose=pose),), layout=layout)
 
@@ -130,9 +119,9 @@ def _layout(
     peak_mm = grown * (pastry.height_mm + pastry.depth_above_mm)
     brim_mm = peak_mm + mould.cover_mm
     beyond = mould.wall_mm + brim_mm * tan(radians(mould.tray_draft_deg))
-    if mould.floor_mm < OVER_MM * grown + 2.0 * EASE_MM:
-        need = f"must be at least {OVER_MM * grown + 2.0 * EASE_MM:.2g} mm under a casting master"
-        raise SpecError("mould.floor_mm", mould.floor_mm, need)
+    least = OVER_MM * grown + 2.0 * CHAMFER_MM
+    if mould.floor_mm < least:
+        raise SpecError("mould.floor_mm", mould.floor_mm, say("mould.thin-floor", least_mm=least))
     return CastLayout(
         place_mm=place,
         mould=mould,
@@ -142,8 +131,8 @@ def _layout(
     )
 
 
-def _grid(mould: CastTable, printer: PrinterTable, place: Box, *, beyond_mm: float) -> Grid:
-    def size(grid: Grid) -> Size:
+def _grid(mould: CastTable, printer: PrinterTable, place: Box, *, beyond_mm: float) -> CavityGrid:
+    def size(grid: CavityGrid) -> Size:
         (x0, y0), (x1, y1) = grid.around_mm(place, mould.land_mm)
         return x1 - x0 + 2.0 * beyond_mm, y1 - y0 + 2.0 * beyond_mm
 
@@ -151,22 +140,22 @@ def _grid(mould: CastTable, printer: PrinterTable, place: Box, *, beyond_mm: flo
 
 
 def _tray(layout: CastLayout) -> Mesh:
-    """Return the tray: its inside leans outwards, its outside is upright, its edges are eased."""
+    """Return the tray: its inside leans outwards, its outside is upright and chamfered."""
     mould, brim = layout.mould, layout.brim_mm
     inside = layout.floor_plan
     outside = inside.inset(-(layout.run_mm + mould.wall_mm))
-    ease = min(EASE_MM, mould.wall_mm / 4.0)
-    rise = RISE * ease
+    chamfer = min(CHAMFER_MM, mould.wall_mm / 4.0)
+    rise = RISE * chamfer
     low = -mould.floor_mm
     levels = [
-        (low, outside.inset(ease)), (low + rise, outside),
-        (brim - rise, outside), (brim, outside.inset(ease)),
+        (low, outside.inset(chamfer)), (low + rise, outside),
+        (brim - rise, outside), (brim, outside.inset(chamfer)),
     ]  # fmt: skip
     # Its facets lie inside the arcs of the corners, where they hold less silicone, by 0.02 %.
     slope = layout.run_mm / brim
     mouth = inside.inset(-(layout.run_mm + slope * OVER_MM))
-    room = faceted.loft([(0.0, inside), (brim + OVER_MM, mouth)], "the tray's inside")
-    return difference(faceted.loft(levels, "the tray"), [room], "the tray")
+    room = faceted.loft([(0.0, inside), (brim + OVER_MM, mouth)], say("mould.tray-inside"))
+    return difference(faceted.loft(levels, say("mould.tray")), [room], say("mould.tray"))
 
 
 def _area_mm2(sides_mm: Size, out_mm: float) -> float:

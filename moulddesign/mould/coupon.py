@@ -8,6 +8,7 @@ import shapely
 from shapely.affinity import translate
 
 from moulddesign.artwork.outline import Outline, exterior_points, outline_of_points
+from moulddesign.core import say
 from moulddesign.design import Design, Profile
 from moulddesign.geometry import Mesh, difference
 from moulddesign.mould import faceted
@@ -44,7 +45,7 @@ MARK_DEPTH_MM: Final = 0.6
 MARK_DRAFT_DEG: Final = 10.0
 """Draft of the figures' walls, so that dough and crumbs come out; our choice [deg]."""
 
-EASE_MM: Final = 0.6
+CHAMFER_MM: Final = 0.6
 """Chamfer of holes and of the peg, which keeps the first layer's flare out of the fit [mm]."""
 
 CORNER_MM: Final = 5.0
@@ -59,18 +60,11 @@ OVER_MM: Final = 1.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CouponLayout:
-    """Where the gauge's holes are, and how wide.
-
-    Parameters
-    ----------
-    peg_mm : float
-        Diameter of the peg [mm].
-    holes_mm : tuple of (float, float, float)
-        x and y of each hole on the gauge, and the gap on each side round the peg in it [mm].
-    """
+    """Where the gauge's holes are, and how wide."""
 
     peg_mm: float
     holes_mm: tuple[tuple[float, float, float], ...]
+    """x and y of each hole on the gauge, and the gap on each side round the peg in it [mm]."""
 
 
 def coupons(design: Design) -> MouldSet[CouponLayout]:
@@ -116,20 +110,22 @@ def gauge(layout: CouponLayout) -> Mesh:
     edge = shoulder_roof(outline, radius_mm=TOP_EDGE_MM, inset_mm=0.0)
     marks = _region(figures, -MARK_DEPTH_MM, MARK_DRAFT_DEG)
     body = top_surface(edge, (marks.roof(),)).solid(PLATE_MM, 0.0)
-    return difference(body, [_hole(layout.peg_mm, hole) for hole in layout.holes_mm], "the gauge")
+    return difference(
+        body, [_hole(layout.peg_mm, hole) for hole in layout.holes_mm], say("mould.gauge")
+    )
 
 
 def peg(layout: CouponLayout) -> Mesh:
     """Return the peg that goes into the gauge's holes, standing on the table z = 0."""
-    full, eased = (
+    full, narrow = (
         CircleCurve(radius_mm=layout.peg_mm / 2.0),
-        CircleCurve(radius_mm=layout.peg_mm / 2.0 - EASE_MM),
+        CircleCurve(radius_mm=layout.peg_mm / 2.0 - CHAMFER_MM),
     )
-    rise = RISE * EASE_MM
+    rise = RISE * CHAMFER_MM
     levels = [
-        (0.0, eased), (rise, full), (PEG_LENGTH_MM - rise, full), (PEG_LENGTH_MM, eased),
+        (0.0, narrow), (rise, full), (PEG_LENGTH_MM - rise, full), (PEG_LENGTH_MM, narrow),
     ]  # fmt: skip
-    return faceted.loft(levels, "the gauge's peg")
+    return faceted.loft(levels, say("mould.gauge-peg"))
 
 
 def sampler(draft_deg: float) -> Mesh:
@@ -161,13 +157,13 @@ def _holes() -> tuple[tuple[float, float, float], ...]:
 def _hole(peg_mm: float, hole: tuple[float, float, float]) -> Mesh:
     x, y, gap = hole
     radius = peg_mm / 2.0 + gap
-    rise, over = RISE * EASE_MM, RISE * OVER_MM
+    rise, over = RISE * CHAMFER_MM, RISE * OVER_MM
     profile = [
-        (0.0, -over), (radius + EASE_MM + OVER_MM, -over), (radius, rise),
-        (radius, PLATE_MM - rise), (radius + EASE_MM + OVER_MM, PLATE_MM + over),
+        (0.0, -over), (radius + CHAMFER_MM + OVER_MM, -over), (radius, rise),
+        (radius, PLATE_MM - rise), (radius + CHAMFER_MM + OVER_MM, PLATE_MM + over),
         (0.0, PLATE_MM + over),
     ]  # fmt: skip
-    return faceted.revolve(profile, "a hole of the gauge").moved((x, y, 0.0))
+    return faceted.revolve(profile, say("mould.gauge-hole")).moved((x, y, 0.0))
 
 
 def _bars(row: int) -> list[shapely.Geometry]:

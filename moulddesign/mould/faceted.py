@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 
+from moulddesign.core import Message
 from moulddesign.geometry import (
     Indices,
     Mesh,
@@ -17,14 +18,14 @@ from moulddesign.geometry import (
     triangulated,
     union,
 )
-from moulddesign.mould.cad_kernel import Profile
+from moulddesign.mould.cad_kernel import UprightProfile
 from moulddesign.mould.plans import ArcPolyline, CircleCurve, Curve
 
 FACET_MM: Final = 0.005
 """Largest distance of a facet from the circle that it stands for [mm]."""
 
 
-def loft(sections: Sequence[tuple[float, Curve]], step: str) -> Mesh:
+def loft(sections: Sequence[tuple[float, Curve]], step: Message | str) -> Mesh:
     """Return the solid between sections at rising heights; see `cad_kernel.loft`.
 
     Of two neighbours that differ, one lies inside the other.
@@ -45,18 +46,18 @@ def loft(sections: Sequence[tuple[float, Curve]], step: str) -> Mesh:
     return union([made], step)
 
 
-def revolve(profile: Sequence[tuple[float, float]], step: str) -> Mesh:
+def revolve(profile: Sequence[tuple[float, float]], step: Message | str) -> Mesh:
     """Return what a closed profile of radius and height sweeps round the z axis."""
     return solid_of_revolution(profile, _chords(max(radius for radius, _ in profile)), step)
 
 
-def upright_prism(profile: Profile, thickness_mm: float, step: str) -> Mesh:
+def upright_prism(profile: UprightProfile, thickness_mm: float, step: Message | str) -> Mesh:
     """Return an upright plate in the plane of x and z, half its thickness to each side."""
     half = thickness_mm / 2.0
     return upright_loft([(-half, profile), (half, profile)], step)
 
 
-def upright_loft(sections: Sequence[tuple[float, Profile]], step: str) -> Mesh:
+def upright_loft(sections: Sequence[tuple[float, UprightProfile]], step: Message | str) -> Mesh:
     """Return the solid between upright profiles at rising y, with as many corners each."""
     flats = [np.array(_counter_clockwise(profile)) for _, profile in sections]
     count = len(flats[0])
@@ -82,17 +83,17 @@ def translate(body: Mesh, by_mm: tuple[float, float, float]) -> Mesh:
     return body.moved(by_mm)
 
 
-def fuse(bodies: Sequence[Mesh], step: str) -> Mesh:
+def fuse(bodies: Sequence[Mesh], step: Message | str) -> Mesh:
     """Return the union of bodies; `step` names it in a `KernelError`."""
     return union(bodies, step)
 
 
-def subtract(body: Mesh, tool: Mesh, step: str) -> Mesh:
+def subtract(body: Mesh, tool: Mesh, step: Message | str) -> Mesh:
     """Return a body without another; `step` names it in a `KernelError`."""
     return difference(body, [tool], step)
 
 
-def intersect(a: Mesh, b: Mesh, step: str) -> Mesh:
+def intersect(a: Mesh, b: Mesh, step: Message | str) -> Mesh:
     """Return what two bodies share; `step` names it in a `KernelError`."""
     return intersection([a, b], step)
 

@@ -6,7 +6,7 @@ from math import radians, sqrt, tan
 from types import MappingProxyType
 from typing import Final
 
-from moulddesign.core import SpecError
+from moulddesign.core import SpecError, say
 from moulddesign.design import Bolt
 from moulddesign.mould.plans import RISE
 
@@ -19,32 +19,22 @@ TIP_GAP_MM: Final = 0.4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Peg:
-    """A tapered peg on the plunger, and the pocket in the stamp's back that it is pressed into.
-
-    Parameters
-    ----------
-    diameter_mm : float
-        Of the peg where it leaves the stem [mm].
-    length_mm : float
-        Stem to tip [mm].
-    taper_deg : float
-        Slope of the flank against the axis [deg].
-    interference_mm : float
-        How much narrower the pocket is at the same height, on the diameter [mm].
-    bridge_mm : float
-        Widest flat ceiling of the pocket [mm].
-    """
+    """A tapered peg on the plunger, and the pocket in the stamp's back that it is pressed into."""
 
     diameter_mm: float
+    """Of the peg where it leaves the stem [mm]."""
     length_mm: float
+    """Stem to tip [mm]."""
     taper_deg: float
+    """Slope of the flank against the axis [deg]."""
     interference_mm: float
+    """How much narrower the pocket is at the same height, on the diameter [mm]."""
     bridge_mm: float
+    """Widest flat ceiling of the pocket [mm]."""
 
     def __post_init__(self) -> None:
         if self.end_radius_mm < self.diameter_mm / 4.0:
-            need = "narrows the peg to less than half; shorten the peg or lessen its taper"
-            raise SpecError("mould.peg_taper_deg", self.taper_deg, need)
+            raise SpecError("mould.peg_taper_deg", self.taper_deg, say("mould.steep-peg"))
 
     @property
     def stem_radius_mm(self) -> float:
@@ -100,27 +90,19 @@ LENGTHS_MM: Final = (20.0, 25.0, 30.0, 35.0, 40.0, 45.0, 50.0, 55.0, 60.0)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScrewSize:
-    """Sizes of a cap screw (ISO 4762) and its nut (ISO 4032).
-
-    Parameters
-    ----------
-    hole_mm : float
-        Clearance hole; from memory, ISO 273 medium [mm].
-    head_mm, head_height_mm : float
-        Largest diameter, knurled, and height of the head, ISO 4762 [mm].
-    flats_mm, corners_mm, nut_height_mm : float
-        Largest width across flats, least across corners, largest height, ISO 4032 [mm].
-    longest_mm : float
-        Longest usual length; from memory, ISO 4762 [mm].
-    """
+    """Sizes of a cap screw (ISO 4762) and its nut (ISO 4032)."""
 
     hole_mm: float
+    """Clearance hole; from memory, ISO 273 medium [mm]."""
     head_mm: float
     head_height_mm: float
+    """Largest diameter, knurled, and height of the head, ISO 4762 [mm]."""
     flats_mm: float
     corners_mm: float
     nut_height_mm: float
+    """Largest width across flats, least across corners, largest height, ISO 4032 [mm]."""
     longest_mm: float
+    """Longest usual length; from memory, ISO 4762 [mm]."""
 
 
 SCREWS: Final[Mapping[Bolt, ScrewSize]] = MappingProxyType({
@@ -138,20 +120,11 @@ SCREWS: Final[Mapping[Bolt, ScrewSize]] = MappingProxyType({
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Screw:
-    """A bolt joint: the nut slides in from the side under a ledge, and out again for washing.
-
-    Parameters
-    ----------
-    size : ScrewSize
-        The bolt and its nut.
-    bridge_mm : float
-        Widest flat ceiling over the nut [mm].
-    layer_mm : float
-        Layer height of the printer [mm].
-    """
+    """A bolt joint: the nut slides in from the side under a ledge, and out again for washing."""
 
     size: ScrewSize
     bridge_mm: float
+    """Widest flat ceiling over the nut [mm]."""
     layer_mm: float
 
     @property
@@ -226,6 +199,5 @@ class Screw:
         most = min(room_mm + self.end_mm - self.size.head_height_mm, self.size.longest_mm)
         fitting = [length for length in LENGTHS_MM if length <= most]
         if not fitting:
-            need = "is too long for so low a plunger; take joint = peg"
-            raise SpecError("mould.bolt", f"{LENGTHS_MM[0]:g} mm", need)
+            raise SpecError("mould.bolt", f"{LENGTHS_MM[0]:g} mm", say("mould.long-bolt"))
         return fitting[-1]

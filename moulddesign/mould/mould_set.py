@@ -3,13 +3,13 @@
 Named parts, how they stand on the bed, and what each takes to print.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import ceil, pi
-from typing import Final, Generic, TypeVar
+from typing import Generic, TypeVar
 
 from moulddesign.artwork.outline import Arc, Outline
-from moulddesign.core import SpecError
+from moulddesign.core import Message, SpecError, say, word
 from moulddesign.design import BlockTable, CastTable, PrinterTable
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.float32 import settled
@@ -18,31 +18,18 @@ from moulddesign.mould.cad_kernel import Solid
 Layout_co = TypeVar("Layout_co", covariant=True)
 
 AXES = ("x", "y", "z")
-PRESS_SMALLER: Final = "shorten mould.guide_to_width, narrow mould.flange_width_mm"
-SMALLER: Final = {
-    "block": "lessen mould.floor_mm or mould.handle_length_mm",
-    "master": "lessen mould.land_mm or mould.cover_mm",
-}
-"""What makes a part smaller, by its name."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pose:
-    """How a part moves from the assembly to the printer's bed.
-
-    Parameters
-    ----------
-    half_turns : int
-        1 where it is first turned over about the x axis, else 0.
-    shift_mm : tuple of float
-        Then moved by this vector [mm].
-    scale : float
-        First made larger by this, where prints come out smaller by as much.
-    """
+    """How a part moves from the assembly to the printer's bed."""
 
     half_turns: int
+    """1 where it is first turned over about the x axis, else 0."""
     shift_mm: tuple[float, float, float]
+    """Then moved by this vector [mm]."""
     scale: float = 1.0
+    """First made larger by this, where prints come out smaller by as much."""
 
     def of_mesh(self, mesh: Mesh) -> Mesh:
         """Return a mesh of the assembly as it lies on the bed."""
@@ -52,36 +39,22 @@ class Pose:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Part:
-    """One thing to print.
-
-    Parameters
-    ----------
-    name : str
-        Its name, and that of its files.
-    mesh : Mesh
-        As it stands in the assembly.
-    pose : Pose
-        From there to the bed.
-    solid : Solid or None
-        The same body with exact surfaces, where there is one.
-    blank : Solid or None
-        The body without its relief, where it has one.
-    plain : Mesh or None
-        The mesh before letters were sunk into it, where they were; exact bodies have none.
-    lettering : str
-        What is written on it; empty where nothing is.
-    is_further : bool
-        Whether it takes the place of another part, and stands in an assembly of its own.
-    """
+    """One thing to print."""
 
     name: str
+    """Its name, and that of its files."""
     mesh: Mesh
     pose: Pose
     solid: Solid | None = None
+    """The same body with exact surfaces, where there is one."""
     blank: Solid | None = None
+    """The body without its relief, where it has one."""
     plain: Mesh | None = None
+    """The mesh before letters were sunk into it, where they were; exact bodies have none."""
     lettering: str = ""
+    """What is written on it; empty where nothing is."""
     is_further: bool = False
+    """Whether it takes the place of another part, and stands in an assembly of its own."""
 
     @property
     def printed(self) -> Mesh:
@@ -91,18 +64,12 @@ class Part:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MouldSet(Generic[Layout_co]):
-    """A mould: its parts, and the sizes that checks need.
-
-    Parameters
-    ----------
-    parts : tuple of Part
-        In the order in which they are listed everywhere.
-    layout : object
-        Every height and radius, a value of its own for each kind of mould.
-    """
+    """A mould: its parts, and the sizes that checks need."""
 
     parts: tuple[Part, ...]
+    """In the order in which they are listed everywhere."""
     layout: Layout_co
+    """Every height and radius, a value of its own for each kind of mould."""
 
     @property
     def assembled(self) -> tuple[Part, ...]:
@@ -143,10 +110,12 @@ def pose_on_bed(mesh: Mesh, printer: PrinterTable, *, half_turns: int, name: str
     size = (scale * mesh.size_mm).tolist()
     too_long = [axis for axis, part, bed in zip(AXES, size, bed_mm, strict=True) if part > bed]
     if too_long:
-        need = (
-            f"is smaller than the {name} along {_listed(too_long)}, which is "
-            f"{' x '.join(f'{length:.1f}' for length in size)} mm; make the pastry smaller, "
-            f"{SMALLER.get(name, PRESS_SMALLER)} or take a larger printer"
+        need = say(
+            "mould.larger-than-bed",
+            part=word(name),
+            axes=tuple(too_long),
+            size_mm=" x ".join(f"{length:.1f}" for length in size),
+            remedy=_smaller(name),
         )
         raise SpecError("printer.bed_mm", bed_mm, need)
     turned = Pose(half_turns=half_turns, shift_mm=(0.0, 0.0, 0.0), scale=scale).of_mesh(mesh)
@@ -156,30 +125,27 @@ def pose_on_bed(mesh: Mesh, printer: PrinterTable, *, half_turns: int, name: str
     return Pose(half_turns=half_turns, shift_mm=shift, scale=scale)
 
 
-def _listed(words: Iterable[str]) -> str:
-    return " and ".join(words)
+def _smaller(name: str) -> Message:
+    """Return what makes a part smaller."""
+    match name:
+        case "block":
+            return say("mould.smaller-block")
+        case "master":
+            return say("mould.smaller-master")
+        case _:
+            return say("mould.smaller-press")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Filament:
-    """What printing takes.
-
-    Parameters
-    ----------
-    mass_g : float
-        Mass [g].
-    length_m : float
-        Length of filament [m].
-    price : float or None
-        In the currency of the price; none where there is no price.
-    least_min : float
-        Lower bound of the time: volume by flow, no travel, no slow corners, no heating [min].
-    """
+    """What printing takes."""
 
     mass_g: float
     length_m: float
     price: float | None
+    """In the currency of the price; none where there is no price."""
     least_min: float
+    """Lower bound of the time: volume by flow, no travel, no slow corners, no heating [min]."""
 
     def report(self) -> dict[str, float | None]:
         """Return it as plain values, as a part's row in `report.json`."""
@@ -222,22 +188,13 @@ Box = tuple[Size, Size]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Grid:
-    """Places in columns along x and rows along y; the last row may be short.
-
-    Parameters
-    ----------
-    count : int
-        Places that are taken.
-    columns : int
-        Places in a full row.
-    pitch_mm : tuple of float
-        From one place to the next along x and y [mm].
-    """
+class CavityGrid:
+    """Places in columns along x and rows along y; the last row may be short."""
 
     count: int
     columns: int
     pitch_mm: Size
+    """From one place to the next along x and y [mm]."""
 
     @property
     def rows(self) -> int:
@@ -301,9 +258,9 @@ def grid_on_bed(
     printer: PrinterTable,
     place: Box,
     *,
-    size_mm: Callable[[Grid], Size],
+    size_mm: Callable[[CavityGrid], Size],
     what: str,
-) -> Grid:
+) -> CavityGrid:
     """Return the grid for a mould's cavities that fits the bed.
 
     Parameters
@@ -332,24 +289,24 @@ def grid_on_bed(
         if made is not None and fewer == count:
             return made
         if made is not None:
-            need = (
-                f"do not fit the bed of {bed[0]:g} x {bed[1]:g} mm in one {what}, {fewer} do; ask "
-                f"for {fewer} and print more of them, or take a larger printer"
+            need = say(
+                "mould.too-many-cavities",
+                bed_x_mm=bed[0],
+                bed_y_mm=bed[1],
+                part=word(what),
+                fewer=fewer,
             )
             raise SpecError("mould.cavities", count, need)
-    x, y = size_mm(Grid(count=1, columns=1, pitch_mm=pitch))
-    need = (
-        f"is smaller than a {what} of {x:.1f} x {y:.1f} mm for one pastry; make the pastry or "
-        "mould.land_mm smaller, shorten mould.handle_length_mm or take a larger printer"
-    )
+    x, y = size_mm(CavityGrid(count=1, columns=1, pitch_mm=pitch))
+    need = say("mould.one-too-large", part=word(what), x_mm=x, y_mm=y)
     raise SpecError("printer.bed_mm", bed, need)
 
 
 def _fitting_grid(
-    count: int, *, pitch_mm: Size, size_mm: Callable[[Grid], Size], bed_mm: Size
-) -> Grid | None:
+    count: int, *, pitch_mm: Size, size_mm: Callable[[CavityGrid], Size], bed_mm: Size
+) -> CavityGrid | None:
     """Return the grid with the fewest empty places, the nearest to a square; None if none fits."""
-    grids = [Grid(count=count, columns=n, pitch_mm=pitch_mm) for n in range(1, count + 1)]
+    grids = [CavityGrid(count=count, columns=n, pitch_mm=pitch_mm) for n in range(1, count + 1)]
     fits = [grid for grid in grids if _within(size_mm(grid), bed_mm)]
     return min(fits, key=lambda grid: _waste(grid, size_mm(grid)), default=None)
 
@@ -358,5 +315,5 @@ def _within(size_mm: Size, bed_mm: Size) -> bool:
     return size_mm[0] <= bed_mm[0] and size_mm[1] <= bed_mm[1]
 
 
-def _waste(grid: Grid, size_mm: Size) -> tuple[int, float, int]:
+def _waste(grid: CavityGrid, size_mm: Size) -> tuple[int, float, int]:
     return grid.columns * grid.rows - grid.count, max(size_mm), grid.columns

@@ -9,14 +9,14 @@ import shapely
 from shapely.affinity import rotate, scale, translate
 
 from moulddesign.artwork.lettering import rim_lettering
-from moulddesign.core import SpecError
+from moulddesign.core import SpecError, say, word
 from moulddesign.design import Design, Profile
 from moulddesign.geometry import Mesh, Points, difference
 from moulddesign.mould.block import BlockLayout
 from moulddesign.mould.mould_set import MouldSet, Part
 from moulddesign.mould.plans import surrounding_curve, text_region
 from moulddesign.mould.plunger import vane_reach_mm
-from moulddesign.mould.press import EASE_MM, GUSSET_MM
+from moulddesign.mould.press import CHAMFER_MM, GUSSET_MM
 from moulddesign.mould.press_layout import PressLayout
 from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.roof import ReliefRegion, Roof, triangulated_loops
@@ -107,7 +107,9 @@ def _written(design: Design, part: Part, face: _Face | None) -> Part:
         return part
     for text in inscriptions(design):
         for shape in _layouts(text, face):
-            mesh = difference(part.mesh, [_tool(shape, face)], f"the letters on the {part.name}")
+            mesh = difference(
+                part.mesh, [_tool(shape, face)], say("mould.letters", part=word(part.name))
+            )
             return replace(part, mesh=mesh, plain=part.mesh, lettering=text)
     return part
 
@@ -164,7 +166,7 @@ def _flange(layout: PressLayout) -> _Face | None:
     """Return the flange's face that looks at the table."""
     mould, outline = layout.mould, layout.outline
     gusset = min(GUSSET_MM, mould.flange_width_mm / 2.0)
-    inner, outer = mould.wall_mm + gusset, mould.wall_mm + mould.flange_width_mm - EASE_MM
+    inner, outer = mould.wall_mm + gusset, mould.wall_mm + mould.flange_width_mm - CHAMFER_MM
     if outer <= inner:
         return None
     height = layout.sleeve_height_mm - mould.flange_thickness_mm

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from moulddesign.artwork.lettering import lettering
 from moulddesign.artwork.outline import Arc, Outline, exterior_points
-from moulddesign.core import SpecError
+from moulddesign.core import SpecError, say
 from moulddesign.geometry import Points
 
 OVERHANG_DEG: Final = 44.0
@@ -36,13 +36,7 @@ DRAWN_QUARTER_CHORDS: Final = 24
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CircleCurve:
-    """A circle about the origin.
-
-    Parameters
-    ----------
-    radius_mm : float
-        Radius [mm].
-    """
+    """A circle about the origin."""
 
     radius_mm: float
 
@@ -53,15 +47,10 @@ class CircleCurve:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ArcPolyline:
-    """Arcs and sharp corners, straight lines between them.
-
-    Parameters
-    ----------
-    arcs : tuple of Arc
-        Counter-clockwise; one of radius 0 is a sharp corner.
-    """
+    """Arcs and sharp corners, straight lines between them."""
 
     arcs: tuple[Arc, ...]
+    """Counter-clockwise; one of radius 0 is a sharp corner."""
 
     def inset(self, by_mm: float) -> "ArcPolyline":
         """Return its parallel inside it by a margin [mm], outside where that is negative.
@@ -87,15 +76,10 @@ class ArcPolyline:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Polyline:
-    """An outline that was drawn, and is known by its points alone.
-
-    Parameters
-    ----------
-    points : ndarray of float64, shape (n, 2)
-        Corners, counter-clockwise [mm].
-    """
+    """An outline that was drawn, and is known by its points alone."""
 
     points: Points
+    """Corners, counter-clockwise [mm]."""
 
     def inset(self, by_mm: float) -> "Polyline":
         """Return its parallel inside it by a margin [mm], outside where that is negative.
@@ -111,7 +95,7 @@ class Polyline:
             .simplify(CHORD_MM)
         )
         if moved.geom_type != "Polygon" or moved.is_empty or moved.interiors:
-            need = f"is too finely notched to have its edge moved by {by_mm:g} mm; smooth it"
+            need = say("mould.notched-outline", by_mm=by_mm)
             raise SpecError("pastry.outline", "(a drawing)", need)
         return Polyline(points=exterior_points(moved))
 
@@ -205,18 +189,12 @@ def half_extents_mm(outline: Outline) -> tuple[float, float]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlateEnd:
-    """Where a plate through the origin ends on an outline.
-
-    Parameters
-    ----------
-    far_mm : float
-        Largest distance from the origin over the plate's thickness [mm].
-    side_mm : float
-        Distance at the faces of the plate, the smaller of the two [mm].
-    """
+    """Where a plate through the origin ends on an outline."""
 
     far_mm: float
+    """Largest distance from the origin over the plate's thickness [mm]."""
     side_mm: float
+    """Distance at the faces of the plate, the smaller of the two [mm]."""
 
 
 def plate_ends_mm(
@@ -281,8 +259,7 @@ def _widened(arc: Arc, by_mm: float) -> Arc:
     """Return the parallel of an arc on the outline's outside, inside where `by_mm` is negative."""
     radius = arc.radius_mm + (by_mm if arc.turn_rad > 0.0 else -by_mm)
     if radius < 0.0:
-        need = "has valleys too narrow for the mould's wall or lead-in; take fewer or flatter lobes"
-        raise SpecError("pastry.outline", "(lobes)", need)
+        raise SpecError("pastry.outline", "(lobes)", say("mould.narrow-valleys"))
     return replace(arc, radius_mm=radius)
 
 

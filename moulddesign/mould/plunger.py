@@ -2,7 +2,8 @@
 
 from typing import Final
 
-from moulddesign.mould.cad_kernel import Body, Kernel, Profile
+from moulddesign.core import say
+from moulddesign.mould.cad_kernel import BodyT, Kernel, UprightProfile
 from moulddesign.mould.joint import Peg, Screw
 from moulddesign.mould.plans import (
     RISE,
@@ -37,39 +38,22 @@ OVER_MM: Final = 1.0
 """How far a tool reaches beyond a body, or one body into another [mm]."""
 
 
-def plunger(layout: PressLayout, draw: Kernel[Body]) -> Body:
+def plunger(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     """Return the plunger as it stands on the stamp at the nominal press.
 
-    Parameters
-    ----------
-    layout : PressLayout
-        The sizes.
-    draw : Kernel
-        What draws it.
-
-    Returns
-    -------
-    Body
-        Peg down, palm disc up.
-
-    Raises
-    ------
-    KernelError
-        The kernel could not make it.
-    SpecError
-        No bolt is short enough.
+    Peg down, palm disc up.
     """
     body = draw.fuse(
-        [_core(layout, draw), *_vanes(layout, draw), _disc(layout, draw)], "the plunger"
+        [_core(layout, draw), *_vanes(layout, draw), _disc(layout, draw)], say("mould.plunger")
     )
     if isinstance(layout.joint, Screw):
         return draw.subtract(
-            body, _bolt_hole(layout, layout.joint, draw), "the plunger's bolt hole"
+            body, _bolt_hole(layout, layout.joint, draw), say("mould.plunger-bolt-hole")
         )
     return body
 
 
-def _core(layout: PressLayout, draw: Kernel[Body]) -> Body:
+def _core(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     """Peg, stem and the cone under the disc, turned in one piece."""
     stem, low, back = layout.stem_radius_mm, layout.disc_low_mm, layout.back_mm
     inside_disc = low + layout.mould.disc_thickness_mm / 2.0
@@ -82,7 +66,7 @@ def _core(layout: PressLayout, draw: Kernel[Body]) -> Body:
         (stem + layout.gusset_mm, inside_disc),
         (0.0, inside_disc),
     ]
-    return draw.revolve(profile, "the plunger's stem")
+    return draw.revolve(profile, say("mould.plunger-stem"))
 
 
 def _foot(joint: Peg | Screw, back_mm: float) -> list[tuple[float, float]]:
@@ -106,7 +90,7 @@ def _grooves(layout: PressLayout) -> list[tuple[float, float]]:
     ]
 
 
-def _vanes(layout: PressLayout, draw: Kernel[Body]) -> tuple[Body, Body]:
+def _vanes(layout: PressLayout, draw: Kernel[BodyT]) -> tuple[BodyT, BodyT]:
     """Return plates along x and y with the profile of bore less clearance, narrowing to the stem.
 
     They cross in the stem. One after the other takes half the time that a cross of both takes.
@@ -115,17 +99,17 @@ def _vanes(layout: PressLayout, draw: Kernel[Body]) -> tuple[Body, Body]:
     half = layout.mould.vane_thickness_mm / 2.0
     profile = parallel_curve(outline, -inset)
     low, high = layout.back_mm - OVER_MM, layout.disc_high_mm
-    bore = draw.loft([(low, profile), (high, profile)], "the vanes' profile")
+    bore = draw.loft([(low, profile), (high, profile)], say("mould.vanes-profile"))
     along_x = draw.intersect(
-        _vane(layout, plate_ends_mm(outline, inset, half), draw), bore, "a guide vane"
+        _vane(layout, plate_ends_mm(outline, inset, half), draw), bore, say("mould.guide-vane")
     )
     if is_fourfold(outline):
         return along_x, draw.rotate_quarter(along_x)
     along_y = _vane(layout, plate_ends_mm(outline, inset, half, quarter_turns=1), draw)
-    return along_x, draw.intersect(draw.rotate_quarter(along_y), bore, "a guide vane")
+    return along_x, draw.intersect(draw.rotate_quarter(along_y), bore, say("mould.guide-vane"))
 
 
-def _vane(layout: PressLayout, ends: tuple[PlateEnd, PlateEnd], draw: Kernel[Body]) -> Body:
+def _vane(layout: PressLayout, ends: tuple[PlateEnd, PlateEnd], draw: Kernel[BodyT]) -> BodyT:
     """One plate with eased edges; it reaches beyond the bore's profile, which then cuts it."""
     half = layout.mould.vane_thickness_mm / 2.0
     ease = min(VANE_EASE_MM, half / 2.5)
@@ -140,10 +124,10 @@ def _vane(layout: PressLayout, ends: tuple[PlateEnd, PlateEnd], draw: Kernel[Bod
         edges.append(_half_edge(layout, at, slope, ease=ease))
     inner, outer = ([(-x, z) for x, z in left[::-1]] + right for left, right in (faces, edges))
     sections = [(-half, outer), (ease - half, inner), (half - ease, inner), (half, outer)]
-    return draw.upright_loft(sections, "a guide vane")
+    return draw.upright_loft(sections, say("mould.guide-vane"))
 
 
-def _slope(layout: PressLayout, far_mm: float) -> Profile:
+def _slope(layout: PressLayout, far_mm: float) -> UprightProfile:
     """Return where a vane begins to narrow, and where that ends: in the stem or in the disc."""
     inside_disc = layout.disc_low_mm + layout.mould.disc_thickness_mm / 4.0
     inside_stem = layout.stem_radius_mm / 2.0
@@ -151,7 +135,9 @@ def _slope(layout: PressLayout, far_mm: float) -> Profile:
     return [(far_mm, layout.vane_top_mm), (far_mm - rise / RISE, layout.vane_top_mm + rise)]
 
 
-def _half_face(layout: PressLayout, end: PlateEnd, slope: Profile, *, ease: float) -> Profile:
+def _half_face(
+    layout: PressLayout, end: PlateEnd, slope: UprightProfile, *, ease: float
+) -> UprightProfile:
     """Return a vane's profile at x above 0, from below, over all its thickness but the eased."""
     low, beyond = layout.back_mm, end.far_mm + PAST_MM
     far, top = slope[0]
@@ -163,7 +149,9 @@ def _half_face(layout: PressLayout, end: PlateEnd, slope: Profile, *, ease: floa
     ]
 
 
-def _half_edge(layout: PressLayout, end: PlateEnd, slope: Profile, *, ease: float) -> Profile:
+def _half_edge(
+    layout: PressLayout, end: PlateEnd, slope: UprightProfile, *, ease: float
+) -> UprightProfile:
     """Return the same on the plate's faces, where each edge is eased."""
     low, side = layout.back_mm + ease, end.side_mm - ease
     far, top = slope[0]
@@ -176,19 +164,13 @@ def _half_edge(layout: PressLayout, end: PlateEnd, slope: Profile, *, ease: floa
 
 
 def vane_reach_mm(layout: PressLayout) -> float:
-    """Return how far stem, cone and vanes reach from the axis where they meet the palm disc [mm].
-
-    Parameters
-    ----------
-    layout : PressLayout
-        The sizes.
-    """
+    """Return how far stem, cone and vanes reach from the axis at the palm disc [mm]."""
     risen = (layout.disc_low_mm - layout.vane_top_mm) / RISE
     vanes = max(half_extents_mm(layout.outline)) - layout.mould.clearance_mm - risen
     return max(layout.stem_radius_mm + layout.gusset_mm, vanes)
 
 
-def _disc(layout: PressLayout, draw: Kernel[Body]) -> Body:
+def _disc(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     mould, low, high = layout.mould, layout.disc_low_mm, layout.disc_high_mm
     rim = surrounding_curve(layout.outline, mould.disc_rim_mm)
     palm = min(PALM_EASE_MM, mould.disc_thickness_mm / 3.0)
@@ -201,10 +183,10 @@ def _disc(layout: PressLayout, draw: Kernel[Body]) -> Body:
         (high - RISE * palm, rim),
         (high, rim.inset(palm)),
     ]
-    return draw.loft(sections, "the palm disc")
+    return draw.loft(sections, say("mould.palm-disc"))
 
 
-def _bolt_hole(layout: PressLayout, screw: Screw, draw: Kernel[Body]) -> Body:
+def _bolt_hole(layout: PressLayout, screw: Screw, draw: Kernel[BodyT]) -> BodyT:
     """Shank, head, and two bridged layers between them so that the head's seat prints over air.
 
     The first bridged layer spans the head's hole with a slot as wide as the shank, the second
@@ -221,15 +203,15 @@ def _bolt_hole(layout: PressLayout, screw: Screw, draw: Kernel[Body]) -> Body:
     side, layer = shank + SLOT_OVER_MM, screw.layer_mm
     chord = (head**2 - side**2) ** 0.5
     parts = [
-        draw.revolve(bore, "the bolt's hole"),
+        draw.revolve(bore, say("mould.bolt-hole")),
         draw.upright_prism(
-            _rectangle(chord, (seat - layer, seat + layer)), 2.0 * side, "the first bridges"
+            _rectangle(chord, (seat - layer, seat + layer)), 2.0 * side, say("mould.first-bridges")
         ),
         draw.upright_prism(
-            _rectangle(side, (seat - 2.0 * layer, seat)), 2.0 * side, "the second bridges"
+            _rectangle(side, (seat - 2.0 * layer, seat)), 2.0 * side, say("mould.second-bridges")
         ),
     ]
-    return draw.fuse(parts, "the bolt's hole")
+    return draw.fuse(parts, say("mould.bolt-hole"))
 
 
 def _rectangle(half_length_mm: float, z_mm: tuple[float, float]) -> list[tuple[float, float]]:

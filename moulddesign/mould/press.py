@@ -7,10 +7,11 @@ from typing import Final, Protocol
 
 import numpy as np
 
+from moulddesign.core import say
 from moulddesign.design import PressTable, PrinterTable
 from moulddesign.geometry import Mesh, difference, unfolded
 from moulddesign.mould import cad_kernel, faceted
-from moulddesign.mould.cad_kernel import Body, Kernel, Solid, near_groups
+from moulddesign.mould.cad_kernel import BodyT, Kernel, Solid, nearby_groups
 from moulddesign.mould.joint import LEDGE_MM, Peg, Screw
 from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
 from moulddesign.mould.plans import (
@@ -23,7 +24,7 @@ from moulddesign.mould.plans import (
 from moulddesign.mould.plunger import plunger
 from moulddesign.mould.press_layout import PastryShape, PressLayout, press_layout
 
-EASE_MM: Final = 0.6
+CHAMFER_MM: Final = 0.6
 """Chamfer of outer edges, where the wall has it to give; our choice [mm]."""
 
 GUSSET_MM: Final = 2.0
@@ -33,64 +34,49 @@ SLEEVE_OVER_MM: Final = 0.1
 """How far a tool reaches beyond the body that it cuts [mm]."""
 
 
-def sleeve(layout: PressLayout, draw: Kernel[Body]) -> Body:
+def sleeve(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     """Return the sleeve, standing on the table as it does in use.
 
-    Parameters
-    ----------
-    layout : PressLayout
-        The sizes.
-    draw : Kernel
-        What draws it.
-
-    Returns
-    -------
-    Body
-        Bore sharp at the table, outer edges eased, flange at the top.
-
-    Raises
-    ------
-    KernelError
-        The kernel could not make it.
+    Bore sharp at the table, outer edges chamfered, flange at the top.
     """
     outside = [_wall(layout, draw), *_flange(layout, draw)]
-    body = draw.fuse(outside, "the sleeve's outside") if len(outside) > 1 else outside[0]
-    return draw.subtract(body, _bore(layout, draw), "the sleeve's bore")
+    body = draw.fuse(outside, say("mould.sleeve-outside")) if len(outside) > 1 else outside[0]
+    return draw.subtract(body, _bore(layout, draw), say("mould.sleeve-bore"))
 
 
-def _wall(layout: PressLayout, draw: Kernel[Body]) -> Body:
+def _wall(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     mould, top = layout.mould, layout.sleeve_height_mm
     wall = surrounding_curve(layout.outline, mould.wall_mm)
-    ease = min(EASE_MM, mould.wall_mm / 4.0)
-    foot = [(0.0, wall.inset(ease)), (ease, wall)]
+    chamfer = min(CHAMFER_MM, mould.wall_mm / 4.0)
+    foot = [(0.0, wall.inset(chamfer)), (chamfer, wall)]
     if not mould.flange_width_mm:
-        head = [(top - RISE * ease, wall), (top, wall.inset(ease))]
-        return draw.loft([*foot, *head], "the sleeve's wall")
+        head = [(top - RISE * chamfer, wall), (top, wall.inset(chamfer))]
+        return draw.loft([*foot, *head], say("mould.sleeve-wall"))
     gusset = min(GUSSET_MM, mould.flange_width_mm / 2.0)
     under = top - mould.flange_thickness_mm
     inside_flange = under + mould.flange_thickness_mm / 2.0
     wide = wall.inset(-gusset)
     head = [(under - gusset, wall), (under, wide), (inside_flange, wide)]
-    return draw.loft([*foot, *head], "the sleeve's wall")
+    return draw.loft([*foot, *head], say("mould.sleeve-wall"))
 
 
-def _flange(layout: PressLayout, draw: Kernel[Body]) -> list[Body]:
+def _flange(layout: PressLayout, draw: Kernel[BodyT]) -> list[BodyT]:
     mould, top = layout.mould, layout.sleeve_height_mm
     if not mould.flange_width_mm:
         return []
     rim = surrounding_curve(layout.outline, mould.wall_mm + mould.flange_width_mm)
-    ease = min(EASE_MM, mould.flange_thickness_mm / 4.0, mould.flange_width_mm / 4.0)
+    chamfer = min(CHAMFER_MM, mould.flange_thickness_mm / 4.0, mould.flange_width_mm / 4.0)
     under = top - mould.flange_thickness_mm
     sections = [
-        (under, rim.inset(ease)),
-        (under + ease, rim),
-        (top - RISE * ease, rim),
-        (top, rim.inset(ease)),
+        (under, rim.inset(chamfer)),
+        (under + chamfer, rim),
+        (top - RISE * chamfer, rim),
+        (top, rim.inset(chamfer)),
     ]
-    return [draw.loft(sections, "the sleeve's flange")]
+    return [draw.loft(sections, say("mould.sleeve-flange"))]
 
 
-def _bore(layout: PressLayout, draw: Kernel[Body]) -> Body:
+def _bore(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     """Return the bore with its lead-in, longer than the sleeve so that no faces coincide."""
     bore = parallel_curve(layout.outline, 0.0)
     top, lead_in = layout.sleeve_height_mm, layout.mould.lead_in_mm
@@ -100,7 +86,7 @@ def _bore(layout: PressLayout, draw: Kernel[Body]) -> Body:
         (top - layout.lead_in_height_mm, bore),
         (top + SLEEVE_OVER_MM, mouth),
     ]
-    return draw.loft(sections, "the sleeve's bore")
+    return draw.loft(sections, say("mould.sleeve-bore"))
 
 
 FOOT_MM: Final = 0.6
@@ -123,21 +109,8 @@ class PastryTop(PastryShape, Protocol):
         """Return the closed solid between the pastry's top and the plane z = `top_mm` [mm]."""
 
 
-def stamp_tools(layout: PressLayout, draw: Kernel[Body]) -> tuple[Body, Body]:
-    """Return what is cut from a block to make a stamp: the joint's pocket and the edge's chamfer.
-
-    Parameters
-    ----------
-    layout : PressLayout
-        The sizes.
-    draw : Kernel
-        What draws them.
-
-    Raises
-    ------
-    KernelError
-        The kernel could not make it.
-    """
+def stamp_tools(layout: PressLayout, draw: Kernel[BodyT]) -> tuple[BodyT, BodyT]:
+    """Return what is cut from a block to make a stamp: the pocket and the edge's chamfer."""
     joint = layout.joint
     if isinstance(joint, Peg):
         return _pocket(joint, layout.back_mm, draw), _ring(layout, draw)
@@ -147,55 +120,23 @@ def stamp_tools(layout: PressLayout, draw: Kernel[Body]) -> tuple[Body, Body]:
 def stamp(layout: PressLayout, pastry: PastryTop, tools: Sequence[Mesh]) -> Mesh:
     """Return the stamp pressed onto the pastry.
 
-    Parameters
-    ----------
-    layout : PressLayout
-        The sizes.
-    pastry : PastryTop
-        The pastry; its top is the stamp's face, sign turned.
-    tools : sequence of Mesh
-        The facets of what `stamp_tools` returned.
-
-    Returns
-    -------
-    Mesh
-        In the assembly's coordinates, relief down.
-
-    Raises
-    ------
-    KernelError
-        A boolean failed.
+    In the assembly's coordinates, relief down.
     """
     block = pastry.block_above(layout.mould.clearance_mm, layout.back_mm)
-    cut = difference(block, tools, "the stamp")
+    cut = difference(block, tools, say("mould.stamp"))
     return _without_slivers(cut, above_mm=layout.back_mm - 2.0 * FOOT_MM)
 
 
-def stamp_blank(layout: PressLayout, tools: Sequence[Body], draw: Kernel[Body]) -> Body:
-    """Return the stamp without relief or shoulder: its face is flat.
-
-    Parameters
-    ----------
-    layout : PressLayout
-        The sizes.
-    tools : sequence of Body
-        What `stamp_tools` returned.
-    draw : Kernel
-        What draws it.
-
-    Raises
-    ------
-    KernelError
-        The kernel could not make it.
-    """
+def stamp_blank(layout: PressLayout, tools: Sequence[BodyT], draw: Kernel[BodyT]) -> BodyT:
+    """Return the stamp without relief or shoulder: its face is flat."""
     face = parallel_curve(layout.outline, -layout.mould.clearance_mm)
-    blank = draw.loft([(layout.height_mm, face), (layout.back_mm, face)], "the stamp's blank")
+    blank = draw.loft([(layout.height_mm, face), (layout.back_mm, face)], say("mould.stamp-blank"))
     for tool in tools:
-        blank = draw.subtract(blank, tool, "the stamp's blank")
+        blank = draw.subtract(blank, tool, say("mould.stamp-blank"))
     return blank
 
 
-def _pocket(peg: Peg, back: float, draw: Kernel[Body]) -> Body:
+def _pocket(peg: Peg, back: float, draw: Kernel[BodyT]) -> BodyT:
     """Chamfered mouth, the peg's slope, then a cone to a small flat ceiling."""
     slope = (peg.mouth_radius_mm - peg.end_radius_mm) / peg.flank_mm
     # The bevel starts FOOT_MM outside the mouth and ends on the flank, which leans by `slope`.
@@ -208,10 +149,10 @@ def _pocket(peg: Peg, back: float, draw: Kernel[Body]) -> Body:
         (peg.roof_radius_mm, back - peg.depth_mm),
         (0.0, back - peg.depth_mm),
     ]
-    return draw.revolve(profile, "the stamp's pocket")
+    return draw.revolve(profile, say("mould.stamp-pocket"))
 
 
-def _channel(screw: Screw, back_mm: float, draw: Kernel[Body]) -> Body:
+def _channel(screw: Screw, back_mm: float, draw: Kernel[BodyT]) -> BodyT:
     """Return the nut's channel under its ledge, the shank's slot and the opening beside it."""
     half, ledge, ceiling = screw.channel_mm / 2.0, back_mm - LEDGE_MM, back_mm - screw.depth_mm
     roof = screw.roof_mm / 2.0
@@ -221,7 +162,7 @@ def _channel(screw: Screw, back_mm: float, draw: Kernel[Body]) -> Body:
         (-half, ledge), (-half, eaves), (-roof, ceiling),
         (roof, ceiling), (half, eaves), (half, ledge),
     ]  # fmt: skip
-    tunnel = draw.rotate_quarter(draw.upright_prism(gable, far + near, "the nut's channel"))
+    tunnel = draw.rotate_quarter(draw.upright_prism(gable, far + near, say("mould.nut-channel")))
     over = back_mm + STAMP_OVER_MM
     shank = -screw.size.hole_mm / 2.0
     slot = [
@@ -233,23 +174,24 @@ def _channel(screw: Screw, back_mm: float, draw: Kernel[Body]) -> Body:
     door = [(near, ledge - STAMP_OVER_MM), (far, ledge - STAMP_OVER_MM), (far, over), (near, over)]
     parts = [
         draw.translate(tunnel, ((far - near) / 2.0, 0.0, 0.0)),
-        draw.upright_prism(slot, screw.size.hole_mm, "the bolt's slot"),
-        draw.upright_prism(door, screw.channel_mm, "the nut's door"),
+        draw.upright_prism(slot, screw.size.hole_mm, say("mould.bolt-slot")),
+        draw.upright_prism(door, screw.channel_mm, say("mould.nut-door")),
     ]
-    return draw.fuse(parts, "the nut's channel")
+    return draw.fuse(parts, say("mould.nut-channel"))
 
 
-def _ring(layout: PressLayout, draw: Kernel[Body]) -> Body:
+def _ring(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     """Return what the chamfer of the stamp's back takes away, and a little beyond the stamp."""
     back, clearance = layout.back_mm, layout.mould.clearance_mm
     face = parallel_curve(layout.outline, -clearance)
     if isinstance(face, ArcPolyline):
-        face = face.sharpened(FOOT_MM + NEAR_MM)  # else easing would swallow the smallest corners
+        # Else the chamfer would use up the smallest corners.
+        face = face.sharpened(FOOT_MM + NEAR_MM)
     outside = parallel_curve(layout.outline, 2.0 * NEAR_MM - clearance)
     low, over = back - RISE * FOOT_MM, RISE * NEAR_MM
     block = [(low - over / 2.0, outside), (back + over / 2.0, outside)]
     cone = [(low - over, face.inset(-NEAR_MM)), (back + over, face.inset(FOOT_MM + NEAR_MM))]
-    step = "the edge of the stamp's back"
+    step = say("mould.stamp-back-edge")
     return draw.subtract(draw.loft(block, step), draw.loft(cone, step), step)
 
 
@@ -260,7 +202,7 @@ def _without_slivers(mesh: Mesh, *, above_mm: float) -> Mesh:
     below and is left alone.
     """
     high = np.flatnonzero(mesh.vertices[:, 2] > above_mm)
-    groups = near_groups(mesh.vertices[high], SLIVER_MM)
+    groups = nearby_groups(mesh.vertices[high], SLIVER_MM)
     lead = np.arange(len(mesh.vertices))
     lead[high] = high[groups]
     used, corners = np.unique(unfolded(lead[mesh.triangles]), return_inverse=True)

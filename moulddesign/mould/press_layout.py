@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final, Protocol
 
 from moulddesign.artwork.outline import Outline
-from moulddesign.core import SpecError
+from moulddesign.core import SpecError, say
 from moulddesign.design import Joint, PressTable, PrinterTable
 from moulddesign.mould.joint import COLLAR_MM, SCREWS, Peg, Screw
 from moulddesign.mould.plans import RISE, inscribed_diameter_mm
@@ -50,30 +50,18 @@ class PastryShape(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PressLayout:
-    """The sizes of a press mould.
-
-    Parameters
-    ----------
-    outline : Outline
-        The bore.
-    mould : PressTable
-        What was asked for.
-    height_mm : float
-        Nominal pressed height, table to the stamp's flat face [mm].
-    depth_above_mm : float
-        Deepest engraving of any stamp above its flat face [mm].
-    joint : Peg or Screw
-        How the plunger holds the stamp.
-    higher_mm : float
-        How much higher than this the highest of several pastries is pressed, at least 0 [mm].
-    """
+    """The sizes of a press mould."""
 
     outline: Outline
+    """The bore."""
     mould: PressTable
     height_mm: float
+    """Nominal pressed height, table to the stamp's flat face [mm]."""
     depth_above_mm: float
+    """Deepest engraving of any stamp above its flat face [mm]."""
     joint: Peg | Screw
     higher_mm: float = 0.0
+    """How much higher than this the highest of several pastries is pressed, at least 0 [mm]."""
 
     @property
     def wide_mm(self) -> float:
@@ -292,10 +280,7 @@ def _peg_diameter_mm(mould: PressTable, narrow_mm: float) -> float:
     if mould.peg_diameter_mm is not None:
         return mould.peg_diameter_mm
     if PEG_TO_WIDTH * narrow_mm < LEAST_PEG_MM:
-        need = (
-            f"leaves no room for the plunger's joint, which needs {LEAST_PEG_MM / PEG_TO_WIDTH:g} "
-            "mm across; ask for a wider, flatter piece or set mould.peg_diameter_mm"
-        )
+        need = say("mould.no-room-for-joint", least_mm=LEAST_PEG_MM / PEG_TO_WIDTH)
         raise SpecError("pastry.width_mm", round(narrow_mm, 2), need)
     return min(PEG_TO_WIDTH * narrow_mm, MOST_PEG_MM)
 
@@ -306,14 +291,10 @@ def _refuse_a_wide_stem(layout: PressLayout) -> None:
     most = bore - max(LAND_MM, layout.gusset_mm)
     if layout.reach_mm <= bore - LAND_MM and layout.stem_radius_mm <= most:
         return
-    across = f"{layout.narrow_mm:.4g} mm across"
     if isinstance(layout.joint, Peg):
-        need = (
-            f"is too wide for a pastry {across}; at most {2.0 * (most - COLLAR_MM):.3g} mm "
-            "leaves room for the stem round it"
-        )
+        need = say("mould.wide-peg", across_mm=layout.narrow_mm, most_mm=2.0 * (most - COLLAR_MM))
         raise SpecError("mould.peg_diameter_mm", layout.joint.diameter_mm, need)
-    need = f"is too large for a pastry {across}; take a smaller bolt, or joint = peg"
+    need = say("mould.large-bolt", across_mm=layout.narrow_mm)
     raise SpecError("mould.bolt", layout.mould.bolt.value, need)
 
 
@@ -321,33 +302,24 @@ def _refuse_thin_rims(layout: PressLayout, two_lines_mm: float) -> None:
     mould = layout.mould
     rim = mould.wall_mm + mould.flange_width_mm - mould.lead_in_mm
     if rim < two_lines_mm:
-        need = f"leaves {rim:.3g} mm of rim, less than two lines; lessen it or widen mould.wall_mm"
+        need = say("mould.thin-rim", rim_mm=rim)
         raise SpecError("mould.lead_in_mm", mould.lead_in_mm, need)
     if mould.disc_rim_mm < mould.lead_in_mm + two_lines_mm:
-        need = (
-            f"must be at least {mould.lead_in_mm + two_lines_mm:.3g} mm, the lead-in and two "
-            "lines, for the disc to stop on the sleeve"
-        )
+        need = say("mould.narrow-disc", least_mm=mould.lead_in_mm + two_lines_mm)
         raise SpecError("mould.disc_rim_mm", mould.disc_rim_mm, need)
     if mould.flange_thickness_mm > layout.sleeve_height_mm / 2.0:
         most = layout.sleeve_height_mm / 2.0
-        need = f"must be at most half the sleeve, {most:.3g} mm"
+        need = say("mould.thick-flange", most_mm=most)
         raise SpecError("mould.flange_thickness_mm", mould.flange_thickness_mm, need)
 
 
 def _refuse_a_long_way_out(layout: PressLayout) -> None:
     if layout.mould.past_rim_mm > layout.guide_length_mm / 2.0:
-        need = (
-            f"lets the stamp leave its guide; at most {layout.guide_length_mm / 2.0:.3g} mm, half "
-            "the guided length"
-        )
+        need = say("mould.leaves-guide", most_mm=layout.guide_length_mm / 2.0)
         raise SpecError("mould.past_rim_mm", layout.mould.past_rim_mm, need)
 
 
 def _refuse_hidden_rings(layout: PressLayout) -> None:
     if layout.mould.vane_thickness_mm > layout.stem_radius_mm:
-        need = (
-            f"hides the height rings on the stem; at most {layout.stem_radius_mm:.3g} mm, the "
-            "stem's radius"
-        )
+        need = say("mould.hidden-rings", most_mm=layout.stem_radius_mm)
         raise SpecError("mould.vane_thickness_mm", layout.mould.vane_thickness_mm, need)

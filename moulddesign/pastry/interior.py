@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import asin, cos, hypot, inf, pi, radians, sin, sqrt, tan
+from math import acos, asin, cos, hypot, inf, pi, radians, sin, sqrt, tan
 from typing import Final
 
 import numpy as np
@@ -10,7 +10,7 @@ import shapely
 from scipy.optimize import brentq
 
 from moulddesign.artwork.outline import QUARTER_CHORDS
-from moulddesign.core import SpecError, mm3_from_ml
+from moulddesign.core import SpecError, ml_from_mm3, mm3_from_ml, say
 from moulddesign.design import Design
 from moulddesign.geometry import Mesh, Points, joined, upright_section
 from moulddesign.pastry.pastry import Pastry
@@ -120,18 +120,18 @@ class Interior:
         base = snapped_to_grid(
             self.pastry.outline.shape.buffer(-insets[0], quad_segs=QUARTER_CHORDS)
         )
-        section = HeightProfile(
+        profile = HeightProfile(
             distances=insets - insets[0], heights=heights - heights[0], fan_rad=FAN_RAD
         )
         return joined(
-            top_surface(_roof(part, section), ()).solid(self.ceiling_mm, self.floor_mm)
+            top_surface(_roof(part, profile), ()).solid(self.ceiling_mm, self.floor_mm)
             for part in shapely.get_parts(base)
         )
 
     @property
     def filling_section(self) -> shapely.Geometry:
         """The filling in the plane y = 0, x to the right and z up [mm]."""
-        return upright_section(self.filling, "the section of the filling")
+        return upright_section(self.filling, say("pastry.filling-section"))
 
     @property
     def least_paste_mm(self) -> float:
@@ -164,14 +164,19 @@ class Interior:
         if radius <= 0.0 or insets[1] >= middle:
             return insets, np.array([floor, ceiling])
         # The arc's point at the angle f from its top, (middle - q sin f, centre + q cos f) with
-        # q its radius, lies on the side where q sin(f + a) = (middle - centre tan a) cos a - t.
+        # q its radius, lies on the side where q sin(f + a) = (middle - centre tan a) cos a - t;
+        # in a flat piece with a large shoulder it comes to the floor before that.
         beyond = middle * cos(draft) - centre * sin(draft) - self.crust_mm
-        angles = arc_angles(asin(beyond / radius) - draft, radius)
-        distances = np.append(insets[0], middle - radius * np.sin(angles))
-        heights = np.append(floor, centre + radius * np.cos(angles))
-        heights[-1] = ceiling  # exactly: the top is one level, and the arc begins on the side
-        distances[1] = heights[1] * tan(draft) + slant
-        return distances, heights
+        on_side = asin(beyond / radius) - draft
+        on_floor = acos(max((floor - centre) / radius, -1.0))
+        angles = arc_angles(min(on_side, on_floor), radius)
+        distances, heights = middle - radius * np.sin(angles), centre + radius * np.cos(angles)
+        heights[-1] = ceiling  # exactly: the top is one level, and the arc begins where it should
+        if on_floor < on_side:
+            heights[0] = floor
+            return distances, heights
+        distances[0] = heights[0] * tan(draft) + slant
+        return np.append(insets[0], distances), np.append(floor, heights)
 
     def _areas_mm2(self, insets: Points) -> Points:
         # Not `Outline.inset`: near the middle the inset vanishes or falls apart, here it may.
@@ -261,9 +266,8 @@ def crust_thickness_mm(made: Pastry, filled_mm3: float) -> float:
     if filled_mm3 >= room_mm3:
         raise SpecError(
             "portion.ratio",
-            f"{filled_mm3 / 1000.0:.4g} mL of filling",
-            f"leaves no crust in a pastry of {room_mm3 / 1000.0:.4g} mL without its relief; take "
-            "more crust or a flatter relief",
+            f"{ml_from_mm3(filled_mm3):.4g} mL of filling",
+            say("pastry.no-crust", room_ml=ml_from_mm3(room_mm3)),
         )
     return float(brentq(left_mm3, 0.0, made.height_mm / 2.0, xtol=1e-9))
 
@@ -332,10 +336,10 @@ def _turns(radii: Points, around: float) -> tuple[Points, float]:
     return turns, whole
 
 
-def _roof(part: shapely.Polygon, section: HeightProfile) -> Roof:
+def _roof(part: shapely.Polygon, profile: HeightProfile) -> Roof:
     """Return the filling's surface over one piece of its base, the level top at z = 0."""
-    if len(section.distances) == 1:
+    if len(profile.distances) == 1:
         return edge_loop(shapely.get_coordinates(part.exterior)[:-1])
-    made = roof(shapely.MultiPolygon([part]), section)
-    down = np.array([0.0, 0.0, float(section.heights[-1])])
+    made = roof(shapely.MultiPolygon([part]), profile)
+    down = np.array([0.0, 0.0, float(profile.heights[-1])])
     return replace(made, vertices=made.vertices - down)

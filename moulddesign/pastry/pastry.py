@@ -12,7 +12,7 @@ from moulddesign.artwork.outline import (
     width_for_area_mm,
     width_for_volume_mm,
 )
-from moulddesign.core import SpecError, mm3_from_ml
+from moulddesign.core import SpecError, mm3_from_ml, say
 from moulddesign.design import PROPORTION, Design
 from moulddesign.geometry import Mesh
 from moulddesign.pastry.surface import (
@@ -38,30 +38,19 @@ FLAT_TOP_STEP_MM: Final = 0.01
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Pastry:
-    """The pressed pastry, standing on z = 0 around the z axis, relief up.
-
-    Parameters
-    ----------
-    outline : Outline
-        Seen from above.
-    height_mm : float
-        Table to flat top [mm].
-    shoulder_radius_mm : float
-        Radius of the rounded top edge, 0 where it is sharp [mm].
-    relief : tuple of Placed
-        The artwork where it lies.
-    roofs : tuple of Roof
-        The surface over each, from z = 0 at its edge.
-    side : DraftedSide or None
-        Its drafted side, the outline being that at the table; none where it is upright.
-    """
+    """The pressed pastry, standing on z = 0 around the z axis, relief up."""
 
     outline: Outline
     height_mm: float
+    """Table to flat top [mm]."""
     shoulder_radius_mm: float
+    """Radius of the rounded top edge, 0 where it is sharp [mm]."""
     relief: tuple[ReliefRegion, ...]
+    """The artwork where it lies."""
     roofs: tuple[Roof, ...]
+    """The surface over each, from z = 0 at its edge."""
     side: DraftedSide | None = None
+    """Its drafted side, the outline being that at the table; none where it is upright."""
 
     @property
     def side_draft_deg(self) -> float:
@@ -136,7 +125,7 @@ class Pastry:
         """
         least = self.height_mm + self.depth_above_mm
         if top_mm <= least:
-            raise SpecError("top_mm", top_mm, f"must be above the relief at {least:.4g} mm")
+            raise SpecError("top_mm", top_mm, say("pastry.plane-in-relief", least_mm=least))
         edge = shoulder_roof(
             self.outline.inset(inset_mm), radius_mm=self.shoulder_radius_mm, inset_mm=inset_mm
         )
@@ -184,11 +173,7 @@ def pastry(design: Design, volume_ml: float) -> Pastry:
             return made
         rest_mm3 = volume_mm3 - made.top.volume_mm3
         width_mm *= sqrt(rest_mm3 / table.height_mm / made.outline.area_mm2)
-    raise SpecError(
-        "pastry.height_mm",
-        table.height_mm,
-        "goes with no width at this weight and relief; leave it out or take a flatter relief",
-    )
+    raise SpecError("pastry.height_mm", table.height_mm, say("pastry.height-fits-no-width"))
 
 
 def shoulder_drop_mm(radius_mm: float) -> float:
@@ -201,7 +186,9 @@ def _width_mm(design: Design, volume_mm3: float) -> float:
     if table.width_mm is not None:
         return table.width_mm
     share = table.height_to_width if table.height_to_width is not None else PROPORTION
-    # A drafted side takes `lean` of the width off the middle of the height, where the mean is.
+    # The mean section of a drafted side lies at half its height h, and is h tan a narrower than the
+    # width w at the table. With h = share w and lean = share tan a, it is (1 - lean) w wide, and
+    # h is share / (1 - lean) of that: a prism of the mean section has the volume.
     lean = share * tan(radians(design.mould.side_lean_deg))
     free = width_for_volume_mm(table, volume_mm3, share / (1.0 - lean)) / (1.0 - lean)
     return max(round(free / WIDTH_STEP_MM), 1) * WIDTH_STEP_MM
@@ -233,6 +220,8 @@ def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastr
     relief = relief_regions(design.relief, _flat_top(outline, radius_mm))
     roofs = tuple(part.roof() for part in relief)
     edge = shoulder_roof(outline, radius_mm=radius_mm, inset_mm=0.0)
+    # V = A h + relief - shoulder, and neither relief nor shoulder changes with h: the height is
+    # linear in the volume and needs no root finder.
     rest_mm3 = volume_mm3 - top_surface(edge, roofs).volume_mm3
     made = Pastry(
         outline=outline,
@@ -241,15 +230,17 @@ def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastr
         relief=relief,
         roofs=roofs,
     )
-    return _thick_enough(made)
+    _refuse_cut_through(made)
+    return made
 
 
 def _drafted(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     """Return the pastry of a width at the table whose drafted side has the height for a volume.
 
-    The relief lies on the flat top, which depends on the height and barely on the relief: each
-    round leaves a few percent of the error of the one before. The last relief is kept, and the
-    height solved for it, so the volume is exact.
+    The height decides how wide the flat top is, the flat top how large the relief, and the
+    relief's volume the height: a fixed-point iteration, each round of which leaves a few percent
+    of the error of the one before. The last relief is kept, and the height is solved for it, so
+    the volume is exact.
     """
     outline = outline_of_width(design.pastry, width_mm)
     side = drafted_side(
@@ -273,27 +264,24 @@ def _drafted(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
         roofs=roofs,
         side=side,
     )
-    return _thick_enough(made)
+    _refuse_cut_through(made)
+    return made
 
 
-def _thick_enough(made: Pastry) -> Pastry:
+def _refuse_cut_through(made: Pastry) -> None:
+    """Refuse a pastry that its relief or its shoulder cuts through."""
     if made.height_mm <= made.depth_below_mm:
         raise SpecError(
             "pastry.width_mm",
             round(made.outline.width_mm, 3),
-            f"leaves a height of {made.height_mm:.3g} mm, which the relief or shoulder of "
-            f"{made.depth_below_mm:.3g} mm cuts through; take a smaller width or depth",
+            say("pastry.cut-through", height_mm=made.height_mm, depth_mm=made.depth_below_mm),
         )
-    return made
 
 
 def _flat_top(outline: Outline, radius_mm: float) -> shapely.Polygon:
     """Return the level part of the top, inside the shoulder."""
     run_mm = radius_mm * sqrt(0.5)
     if 2.0 * run_mm >= outline.width_mm:
-        raise SpecError(
-            "pastry.shoulder_radius_mm",
-            radius_mm,
-            f"leaves no flat top on a width of {outline.width_mm:g} mm; take a smaller radius",
-        )
+        need = say("pastry.no-flat-top", width_mm=outline.width_mm)
+        raise SpecError("pastry.shoulder_radius_mm", radius_mm, need)
     return outline.inset(run_mm).shape if radius_mm > 0.0 else outline.shape

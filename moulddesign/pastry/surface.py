@@ -11,7 +11,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from moulddesign.artwork.outline import Outline
-from moulddesign.core import SpecError
+from moulddesign.core import SpecError, ml_from_mm3, say
 from moulddesign.geometry import Indices, Mesh, Points
 from moulddesign.geometry.float32 import settled
 from moulddesign.relief.medial_axis import MedialAxis, medial_axis, snapped_to_grid
@@ -22,29 +22,29 @@ FAN_RAD: Final = asin(0.25)
 """Largest angle of one facet around a corner, as the shoulder has it [rad]."""
 
 EXACT_MM: Final = 1e-10
-"""How near the height is found; a hundredth of a cubic millimetre would already do [mm]."""
+"""How near the height is found: on 10,000 mm2 a millionth of a cubic millimetre [mm]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class DraftedSide:
     """An outline at the table and a side that leans inwards from there.
 
-    Parameters
-    ----------
-    outline : Outline
-        At the table.
-    axis : Medial
-        Its medial axis, known once for every height.
-    draft_deg : float
-        Lean from upright [deg].
-    radius_mm : float
-        Of the rounded shoulder above it; 0 where the edge is sharp [mm].
+    With d the distance from the outline, a the draft and r the shoulder's radius:
+
+        z             _______   flat top at z = h
+        ^         . '           shoulder: an arc from 45 deg to level, r (1 - 1 / sqrt 2) high
+        |       /
+        |     /                 side: d = z tan a, as far as the shoulder's lower end
+        |   /
+        +-/-----------------> d
     """
 
     outline: Outline
     axis: MedialAxis
+    """Its medial axis, known once for every height."""
     draft_deg: float
     radius_mm: float
+    """Of the rounded shoulder above it; 0 where the edge is sharp [mm]."""
 
     def run_mm(self, height_mm: float) -> float:
         """Return how far inside the table's outline the flat top begins [mm]."""
@@ -53,7 +53,7 @@ class DraftedSide:
 
     def roof(self, height_mm: float) -> Roof:
         """Return side and shoulder, the flat top at z = 0 and the table below it [mm]."""
-        wall = self._section(height_mm)
+        wall = self._profile(height_mm)
         made = roof_from_axis(self.axis, wall)
         drop = np.array([0.0, 0.0, height_mm])
         return replace(made, vertices=made.vertices - drop)
@@ -76,8 +76,7 @@ class DraftedSide:
             raise SpecError(
                 "mould.side_draft_deg",
                 self.draft_deg,
-                f"makes the sides meet before the pastry holds {volume_mm3 / 1000.0:.4g} mL; take "
-                "a smaller draft or a wider piece",
+                say("pastry.sides-meet", volume_ml=ml_from_mm3(volume_mm3)),
             )
         return float(
             brentq(
@@ -86,11 +85,11 @@ class DraftedSide:
         )
 
     def _most_mm(self) -> float:
-        """Return the height at which next to no flat top is left [mm]."""
+        """Return the height at which only 2 % of the widest flat top is left [mm]."""
         room = 0.98 * float(self.axis.distances.max()) - self.radius_mm * sqrt(0.5)
         return room / tan(radians(self.draft_deg)) + self.radius_mm * (1.0 - sqrt(0.5))
 
-    def _section(self, height_mm: float) -> HeightProfile:
+    def _profile(self, height_mm: float) -> HeightProfile:
         drop_mm = self.radius_mm * (1.0 - sqrt(0.5))
         rise = height_mm - drop_mm
         run = rise * tan(radians(self.draft_deg))
@@ -104,22 +103,7 @@ class DraftedSide:
 
 
 def drafted_side(outline: Outline, *, draft_deg: float, radius_mm: float) -> DraftedSide:
-    """Return the side of an outline at the table.
-
-    Parameters
-    ----------
-    outline : Outline
-        At the table.
-    draft_deg : float
-        Lean from upright, above 0 [deg].
-    radius_mm : float
-        Of the rounded shoulder; 0 where the edge is sharp [mm].
-
-    Raises
-    ------
-    KernelError
-        The outline's medial axis could not be computed.
-    """
+    """Return the side of an outline at the table."""
     axis = medial_axis(snapped_to_grid(outline.shape))
     return DraftedSide(outline=outline, axis=axis, draft_deg=draft_deg, radius_mm=radius_mm)
 
@@ -130,25 +114,18 @@ SAME_MM: Final = 1e-9
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class TopSurface:
-    """The pastry's top surface, the flat top at z = 0.
-
-    Parameters
-    ----------
-    vertices : ndarray, shape (n, 3)
-        Vertices [mm].
-    triangles : ndarray of int64, shape (m, 3)
-        Counter-clockwise seen from above.
-    rim : ndarray of int64, shape (k,)
-        The outer edge, counter-clockwise; rows of `vertices`.
-    """
+    """The pastry's top surface, the flat top at z = 0."""
 
     vertices: Points
     triangles: Indices
+    """Counter-clockwise seen from above."""
     rim: Indices
+    """The outer edge, counter-clockwise; rows of `vertices`."""
 
     @property
     def volume_mm3(self) -> float:
         """Volume between the surface and z = 0, negative below it [mm^3]."""
+        # Under each triangle stands a prism: its area seen from above times its mean height.
         a, b, c = np.moveaxis(self.vertices[self.triangles], 1, 0)
         ab, ac = b - a, c - a
         seen = (ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]) / 2.0
@@ -236,16 +213,10 @@ def top_surface(edge: Roof, roofs: tuple[Roof, ...]) -> TopSurface:
 
 
 def shoulder_roof(outline: Outline, *, radius_mm: float, inset_mm: float) -> Roof:
-    """Return the shoulder, the flat at z = 0; without one, just the outline's loop.
+    """Return the shoulder inside an outline, the flat at z = 0; without one, just its loop.
 
-    Parameters
-    ----------
-    outline : Outline
-        Where it ends.
-    radius_mm : float
-        Radius of the arc [mm].
-    inset_mm : float
-        How far the outline lies inside the pastry's [mm].
+    The outline may lie inside the pastry's by an inset [mm], as a stamp's does: the shoulder then
+    begins at that distance.
     """
     run_mm = radius_mm * sqrt(0.5)
     if run_mm <= inset_mm:
@@ -253,9 +224,7 @@ def shoulder_roof(outline: Outline, *, radius_mm: float, inset_mm: float) -> Roo
     wall = shoulder_profile(radius_mm, inset_mm)
     made = roof(snapped_to_grid(outline.shape), wall)
     drop = np.array([0.0, 0.0, float(wall.heights[-1])])
-    return Roof(
-        vertices=made.vertices - drop, walls=made.walls, eaves=made.eaves, plateaus=made.plateaus
-    )
+    return replace(made, vertices=made.vertices - drop)
 
 
 def edge_loop(points: Points) -> Roof:

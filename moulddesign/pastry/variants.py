@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from moulddesign.artwork.outline import Outline
-from moulddesign.core import SpecError, ml_from_mm3, mm3_from_ml
+from moulddesign.core import SpecError, ml_from_mm3, mm3_from_ml, say
 from moulddesign.design import Design, EntryError, FurtherStamp
 from moulddesign.geometry import Mesh
 from moulddesign.pastry.interior import Interior, interior
@@ -16,20 +16,12 @@ RELIEF: Final = "relief."
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FurtherPastry:
-    """A pastry that a further stamp presses in the same sleeve.
-
-    Parameters
-    ----------
-    stamp_name, pastry_name : str
-        Names of the part and of the pastry among the files.
-    pastry : Pastry
-        The pressed piece.
-    interior : Interior
-        Its crust, filling and centres.
-    """
+    """A pastry that a further stamp presses in the same sleeve."""
 
     stamp_name: str
+    """Name of the part among the files."""
     pastry_name: str
+    """Name of its pastry among the files."""
     pastry: Pastry
     interior: Interior
 
@@ -101,4 +93,5 @@ def _of_the_stamp(error: SpecError, place: int, stamp: FurtherStamp) -> SpecErro
     if error.field.startswith(RELIEF):
         field = f"further_stamps.{place}.{error.field.removeprefix(RELIEF)}"
         return EntryError(field, error.value, error.need)
-    return SpecError(error.field, error.value, f"{error.need} (under the stamp {stamp.name})")
+    need = say("pastry.under-stamp", need=error.need, stamp=stamp.name)
+    return SpecError(error.field, error.value, need)

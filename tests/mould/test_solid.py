@@ -27,7 +27,7 @@ from moulddesign.mould import (
     surrounding_curve,
     translate,
     upright_prism,
-    welded,
+    weld_corners,
 )
 
 # The kernel integrates planes, cylinders and cones in closed form: round-off only.
@@ -203,7 +203,7 @@ def test_step_file_holds_the_same_body(tmp_path):
 def test_weld_joins_repeated_corners_of_a_cube():
     cube = trimesh.creation.box()
     loose = cube.triangles.reshape(-1, 3)
-    joined = welded(loose + 0.0, np.arange(len(loose)).reshape(-1, 3))
+    joined = weld_corners(loose + 0.0, np.arange(len(loose)).reshape(-1, 3))
     assert (len(joined.vertices), len(joined.triangles)) == (8, 12)
     assert body(Mesh(joined.vertices, joined.triangles)).volume == pytest.approx(1.0)
 
