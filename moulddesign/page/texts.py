@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache, cached_property
 from typing import Any, Final
 
@@ -13,6 +13,7 @@ from moulddesign.core import (
     MouldError,
     SpecError,
     bundled_toml,
+    word,
 )
 from moulddesign.design import TABLE
 from moulddesign.page.draft import Field
@@ -131,9 +132,10 @@ class Texts:
         """Return what a field is: the language's sentence, or the schema's."""
         return self._field(field)[1]
 
-    def word(self, word: str) -> str:
+    def word(self, name: str) -> str:
         """Return a word of a choice, a part or a unit; as it is where no file knows it."""
-        return str(self.tables["words"].get(word, word.replace("-", " ")))
+        known = self.tables["labels"].get(name) or word(name).text(self.language)
+        return name.replace("-", " ") if known == name else str(known)
 
     def section(self, name: str) -> str:
         """Return the heading of a table of the design file."""
@@ -147,7 +149,7 @@ class Texts:
     def said(self, text: Message | str) -> str:
         """Return a sentence of the rooms below; in English, and said to be, where none is known."""
         if isinstance(text, Message):
-            return text.text(self.language)
+            return self._as_in_a_field(text).text(self.language)
         found = self.phrases.said(text)
         return self["in_english"].format(text=text) if found is None else found
 
@@ -157,11 +159,8 @@ class Texts:
             return text.text(self.language)
         if self.language == LANGUAGES[0]:
             return text
-        return (
-            str(self.tables["words"].get(text))
-            if text in self.tables["words"]
-            else (self.phrases.said(text) or text)
-        )
+        known = word(text).text(self.language)
+        return known if known != text else (self.phrases.said(text) or text)
 
     def upload_error(self, text: str) -> str:
         """Return what was wrong with an upload: a key of the page's texts, or a sentence."""
@@ -194,6 +193,17 @@ class Texts:
                 return self["step_failed"].format(step=step, reason=reason)
         return self.said(str(error).rstrip(".")) + "."
 
+    def _as_in_a_field(self, message: Message) -> Message:
+        """Return a message with the parts reworded that speak of a file's quotes."""
+        text = self.tables["in_a_field"].get(message.id)
+        if text is not None:
+            return word(text)
+        values = [
+            (name, self._as_in_a_field(value) if isinstance(value, Message) else value)
+            for name, value in message.values
+        ]
+        return replace(message, values=tuple(values))
+
     def _path(self, path: str) -> str:
         """Return the label of a dotted field, its list entries counted from 1."""
         parts = path.split(".")
@@ -209,9 +219,7 @@ class Texts:
     def phrases(self) -> Phrases:
         """Sentences of the rooms below."""
         tables = self.tables
-        return Phrases(
-            pairs=tables["phrases"], words=tables["words"], more=tables["page"]["more_wrong"]
-        )
+        return Phrases(pairs=tables.get("phrases", {}), words={}, more=tables["page"]["more_wrong"])
 
     def _field(self, field: Field) -> tuple[str, str]:
         given = self.tables["fields"].get(field.path)

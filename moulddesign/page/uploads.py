@@ -11,7 +11,8 @@ from typing import Final
 
 from starlette.requests import ClientDisconnect
 
-from moulddesign.core import Message, SpecError, say
+from moulddesign.core import SpecError, say
+from moulddesign.design.schema import either
 
 TIMEOUT_S: Final = 30.0
 """Longest time that an upload may take [s]."""
@@ -155,15 +156,8 @@ def detected_ending(raw: bytes, endings: tuple[str, ...]) -> str:
     for ending in endings:
         if _looks_like(raw, ending):
             return ending
-    need = say("page.upload-of-another-kind", endings=_alternatives(endings))
+    need = say("page.upload-of-another-kind", endings=either(endings))
     raise SpecError("upload", f"a file of {len(raw)} bytes", need)
-
-
-def _alternatives(endings: tuple[str, ...]) -> Message | str:
-    found: Message | str = endings[0]
-    for ending in endings[1:]:
-        found = say("page.either", first=found, second=ending)
-    return found
 
 
 def _looks_like(raw: bytes, ending: str) -> bool:

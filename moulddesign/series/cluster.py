@@ -9,7 +9,7 @@ from tempfile import TemporaryDirectory
 from threading import Lock
 from typing import TYPE_CHECKING, Final
 
-from moulddesign.core import KernelError, MouldError, SpecError
+from moulddesign.core import KernelError, MouldError, SpecError, say
 from moulddesign.design import Design, collect_drawings, resolve_files
 from moulddesign.series.orders import (
     Order,
@@ -67,8 +67,8 @@ def run_on(scheduler: str, orders: Sequence[Order], folder: Path) -> Iterator[tu
             try:
                 sent, drawings = _sent(order)
             except OSError as error:
-                missing = KernelError(order.design.name, f"a drawing cannot be read ({error})")
-                yield number, not_made(order, missing)
+                reason = say("series.drawing-unreadable", error=str(error))
+                yield number, not_made(order, KernelError(order.step, reason))
             else:
                 given[client.submit(packed, sent, drawings, pure=False)] = number
         for future in as_completed(list(given), loop=client.loop):
@@ -111,8 +111,9 @@ def _fetched(future: "object", order: Order, piece: Path) -> Outcome:
     except MouldError as error:
         return not_made(order, error)
     except Exception as error:  # noqa: BLE001 (whatever became of a far machine is said)
-        said = f"{type(error).__name__} on the cluster: {str(error).splitlines()[0]}"
-        return not_made(order, KernelError(order.design.name, said))
+        kind, first = type(error).__name__, str(error).splitlines()[0]
+        reason = say("series.broken-on-the-cluster", kind=kind, error=first)
+        return not_made(order, KernelError(order.step, reason))
     if made.written:
         piece.mkdir()
         for name, content in files.items():
@@ -123,16 +124,16 @@ def _fetched(future: "object", order: Order, piece: Path) -> Outcome:
 @contextmanager
 def _client(scheduler: str) -> Iterator["Client"]:
     if not fullmatch(ADDRESS, scheduler):
-        raise SpecError("--scheduler", scheduler, "must be an address such as tcp://10.0.0.5:8786")
+        raise SpecError("--scheduler", scheduler, say("series.no-address"))
     try:
         from distributed import Client  # noqa: PLC0415 (an optional library)
     except ImportError as error:
-        need = "needs Dask, which is not installed: pip install 'moulddesign[cluster]'"
+        need = say("series.dask-missing")
         raise SpecError("--scheduler", scheduler, need) from error
     try:
         client = Client(scheduler, timeout=PATIENCE, set_as_default=False)
     except OSError as error:
-        need = "does not answer; start a scheduler of Dask there, or leave it out"
+        need = say("series.scheduler-silent")
         raise SpecError("--scheduler", scheduler, need) from error
     try:
         yield client

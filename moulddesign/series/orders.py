@@ -12,7 +12,7 @@ from time import perf_counter
 from typing import Any, Final
 
 from moulddesign.building import build
-from moulddesign.core import FindingError, MouldError, Verdict, WriteError, say
+from moulddesign.core import FindingError, Message, MouldError, Verdict, WriteError, say
 from moulddesign.design import Design
 from moulddesign.export import (
     Wanted,
@@ -37,65 +37,45 @@ class State(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Order:
-    """One piece to build and to write.
-
-    Parameters
-    ----------
-    place : str
-        How its table calls it: "row 2".
-    design : Design
-        What is asked for.
-    target : Path
-        Folder that it shall have.
-    wanted : Wanted
-        Formats and paper.
-    keep_failing : bool
-        Whether it is published in spite of findings that failed.
-    """
+    """One piece to build and to write."""
 
     place: str
+    """How its table calls it: "row 2"."""
     design: Design
     target: Path
+    """Folder that it gets."""
     wanted: Wanted
+    """Formats and paper."""
     keep_failing: bool
+    """Whether it is published in spite of findings that failed."""
+
+    @property
+    def step(self) -> Message:
+        """What is made, for the sentence that says why it could not be made."""
+        return say("series.piece", name=self.design.name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """What became of an order.
-
-    Parameters
-    ----------
-    place, name : str
-        Which piece.
-    state : State
-        `made`, `failing` where a finding failed, or `not made`.
-    written : bool
-        Whether its folder was put in place.
-    finished_g : float or None
-        Weight of the piece when it is eaten, where it came so far [g].
-    width_mm, height_mm, crust_mm : float or None
-        Of the piece, where it came so far [mm].
-    failed, warned : tuple of str
-        Names of findings.
-    seconds : float
-        How long it took [s].
-    said : str
-        Why there is no folder, as a sentence; empty where there is one.
-    """
+    """What became of an order."""
 
     place: str
     name: str
     state: State
+    """`made`, `failing` where a finding failed, or `not made`."""
     written: bool = False
+    """Whether its folder was put in place."""
     finished_g: float | None = None
+    """Weight of the piece when it is eaten, where it came so far [g]."""
     width_mm: float | None = None
     height_mm: float | None = None
     crust_mm: float | None = None
     failed: tuple[str, ...] = ()
+    """Names of findings, as those that warned."""
     warned: tuple[str, ...] = ()
     seconds: float = 0.0
     said: str = ""
+    """Why there is no folder, as a sentence; empty where there is one."""
 
     def report(self) -> dict[str, Any]:
         """Return it as plain values."""
@@ -103,17 +83,7 @@ class Outcome:
 
 
 def not_made(order: Order, error: MouldError, seconds: float = 0.0) -> Outcome:
-    """Return what became of an order that could not be carried out.
-
-    Parameters
-    ----------
-    order : Order
-        What was asked for.
-    error : MouldError
-        Why not.
-    seconds : float
-        How long it took [s].
-    """
+    """Return what became of an order that could not be carried out."""
     return Outcome(
         place=order.place,
         name=order.design.name,
@@ -134,22 +104,7 @@ def refuse_taken(orders: Iterable[Order]) -> None:
 
 
 def put_in_place(made: Outcome, piece: Path, order: Order) -> Outcome:
-    """Put a finished folder in its place.
-
-    Parameters
-    ----------
-    made : Outcome
-        What became of the order so far.
-    piece : Path
-        The finished folder, where one was written.
-    order : Order
-        Says where it shall be.
-
-    Returns
-    -------
-    Outcome
-        The same, or that it could not be put there.
-    """
+    """Put a finished folder in its place, if one was written; return what became of the order."""
     if not made.written:
         return made
     try:
@@ -158,8 +113,8 @@ def put_in_place(made: Outcome, piece: Path, order: Order) -> Outcome:
     except WriteError as error:
         return not_made(order, error, made.seconds)
     except OSError as error:
-        said = WriteError(str(order.target), f"cannot be written ({error.strerror})")
-        return not_made(order, said, made.seconds)
+        reason = say("series.not-writable", error=error.strerror)
+        return not_made(order, WriteError(str(order.target), reason), made.seconds)
     return made
 
 
@@ -184,7 +139,7 @@ def scratch_in(folder: Path) -> Iterator[Path]:
         made = beside(folder / SCRATCH)
     except (OSError, ValueError) as error:
         said = error.strerror if isinstance(error, OSError) else str(error)
-        raise WriteError(str(folder), f"cannot be written ({said})") from error
+        raise WriteError(str(folder), say("series.not-writable", error=said)) from error
     try:
         with in_use(made):
             yield made
@@ -196,15 +151,7 @@ def scratch_in(folder: Path) -> Iterator[Path]:
 
 
 def carried_out(order: Order, folder: Path) -> Outcome:
-    """Build and write one piece; whatever goes wrong is said of this piece alone.
-
-    Parameters
-    ----------
-    order : Order
-        What is asked for.
-    folder : Path
-        Where its files go for now.
-    """
+    """Build and write one piece in a folder; whatever goes wrong is said of this piece alone."""
     start = perf_counter()
     try:
         made = _written(order, folder)
@@ -267,7 +214,7 @@ def run_all(orders: Sequence[Order], folder: Path, jobs: int) -> Iterator[tuple[
         temporary.mkdir()
         pieces = [scratch / str(number) for number in range(len(orders))]
         calls = [
-            (Job(say("series.piece", name=order.design.name), _carry_out), (order, piece))
+            (Job(order.step, _carry_out), (order, piece))
             for order, piece in zip(orders, pieces, strict=True)
         ]
         for number, made in run_in_pool(calls, jobs, partial(_use_temporary, str(temporary))):

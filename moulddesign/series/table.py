@@ -103,17 +103,14 @@ class Lines:
             A cell cannot be read; the sentence names row and column.
         """
         if any(cell.strip() for cell in line[len(self.heads) :]):
-            need = (
-                f"stands beyond the last of the {len(self.heads)} columns; a decimal comma may "
-                "have parted a number: write 75.5, or part the cells with ;"
-            )
+            need = say("series.cell-beyond-columns", columns=len(self.heads))
             raise SpecError(place, line[len(self.heads)], need)
         pairs = zip(self.heads, line, strict=False)
         return tuple(self._cell(place, head, text.strip()) for head, text in pairs if text.strip())
 
     def _cell(self, place: str, head: str, text: str) -> Cell:
         if not head:
-            raise SpecError(place, text, "stands in a column without a key in the first line")
+            raise SpecError(place, text, say("series.column-without-key"))
         keys = keys_of(head)
         value = _value(f"{place}, column {head}", keys, text)
         return Cell(column=head, keys=keys, value=_found_from(self.folder, keys, value))
@@ -122,16 +119,16 @@ class Lines:
 def _refuse_heads(path: Path, heads: tuple[str, ...]) -> None:
     twins = [head for number, head in enumerate(heads) if head and head in heads[:number]]
     if twins:
-        raise FileError(str(path), f"has two columns {twins[0]!r}; leave one out")
+        raise FileError(str(path), say("series.column-twice", column=twins[0]))
     known = tuple(_known(Design))
     for head in filter(None, heads):
         plain = ".".join("1" if k.isdecimal() and k != "0" else k for k in head.split("."))
         if plain not in known:
             near = get_close_matches(plain, known, n=1, cutoff=0.0)[0]
-            need = f"has a column {head!r}, which is no key of a design; the nearest is {near}"
+            need = say("series.column-unknown", column=head, near=near)
             raise FileError(str(path), need)
     if "name" not in heads:
-        raise FileError(str(path), "has no column name; every piece needs a name of its own")
+        raise FileError(str(path), say("series.name-missing"))
 
 
 def _known(model: type[BaseModel], way: str = "") -> Iterator[str]:
@@ -165,7 +162,7 @@ def _value(where: str, keys: tuple[Place, ...], text: str) -> object:
     if kinds & {int, float} and str not in kinds:
         pointed = with_decimal_point(text)
         if pointed != text:
-            raise SpecError(where, text, f"has a decimal comma; write {pointed}")
+            raise SpecError(where, text, say("series.decimal-comma", number=pointed))
         return _number(where, text, whole=float not in kinds)
     if bool in kinds:
         return YES.get(text.lower(), text)
@@ -176,7 +173,7 @@ def _number(where: str, text: str, *, whole: bool) -> float:
     try:
         number = float(text)
     except ValueError as error:
-        need = f"must be a {'whole ' if whole else ''}number such as {12 if whole else 75.5}"
+        need = say("series.no-whole-number") if whole else say("series.no-number")
         raise SpecError(where, text, need) from error
     return int(text) if whole and fullmatch(r"[+-]?\d+", text) else number
 
@@ -293,7 +290,7 @@ def read_series(path: Path, base: Design) -> tuple[Row, ...]:
     if wrong:
         raise RowsError(wrong[0], len(wrong) - 1)
     if not 0 < len(rows) <= MOST_ROWS:
-        raise FileError(str(path), f"must hold between 1 and {MOST_ROWS} pieces")
+        raise FileError(str(path), say("series.pieces", most=MOST_ROWS))
     return tuple(rows)
 
 
@@ -322,7 +319,7 @@ def at_place(error: MouldError, place: str, columns: Iterable[str] = ()) -> Moul
 def _laid_over(base: Design, cells: tuple[Cell, ...], place: str) -> Design:
     columns = [cell.column for cell in cells]
     if "name" not in columns:
-        raise SpecError(f"{place}, column name", "", "is left empty; every piece needs its own")
+        raise SpecError(f"{place}, column name", "", say("series.name-empty"))
     tree = base.plain()
     if any(column.removeprefix("pastry.") in SIZES for column in columns):
         tree["pastry"] = {k: v for k, v in tree["pastry"].items() if k not in SIZES}
@@ -347,7 +344,7 @@ def _put(tree: dict[str, Any], cell: Cell) -> None:
         else:
             here = here.setdefault(key, [] if isinstance(following, int) else {})
         if not isinstance(here, list if isinstance(following, int) else dict):
-            need = "names no place in a design; entries of a list are counted from 1, without gaps"
+            need = say("series.no-place")
             raise SpecError(".".join(map(str, cell.keys)), cell.value, need)
     _replace_source(here, last)
     here[last] = cell.value
@@ -364,7 +361,7 @@ def _refuse_a_twin(name: str, place: str, taken: dict[str, str]) -> None:
     """Refuse a name whose folder is another row's, where capitals do not count either."""
     folded = normalize("NFC", normalize("NFC", name).casefold())
     if folded in taken:
-        need = f"is the name of {taken[folded]} too, and names its folder; give each its own"
+        need = say("series.name-taken", place=taken[folded])
         raise SpecError(f"{place}, column name", name, need)
     taken[folded] = place
 
@@ -378,9 +375,9 @@ def _toml(path: Path) -> list[tuple[str, Cells]]:
     tree = read_toml(path)
     pieces = tree.get(PIECES)
     if set(tree) != {PIECES} or not isinstance(pieces, list):
-        raise FileError(str(path), f"must hold one table [[{PIECES}]] a piece and nothing else")
+        raise FileError(str(path), say("series.tables-only", key=PIECES))
     if not all(isinstance(piece, dict) for piece in pieces):
-        raise FileError(str(path), f"must hold tables in {PIECES}")
+        raise FileError(str(path), say("series.no-tables", key=PIECES))
     return [
         (f"piece {number}", partial(_flat, resolve_files(piece, Design, path.parent)))
         for number, piece in enumerate(pieces, start=1)

@@ -32,7 +32,7 @@ def visit(browser, served):
 
     def go(path: str = "", *, without_webgl: bool = False, **profile):
         context = browser.new_context(**({"viewport": {"width": 1400, "height": 900}} | profile))
-        context.set_default_timeout(60_000)
+        context.set_default_timeout(180_000)
         opened.append(context)
         page = context.new_page()
         if without_webgl:

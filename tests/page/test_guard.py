@@ -94,7 +94,7 @@ def test_no_file_can_be_guessed(served, path, status):
 @pytest.mark.parametrize(
     ("kind", "body", "says"),
     [
-        ("artwork", b"GIF89a", b"must be a file of the kind svg or png or jpg"),
+        ("artwork", b"GIF89a", b"must be a file of the kind svg, png or jpg"),
         ("artwork", b"", b"must be a file of the kind"),
         ("mesh", b"\x00" * 200, b"must be a file of the kind stl or 3mf"),
         ("design", b"a\x00b", b"must be a file of the kind toml"),

@@ -149,7 +149,7 @@ def test_a_file_that_is_no_drawing_is_told_at_its_field(visit, tmp_path):
     page.set_input_files("[data-path='relief.layers.0.pattern'] input[type=file]", path)
     told = page.locator("[data-path='relief.layers.0.pattern'] .error")
     told.wait_for()
-    assert "must be a file of the kind svg or png or jpg" in told.inner_text()
+    assert "must be a file of the kind svg, png or jpg" in told.inner_text()
 
 
 def test_a_drawing_that_cannot_be_used_is_told_at_its_field(visit, tmp_path):

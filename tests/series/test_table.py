@@ -124,7 +124,7 @@ def test_any_design_written_as_a_row_is_read_back(tmp_path_factory, design):
         (f"{HEADS}\na,1e400,round\n", r"^row 2, .* = inf: must be a finite number"),
         (f"{HEADS}\na,abc,round\n", r"_weight_g = 'abc': must be a number such as 75.5\.$"),
         (f"{HEADS}\na,60,triangel\n", r"column pastry.outline = 'triangel': must be one of round"),
-        (f"{HEADS}\na,75,5,round\n", r"^row 2 = 'round': stands beyond .* a decimal comma may"),
+        (f"{HEADS}\na,75,5,round\n", r"^row 2 = 'round': is beyond .* a decimal comma may"),
         (
             f"{HEADS.replace(',', ';')}\na;75,5;round\n",
             r"= '75,5': has a decimal comma; write 75.5",
@@ -156,7 +156,7 @@ def test_any_design_written_as_a_row_is_read_back(tmp_path_factory, design):
         ),
         ("portion.ratio\n3:7\n", r"has no column name"),
         ("name,name\na,b\n", r"has two columns 'name'"),
-        ("name;;portion.ratio\na;x;3:7\n", r"^row 2 = 'x': stands in a column without a key"),
+        ("name;;portion.ratio\na;x;3:7\n", r"^row 2 = 'x': is in a column without a key"),
         ("name\n", r"needs a first row of keys and a row for each piece"),
         ("name\n\n\n", r"needs a first row of keys"),
         ("", r"needs a first row of keys"),
