@@ -35,7 +35,7 @@ from moulddesign.artwork.polygons import (
 )
 from moulddesign.core import say
 
-LEAST_WIDTH_MM: Final = 0.1
+SEARCH_FROM_MM: Final = 0.1
 """No printer draws a line so thin; where the search begins [mm]."""
 HAIRLINE_LENGTH_MM: Final = 0.5
 """A shorter piece that the smallest disc cannot reach is a corner, not a stroke; our choice."""
@@ -63,7 +63,7 @@ CIRCLE_TOLERANCE: Final = 0.01
 TOUCHES: Final = 0.25
 """Pieces closer than this share of a width are one place that narrows."""
 
-Shape: TypeAlias = Polygon | MultiPolygon
+AnyPolygon: TypeAlias = Polygon | MultiPolygon
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +78,7 @@ class ThinPlace:
     """The whole of the thin piece."""
 
 
-def least_stroke_mm(region: Shape, *, below_mm: float) -> ThinPlace | None:
+def least_stroke_mm(region: AnyPolygon, *, below_mm: float) -> ThinPlace | None:
     """Return the thinnest stroke of a region.
 
     Parameters
@@ -111,7 +111,7 @@ def least_stroke_mm(region: Shape, *, below_mm: float) -> ThinPlace | None:
     return None
 
 
-def least_gap_mm(region: Shape, *, below_mm: float) -> ThinPlace | None:
+def least_gap_mm(region: AnyPolygon, *, below_mm: float) -> ThinPlace | None:
     """Return the thinnest gap of a region: the thinnest stroke of what lies around it.
 
     Parameters
@@ -130,7 +130,7 @@ def least_gap_mm(region: Shape, *, below_mm: float) -> ThinPlace | None:
     return least_stroke_mm(_surroundings(region, 4.0 * below_mm), below_mm=below_mm)
 
 
-def thin_strokes(region: Shape, *, below_mm: float) -> tuple[ThinPlace, ...]:
+def thin_strokes(region: AnyPolygon, *, below_mm: float) -> tuple[ThinPlace, ...]:
     """Return every stroke thinner than a width, the thinnest first.
 
     Parameters
@@ -157,7 +157,7 @@ def thin_strokes(region: Shape, *, below_mm: float) -> tuple[ThinPlace, ...]:
     return tuple(kept)
 
 
-def thin_gaps(region: Shape, *, below_mm: float) -> tuple[ThinPlace, ...]:
+def thin_gaps(region: AnyPolygon, *, below_mm: float) -> tuple[ThinPlace, ...]:
     """Return every gap thinner than a width, the thinnest first.
 
     As `thin_strokes` of what lies around it.
@@ -165,7 +165,7 @@ def thin_gaps(region: Shape, *, below_mm: float) -> tuple[ThinPlace, ...]:
     return thin_strokes(_surroundings(region, 4.0 * below_mm), below_mm=below_mm)
 
 
-def thickened(region: Shape, least_mm: float) -> MultiPolygon:
+def thickened(region: AnyPolygon, least_mm: float) -> MultiPolygon:
     """Return a region whose strokes are at least so wide.
 
     Parameters
@@ -234,7 +234,7 @@ class _Search:
         ).is_empty()
 
 
-def _searches(region: Shape, below_mm: float) -> list[_Search]:
+def _searches(region: AnyPolygon, below_mm: float) -> list[_Search]:
     """Return searches of rising width that together find every stroke thinner than a width.
 
     They are made from the widest down: where nothing narrower can lie in a rest, the narrower
@@ -249,17 +249,17 @@ def _searches(region: Shape, below_mm: float) -> list[_Search]:
     return found[::-1]
 
 
-def _hairlines(region: Shape) -> tuple[ThinPlace, ...]:
+def _hairlines(region: AnyPolygon) -> tuple[ThinPlace, ...]:
     """Return strokes too thin for any search: what the smallest disc cannot reach, and is long.
 
     Of a corner it leaves less than the length of a hair, and booleans leave less than its area.
     """
-    rest = _search(polygon_set(region), LEAST_WIDTH_MM / 2.0).rest
+    rest = _search(polygon_set(region), SEARCH_FROM_MM / 2.0).rest
     pieces = connected_parts(
         rest, HAIRLINE_LENGTH_MM * HAIRLINE_WIDTH_MM, say("artwork.hairline-search")
     )
     long = [piece for piece in pieces if piece.length / 2.0 >= HAIRLINE_LENGTH_MM]
-    return tuple(_thin_place(piece, LEAST_WIDTH_MM / 2.0) for piece in long)
+    return tuple(_thin_place(piece, SEARCH_FROM_MM / 2.0) for piece in long)
 
 
 def _search(area: PolygonSet, radius: float) -> _Search:
@@ -269,7 +269,7 @@ def _search(area: PolygonSet, radius: float) -> _Search:
     return _Search(radius=radius, whole=whole, rest=whole - kept)
 
 
-def _surroundings(region: Shape, margin_mm: float) -> MultiPolygon:
+def _surroundings(region: AnyPolygon, margin_mm: float) -> MultiPolygon:
     """Return what lies around a region, out to a margin; nothing where it is empty."""
     if region.is_empty:
         return MultiPolygon()
@@ -280,7 +280,7 @@ def _surroundings(region: Shape, margin_mm: float) -> MultiPolygon:
 
 def _search_widths(below_mm: float) -> Iterator[float]:
     """Yield widths from the least up to one that still finds all below `below_mm`."""
-    width = LEAST_WIDTH_MM
+    width = SEARCH_FROM_MM
     while width * SMALLER_DISC < below_mm:
         yield width
         width /= WIDTH_RATIO

@@ -14,7 +14,7 @@ from moulddesign.core import FileError, SpecError, say
 from moulddesign.design import PastryTable
 from moulddesign.geometry import Points
 
-CHORD_MM: Final = 0.002
+ARC_CHORD_MM: Final = 0.002
 """Largest distance of a chord from the arc that it stands for [mm]."""
 QUARTER_CHORDS: Final = 48
 """Chords of a quarter turn where a drawn outline is moved in or out."""
@@ -40,13 +40,13 @@ class Arc:
         return np.array(self.centre) + self.radius_mm * way
 
     def chords(self) -> Points:
-        """Return points along it, chords within `CHORD_MM`, both ends included."""
+        """Return points along it, chords within `ARC_CHORD_MM`, both ends included."""
         parts = 1
-        if self.radius_mm > CHORD_MM:
+        if self.radius_mm > ARC_CHORD_MM:
             # A chord over the angle s leaves its arc by r (1 - cos(s / 2)), so s is at most
             # 2 acos(1 - CHORD_MM / r). The number is a multiple of 4 over a full turn: then the
             # outermost points along x and y are corners, and widths are true.
-            parts = 4 * ceil(abs(self.turn_rad) / 8.0 / acos(1.0 - CHORD_MM / self.radius_mm))
+            parts = 4 * ceil(abs(self.turn_rad) / 8.0 / acos(1.0 - ARC_CHORD_MM / self.radius_mm))
         return self.at(np.linspace(0.0, 1.0, parts + 1))
 
     def inset(self, by_mm: float) -> "Arc":
@@ -67,7 +67,7 @@ class Outline:
     arcs: tuple[Arc, ...]
     """Its exact curves, counter-clockwise; none where it is drawn."""
     points: Points
-    """Corners of the polygon, counter-clockwise, within `CHORD_MM` of the arcs, shape (n, 2)
+    """Corners of the polygon, counter-clockwise, within `ARC_CHORD_MM` of the arcs, shape (n, 2)
     [mm]."""
 
     @property
@@ -109,7 +109,7 @@ class Outline:
 
     def _buffered(self, by_mm: float) -> "Outline":
         """Return the parallel of an outline without arcs, or with one that shrinks to nothing."""
-        inner = self.shape.buffer(-by_mm, quad_segs=QUARTER_CHORDS).simplify(CHORD_MM / 4.0)
+        inner = self.shape.buffer(-by_mm, quad_segs=QUARTER_CHORDS).simplify(ARC_CHORD_MM / 4.0)
         if inner.geom_type != "Polygon" or inner.is_empty or inner.interiors:
             raise SpecError("inset", by_mm, say("artwork.inset-splits-outline"))
         return outline_of_points(self.name, exterior_points(inner))
@@ -118,7 +118,7 @@ class Outline:
 def outline_of_arcs(name: str, arcs: tuple[Arc, ...]) -> Outline:
     """Return the outline of arcs, straight lines between them."""
     points = np.concatenate([arc.chords() for arc in arcs])
-    distinct = np.linalg.norm(points - np.roll(points, 1, axis=0), axis=1) > CHORD_MM
+    distinct = np.linalg.norm(points - np.roll(points, 1, axis=0), axis=1) > ARC_CHORD_MM
     return replace(outline_of_points(name, points[distinct]), arcs=arcs)
 
 

@@ -12,10 +12,21 @@ from picosvg.svg_transform import Affine2D
 from moulddesign.artwork.polygons import PathCommand, PolygonSet, fill_nonzero, polylines
 from moulddesign.core import SpecError, say
 
-NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
-TOKEN: Final = re.compile(rf"[\s,]*(?:([MmZzLlHhVvCcSsQqTtAa])|({NUMBER.pattern}))")
-FLAG: Final = re.compile(r"[\s,]*([01])")
-COUNTS: Final = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
+SVG_NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+PATH_TOKEN: Final = re.compile(rf"[\s,]*(?:([MmZzLlHhVvCcSsQqTtAa])|({SVG_NUMBER.pattern}))")
+ARC_FLAG: Final = re.compile(r"[\s,]*([01])")
+NUMBER_COUNTS: Final = {
+    "M": 2,
+    "L": 2,
+    "H": 1,
+    "V": 1,
+    "C": 6,
+    "S": 4,
+    "Q": 4,
+    "T": 2,
+    "A": 7,
+    "Z": 0,
+}
 Pair = tuple[float, float]
 
 
@@ -58,7 +69,7 @@ def path_commands(text: str) -> list[PathCommand]:
 def _segments(text: str) -> Iterator[tuple[str, tuple[float, ...]]]:
     """Yield one letter with its numbers for each segment, repeated letters written out."""
     place, letter = 0, ""
-    while match := TOKEN.match(text, place):
+    while match := PATH_TOKEN.match(text, place):
         if match[1]:
             letter, place = match[1], match.end()
         elif letter in ("", "Z", "z"):
@@ -73,9 +84,9 @@ def _segments(text: str) -> Iterator[tuple[str, tuple[float, ...]]]:
 def _numbers(text: str, place: int, name: str) -> tuple[tuple[float, ...] | None, int]:
     """Return a segment's numbers and where the next begins; None where the text breaks off."""
     numbers: list[float] = []
-    for index in range(COUNTS[name]):
+    for index in range(NUMBER_COUNTS[name]):
         flag = name == "A" and index in (3, 4)
-        match = (FLAG if flag else TOKEN).match(text, place)
+        match = (ARC_FLAG if flag else PATH_TOKEN).match(text, place)
         digits = match[1] if match and flag else match and match[2]
         if not match or not digits:
             return None, place
@@ -111,6 +122,7 @@ def _with_control_points(
     name, values = command
     if name in "ST":
         name = {"S": "C", "T": "Q"}[name]
+        # The first control point mirrors the last one of a curve of the same kind before it.
         mirrored = here
         if control[0] == name:
             mirrored = (2.0 * here[0] - control[1][0], 2.0 * here[1] - control[1][1])
@@ -125,7 +137,7 @@ PX_PER_UNIT: Final = {
     "mm": 96.0 / 25.4, "q": 96.0 / 101.6,
 }  # fmt: skip
 """CSS pixels in each absolute unit. Source: W3C, "CSS Values and Units 3", section 6.2."""
-LENGTH: Final = re.compile(rf"({NUMBER.pattern})\s*([a-zA-Z]*|%)")
+SVG_LENGTH: Final = re.compile(rf"({SVG_NUMBER.pattern})\s*([a-zA-Z]*|%)")
 SHAPES: Final = {"path", "rect", "circle", "ellipse", "line", "polyline", "polygon"}
 
 
@@ -158,7 +170,7 @@ def user_length(text: str, name: str, viewport: Viewport) -> float:
     >>> user_length("25.4mm", "x", Viewport(0, 0)), user_length("50%", "y", Viewport(10, 20))
     (96.0, 10.0)
     """
-    match = LENGTH.fullmatch(text.strip())
+    match = SVG_LENGTH.fullmatch(text.strip())
     number = float(match[1]) if match else float("nan")
     unit = match[2].lower() if match else ""
     if not isfinite(number) or not (unit == "%" or unit in PX_PER_UNIT):
@@ -199,12 +211,13 @@ def _radii(attributes: Mapping[str, str], viewport: Viewport) -> tuple[float, fl
     given = [attributes.get(name, "auto") for name in ("rx", "ry")]
     names = [name for name, text in zip(("rx", "ry"), given, strict=True) if text != "auto"]
     values = [user_length(attributes[name], name, viewport) for name in names]
-    rx, ry = (*values, *values, 0.0, 0.0)[:2] if values else (0.0, 0.0)
-    return rx, ry
+    if not values:
+        return 0.0, 0.0
+    return values[0], values[-1]
 
 
 def _polyline_commands(points: str, *, closed: bool) -> list[PathCommand]:
-    numbers = [float(match) for match in NUMBER.findall(points)]
+    numbers = [float(match) for match in SVG_NUMBER.findall(points)]
     if not all(map(isfinite, numbers)):
         raise SpecError("points", points[:40], say("artwork.points"))
     pairs = list(zip(numbers[::2], numbers[1::2], strict=False))
@@ -216,6 +229,7 @@ def _ellipse_commands(centre: tuple[float, float], rx: float, ry: float) -> list
     if not (rx > 0.0 and ry > 0.0):
         return []
     cx, cy = centre
+    # Four arcs: one whose ends coincide is not drawn (SVG 2, 9.5.1).
     corners = ((cx, cy + ry), (cx - rx, cy), (cx, cy - ry), (cx + rx, cy))
     arcs: list[PathCommand] = [("A", (rx, ry, 0.0, 0.0, 1.0, *corner)) for corner in corners]
     return [("M", (cx + rx, cy)), *arcs, ("Z", ())]
@@ -243,21 +257,21 @@ def _rectangle_commands(
     ]  # fmt: skip
 
 
-TRANSFORMS: Final = re.compile(
+TRANSFORM_LIST: Final = re.compile(
     r"[\s,]*(?:(?:matrix|translate|scale|rotate|skewX|skewY)\s*\([^()]*\)[\s,]*)*"
 )
-SVG: Final = "{http://www.w3.org/2000/svg}"
+SVG_NAMESPACE: Final = "{http://www.w3.org/2000/svg}"
 
 
 def element_name(element: Any) -> str:  # noqa: ANN401
     """Return an element's name; empty for comments and for other languages' elements."""
     tag = element.tag if isinstance(element.tag, str) else ""
     space, brace, name = tag.rpartition("}")
-    return name if not brace or space + brace == SVG else ""
+    return name if not brace or space + brace == SVG_NAMESPACE else ""
 
 
 def element_label(element: Any) -> str:  # noqa: ANN401
-    """Return what to call an element in a sentence."""
+    """Return what an element is called in an error: its id, or its line."""
     return str(element.get("id") or f"line {element.sourceline}")
 
 
@@ -272,7 +286,7 @@ def element_transform(element: Any) -> Affine2D:  # noqa: ANN401
     text = element.get("transform", "")
     try:
         # picosvg 0.23 passes over words that it does not know.
-        if not TRANSFORMS.fullmatch(text):
+        if not TRANSFORM_LIST.fullmatch(text):
             raise ValueError(text)  # noqa: TRY301 (the same sentence for both)
         matrix = Affine2D.fromstring(text) if text.strip() else Affine2D.identity()
     except (ValueError, TypeError, IndexError) as error:
@@ -319,13 +333,13 @@ def view_box(text: str) -> Rect:
 
 
 def viewport_polygon(size: Viewport, matrix: Affine2D) -> PolygonSet:
-    """Return a frame's rectangle mapped, as an area."""
+    """Return a frame's rectangle, mapped."""
     edge = {"width": str(size.width), "height": str(size.height)}
     return fill_nonzero(polylines(shape_commands("rect", edge, size), matrix))
 
 
 def opacity(text: str, name: str) -> float:
-    """Return an opacity, a number or a percentage, that SVG clips to 0 and 1.
+    """Return an opacity, a number or a percentage, clipped to 0 and 1 as SVG asks.
 
     Raises
     ------

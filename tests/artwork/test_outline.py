@@ -9,7 +9,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from moulddesign.artwork.outline import (
-    CHORD_MM,
+    ARC_CHORD_MM,
     Outline,
     outline_of_width,
     round_outline,
@@ -30,8 +30,8 @@ def outline(name, width_mm, **values) -> Outline:
 
 
 def chord_loss(made):
-    """Area that chords within `CHORD_MM` of their arcs may lose: two thirds of it a length."""
-    return CHORD_MM * made.shape.length * 2.0 / 3.0
+    """Area that chords within `ARC_CHORD_MM` of their arcs may lose: two thirds of it a length."""
+    return ARC_CHORD_MM * made.shape.length * 2.0 / 3.0
 
 
 @given(width=WIDTHS)
@@ -53,14 +53,14 @@ def test_a_rounded_polygon_has_its_closed_form_area(name, width, share):
     exact = n * width**2 * tan(pi / n) / 4.0 - n * radius**2 * (tan(pi / n) - pi / n)
     # Corners nearer than a chord's sagitta are one, which may cost as much again.
     assert abs(exact - made.area_mm2) <= 2.0 * chord_loss(made)
-    assert made.width_mm == pytest.approx(width, abs=2.0 * CHORD_MM)
+    assert made.width_mm == pytest.approx(width, abs=2.0 * ARC_CHORD_MM)
 
 
 def test_the_closed_form_of_the_square_is_the_published_one():
     made = outline("square", 50.0, corner_radius_mm=6.0)
     published = 50.0**2 - (4.0 - pi) * 6.0**2  # a^2 - (4 - pi) r^2
     # Only the arcs lose: a full turn of 6 mm.
-    assert 0.0 <= published - made.area_mm2 <= 2.0 * pi * 6.0 * CHORD_MM * 2.0 / 3.0
+    assert 0.0 <= published - made.area_mm2 <= 2.0 * pi * 6.0 * ARC_CHORD_MM * 2.0 / 3.0
 
 
 @pytest.mark.parametrize("name", NAMED)
@@ -85,16 +85,16 @@ def test_an_inset_runs_everywhere_at_its_distance(name, width, by):
     inner = made.inset(by)
     # Both are within a chord's sagitta of the same arcs.
     away = shapely.distance(made.shape.exterior, shapely.points(inner.points))
-    assert np.abs(away - by).max() <= 2.0 * CHORD_MM
+    assert np.abs(away - by).max() <= 2.0 * ARC_CHORD_MM
     gaps = shapely.hausdorff_distance(inner.shape, made.shape.buffer(-by, quad_segs=64), 0.2)
-    assert gaps <= 3.0 * CHORD_MM
+    assert gaps <= 3.0 * ARC_CHORD_MM
 
 
 @pytest.mark.parametrize("name", NAMED)
 def test_an_outset_and_its_inset_are_the_same(name):
     made = outline(name, 60.0)
     again = made.inset(-1.0).inset(1.0)
-    assert again.width_mm == pytest.approx(60.0, abs=2.0 * CHORD_MM)
+    assert again.width_mm == pytest.approx(60.0, abs=2.0 * ARC_CHORD_MM)
     assert again.area_mm2 == pytest.approx(made.area_mm2, abs=2.0 * chord_loss(made))
 
 
@@ -106,7 +106,7 @@ def test_the_width_for_an_area_is_the_inverse_of_the_area(name, width):
     made = outline_of_width(table, width)
     found = width_for_area_mm(table, made.area_mm2)
     # dA/dw is about half the length, so the area's loss moves the width by 2 loss / length.
-    assert found == pytest.approx(width, abs=4.0 * CHORD_MM * 2.0 / 3.0 + 2e-5)
+    assert found == pytest.approx(width, abs=4.0 * ARC_CHORD_MM * 2.0 / 3.0 + 2e-5)
 
 
 @pytest.mark.parametrize("name", NAMED)
@@ -141,9 +141,9 @@ def test_a_scalloped_outline_has_its_lobes_and_its_depth(lobes, depth):
     except SpecError:
         assume(False)  # noqa: FBT003 (hypothesis)
     radii = np.linalg.norm(made.points, axis=1)
-    assert radii.max() == pytest.approx(40.0, abs=CHORD_MM)
+    assert radii.max() == pytest.approx(40.0, abs=ARC_CHORD_MM)
     # Valleys are rounded, so they lie inside by the depth at most.
-    assert 40.0 - depth - CHORD_MM <= radii.min() < 40.0
+    assert 40.0 - depth - ARC_CHORD_MM <= radii.min() < 40.0
     turned = shapely.affinity.rotate(made.shape, 360.0 / lobes, origin=(0, 0))
     assert made.shape.symmetric_difference(turned).area <= 4.0 * chord_loss(made)
     highest = radii > 40.0 - 0.25 * (40.0 - radii.min())

@@ -377,6 +377,19 @@ SQUARE = '<rect id="s" x="0" y="0" width="10" height="10"/>'
             id="SVG 2, 6.5 style sheet",
         ),
         pytest.param(
+            "<style>rect { fill: none !important }</style>"
+            '<rect style="fill: black" width="50" height="50"/><path d="M0 0h10v10h-10z"/>',
+            (0, 0, 10, 10),
+            id="CSS Cascade 4, 6.1: important beats a style attribute",
+        ),
+        pytest.param(
+            "<style>/* g { } */ .no.a { fill: none } rect { fill: black; }</style>{s}"
+            '<rect class="a no" width="50" height="50" style="fill:none;font-family:\'a;fill:black\'"/>'
+            '<rect class="no a" width="50" height="50"/>',
+            (0, 0, 10, 10),
+            id="CSS Syntax 3, 4.3.5: a string keeps its semicolons",
+        ),
+        pytest.param(
             '<g style="fill:none" fill="black">{s}<rect style="fill: black" width="5" height="5"/></g>',
             (0, 0, 5, 5),
             id="SVG 2, 6.6 style beats attribute and is inherited",

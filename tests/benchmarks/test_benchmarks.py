@@ -25,7 +25,7 @@ HEIGHT_ERROR_MM = 0.02
 """What a relief may be off by [mm]."""
 
 
-def motif(corners):
+def wavy_ring(corners):
     """Return a wavy ring, a leaf wreath's outline: half its corners outside, half inside [mm].
 
     It has sixty corners a wave: the more it has, the narrower its waves, until at 10,000 no place
@@ -55,7 +55,7 @@ def leaves(corners):
     )
 
 
-DRAWINGS = {"wavy ring": motif, "leaves": leaves}
+DRAWINGS = {"wavy ring": wavy_ring, "leaves": leaves}
 
 
 def simplified(shape):
@@ -63,24 +63,24 @@ def simplified(shape):
     return shapely.simplify(shape, SIMPLIFIED_MM)
 
 
-def relief(shape, profile=Profile.FLAT):
+def relief_surface(shape, profile=Profile.FLAT):
     region = snapped_to_grid(simplified(shape))
     if profile is Profile.FLAT:
-        return roof(region, walls(profile, np.inf)).surface
+        return roof(region, stroke_profile(profile, np.inf)).surface
     axis = medial_axis(region)
-    return roof_from_axis(axis, walls(profile, float(axis.distances.max()))).surface
+    return roof_from_axis(axis, stroke_profile(profile, float(axis.distances.max()))).surface
 
 
-def walls(profile, widest_mm):
+def stroke_profile(profile, widest_mm):
     return height_profile(profile, depth_mm=DEPTH_MM, draft_deg=DRAFT_DEG, widest_mm=widest_mm)
 
 
-def filled(areas):
+def triangle_count(areas):
     """Return how many triangles shapely fills areas with."""
     return sum(len(shapely.get_parts(shapely.constrained_delaunay_triangles(a))) for a in areas)
 
 
-def bare_inset(shape, run_mm=0.41):
+def one_inset(shape, run_mm=0.41):
     """Return the triangles of one round inset and the ring outside it, by shapely's own calls.
 
     Less than a relief: no heights, and where a stroke is narrower than two walls no ridge either,
@@ -89,10 +89,10 @@ def bare_inset(shape, run_mm=0.41):
     """
     whole = simplified(shape)
     inner = whole.buffer(-run_mm, quad_segs=8)
-    return filled([inner, whole.difference(inner)])
+    return triangle_count([inner, whole.difference(inner)])
 
 
-def bare_contours(shape, run_mm=0.41):
+def contours_of_same_accuracy(shape, run_mm=0.41):
     """Return the triangles of contours as near as the same accuracy takes, by the same calls.
 
     A ridge runs anywhere between two contours, so a surface through contours alone is off by up
@@ -104,14 +104,14 @@ def bare_contours(shape, run_mm=0.41):
     count = int(np.ceil(DEPTH_MM / (2.0 * HEIGHT_ERROR_MM)))
     insets = [whole.buffer(-run_mm * k / count, quad_segs=8) for k in range(1, count + 1)]
     rings = [outer.difference(inner) for outer, inner in pairwise([whole, *insets])]
-    return filled([*rings, insets[-1]])
+    return triangle_count([*rings, insets[-1]])
 
 
 @pytest.mark.parametrize("drawing", DRAWINGS)
 @pytest.mark.parametrize("corners", CORNERS)
 def test_relief_alone(benchmark, corners, drawing):
     shape = DRAWINGS[drawing](corners)
-    made = benchmark.pedantic(relief, args=(shape,), rounds=3, warmup_rounds=1)
+    made = benchmark.pedantic(relief_surface, args=(shape,), rounds=3, warmup_rounds=1)
     low_x, low_y, high_x, high_y = shape.bounds
     grid = 2 * int((high_x - low_x) / GRID_MM) * int((high_y - low_y) / GRID_MM)
     benchmark.extra_info["triangles"] = len(made.triangles)
@@ -121,7 +121,9 @@ def test_relief_alone(benchmark, corners, drawing):
 @pytest.mark.parametrize("profile", [Profile.BEVEL, Profile.PILLOW])
 @pytest.mark.parametrize("corners", CORNERS[:2])
 def test_relief_alone_to_the_ridge(benchmark, corners, profile):
-    made = benchmark.pedantic(relief, args=(motif(corners), profile), rounds=3, warmup_rounds=1)
+    made = benchmark.pedantic(
+        relief_surface, args=(wavy_ring(corners), profile), rounds=3, warmup_rounds=1
+    )
     benchmark.extra_info["triangles"] = len(made.triangles)
 
 
@@ -129,17 +131,17 @@ def test_relief_alone_to_the_ridge(benchmark, corners, profile):
 @pytest.mark.parametrize("corners", CORNERS)
 def test_bare_offset_and_triangulation(benchmark, corners, drawing):
     shape = DRAWINGS[drawing](corners)
-    count = benchmark.pedantic(bare_inset, args=(shape,), rounds=3, warmup_rounds=1)
+    count = benchmark.pedantic(one_inset, args=(shape,), rounds=3, warmup_rounds=1)
     benchmark.extra_info["triangles"] = count
 
 
 @pytest.mark.parametrize("corners", CORNERS[:3])
 def test_bare_offsets_and_triangulations_of_the_same_accuracy(benchmark, corners):
-    count = benchmark.pedantic(bare_contours, args=(motif(corners),), rounds=1)
+    count = benchmark.pedantic(contours_of_same_accuracy, args=(wavy_ring(corners),), rounds=1)
     benchmark.extra_info["triangles"] = count
 
 
-def kernel_face(shape):
+def cad_face(shape):
     from cadquery import func  # noqa: PLC0415 (it takes seconds to load)
 
     rings = [shape.exterior, *shape.interiors]
@@ -147,30 +149,30 @@ def kernel_face(shape):
     return func.face(outer, *inner)
 
 
-def kernel_cut(shape):
+def cad_cut(shape):
     """Return the drawing extruded without draft and cut from a plate, in the CAD kernel."""
     from cadquery import func  # noqa: PLC0415 (it takes seconds to load)
 
     plate = func.extrude(func.plane(80.0, 80.0), (0.0, 0.0, 2.0 * DEPTH_MM))
-    return func.cut(plate, func.extrude(kernel_face(shape), (0.0, 0.0, DEPTH_MM)))
+    return func.cut(plate, func.extrude(cad_face(shape), (0.0, 0.0, DEPTH_MM)))
 
 
-def kernel_taper(shape):
+def cad_taper(shape):
     """Return the drawing extruded with the relief's draft in the CAD kernel, or what it said."""
     from cadquery import Solid, Vector  # noqa: PLC0415 (it takes seconds to load)
     from OCP.Standard import Standard_Failure  # noqa: PLC0415 (it takes seconds to load)
 
-    face = kernel_face(shape)
+    face = cad_face(shape)
     try:
         return Solid.extrudeLinear(face, Vector(0.0, 0.0, DEPTH_MM), DRAFT_DEG)
     except Standard_Failure as error:
         return str(error)
 
 
-@pytest.mark.parametrize("way", [kernel_cut, kernel_taper])
+@pytest.mark.parametrize("way", [cad_cut, cad_taper])
 @pytest.mark.parametrize("corners", CORNERS[:2])
 def test_the_same_drawing_in_the_cad_kernel(benchmark, corners, way):
-    shape = simplified(motif(corners))
+    shape = simplified(wavy_ring(corners))
     way(shapely.box(0.0, 0.0, 1.0, 1.0))  # loads the kernel
     made = benchmark.pedantic(way, args=(shape,), rounds=1)
     worked = not isinstance(made, str) and made.isValid()
@@ -182,7 +184,7 @@ def test_warm_build(benchmark):
     benchmark.pedantic(build, args=(Design(),), rounds=3, warmup_rounds=1)
 
 
-def run(*arguments, folder):
+def run_command(*arguments, folder):
     subprocess.run(  # noqa: S603 (our own command)
         [*COMMAND, *arguments], cwd=folder, env=environment(), capture_output=True, check=True
     )
@@ -190,7 +192,7 @@ def run(*arguments, folder):
 
 @pytest.mark.parametrize("arguments", [("portion",), ("make", "--formats", "stl"), ("make",)])
 def test_cold_command(benchmark, tmp_path, arguments):
-    benchmark.pedantic(run, args=arguments, kwargs={"folder": tmp_path}, rounds=3)
+    benchmark.pedantic(run_command, args=arguments, kwargs={"folder": tmp_path}, rounds=3)
 
 
 def test_cold_imports_alone(benchmark, tmp_path):
