@@ -63,10 +63,10 @@ def run_make(
             from moulddesign import export  # noqa: PLC0415 (the same)
             from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
 
-            export.refuse_to_replace(target)  # before a build takes its time
-            wanted = export.Wanted(
-                formats=export.formats(formats),
-                paper=export.paper(paper),
+            export.check_replaceable(target)  # before a build takes its time
+            options = export.ExportOptions(
+                formats=export.parse_formats(formats),
+                paper=export.parse_paper(paper),
                 recipe=recipe_of(design, context.params.get("design_file")),
             )
             made = build(design, stage)
@@ -74,7 +74,7 @@ def run_make(
             _show(made, as_json=as_json)
         stage("files")
         write = export.publish_failing if keep_failing else export.publish
-        made = write(made, target, wanted, saying=stage.file)
+        made = write(made, target, options, progress=stage.file)
     _show(made, as_json=as_json)
     err().print(f"Written to {target}", soft_wrap=True)
     if made.failed:
@@ -187,10 +187,10 @@ def run_coupon(
     Example: moulddesign coupon --printer small-bed --material PLA
     """
     with ends_at_once():
-        from moulddesign.export import refuse_to_replace  # noqa: PLC0415 (the same)
+        from moulddesign.export import check_replaceable  # noqa: PLC0415 (the same)
         from moulddesign.export.coupons import made_coupons, publish_coupons  # noqa: PLC0415 (light verbs load no geometry)
 
-    refuse_to_replace(folder)  # before they take their time
+    check_replaceable(folder)  # before they take their time
     made = publish_coupons(made_coupons(design), folder)
     report = made.report()
     if as_json:

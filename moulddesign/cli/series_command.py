@@ -94,7 +94,7 @@ def run_series(
         from moulddesign.series.cluster import run_on  # noqa: PLC0415 (geometry)
         from moulddesign.series.orders import Order, run_all  # noqa: PLC0415 (the same)
     _tried(rows, refuse_missing)
-    kinds, sheet = export.formats(formats), export.paper(paper)
+    kinds, sheet = export.parse_formats(formats), export.parse_paper(paper)
     # What the base names lies beside the base, what a row names beside the table.
     named = {base.batch.recipe: base_file}
     recipes = [_recipe(row, named.get(row.design.batch.recipe, source)) for row in rows]
@@ -103,7 +103,7 @@ def run_series(
             place=row.place,
             design=row.design,
             target=folder / row.design.name,
-            wanted=export.Wanted(formats=kinds, paper=sheet, recipe=recipe),
+            options=export.ExportOptions(formats=kinds, paper=sheet, recipe=recipe),
             keep_failing=keep_failing,
         )
         for row, recipe in zip(rows, recipes, strict=True)

@@ -1,57 +1,58 @@
 """Everything that leaves the tool: formats, drawing, card, pictures, and the folder they go into.
 
-- `formats`: STL, 3MF, GLB and STEP, and the parts side by side on the printer's bed.
-- `ink`: what a drawing is made of: strokes, circles, areas, lettering and dimensions on layers
-  by meaning.
-- `views`: views of a drawing: sections and plans of meshes, the sizes found in them, and their
-  dimensions.
-- `assembly_view`: the mould pressed to its nominal height with the pastry in it: section, and
-  plan below.
-- `drawing`: the drawing: views on the smallest sheet that takes them, its frame and title
-  block, and its SVG.
-- `dxf`: DXF of a drawing: R2010, millimetres, layers by meaning, dimensions that a CAD program
-  measures anew.
-- `glyphs`: which characters card and drawing can print, what stands in the place of others, and
-  where long words break.
-- `card`: the bench card: a PDF for the baker, the printer and the wall, and its pages as
-  pictures.
+- `publishing`: publishing a build: which files it is written as, how each is made, and the folder
+  of all.
+- `folder`: a folder that appears whole or not at all: written beside its place, then
+  renamed.
+- `export_options`: what a build is written as: formats, paper, and the recipe that its card knows
+  of.
+- `coupons`: coupons in a folder of their own: printed before a mould, to find out what it needs.
+- `formats`: bodies as files: STL, 3MF with the parts side by side on the bed, GLB and STEP.
+- `card`: the bench card: a PDF for the baker, the printer and the wall, and its pages as pictures.
+- `fonts`: fonts of card and drawing: which characters they have, and where long words may break.
+- `drawing`: the drawing: views on the smallest sheet that takes them in true size, frame and title
+  block.
+- `drawing_files`: a drawing as a DXF and as an SVG file, layer by layer.
+- `assembly_view`: the mould pressed to its nominal height with the pastry in it: section, and plan
+  below.
+- `views`: views of a part: its section and plan, the sizes found in them, and their dimensions.
+- `entities`: what a drawing consists of: lines, circles, texts and dimensions, on layers by
+  meaning.
 - `pictures`: PNG pictures without a screen: what each shows, and who draws it.
-- `vtk_scene`: A program of its own: draws scenes off-screen with VTK, in a process that may
-  crash.
-- `options`: what a build is written as: formats, paper, and the recipe that its card knows of.
-- `contents`: which files a build is written as, and how each is made.
-- `folder`: A build's folder: written beside, checked, then put in place, so that a kill at any
-  moment loses nothing.
-- `coupons`: coupons in a folder of their own: printed before a mould, to find out what it
-  needs.
+- `vtk_scene`: a program of its own: draws scenes off-screen with VTK, in a process that may crash.
 """
 
+from moulddesign.export.export_options import (
+    ExportOptions,
+    Format,
+    Paper,
+    parse_formats,
+    parse_paper,
+)
 from moulddesign.export.folder import (
     REPORT,
-    beside,
-    in_use,
-    publish,
-    publish_failing,
-    put,
+    atomic_folder,
+    check_replaceable,
+    locked,
     recover,
-    refuse_to_replace,
-    staged,
+    replace_folder,
+    staging_folder,
 )
-from moulddesign.export.options import Format, Paper, Wanted, formats, paper
+from moulddesign.export.publishing import publish, publish_failing
 
 __all__ = [
     "REPORT",
+    "ExportOptions",
     "Format",
     "Paper",
-    "Wanted",
-    "beside",
-    "formats",
-    "in_use",
-    "paper",
+    "atomic_folder",
+    "check_replaceable",
+    "locked",
+    "parse_formats",
+    "parse_paper",
     "publish",
     "publish_failing",
-    "put",
     "recover",
-    "refuse_to_replace",
-    "staged",
+    "replace_folder",
+    "staging_folder",
 ]

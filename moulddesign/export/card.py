@@ -15,31 +15,20 @@ from pydantic import BaseModel
 
 from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
-from moulddesign.core import KernelError, Message, Verdict
+from moulddesign.core import KernelError, Message, Verdict, say
 from moulddesign.design import Centre, Kind, PressTable
 from moulddesign.export.assembly_view import state_of
-from moulddesign.export.glyphs import Faces, bold_path, breakable, face_path
-from moulddesign.export.ink import TIMES, number
-from moulddesign.export.options import Paper
+from moulddesign.export.entities import TIMES, format_number
+from moulddesign.export.export_options import Paper
+from moulddesign.export.fonts import Fonts, bold_font_path, regular_font_path, with_word_breaks
 from moulddesign.kitchen import Recipe, allergens
 from moulddesign.portion import roll_for
 
 
 def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, Any]:
-    """Return heads, a row for each part to print, and their total where there are several.
+    """Return heads, a row for each part to print, and their total, from the report's parts.
 
-    Parameters
-    ----------
-    rows : sequence of dict
-        The parts as the report has them.
-    layer_mm : float
-        Layer height [mm].
-
-    Returns
-    -------
-    dict
-        `heads` and `rows` of name, size, layers, grams, metres, time, price where one is
-        known, and files; `total`.
+    A row has name, size, layers, grams, metres, time, cost where a price is known, and files.
     """
     printed = [row for row in rows if row["print_g"] > 0.0]  # a pastry takes no filament
     priced = all(row["print_price"] is not None for row in printed)
@@ -62,11 +51,11 @@ def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, An
 
 def _row(row: dict[str, Any], layer_mm: float, *, priced: bool) -> list[str]:
     return [
-        breakable(row["name"]),
+        with_word_breaks(row["name"]),
         f" {TIMES} ".join(f"{length:.1f}" for length in row["size_mm"]),
         f"{row['size_mm'][2] / layer_mm:.0f}",
         *_sums([row], priced=priced),
-        ", ".join(map(breakable, row["files"])),
+        ", ".join(map(with_word_breaks, row["files"])),
     ]
 
 
@@ -81,11 +70,6 @@ def _sums(rows: Sequence[dict[str, Any]], *, priced: bool) -> list[str]:
 
 def duration(minutes: float) -> str:
     """Return a time in hours and minutes.
-
-    Parameters
-    ----------
-    minutes : float
-        The time.
 
     Examples
     --------
@@ -113,96 +97,92 @@ PIECES: Final = (12, 24, 48)
 """Batches that the card totals besides the design's own."""
 
 
-def card_figures(made: Build, recipe: Recipe | None) -> dict[str, Any]:
-    """Return everything that stands on a card, as plain values of text and lists.
+def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
+    """Return everything that a card says, as plain values of text and lists.
 
-    Parameters
-    ----------
-    made : Build
-        The build.
-    recipe : Recipe or None
-        Its ingredients tell the allergens, where it is known.
+    A recipe's ingredients tell the allergens, where one is known.
     """
-    report = made.report()
+    report = build.report()
     return {
-        "title": made.design.name,
-        "name": breakable(made.design.name),
+        "title": build.design.name,
+        "name": with_word_breaks(build.design.name),
         "program": f"moulddesign {__version__}",
-        "failed": [breakable(name) for name in made.failed],
-        "weights": list(_weights(made)),
-        "totals": _totals(made),
-        "step": number(made.design.scale.resolution_g),
-        "ratio": [made.design.portion.ratio, made.portion.split.ratio],
-        "label": _label(made),
-        "shapes": list(_shapes(made)),
-        "others": [breakable(one.stamp_name) for one in made.further],
-        "state": state_of(made),
-        "batch": _batch(made),
-        "parts": parts_table(report["parts"], made.design.printer.layer_height_mm),
-        "order": [breakable(part.name) for part in made.mould.assembled],
+        "failed": [with_word_breaks(name) for name in build.failed],
+        "weights": list(_weights(build)),
+        "totals": _totals(build),
+        "step": format_number(build.design.scale.resolution_g),
+        "ratio": [build.design.portion.ratio, build.portion.split.ratio],
+        "label": _label(build),
+        "shapes": list(_shapes(build)),
+        "others": [with_word_breaks(one.stamp_name) for one in build.further],
+        "state": state_of(build),
+        "batch": _batch(build),
+        "parts": parts_table(report["parts"], build.design.printer.layer_height_mm),
+        "order": [with_word_breaks(part.name) for part in build.mould.assembled],
         "print_g": _grams(sum(part["print_g"] for part in report["parts"])),
-        "settings": list(_settings(made)),
+        "settings": list(_settings(build)),
         "silicone": _silicone(report["mould"]),
-        "use": _use(made),
-        "material_caution": made.design.printer.plastic.caution,
+        "use": _use(build),
+        "material_caution": build.design.printer.plastic.caution,
         "cautions": report["cautions"],
-        "allergens": _allergens(made, recipe),
-        "sources": [list(row) for row in _sources(made)],
-        "findings": _findings(made),
+        "allergens": _allergens(build, recipe),
+        "sources": [list(row) for row in _sources(build)],
+        "findings": _findings(build),
     }
 
 
-def _weights(made: Build) -> Iterator[list[str]]:
-    """Yield what is set on the scale: name, grams as the scale shows them, grams exactly."""
-    piece, split = made.portion.piece, made.portion.split
+def _weights(build: Build) -> Iterator[list[str]]:
+    """Yield what is weighed: name, grams as the scale shows them, grams exactly."""
+    piece, split = build.portion.piece, build.portion.split
     yield ["Crust dough", _grams(split.crust_g), _exact(piece.crust_g)]
     yield ["Filling paste", _grams(split.paste_g), _exact(piece.paste_g)]
-    for centre in made.design.portion.centres:
+    for centre in build.design.portion.centres:
         name = f"{centre.count} {TIMES} {centre.name}" if centre.count > 1 else centre.name
-        yield [breakable(name), _grams(centre.count * centre.mass_g), "counted, not weighed"]
+        yield [with_word_breaks(name), _grams(centre.count * centre.mass_g), "counted, not weighed"]
 
 
-def _totals(made: Build) -> list[str]:
+def _totals(build: Build) -> list[str]:
     """Return raw and finished weight of a piece."""
-    return [_grams(made.portion.split.raw_g), _grams(made.portion.piece.finished_g)]
+    return [_grams(build.portion.split.raw_g), _grams(build.portion.piece.finished_g)]
 
 
-def _label(made: Build) -> str:
-    target = made.portion.label
+def _label(build: Build) -> str:
+    target = build.portion.label
     if target is None:
         return ""
-    finished = f"{made.portion.piece.finished_g:.1f}"
+    finished = f"{build.portion.piece.finished_g:.1f}"
+    label, short = format_number(target.label_g), format_number(target.deficiency_g)
     return (
-        f"These weights give {finished} g finished, for a label of {number(target.label_g)} g "
-        f"(deficiency of {number(target.deficiency_g)} g a pack; guidance only, local law decides)."
+        f"These weights give {finished} g finished, for a label of {label} g (deficiency of "
+        f"{short} g a pack; guidance only, local law decides)."
     )
 
 
-def _shapes(made: Build) -> Iterator[list[str]]:
+def _shapes(build: Build) -> Iterator[list[str]]:
     """Yield what to roll: name and size."""
-    balls, outline = made.portion.balls, made.pastry.outline
+    balls, outline = build.portion.balls, build.pastry.outline
     yield ["Ball of crust dough", f"⌀ {balls.crust_mm:.0f} mm"]
     yield ["…rolled to a disc", f"⌀ {balls.disc_mm:.0f} {TIMES} {balls.shell_mm:.1f} mm"]
     yield ["Ball of filling with centres", f"⌀ {balls.filling_mm:.0f} mm"]
     yield ["Wrapped ball", f"⌀ {balls.wrapped_mm:.0f} mm"]
     bore_mm = min(outline.width_mm, outline.depth_mm)
-    roll = roll_for(made.design, made.portion.piece, bore_mm)
+    roll = roll_for(build.design, build.portion.piece, bore_mm)
     if roll is not None:
-        form = "□" if made.design.pastry.outline == "square" else "⌀"
+        form = "□" if build.design.pastry.outline == "square" else "⌀"
         size = f"{form} {roll.across_mm:.0f} {TIMES} {roll.length_mm:.0f} mm"
         yield ["…shaped to enter the mould", size]
-    yield ["Pressed height, to the flat top", f"{made.pastry.height_mm:.1f} mm"]
-    for one in made.further:
-        yield [f"…under {breakable(one.stamp_name)}", f"{one.pastry.height_mm:.1f} mm"]
-    yield ["Pressed width", f"{number(outline.width_mm)} mm"]
-    yield ["Crust all round", f"{made.interior.crust_mm:.1f} mm"]
+    yield ["Pressed height, to the flat top", f"{build.pastry.height_mm:.1f} mm"]
+    for one in build.further:
+        yield [f"…under {with_word_breaks(one.stamp_name)}", f"{one.pastry.height_mm:.1f} mm"]
+    yield ["Pressed width", f"{format_number(outline.width_mm)} mm"]
+    yield ["Crust all round", f"{build.interior.crust_mm:.1f} mm"]
 
 
-def _batch(made: Build) -> dict[str, Any]:
+def _batch(build: Build) -> dict[str, Any]:
     """Return totals of crust and paste for some numbers of pieces, without any losses."""
-    split, asked = made.portion.split, made.design.batch.pieces
+    split, asked = build.portion.split, build.design.batch.pieces
     counts = sorted({*PIECES, asked}) if asked is not None else list(PIECES)
-    centres = [(breakable(c.name), c.count) for c in made.design.portion.centres]
+    centres = [(with_word_breaks(c.name), c.count) for c in build.design.portion.centres]
     if len(centres) > MOST_LISTED:
         centres = [("Centres of all kinds", sum(each for _, each in centres))]
     return {
@@ -213,20 +193,21 @@ def _batch(made: Build) -> dict[str, Any]:
     }
 
 
-def _settings(made: Build) -> Iterator[list[str]]:
-    printer, mould = made.design.printer, made.design.mould
+def _settings(build: Build) -> Iterator[list[str]]:
+    printer, mould = build.design.printer, build.design.mould
     yield ["Material", printer.material]
     yield [
         "Nozzle, line width",
-        f"{number(printer.nozzle_mm)} mm, {number(printer.line_width_mm)} mm",
+        f"{format_number(printer.nozzle_mm)} mm, {format_number(printer.line_width_mm)} mm",
     ]
-    yield ["Layer height", f"{number(printer.layer_height_mm)} mm"]
+    yield ["Layer height", f"{format_number(printer.layer_height_mm)} mm"]
     yield ["Orientation", "as each part lies in its file"]
     yield ["Supports", "none"]
     yield ["Infill", "100 %: hollows that fill with water never dry"]
     if isinstance(mould, PressTable):
-        yield ["Clearance", f"{number(mould.clearance_mm)} mm each side; print the gauge first"]
-    yield ["Least bed", _bed(made)]
+        clearance = f"{format_number(mould.clearance_mm)} mm each side; print the gauge first"
+        yield ["Clearance", clearance]
+    yield ["Least bed", _bed(build)]
 
 
 def _silicone(mould: Mapping[str, Any]) -> str:
@@ -236,25 +217,25 @@ def _silicone(mould: Mapping[str, Any]) -> str:
     return f"{mould['silicone_ml']:.0f} mL, {mould['silicone_g']:.0f} g"
 
 
-def _use(made: Build) -> str:
+def _use(build: Build) -> str:
     """Return what is done with the mould, and which stamps can be swapped."""
-    use = USES[made.design.mould.kind]
-    if not made.further:
+    use = USES[build.design.mould.kind]
+    if not build.further:
         return use
-    others = ", ".join(breakable(one.stamp_name) for one in made.further)
+    others = ", ".join(with_word_breaks(one.stamp_name) for one in build.further)
     return f"{use} In the stamp's place on the same plunger: {others}."
 
 
-def _bed(made: Build) -> str:
-    printed = {name: m for name, m in made.meshes.items() if name.partition("-")[0] != PASTRY}
+def _bed(build: Build) -> str:
+    printed = {name: m for name, m in build.meshes.items() if name.partition("-")[0] != PASTRY}
     sizes = [mesh.size_mm for mesh in printed.values()]
     return (
         f" {TIMES} ".join(f"{max(size[axis] for size in sizes):.0f}" for axis in range(3)) + " mm"
     )
 
 
-def _allergens(made: Build, recipe: Recipe | None) -> str:
-    names = [centre.name for centre in made.design.portion.centres]
+def _allergens(build: Build, recipe: Recipe | None) -> str:
+    names = [centre.name for centre in build.design.portion.centres]
     if recipe is not None:
         names += [line.food for part in (recipe.crust, recipe.filling) for line in part.ingredients]
     found = allergens(names)
@@ -264,30 +245,31 @@ def _allergens(made: Build, recipe: Recipe | None) -> str:
     return f"The names in {whose} point to: {', '.join(found)}. Read every packet all the same."
 
 
-def _sources(made: Build) -> Iterator[tuple[str, str, str]]:
-    """Yield where each figure that the weights rest on comes from: name, value, source."""
-    design = made.design
+def _sources(build: Build) -> Iterator[tuple[str, str, str]]:
+    """Yield the figures that the weights depend on: name, value, source."""
+    design = build.design
     for table in (design.portion, design.scale):
         yield from _given(table)
     yield from _centre_sources(design.portion.centres)
-    piece = made.portion.piece
+    piece = build.portion.piece
     for name, value in (
         ("raw weight", f"{piece.raw_g:.2f} g"),
         ("pressed volume", f"{piece.volume_ml:.2f} mL"),
-        ("pressed height", f"{made.pastry.height_mm:.2f} mm"),
-        ("crust thickness", f"{made.interior.crust_mm:.2f} mm"),
+        ("pressed height", f"{build.pastry.height_mm:.2f} mm"),
+        ("crust thickness", f"{build.interior.crust_mm:.2f} mm"),
     ):
         yield name, value, "computed from the figures above"
     material = design.printer.plastic
-    yield f"{design.printer.material}", f"{number(material.density_g_per_ml)} g/mL", material.source
+    density = f"{format_number(material.density_g_per_ml)} g/mL"
+    yield design.printer.material, density, material.source
 
 
 def _centre_sources(centres: Sequence[Centre]) -> Iterator[tuple[str, str, str]]:
-    """Yield the figures of the centres; those that several share stand there once."""
+    """Yield the figures of the centres; one that several share comes once."""
     whose: dict[tuple[str, str, str], list[str]] = {}
     for centre in centres:
         for row in _given(centre):
-            whose.setdefault(row, []).append(breakable(centre.name))
+            whose.setdefault(row, []).append(with_word_breaks(centre.name))
     for (name, value, source), names in sorted(whose.items(), key=lambda row: len(row[1])):
         shared = "each centre" if len(names) == len(centres) else f"{len(names)} centres"
         yield f"{names[0] if len(names) == 1 else shared}: {name}", value, source
@@ -301,21 +283,21 @@ def _given(table: BaseModel) -> Iterator[tuple[str, str, str]]:
             continue
         extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
         source = str(extra.get("source", "")) if value == field.default else "the design"
-        shown = number(value) if isinstance(value, float) and value >= 1.0 else f"{value}"
+        shown = format_number(value) if isinstance(value, float) and value >= 1.0 else f"{value}"
         yield field.description or key, f"{shown} {extra.get('unit', '')}".strip(), source
 
 
-def _findings(made: Build) -> dict[str, Any]:
+def _findings(build: Build) -> dict[str, Any]:
     return {
-        "good": sum(found.verdict is Verdict.GOOD for found in made.findings),
+        "good": sum(found.verdict is Verdict.GOOD for found in build.findings),
         "others": [
             [
                 found.verdict.value,
-                breakable(found.name),
+                with_word_breaks(found.name),
                 _measured(found.measured),
                 str(found.limit),
             ]
-            for found in made.findings
+            for found in build.findings
             if found.verdict is not Verdict.GOOD
         ],
     }
@@ -340,88 +322,63 @@ PAPERS: Final = {Paper.A4: "a4", Paper.LETTER: "us-letter"}
 PAGE_PPI: Final = 150.0
 """Resolution of the pictures: small print reads well on a screen of any size [px/inch]."""
 
-FACES: Final = "faces"
-"""Folder of the fonts, beside the page."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Card:
-    """What stands on a bench card; the same values are the same bytes.
-
-    Parameters
-    ----------
-    figures : mapping
-        What `card_figures` returned, and what the relief's caption says.
-    pictures : mapping of str to bytes
-        PNG or SVG files by name: `pastry.png`, `parts.png`, `print.png`, `relief.png`,
-        `section.svg`; `other-0.png` and so on under the figures' `others`.
-    paper : Paper
-        What it is printed on.
-    faces : Faces
-        What it is lettered with; code points stand in the place of what they lack.
-    """
+    """A bench card; the same values are the same bytes."""
 
     figures: Mapping[str, Any]
+    """What `card_figures` returns, and what the relief's caption says."""
     pictures: Mapping[str, bytes]
+    """PNG or SVG files by name: `pastry.png`, `parts.png`, `print.png`, `relief.png`,
+    `section.svg`; `other-0.png` and so on, one for each of the figures' `others`."""
     paper: Paper
-    faces: Faces
+    fonts: Fonts
 
     def pdf(self) -> bytes:
-        """Return it as a PDF file.
-
-        Raises
-        ------
-        KernelError
-            The page could not be set.
-        """
-        with self._typesetter() as typesetter:
-            made: bytes = _set(typesetter, format="pdf")
+        """Return it as a PDF file; raise `KernelError` where it cannot be typeset."""
+        with self._compiler() as compiler:
+            made: bytes = _compiled(compiler, format="pdf")
             return made
 
     def pngs(self) -> tuple[bytes, ...]:
-        """Return each page as a PNG file.
-
-        Raises
-        ------
-        KernelError
-            A page could not be set.
-        """
-        with self._typesetter() as typesetter:
-            made = _set(typesetter, format="png", ppi=PAGE_PPI)
+        """Return each page as a PNG file; raise `KernelError` where it cannot be typeset."""
+        with self._compiler() as compiler:
+            made = _compiled(compiler, format="png", ppi=PAGE_PPI)
             return tuple(made) if isinstance(made, list) else (made,)
 
     @contextmanager
-    def _typesetter(self) -> Iterator[typst.Compiler]:
-        own = {"title": self.figures["title"], "paper": PAPERS[self.paper]}
-        said = self.faces.all_marked(dict(self.figures)) | own
+    def _compiler(self) -> Iterator[typst.Compiler]:
+        # The title goes into the file's metadata, where no font limits it.
+        as_they_are = {"title": self.figures["title"], "paper": PAPERS[self.paper]}
+        shown = self.fonts.all_with_code_points(dict(self.figures)) | as_they_are
         with tempfile.TemporaryDirectory(prefix="moulddesign-") as folder:
             root = Path(folder)
             for name, content in self.pictures.items():
                 (root / name).write_bytes(content)
             template = files("moulddesign") / "data" / "card.typ"
             (root / "card.typ").write_bytes(template.read_bytes())
-            _gather(self.faces, root / FACES)
+            # Font by font: matplotlib's folder also holds one of last resort, which prints boxes
+            # for what is missing.
+            fonts = root / "fonts"
+            fonts.mkdir()
+            for number, font in enumerate(
+                (regular_font_path(), bold_font_path(), *self.fonts.files)
+            ):
+                shutil.copyfile(font, fonts / f"{number}{font.suffix}")
             yield typst.Compiler(
                 str(root / "card.typ"),
                 root=folder,
-                font_paths=[str(root / FACES)],
+                font_paths=[str(fonts)],
                 ignore_system_fonts=True,
-                sys_inputs={"card": json.dumps(said, ensure_ascii=False)},
+                sys_inputs={"card": json.dumps(shown, ensure_ascii=False)},
             )
 
 
-def _gather(faces: Faces, folder: Path) -> None:
-    """Copy the fonts into a folder, and no others.
-
-    The folder of our own face holds one of last resort, which prints boxes for what is missing.
-    """
-    folder.mkdir()
-    for place, font in enumerate((face_path(), bold_path(), *faces.files)):
-        shutil.copyfile(font, folder / f"{place}{font.suffix}")
-
-
-def _set(typesetter: typst.Compiler, **form: Any) -> Any:  # noqa: ANN401 (bytes, or a list of them)
+def _compiled(compiler: typst.Compiler, **form: Any) -> Any:  # noqa: ANN401 (bytes, or a list)
     try:
-        return typesetter.compile(**form)
+        return compiler.compile(**form)
     except typst.TypstError as error:
-        raise KernelError("the bench card", f"the page could not be set: {error}") from error
+        raise KernelError(
+            say("export.the-bench-card"), say("export.typesetter-refuses", reason=str(error))
+        ) from error

@@ -2,59 +2,41 @@
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
 from moulddesign import __version__
-from moulddesign.core import Finding, Verdict, ml_from_mm3
+from moulddesign.core import Finding, Message, Verdict, ml_from_mm3, say
 from moulddesign.design import Design
-from moulddesign.export.folder import DESIGN, REPORT, put_whole
+from moulddesign.export.folder import DESIGN_FILE, REPORT
 from moulddesign.export.formats import stl_bytes, threemf_bytes
-from moulddesign.export.pictures import Artist, row_scene
+from moulddesign.export.pictures import SceneRenderer, row_scene
+from moulddesign.export.publishing import PARTS_PNG, write_if_good
 from moulddesign.geometry import Mesh
 from moulddesign.mould import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons, filament
 from moulddesign.verify.block_checks import gap_findings
 from moulddesign.verify.printing import printing_findings
 from moulddesign.verify.soundness import soundness, written_findings
 
-PICTURE: Final = "parts.png"
-
-HOW: Final = (
-    "Print gauge, peg and sampler as they lie, with the settings of the mould, without supports.",
-    (
-        "Gauge: the smallest hole in which the peg slides by its own weight is your clearance; "
-        "write its figure as clearance_mm of the mould."
-    ),
-    (
-        "Sampler: oil it, press it into a rolled sheet of your crust dough and peel the dough "
-        "off. Columns are stroke widths, rows are depths, in mm."
-    ),
-    (
-        "The narrowest pair of strokes that the dough shows apart is your least_stroke_mm of a "
-        "layer of the relief; the deepest row that comes out whole is your depth_mm."
-    ),
+INSTRUCTIONS: Final[tuple[Message, ...]] = (
+    say("export.coupons-print"),
+    say("export.coupons-read-gauge"),
+    say("export.coupons-press-sampler"),
+    say("export.coupons-read-sampler"),
 )
-"""What to do with them."""
+"""What to do with the coupons, step by step."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Coupons:
-    """Coupons and what was found of them.
-
-    Parameters
-    ----------
-    design : Design
-        Whose printer they are for.
-    meshes : mapping of str to Mesh
-        As they are printed.
-    findings : tuple of Finding
-        All that was measured.
-    """
+    """Coupons and what was found of them."""
 
     design: Design
+    """Whose printer they are for."""
     meshes: Mapping[str, Mesh]
+    """As they are printed, by name [mm]."""
     findings: tuple[Finding, ...]
 
     @property
@@ -70,7 +52,7 @@ class Coupons:
             "clearances_mm": list(CLEARANCES_MM),
             "strokes_mm": list(STROKES_MM),
             "depths_mm": list(DEPTHS_MM),
-            "how": list(HOW),
+            "how": [str(step) for step in INSTRUCTIONS],
             "parts": [
                 {
                     "name": name,
@@ -86,7 +68,7 @@ class Coupons:
 
 
 def made_coupons(design: Design) -> Coupons:
-    """Return the coupons of a design's printer, measured.
+    """Return the coupons for a design's printer, measured.
 
     Parameters
     ----------
@@ -118,52 +100,52 @@ def made_coupons(design: Design) -> Coupons:
     return Coupons(design=design, meshes=MappingProxyType(meshes), findings=tuple(findings))
 
 
-def publish_coupons(made: Coupons, folder: Path) -> Coupons:
-    """Write coupons into a folder, whole or not at all, if nothing failed.
+def publish_coupons(coupons: Coupons, folder: Path) -> Coupons:
+    """Write coupons into a folder, whole or not at all, if no finding failed.
 
     Parameters
     ----------
-    made : Coupons
+    coupons : Coupons
         What is written.
     folder : Path
-        Made new, or put in the place of the one that is there.
+        Made new; earlier coupons there are replaced.
 
     Returns
     -------
     Coupons
-        With what was found when the files were read back.
+        The same with what was found when the files were read back.
 
     Raises
     ------
     WriteError
-        It cannot be written; the old folder is untouched.
+        The folder cannot be written, or holds something else; it is as it was.
     FindingError
-        A finding failed; the old folder is untouched.
+        A finding failed; the folder is as it was.
     KernelError
-        A library could not make a file; the old folder is untouched.
+        A library could not make a file; the folder is as it was.
     """
-    return put_whole(made, folder, _written)
+    return write_if_good(coupons, folder, _write)
 
 
-def _written(made: Coupons, folder: Path) -> Coupons:
-    bed_mm, found = made.design.printer.bed_mm, list(made.findings)
-    with Artist({PICTURE: row_scene(made.meshes)}) as artist:
-        for name, mesh in made.meshes.items():
+def _write(coupons: Coupons, folder: Path) -> Coupons:
+    printer, findings = coupons.design.printer, list(coupons.findings)
+    with SceneRenderer({PARTS_PNG: row_scene(coupons.meshes)}) as renderer:
+        for name, mesh in coupons.meshes.items():
             path = folder / f"{name}.stl"
             path.write_bytes(stl_bytes(mesh))
-            found += written_findings(path, mesh)
-        picture = artist.png(PICTURE)
-    (folder / PICTURE).write_bytes(picture)
+            findings += written_findings(path, mesh)
+        picture = renderer.png(PARTS_PNG)
+    (folder / PARTS_PNG).write_bytes(picture)
     whole = threemf_bytes(
-        made.meshes,
-        bed_mm=bed_mm,
+        coupons.meshes,
+        bed_mm=printer.bed_mm,
         title="coupons",
-        description=f"Clearance gauge and relief sampler, in {made.design.printer.material}",
+        description=f"Clearance gauge and relief sampler, in {printer.material}",
         thumbnail=picture,
     )
     (folder / "set.3mf").write_bytes(whole)
-    made = Coupons(design=made.design, meshes=made.meshes, findings=tuple(found))
-    (folder / DESIGN).write_text(made.design.toml(), encoding="utf-8", newline="\n")
-    report = json.dumps(made.report(), indent=1, ensure_ascii=False, allow_nan=False)
+    coupons = replace(coupons, findings=tuple(findings))
+    (folder / DESIGN_FILE).write_text(coupons.design.toml(), encoding="utf-8", newline="\n")
+    report = json.dumps(coupons.report(), indent=1, ensure_ascii=False, allow_nan=False)
     (folder / REPORT).write_text(report + "\n", encoding="utf-8", newline="\n")
-    return made
+    return coupons

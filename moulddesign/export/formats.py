@@ -1,4 +1,4 @@
-"""STL, 3MF, GLB and STEP, and the parts side by side on the printer's bed."""
+"""Bodies as files: STL, 3MF with the parts side by side on the bed, GLB and STEP."""
 
 import re
 import tempfile
@@ -7,7 +7,7 @@ from ctypes import c_ubyte
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
-from uuid import NAMESPACE_URL, UUID, uuid5
+from uuid import NAMESPACE_URL, uuid5
 
 import lib3mf
 import numpy as np
@@ -15,14 +15,14 @@ import trimesh
 from trimesh.visual.material import PBRMaterial
 
 from moulddesign import __version__
-from moulddesign.core import KernelError
+from moulddesign.core import KernelError, say
 from moulddesign.geometry import Mesh
 from moulddesign.mould import Solid
 
-PASTRY: Final = (0.87, 0.66, 0.38)
-"""Baked crust."""
+PASTRY_RGB: Final = (0.87, 0.66, 0.38)
+"""Baked crust; sRGB shares."""
 
-PARTS: Final = (
+PARTS_RGB: Final = (
     (0.62, 0.72, 0.78),
     (0.80, 0.84, 0.72),
     (0.72, 0.66, 0.74),
@@ -31,46 +31,42 @@ PARTS: Final = (
 """Plastic, so that neighbours can be told apart; sRGB shares."""
 
 
-def colour_of(name: str, number: int) -> tuple[float, float, float]:
-    """Return the colour of a part, sRGB shares from 0 to 1.
+def part_colour(name: str, number: int) -> tuple[float, float, float]:
+    """Return the colour of a part by its number in the set, or of a pastry; sRGB shares, 0 to 1."""
+    is_pastry = name.partition("-")[0] == "pastry"
+    return PASTRY_RGB if is_pastry else PARTS_RGB[number % len(PARTS_RGB)]
+
+
+STL_HEADER: Final = b"moulddesign, millimetres"
+"""Text of the header; it must not begin with `solid`, which means the ASCII form."""
+
+STL_RECORD: Final = np.dtype(
+    [("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")]
+)
+
+
+def stl_bytes(mesh: Mesh) -> bytes:
+    """Return a mesh as a binary STL file: 80 bytes of header, count, 50 bytes a triangle.
 
     Parameters
     ----------
-    name : str
-        `pastry`, and one that begins so, has its own.
-    number : int
-        Place of the part in its set.
+    mesh : Mesh
+        Its corners are float32 numbers already (`settled`), so that nothing is lost [mm].
     """
-    return PASTRY if name.partition("-")[0] == "pastry" else PARTS[number % len(PARTS)]
+    corners = mesh.corners
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    lengths = np.linalg.norm(normals, axis=1, keepdims=True)
+    records = np.zeros(len(corners), dtype=STL_RECORD)
+    records["normal"] = np.divide(normals, lengths, out=np.zeros_like(normals), where=lengths > 0)
+    records["corners"] = corners
+    return STL_HEADER.ljust(80) + np.uint32(len(corners)).tobytes() + records.tobytes()
 
 
-GAP_MM: Final = 8.0
-"""Between neighbours, room for a brim around each; our choice [mm]."""
+BED_GAP_MM: Final = 8.0
+"""Between neighbours on the bed, room for a brim around each; our choice [mm]."""
 
 
-@dataclass(slots=True)
-class _Plate:
-    """Rows of parts from the front of a bed to its back."""
-
-    width_mm: float
-    depth_mm: float
-    x: float = 0.0
-    y: float = 0.0
-    row: float = 0.0
-
-    def place(self, wide: float, deep: float) -> tuple[float, float] | None:
-        """Return the near left corner of a free place; None where the bed is full."""
-        if self.x > 0.0 and self.x + wide > self.width_mm:
-            self.x, self.y, self.row = 0.0, self.y + self.row + GAP_MM, 0.0
-        if self.y > 0.0 and self.y + deep > self.depth_mm:
-            return None
-        corner = (self.x, self.y)
-        self.x += wide + GAP_MM
-        self.row = max(self.row, deep)
-        return corner
-
-
-def laid_out(
+def arranged_on_bed(
     meshes: Mapping[str, Mesh], bed_mm: tuple[float, float, float]
 ) -> tuple[tuple[str, tuple[float, float, float]], ...]:
     """Return how far each part moves so that they lie side by side on the bed.
@@ -92,64 +88,53 @@ def laid_out(
     plates: list[list[tuple[str, float, float]]] = [[]]
     plate = _Plate(width, depth)
     for name, mesh in meshes.items():
-        wide, deep, _ = mesh.size_mm.tolist()
-        corner = plate.place(wide, deep)
+        size_x, size_y, _ = mesh.size_mm.tolist()
+        corner = plate.place(size_x, size_y)
         if corner is None:
             plates.append([])
             plate = _Plate(width, depth)
-            corner = plate.place(wide, deep) or (0.0, 0.0)
+            corner = plate.place(size_x, size_y) or (0.0, 0.0)
         plates[-1].append((name, *corner))
-    return tuple(
-        (name, _shift(meshes, name, (x + ox + number * (width + GAP_MM), y + oy)))
-        for number, rows in enumerate(plates)
-        for ox, oy in [_margin(meshes, rows, (width, depth))]
-        for name, x, y in rows
-    )
+    shifts = []
+    for number, rows in enumerate(plates):
+        ends = [np.array([x, y]) + meshes[name].size_mm[:2] for name, x, y in rows]
+        margin_x, margin_y = ((np.array([width, depth]) - np.max(ends, axis=0)) / 2.0).tolist()
+        plate_x = number * (width + BED_GAP_MM)
+        for name, x, y in rows:
+            low = meshes[name].bounds[0]
+            shift = (float(x + margin_x + plate_x - low[0]), float(y + margin_y - low[1]), 0.0)
+            shifts.append((name, shift))
+    return tuple(shifts)
 
 
-def _margin(
-    meshes: Mapping[str, Mesh], rows: list[tuple[str, float, float]], bed_mm: tuple[float, float]
-) -> tuple[float, float]:
-    """Return how far the whole lies from the bed's near left corner when it is centred."""
-    ends = [np.array([x, y]) + meshes[name].size_mm[:2] for name, x, y in rows]
-    x, y = ((np.array(bed_mm) - np.max(ends, axis=0)) / 2.0).tolist()
-    return x, y
+@dataclass(slots=True)
+class _Plate:
+    """Rows of parts from the front of a bed to its back [mm]."""
+
+    width: float
+    depth: float
+    x: float = 0.0
+    y: float = 0.0
+    row_depth: float = 0.0
+
+    def place(self, size_x: float, size_y: float) -> tuple[float, float] | None:
+        """Return the near left corner of a free place; None where the bed is full."""
+        if self.x > 0.0 and self.x + size_x > self.width:
+            self.x, self.y, self.row_depth = 0.0, self.y + self.row_depth + BED_GAP_MM, 0.0
+        if self.y > 0.0 and self.y + size_y > self.depth:
+            return None
+        corner = (self.x, self.y)
+        self.x += size_x + BED_GAP_MM
+        self.row_depth = max(self.row_depth, size_y)
+        return corner
 
 
-def _shift(
-    meshes: Mapping[str, Mesh], name: str, corner: tuple[float, float]
-) -> tuple[float, float, float]:
-    low = meshes[name].bounds[0]
-    return float(corner[0] - low[0]), float(corner[1] - low[1]), 0.0
-
-
-STL_HEADER = b"moulddesign, millimetres"
-"""Text of the header; it must not begin with `solid`, which means the ASCII form."""
-RECORD = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
-
-
-def stl_bytes(mesh: Mesh) -> bytes:
-    """Return a mesh as a binary STL file: 80 bytes of header, count, 50 bytes a triangle.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Its corners are float32 numbers already (`mesh.settled`), so nothing is lost.
-    """
-    corners = mesh.corners
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    lengths = np.linalg.norm(normals, axis=1, keepdims=True)
-    records = np.zeros(len(corners), dtype=RECORD)
-    records["normal"] = np.divide(normals, lengths, out=np.zeros_like(normals), where=lengths > 0)
-    records["corners"] = corners
-    return STL_HEADER.ljust(80) + np.uint32(len(corners)).tobytes() + records.tobytes()
-
-
-DECIMALS: Final = 6
+THREEMF_DECIMALS: Final = 6
 """Decimals of a coordinate in the file: a nanometre [mm]."""
 
-NAMES: Final = uuid5(NAMESPACE_URL, "moulddesign:set.3mf")
-"""Root of the names that stand for random identifiers, so that the same set is the same bytes."""
+# lib3mf 2.5 draws a random UUID for every object, item and build that is given none. A UUID of
+# version 5 is a hash of a name, so that the same set is the same bytes.
+UUID_ROOT: Final = uuid5(NAMESPACE_URL, "moulddesign:set.3mf")
 
 
 def threemf_bytes(
@@ -182,33 +167,31 @@ def threemf_bytes(
         wrapper = lib3mf.get_wrapper()
         model = wrapper.CreateModel()
         model.SetUnit(lib3mf.ModelUnit.MilliMeter)
-        model.SetBuildUUID(_identifier(title, "build"))
-        _describe(model, title, description)
+        model.SetBuildUUID(_uuid(title, "build"))
+        _add_metadata(model, title, description)
         centred = {name: _centred(mesh) for name, mesh in meshes.items()}
-        for name, shift in laid_out(centred, bed_mm):
-            item = model.AddBuildItem(_object(model, name, centred[name]), _moved(shift))
-            item.SetUUID(_identifier(name, "item"))
+        for name, shift in arranged_on_bed(centred, bed_mm):
+            item = model.AddBuildItem(_add_object(model, name, centred[name]), _translation(shift))
+            item.SetUUID(_uuid(name, "item"))
             item.SetPartNumber(name)
         if thumbnail is not None:
             model.CreatePackageThumbnailAttachment().ReadFromBuffer(_buffer(thumbnail))
         writer = model.QueryWriter("3mf")
-        writer.SetDecimalPrecision(DECIMALS)
+        writer.SetDecimalPrecision(THREEMF_DECIMALS)
         writer.SetStrictModeActive(True)  # noqa: FBT003 (the library's own interface)
         return bytes(writer.WriteToBuffer())
     except lib3mf.ELib3MFException as error:
-        raise KernelError("set.3mf", f"the 3MF library said {error}") from error
+        raise KernelError("set.3mf", say("export.threemf-library", reason=str(error))) from error
 
 
 def _centred(mesh: Mesh) -> Mesh:
-    """Return a mesh about the origin, moved by whole millimetres, so that no corner is rounded.
-
-    lib3mf 2.5 writes coordinates within about one float32 step; about the origin steps are small.
-    """
+    """Return a mesh about the origin, moved by whole millimetres, so that no corner is rounded."""
+    # lib3mf 2.5 writes coordinates within about one float32 step; near the origin steps are small.
     middle = np.round(mesh.bounds.mean(axis=0))
     return mesh.moved((-middle[0], -middle[1], 0.0))
 
 
-def _describe(model: Any, title: str, description: str) -> None:  # noqa: ANN401 (no types)
+def _add_metadata(model: Any, title: str, description: str) -> None:  # noqa: ANN401 (no types)
     group = model.GetMetaDataGroup()
     for key, text in (
         ("Title", title),
@@ -218,10 +201,10 @@ def _describe(model: Any, title: str, description: str) -> None:  # noqa: ANN401
         group.AddMetaData("", key, text, "xs:string", True)  # noqa: FBT003 (the same)
 
 
-def _object(model: Any, name: str, mesh: Mesh) -> Any:  # noqa: ANN401 (no types)
+def _add_object(model: Any, name: str, mesh: Mesh) -> Any:  # noqa: ANN401 (no types)
     made = model.AddMeshObject()
     made.SetName(name)
-    made.SetUUID(_identifier(name, "object"))
+    made.SetUUID(_uuid(name, "object"))
     points = np.ascontiguousarray(mesh.vertices, dtype=np.float32)
     corners = np.ascontiguousarray(mesh.triangles, dtype=np.uint32)
     made.SetGeometry(
@@ -231,7 +214,7 @@ def _object(model: Any, name: str, mesh: Mesh) -> Any:  # noqa: ANN401 (no types
     return made
 
 
-def _moved(shift_mm: tuple[float, float, float]) -> Any:  # noqa: ANN401 (no types)
+def _translation(shift_mm: tuple[float, float, float]) -> Any:  # noqa: ANN401 (no types)
     place = lib3mf.Transform()
     for column, row in ((0, 0), (1, 1), (2, 2)):
         place.Fields[column][row] = 1.0
@@ -240,15 +223,15 @@ def _moved(shift_mm: tuple[float, float, float]) -> Any:  # noqa: ANN401 (no typ
     return place
 
 
-def _identifier(name: str, role: str) -> str:
-    return str(uuid5(UUID(str(NAMES)), f"{role} {name}"))
+def _uuid(name: str, role: str) -> str:
+    return str(uuid5(UUID_ROOT, f"{role} {name}"))
 
 
 def _buffer(raw: bytes) -> Any:  # noqa: ANN401 (no types)
     return (c_ubyte * len(raw)).from_buffer_copy(raw)
 
 
-UPRIGHT: Final = np.array(
+Y_UP_METRES: Final = np.array(
     [[1e-3, 0.0, 0.0, 0.0], [0.0, 0.0, 1e-3, 0.0], [0.0, -1e-3, 0.0, 0.0], [0.0, 0.0, 0.0, 1.0]]
 )
 """From millimetres with z up to what glTF 2.0 asks for: metres with y up."""
@@ -261,17 +244,17 @@ def glb_bytes(meshes: Mapping[str, Mesh]) -> bytes:
     ----------
     meshes : mapping of str to Mesh
         In the assembly's coordinates, z up [mm]. The file holds metres, y up, as glTF 2.0 says.
-        No normals are written, so a viewer shows the facets as they are.
+        It holds no normals, so that a viewer shows the facets as they are.
     """
     scene = trimesh.Scene()
     for number, (name, mesh) in enumerate(meshes.items()):
-        scene.add_geometry(_coloured(mesh, name, colour_of(name, number)), name, name)
+        scene.add_geometry(_coloured(mesh, name, part_colour(name, number)), name, name)
     return bytes(scene.export(file_type="glb", include_normals=False))
 
 
 def _coloured(mesh: Mesh, name: str, rgb: Sequence[float]) -> trimesh.Trimesh:
     made = trimesh.Trimesh(
-        mesh.vertices @ UPRIGHT[:3, :3].T, mesh.triangles, process=False, validate=False
+        mesh.vertices @ Y_UP_METRES[:3, :3].T, mesh.triangles, process=False, validate=False
     )
     colour = [*(round(255 * share) for share in rgb), 255]
     made.visual = trimesh.visual.TextureVisuals(
@@ -285,8 +268,8 @@ def _coloured(mesh: Mesh, name: str, rgb: Sequence[float]) -> trimesh.Trimesh:
 NO_RELIEF: Final = "blank: the relief and the shoulder are NOT in this file, take them from the STL"
 """What the file of a blank says of itself."""
 
-TIME: Final = "1970-01-01T00:00:00"
-"""Stands for the time of writing, so that the same body is the same bytes."""
+STEP_TIME: Final = "1970-01-01T00:00:00"
+"""Replaces the time of writing."""
 
 STEP_HEADER: Final = """ISO-10303-21;
 HEADER;
@@ -301,7 +284,7 @@ def step_bytes(solid: Solid, *, name: str, description: str) -> bytes:
     Parameters
     ----------
     solid : Solid
-        The body, in millimetres.
+        The body [mm].
     name : str
         Name of the product, and of the file without its ending.
     description : str
@@ -316,23 +299,25 @@ def step_bytes(solid: Solid, *, name: str, description: str) -> bytes:
         path = Path(folder) / "body.step"
         solid.write_step(str(path))
         if not path.is_file():
-            raise KernelError(f"the STEP file of the {name}", "the CAD kernel wrote nothing")
+            raise KernelError(
+                say("export.step-file", name=name), say("export.kernel-wrote-nothing")
+            )
         text = path.read_text(encoding="ascii")
-    return _renamed(text, name=name, description=description).encode("ascii")
+    return _with_own_header(text, name=name, description=description).encode("ascii")
 
 
-def encoded(text: str) -> str:
+def step_string(text: str) -> str:
     r"""Return text as it stands between the quotes of a STEP string (ISO 10303-21, 6.4.3).
 
     Examples
     --------
-    >>> encoded("the baker's café")
+    >>> step_string("the baker's café")
     "the baker''s caf\\X2\\00E9\\X0\\"
     """
-    return "".join(map(_encoded_character, text))
+    return "".join(map(_step_character, text))
 
 
-def _encoded_character(character: str) -> str:
+def _step_character(character: str) -> str:
     if character in "'\\":
         return character * 2
     if " " <= character <= "~":
@@ -342,19 +327,17 @@ def _encoded_character(character: str) -> str:
     return f"\\X4\\{ord(character):08X}\\X0\\"
 
 
-def _renamed(text: str, *, name: str, description: str) -> str:
-    """Return the file with our header, and the product under our name.
-
-    The kernel's header carries the time, and its product the count of files that the process
-    has written.
-    """
-    name = encoded(name)
+def _with_own_header(text: str, *, name: str, description: str) -> str:
+    """Return the file with a header of our own, and the product under our name."""
+    # The kernel's header holds the time, and its product's name the number of files that the
+    # process has written: both would change the bytes of an unchanged body.
+    name = step_string(name)
     header = STEP_HEADER.format(
-        description=encoded(description),
+        description=step_string(description),
         name=name,
-        time=TIME,
+        time=STEP_TIME,
         program=f"moulddesign {__version__}",
     )
     body = text[text.index("FILE_SCHEMA") :]
-    product = f"PRODUCT('{name}','{encoded(description)}'".replace("\\", "\\\\")
+    product = f"PRODUCT('{name}','{step_string(description)}'".replace("\\", "\\\\")
     return header + re.sub(r"PRODUCT\('[^']*',\s*'[^']*'", product, body, count=1)

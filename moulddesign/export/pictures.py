@@ -13,9 +13,6 @@ from types import MappingProxyType
 from typing import Final, Self
 
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.collections import PolyCollection
-from matplotlib.figure import Figure
 from numpy.typing import NDArray
 from PIL import Image
 
@@ -31,9 +28,8 @@ from moulddesign.artwork.artwork_check import (
     thin_marks,
 )
 from moulddesign.building import Build
-from moulddesign.export.formats import colour_of
+from moulddesign.export.formats import part_colour
 from moulddesign.geometry import Mesh, Points
-from moulddesign.geometry.float32 import settled
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.verify.piece_checks import least_widths_mm
 
@@ -52,38 +48,24 @@ MARGIN: Final = 0.04
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Body:
-    """A mesh and its colour.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        The mesh [mm].
-    rgb : tuple of float
-        sRGB shares, 0 to 1.
-    """
+    """A mesh and its colour."""
 
     mesh: Mesh
     rgb: tuple[float, float, float]
+    """sRGB shares, 0 to 1."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Scene:
-    """Bodies seen in parallel projection, filling the picture.
-
-    Parameters
-    ----------
-    bodies : tuple of Body
-        What is seen.
-    azimuth_deg, elevation_deg : float
-        Direction to the eye: from the front (-y) towards the right (+x), and up [deg].
-    size_px : tuple of int
-        Width and height of the picture [px].
-    """
+    """Bodies seen in parallel projection, filling the picture."""
 
     bodies: tuple[Body, ...]
     azimuth_deg: float
+    """Direction to the eye: from the front (-y) towards the right (+x) [deg]."""
     elevation_deg: float
+    """The same upwards [deg]."""
     size_px: tuple[int, int]
+    """Width and height of the picture [px]."""
 
     @property
     def axes(self) -> Points:
@@ -108,7 +90,7 @@ class Scene:
 def pastry_scene(pastry: Mesh) -> Scene:
     """Return the pastry seen from the front and above, so that its relief reads upright."""
     return Scene(
-        bodies=(Body(mesh=pastry, rgb=colour_of("pastry", 0)),),
+        bodies=(Body(mesh=pastry, rgb=part_colour("pastry", 0)),),
         azimuth_deg=0.0,
         elevation_deg=52.0,
         size_px=(1000, 800),
@@ -116,16 +98,8 @@ def pastry_scene(pastry: Mesh) -> Scene:
 
 
 def exploded_scene(parts: Mapping[str, Mesh], pastry: Mesh) -> Scene:
-    """Return the parts pulled apart upwards above the pastry, in the order of their list.
-
-    Parameters
-    ----------
-    parts : mapping of str to Mesh
-        As they stand in the assembly [mm].
-    pastry : Mesh
-        Standing on z = 0 [mm].
-    """
-    bodies = [Body(mesh=pastry, rgb=colour_of("pastry", 0))]
+    """Return the assembled parts pulled apart above the pastry, in their order from below."""
+    bodies = [Body(mesh=pastry, rgb=part_colour("pastry", 0))]
     gap_mm = APART * float(pastry.size_mm[:2].max())
     top_mm = float(pastry.bounds[1, 2])
     reach_mm, rise = _reach_mm(pastry), tan(radians(APART_ELEVATION_DEG))
@@ -134,7 +108,7 @@ def exploded_scene(parts: Mapping[str, Mesh], pastry: Mesh) -> Scene:
         overhang_mm = max(0.0, rise * (_reach_mm(mesh) - reach_mm))
         lift = top_mm + gap_mm + overhang_mm - float(mesh.bounds[0, 2])
         moved = mesh.moved((0.0, 0.0, lift))
-        bodies.append(Body(mesh=moved, rgb=colour_of(name, number)))
+        bodies.append(Body(mesh=moved, rgb=part_colour(name, number)))
         top_mm, reach_mm = float(moved.bounds[1, 2]), _reach_mm(mesh)
     return Scene(
         bodies=tuple(bodies),
@@ -150,19 +124,13 @@ def _reach_mm(mesh: Mesh) -> float:
 
 
 def row_scene(parts: Mapping[str, Mesh]) -> Scene:
-    """Return the parts in a row, turned as they lie on the printer's bed.
-
-    Parameters
-    ----------
-    parts : mapping of str to Mesh
-        As they are printed, on z = 0 [mm].
-    """
+    """Return the parts in a row, as they lie on the printer's bed."""
     gap_mm = GAP * max(float(mesh.size_mm[0]) for mesh in parts.values())
     bodies, x = [], 0.0
     for number, (name, mesh) in enumerate(parts.items()):
         low, high = mesh.bounds
         shift = (x - low[0], -(low[1] + high[1]) / 2.0, 0.0)
-        bodies.append(Body(mesh=mesh.moved(shift), rgb=colour_of(name, number)))
+        bodies.append(Body(mesh=mesh.moved(shift), rgb=part_colour(name, number)))
         x += float(high[0] - low[0]) + gap_mm
     return Scene(bodies=tuple(bodies), azimuth_deg=0.0, elevation_deg=38.0, size_px=(1000, 500))
 
@@ -181,13 +149,7 @@ FINER: Final = 2
 
 
 def painted(scene: Scene) -> NDArray[np.uint8]:
-    """Return a scene as an image twice its size, shape (h, w, 3), rows from the top.
-
-    Parameters
-    ----------
-    scene : Scene
-        What is seen; facets that look away are left out.
-    """
+    """Return a scene as an image twice its size, shape (h, w, 3), rows from the top."""
     corners = np.concatenate([body.mesh.corners for body in scene.bodies])
     colours = np.repeat(
         np.array([body.rgb for body in scene.bodies]),
@@ -214,6 +176,11 @@ def _shade(normals: NDArray[np.float64]) -> NDArray[np.float64]:
 def _image(
     scene: Scene, facets: NDArray[np.float64], colours: NDArray[np.float64]
 ) -> NDArray[np.uint8]:
+    # Late, for VTK draws nearly every picture.
+    from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
+    from matplotlib.collections import PolyCollection  # noqa: PLC0415
+    from matplotlib.figure import Figure  # noqa: PLC0415
+
     wide, high = scene.size_px
     figure = Figure(figsize=(FINER * wide / DOTS, FINER * high / DOTS), dpi=DOTS)
     canvas = FigureCanvasAgg(figure)
@@ -240,14 +207,8 @@ PATIENCE_S: Final = 120.0
 """Longer than any drawing takes; then the other way is taken [s]."""
 
 
-class Artist:
-    """Draws scenes in another process, while this one goes on.
-
-    Parameters
-    ----------
-    scenes : mapping of str to Scene
-        What to draw, by name. The process starts at once; without scenes there is none.
-    """
+class SceneRenderer:
+    """Draws scenes in another process, which starts at once; without scenes there is none."""
 
     def __init__(self, scenes: Mapping[str, Scene]) -> None:
         self.scenes = dict(scenes)
@@ -268,13 +229,7 @@ class Artist:
         self.folder.cleanup()
 
     def png(self, name: str) -> bytes:
-        """Return a picture as a PNG file; drawn with matplotlib where VTK could not.
-
-        Parameters
-        ----------
-        name : str
-            Of the scene.
-        """
+        """Return a picture as a PNG file; drawn with matplotlib where VTK cannot."""
         return self._pngs[name]
 
     @cached_property
@@ -306,25 +261,14 @@ def _started(source: Path) -> subprocess.Popen[bytes]:
 def plain_png(scene: Scene) -> bytes:
     """Return a scene drawn with matplotlib, as a PNG file; no graphics library is needed.
 
-    Parameters
-    ----------
-    scene : Scene
-        What is seen. Facets are painted from the farthest to the nearest, so parts that
-        interlock may cover each other wrongly.
+    Facets are painted from the farthest to the nearest, so parts that interlock may cover each
+    other wrongly.
     """
     return png_bytes(painted(scene), scene.size_px)
 
 
 def png_bytes(image: Picture, size_px: tuple[int, int]) -> bytes:
-    """Return an image, averaged down to a size, as a PNG file without text or time.
-
-    Parameters
-    ----------
-    image : ndarray of uint8, shape (h, w, 3)
-        Rows from the top.
-    size_px : tuple of int
-        Width and height [px].
-    """
+    """Return an image, averaged down to a width and height, as a PNG file without text or time."""
     file = io.BytesIO()
     small = Image.fromarray(image).resize(size_px, Image.Resampling.BOX)
     small.save(file, format="PNG", compress_level=6)
@@ -347,45 +291,22 @@ def _plain(scenes: Sequence[Scene]) -> dict[str, NDArray[np.float64 | np.int64]]
     return arrays
 
 
-RELIEF: Final = "relief"
-"""Begins the name of a picture of a relief."""
-
-
-def pastry_scenes(made: Build) -> Mapping[str, Scene]:
+def further_pastry_scenes(build: Build) -> Mapping[str, Scene]:
     """Return a picture of each further pastry, by the name of its file."""
     return MappingProxyType(
         {
-            f"{one.pastry_name}.png": pastry_scene(made.meshes[one.pastry_name])
-            for one in made.further
+            f"{one.pastry_name}.png": pastry_scene(build.meshes[one.pastry_name])
+            for one in build.further
         }
     )
 
 
-def reliefs(made: Build) -> Mapping[str, Pastry]:
+def relief_pictures(build: Build) -> Mapping[str, Pastry]:
     """Return every pastry by the name of the picture of its relief, the first's first."""
-    names = (one.stamp_name.replace("stamp", RELIEF, 1) for one in made.further)
-    further = zip(names, (one.pastry for one in made.further), strict=True)
-    return MappingProxyType(
-        {f"{RELIEF}.png": made.pastry} | {f"{name}.png": pastry for name, pastry in further}
-    )
-
-
-def beside(made: Build) -> dict[str, Mesh]:
-    """Return further stamps on their pastries, in a row to the right of the assembled set [mm]."""
-    sleeve = made.mould.parts[0].mesh
-    step_mm = (1.0 + APART) * float(sleeve.size_mm[0])
-    placed: dict[str, Mesh] = {}
-    for number, one in enumerate(made.further, start=1):
-        aside = (number * step_mm, 0.0, 0.0)
-        placed[one.stamp_name] = settled(made.mould.part(one.stamp_name).mesh).moved(aside)
-        placed[one.pastry_name] = made.meshes[one.pastry_name].moved(aside)
-    return placed
-
-
-def of_the_blank(made: Build) -> str:
-    """Return which further stamps share the first one's blank, as the end of a sentence."""
-    names = ", ".join(one.stamp_name for one in made.further)
-    return f"; the same blank serves {names}" if names else ""
+    further = {
+        f"{one.stamp_name.replace('stamp', 'relief', 1)}.png": one.pastry for one in build.further
+    }
+    return MappingProxyType({"relief.png": build.pastry} | further)
 
 
 CAPTION: Final = CAPTION_PX / (SIDE_PX + CAPTION_PX)
@@ -394,46 +315,29 @@ CAPTION: Final = CAPTION_PX / (SIDE_PX + CAPTION_PX)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReliefPlan:
-    """A picture of the relief, and what its caption says.
-
-    Parameters
-    ----------
-    png : bytes
-        The picture with its caption below.
-    said : tuple of str
-        The lines of the caption.
-    """
+    """A picture of the relief, its caption below."""
 
     png: bytes
-    said: tuple[str, ...]
+    caption: tuple[str, ...]
+    """The lines of the caption."""
 
 
 def relief_plan(pastry: Pastry, *, line_mm: float) -> ReliefPlan:
-    """Return the relief's regions from above as a picture, thin places ringed.
+    """Return the relief's regions from above, raised ones dark, sunk ones light.
 
-    Parameters
-    ----------
-    pastry : Pastry
-        What is raised is drawn dark, what is sunk light.
-    line_mm : float
-        Width of one printed line: it sets how thin strokes and gaps may be [mm].
-
-    Returns
-    -------
-    ReliefPlan
-        The same bytes for the same pastry.
+    Strokes and gaps that are too thin for the width of a printed line are ringed.
     """
     drawn = [ColouredRegion(shape=pastry.outline.shape, colour=DOUGH_COLOUR)]
     marks: list[ThinMark] = []
-    said: list[str] = []
+    caption: list[str] = []
     for shape, depth_mm in pastry.artwork:
         raised = depth_mm > 0.0
         stroke_mm, gap_mm = least_widths_mm(line_mm=line_mm, raised=raised)
         drawn.append(ColouredRegion(shape=shape, colour=RAISED_COLOUR if raised else SUNK_COLOUR))
         marks += thin_marks(shape, least_stroke_mm=stroke_mm, least_gap_mm=gap_mm)
         sense = "Raised" if raised else "Sunk"
-        said.append(f"{sense}: stroke at least {stroke_mm:g} mm, gap {gap_mm:g} mm")
-    said.append("Thinner ones are ringed" if marks else "None is thinner")
-    lines = tuple(said) if pastry.artwork else ("No relief",)
+        caption.append(f"{sense}: stroke at least {stroke_mm:g} mm, gap {gap_mm:g} mm")
+    caption.append("Thinner ones are ringed" if marks else "None is thinner")
+    lines = tuple(caption) if pastry.artwork else ("No relief",)
     picture = marked_picture(drawn, tuple(marks), "\n".join(lines))
-    return ReliefPlan(png=png_bytes(np.asarray(picture), picture.size), said=lines)
+    return ReliefPlan(png=png_bytes(np.asarray(picture), picture.size), caption=lines)

@@ -1,319 +1,96 @@
-"""Views of a drawing.
+"""Views of a part: its section and plan, the sizes found in them, and their dimensions."""
 
-Sections and plans of meshes, the sizes found in them, and their dimensions.
-"""
-
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import shapely
 
-from moulddesign.export.ink import (
-    STEP_MM,
+from moulddesign.export.entities import (
+    ROW_MM,
     Align,
     Circle,
-    Ink,
-    Layer,
-    Lettering,
-    Stroke,
-    across,
-    box_of,
-    number,
-    upright,
+    DrawingLayer,
+    Entity,
+    Polyline,
+    Text,
+    bounds_of,
+    format_number,
+    horizontal_dimension,
+    vertical_dimension,
 )
 from moulddesign.geometry import Mesh, Points, box, difference, section, upright_section
 
 SHARP_DEG: Final = 20.0
 """Edges that turn by more are drawn [deg]."""
 
-UP: Final = 0.05
-"""z of a facet's normal above which it is seen from above."""
+FACES_UP: Final = 0.05
+"""z of a facet's unit normal above which it is seen from above."""
 
-SHORTEST_MM: Final = 0.2
-"""Shorter pieces of hatching are left out [mm]."""
-
-CUT_SAME_MM: Final = 0.005
+PAPER_TOLERANCE_MM: Final = 0.005
 """A hundredth of a line's width: what is nearer is one on paper [mm]."""
 
-LIFT_MM: Final = 0.05
-"""How far above an edge another facet has to lie to hide it [mm]."""
+HIDING_MM: Final = 0.05
+"""How far above an edge a facet has to lie to hide it: more than float32 rounds [mm]."""
 
-
-def edges_behind(mesh: Mesh, step: str) -> tuple[Points, ...]:
-    """Return the sharp edges that are seen behind the plane y = 0 of a cut mesh: x and z.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Closed [mm].
-    step : str
-        Names it in a `KernelError`.
-    """
-    low, high = mesh.bounds
-    if high[1] <= 0.0:
-        return ()
-    front = box(low - 1.0, (high[0] + 1.0, 0.0, high[2] + 1.0))
-    half = difference(mesh, [front], step)
-    x, y, z = half.vertices.T
-    laid = Mesh(np.column_stack([x, z, -y]), half.triangles)
-    return edges_from_above(laid, below_mm=-LIFT_MM)
-
-
-def edges_from_above(mesh: Mesh, below_mm: float = np.inf) -> tuple[Points, ...]:
-    """Return the sharp edges of a closed mesh that are seen from above, as lines.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Closed [mm].
-    below_mm : float
-        Only edges that begin and end lower than this are wanted [mm].
-
-    Returns
-    -------
-    tuple of ndarray, shape (n_i, 2)
-        x and y along each line [mm].
-    """
-    corners = mesh.corners
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
-    rows, facets = _edges(mesh)
-    a, b = normals[facets[:, 0]], normals[facets[:, 1]]
-    sharp = (a * b).sum(axis=1) < np.cos(np.radians(SHARP_DEG))
-    seen = np.maximum(a[:, 2], b[:, 2]) > UP
-    ends = mesh.vertices[rows[sharp & seen]]
-    ends = ends[ends[:, :, 2].max(axis=1) < below_mm]
-    ends = ends[~_hidden(ends.mean(axis=1), corners[normals[:, 2] > UP])]
-    # Edges that stand upright are points from above; edges one below the other are one line.
-    flat = shapely.linestrings(ends[:, :, :2])
-    lines = shapely.line_merge(shapely.union_all(flat[shapely.length(flat) > CUT_SAME_MM]))
-    thinned = shapely.simplify(lines, CUT_SAME_MM)
-    return tuple(shapely.get_coordinates(line) for line in shapely.get_parts(thinned))
-
-
-def hatching(shape: shapely.Geometry, *, angle_deg: float, spacing_mm: float) -> list[Points]:
-    """Return parallel lines that fill a shape.
-
-    Parameters
-    ----------
-    shape : shapely geometry
-        Polygons [mm].
-    angle_deg : float
-        Direction of the lines against x [deg].
-    spacing_mm : float
-        Between lines [mm].
-
-    Returns
-    -------
-    list of ndarray, shape (2, 2)
-        Ends of each line [mm].
-    """
-    if shape.is_empty:
-        return []
-    x0, y0, x1, y1 = shape.bounds
-    turn = np.radians(angle_deg)
-    along, across = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
-    box = np.array([[x0, y0], [x1, y0], [x0, y1], [x1, y1]])
-    reach = [(box @ along).min() - 1.0, (box @ along).max() + 1.0]
-    first, last = np.ceil((box @ across).min() / spacing_mm), (box @ across).max() / spacing_mm
-    offsets = spacing_mm * np.arange(first, last)
-    ends = offsets[:, None, None] * across + np.array(reach)[None, :, None] * along
-    lines = shapely.intersection(shapely.linestrings(ends), shape)
-    pieces = shapely.get_parts(shapely.get_parts(lines))
-    return [shapely.get_coordinates(p) for p in pieces if p.length > SHORTEST_MM]
-
-
-def _edges(mesh: Mesh) -> tuple[np.ndarray, np.ndarray]:
-    """Return corners and the two facets of each edge."""
-    count = len(mesh.triangles)
-    ends = mesh.triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
-    facet = np.repeat(np.arange(count), 3)
-    order = np.lexsort(np.sort(ends, axis=1).T)
-    pairs = np.sort(ends, axis=1)[order].reshape(-1, 2, 2)[:, 0]
-    return pairs, facet[order].reshape(-1, 2)
-
-
-def _hidden(points: Points, facets: Points) -> np.ndarray:
-    """Return which points lie under a facet that is seen from above."""
-    tree = shapely.STRtree(shapely.polygons(facets[:, :, :2]))
-    point, facet = tree.query(shapely.points(points[:, :2]), predicate="within")
-    a, b, c = np.moveaxis(facets[facet], 1, 0)
-    normal = np.cross(b - a, c - a)
-    rise = ((a - points[point]) * normal).sum(axis=1) / normal[:, 2]
-    hidden = np.zeros(len(points), dtype=bool)
-    hidden[point[rise > LIFT_MM]] = True
-    return hidden
-
-
-FEATURES_SAME_MM: Final = 0.05
-"""Lengths nearer than this are one [mm]."""
+SIZE_TOLERANCE_MM: Final = 0.05
+"""Sizes nearer than this are one [mm]."""
 
 LEAST_WALL_MM: Final = 1.5
-"""Shortest upright line whose distance from the middle is named [mm]."""
+"""Shortest upright line of a section whose distance from the axis is a size [mm]."""
 
-LEAST_LEVEL_MM: Final = 1.5
-"""Shortest level line whose height is named, both halves together [mm]."""
+LEAST_STEP_MM: Final = 1.5
+"""Shortest level line of a section whose height is a size, both halves together [mm]."""
 
-MOST: Final = 4
-"""Widths, and levels, that are named besides the whole: the longest lines."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Width:
-    """A width that is the same to both sides of the middle.
-
-    Parameters
-    ----------
-    half_mm : float
-        From the middle to each side [mm].
-    at_mm : float
-        Height at which it is measured [mm].
-    sign : str
-        What ISO 129-1 puts before the figure: diameter, square, or nothing.
-    """
-
-    half_mm: float
-    at_mm: float
-    sign: str
-
-
-def widths(mesh: Mesh, cut: shapely.Geometry, step: str) -> tuple[Width, ...]:
-    """Return the main widths of a part, the smallest first, the widest always among them.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Closed, about the z axis [mm].
-    cut : shapely geometry
-        Its upright section [mm].
-    step : str
-        Names it in a `KernelError`.
-    """
-    low, high = _sides(cut)
-    upright = np.abs(low[:, 0] - high[:, 0]) < FEATURES_SAME_MM
-    low, high = low[upright & (low[:, 0] > 1.0)], high[upright & (low[:, 0] > 1.0)]
-    lengths = np.abs(high[:, 1] - low[:, 1])
-    groups = _grouped(low[:, 0], lengths, least=LEAST_WALL_MM)
-    found = []
-    for half, rows in groups:
-        longest = rows[np.argmax(lengths[rows])]
-        at = float((low[longest, 1] + high[longest, 1]) / 2.0)
-        found.append(Width(half_mm=half, at_mm=at, sign=_sign(mesh, half, at, step=step)))
-    widest = cut.bounds[2]
-    if not any(abs(width.half_mm - widest) < FEATURES_SAME_MM for width in found):
-        coords = shapely.get_coordinates(cut)
-        at = float(coords[np.argmax(coords[:, 0]), 1])
-        found.append(
-            Width(half_mm=float(widest), at_mm=at, sign=_sign(mesh, widest, at, step=step))
-        )
-    return tuple(sorted(found, key=lambda width: width.half_mm))
-
-
-def levels(cut: shapely.Geometry) -> tuple[float, ...]:
-    """Return the main heights of a part over its lowest point, the lowest first, the top last.
-
-    Parameters
-    ----------
-    cut : shapely geometry
-        Its upright section [mm].
-    """
-    left, right = _sides(cut)
-    _, foot, _, top = cut.bounds
-    level = np.abs(left[:, 1] - right[:, 1]) < FEATURES_SAME_MM
-    heights, lengths = left[level, 1], np.abs(left[level, 0] - right[level, 0])
-    found = [height for height, _ in _grouped(heights, lengths, least=LEAST_LEVEL_MM)]
-    inner = [h - foot for h in found if FEATURES_SAME_MM < h - foot < top - foot - FEATURES_SAME_MM]
-    return (*sorted(inner), float(top - foot))
-
-
-def _sides(cut: shapely.Geometry) -> tuple[Points, Points]:
-    """Return both ends of every side of the section's outline, straight runs as one."""
-    rings = shapely.get_rings(shapely.get_parts(shapely.simplify(cut, FEATURES_SAME_MM / 10.0)))
-    ends = [shapely.get_coordinates(ring) for ring in rings]
-    starts = np.concatenate([ring[:-1] for ring in ends])
-    return starts, np.concatenate([ring[1:] for ring in ends])
-
-
-def _grouped(values: Points, lengths: Points, *, least: float) -> list[tuple[float, np.ndarray]]:
-    """Return like values with the rows that share them: those with the most length."""
-    order = np.argsort(values, kind="stable")
-    breaks = np.flatnonzero(np.diff(values[order]) > FEATURES_SAME_MM) + 1
-    groups = [rows for rows in np.split(order, breaks) if len(rows)]
-    groups = [rows for rows in groups if lengths[rows].sum() >= least]
-    groups.sort(key=lambda rows: -lengths[rows].sum())
-    return [(float(np.average(values[r], weights=lengths[r])), r) for r in groups[:MOST]]
-
-
-def _sign(mesh: Mesh, half_mm: float, at_mm: float, *, step: str) -> str:
-    """Return how the level section through a width looks: round, square or neither."""
-    low, high = mesh.bounds[:, 2]
-    level = min(max(at_mm, low + FEATURES_SAME_MM / 5.0), high - FEATURES_SAME_MM / 5.0)
-    for loop in section(mesh, float(level), step):
-        if abs(loop[:, 0].max() - half_mm) > FEATURES_SAME_MM:
-            continue
-        wide, deep = np.ptp(loop, axis=0)
-        area = shapely.Polygon(loop).area
-        if (
-            np.linalg.norm(loop, axis=1).max() < half_mm + FEATURES_SAME_MM
-            and area > 0.98 * np.pi * half_mm**2
-        ):
-            return "⌀"
-        if abs(wide - deep) < FEATURES_SAME_MM and area > 0.85 * wide * deep:
-            return "□"
-    return ""
-
+MOST_SIZES: Final = 4
+"""Widths, and heights, that are dimensioned besides the whole: those of the longest lines."""
 
 TITLE_MM: Final = 3.5
 """Height of a view's title [mm]."""
 
 HATCH_MM: Final = 2.5
-"""Between hatching lines on the paper [mm]."""
+"""Between hatch lines on the paper [mm]."""
 
-AXIS_MM: Final = 2.5
+SHORTEST_HATCH_MM: Final = 0.2
+"""Shorter pieces of hatch lines are left out [mm]."""
+
+AXIS_OVERSHOOT_MM: Final = 2.5
 """How far an axis runs beyond its view [mm]."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Profile:
-    """What a drawing shows of a part, in true size.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SymmetricWidth:
+    """A width that reaches as far to both sides of the axis."""
 
-    Parameters
-    ----------
-    name : str
-        The part's name.
-    cut : shapely geometry
-        Its section through the middle: x to the right, z up [mm].
-    behind, plan : tuple of ndarray, shape (n_i, 2)
-        Edges seen behind the section, and from above [mm].
-    widths : tuple of Width
-        Its main widths.
-    levels : tuple of float
-        Its main heights [mm].
-    """
+    half_mm: float
+    height_mm: float
+    """Height at which it is measured [mm]."""
+    sign: str
+    """What ISO 129-1 puts before the figure: diameter, square, or nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PartProfile:
+    """What a drawing shows of a part, in true size."""
 
     name: str
-    cut: shapely.Geometry
-    behind: tuple[Points, ...]
-    plan: tuple[Points, ...]
-    widths: tuple[Width, ...]
-    levels: tuple[float, ...]
+    section: shapely.Geometry
+    """Through the axis: x to the right, z up [mm]."""
+    edges_behind: tuple[Points, ...]
+    """Lines of shape (n_i, 2) that are seen behind the section [mm]."""
+    edges_from_above: tuple[Points, ...]
+    """Lines of shape (n_i, 2) that are seen from above [mm]."""
+    widths: tuple[SymmetricWidth, ...]
+    heights_mm: tuple[float, ...]
+    """Over the lowest point, the whole height last [mm]."""
 
-    def scaled_cut(self, scale: float) -> shapely.Geometry:
+    def scaled_section(self, scale: float) -> shapely.Geometry:
         """Return the section on the paper."""
-        return shapely.affinity.scale(self.cut, scale, scale, origin=(0.0, 0.0))
+        return shapely.affinity.scale(self.section, scale, scale, origin=(0.0, 0.0))
 
 
-def profile(mesh: Mesh, name: str) -> Profile:
-    """Return what a drawing shows of a part.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        As it stands in the assembly [mm].
-    name : str
-        Its name.
+def part_profile(mesh: Mesh, name: str) -> PartProfile:
+    """Return what a drawing shows of a part, a closed mesh as it stands in the assembly [mm].
 
     Raises
     ------
@@ -322,114 +99,263 @@ def profile(mesh: Mesh, name: str) -> Profile:
     """
     step = f"the section of the {name}"
     cut = upright_section(mesh, step)
-    return Profile(
+    return PartProfile(
         name=name,
-        cut=cut,
-        behind=edges_behind(mesh, step),
-        plan=edges_from_above(mesh),
-        widths=widths(mesh, cut, step),
-        levels=levels(cut),
+        section=cut,
+        edges_behind=_edges_behind(mesh, step),
+        edges_from_above=_edges_from_above(mesh),
+        widths=_main_widths(mesh, cut, step),
+        heights_mm=_main_heights_mm(cut),
     )
 
 
-def part_view(part: Profile, *, scale: float, turn: int) -> tuple[Ink, ...]:
-    """Return a part's section through its middle, with its main dimensions.
-
-    Parameters
-    ----------
-    part : Profile
-        The part.
-    scale : float
-        Length on the paper over true length.
-    turn : int
-        Place in the set: neighbours are hatched to other sides.
-    """
-    drawn = part.scaled_cut(scale)
+def part_view(part: PartProfile, *, scale: float, number: int) -> tuple[Entity, ...]:
+    """Return a part's section with its main dimensions; `number` chooses the hatching."""
+    drawn = part.scaled_section(scale)
     x0, y0, x1, y1 = drawn.bounds
-    inks: list[Ink] = [*shape_inks(drawn, Layer.OUTLINE), *hatched(drawn, turn)]
-    inks += [line(scale * edge, Layer.EDGE) for edge in part.behind]
-    inks += axis(0.0, y0, y1)
-    inks += _width_dimensions(part, scale=scale, floor=y0)
-    for row, level in enumerate(part.levels, start=1):
-        ends = ((x1, y0), (x1, y0 + scale * level))
-        inks.append(upright(ends, x1 + STEP_MM * row, number(level)))
-    inks.append(heading(part.name, (x0 + x1) / 2.0, y1 + AXIS_MM + 1.5))
-    return tuple(inks)
+    entities: list[Entity] = [*shape_outlines(drawn, DrawingLayer.OUTLINE)]
+    entities += hatching(drawn, number)
+    entities += [polyline(scale * edge, DrawingLayer.EDGE) for edge in part.edges_behind]
+    entities.append(vertical_axis(0.0, y0, y1))
+    entities += _width_dimensions(part, scale=scale, floor=y0)
+    for row, height in enumerate(part.heights_mm, start=1):
+        ends = ((x1, y0), (x1, y0 + scale * height))
+        entities.append(vertical_dimension(ends, x1 + ROW_MM * row, format_number(height)))
+    entities.append(view_title(part.name, (x0 + x1) / 2.0, y1 + AXIS_OVERSHOOT_MM + 1.5))
+    return tuple(entities)
 
 
-def _width_dimensions(part: Profile, *, scale: float, floor: float) -> list[Ink]:
+def _width_dimensions(part: PartProfile, *, scale: float, floor: float) -> list[Entity]:
     """Return the dimensions of a part's widths, the smallest nearest below the view."""
     halves = [scale * width.half_mm for width in part.widths]
-    inks: list[Ink] = []
+    dimensions: list[Entity] = []
     for row, width in enumerate(part.widths, start=1):
-        half, at = scale * width.half_mm, scale * width.at_mm
-        crossed = [other for other in halves if other > half]
-        text = width.sign + number(2.0 * width.half_mm)
-        ends = ((-half, min(at, floor)), (half, min(at, floor)))
-        inks.append(across(ends, floor - STEP_MM * row, text, crossed=crossed))
-    return inks
+        half, y = scale * width.half_mm, min(scale * width.height_mm, floor)
+        text = width.sign + format_number(2.0 * width.half_mm)
+        wider = [other for other in halves if other > half]
+        dimensions.append(
+            horizontal_dimension(
+                ((-half, y), (half, y)), floor - ROW_MM * row, text, crossing_x=wider
+            )
+        )
+    return dimensions
 
 
-def part_plan(part: Profile, *, scale: float) -> tuple[Ink, ...]:
-    """Return a part seen from above: its sharp edges, and sizes that its section does not have."""
-    lines = [line(scale * edge, Layer.OUTLINE) for edge in part.plan]
-    x0, y0, x1, y1 = box_of(lines)
-    inks: list[Ink] = [*lines, *axis(0.0, y0, y1), *level_axis(x0, x1, 0.0)]
-    wide, deep = (x1 - x0) / scale, (y1 - y0) / scale
-    left, _, right, _ = part.cut.bounds
-    if abs(wide - (right - left)) > FEATURES_SAME_MM:
-        inks.append(across(((x0, y0), (x1, y0)), y0 - STEP_MM, number(wide)))
-    if abs(deep - wide) > FEATURES_SAME_MM:
-        inks.append(upright(((x1, y0), (x1, y1)), x1 + STEP_MM, number(deep)))
-    return tuple(inks)
+def part_plan(part: PartProfile, *, scale: float) -> tuple[Entity, ...]:
+    """Return a part seen from above: its sharp edges, and sizes that its section does not show."""
+    lines = [polyline(scale * edge, DrawingLayer.OUTLINE) for edge in part.edges_from_above]
+    x0, y0, x1, y1 = bounds_of(lines)
+    entities: list[Entity] = [*lines, vertical_axis(0.0, y0, y1), horizontal_axis(x0, x1, 0.0)]
+    width_mm, depth_mm = (x1 - x0) / scale, (y1 - y0) / scale
+    left, _, right, _ = part.section.bounds
+    if abs(width_mm - (right - left)) > SIZE_TOLERANCE_MM:
+        ends = ((x0, y0), (x1, y0))
+        entities.append(horizontal_dimension(ends, y0 - ROW_MM, format_number(width_mm)))
+    if abs(depth_mm - width_mm) > SIZE_TOLERANCE_MM:
+        ends = ((x1, y0), (x1, y1))
+        entities.append(vertical_dimension(ends, x1 + ROW_MM, format_number(depth_mm)))
+    return tuple(entities)
 
 
-def heading(text: str, x: float, y: float) -> Lettering:
-    """Return a view's title, centred over a point [mm]."""
-    return Lettering(text=text, at=(x, y), capital_mm=TITLE_MM, align=Align.MIDDLE)
+def _edges_behind(mesh: Mesh, step: str) -> tuple[Points, ...]:
+    """Return the sharp edges that are seen behind the plane y = 0 of a cut mesh: x and z."""
+    low, high = mesh.bounds
+    if high[1] <= 0.0:
+        return ()
+    front = box(low - 1.0, (high[0] + 1.0, 0.0, high[2] + 1.0))
+    half = difference(mesh, [front], step)
+    x, y, z = half.vertices.T
+    tipped = Mesh(np.column_stack([x, z, -y]), half.triangles)
+    # The cut face lies at height 0 of the tipped half; its own edges are the section's outline.
+    return _edges_from_above(tipped, below_mm=-HIDING_MM)
 
 
-def line(points: Points, layer: Layer, *, closed: bool = False) -> Stroke:
-    """Return points, shape (n, 2), as a line on a layer [mm]."""
-    return Stroke(points=tuple(map(tuple, points.tolist())), layer=layer, closed=closed)
+def _edges_from_above(mesh: Mesh, below_mm: float = np.inf) -> tuple[Points, ...]:
+    """Return the sharp edges of a closed mesh that are seen from above, as lines of x and y.
+
+    Of hidden lines the whole edge counts: it is hidden if a facet lies above its middle. An edge
+    whose ends do not both lie below a height is left out.
+    """
+    corners = mesh.corners
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-300)
+    rows, facets = _edges(mesh)
+    a, b = normals[facets[:, 0]], normals[facets[:, 1]]
+    sharp = (a * b).sum(axis=1) < np.cos(np.radians(SHARP_DEG))
+    visible = np.maximum(a[:, 2], b[:, 2]) > FACES_UP
+    ends = mesh.vertices[rows[sharp & visible]]
+    ends = ends[ends[:, :, 2].max(axis=1) < below_mm]
+    ends = ends[~_hidden(ends.mean(axis=1), corners[normals[:, 2] > FACES_UP])]
+    # Edges that stand upright are points from above; edges one below the other are one line.
+    flat = shapely.linestrings(ends[:, :, :2])
+    lines = shapely.line_merge(shapely.union_all(flat[shapely.length(flat) > PAPER_TOLERANCE_MM]))
+    thinned = shapely.simplify(lines, PAPER_TOLERANCE_MM)
+    return tuple(shapely.get_coordinates(line) for line in shapely.get_parts(thinned))
 
 
-def shape_inks(shape: shapely.Geometry, layer: Layer) -> list[Ink]:
-    """Return the rings of a shape as closed lines on a layer."""
-    thinned = shapely.simplify(shape, 0.005)  # a hundredth of a line's width
-    rings = [ring for part in shapely.get_parts(thinned) for ring in shapely.get_rings(part)]
-    return [line(shapely.get_coordinates(ring)[:-1], layer, closed=True) for ring in rings]
+def _edges(mesh: Mesh) -> tuple[np.ndarray, np.ndarray]:
+    """Return both corners of each edge, and the two facets that share it."""
+    facet = np.repeat(np.arange(len(mesh.triangles)), 3)
+    ends = np.sort(mesh.triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    # In a closed mesh every edge comes twice, so that sorted edges are pairs.
+    order = np.lexsort(ends.T)
+    return ends[order].reshape(-1, 2, 2)[:, 0], facet[order].reshape(-1, 2)
 
 
-def hatched(shape: shapely.Geometry, turn: int, spacing_mm: float = HATCH_MM) -> list[Ink]:
-    """Return the hatching of a section: 45 deg to the right or left by turns."""
-    angle = (45.0, 135.0)[turn % 2]
-    spacing = spacing_mm * (1.0, 1.0, 0.7, 0.7)[turn % 4]
+def _hidden(points: Points, facets: Points) -> np.ndarray:
+    """Return which points lie under a facet that is seen from above."""
+    tree = shapely.STRtree(shapely.polygons(facets[:, :, :2]))
+    point, facet = tree.query(shapely.points(points[:, :2]), predicate="within")
+    a, b, c = np.moveaxis(facets[facet], 1, 0)
+    normal = np.cross(b - a, c - a)
+    # How far the facet's plane lies above the point: n . (a - p) / n_z.
+    rise = ((a - points[point]) * normal).sum(axis=1) / normal[:, 2]
+    hidden = np.zeros(len(points), dtype=bool)
+    hidden[point[rise > HIDING_MM]] = True
+    return hidden
+
+
+def _main_widths(mesh: Mesh, cut: shapely.Geometry, step: str) -> tuple[SymmetricWidth, ...]:
+    """Return the main widths of a part about the z axis, the smallest first, the widest always."""
+    starts, ends = _sides(cut)
+    walls = np.abs(starts[:, 0] - ends[:, 0]) < SIZE_TOLERANCE_MM
+    walls &= starts[:, 0] > 1.0
+    starts, ends = starts[walls], ends[walls]
+    lengths = np.abs(ends[:, 1] - starts[:, 1])
+    found = []
+    for half, rows in _grouped(starts[:, 0], lengths, least=LEAST_WALL_MM):
+        longest = rows[np.argmax(lengths[rows])]
+        height = float((starts[longest, 1] + ends[longest, 1]) / 2.0)
+        found.append(_symmetric_width(mesh, half, height, step=step))
+    widest = cut.bounds[2]
+    if not any(abs(width.half_mm - widest) < SIZE_TOLERANCE_MM for width in found):
+        coords = shapely.get_coordinates(cut)
+        height = float(coords[np.argmax(coords[:, 0]), 1])
+        found.append(_symmetric_width(mesh, float(widest), height, step=step))
+    return tuple(sorted(found, key=lambda width: width.half_mm))
+
+
+def _main_heights_mm(cut: shapely.Geometry) -> tuple[float, ...]:
+    """Return the main heights of a part over its lowest point, the lowest first, the top last."""
+    starts, ends = _sides(cut)
+    _, foot, _, top = cut.bounds
+    level = np.abs(starts[:, 1] - ends[:, 1]) < SIZE_TOLERANCE_MM
+    z, lengths = starts[level, 1], np.abs(starts[level, 0] - ends[level, 0])
+    heights = [height - foot for height, _ in _grouped(z, lengths, least=LEAST_STEP_MM)]
+    whole = float(top - foot)
+    inner = [h for h in heights if SIZE_TOLERANCE_MM < h < whole - SIZE_TOLERANCE_MM]
+    return (*sorted(inner), whole)
+
+
+def _sides(cut: shapely.Geometry) -> tuple[Points, Points]:
+    """Return both ends of every side of the section's outline, straight runs as one."""
+    rings = shapely.get_rings(shapely.get_parts(shapely.simplify(cut, SIZE_TOLERANCE_MM / 10.0)))
+    coords = [shapely.get_coordinates(ring) for ring in rings]
+    starts = np.concatenate([ring[:-1] for ring in coords])
+    return starts, np.concatenate([ring[1:] for ring in coords])
+
+
+def _grouped(values: Points, lengths: Points, *, least: float) -> list[tuple[float, np.ndarray]]:
+    """Return values that many sides share, with the rows of the sides: those with most length."""
+    order = np.argsort(values, kind="stable")
+    breaks = np.flatnonzero(np.diff(values[order]) > SIZE_TOLERANCE_MM) + 1
+    groups = [rows for rows in np.split(order, breaks) if len(rows)]
+    groups = [rows for rows in groups if lengths[rows].sum() >= least]
+    groups.sort(key=lambda rows: -lengths[rows].sum())
     return [
-        line(ends, Layer.HATCH) for ends in hatching(shape, angle_deg=angle, spacing_mm=spacing)
+        (float(np.average(values[rows], weights=lengths[rows])), rows)
+        for rows in groups[:MOST_SIZES]
     ]
 
 
-def axis(x: float, low: float, high: float) -> list[Ink]:
-    """Return an upright centre line that runs a little beyond a view [mm]."""
-    ends = np.array([[x, low - AXIS_MM], [x, high + AXIS_MM]])
-    return [line(ends, Layer.AXIS)]
+def _symmetric_width(mesh: Mesh, half_mm: float, height_mm: float, *, step: str) -> SymmetricWidth:
+    """Return a width with the sign of its level section: round, square or neither."""
+    low, high = mesh.bounds[:, 2]
+    margin = SIZE_TOLERANCE_MM / 5.0
+    level = float(min(max(height_mm, low + margin), high - margin))
+    sign = ""
+    for loop in section(mesh, level, step):
+        if abs(loop[:, 0].max() - half_mm) > SIZE_TOLERANCE_MM:
+            continue
+        width, depth = np.ptp(loop, axis=0)
+        area = shapely.Polygon(loop).area
+        inside_circle = np.linalg.norm(loop, axis=1).max() < half_mm + SIZE_TOLERANCE_MM
+        if inside_circle and area > 0.98 * np.pi * half_mm**2:
+            sign = "⌀"
+            break
+        # A square keeps 85 % of its area under its rounded corners.
+        if abs(width - depth) < SIZE_TOLERANCE_MM and area > 0.85 * width * depth:
+            sign = "□"
+            break
+    return SymmetricWidth(half_mm=half_mm, height_mm=height_mm, sign=sign)
 
 
-def level_axis(left: float, right: float, y: float) -> list[Ink]:
-    """Return a level centre line that runs a little beyond a view [mm]."""
-    ends = np.array([[left - AXIS_MM, y], [right + AXIS_MM, y]])
-    return [line(ends, Layer.AXIS)]
+def view_title(text: str, x: float, y: float) -> Text:
+    """Return a view's title, centred over a point [mm]."""
+    return Text(text=text, at=(x, y), capital_mm=TITLE_MM, align=Align.MIDDLE)
 
 
-def outline_inks(points: Points, name: str, scale: float) -> list[Ink]:
-    """Return an outline seen from above: a true circle where it is one."""
+def polyline(points: Points, layer: DrawingLayer, *, closed: bool = False) -> Polyline:
+    """Return points, shape (n, 2), as a line on a layer [mm]."""
+    return Polyline(points=tuple(map(tuple, points.tolist())), layer=layer, closed=closed)
+
+
+def shape_outlines(shape: shapely.Geometry, layer: DrawingLayer) -> list[Entity]:
+    """Return the rings of a shape as closed lines on a layer."""
+    thinned = shapely.simplify(shape, PAPER_TOLERANCE_MM)
+    rings = [ring for part in shapely.get_parts(thinned) for ring in shapely.get_rings(part)]
+    return [polyline(shapely.get_coordinates(ring)[:-1], layer, closed=True) for ring in rings]
+
+
+def outline_entity(points: Points, name: str, scale: float) -> Entity:
+    """Return an outline seen from above: a true circle where it is round."""
     if name == "round":
         radius = scale * float(np.linalg.norm(points[0]))
-        return [Circle(middle=(0.0, 0.0), radius_mm=radius, layer=Layer.OUTLINE)]
-    return [line(scale * points, Layer.OUTLINE, closed=True)]
+        return Circle(centre=(0.0, 0.0), radius_mm=radius, layer=DrawingLayer.OUTLINE)
+    return polyline(scale * points, DrawingLayer.OUTLINE, closed=True)
 
 
-def lowered(inks: Sequence[Ink], by_mm: float) -> tuple[Ink, ...]:
-    """Return entities moved down [mm]."""
-    return tuple(ink.moved(0.0, -by_mm) for ink in inks)
+def hatching(shape: shapely.Geometry, number: int) -> list[Entity]:
+    """Return the hatching of a section: neighbours lean to other sides, and then lie closer."""
+    return hatch_lines(
+        shape,
+        angle_deg=(45.0, 135.0)[number % 2],
+        spacing_mm=HATCH_MM * (1.0, 1.0, 0.7, 0.7)[number % 4],
+    )
+
+
+def hatch_lines(shape: shapely.Geometry, *, angle_deg: float, spacing_mm: float) -> list[Entity]:
+    """Return parallel lines that fill a shape, at multiples of a spacing from the origin.
+
+    So the pieces of one part, cut apart by another, have lines that continue each other.
+    """
+    if shape.is_empty:
+        return []
+    x0, y0, x1, y1 = shape.bounds
+    turn = np.radians(angle_deg)
+    along = np.array([np.cos(turn), np.sin(turn)])
+    across = np.array([-np.sin(turn), np.cos(turn)])
+    corners = np.array([[x0, y0], [x1, y0], [x0, y1], [x1, y1]])
+    reach = np.array([(corners @ along).min() - 1.0, (corners @ along).max() + 1.0])
+    first = np.ceil((corners @ across).min() / spacing_mm)
+    offsets = spacing_mm * np.arange(first, (corners @ across).max() / spacing_mm)
+    ends = offsets[:, None, None] * across + reach[None, :, None] * along
+    lines = shapely.intersection(shapely.linestrings(ends), shape)
+    pieces = shapely.get_parts(shapely.get_parts(lines))
+    return [
+        polyline(shapely.get_coordinates(piece), DrawingLayer.HATCH)
+        for piece in pieces
+        if piece.length > SHORTEST_HATCH_MM
+    ]
+
+
+def vertical_axis(x: float, low: float, high: float) -> Polyline:
+    """Return a centre line that runs a little beyond a view [mm]."""
+    ends = np.array([[x, low - AXIS_OVERSHOOT_MM], [x, high + AXIS_OVERSHOOT_MM]])
+    return polyline(ends, DrawingLayer.AXIS)
+
+
+def horizontal_axis(left: float, right: float, y: float) -> Polyline:
+    """Return a centre line that runs a little beyond a view [mm]."""
+    ends = np.array([[left - AXIS_OVERSHOOT_MM, y], [right + AXIS_OVERSHOOT_MM, y]])
+    return polyline(ends, DrawingLayer.AXIS)

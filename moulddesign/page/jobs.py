@@ -24,8 +24,8 @@ from moulddesign.design import (
     given,
 )
 from moulddesign.export import publish, publish_failing
-from moulddesign.export.formats import colour_of
-from moulddesign.export.pictures import Artist, pastry_scene
+from moulddesign.export.formats import part_colour
+from moulddesign.export.pictures import SceneRenderer, pastry_scene
 from moulddesign.fit import fit, pressings, ranked_moulds
 from moulddesign.geometry import Mesh, joined
 from moulddesign.kitchen import OnHand, Recipe, Weighing, batch, trial
@@ -144,7 +144,7 @@ def encode_bodies(stage: str, bodies: Iterable[ViewBody]) -> bytes:
 
 
 def _css_colour(name: str, number: int) -> str:
-    return "#" + "".join(f"{round(255 * share):02x}" for share in colour_of(name, number))
+    return "#" + "".join(f"{round(255 * share):02x}" for share in part_colour(name, number))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -348,8 +348,8 @@ def _files(plain: Mapping[str, Any], write: Callable[[Build, Path], Build]) -> A
 def draw_picture(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     """Yield a picture of the pastry as a PNG file, for browsers that draw nothing in 3D."""
     shape = _cached_shape(_without_mould(Design.of(plain)))
-    with Artist({"pastry": pastry_scene(shape.pastry.mesh)}) as artist:
-        yield "picture", artist.png("pastry")
+    with SceneRenderer({"pastry": pastry_scene(shape.pastry.mesh)}) as renderer:
+        yield "picture", renderer.png("pastry")
 
 
 _built: dict[Design, Build] = {}

@@ -15,14 +15,14 @@ from moulddesign.building import build
 from moulddesign.core import FindingError, Message, MouldError, Verdict, WriteError, say
 from moulddesign.design import Design
 from moulddesign.export import (
-    Wanted,
-    beside,
-    in_use,
+    ExportOptions,
+    check_replaceable,
+    locked,
     publish,
     publish_failing,
-    put,
     recover,
-    refuse_to_replace,
+    replace_folder,
+    staging_folder,
 )
 from moulddesign.workers import Checkpoint, Job, run_in_pool
 
@@ -44,7 +44,7 @@ class Order:
     design: Design
     target: Path
     """Folder that it gets."""
-    wanted: Wanted
+    options: ExportOptions
     """Formats and paper."""
     keep_failing: bool
     """Whether it is published in spite of findings that failed."""
@@ -100,7 +100,7 @@ SCRATCH: Final = "series"
 def refuse_taken(orders: Iterable[Order]) -> None:
     """Raise `WriteError` where a folder that an order shall have holds other things."""
     for order in orders:
-        refuse_to_replace(order.target)
+        check_replaceable(order.target)
 
 
 def put_in_place(made: Outcome, piece: Path, order: Order) -> Outcome:
@@ -108,8 +108,8 @@ def put_in_place(made: Outcome, piece: Path, order: Order) -> Outcome:
     if not made.written:
         return made
     try:
-        refuse_to_replace(order.target)
-        put(piece, order.target)
+        check_replaceable(order.target)
+        replace_folder(piece, order.target)
     except WriteError as error:
         return not_made(order, error, made.seconds)
     except OSError as error:
@@ -136,12 +136,12 @@ def scratch_in(folder: Path) -> Iterator[Path]:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         recover(folder / SCRATCH)
-        made = beside(folder / SCRATCH)
+        made = staging_folder(folder / SCRATCH)
     except (OSError, ValueError) as error:
         said = error.strerror if isinstance(error, OSError) else str(error)
         raise WriteError(str(folder), say("series.not-writable", error=said)) from error
     try:
-        with in_use(made):
+        with locked(made):
             yield made
     finally:
         shutil.rmtree(made, ignore_errors=True)
@@ -167,7 +167,7 @@ def _written(order: Order, folder: Path) -> Outcome:
     write = publish_failing if order.keep_failing else publish
     said = ""
     try:
-        made = write(made, folder, order.wanted)
+        made = write(made, folder, order.options)
     except FindingError as error:
         said = str(error)
     return Outcome(

@@ -19,7 +19,7 @@ from pypdf import PdfReader
 from moulddesign.building import PASTRY, Evidence, build, proven
 from moulddesign.core import SpecError, Verdict
 from moulddesign.design import Design
-from moulddesign.export import Wanted, formats, publish
+from moulddesign.export import ExportOptions, parse_formats, publish
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.float32 import settled
 from moulddesign.verify.press_checks import closed_cavity_mm3
@@ -265,8 +265,8 @@ def test_a_relief_that_cannot_be_is_refused_with_the_stamps_name(stamp, sentence
 def published(tmp_path_factory):
     made = built("round, bolted")
     folder = tmp_path_factory.mktemp("published") / "set"
-    wanted = Wanted(formats=formats("step,glb,3mf,pictures,card"))
-    return publish(made, folder, wanted), folder
+    options = ExportOptions(formats=parse_formats("step,glb,3mf,pictures,card"))
+    return publish(made, folder, options), folder
 
 
 def test_the_folder_holds_each_stamp_and_pastry_and_one_blank(published):

@@ -16,7 +16,7 @@ from cli.command import COMMAND, environment, moulddesign
 from command_line import refused
 
 from moulddesign.design import Design
-from moulddesign.export import Wanted
+from moulddesign.export import ExportOptions
 from moulddesign.series.orders import Order, run_all
 
 FILES = {"sleeve.stl", "stamp.stl", "plunger.stl", "pastry.stl", "report.json", "design.toml"}
@@ -199,7 +199,7 @@ class TestInterrupted:
             place="row 2",
             design=Design(),
             target=tmp_path / "out" / "figs",
-            wanted=Wanted(),
+            options=ExportOptions(),
             keep_failing=False,
         )
         with pytest.raises(KeyboardInterrupt):

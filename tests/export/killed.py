@@ -21,7 +21,7 @@ LONGEST_S = 0.06
 def publish_for_ever(target, version):
     while True:
         version += 1
-        with export_folder.staged(target) as inside:
+        with export_folder.atomic_folder(target) as inside:
             names = [f"part {number}.stl" for number in range(FILES)]
             for name in names:
                 (inside / name).write_text(f"{version}\n" * 200)
@@ -44,9 +44,9 @@ def state(target):
 
 def main(target, rounds, way):
     if way == "renames":
-        export_folder.exchanged = lambda *_: False
+        export_folder.exchange = lambda *_: False
     # What is left is tidied at once, so that no round meets old leftovers.
-    export_folder.YOUNG_S = -1.0
+    export_folder.LEFTOVER_AGE_S = -1.0
     chance = random.Random(7)  # noqa: S311 (moments, not secrets)
     version = 0  # none is there yet
     for number in range(rounds):

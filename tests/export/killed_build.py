@@ -17,10 +17,12 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from export.builds import built
 
-from moulddesign.export import Wanted, formats, publish_failing
+from moulddesign.export import ExportOptions, parse_formats, publish_failing
 from moulddesign.export import folder as export_folder
 
-WANTED = Wanted(formats=formats("stl"))  # quick, and what starts no process of its own
+STL_ONLY = ExportOptions(
+    formats=parse_formats("stl")
+)  # quick, and what starts no process of its own
 CASES = ("little", "hexagon")
 
 
@@ -34,18 +36,18 @@ def bytes_of(folder):
 def publish_by_turns(target):
     while True:
         for case in CASES:
-            publish_failing(built(case), target, WANTED)
+            publish_failing(built(case), target, STL_ONLY)
 
 
 def main(target, rounds):
     whole, took = {}, 0.0
     for case in (*CASES, *CASES):  # the first round loads the libraries
         start = time.perf_counter()
-        publish_failing(built(case), target, WANTED)
+        publish_failing(built(case), target, STL_ONLY)
         took = time.perf_counter() - start
         whole[case] = bytes_of(target)
     # What is left is tidied at once, so that no round meets old leftovers.
-    export_folder.YOUNG_S = -1.0
+    export_folder.LEFTOVER_AGE_S = -1.0
     chance = random.Random(11)  # noqa: S311 (moments, not secrets)
     for number in range(rounds):
         child = os.fork()

@@ -15,7 +15,7 @@ from moulddesign.core import CAUTIONS
 from moulddesign.design import CastTable, Design
 from moulddesign.export import Paper
 from moulddesign.export.card import PAGE_PPI, Card, card_figures
-from moulddesign.export.glyphs import own_faces
+from moulddesign.export.fonts import bundled_fonts
 from moulddesign.export.pictures import Body, Scene, plain_png
 from moulddesign.geometry import box
 from moulddesign.kitchen import Recipe, allergens
@@ -48,7 +48,7 @@ def figures(made, recipe=None):
 
 
 def card_of(shown, paper=Paper.A4):
-    return Card(figures=shown, pictures=PICTURES, paper=paper, faces=own_faces())
+    return Card(figures=shown, pictures=PICTURES, paper=paper, fonts=bundled_fonts())
 
 
 def card(case, paper=Paper.A4, recipe=None):

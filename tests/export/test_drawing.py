@@ -16,10 +16,10 @@ from ezdxf import bbox
 from ezdxf.math import Vec2
 
 from moulddesign.export import Paper
-from moulddesign.export.drawing import Drawing, Sheet, cuts, drawing, svg_bytes
-from moulddesign.export.dxf import dxf_bytes
-from moulddesign.export.glyphs import own_faces
-from moulddesign.export.ink import Lettering, fitted, text_width_mm
+from moulddesign.export.drawing import Drawing, Sheet, drawing, sections
+from moulddesign.export.drawing_files import dxf_bytes, svg_bytes
+from moulddesign.export.entities import Text, fit_text, text_width_mm
+from moulddesign.export.fonts import bundled_fonts
 
 SHEETS = [(case, paper) for case in CASES for paper in Paper]
 SVG = "{http://www.w3.org/2000/svg}"
@@ -29,11 +29,11 @@ SVG = "{http://www.w3.org/2000/svg}"
 def drawn(request):
     case, paper = request.param
     made = built(case)
-    whole = drawing(made, cuts(made), paper)
+    whole = drawing(made, sections(made), paper)
     sheet = whole.sheet
-    document = ezdxf.read(io.StringIO(dxf_bytes(whole, own_faces()).decode()))
+    document = ezdxf.read(io.StringIO(dxf_bytes(whole, bundled_fonts()).decode()))
     size = (sheet.width_mm, sheet.height_mm)
-    svg = svg_bytes(size, whole.inks, made.design.name, faces=own_faces())
+    svg = svg_bytes(size, whole.entities, made.design.name, fonts=bundled_fonts())
     return made, sheet, document, ET.fromstring(svg)  # noqa: S314 (our own)
 
 
@@ -51,7 +51,7 @@ def words_of(text):
     return text.plain_text().replace("\N{LATIN CAPITAL LETTER O WITH STROKE}", "\N{DIAMETER SIGN}")
 
 
-def box_of(entity):
+def bounds_of(entity):
     box = bbox.extents([entity])
     return np.array([[box.extmin.x, box.extmin.y], [box.extmax.x, box.extmax.y]])
 
@@ -63,7 +63,7 @@ def test_the_auditor_finds_nothing(drawn):
 
 
 def test_no_text_overlaps_another(drawn):
-    boxes = [(text.dxf.text, box_of(text)) for text in texts(drawn[2])]
+    boxes = [(text.dxf.text, bounds_of(text)) for text in texts(drawn[2])]
     for (one, a), (other, b) in itertools.combinations(boxes, 2):
         gap = np.maximum(b[0] - a[1], a[0] - b[1])
         assert gap.max() > 0.0, f"{one!r} overlaps {other!r}"
@@ -82,7 +82,7 @@ def test_views_stay_clear_of_the_title_block(drawn):
     document = drawn[2]
     found = [text for text in texts(document) if text.dxf.layer == "dimension"]
     assert len(found) == len(dimensions(document)) > 0
-    assert all(box_of(text)[0][1] > 44.0 for text in found)  # margin of 10, title block of 34 mm
+    assert all(bounds_of(text)[0][1] > 44.0 for text in found)  # margin of 10, title block of 34 mm
 
 
 def test_a_program_measures_what_each_dimension_says(drawn):
@@ -97,7 +97,7 @@ def test_a_program_measures_what_each_dimension_says(drawn):
         assert one.dxf.text == f"{sign}<>"
         assert float(figure) == pytest.approx(true_mm, abs=0.0051)  # two decimals
         # The program puts the figure where it is drawn.
-        low, high = box_of(said)
+        low, high = bounds_of(said)
         assert np.all((low <= one.dxf.text_midpoint.vec2) & (one.dxf.text_midpoint.vec2 <= high))
 
 
@@ -196,8 +196,8 @@ def test_the_crust_is_drawn_as_thick_as_it_is(drawn):
 @pytest.mark.parametrize("case", INSIDES)
 def test_filling_and_centres_are_drawn_where_they_are(case):
     made = built(case)
-    whole = drawing(made, cuts(made), Paper.A4)
-    document = ezdxf.read(io.StringIO(dxf_bytes(whole, own_faces()).decode()))
+    whole = drawing(made, sections(made), Paper.A4)
+    document = ezdxf.read(io.StringIO(dxf_bytes(whole, bundled_fonts()).decode()))
     scale, inside = stated_scale(document), made.interior
     lines = document.modelspace().query('LWPOLYLINE[layer=="pastry"]')
     pastry, filling = sorted(
@@ -243,32 +243,32 @@ def test_svg_and_dxf_hold_the_same_words_and_layers(drawn):
     ["50 % rum", "a^b", "a%%cb", "%%%", "\N{DIAMETER SIGN} 12", "<b> & 'c'", r"\P{x}", "\u6817"],
 )
 def test_a_name_is_read_as_it_stands_and_never_as_a_code(name):
-    label = Lettering(text=name, at=(30.0, 60.0), capital_mm=3.0)
+    label = Text(text=name, at=(30.0, 60.0), capital_mm=3.0)
     sheet = Sheet(name="A4", width_mm=210.0, height_mm=297.0)
-    whole = Drawing(sheet=sheet, scale=1.0, inks=(label,))
-    document = ezdxf.read(io.StringIO(dxf_bytes(whole, own_faces()).decode()))
+    whole = Drawing(sheet=sheet, scale=1.0, entities=(label,))
+    document = ezdxf.read(io.StringIO(dxf_bytes(whole, bundled_fonts()).decode()))
     assert document.audit().errors == []
     (text,) = texts(document)
     shown = name.replace("\u6817", "\u20396817\u203a")
     assert words_of(text) == shown
-    svg = ET.fromstring(svg_bytes((210.0, 297.0), whole.inks, name, faces=own_faces()))  # noqa: S314
+    svg = ET.fromstring(svg_bytes((210.0, 297.0), whole.entities, name, fonts=bundled_fonts()))  # noqa: S314
     assert [one.text for one in svg.iter(f"{SVG}text")] == [shown]
 
 
 def test_a_small_mould_is_drawn_in_true_size_on_a_sheet_that_every_printer_takes():
     made = built("little")
-    whole = drawing(made, cuts(made), Paper.A4)
+    whole = drawing(made, sections(made), Paper.A4)
     assert whole.sheet.name == "A4"
     assert whole.scale == 1.0
-    assert any(getattr(ink, "text", "") == "1:1 on A4" for ink in whole.inks)
+    assert any(getattr(entity, "text", "") == "1:1 on A4" for entity in whole.entities)
 
 
 def test_text_is_cut_only_where_it_cannot_be_smaller():
-    assert fitted("short", capital_mm=3.0, least_mm=2.0, room_mm=100.0) == ("short", 3.0)
-    text, capital = fitted("a longer name", capital_mm=3.0, least_mm=1.0, room_mm=25.0)
+    assert fit_text("short", capital_mm=3.0, least_capital_mm=2.0, room_mm=100.0) == ("short", 3.0)
+    text, capital = fit_text("a longer name", capital_mm=3.0, least_capital_mm=1.0, room_mm=25.0)
     assert text == "a longer name"
     assert text_width_mm(text, capital) <= 25.0 * (1 + 1e-9)
-    cut, least = fitted("w" * 80, capital_mm=3.0, least_mm=2.0, room_mm=40.0)
+    cut, least = fit_text("w" * 80, capital_mm=3.0, least_capital_mm=2.0, room_mm=40.0)
     assert cut.endswith("…")
     assert least == 2.0
     assert text_width_mm(cut, least) <= 40.0 * (1 + 1e-9)

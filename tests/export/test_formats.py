@@ -10,7 +10,7 @@ import pytest
 from export.builds import built
 
 from moulddesign.core import SpecError
-from moulddesign.export import Format, Wanted, formats, paper, publish_failing
+from moulddesign.export import ExportOptions, Format, parse_formats, parse_paper, publish_failing
 
 ROOT = Path(__file__).parents[2]
 STLS = ["sleeve.stl", "stamp.stl", "plunger.stl", "pastry.stl"]
@@ -33,8 +33,8 @@ def names(folder):
 @pytest.mark.parametrize("kind", Format)
 def test_a_format_brings_its_files_and_no_others(kind, tmp_path):
     said = []
-    wanted = Wanted(formats=formats(kind))
-    made = publish_failing(built("little"), tmp_path / "out", wanted, saying=said.append)
+    options = ExportOptions(formats=parse_formats(kind))
+    made = publish_failing(built("little"), tmp_path / "out", options, progress=said.append)
     assert names(tmp_path / "out") == ALWAYS | FILES[kind]
     assert set(made.written) == ALWAYS | FILES[kind]
     assert said[: len(STLS)] == STLS
@@ -42,7 +42,9 @@ def test_a_format_brings_its_files_and_no_others(kind, tmp_path):
 
 
 def test_the_report_names_every_file_and_each_parts_own(tmp_path):
-    publish_failing(built("little"), tmp_path / "out", Wanted(formats=formats("step, drawing")))
+    publish_failing(
+        built("little"), tmp_path / "out", ExportOptions(formats=parse_formats("step, drawing"))
+    )
     report = json.loads((tmp_path / "out" / "report.json").read_text(encoding="utf-8"))
     assert set(report["files"]) == names(tmp_path / "out")
     own = {part["name"]: part["files"] for part in report["parts"]}
@@ -65,12 +67,12 @@ def test_the_report_names_every_file_and_each_parts_own(tmp_path):
 )
 def test_an_unknown_format_is_one_sentence(text, match):
     with pytest.raises(SpecError, match=match):
-        formats(text)
+        parse_formats(text)
 
 
 def test_an_unknown_paper_is_one_sentence():
     with pytest.raises(SpecError, match="paper = 'a5': must be a4 or letter"):
-        paper("a5")
+        parse_paper("a5")
 
 
 @pytest.fixture(scope="module")

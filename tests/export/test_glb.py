@@ -9,8 +9,8 @@ from export.builds import built
 from pygltflib import GLTF2
 
 from moulddesign.building import PASTRY
-from moulddesign.export.contents import assembled
 from moulddesign.export.formats import glb_bytes
+from moulddesign.export.publishing import assembled_parts
 
 NAMES = ["sleeve", "stamp", "plunger", "pastry"]
 
@@ -18,7 +18,7 @@ NAMES = ["sleeve", "stamp", "plunger", "pastry"]
 @pytest.fixture(scope="module")
 def meshes():
     made = built("demo")
-    return assembled(made) | {PASTRY: made.meshes[PASTRY]}
+    return assembled_parts(made) | {PASTRY: made.meshes[PASTRY]}
 
 
 @pytest.fixture(scope="module")

@@ -11,7 +11,7 @@ from shutil import which
 import pytest
 
 from moulddesign.core import WriteError
-from moulddesign.export import REPORT, staged
+from moulddesign.export import REPORT, atomic_folder
 from moulddesign.export import folder as export_folder
 
 ROOT = Path(__file__).parents[2]
@@ -62,9 +62,9 @@ def old_build(folder):
 
 def test_a_folder_that_waits_for_its_successor_is_brought_back(tmp_path):
     target = tmp_path / "cakes"
-    aside = export_folder.beside(target)
+    aside = export_folder.staging_folder(target)
     (aside / REPORT).write_text(OLD)
-    aside.rename(f"{aside}{export_folder.OLD}")
+    aside.rename(f"{aside}{export_folder.OLD_SUFFIX}")
     export_folder.recover(target)
     assert (target / REPORT).read_text() == OLD
     assert [path.name for path in tmp_path.iterdir()] == ["cakes"]
@@ -72,7 +72,7 @@ def test_a_folder_that_waits_for_its_successor_is_brought_back(tmp_path):
 
 def test_what_a_killed_run_left_is_tidied_once_it_is_old(tmp_path):
     target = old_build(tmp_path / "cakes")
-    left = export_folder.beside(target)
+    left = export_folder.staging_folder(target)
     (left / "sleeve.stl").write_text("half")
     export_folder.recover(target)
     assert left.exists()  # it may belong to a run that has only just begun
@@ -84,7 +84,7 @@ def test_what_a_killed_run_left_is_tidied_once_it_is_old(tmp_path):
 
 def test_a_run_at_work_keeps_its_folder_however_old(tmp_path):
     target = tmp_path / "cakes"
-    with staged(target) as inside:
+    with atomic_folder(target) as inside:
         (inside / REPORT).write_text("new")
         os.utime(inside, (1.0, 1.0))
         program = (
@@ -110,7 +110,7 @@ def test_names_change_places_in_one_step(tmp_path):
     for folder in (one, two):
         folder.mkdir()
         (folder / "name").write_text(folder.name)
-    if export_folder.exchanged(one, two):
+    if export_folder.exchange(one, two):
         assert (one / "name").read_text() == "two"
         assert (two / "name").read_text() == "one"
     else:
@@ -120,13 +120,13 @@ def test_names_change_places_in_one_step(tmp_path):
 FULL = """
 import resource, sys
 from pathlib import Path
-from moulddesign.errors import WriteError
-from moulddesign.export.folder import staged
+from moulddesign.core import WriteError
+from moulddesign.export.folder import atomic_folder
 import signal
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096))
 try:
-    with staged(Path(sys.argv[1])) as inside:
+    with atomic_folder(Path(sys.argv[1])) as inside:
         (inside / "report.json").write_bytes(b"x" * 100_000)
 except WriteError as error:
     print(error)
@@ -145,15 +145,15 @@ def test_no_room_is_one_sentence_and_the_old_build_stays(tmp_path):
 DISK = """
 import subprocess, sys
 from pathlib import Path
-from moulddesign.errors import WriteError
-from moulddesign.export.folder import staged
+from moulddesign.core import WriteError
+from moulddesign.export.folder import atomic_folder
 disk = Path(sys.argv[1])
 subprocess.run(["mount", "-t", "tmpfs", "-o", "size=64k", "none", str(disk)], check=True)
 target = disk / "cakes"
 target.mkdir()
 (target / "report.json").write_text('{"moulddesign": "old"}')
 try:
-    with staged(target) as inside:
+    with atomic_folder(target) as inside:
         for number in range(9):
             (inside / f"part {number}.stl").write_bytes(b"x" * 10_000)
         (inside / "report.json").write_text("new")
@@ -180,12 +180,12 @@ def test_a_full_disk_is_one_sentence_and_the_old_build_stays(tmp_path):
 READ_ONLY = """
 import os, sys
 from pathlib import Path
-from moulddesign.errors import WriteError
-from moulddesign.export.folder import staged
+from moulddesign.core import WriteError
+from moulddesign.export.folder import atomic_folder
 if os.geteuid() == 0:
     os.seteuid(65534)
 try:
-    with staged(Path(sys.argv[1])) as inside:
+    with atomic_folder(Path(sys.argv[1])) as inside:
         (inside / "report.json").write_text("new")
 except WriteError as error:
     print(error)
@@ -210,7 +210,7 @@ def test_a_read_only_folder_is_one_sentence_and_the_old_build_stays(tmp_path):
     ["ночь", "栗", "🏮🌰", "a b", "it's", 'say "so"', "-n", "x" * 255, ".hidden", "a;b&c", "a.b.c"],
 )
 def test_a_name_is_only_a_name(name, tmp_path):
-    with staged(tmp_path / name) as inside:
+    with atomic_folder(tmp_path / name) as inside:
         (inside / REPORT).write_text("new")
     assert [path.name for path in tmp_path.iterdir()] == [name]
     assert (tmp_path / name / REPORT).read_text() == "new"
@@ -221,7 +221,7 @@ def test_a_name_is_only_a_name(name, tmp_path):
     [("a/b", "a/b"), ("./a", "a"), ("a//b/", "a/b"), ("a/./b", "a/b"), ("a/../b", "b")],
 )
 def test_slashes_and_dots_lead_where_they_always_lead(name, made, tmp_path):
-    with staged(tmp_path / "here" / name) as inside:
+    with atomic_folder(tmp_path / "here" / name) as inside:
         (inside / REPORT).write_text("new")
     assert (tmp_path / "here" / made / REPORT).read_text() == "new"
     found = {str(path.relative_to(tmp_path / "here")) for path in tmp_path.rglob("*/report.json")}
@@ -234,7 +234,7 @@ def test_dots_that_lead_to_a_folder_of_other_things_are_refused(name, tmp_path):
     (home / "notes").mkdir(parents=True)
     (tmp_path / "home" / "letters").mkdir()
     refused = pytest.raises(WriteError, match=r"holds other things \(no report\.json\)")
-    with refused, staged(home / name):
+    with refused, atomic_folder(home / name):
         pass
     assert {path.name for path in tmp_path.rglob("*")} == {"home", "cakes", "notes", "letters"}
 
@@ -253,7 +253,7 @@ def test_what_no_build_wrote_is_never_lost(more, why, tmp_path):
     target = old_build(tmp_path / "cakes")
     for name, text in more.items():
         (target / name).mkdir() if text is None else (target / name).write_text(text)
-    with pytest.raises(WriteError, match=why), staged(target):
+    with pytest.raises(WriteError, match=why), atomic_folder(target):
         pass
     assert {path.name for path in target.iterdir()} == {REPORT, *more}
     assert all(text is None or (target / name).read_text() == text for name, text in more.items())
@@ -266,14 +266,17 @@ def test_what_a_report_lists_and_what_systems_leave_behind_is_replaced(tmp_path)
     (target / REPORT).write_text(json.dumps(report))
     for name in ("sleeve.stl", "peg.stl", "set.3mf", "design.toml", ".DS_Store"):
         (target / name).write_text("old")
-    with staged(target) as inside:
+    with atomic_folder(target) as inside:
         (inside / REPORT).write_text("new")
     assert [path.name for path in target.iterdir()] == [REPORT]
 
 
 @pytest.mark.parametrize("name", ["x" * 256, "a\0b", "🏮" * 80])
 def test_a_name_that_no_disk_takes_is_one_sentence(name, tmp_path):
-    with pytest.raises(WriteError, match=r"cannot be (made|written)"), staged(tmp_path / name):
+    with (
+        pytest.raises(WriteError, match=r"cannot be (made|written)"),
+        atomic_folder(tmp_path / name),
+    ):
         pass
     assert list(tmp_path.iterdir()) == []
 
@@ -282,7 +285,7 @@ def test_a_link_to_a_folder_stays_a_link(tmp_path):
     target = old_build(tmp_path / "cakes")
     link = tmp_path / "latest"
     link.symlink_to(target)
-    with staged(link) as inside:
+    with atomic_folder(link) as inside:
         (inside / REPORT).write_text("new")
     assert link.is_symlink()
     assert (target / REPORT).read_text() == "new"

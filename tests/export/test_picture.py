@@ -9,7 +9,7 @@ from PIL import Image
 
 from moulddesign.building import PASTRY
 from moulddesign.export import pictures
-from moulddesign.export.pictures import Artist, Body, Scene, pastry_scene, plain_png
+from moulddesign.export.pictures import Body, Scene, SceneRenderer, pastry_scene, plain_png
 from moulddesign.geometry import box
 
 
@@ -29,8 +29,8 @@ def cube_scene():
 @pytest.fixture(scope="module")
 def drawn():
     scenes = {"pastry": pastry_scene(built("demo").meshes[PASTRY]), "block": cube_scene()}
-    with Artist(scenes) as artist:
-        return scenes, {name: artist.png(name) for name in scenes}
+    with SceneRenderer(scenes) as renderer:
+        return scenes, {name: renderer.png(name) for name in scenes}
 
 
 def test_both_ways_of_drawing_cover_the_same_pixels(drawn):
@@ -79,8 +79,8 @@ def test_the_relief_is_lit_from_the_left():
         azimuth_deg=-45.0, elevation_deg=30.0, size_px=(200, 200),
     )  # fmt: skip
     other = Scene(bodies=scene.bodies, azimuth_deg=45.0, elevation_deg=30.0, size_px=(200, 200))
-    with Artist({"left": scene, "right": other}) as artist:
-        left, right = pixels(artist.png("left")), pixels(artist.png("right"))
+    with SceneRenderer({"left": scene, "right": other}) as renderer:
+        left, right = pixels(renderer.png("left")), pixels(renderer.png("right"))
     assert left[left.min(axis=2) < 250].mean() > right[right.min(axis=2) < 250].mean() + 20
 
 
@@ -94,10 +94,10 @@ def test_a_picture_comes_out_where_the_graphics_library_ends_the_process(
     script.write_text(program)
     monkeypatch.setattr(pictures, "PROGRAM", script)
     monkeypatch.setattr(pictures, "PATIENCE_S", 2.0)
-    with Artist({"block": cube_scene()}) as artist:
-        assert artist.png("block") == plain_png(cube_scene())
+    with SceneRenderer({"block": cube_scene()}) as renderer:
+        assert renderer.png("block") == plain_png(cube_scene())
 
 
 def test_no_process_is_started_for_no_picture():
-    with Artist({}) as artist:
-        assert artist.process is None
+    with SceneRenderer({}) as renderer:
+        assert renderer.process is None

@@ -7,7 +7,7 @@ import pytest
 from cadquery import importers
 from export.builds import CASES, built
 
-from moulddesign.export.formats import NO_RELIEF, encoded, step_bytes
+from moulddesign.export.formats import NO_RELIEF, step_bytes, step_string
 
 
 @pytest.mark.parametrize("case", ["demo", "square with two centres"])
@@ -56,7 +56,7 @@ def test_the_hundredth_file_of_a_process_is_the_first():
     ],
 )
 def test_text_is_coded_as_the_standard_says(text, coded):
-    assert encoded(text) == coded
+    assert step_string(text) == coded
 
 
 def test_the_kernel_reads_a_file_whose_words_are_in_every_script(tmp_path):

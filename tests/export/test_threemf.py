@@ -11,8 +11,8 @@ import trimesh
 from export.builds import CASES, built
 from PIL import Image
 
-from moulddesign.export.contents import printed
-from moulddesign.export.formats import laid_out, threemf_bytes
+from moulddesign.export.formats import arranged_on_bed, threemf_bytes
+from moulddesign.export.publishing import printed_parts
 from moulddesign.geometry import box
 
 STEP_MM = float(np.spacing(np.float32(64.0)))
@@ -28,7 +28,7 @@ def thumbnail():
 
 @pytest.fixture(scope="module")
 def raw(thumbnail):
-    return written(printed(built("demo")), thumbnail)
+    return written(printed_parts(built("demo")), thumbnail)
 
 
 def written(meshes, thumbnail=None, bed_mm=(220.0, 220.0, 250.0), title="lantern night ✨"):
@@ -79,7 +79,7 @@ def test_every_object_holds_the_corners_of_its_mesh(raw):
 
 @pytest.mark.parametrize("case", CASES)
 def test_trimesh_reads_closed_bodies_of_the_same_volume(case):
-    raw = written(printed(built(case)))
+    raw = written(printed_parts(built(case)))
     scene = trimesh.load(io.BytesIO(raw), file_type="3mf")
     for name, body in scene.geometry.items():
         mesh = built(case).meshes[name]
@@ -102,7 +102,7 @@ def test_parts_lie_on_the_bed_without_overlap(raw):
 def test_what_the_bed_has_no_room_for_lies_beside_it():
     meshes = {f"part {n}": box((0.0, 0.0, 0.0), (90.0, 60.0, 5.0)) for n in range(7)}
     boxes = []
-    for name, shift in laid_out(meshes, (200.0, 200.0, 200.0)):
+    for name, shift in arranged_on_bed(meshes, (200.0, 200.0, 200.0)):
         low, high = meshes[name].moved(shift).bounds
         boxes.append((low[:2], high[:2]))
     assert_apart(boxes)
@@ -118,7 +118,7 @@ def assert_apart(boxes):
 
 
 def test_nothing_in_it_tells_the_time_or_is_drawn_at_random(raw, thumbnail):
-    assert written(printed(built("demo")), thumbnail) == raw
+    assert written(printed_parts(built("demo")), thumbnail) == raw
     model = zipfile.ZipFile(io.BytesIO(raw)).read("3D/3dmodel.model").decode()
     # RFC 4122, 4.1.3: the version stands first in the third group; 5 is by name, 4 at random.
     versions = re.findall(r'UUID="[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-(\d)', model)

@@ -13,13 +13,20 @@ from pypdf.generic import ContentStream
 
 from moulddesign.core import Verdict
 from moulddesign.design import Design
-from moulddesign.export import Paper, Wanted, formats, publish_failing
+from moulddesign.export import ExportOptions, Paper, parse_formats, publish_failing
 from moulddesign.export.card import Card
-from moulddesign.export.drawing import svg_bytes
-from moulddesign.export.glyphs import Faces, breakable, face_path, faces, name_findings, own_faces
-from moulddesign.export.ink import Layer, Lettering
+from moulddesign.export.drawing_files import svg_bytes
+from moulddesign.export.entities import DrawingLayer, Text
+from moulddesign.export.fonts import (
+    Fonts,
+    bundled_fonts,
+    fonts_of,
+    regular_font_path,
+    unprintable_findings,
+    with_word_breaks,
+)
 
-EVERY = Faces(files=(), characters=frozenset(range(0x110000)))
+EVERY = Fonts(files=(), characters=frozenset(range(0x110000)))
 NAMES = [
     "\u6817\u5b50",  # two Han letters
     "\U0001f3ee\U0001f330",  # two pictures of emoji
@@ -37,10 +44,10 @@ def named(name, **relief):
 
 
 def card_of(made, lettered):
-    section = Lettering(text=made.design.name, at=(0.0, 0.0), capital_mm=3.0, layer=Layer.LABEL)
-    shown = {"section.svg": svg_bytes((60.0, 10.0), [section], "section", faces=lettered)}
+    section = Text(text=made.design.name, at=(0.0, 0.0), capital_mm=3.0, layer=DrawingLayer.LABEL)
+    shown = {"section.svg": svg_bytes((60.0, 10.0), [section], "section", fonts=lettered)}
     return Card(
-        figures=figures(made), pictures=PICTURES | shown, paper=Paper.A4, faces=lettered
+        figures=figures(made), pictures=PICTURES | shown, paper=Paper.A4, fonts=lettered
     ).pdf()
 
 
@@ -66,25 +73,25 @@ def _boxes(stream, resources, reader):
 
 def test_a_box_would_be_found():
     assert boxes(card_of(named(NAMES[0]), EVERY)) >= 2
-    assert boxes(card_of(built("demo"), own_faces())) == 0
+    assert boxes(card_of(built("demo"), bundled_fonts())) == 0
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_no_name_is_printed_as_boxes(name):
     made = named(name)
-    assert boxes(card_of(made, own_faces())) == 0
+    assert boxes(card_of(made, bundled_fonts())) == 0
 
 
 def test_code_points_stand_in_the_place_of_what_cannot_be_printed():
-    first = pages(card_of(named("\u6817 lantern \U0001f3ee"), own_faces()))[0]
+    first = pages(card_of(named("\u6817 lantern \U0001f3ee"), bundled_fonts()))[0]
     assert "\u20396817\u203a lantern \u20391F3EE\u203a" in first
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_warning_names_the_characters(name):
-    known = set(TTFont(face_path()).getBestCmap())
+    known = set(TTFont(regular_font_path()).getBestCmap())
     lacking = [one for one in name if ord(one) not in known and one not in "\u200d\ufe0f"]
-    found = name_findings(named(name))
+    found = unprintable_findings(named(name))
     named_ones = [" ".join(dict.fromkeys(lacking))] if lacking else []
     assert [str(f.measured) for f in found] == named_ones
     assert all(f.verdict is Verdict.WARN for f in found)
@@ -92,8 +99,10 @@ def test_a_warning_names_the_characters(name):
 
 def test_the_warning_is_in_the_report_of_what_is_lettered_alone(tmp_path):
     made = named("\u6817")
-    plain = publish_failing(made, tmp_path / "plain", Wanted(formats=formats("3mf")))
-    lettered = publish_failing(made, tmp_path / "lettered", Wanted(formats=formats("drawing")))
+    plain = publish_failing(made, tmp_path / "plain", ExportOptions(formats=parse_formats("3mf")))
+    lettered = publish_failing(
+        made, tmp_path / "lettered", ExportOptions(formats=parse_formats("drawing"))
+    )
     said = [f.name for f in lettered.findings if f not in plain.findings]
     assert said == ["characters of names that card and drawing cannot print"]
     assert "\u20396817\u203a" in (tmp_path / "lettered" / "drawing.svg").read_text("utf-8")
@@ -123,13 +132,13 @@ def font(tmp_path):
 def test_a_font_that_the_design_names_prints_what_our_face_lacks(font):
     layers = [{"text": "\u6817", "font": str(font)}]
     made = named("\u6817 \U0001f3ee", **{"relief.layers": layers})
-    lettered = faces(made.design)
+    lettered = fonts_of(made.design)
     raw = card_of(made, lettered)
     assert boxes(raw) == 0
     assert "\u6817 \u20391F3EE\u203a" in pages(raw)[0]
-    assert [str(f.measured) for f in name_findings(made)] == ["\U0001f3ee"]
+    assert [str(f.measured) for f in unprintable_findings(made)] == ["\U0001f3ee"]
     assert card_of(made, lettered) == raw
-    assert b"'One Bar'" in svg_bytes((9.0, 9.0), [], "empty", faces=lettered)
+    assert b"'One Bar'" in svg_bytes((9.0, 9.0), [], "empty", fonts=lettered)
 
 
 @pytest.mark.parametrize(
@@ -140,9 +149,9 @@ def test_a_font_that_the_design_names_prints_what_our_face_lacks(font):
     ],
 )
 def test_a_word_is_not_broken_where_letters_join(word):
-    assert breakable(word) == word
+    assert with_word_breaks(word) == word
 
 
 def test_a_long_word_breaks_at_its_hyphens_before_its_letters():
-    assert breakable("lantern-night-cakes") == "lantern-night-cakes"
-    assert breakable("a-" + "n" * 13) == "a-" + "\u200b".join("n" * 13)
+    assert with_word_breaks("lantern-night-cakes") == "lantern-night-cakes"
+    assert with_word_breaks("a-" + "n" * 13) == "a-" + "\u200b".join("n" * 13)

@@ -1,0 +1,372 @@
+"""Publishing a build: which files it is written as, how each is made, and the folder of all."""
+
+import json
+import shutil
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+from functools import cached_property, partial
+from pathlib import Path
+from time import perf_counter
+from types import MappingProxyType
+from typing import Final, Protocol, TypeVar
+
+from moulddesign.building import PASTRY, Build
+from moulddesign.core import Finding, FindingError
+from moulddesign.design import collect_drawings
+from moulddesign.export.card import Card, card_figures
+from moulddesign.export.drawing import Drawing, Sections, card_section, drawing, sections
+from moulddesign.export.drawing_files import dxf_bytes, svg_bytes
+from moulddesign.export.export_options import ExportOptions, Format
+from moulddesign.export.folder import DESIGN_FILE, REPORT, atomic_folder
+from moulddesign.export.fonts import Fonts, fonts_of, unprintable_findings
+from moulddesign.export.formats import NO_RELIEF, glb_bytes, step_bytes, stl_bytes, threemf_bytes
+from moulddesign.export.pictures import (
+    CAPTION,
+    ReliefPlan,
+    Scene,
+    SceneRenderer,
+    exploded_scene,
+    further_pastry_scenes,
+    pastry_scene,
+    relief_pictures,
+    relief_plan,
+    row_scene,
+)
+from moulddesign.geometry import Mesh
+from moulddesign.geometry.float32 import settled
+from moulddesign.pastry.pastry import Pastry
+from moulddesign.verify.soundness import written_findings
+
+PASTRY_PNG: Final = "pastry.png"
+PARTS_PNG: Final = "parts.png"
+PRINT_PNG: Final = "print.png"
+RELIEF_PNG: Final = "relief.png"
+CARD_PDF: Final = "card.pdf"
+
+SCENES_OF: Final = MappingProxyType(
+    {
+        Format.PICTURES: (PASTRY_PNG, PARTS_PNG),
+        Format.CARD: (PASTRY_PNG, PARTS_PNG, PRINT_PNG),
+        Format.THREEMF: (PRINT_PNG,),
+    }
+)
+"""Pictures that a format needs, whether or not they become files."""
+
+ROW_GAP: Final = 0.5
+"""Between further stamps in a row, as a share of the sleeve's width."""
+
+Progress = Callable[[str], None]
+"""Told the name of each file before it is made."""
+
+EVERYTHING: Final = ExportOptions()
+
+
+class Judged(Protocol):
+    """Something that knows which of its findings failed."""
+
+    @property
+    def failed(self) -> tuple[str, ...]:
+        """Names of the findings that failed."""
+
+
+J = TypeVar("J", bound=Judged)
+
+
+def _no_progress(_: str) -> None:
+    """Tell nobody."""
+
+
+def publish(
+    build: Build,
+    folder: str | Path,
+    options: ExportOptions = EVERYTHING,
+    *,
+    progress: Progress = _no_progress,
+) -> Build:
+    """Write a build's files into a folder, whole or not at all, if no finding failed.
+
+    Parameters
+    ----------
+    build : Build
+        What is written.
+    folder : str or Path
+        Made new; an earlier build there is replaced.
+    options : ExportOptions
+        Formats, paper, and the recipe for the card.
+    progress : callable
+        Called with the name of each file before it is made.
+
+    Returns
+    -------
+    Build
+        The same with the names of the files, and with what was found when they were read back.
+
+    Raises
+    ------
+    WriteError
+        The folder cannot be written, or holds something else; it is as it was.
+    FindingError
+        A finding failed; the folder is as it was.
+    KernelError
+        A library could not make a file; the folder is as it was.
+    """
+    return write_if_good(build, Path(folder), partial(_write, options=options, progress=progress))
+
+
+def publish_failing(
+    build: Build,
+    folder: Path,
+    options: ExportOptions = EVERYTHING,
+    *,
+    progress: Progress = _no_progress,
+) -> Build:
+    """Write a build's files as `publish` does, even if findings failed."""
+    with atomic_folder(folder) as inside:
+        return _write(build, inside, options=options, progress=progress)
+
+
+def write_if_good(judged: J, folder: Path, write: Callable[[J, Path], J]) -> J:
+    """Write something into a folder if no finding failed, before or while it is written.
+
+    Parameters
+    ----------
+    judged : Judged
+        What is written.
+    folder : Path
+        Made new; what a build or coupons wrote there is replaced.
+    write : callable
+        Writes it into the folder given, and returns it with what was found.
+
+    Raises
+    ------
+    WriteError
+        The folder cannot be written, or holds something else; it is as it was.
+    FindingError
+        A finding failed; the folder is as it was.
+    """
+    if judged.failed:
+        raise FindingError(judged.failed)
+    with atomic_folder(folder) as inside:
+        written = write(judged, inside)
+        if written.failed:
+            raise FindingError(written.failed)
+    return written
+
+
+def _write(build: Build, folder: Path, *, options: ExportOptions, progress: Progress) -> Build:
+    """Write every file; another process draws the pictures meanwhile."""
+    stls = [f"{name}.stl" for name in build.meshes]
+    design, drawings = collect_drawings(build.design)
+    for name, path in drawings.items():
+        shutil.copyfile(path, folder / name)
+    first, last = (*stls, *file_names(build, options)), (*drawings, REPORT, DESIGN_FILE)
+    findings = (*build.findings, *_lettering_findings(build, options))
+    build = replace(build, design=design, findings=findings, written=(*first, *last))
+    with SceneRenderer(scenes(build, options)) as renderer:
+        for name, mesh in build.meshes.items():
+            path = folder / f"{name}.stl"
+            progress(path.name)
+            build = _write_timed(build, path, partial(stl_bytes, mesh))
+            build = replace(build, findings=build.findings + written_findings(path, mesh))
+        for name, make in BuildFiles(build, options, renderer).files():
+            progress(name)
+            build = _write_timed(build, folder / name, make)
+            if name not in build.written:  # a page of the card
+                first = (*first, name)
+                build = replace(build, written=(*first, *last))
+    (folder / DESIGN_FILE).write_text(build.design.toml(), encoding="utf-8", newline="\n")
+    report = json.dumps(build.report(), indent=1, ensure_ascii=False, allow_nan=False)
+    (folder / REPORT).write_text(report + "\n", encoding="utf-8", newline="\n")
+    return build
+
+
+def _lettering_findings(build: Build, options: ExportOptions) -> tuple[Finding, ...]:
+    lettered = {Format.CARD, Format.DRAWING}.intersection(options.formats)
+    return unprintable_findings(build) if lettered else ()
+
+
+def _write_timed(build: Build, path: Path, make: Callable[[], bytes]) -> Build:
+    """Write one file, and note how long it took."""
+    start = perf_counter()
+    path.write_bytes(make())
+    seconds = dict(build.seconds) | {path.name: perf_counter() - start}
+    return replace(build, seconds=MappingProxyType(seconds))
+
+
+class BuildFiles:
+    """The files of a build besides STL, report and design, each made when it is asked for."""
+
+    def __init__(self, build: Build, options: ExportOptions, renderer: SceneRenderer) -> None:
+        self.build = build
+        self.options = options
+        self.renderer = renderer
+
+    def files(self) -> Iterator[tuple[str, Callable[[], bytes]]]:
+        """Yield each file's name, and what returns its bytes."""
+        for name in file_names(self.build, self.options):
+            yield name, self._maker(name)
+            if name == CARD_PDF:
+                for number in range(len(self._card_pages)):
+                    yield f"card-{number + 1}.png", partial(self._card_pages.__getitem__, number)
+
+    def _maker(self, name: str) -> Callable[[], bytes]:
+        stem, _, ending = name.rpartition(".")
+        makers: dict[str, Callable[[], bytes]] = {
+            "step": partial(self._step, stem),
+            "dxf": self._dxf,
+            "svg": self._svg,
+            "glb": self._glb,
+            "png": partial(self._picture, name),
+            "3mf": self._threemf,
+            "pdf": self._pdf,
+        }
+        return makers[ending]
+
+    def _step(self, name: str) -> bytes:
+        whole = {part.name: part.solid for part in self.build.mould.parts}
+        blanks = {f"{part.name}-blank": part.blank for part in self.build.mould.parts}
+        solid = (whole | blanks)[name]
+        assert solid is not None  # noqa: S101 (only names of bodies that exist are given)
+        what = "as it stands in the assembly"
+        if name in blanks:
+            others = ", ".join(one.stamp_name for one in self.build.further)
+            what = f"{NO_RELIEF}; the same blank serves {others}" if others else NO_RELIEF
+        return step_bytes(solid, name=name, description=f"{self.build.design.name}, {name}, {what}")
+
+    @cached_property
+    def _sections(self) -> Sections:
+        return sections(self.build)
+
+    @cached_property
+    def _drawing(self) -> Drawing:
+        return drawing(self.build, self._sections, self.options.paper)
+
+    @cached_property
+    def _fonts(self) -> Fonts:
+        return fonts_of(self.build.design)
+
+    def _dxf(self) -> bytes:
+        return dxf_bytes(self._drawing, self._fonts)
+
+    def _svg(self) -> bytes:
+        sheet = self._drawing.sheet
+        title = f"{self.build.design.name}: pastry and mould"
+        size_mm = (sheet.width_mm, sheet.height_mm)
+        return svg_bytes(size_mm, self._drawing.entities, title, fonts=self._fonts)
+
+    def _glb(self) -> bytes:
+        pressed = {PASTRY: self.build.meshes[PASTRY]}
+        return glb_bytes(assembled_parts(self.build) | pressed | _further_row(self.build))
+
+    def _threemf(self) -> bytes:
+        design = self.build.design
+        piece = f"{design.portion.finished_weight_g:g} g, crust to filling {design.portion.ratio}"
+        return threemf_bytes(
+            printed_parts(self.build),
+            bed_mm=design.printer.bed_mm,
+            title=design.name,
+            description=f"Mould for a filled pastry of {piece}; print in {design.printer.material}",
+            thumbnail=self.renderer.png(PRINT_PNG),
+        )
+
+    def _picture(self, name: str) -> bytes:
+        if name == RELIEF_PNG:
+            return self._relief.png
+        pastries = relief_pictures(self.build)
+        return self._plan(pastries[name]).png if name in pastries else self.renderer.png(name)
+
+    @cached_property
+    def _relief(self) -> ReliefPlan:
+        return self._plan(self.build.pastry)
+
+    def _plan(self, pastry: Pastry) -> ReliefPlan:
+        return relief_plan(pastry, line_mm=self.build.design.printer.line_width_mm)
+
+    def _pdf(self) -> bytes:
+        return self._card.pdf()
+
+    @cached_property
+    def _card_pages(self) -> tuple[bytes, ...]:
+        return self._card.pngs()
+
+    @cached_property
+    def _card(self) -> Card:
+        size_mm, entities = card_section(self.build, self._sections)
+        section = svg_bytes(size_mm, entities, "section", fonts=self._fonts)
+        pictures = {name: self._picture(name) for name in (*SCENES_OF[Format.CARD], RELIEF_PNG)}
+        others = enumerate(further_pastry_scenes(self.build))
+        pictures |= {f"other-{number}.png": self._picture(name) for number, name in others}
+        figures = card_figures(self.build, self.options.recipe)
+        figures |= {"relief": list(self._relief.caption), "caption": CAPTION}
+        return Card(
+            figures=figures,
+            pictures=pictures | {"section.svg": section},
+            paper=self.options.paper,
+            fonts=self._fonts,
+        )
+
+
+def file_names(build: Build, options: ExportOptions) -> tuple[str, ...]:
+    """Return the names of the files besides STL, report and design, in the order of writing.
+
+    A card's pages as pictures follow it; how many there are is known once it is set.
+    """
+    names = {
+        Format.STL: [],
+        Format.STEP: [f"{name}.step" for name in _names_of_bodies(build)],
+        Format.DRAWING: ["drawing.dxf", "drawing.svg"],
+        Format.GLB: ["set.glb"],
+        # The reliefs first: another process draws the others meanwhile.
+        Format.PICTURES: [
+            *relief_pictures(build),
+            PASTRY_PNG,
+            PARTS_PNG,
+            *further_pastry_scenes(build),
+        ],
+        Format.THREEMF: ["set.3mf"],
+        Format.CARD: [CARD_PDF],
+    }
+    return tuple(name for one in options.formats for name in names[one])
+
+
+def _names_of_bodies(build: Build) -> Iterator[str]:
+    for part in build.mould.parts:
+        if part.solid is not None:
+            yield part.name
+        if part.blank is not None:
+            yield f"{part.name}-blank"
+
+
+def scenes(build: Build, options: ExportOptions) -> Mapping[str, Scene]:
+    """Return the pictures that the files need, by the name of their file."""
+    needed = {name for one in options.formats for name in SCENES_OF.get(one, ())}
+    pastry = build.meshes[PASTRY]
+    every = {
+        PASTRY_PNG: pastry_scene(pastry),
+        PARTS_PNG: exploded_scene(assembled_parts(build), pastry),
+        PRINT_PNG: row_scene(printed_parts(build)),
+    }
+    shows_further = {Format.PICTURES, Format.CARD} & set(options.formats)
+    further = further_pastry_scenes(build) if shows_further else {}
+    return {name: scene for name, scene in every.items() if name in needed} | dict(further)
+
+
+def printed_parts(build: Build) -> dict[str, Mesh]:
+    """Return the parts to print, as they lie on the bed."""
+    return {part.name: build.meshes[part.name] for part in build.mould.parts}
+
+
+def assembled_parts(build: Build) -> dict[str, Mesh]:
+    """Return the parts that go together as they stand in the assembly."""
+    return {part.name: settled(part.mesh) for part in build.mould.assembled}
+
+
+def _further_row(build: Build) -> dict[str, Mesh]:
+    """Return further stamps on their pastries, in a row to the right of the assembly [mm]."""
+    step_mm = (1.0 + ROW_GAP) * float(build.mould.parts[0].mesh.size_mm[0])
+    placed: dict[str, Mesh] = {}
+    for number, one in enumerate(build.further, start=1):
+        shift = (number * step_mm, 0.0, 0.0)
+        placed[one.stamp_name] = settled(build.mould.part(one.stamp_name).mesh).moved(shift)
+        placed[one.pastry_name] = build.meshes[one.pastry_name].moved(shift)
+    return placed
