@@ -113,3 +113,13 @@ def test_largest_square_in_a_square():
     # a diamond of half diagonal 1 in a square of half side 7 fits 7 times
     diamond = shapely.Polygon([(1, 0), (0, 1), (-1, 0), (0, -1)])
     assert largest_mm(diamond, shapely.box(-7, -7, 7, 7)) == pytest.approx(7, abs=2e-6)
+
+
+@pytest.mark.parametrize(("along", "text"), [(Along.LOWER_RIM, "gjpqy"), (Along.UPPER_RIM, "HIDE")])
+def test_letters_along_a_rim_stay_on_the_top_and_come_near_its_edge(lay, along, text):
+    """Below, descenders point outwards; above, capitals do: either ends just inside the edge."""
+    (part,) = lay({"text": text, "along": along, "size_mm": 6})
+    reach = shapely.get_coordinates(part.shape)
+    farthest = (reach**2).sum(axis=1).max() ** 0.5
+    # The room that is kept is a little more than the letters need, at most a tenth of the em.
+    assert 30.0 - 0.6 < farthest < 30.0
