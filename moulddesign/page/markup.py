@@ -241,7 +241,7 @@ def _finding(words: Texts, found: Finding) -> str:
         f"{escape(found.title(words.language))}</p><p>{escape(f'{value} {unit}'.rstrip())} "
         f'<span class="limit">({escape(words["limit"])}: '
         f"{escape(with_unit(found.limit.text(words.language), unit))}; "
-        f"{escape(words.named(found.source))})</span></p></div>"
+        f"{escape(words.said(found.source))})</span></p></div>"
     )
 
 
@@ -444,7 +444,7 @@ def batch_result(words: Texts, made: Batch, currency: str) -> str:
 def _batch_notes(words: Texts, made: Batch, currency: str) -> list[str]:
     says = [words["centres_needed"].format(count=count, name=name) for name, count in made.centres]
     if made.runs_short is not None:
-        says.append(words["runs_short"].format(what=words.named(made.runs_short)))
+        says.append(words["runs_short"].format(what=words.said(made.runs_short)))
     for key, packed in (("trays_needed", made.trays), ("boxes_needed", made.boxes)):
         mass = f"{packed.mass_g:.0f}"
         says.append(words[key].format(count=packed.count, each=packed.each, mass=mass))

@@ -1,12 +1,12 @@
-"""Every word that the page shows, in one file a language, and findings in that language."""
+"""Every word that the page shows, in one file a language, and errors in that language."""
 
-import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from functools import cache, cached_property
-from typing import Any, Final
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Any
 
 from moulddesign.core import (
+    LANGUAGES,
     FileError,
     KernelError,
     Message,
@@ -18,107 +18,15 @@ from moulddesign.core import (
 from moulddesign.design import TABLE
 from moulddesign.page.draft import Field
 
-HOLE: Final = "{}"
-PART: Final = re.compile(r"([a-z]+)((?:-[^:]+)?): (.+)", re.DOTALL)
-"""A part, what tells it from others of its kind, and what is said of it."""
-MORE: Final = re.compile(r"(.+) \((\d+) more to mend after this one\)", re.DOTALL)
-"""A sentence about the first of several fields that are wrong."""
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Phrases:
-    """The sentences of one language.
-
-    Parameters
-    ----------
-    pairs : mapping of str to str
-        Templates: what is said in English, and in this language, with holes `{}` in one order or
-        numbered ones.
-    words : mapping of str to str
-        Names of parts, shapes and units, for the holes.
-    more : str
-        Template behind a sentence where more is wrong.
-    """
-
-    pairs: Mapping[str, str]
-    words: Mapping[str, str]
-    more: str
-    _said: dict[str, str | None] = field(default_factory=dict)
-
-    def said(self, text: str) -> str | None:
-        """Return a sentence in this language; None where it is not known.
-
-        Examples
-        --------
-        >>> german = Phrases(
-        ...     pairs={"at least {}": "mindestens {}", "fits the bed": "geht aufs Bett"},
-        ...     words={"stamp": "Stempel"},
-        ...     more="",
-        ... )
-        >>> german.said("at least 2 mm"), german.said("stamp-sun: fits the bed")
-        ('mindestens 2 mm', 'Stempel-sun: geht aufs Bett')
-        """
-        if text not in self._said:
-            self._said[text] = self._found(text)
-        return self._said[text]
-
-    def _found(self, text: str) -> str | None:
-        if not re.search("[A-Za-z]", text):
-            return text
-        if text in self.pairs:
-            return self.pairs[text]
-        more = MORE.fullmatch(text)
-        if more is not None:
-            first = self.said(more[1])
-            return None if first is None else first + self.more.format(count=more[2])
-        return self._of_a_part(text) or self._filled(text)
-
-    def _of_a_part(self, text: str) -> str | None:
-        part = PART.fullmatch(text)
-        if part is None or part[1] not in self.words:
-            return None
-        said = self.said(part[3])
-        return None if said is None else f"{self.words[part[1]]}{part[2]}: {said}"
-
-    def _filled(self, text: str) -> str | None:
-        for pattern, template in self._patterns:
-            match = pattern.fullmatch(text)
-            if match is not None:
-                return template.format(*map(self._name, match.groups()))
-        return None
-
-    def _name(self, text: str) -> str:
-        """Return what stands in a hole: a word, a sentence, or as it is."""
-        return self.words.get(text) or self.said(text) or text
-
-    @cached_property
-    def _patterns(self) -> tuple[tuple[re.Pattern[str], str], ...]:
-        # The more of a template is fixed, the earlier it is tried: "{} within {}" fits much.
-        templates = sorted((t for t in self.pairs if HOLE in t), key=lambda t: (-len(t), t))
-        return tuple(
-            (re.compile("(.+?)".join(map(re.escape, t.split(HOLE))), re.DOTALL), self.pairs[t])
-            for t in templates
-        )
-
-
-LANGUAGES: Final = ("en", "de")
-"""Languages that are complete, the first where no other is asked for."""
-
 
 @dataclass(frozen=True, eq=False)
 class Texts:
-    """The words of one language.
-
-    Parameters
-    ----------
-    language : str
-        As HTML names it.
-    tables : mapping
-        The language's file.
-    """
+    """The words of one language."""
 
     language: str
+    """As HTML names it."""
     tables: Mapping[str, Any]
+    """The language's file."""
 
     def __getitem__(self, key: str) -> str:
         """Return a text of the table `page`."""
@@ -147,20 +55,9 @@ class Texts:
         return (one[0], one[1]) if one else (path.rpartition(".")[2], "+")
 
     def said(self, text: Message | str) -> str:
-        """Return a sentence of the rooms below; in English, and said to be, where none is known."""
-        if isinstance(text, Message):
-            return self._as_in_a_field(text).text(self.language)
-        found = self.phrases.said(text)
-        return self["in_english"].format(text=text) if found is None else found
-
-    def named(self, text: Message | str) -> str:
-        """Return what may be a name or a published source: as it is where no language has it."""
-        if isinstance(text, Message):
-            return text.text(self.language)
-        if self.language == LANGUAGES[0]:
-            return text
-        known = word(text).text(self.language)
-        return known if known != text else (self.phrases.said(text) or text)
+        """Return a sentence of the rooms below; what is no message may be a word of ours."""
+        message = word(text) if isinstance(text, str) else self._as_in_a_field(text)
+        return message.text(self.language)
 
     def upload_error(self, text: str) -> str:
         """Return what was wrong with an upload: a key of the page's texts, or a sentence."""
@@ -189,7 +86,7 @@ class Texts:
             case FileError():
                 return f"{error.path}: {self.said(error.reason)}."
             case KernelError():
-                step, reason = self.named(error.step), self.said(error.reason)
+                step, reason = self.said(error.step), self.said(error.reason)
                 return self["step_failed"].format(step=step, reason=reason)
         return self.said(str(error).rstrip(".")) + "."
 
@@ -213,13 +110,7 @@ class Texts:
         return " ".join([label, *places])
 
     def _given(self, value: object) -> str:
-        return self.named(value) if isinstance(value, str) else f"{value}"
-
-    @cached_property
-    def phrases(self) -> Phrases:
-        """Sentences of the rooms below."""
-        tables = self.tables
-        return Phrases(pairs=tables.get("phrases", {}), words={}, more=tables["page"]["more_wrong"])
+        return self.said(value) if isinstance(value, str) else f"{value}"
 
     def _field(self, field: Field) -> tuple[str, str]:
         given = self.tables["fields"].get(field.path)
@@ -232,17 +123,8 @@ class Texts:
 
 @cache
 def page_texts(language: str) -> Texts:
-    """Return the words of a language.
-
-    Parameters
-    ----------
-    language : str
-        One of `LANGUAGES`.
-    """
-    tables = dict(bundled_toml("page", "texts", f"{language}.toml"))
-    if language != LANGUAGES[0]:  # the rooms below speak the first
-        tables |= bundled_toml("page", "texts", f"{language}-phrases.toml")
-    return Texts(language, tables)
+    """Return the words of one of `LANGUAGES`."""
+    return Texts(language, bundled_toml("page", "texts", f"{language}.toml"))
 
 
 def language_for(asked: str, accepted: str) -> str:

@@ -5,13 +5,13 @@ import string
 import pytest
 
 from moulddesign.building import shaped
-from moulddesign.core import SpecError, word
+from moulddesign.core import LANGUAGES, SpecError, word
 from moulddesign.design import BlockTable, Design, Kind
 from moulddesign.page.address import decode_design, encode_design
 from moulddesign.page.draft import Draft, all_fields, sections, values_of_kind
 from moulddesign.page.form_schema import FormSchema
 from moulddesign.page.jobs import BatchRequest, FitRequest, RankingRequest, TrialRequest, preview
-from moulddesign.page.texts import LANGUAGES, page_texts
+from moulddesign.page.texts import page_texts
 
 MODELS = (Design, FitRequest, RankingRequest, TrialRequest, BatchRequest)
 FIELDS = [f for model in MODELS for f in all_fields(sections(model.model_json_schema()))]

@@ -1,0 +1,76 @@
+"""What is wrong is told on the page in the second language, too, and in words of a form."""
+
+from dataclasses import asdict
+
+import pytest
+
+from moulddesign.core import FileError, KernelError, SpecError, say
+from moulddesign.design import Design, library
+from moulddesign.fit import Wording
+from moulddesign.page.texts import page_texts
+
+ENGLISH, GERMAN = page_texts("en"), page_texts("de")
+
+
+def test_every_plastics_caution_has_its_words():
+    cautions = {material.caution for material in library(None).materials.values()}
+    assert [caution for caution in cautions if GERMAN.said(caution) == caution] == []
+
+
+@pytest.mark.parametrize(
+    ("plain", "said"),
+    [
+        ({"portion": {"finished_weight_g": -3}}, "Muss über 0 g liegen."),
+        ({"portion": {"finished_weight_g": "viel"}}, "Muss eine Zahl sein."),
+        ({"portion": {"ratio": "3/7"}}, "Muss Teig zu Füllung sein, etwa 3:7."),
+        ({"mould": {"clearance_mm": 9}}, "Darf höchstens 2 mm sein."),
+        ({"mould": {"clearance_mm": 9, "wall_mm": -1}}, "Darf höchstens 2 mm sein (danach noch 1"),
+        (
+            {"pastry": {"outline": "star"}},
+            "Muss eines von rund, Quadrat, Sechseck, Achteck, gelappt",
+        ),
+        ({"mould": {"kind": "cup"}}, "Muss eines von diesen sein: "),
+    ],
+)
+def test_a_wrong_value_is_told_in_german(plain, said):
+    with pytest.raises(SpecError, match="must be") as caught:
+        Design.of(plain)
+    assert GERMAN.need(caught.value).startswith(said)
+
+
+@pytest.mark.parametrize(
+    ("plain", "said"),
+    [
+        ({"portion": {"finished_weight_g": "many"}}, "Must be a number, such as 2.5."),
+        (
+            {"portion": {"finished_weight_g": "many"}, "mould": {"wall_mm": -1}},
+            "Must be a number, such as 2.5 (1 more",
+        ),
+    ],
+)
+def test_a_field_is_not_told_of_a_files_quotes(plain, said):
+    with pytest.raises(SpecError, match="without quotes") as caught:
+        Design.of(plain)
+    assert ENGLISH.need(caught.value).startswith(said)
+
+
+def test_a_sentence_names_the_field_by_its_label():
+    error = SpecError("pastry.width_mm", 300.0, say("page.address-too-long"))
+    assert (
+        GERMAN.error(error)
+        == "Breite (300.0): ist zu lang; stattdessen die Datei des Entwurfs laden."
+    )
+    listed = SpecError("weighings.0.raw_g", "not given", say("page.moulds-not-given"))
+    assert GERMAN.error(listed).startswith("Roh 1 (nicht angegeben): muss angegeben werden")
+    assert GERMAN.error(FileError("a.stl", say("page.set-damaged"))) == (
+        "a.stl: lässt sich nicht entpacken."
+    )
+    assert GERMAN.error(KernelError(say("page.the-checks"), say("workers.too-long"))) == (
+        "Die Prüfung ist nicht gelungen: es hat zu lange gedauert; die Zeichnung vereinfachen."
+    )
+
+
+def test_the_plot_has_words_of_its_own_in_each_language():
+    assert ENGLISH.tables["plot"] == asdict(Wording())
+    said = GERMAN.tables["plot"]
+    assert [key for key, word in ENGLISH.tables["plot"].items() if word == said[key]] == []
