@@ -58,16 +58,7 @@ def assembly_view(
 ) -> tuple[tuple[Entity, ...], tuple[Entity, ...]]:
     """Return section A-A of the pressed mould, and the pastry seen from above.
 
-    Parameters
-    ----------
-    build : Build
-        What is drawn.
-    parts : sequence of PartProfile
-        Its parts.
-    pastry : shapely geometry
-        The pastry's section [mm].
-    scale : float
-        Length on the paper over true length.
+    Parts and pastry's section are in true size; `scale` is length on the paper over true length.
     """
     entities = assembly_section(build, parts, pastry, scale=scale)
     x0, x1 = (
@@ -82,7 +73,7 @@ def assembly_view(
 def assembly_section(
     build: Build, parts: Sequence[PartProfile], pastry: shapely.Geometry, *, scale: float
 ) -> tuple[Entity, ...]:
-    """Return section A-A of the pressed mould without its title; the same parameters."""
+    """Return section A-A of the pressed mould without its title."""
     pastry = shapely.affinity.scale(pastry, scale, scale, origin=(0.0, 0.0))
     cuts = {part.name: part.scaled_section(scale) for part in parts}
     entities: list[Entity] = []

@@ -7,9 +7,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib.resources import files
+from math import ceil
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 import typst
 from pydantic import BaseModel
 
@@ -227,11 +229,11 @@ def _use(build: Build) -> str:
 
 
 def _bed(build: Build) -> str:
+    """Return the least bed that takes each part by itself."""
     printed = {name: m for name, m in build.meshes.items() if name.partition("-")[0] != PASTRY}
-    sizes = [mesh.size_mm for mesh in printed.values()]
-    return (
-        f" {TIMES} ".join(f"{max(size[axis] for size in sizes):.0f}" for axis in range(3)) + " mm"
-    )
+    largest = np.max([mesh.size_mm for mesh in printed.values()], axis=0)
+    # Up to the next millimetre, or the largest part would not fit; float32 adds less than 0.001.
+    return f" {TIMES} ".join(f"{ceil(length - 0.001)}" for length in largest) + " mm"
 
 
 def _allergens(build: Build, recipe: Recipe | None) -> str:
@@ -283,8 +285,12 @@ def _given(table: BaseModel) -> Iterator[tuple[str, str, str]]:
             continue
         extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
         source = str(extra.get("source", "")) if value == field.default else "the design"
-        shown = format_number(value) if isinstance(value, float) and value >= 1.0 else f"{value}"
+        shown = format_number(value) if isinstance(value, float) and value >= 1.0 else _plain(value)
         yield field.description or key, f"{shown} {extra.get('unit', '')}".strip(), source
+
+
+def _plain(value: object) -> str:
+    return f"{value:g}" if isinstance(value, float) else f"{value}"
 
 
 def _findings(build: Build) -> dict[str, Any]:

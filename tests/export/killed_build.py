@@ -53,7 +53,7 @@ def main(target, rounds):
         child = os.fork()
         if child == 0:
             publish_by_turns(target)
-        time.sleep(chance.uniform(0.0, 2.0 * took))
+        time.sleep(chance.uniform(0.0, 3.0 * took))  # two builds take 2
         os.kill(child, signal.SIGKILL)
         os.waitpid(child, 0)
         found = [case for case, one in whole.items() if one == bytes_of(target)]

@@ -105,6 +105,13 @@ def test_the_second_page_is_for_the_printer():
     assert f"{made.design.mould.clearance_mm:g} mm each side" in text
 
 
+def test_the_least_bed_takes_the_largest_part():
+    text = pages(card("demo"))[1]
+    bed = re.search(r"Least bed (\d+) . (\d+) . (\d+) mm", text).groups()
+    sizes = [mesh.size_mm for name, mesh in built("demo").meshes.items() if name != "pastry"]
+    assert np.all(np.array(bed, dtype=float) >= np.max(sizes, axis=0) - 0.001)
+
+
 @pytest.mark.parametrize("price_per_kg", [None, 24.0])
 def test_every_part_has_its_metres_its_least_time_and_its_price(price_per_kg):
     made = unproven(DESIGN.with_values({"printer.price_per_kg": price_per_kg}))

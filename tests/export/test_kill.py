@@ -17,7 +17,8 @@ from moulddesign.export import folder as export_folder
 ROOT = Path(__file__).parents[2]
 KILLED = Path(__file__).with_name("killed.py")
 KILLED_BUILD = Path(__file__).with_name("killed_build.py")
-ROUNDS = 50
+ROUNDS = 12
+MANY_ROUNDS = 50
 OLD = '{"moulddesign": "old"}'
 
 
@@ -30,25 +31,30 @@ def run(program, *arguments, before=()):
     )  # fmt: skip
 
 
+SAMPLES = [ROUNDS, pytest.param(MANY_ROUNDS, marks=pytest.mark.slow)]
+
+
+@pytest.mark.parametrize("rounds", SAMPLES)
 @pytest.mark.parametrize("way", ["exchange", "renames"])
-def test_killed_at_fifty_random_moments_the_folder_is_whole_and_never_older(way, tmp_path):
+def test_killed_at_random_moments_the_folder_is_whole_and_never_older(way, rounds, tmp_path):
     target = tmp_path / "lantern night"
-    done = run(KILLED, str(target), str(ROUNDS), way)
+    done = run(KILLED, str(target), str(rounds), way)
     assert done.returncode == 0, done.stderr
     lines = done.stdout.splitlines()
-    assert sum("whole" in line for line in lines) == ROUNDS
+    assert sum("whole" in line for line in lines) == rounds
     assert lines[-1] == "left: []"
     versions = [int(line.rsplit(" ", 1)[1]) for line in lines[:-1]]
-    assert versions[-1] > ROUNDS / 10  # it was killed in the middle of work, not before it
+    assert versions[-1] > rounds / 10  # it was killed in the middle of work, not before it
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no fork there")
-def test_a_build_killed_at_fifty_random_moments_is_the_old_or_the_new_one_whole(tmp_path):
+@pytest.mark.parametrize("rounds", SAMPLES)
+def test_a_build_killed_at_random_moments_is_the_old_or_the_new_one_whole(rounds, tmp_path):
     target = tmp_path / "lantern night"
-    done = run(KILLED_BUILD, str(target), str(ROUNDS))
+    done = run(KILLED_BUILD, str(target), str(rounds))
     assert done.returncode == 0, done.stderr
     lines = done.stdout.splitlines()
-    assert sum("whole" in line for line in lines) == ROUNDS
+    assert sum("whole" in line for line in lines) == rounds
     assert lines[-1] == "left: []"
     # It was killed before, between and after two builds: both were found.
     assert {"whole ['little']", "whole ['hexagon']"} <= {line.partition(": ")[2] for line in lines}
