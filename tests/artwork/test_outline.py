@@ -22,7 +22,7 @@ from moulddesign.design import PastryTable
 WIDTHS = st.floats(8.0, 150.0)
 SIDES = {"square": 4, "hexagon": 6, "octagon": 8}
 NAMED = ("round", *SIDES, "scalloped")
-FEW = settings(max_examples=50)
+FEW = settings(max_examples=20)
 
 
 def outline(name, width_mm, **values) -> Outline:
