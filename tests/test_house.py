@@ -1,9 +1,11 @@
 """The shape of the package: where a reader finds a thing, and that its name means one thing."""
 
 import ast
+import importlib
 import re
 from collections import defaultdict
 from functools import cache
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -92,3 +94,14 @@ def test_a_room_says_what_each_of_its_files_holds(room):
 
 def test_rooms_hold_all_modules_but_those_at_the_top():
     assert {path.parent.name for path in MODULES} - set(ROOMS) <= {PACKAGE.name}
+
+
+TESTS = sorted(Path(__file__).parent.rglob("*.py"))
+TAKEN = re.compile(r"from (moulddesign[\w.]*) import (\w+)\b")
+
+
+@pytest.mark.parametrize("path", TESTS, ids=lambda path: path.stem)
+def test_what_a_test_takes_is_there_even_where_its_program_is_a_string(path):
+    for module, name in TAKEN.findall(path.read_text(encoding="utf-8")):
+        there = importlib.import_module(module)
+        assert hasattr(there, name) or find_spec(f"{module}.{name}"), f"{module}.{name}"

@@ -266,8 +266,8 @@ def test_two_million_triangles_in_20_seconds_and_2_gb(tmp_path):
     assert 1_900_000 < len(body.triangles) <= 2_000_000
     trimesh.Trimesh(body.vertices, body.triangles, process=False).export(tmp_path / "cup.stl")
     code = (
-        "import sys\nfrom moulddesign.check.reading import read_mesh\n"
-        "from moulddesign.check.pour import pour_cavities\n"
+        "import sys\nfrom moulddesign.geometry.mesh_files import read_mesh\n"
+        "from moulddesign.geometry.fill_volume import pour_cavities\n"
         "(cup,) = pour_cavities(read_mesh(sys.argv[1]))\nprint(cup.volume_mm3)"
     )
     ran = subprocess.run(  # noqa: S603
