@@ -73,7 +73,7 @@ class Finding:
 
 
 def _part(name: str, language: str) -> str:
-    """Return the name of a part; what tells it from its like, behind a hyphen, stays as it is."""
+    """Return the name of a part; its own name behind a hyphen stays as it is."""
     kind, hyphen, own = name.partition("-")
     return f"{word(kind).text(language)}{hyphen}{own}"
 

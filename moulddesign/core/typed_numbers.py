@@ -46,7 +46,7 @@ def read_number(field: str, text: str, unit: str) -> float:
     Raises
     ------
     SpecError
-        It is no number, its unit is another kind's, or its comma could part thousands.
+        It is no number, its unit is another kind's, or its comma could separate thousands.
 
     Examples
     --------
@@ -89,7 +89,7 @@ def read_ratio(field: str, text: str) -> str:
     field : str
         Name of the field, for the sentence.
     text : str
-        Two numbers parted by a colon or a slash, or the crust's share in per cent.
+        Two numbers separated by a colon or a slash, or the crust's share in per cent.
 
     Raises
     ------

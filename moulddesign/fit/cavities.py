@@ -326,7 +326,7 @@ def sized_shape(sizes: Mapping[str, Any]) -> SizedShape:
 
 
 def _mouth(table: OwnedMould, width_mm: float) -> Outline:
-    """Return the outline of the mouth; what is wrong with it is told of the mould's own fields."""
+    """Return the outline of the mouth; an error names the mould's own field."""
     if width_mm < LEAST_WIDTH_MM:
         raise SpecError("width_mm", width_mm, say("fit.mouth-too-narrow", least_mm=LEAST_WIDTH_MM))
     try:

@@ -29,7 +29,7 @@ from moulddesign.fit.pieces import (
 from moulddesign.portion import Portion, figures
 
 EQUAL_RATIO: Final = 0.002
-"""Cavities hold the same where they differ by no more: less than any scale tells."""
+"""Cavities hold the same where they differ by no more, which is less than a scale shows."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -44,7 +44,7 @@ class Fit:
     """Of a press mould, one for each ratio, without and with centres; empty for any other."""
     notes: tuple[Message, ...]
     """What was mended, what is odd about the size, centres too large for a press. How a cavity was
-    measured is said with the cavity."""
+    measured is among the remarks of the cavity."""
 
     @property
     def equal_cavities(self) -> tuple[tuple[int, ...], ...]:

@@ -256,7 +256,7 @@ ON_SIDE_MM: Final = 0.01
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class MeasuredMould:
-    """What meshes hold, and what is to be said of them."""
+    """What meshes hold, and remarks about them."""
 
     cavities: tuple[MeasuredCavity, ...]
     """The largest first."""
@@ -360,7 +360,7 @@ def _read_mesh(
 def _poured(path: str, mesh: Mesh, up: Up, *, stage: Stage) -> tuple[Cavity, ...]:
     try:
         found = pour_cavities(mesh, up, stage=stage)
-    except SpecError as error:  # it bounds no solid; what is wrong with it is said
+    except SpecError as error:  # it bounds no solid
         raise FileError(path, say("fit.mend-by-option", need=error.need)) from error
     if not found:
         raise SpecError("up", up.value, _holds_nothing(mesh, up))

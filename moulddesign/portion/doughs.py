@@ -67,7 +67,7 @@ def named(field: str, name: str, doughs: Mapping[str, Dough]) -> Dough:
     Raises
     ------
     SpecError
-        There is none of that name; the sentence tells the nearest and lists all.
+        There is none of that name; the sentence names the nearest and lists all.
     """
     if name not in doughs:
         near = get_close_matches(name, doughs, n=1)
