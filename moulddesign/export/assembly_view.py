@@ -18,8 +18,8 @@ from moulddesign.export.entities import (
     Arrowhead,
     Circle,
     DrawingLayer,
+    DrawnLine,
     Entity,
-    Polyline,
     Text,
     bounds_of,
     diameter_dimension,
@@ -188,7 +188,9 @@ def _labels(anchors: list[tuple[str, tuple[float, float]]], *, left: float) -> l
             Text(text=shown, at=(left, y - capital / 2.0), capital_mm=capital, align=Align.RIGHT)
         )
         entities.append(
-            Polyline(points=((left + 1.0, y), (left + 4.0, y), (x, at_y)), layer=DrawingLayer.LABEL)
+            DrawnLine(
+                points=((left + 1.0, y), (left + 4.0, y), (x, at_y)), layer=DrawingLayer.LABEL
+            )
         )
         entities.append(Circle(centre=(x, at_y), radius_mm=0.4, layer=DrawingLayer.LABEL))
     return entities
@@ -236,7 +238,9 @@ def _cutting_line(left: float, right: float) -> list[Entity]:
     """Return the thick ends of section line A-A, with arrows that look away from the reader."""
     entities: list[Entity] = []
     for x, outer in ((left - 4.0, -1.0), (right + 4.0, 1.0)):
-        entities.append(Polyline(points=((x, 0.0), (x + 5.0 * outer, 0.0)), layer=DrawingLayer.CUT))
+        entities.append(
+            DrawnLine(points=((x, 0.0), (x + 5.0 * outer, 0.0)), layer=DrawingLayer.CUT)
+        )
         tip = (x + 3.0 * outer, 0.3)
         entities.append(
             Arrowhead(

@@ -14,9 +14,9 @@ from moulddesign.export.assembly_view import assembly_section, assembly_view
 from moulddesign.export.entities import (
     Circle,
     DrawingLayer,
+    DrawnLine,
     Entity,
     Point,
-    Polyline,
     Text,
     bounds_of,
     fit_text,
@@ -98,7 +98,7 @@ class Drawing:
     """From the sheet's lower left corner [mm]."""
 
 
-def sections(build: Build) -> Sections:
+def build_sections(build: Build) -> Sections:
     """Return the sections and edges of a build's parts, and the section of its pastry.
 
     Raises
@@ -228,7 +228,7 @@ def _size_mm(view: View) -> tuple[float, float]:
     return x1 - x0, y1 - y0
 
 
-def _frame(sheet: Sheet) -> Polyline:
+def _frame(sheet: Sheet) -> DrawnLine:
     low = (FRAME_MM, FRAME_MM)
     return _rectangle(low, (sheet.width_mm - FRAME_MM, sheet.height_mm - FRAME_MM))
 
@@ -290,19 +290,19 @@ def _projection_symbol(x: float, y: float, *, third_angle: bool) -> list[Entity]
     cone = ((-3.5, -1.5), (3.5, -3.0), (3.5, 3.0), (-3.5, 1.5))
     points = tuple((cone_x + px, y + py) for px, py in cone)
     return [
-        Polyline(points=points, layer=DrawingLayer.FRAME, closed=True),
+        DrawnLine(points=points, layer=DrawingLayer.FRAME, closed=True),
         Circle(centre=(circles_x, y), radius_mm=1.5, layer=DrawingLayer.FRAME),
         Circle(centre=(circles_x, y), radius_mm=3.0, layer=DrawingLayer.FRAME),
-        Polyline(points=((x - 10.5, y), (x + 10.5, y)), layer=DrawingLayer.AXIS),
-        Polyline(points=((circles_x, y - 4.0), (circles_x, y + 4.0)), layer=DrawingLayer.AXIS),
+        DrawnLine(points=((x - 10.5, y), (x + 10.5, y)), layer=DrawingLayer.AXIS),
+        DrawnLine(points=((circles_x, y - 4.0), (circles_x, y + 4.0)), layer=DrawingLayer.AXIS),
     ]
 
 
-def _rectangle(low: Point, high: Point) -> Polyline:
+def _rectangle(low: Point, high: Point) -> DrawnLine:
     (x0, y0), (x1, y1) = low, high
     corners = ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
-    return Polyline(points=corners, layer=DrawingLayer.FRAME, closed=True)
+    return DrawnLine(points=corners, layer=DrawingLayer.FRAME, closed=True)
 
 
-def _line(a: Point, b: Point) -> Polyline:
-    return Polyline(points=(a, b), layer=DrawingLayer.FRAME)
+def _line(a: Point, b: Point) -> DrawnLine:
+    return DrawnLine(points=(a, b), layer=DrawingLayer.FRAME)

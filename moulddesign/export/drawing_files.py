@@ -26,9 +26,9 @@ from moulddesign.export.entities import (
     Dimension,
     DimensionKind,
     DrawingLayer,
+    DrawnLine,
     Entity,
     Point,
-    Polyline,
     Primitive,
     Text,
     primitives_of,
@@ -139,7 +139,7 @@ def dxf_text(text: str) -> str:
 def _add(space: Any, primitive: Primitive, fonts: Fonts) -> None:  # noqa: ANN401 (ezdxf's layout)
     look: dict[str, Any] = {"layer": primitive.layer.value}
     match primitive:
-        case Polyline():
+        case DrawnLine():
             space.add_lwpolyline(primitive.points, close=primitive.closed, dxfattribs=look)
         case Arrowhead():
             # A SOLID has four corners; a triangle repeats its last.

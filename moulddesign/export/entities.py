@@ -101,7 +101,7 @@ class _Path:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Polyline(_Path):
+class DrawnLine(_Path):
     """A line through at least two points."""
 
     closed: bool = False
@@ -173,7 +173,7 @@ class Text:
         return x + start, y + low, x + start + self.width_mm, y + high
 
 
-Primitive = Polyline | Arrowhead | Circle | Text
+Primitive = DrawnLine | Arrowhead | Circle | Text
 
 
 class DimensionKind(StrEnum):
@@ -344,7 +344,7 @@ def horizontal_dimension(
         primitives=(
             _extension_line(left, left_y, line_y),
             _extension_line(right, right_y, line_y),
-            Polyline(points=((start, line_y), (end, line_y)), layer=DrawingLayer.DIMENSION),
+            DrawnLine(points=((start, line_y), (end, line_y)), layer=DrawingLayer.DIMENSION),
             *(_arrow((x, line_y), (backward, 0.0)) for x, backward in arrows),
             _figure(text, (figure_x, line_y + FIGURE_GAP_MM), align),
         ),
@@ -397,10 +397,10 @@ def _dimension_line(
     return (left - 2.0 * ARROW_MM, start + width_mm), start, Align.LEFT
 
 
-def _extension_line(x: float, view_y: float, line_y: float) -> Polyline:
+def _extension_line(x: float, view_y: float, line_y: float) -> DrawnLine:
     away = 1.0 if line_y > view_y else -1.0
     ends = ((x, view_y + away * EXTENSION_GAP_MM), (x, line_y + away * OVERSHOOT_MM))
-    return Polyline(points=ends, layer=DrawingLayer.DIMENSION)
+    return DrawnLine(points=ends, layer=DrawingLayer.DIMENSION)
 
 
 def _turned_back(primitive: Primitive) -> Primitive:
@@ -427,7 +427,7 @@ def _leader(tip: Point, text: str) -> tuple[Primitive, ...]:
     bend = (tip[0] + x, tip[1] + y)
     end = (bend[0] + 1.0 + text_width_mm(text, FIGURE_MM), bend[1])
     return (
-        Polyline(points=(tip, bend, end), layer=DrawingLayer.DIMENSION),
+        DrawnLine(points=(tip, bend, end), layer=DrawingLayer.DIMENSION),
         _arrow(tip, (x / LEADER_MM, y / LEADER_MM)),
         _figure(text, (bend[0] + 1.0, bend[1] + FIGURE_GAP_MM), Align.LEFT),
     )

@@ -29,8 +29,8 @@ from typing import Final
 from moulddesign.core import WriteError, say
 
 REPORT: Final = "report.json"
-DESIGN_FILE: Final = "design.toml"
-ALWAYS_OURS: Final = frozenset({REPORT, DESIGN_FILE, "set.3mf", "parts.png"})
+DESIGN_TOML: Final = "design.toml"
+ALWAYS_OURS: Final = frozenset({REPORT, DESIGN_TOML, "set.3mf", "parts.png"})
 """What builds and coupons write whether or not their report lists it."""
 
 SYSTEM_FILES: Final = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})

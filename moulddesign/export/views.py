@@ -11,8 +11,8 @@ from moulddesign.export.entities import (
     Align,
     Circle,
     DrawingLayer,
+    DrawnLine,
     Entity,
-    Polyline,
     Text,
     bounds_of,
     format_number,
@@ -295,9 +295,9 @@ def view_title(text: str, x: float, y: float) -> Text:
     return Text(text=text, at=(x, y), capital_mm=TITLE_MM, align=Align.MIDDLE)
 
 
-def polyline(points: Points, layer: DrawingLayer, *, closed: bool = False) -> Polyline:
+def polyline(points: Points, layer: DrawingLayer, *, closed: bool = False) -> DrawnLine:
     """Return points, shape (n, 2), as a line on a layer [mm]."""
-    return Polyline(points=tuple(map(tuple, points.tolist())), layer=layer, closed=closed)
+    return DrawnLine(points=tuple(map(tuple, points.tolist())), layer=layer, closed=closed)
 
 
 def shape_outlines(shape: shapely.Geometry, layer: DrawingLayer) -> list[Entity]:
@@ -349,13 +349,13 @@ def hatch_lines(shape: shapely.Geometry, *, angle_deg: float, spacing_mm: float)
     ]
 
 
-def vertical_axis(x: float, low: float, high: float) -> Polyline:
+def vertical_axis(x: float, low: float, high: float) -> DrawnLine:
     """Return a centre line that runs a little beyond a view [mm]."""
     ends = np.array([[x, low - AXIS_OVERSHOOT_MM], [x, high + AXIS_OVERSHOOT_MM]])
     return polyline(ends, DrawingLayer.AXIS)
 
 
-def horizontal_axis(left: float, right: float, y: float) -> Polyline:
+def horizontal_axis(left: float, right: float, y: float) -> DrawnLine:
     """Return a centre line that runs a little beyond a view [mm]."""
     ends = np.array([[left - AXIS_OVERSHOOT_MM, y], [right + AXIS_OVERSHOOT_MM, y]])
     return polyline(ends, DrawingLayer.AXIS)

@@ -25,7 +25,7 @@ EDGE_DEG = 30.0
 """Edges sharper than this are drawn as lines [deg]."""
 
 
-def main(source: str, folder: str) -> None:
+def draw_scenes(source: str, folder: str) -> None:
     """Draw each scene of a file into `N.npy`, rows of RGB bytes from the top."""
     with np.load(source) as scenes:
         for number in range(int(scenes["count"])):
@@ -126,4 +126,4 @@ def _aim(renderer: vtkRenderer, view: np.ndarray) -> None:
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:])
+    draw_scenes(*sys.argv[1:])

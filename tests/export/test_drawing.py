@@ -16,7 +16,7 @@ from ezdxf import bbox
 from ezdxf.math import Vec2
 
 from moulddesign.export import Paper
-from moulddesign.export.drawing import Drawing, Sheet, drawing, sections
+from moulddesign.export.drawing import Drawing, Sheet, build_sections, drawing
 from moulddesign.export.drawing_files import dxf_bytes, svg_bytes
 from moulddesign.export.entities import Text, fit_text, text_width_mm
 from moulddesign.export.fonts import bundled_fonts
@@ -29,7 +29,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 def drawn(request):
     case, paper = request.param
     made = built(case)
-    whole = drawing(made, sections(made), paper)
+    whole = drawing(made, build_sections(made), paper)
     sheet = whole.sheet
     document = ezdxf.read(io.StringIO(dxf_bytes(whole, bundled_fonts()).decode()))
     size = (sheet.width_mm, sheet.height_mm)
@@ -196,7 +196,7 @@ def test_the_crust_is_drawn_as_thick_as_it_is(drawn):
 @pytest.mark.parametrize("case", INSIDES)
 def test_filling_and_centres_are_drawn_where_they_are(case):
     made = built(case)
-    whole = drawing(made, sections(made), Paper.A4)
+    whole = drawing(made, build_sections(made), Paper.A4)
     document = ezdxf.read(io.StringIO(dxf_bytes(whole, bundled_fonts()).decode()))
     scale, inside = stated_scale(document), made.interior
     lines = document.modelspace().query('LWPOLYLINE[layer=="pastry"]')
@@ -257,7 +257,7 @@ def test_a_name_is_read_as_it_stands_and_never_as_a_code(name):
 
 def test_a_small_mould_is_drawn_in_true_size_on_a_sheet_that_every_printer_takes():
     made = built("little")
-    whole = drawing(made, sections(made), Paper.A4)
+    whole = drawing(made, build_sections(made), Paper.A4)
     assert whole.sheet.name == "A4"
     assert whole.scale == 1.0
     assert any(getattr(entity, "text", "") == "1:1 on A4" for entity in whole.entities)
