@@ -223,7 +223,7 @@ def findings_list(words: Texts, found: Sequence[Finding], cautions: Sequence[Mes
     return (
         paragraph(counts, "verdict-counts")
         + "".join(_finding(words, f) for f in wrong)
-        + f"<details><summary>{escape(words['what_holds'])}</summary>"
+        + f"<details><summary>{escape(words['passed'])}</summary>"
         + "".join(_finding(words, f) for f in groups["good"])
         + f"</details><details><summary>{escape(words['cautions'])}</summary>"
         + f"<ul>{listed}</ul></details>"
