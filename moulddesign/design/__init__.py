@@ -23,7 +23,7 @@ from moulddesign.design.assets import (
     resolve_file,
     resolve_files,
 )
-from moulddesign.design.design import Design
+from moulddesign.design.design import DESIGN_FILE, Design
 from moulddesign.design.mould_tables import (
     BlockTable,
     Bolt,
@@ -74,6 +74,7 @@ from moulddesign.design.schema import (
 )
 
 __all__ = [
+    "DESIGN_FILE",
     "DRAWINGS",
     "MOST_PIECES",
     "ONLY_FOR",

@@ -25,6 +25,9 @@ from moulddesign.design.printers import PrinterTable
 from moulddesign.design.relief_tables import MOST_STAMPS, FurtherStamp, Layer, ReliefTable
 from moulddesign.design.schema import RefusedError, Table, as_file_name, given
 
+DESIGN_FILE: Final = "design.toml"
+"""What the design file of a build or of a set is called."""
+
 RESERVED: Final = {"con", "prn", "aux", "nul"} | {
     f"{device}{number}" for device in ("com", "lpt") for number in "123456789"
 }

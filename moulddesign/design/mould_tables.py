@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import ConfigDict, Field
 
-from moulddesign.design.schema import CHOICE, MEMORY, PRACTICE, Table, given
+from moulddesign.design.schema import CHOICE, MEMORY, TRADE, Table, given
 
 
 class Kind(StrEnum):
@@ -35,7 +35,7 @@ class Bolt(StrEnum):
 KIND_SAYS: Final = "Kind of mould; it decides which other keys count"
 SIDE_DRAFT_SOURCE: Final = (
     "moulded parts want 0.5 deg at the least, 1 deg usually and 1 deg more for each 0.025 mm of "
-    "surface texture; layer lines ask for several; " + PRACTICE
+    "surface texture; layer lines ask for several; " + TRADE
 )
 
 KIND_IS_NEEDED: Final = ConfigDict(json_schema_extra={"required": ["kind"]})
@@ -48,11 +48,11 @@ class PressTable(Table):
     kind: Literal[Kind.PRESS] = given(Kind.PRESS, KIND_SAYS, main=True)
     clearance_mm: float = given(
         0.3, "Gap between stamp and bore, each side", unit="mm", main=True,
-        source="0.2-0.3 mm sliding, PLA 0.3, PETG 0.4; " + PRACTICE, ge=0.05, le=2,
+        source="0.2-0.3 mm sliding, PLA 0.3, PETG 0.4; " + TRADE, ge=0.05, le=2,
     )  # fmt: skip
     wall_mm: float = given(
         2.8, "Wall of the sleeve", unit="mm",
-        source="two lines at the least, better 1.2-1.6 mm, more for a lasting tool; " + PRACTICE,
+        source="two lines at the least, better 1.2-1.6 mm, more for a lasting tool; " + TRADE,
         ge=0.8, le=20,
     )  # fmt: skip
     flange_width_mm: float = given(
@@ -76,7 +76,7 @@ class PressTable(Table):
     )  # fmt: skip
     height_band: float = given(
         0.1, "Share of the height between the nominal ring and the light and heavy ones",
-        source="raw pieces exceed their nominal weight by 0-9 %; " + PRACTICE, ge=0.02, le=0.5,
+        source="raw pieces exceed their nominal weight by 0-9 %; " + TRADE, ge=0.02, le=0.5,
     )  # fmt: skip
     joint: Joint = given(Joint.PEG, "How the plunger holds the stamp: peg or bolt")
     bolt: Bolt = given(Bolt.M5, "Thread of the bolt, where the joint is one")
@@ -86,7 +86,7 @@ class PressTable(Table):
     )  # fmt: skip
     bridge_mm: float = given(
         5.0, "Widest flat ceiling that is printed over air", unit="mm",
-        source="bridges up to 10 mm; " + PRACTICE + "; half of it is our choice", ge=1, le=10,
+        source="bridges up to 10 mm; " + TRADE + "; half of it is our choice", ge=1, le=10,
     )  # fmt: skip
     disc_rim_mm: float = given(
         4.0, "How far the palm disc reaches beyond the bore", unit="mm", source=CHOICE, ge=1, le=40
@@ -187,7 +187,7 @@ class CastTable(Table):
     )  # fmt: skip
     wall_mm: float = given(
         2.8, "Wall of the tray around a casting master", unit="mm",
-        source="two lines at the least, better 1.2-1.6 mm, more for a lasting tool; " + PRACTICE,
+        source="two lines at the least, better 1.2-1.6 mm, more for a lasting tool; " + TRADE,
         ge=0.8, le=20,
     )  # fmt: skip
     land_mm: float = given(
@@ -203,7 +203,7 @@ class CastTable(Table):
     )  # fmt: skip
     tray_draft_deg: float = given(
         5.0, "Lean of a casting tray's wall, wider at the brim, so that the silicone comes out",
-        unit="deg", source="as for a block's side; " + PRACTICE, ge=0, le=30,
+        unit="deg", source="as for a block's side; " + TRADE, ge=0, le=30,
     )  # fmt: skip
     silicone_shrink: float = given(
         0.001, "Share by which the silicone comes out smaller than it was poured; the master is "

@@ -16,7 +16,7 @@ from moulddesign.design.relief_tables import Sense
 from moulddesign.design.schema import (
     CHOICE,
     MEMORY,
-    PRACTICE,
+    TRADE,
     FileKind,
     RefusedError,
     Table,
@@ -90,7 +90,7 @@ class OwnedMould(Table):
     )
     relief_depth_mm: float = given(0.0, "Depth of the relief", unit="mm", ge=0, le=20)
     relief_cover: float = given(
-        0.5, "Share of the flat top that the relief covers, by eye", source=PRACTICE, ge=0, le=1
+        0.5, "Share of the flat top that the relief covers, by eye", source=TRADE, ge=0, le=1
     )
     sense: Sense = given(Sense.RAISED, "Whether the relief stands on the piece or sinks into it")
     tool: Tool = given(Tool.RULER, "What the sizes were read off")
@@ -115,7 +115,7 @@ class OwnedMould(Table):
     mend: bool = given(default=False, says="Whether a broken mesh is mended")
     least_height_mm: float | None = given(
         None, "Lowest height a press mould presses; relief, centre and twice the least crust "
-        "where it is left out", unit="mm", source=PRACTICE, gt=0, le=200, main=True,
+        "where it is left out", unit="mm", source=TRADE, gt=0, le=200, main=True,
     )  # fmt: skip
     most_height_mm: float | None = given(
         None, "Greatest height a press mould presses", unit="mm", gt=0, le=200, main=True

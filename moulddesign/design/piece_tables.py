@@ -13,7 +13,7 @@ from moulddesign.core import SpecError, say, word
 from moulddesign.design.schema import (
     CHOICE,
     MEMORY,
-    PRACTICE,
+    TRADE,
     FileKind,
     RefusedError,
     Table,
@@ -47,7 +47,7 @@ class Centre(Table):
     counts_in: CountsIn = given(
         CountsIn.FILLING,
         "Whether the filling's share of the ratio includes it",
-        source=PRACTICE,
+        source=TRADE,
     )
 
     @property
@@ -71,7 +71,7 @@ class PortionTable(Table):
     ratio: str = given(
         "3:7",
         "Crust to filling by mass",
-        source=PRACTICE,
+        source=TRADE,
         pattern=r"^\d+(\.\d+)?:\d+(\.\d+)?$",
         main=True,
     )
@@ -111,7 +111,7 @@ class PortionTable(Table):
     )
     bore_room_mm: float = given(
         1.5, "Gap on each side between the rolled piece and the bore that it enters", unit="mm",
-        source=PRACTICE, ge=0, le=20,
+        source=TRADE, ge=0, le=20,
     )  # fmt: skip
     centres: tuple[Centre, ...] = given(
         (), "Whole centres inside the filling", max_length=12, main=True
@@ -212,7 +212,7 @@ class PastryTable(Table):
         f"Height to width; {PROPORTION} where no size is given",
         ge=0.05,
         le=3,
-        source=PRACTICE,
+        source=TRADE,
         main=True,
     )
     corner_radius_mm: float = given(
@@ -257,7 +257,7 @@ class ScaleTable(Table):
 
     resolution_g: float = given(
         1.0, "Smallest step of the scale", unit="g",
-        source="kitchen scales show whole grams; " + PRACTICE, gt=0, le=50, main=True,
+        source="kitchen scales show whole grams; " + TRADE, gt=0, le=50, main=True,
     )  # fmt: skip
     hand_error_g: float = given(
         0.5, "Standard deviation of one portion weighed in haste, beyond the scale's step",
@@ -312,7 +312,7 @@ class BatchTable(Table):
     hand_loss: float = given(
         0.01, "Share of dough and paste that stays on hands and table", source=MEMORY, ge=0, le=0.5
     )
-    pieces_per_tray: int = given(12, "Pieces on a tray", source=PRACTICE, ge=1, le=1000, main=True)
+    pieces_per_tray: int = given(12, "Pieces on a tray", source=TRADE, ge=1, le=1000, main=True)
     pieces_per_box: int = given(4, "Pieces in a box", source=CHOICE, ge=1, le=1000, main=True)
     currency: str = given("", "Currency of the prices, as printed", max_length=8)
     centre_price: float | None = given(None, "Price of one centre", ge=0, le=1e6)

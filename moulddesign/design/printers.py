@@ -27,7 +27,7 @@ from moulddesign.core import (
     read_bytes,
     say,
 )
-from moulddesign.design.schema import CHOICE, PRACTICE, FileKind, RefusedError, Table, given
+from moulddesign.design.schema import CHOICE, TRADE, FileKind, RefusedError, Table, given
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,25 +229,25 @@ class PrinterTable(Table):
     )
     material: str = given("PETG", "Plastic that the parts are printed from", main=True)
     nozzle_mm: float = given(
-        0.4, "Nozzle diameter", unit="mm", source=PRACTICE, ge=0.1, le=2, main=True
+        0.4, "Nozzle diameter", unit="mm", source=TRADE, ge=0.1, le=2, main=True
     )
     line_width_mm: float = given(
-        0.42, "Width of one printed line", unit="mm", source=PRACTICE, ge=0.1, le=3
+        0.42, "Width of one printed line", unit="mm", source=TRADE, ge=0.1, le=3
     )
-    layer_height_mm: float = given(0.2, "Layer height", unit="mm", source=PRACTICE, ge=0.02, le=1)
+    layer_height_mm: float = given(0.2, "Layer height", unit="mm", source=TRADE, ge=0.02, le=1)
     bed_mm: tuple[float, float, float] = given(
-        (220.0, 220.0, 250.0), "Build volume: x, y, z", unit="mm", source=PRACTICE
+        (220.0, 220.0, 250.0), "Build volume: x, y, z", unit="mm", source=TRADE
     )
     flow_mm3_per_s: float = given(
         8.0, "Plastic that the nozzle can lay, for the lower bound of the print time",
-        unit="mm3/s", source=PRACTICE, ge=0.1, le=200,
+        unit="mm3/s", source=TRADE, ge=0.1, le=200,
     )  # fmt: skip
     shrink: float = given(
         0.0, "Share by which your prints come out smaller than drawn; the files are larger by as "
         "much. 0 leaves it to the slicer", source=CHOICE, ge=0, le=0.05,
     )  # fmt: skip
     filament_mm: float = given(
-        1.75, "Diameter of the filament, for its length", unit="mm", source=PRACTICE, ge=1, le=4
+        1.75, "Diameter of the filament, for its length", unit="mm", source=TRADE, ge=1, le=4
     )
     price_per_kg: float | None = given(
         None, "Price of a kilogram of filament, in any currency", ge=0, le=100_000

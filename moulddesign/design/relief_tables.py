@@ -10,7 +10,7 @@ from pydantic import field_validator, model_validator
 from moulddesign.core import say, word
 from moulddesign.design.schema import (
     CHOICE,
-    PRACTICE,
+    TRADE,
     EntryError,
     FileKind,
     RefusedError,
@@ -165,7 +165,7 @@ class ReliefTable(Table):
         "Least angle between a wall of the relief and the pull direction",
         unit="deg",
         source="moulded parts want 0.5 deg and 1 deg more for each 0.025 mm of texture; "
-        "layer lines ask for several; " + PRACTICE,
+        "layer lines ask for several; " + TRADE,
         ge=1,
         le=60,
     )

@@ -13,7 +13,7 @@ from pydantic.fields import FieldInfo
 
 from moulddesign.core import Message, SpecError, say, word
 
-PRACTICE: Final = "common practice, no source"
+TRADE: Final = "common practice, no source"
 MEMORY: Final = "from memory, measure your own"
 CHOICE: Final = "our choice, change it freely"
 

@@ -9,8 +9,8 @@ from typing import Any, Final
 
 from moulddesign import __version__
 from moulddesign.core import Finding, Message, Verdict, ml_from_mm3, say
-from moulddesign.design import Design
-from moulddesign.export.folder import DESIGN_TOML, REPORT
+from moulddesign.design import DESIGN_FILE, Design
+from moulddesign.export.folder import REPORT
 from moulddesign.export.formats import stl_bytes, threemf_bytes
 from moulddesign.export.pictures import SceneRenderer, row_scene
 from moulddesign.export.publishing import PARTS_PNG, write_if_good
@@ -145,7 +145,7 @@ def _write(coupons: Coupons, folder: Path) -> Coupons:
     )
     (folder / "set.3mf").write_bytes(whole)
     coupons = replace(coupons, findings=tuple(findings))
-    (folder / DESIGN_TOML).write_text(coupons.design.toml(), encoding="utf-8", newline="\n")
+    (folder / DESIGN_FILE).write_text(coupons.design.toml(), encoding="utf-8", newline="\n")
     report = json.dumps(coupons.report(), indent=1, ensure_ascii=False, allow_nan=False)
     (folder / REPORT).write_text(report + "\n", encoding="utf-8", newline="\n")
     return coupons

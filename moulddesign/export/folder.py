@@ -27,10 +27,10 @@ from tempfile import mkdtemp
 from typing import Final
 
 from moulddesign.core import WriteError, say
+from moulddesign.design import DESIGN_FILE
 
 REPORT: Final = "report.json"
-DESIGN_TOML: Final = "design.toml"
-ALWAYS_OURS: Final = frozenset({REPORT, DESIGN_TOML, "set.3mf", "parts.png"})
+ALWAYS_OURS: Final = frozenset({REPORT, DESIGN_FILE, "set.3mf", "parts.png"})
 """What builds and coupons write whether or not their report lists it."""
 
 SYSTEM_FILES: Final = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})

@@ -12,12 +12,12 @@ from typing import Final, Protocol, TypeVar
 
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import Finding, FindingError
-from moulddesign.design import collect_drawings
+from moulddesign.design import DESIGN_FILE, collect_drawings
 from moulddesign.export.card import Card, card_figures
 from moulddesign.export.drawing import Drawing, Sections, build_sections, card_section, drawing
 from moulddesign.export.drawing_files import dxf_bytes, svg_bytes
 from moulddesign.export.export_options import ExportOptions, Format
-from moulddesign.export.folder import DESIGN_TOML, REPORT, atomic_folder
+from moulddesign.export.folder import REPORT, atomic_folder
 from moulddesign.export.fonts import Fonts, fonts_of, unprintable_findings
 from moulddesign.export.formats import NO_RELIEF, glb_bytes, step_bytes, stl_bytes, threemf_bytes
 from moulddesign.export.pictures import (
@@ -159,7 +159,7 @@ def _write(build: Build, folder: Path, *, options: ExportOptions, progress: Prog
     design, drawings = collect_drawings(build.design)
     for name, path in drawings.items():
         shutil.copyfile(path, folder / name)
-    first, last = (*stls, *file_names(build, options)), (*drawings, REPORT, DESIGN_TOML)
+    first, last = (*stls, *file_names(build, options)), (*drawings, REPORT, DESIGN_FILE)
     findings = (*build.findings, *_lettering_findings(build, options))
     build = replace(build, design=design, findings=findings, written=(*first, *last))
     with SceneRenderer(scenes(build, options)) as renderer:
@@ -174,7 +174,7 @@ def _write(build: Build, folder: Path, *, options: ExportOptions, progress: Prog
             if name not in build.written:  # a page of the card
                 first = (*first, name)
                 build = replace(build, written=(*first, *last))
-    (folder / DESIGN_TOML).write_text(build.design.toml(), encoding="utf-8", newline="\n")
+    (folder / DESIGN_FILE).write_text(build.design.toml(), encoding="utf-8", newline="\n")
     report = json.dumps(build.report(), indent=1, ensure_ascii=False, allow_nan=False)
     (folder / REPORT).write_text(report + "\n", encoding="utf-8", newline="\n")
     return build

@@ -75,13 +75,13 @@ class ArcPolyline:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Polyline:
+class StraightPolyline:
     """An outline that was drawn, and is known by its points alone."""
 
     points: Points
     """Corners, counter-clockwise [mm]."""
 
-    def inset(self, by_mm: float) -> "Polyline":
+    def inset(self, by_mm: float) -> "StraightPolyline":
         """Return its parallel inside it by a margin [mm], outside where that is negative.
 
         Raises
@@ -97,10 +97,10 @@ class Polyline:
         if moved.geom_type != "Polygon" or moved.is_empty or moved.interiors:
             need = say("mould.notched-outline", by_mm=by_mm)
             raise SpecError("pastry.outline", "(a drawing)", need)
-        return Polyline(points=exterior_points(moved))
+        return StraightPolyline(points=exterior_points(moved))
 
 
-Curve = CircleCurve | ArcPolyline | Polyline
+Curve = CircleCurve | ArcPolyline | StraightPolyline
 
 
 def has_exact_parallels(outline: Outline, valley_mm: float) -> bool:
@@ -142,7 +142,7 @@ def parallel_curve(outline: Outline, outset_mm: float) -> Curve:
     if outline.name == "round":
         return CircleCurve(radius_mm=outline.width_mm / 2.0 + outset_mm)
     if not outline.arcs:
-        drawn = Polyline(points=outline.points)
+        drawn = StraightPolyline(points=outline.points)
         return drawn.inset(-outset_mm) if outset_mm else drawn
     if outset_mm > 0.0:
         return ArcPolyline(arcs=tuple(_widened(arc, outset_mm) for arc in outline.arcs))

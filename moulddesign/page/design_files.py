@@ -9,12 +9,9 @@ from typing import Any, Final
 from pydantic import BaseModel
 
 from moulddesign.core import FileError, Message, SpecError, decode_text, parse_toml, say
-from moulddesign.design import Design, FileKind, named_files, rename_files
+from moulddesign.design import DESIGN_FILE, Design, FileKind, named_files, rename_files
 from moulddesign.page.draft import Tree
 from moulddesign.page.uploads import UPLOAD_KINDS, UploadStore, detected_ending
-
-DESIGN_FILE: Final = "design.toml"
-"""What the design file of a set is called."""
 
 ZIP_DATE: Final = (1980, 1, 1, 0, 0, 0)
 """The earliest that a zip can hold: the same files give the same bytes."""

@@ -7,15 +7,15 @@ from typing import Any, Final
 
 from moulddesign.artwork.patterns import pattern_names, titles
 from moulddesign.core import FileError, MouldError, SpecError, parse_toml
-from moulddesign.design import OUTLINES, SOURCES, Design, Motif, library
-from moulddesign.page.design_files import DESIGN_FILE, refuse_unknown_files, with_upload_names
+from moulddesign.design import DESIGN_FILE, OUTLINES, SOURCES, Design, Motif, library
+from moulddesign.page.design_files import refuse_unknown_files, with_upload_names
 from moulddesign.page.draft import (
     Draft,
     all_fields,
     field_of_error,
     flattened,
+    form_sections,
     parse_input,
-    sections,
     table_at,
     values_of_kind,
     without_indexes,
@@ -35,7 +35,7 @@ BATCH_TABLES: Final = frozenset({"batch"})
 
 @cache
 def _sections() -> Any:  # noqa: ANN401 (sections of fields)
-    return sections(Design.model_json_schema())
+    return form_sections(Design.model_json_schema())
 
 
 class DesignForm:

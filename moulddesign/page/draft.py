@@ -66,7 +66,7 @@ class FormSection:
     fields: tuple[Field, ...]
 
 
-def sections(schema: Mapping[str, Any]) -> tuple[FormSection, ...]:
+def form_sections(schema: Mapping[str, Any]) -> tuple[FormSection, ...]:
     """Return the tables of a schema with their fields, in its order.
 
     Keys outside any table, one after the other, are a section without a name.
@@ -79,7 +79,7 @@ def sections(schema: Mapping[str, Any]) -> tuple[FormSection, ...]:
     Examples
     --------
     >>> from moulddesign.design import Design
-    >>> [section.name for section in sections(Design.model_json_schema())][:3]
+    >>> [section.name for section in form_sections(Design.model_json_schema())][:3]
     ['', 'portion', 'pastry']
     """
     known = schema.get("$defs", {})
@@ -208,8 +208,8 @@ def parse_input(field: Field, typed: object) -> object:
     Examples
     --------
     >>> from moulddesign.design import Design
-    >>> from moulddesign.page.draft import sections
-    >>> weight = sections(Design.model_json_schema())[1].fields[0]
+    >>> from moulddesign.page.draft import form_sections
+    >>> weight = form_sections(Design.model_json_schema())[1].fields[0]
     >>> parse_input(weight, " 80,5 ")
     80.5
     """

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
 from moulddesign.core import Finding, Message, MouldError
-from moulddesign.design import Design
-from moulddesign.page.design_files import DESIGN_FILE, write_set
+from moulddesign.design import DESIGN_FILE, Design
+from moulddesign.page.design_files import write_set
 from moulddesign.page.jobs import CHECKS, FILES, FILES_FAILING, PICTURE, PREVIEW, PieceFigures
 from moulddesign.page.uploads import UploadStore
 from moulddesign.workers import Job, Worker

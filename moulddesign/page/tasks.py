@@ -32,8 +32,8 @@ from moulddesign.page.draft import (
     all_fields,
     field_of_error,
     flattened,
+    form_sections,
     parse_input,
-    sections,
     without_indexes,
 )
 from moulddesign.page.form_schema import FormSchema
@@ -78,7 +78,7 @@ class TaskForm:
         self.schema = schema
         self.words = schema.words
         self.draft = Draft(values, model)
-        self.sections = sections(model.model_json_schema())
+        self.sections = form_sections(model.model_json_schema())
         self.fields = {field.path: field for field in all_fields(self.sections)}
         self._cancelled = asyncio.Event()
         self._running: set[asyncio.Task[None]] = set()

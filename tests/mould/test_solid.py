@@ -14,7 +14,7 @@ from moulddesign.geometry import Mesh
 from moulddesign.mould import (
     ArcPolyline,
     CircleCurve,
-    Polyline,
+    StraightPolyline,
     cad_kernel,
     faceted,
     fuse,
@@ -156,11 +156,11 @@ def test_facets_and_exact_surfaces_are_the_same_body():
 def test_drawn_outline_eases_to_its_parallel():
     ell = np.array([(0, 0), (20, 0), (20, 10), (10, 10), (10, 20), (0, 20)], dtype=float)
     # Two bars of 18 x 8 and 8 x 10, and what the arc of 1 round the reflex corner leaves of 1 x 1.
-    inner = Polyline(points=ell).inset(1.0)
+    inner = StraightPolyline(points=ell).inset(1.0)
     by_hand = 144.0 + 80.0 + 1.0 - pi / 4.0
     assert Shape(inner.points).area == pytest.approx(by_hand, abs=1e-3)  # chords of 5e-4 mm
     with pytest.raises(SpecError, match=r"too finely notched"):
-        Polyline(points=ell).inset(6.0)
+        StraightPolyline(points=ell).inset(6.0)
 
 
 def test_lobes_too_narrow_for_the_way_out_are_refused():

@@ -8,13 +8,13 @@ from moulddesign.building import shaped
 from moulddesign.core import LANGUAGES, SpecError, word
 from moulddesign.design import BlockTable, Design, Kind
 from moulddesign.page.address import decode_design, encode_design
-from moulddesign.page.draft import Draft, all_fields, sections, values_of_kind
+from moulddesign.page.draft import Draft, all_fields, form_sections, values_of_kind
 from moulddesign.page.form_schema import FormSchema
 from moulddesign.page.jobs import BatchRequest, FitRequest, RankingRequest, TrialRequest, preview
 from moulddesign.page.texts import page_texts
 
 MODELS = (Design, FitRequest, RankingRequest, TrialRequest, BatchRequest)
-FIELDS = [f for model in MODELS for f in all_fields(sections(model.model_json_schema()))]
+FIELDS = [f for model in MODELS for f in all_fields(form_sections(model.model_json_schema()))]
 
 
 def _leaves(tree, path=""):
@@ -55,7 +55,7 @@ def _holes(text):
     return {name for _, name, _, _ in string.Formatter().parse(text) if name}
 
 
-MOULD = next(s for s in sections(Design.model_json_schema()) if s.name == "mould")
+MOULD = next(s for s in form_sections(Design.model_json_schema()) if s.name == "mould")
 
 
 @pytest.mark.parametrize("kind", Kind)
