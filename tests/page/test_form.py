@@ -1,9 +1,12 @@
 """The form holds what the schema holds, and both languages name all of it."""
 
+import re
 import string
+from pathlib import Path
 
 import pytest
 
+import moulddesign.page
 from moulddesign.building import shaped
 from moulddesign.core import LANGUAGES, SpecError, word
 from moulddesign.design import BlockTable, Design, Kind
@@ -116,3 +119,14 @@ def test_an_address_brings_a_design_back():
 def test_an_address_that_is_none_is_told(text):
     with pytest.raises(SpecError, match=r"^address = .*(holds no whole design|is too long)"):
         decode_design(text)
+
+
+def test_each_text_that_the_page_asks_for_is_there():
+    # Keys written out in the page's source: a missing one would break a part of the page only.
+    asked = {
+        key
+        for path in Path(moulddesign.page.__file__).parent.glob("*.py")
+        for key in re.findall(r"\bwords\[[\"'](\w+)[\"']\]", path.read_text("utf-8"))
+    }
+    assert len(asked) > 50
+    assert asked - page_texts(LANGUAGES[0]).tables["page"].keys() == set()
