@@ -9,11 +9,10 @@ import sys
 from contextlib import suppress
 from io import TextIOWrapper
 from pathlib import Path
-from typing import Annotated, Any, Final, NoReturn, TextIO
+from typing import Annotated, Final, NoReturn, TextIO
 from urllib.parse import urlsplit
 
 import typer
-from pydantic import ValidationError
 
 from moulddesign.cli import INTERRUPTED
 from moulddesign.cli.console import ends_at_once, err
@@ -23,60 +22,10 @@ from moulddesign.cli.kitchen_commands import run_batch, run_trial
 from moulddesign.cli.make_commands import run_coupon, run_make
 from moulddesign.cli.options import PIECE, AsJson, with_design
 from moulddesign.cli.series_command import run_series
+from moulddesign.cli.usage import Verb, VerbGroup, usage_sentence
 from moulddesign.cli.weight_commands import density_app, run_portion
-from moulddesign.core import FindingError, KernelError, MouldError, SpecError, WriteError
+from moulddesign.core import FindingError, KernelError, MouldError, WriteError
 from moulddesign.design import Design
-
-NEEDS: Final = {
-    "float_parsing": "must be a number such as 12.5, with a point and without its unit",
-    "int_parsing": "must be a whole number such as 12, without its unit",
-    "int_from_float": "must be a whole number such as 12",
-    "int_parsing_size": "must be a whole number with fewer digits",
-    "greater_than_equal": "must be at least {ge}",
-    "less_than_equal": "must be at most {le}",
-}
-"""What each kind of pydantic error asks for on a command line; the braces are its own context."""
-
-
-def slip(error: typer.TyperException) -> str:
-    """Return a refusal of the command line as one sentence that says where to look next.
-
-    Parameters
-    ----------
-    error : TyperException
-        What typer raised.
-    """
-    cause = error.__cause__
-    if isinstance(error, typer.BadParameter) and isinstance(cause, ValidationError):
-        first = cause.errors()[0]
-        said = str(SpecError(_name(error), first["input"], _need(first)))
-    else:
-        said = error.format_message().rstrip(".")
-        said += "" if said.endswith("?") else "."
-    return f"{said} Try: moulddesign {_verbs(error)}--help"
-
-
-def _name(error: typer.BadParameter) -> str:
-    """Return the option as a person types it, or the argument's name."""
-    return max(error.param.opts, key=len) if error.param else "option"
-
-
-def _need(first: Any) -> str:  # noqa: ANN401 (pydantic's ErrorDetails)
-    context = first.get("ctx", {})
-    if first["type"] in NEEDS:
-        return NEEDS[first["type"]].format(**context)
-    choices = str(context.get("error", "")).rstrip(".").partition(" is not one of ")[2]
-    return f"must be one of {choices}" if choices else str(first["msg"]).rstrip(".")
-
-
-def _verbs(error: typer.TyperException) -> str:
-    """Return the verbs that were typed, each with a space after it."""
-    verbs = ""
-    context = getattr(error, "ctx", None)
-    while context is not None and context.parent is not None:
-        verbs = f"{context.info_name} {verbs}"
-        context = context.parent
-    return verbs
 
 
 @with_design(*PIECE)
@@ -124,21 +73,22 @@ FAILED = 1
 BAD_INPUT = 2
 
 app = typer.Typer(
+    cls=VerbGroup,
     add_completion=False,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-app.command("make")(run_make)
-app.command("portion")(run_portion)
+app.command("make", cls=Verb)(run_make)
+app.command("portion", cls=Verb)(run_portion)
 app.add_typer(density_app, name="density")
-app.command("batch")(run_batch)
-app.command("trial")(run_trial)
+app.command("batch", cls=Verb)(run_batch)
+app.command("trial", cls=Verb)(run_trial)
 app.add_typer(patterns_app, name="patterns")
-app.command("coupon")(run_coupon)
-app.command("inspect")(run_inspect)
-app.command("series")(run_series)
-app.command("page")(run_page)
-app.command("fit")(run_fit)
+app.command("coupon", cls=Verb)(run_coupon)
+app.command("inspect", cls=Verb)(run_inspect)
+app.command("series", cls=Verb)(run_series)
+app.command("page", cls=Verb)(run_page)
+app.command("fit", cls=Verb)(run_fit)
 
 
 @app.callback(invoke_without_command=True)
@@ -214,7 +164,7 @@ def main() -> NoReturn:
 def _told(error: Exception) -> tuple[str, int]:
     """Return an error's sentence and exit code; what is nobody's fault but ours is raised."""
     if isinstance(error, typer.TyperException):
-        return slip(error), BAD_INPUT
+        return usage_sentence(error), BAD_INPUT
     if isinstance(error, MouldError):
         ours = isinstance(error, FindingError | KernelError | WriteError)
         return str(error), FAILED if ours else BAD_INPUT

@@ -23,6 +23,7 @@ from moulddesign.cli.console import (
     table,
 )
 from moulddesign.cli.options import AsJson
+from moulddesign.cli.usage import Verb, VerbGroup
 from moulddesign.core import FileError, KernelError, LengthUnit, SpecError, Verdict, with_unit
 from moulddesign.design import PrinterTable
 
@@ -58,7 +59,7 @@ def run_inspect(
     Example: moulddesign inspect broken.stl --mend --out whole.stl
     """
     if target is not None:
-        _refuse_target(file, target, mend=mend, overwrite=overwrite)
+        _refuse_target(file, target, overwrite=overwrite)
     with bar_over(STAGES) as stage:
         mesh, done = _read(file, unit, stage, mend=mend)
         found = _judged(mesh, stage)
@@ -74,10 +75,8 @@ def run_inspect(
     return int(any(f.verdict is Verdict.FAIL for f in found.findings))
 
 
-def _refuse_target(file: Path, target: Path, *, mend: bool, overwrite: bool) -> None:
+def _refuse_target(file: Path, target: Path, *, overwrite: bool) -> None:
     """Refuse a place for the mended mesh before anything is read."""
-    if not mend:
-        raise SpecError("out", str(target), "takes the mended mesh: add --mend")
     if target.suffix.lower() != ".stl":
         raise SpecError("out", str(target), "must end in .stl")
     if os.path.realpath(target) == os.path.realpath(file):
@@ -155,7 +154,7 @@ def _print(name: str, found: "Facts") -> None:
     out().print(table("Findings", heads, judged))
 
 
-patterns_app = typer.Typer(no_args_is_help=False, pretty_exceptions_enable=False)
+patterns_app = typer.Typer(cls=VerbGroup, no_args_is_help=False, pretty_exceptions_enable=False)
 
 Sheet = Annotated[
     Path | None, typer.Option("--sheet", metavar="FILE.png", help="Picture all patterns there.")
@@ -220,7 +219,7 @@ def _save_check(path: Path, found: "ArtworkCheck", *, overwrite: bool) -> None:
     err().print(f"Written: {path}", soft_wrap=True)
 
 
-@patterns_app.command("check")
+@patterns_app.command("check", cls=Verb)
 def check(
     artwork: Annotated[str, typer.Argument(help="A pattern's name, or an SVG, PNG or JPEG file.")],
     *,

@@ -296,7 +296,6 @@ def run_fit(
     if ratio:
         design = design.with_values({"portion.ratio": ratio[0]})
     if shelf is not None:
-        _refuse_beside_shelf({**given, "plot": plot, "pressed": pressed_weight or pressed_height})
         _rank(design, shelf, as_json=as_json)
         return
     mould = OwnedMould.of(given)
@@ -314,13 +313,6 @@ def _of_no_demo(design: Design, asked: Mapping[str, Any]) -> Design:
     if named or asked.get("centre_density") is not None:
         return design
     return design.with_values({"portion.centres": []})
-
-
-def _refuse_beside_shelf(given: Mapping[str, Any]) -> None:
-    for field, value in given.items():
-        if value is not None:
-            raise SpecError(field, str(value), "must be left out beside --shelf, whose file names "
-                            "the moulds")  # fmt: skip
 
 
 def _rank(design: Design, shelf: Path, *, as_json: bool) -> None:

@@ -14,8 +14,7 @@ from typing import Annotated, Any
 import typer
 
 from moulddesign.cli.console import Overwrite, ends_at_once, out, print_json, save_text, table
-from moulddesign.cli.options import PIECE, AsJson, Override, with_design
-from moulddesign.core import SpecError
+from moulddesign.cli.options import PIECE, WEIGHTS, AsJson, Override, with_design
 from moulddesign.design import Design
 from moulddesign.kitchen import (
     Batch,
@@ -40,7 +39,7 @@ BATCH_OWN = (
 )
 
 
-@with_design(*PIECE, *BATCH_OWN)
+@with_design(*WEIGHTS, *BATCH_OWN)
 def run_batch(
     design: Design,
     *,
@@ -67,8 +66,6 @@ def run_batch(
     """
     on_hand = OnHand(crust_g=crust_on_hand, filling_g=filling_on_hand, centres=centres)
     if pieces is not None:
-        if on_hand.is_given:
-            raise SpecError("pieces", pieces, "must be left out where what is on hand decides")
         design = design.with_values({"batch.pieces": pieces})
     made = batch(design, recipe_of(design, context.params.get("design_file")), on_hand)
     if csv_file is not None:

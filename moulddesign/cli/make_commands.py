@@ -11,7 +11,17 @@ from rich.table import Table
 
 from moulddesign.cli.console import ends_at_once, err, figure, out, print_json, table
 from moulddesign.cli.kitchen_commands import recipe_of
-from moulddesign.cli.options import MOULD, PIECE, RELIEF, STAMPS, AsJson, Override, with_design
+from moulddesign.cli.options import (
+    MOULD,
+    PIECE,
+    RELIEF,
+    STAMPS,
+    AsJson,
+    Override,
+    PaperName,
+    paper_for,
+    with_design,
+)
 from moulddesign.cli.weight_commands import WEIGHING, weight_sentences, weight_table
 from moulddesign.core import Finding, Message, Verdict, with_unit
 from moulddesign.design import Design
@@ -42,9 +52,7 @@ def run_make(
             help="Files besides STL and report: step, drawing, glb, pictures, 3mf, card; or all.",
         ),
     ] = "all",
-    paper: Annotated[
-        str, typer.Option("--paper", metavar="a4|letter", help="Paper of card and drawing.")
-    ] = "a4",
+    paper: PaperName = None,
     schema: Annotated[
         bool, typer.Option("--schema", help="Print the design file's JSON Schema; make nothing.")
     ] = False,
@@ -64,9 +72,10 @@ def run_make(
             from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
 
             export.check_replaceable(target)  # before a build takes its time
+            kinds = export.parse_formats(formats)
             options = export.ExportOptions(
-                formats=export.parse_formats(formats),
-                paper=export.parse_paper(paper),
+                formats=kinds,
+                paper=paper_for(kinds, paper),
                 recipe=recipe_of(design, context.params.get("design_file")),
             )
             made = build(design, stage)

@@ -2,19 +2,28 @@
 
 import functools
 import inspect
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
 from moulddesign.cli.console import err
-from moulddesign.core import SpecError
+from moulddesign.core import SpecError, say
 from moulddesign.design import DRAWINGS, OUTLINES, Design, refuse_idle
+
+if TYPE_CHECKING:
+    from moulddesign.export import Format, Paper
 
 DesignFile = Annotated[
     Path | None, typer.Argument(help="Design file; the demo design where it is left out.")
+]
+PaperName = Annotated[
+    str | None,
+    typer.Option(
+        "--paper", metavar="a4|letter", help="Paper of card and drawing; a4 where it is left out."
+    ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the report as JSON on stdout.")]
 
@@ -41,7 +50,7 @@ class Override:
         )
 
 
-PIECE: Final = (
+WEIGHTS: Final = (
     Override("--name", "name", str, "NAME", "Name of the design and of its folder."),
     Override("--weight", "portion.finished_weight_g", float, "G", "Finished weight of a piece."),
     Override("--ratio", "portion.ratio", str, "C:F", "Crust to filling by mass, such as 3:7."),
@@ -60,6 +69,12 @@ PIECE: Final = (
     Override(
         "--centre-density", "centre.density_g_per_ml", float, "G/ML", "Density of the centre."
     ),
+)
+"""Options for what a piece weighs."""
+
+WIDTH: Final = Override("--width", "pastry.width_mm", float, "MM", "Width of the pastry.")
+
+SHAPE: Final = (
     Override(
         "--outline",
         "pastry.outline",
@@ -67,14 +82,17 @@ PIECE: Final = (
         "NAME|FILE",
         f"Shape seen from above: {', '.join(OUTLINES)}, or an SVG file.",
     ),
-    Override("--width", "pastry.width_mm", float, "MM", "Width of the pastry."),
+    WIDTH,
     Override("--height", "pastry.height_mm", float, "MM", "Height to the flat top."),
     Override("--height-to-width", "pastry.height_to_width", float, "X", "Height to width."),
     Override(
         "--corner-radius", "pastry.corner_radius_mm", float, "MM", "Corner radius of a square."
     ),
 )
-"""Options shared by the verbs that make or weigh a piece."""
+"""Options for the shape of a piece."""
+
+PIECE: Final = (*WEIGHTS, *SHAPE)
+"""Options of the verbs that make a piece."""
 
 RELIEF: Final = (
     Override(
@@ -166,8 +184,6 @@ def _design(file: Path | None, asked: Mapping[str, Any]) -> Design:
 
 def _layers(drawn: Mapping[str, str | None]) -> list[dict[str, str]]:
     """Return the layers of a pattern and a text, the text over the pattern."""
-    if drawn["text"] is None and drawn["font"] is not None:
-        raise SpecError("--font", drawn["font"], "is for lettering; give --text with it")
     lettering = {key: drawn[key] for key in ("text", "font") if drawn[key] is not None}
     pattern = {} if drawn["pattern"] in {None, "none"} else {"pattern": drawn["pattern"]}
     return [layer for layer in (pattern, lettering) if layer]  # type: ignore[misc]
@@ -188,6 +204,17 @@ def _centres(design: Design, mass_g: float | None, density: float | None) -> lis
     centre = design.plain()["portion"]["centres"][:1] or [{}]
     changes = {"mass_g": mass_g, "density_g_per_ml": density}
     return [centre[0] | {key: value for key, value in changes.items() if value is not None}]
+
+
+def paper_for(formats: Collection["Format"], name: str | None) -> "Paper":
+    """Return the paper of the sheets among some formats; refuse one that is named for none."""
+    from moulddesign.export import Format, parse_paper  # noqa: PLC0415 (light verbs load no geometry)
+
+    if name is None:
+        return parse_paper("a4")
+    if not {Format.CARD, Format.DRAWING} & set(formats):
+        raise SpecError("--paper", name, say("cli.idle-paper"))
+    return parse_paper(name)
 
 
 def read_design(file: Path | None) -> Design:

@@ -11,7 +11,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from moulddesign.cli.console import ends_at_once, err, out, print_json, table
 from moulddesign.cli.kitchen_commands import recipe_of
-from moulddesign.cli.options import AsJson, read_design
+from moulddesign.cli.options import AsJson, PaperName, paper_for, read_design
 from moulddesign.core import MouldError, SpecError
 from moulddesign.design import Design
 from moulddesign.kitchen import Recipe
@@ -65,9 +65,7 @@ def run_series(
     formats: Annotated[
         str, typer.Option("--formats", metavar="LIST", help="Files besides STL, as in make.")
     ] = "all",
-    paper: Annotated[
-        str, typer.Option("--paper", metavar="a4|letter", help="Paper of card and drawing.")
-    ] = "a4",
+    paper: PaperName = None,
     keep_failing: Annotated[
         bool, typer.Option("--keep-failing", help="Publish in spite of a failed finding.")
     ] = False,
@@ -83,8 +81,6 @@ def run_series(
     """
     if jobs is not None and not 0 < jobs <= MOST_JOBS:
         raise SpecError("--jobs", jobs, f"must be between 1 and {MOST_JOBS}")
-    if jobs is not None and scheduler is not None:
-        raise SpecError("--jobs", jobs, "must be left out with --scheduler, whose workers count")
     base = read_design(base_file)
     rows = read_series(source, base)
     _tried(rows, figures)  # arithmetic alone tells much of what is wrong
@@ -94,7 +90,8 @@ def run_series(
         from moulddesign.series.cluster import run_on  # noqa: PLC0415 (geometry)
         from moulddesign.series.orders import Order, run_all  # noqa: PLC0415 (the same)
     _tried(rows, refuse_missing)
-    kinds, sheet = export.parse_formats(formats), export.parse_paper(paper)
+    kinds = export.parse_formats(formats)
+    sheet = paper_for(kinds, paper)
     # What the base names lies beside the base, what a row names beside the table.
     named = {base.batch.recipe: base_file}
     recipes = [_recipe(row, named.get(row.design.batch.recipe, source)) for row in rows]

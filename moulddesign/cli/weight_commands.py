@@ -12,7 +12,8 @@ import typer
 from rich.table import Table
 
 from moulddesign.cli.console import out, print_json, table
-from moulddesign.cli.options import PIECE, AsJson, Override, with_design
+from moulddesign.cli.options import WEIGHTS, WIDTH, AsJson, Override, with_design
+from moulddesign.cli.usage import Verb, VerbGroup
 from moulddesign.design import Design, PortionTable, ScaleTable
 from moulddesign.kitchen import Recipe, foods, part_density, part_water, recipe_loss
 from moulddesign.portion import (
@@ -102,7 +103,7 @@ def _label(made: Figures, target: LabelTarget) -> str:
     )
 
 
-@with_design(*PIECE, *WEIGHING)
+@with_design(*WEIGHTS, WIDTH, *WEIGHING)
 def run_portion(design: Design, *, as_json: AsJson = False) -> None:
     """Masses, volumes, balls, spread and label target of one piece; no geometry.
 
@@ -119,7 +120,7 @@ def run_portion(design: Design, *, as_json: AsJson = False) -> None:
         out().print(sentence)
 
 
-density_app = typer.Typer(no_args_is_help=False, pretty_exceptions_enable=False)
+density_app = typer.Typer(cls=VerbGroup, no_args_is_help=False, pretty_exceptions_enable=False)
 
 AtC = Annotated[float, typer.Option("--at", metavar="C", help="Temperature, deg C.")]
 Air = Annotated[float, typer.Option("--air", metavar="X", help="Share of the volume that is air.")]
@@ -140,7 +141,7 @@ def choose(context: typer.Context) -> None:
         typer.echo(context.get_help())
 
 
-@density_app.command("composition")
+@density_app.command("composition", cls=Verb)
 def composition(
     *,
     water: Annotated[float, typer.Option(metavar="X", help="Water.")],
@@ -170,7 +171,7 @@ def composition(
     _show(density_from_composition(Composition.of(parts), at_c=at_c, air=air), as_json=as_json)
 
 
-@density_app.command("label")
+@density_app.command("label", cls=Verb)
 def label(
     *,
     fat: Annotated[float, typer.Option(metavar="G", help="Fat in 100 g.")],
@@ -197,7 +198,7 @@ def label(
     _show(density_from_label(packet, at_c=at_c, air=air), as_json=as_json)
 
 
-@density_app.command("cup")
+@density_app.command("cup", cls=Verb)
 def cup(
     *,
     cup_water: Annotated[float, typer.Option(metavar="G", help="Cup full of water, levelled.")],
@@ -223,7 +224,7 @@ def cup(
     _show(found, as_json=as_json)
 
 
-@density_app.command("displacement")
+@density_app.command("displacement", cls=Verb)
 def displacement(
     *,
     mass: Annotated[float, typer.Option(metavar="G", help="The piece, wrapped in thin film.")],
@@ -242,7 +243,7 @@ def displacement(
     _show(found, as_json=as_json)
 
 
-@density_app.command("recipe")
+@density_app.command("recipe", cls=Verb)
 def recipe(
     file: Annotated[Path, typer.Argument(metavar="FILE.toml", help="Recipe of crust and filling.")],
     *,
@@ -291,7 +292,7 @@ def recipe(
         out().print(f"Loss by the dry-matter balance: {loss:.4f} of the raw mass, at {ratio}.")
 
 
-@density_app.command("foods")
+@density_app.command("foods", cls=Verb)
 def known_foods(
     word: Annotated[str, typer.Argument(metavar="[WORD]", help="Only names that hold it.")] = "",
     *,

@@ -92,7 +92,7 @@ def test_what_runs_short_is_named(monkeypatch, capsys, design):
     [
         ((), "batch.pieces = 'not given': must be given"),
         (("--pieces", 0), "batch.pieces = 0: must be at least 1"),
-        (("--pieces", 5, "--centres", 9), "must be left out where what is on hand decides"),
+        (("--pieces", 5, "--centres", 9), "--pieces does nothing beside --centres; leave one"),
         (("--crust-on-hand", 10), "crust on hand = 10.0: must be enough for one piece"),
         (("--crust-on-hand", 1e308), "crust on hand = 1e+308: must be for at most 1000000 pieces"),
         (("--crust-on-hand", -1), "crust_on_hand_g = -1.0: must be"),

@@ -181,7 +181,7 @@ def test_a_shelf_is_ranked(monkeypatch, capsys, tmp_path):
     assert [each["takes"] for each in asked["ranked"]] == [True, False]
     code, _, err = run(monkeypatch, capsys, "fit", "--shelf", shelf, "--width", 60)
     assert code == 2
-    assert "must be left out beside --shelf" in err
+    assert err == "--width does nothing beside --shelf; leave one of them out.\n"
 
 
 BAD = [
@@ -192,7 +192,8 @@ BAD = [
     ((*SQUARE, "--ratio", "3"), "must be crust to filling such as 3:7"),
     ((*SQUARE, "--ratio", "0:7"), "both parts must be above 0"),
     ((*SQUARE, "--loss", "0.9"), "must be at most 0.6"),
-    ((*SQUARE, "--water", 60, "--mesh", "a.stl"), "are both given"),
+    (("--water", 60, "--mesh", "a.stl"), "are both given"),
+    ((*SQUARE, "--mesh", "a.stl"), "--outline does nothing beside --mesh"),
     ((*SQUARE, "--plot", "a.svg"), "needs a press mould"),
     ((*PRESS, "--plot", "a.gif"), "must end in .svg or .png"),
     ((*SQUARE, "--pressed-weight", 60), "needs a press mould"),

@@ -99,7 +99,7 @@ def test_a_mended_mesh_never_takes_a_file_s_place(monkeypatch, capsys, tmp_path)
     target.write_text("mine")
     before = other.read_bytes()
     for arguments, sentence in (
-        ((other, "--out", target), "takes the mended mesh: add --mend"),
+        ((other, "--out", target), "--out does nothing without --mend; add it"),
         ((other, "--mend", "--out", tmp_path / "whole.obj"), "must end in .stl"),
         ((other, "--mend", "--out", other), "is the mesh that is read"),
         ((other, "--mend", "--out", other, "--overwrite"), "is the mesh that is read"),

@@ -85,11 +85,6 @@ def test_lettering_lies_over_the_pattern_or_in_its_place():
     assert design_of("--pattern", "none").relief.layers == ()
 
 
-def test_a_font_without_lettering_is_refused():
-    with pytest.raises(SpecError, match="give --text with it"):
-        design_of("--font", "a.ttf")
-
-
 def test_without_options_it_is_the_demo():
     assert design_of() == demo()
 
@@ -157,6 +152,18 @@ def test_further_patterns_that_cannot_name_a_stamp_are_refused(arguments, senten
 def test_only_a_press_takes_further_patterns(kind):
     with pytest.raises(SpecError, match=rf"^mould.kind = '{kind}': has no stamps to swap"):
         design_of("--kind", kind, "--also-pattern", "bee")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (("--width", 50, "--height", 20), "width_mm and height_mm are given together"),
+        (("--outline", "triangel"), "must be one of round, square, .* the nearest is"),
+    ],
+)
+def test_a_shape_that_cannot_be_is_one_sentence(arguments, sentence):
+    with pytest.raises(SpecError, match=sentence):
+        design_of(*arguments)
 
 
 @pytest.mark.parametrize("outline", ["round", "scalloped"])
