@@ -85,7 +85,7 @@ def test_corrected_design_is_written_and_read_back(monkeypatch, capsys, tmp_path
         (("--weighings", "nowhere.csv"), "nowhere.csv: cannot be read"),
         (("--raw", 77, "--finished", 75, "--height", -1), "piece 1 height_mm = -1.0: must be"),
         (
-            ("--raw", 77, "--finished", 75, "--keep", "both"),
+            ("--raw", 77, "--finished", 75, "--out", "a.toml", "--keep", "both"),
             "--keep = 'both': must be one of",
         ),
     ],
