@@ -21,6 +21,7 @@ from moulddesign.pastry.pastry import Pastry
 from moulddesign.pastry.variants import FurtherPastry
 from moulddesign.portion import Portion
 from moulddesign.verify.block_checks import block_findings, cast_findings, silicone, tray
+from moulddesign.verify.measures import volume_mm3
 from moulddesign.verify.piece_checks import (
     centre_finding,
     crust_findings,
@@ -157,7 +158,7 @@ def piece_findings(made: Evidence) -> tuple[Finding, ...]:
         volume_finding(
             say("building.volume"),
             part="pastry",
-            measured_mm3=solid.volume_mm3,
+            measured_mm3=volume_mm3(solid),
             target_mm3=made.target_mm3,
             source=say("building.portion"),
         ),
@@ -447,7 +448,7 @@ def _against_exact(mould: Mould) -> tuple[Finding, ...]:
         volume_finding(
             say("building.mesh-against-exact"),
             part=part.name,
-            measured_mm3=(part.mesh if part.plain is None else part.plain).volume_mm3,
+            measured_mm3=volume_mm3(part.mesh if part.plain is None else part.plain),
             target_mm3=part.solid.volume_mm3,
             source=say("building.kernels-volume"),
         )

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from moulddesign.geometry import Mesh
     from moulddesign.verify.facts import Facts
 
-STAGES: Final = ("reading", "mending", "checking", "overhang", "walls", "crossings")
+STAGES: Final = ("reading", "mending", "checking", "overhang", "walls")
 """What is told of the work, in order."""
 
 
@@ -89,15 +89,16 @@ def _read(
 ) -> tuple["Mesh", tuple[str, ...]]:
     """Return the mesh, mended where that is asked for, and what was done."""
     with ends_at_once():
+        from moulddesign.geometry.mending import mended  # noqa: PLC0415 (geometry libraries)
         from moulddesign.geometry.mesh_files import read_mesh  # noqa: PLC0415
-        from moulddesign.geometry.topology import mended  # noqa: PLC0415 (geometry libraries)
 
     stage("reading")
     mesh = read_mesh(file, unit)
     if not mend:
         return mesh, ()
     stage("mending")
-    return mended(mesh)
+    mesh, done = mended(mesh)
+    return mesh, tuple(map(str, done))
 
 
 def _judged(mesh: "Mesh", stage: Callable[[str], None]) -> "Facts":

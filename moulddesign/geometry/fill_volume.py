@@ -13,8 +13,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import ConvexHull
 from skimage.morphology import reconstruction
 
@@ -23,6 +21,7 @@ from moulddesign.geometry.booleans import pieces_of_air
 from moulddesign.geometry.mesh import Indices, Mesh, Points
 from moulddesign.geometry.raster import Grid, grid_over, top_heights_mm
 from moulddesign.geometry.topology import bounds_a_solid, topology
+from moulddesign.geometry.welding import components
 
 PIXELS: Final = 300
 """Pixels along the longer side; a cavity narrower than a few of them is not looked for."""
@@ -215,7 +214,7 @@ class _Surface:
 
     def _pieces(self, level_mm: float) -> Indices:
         """Return for each corner which piece of the surface below a level it belongs to."""
-        return _joined(self.sides[:, self.rises <= level_mm], len(self.heights))
+        return components(self.sides[:, self.rises <= level_mm], len(self.heights))
 
     def _is_drained(self, pieces: Indices, floor: int, level_mm: float) -> bool:
         low = self.outside[self.heights[self.outside] <= level_mm]
@@ -229,17 +228,11 @@ class _Surface:
         out, ends = places[1 : len(rows)], places[len(rows) :].reshape(2, -1)
 
         def is_drained(last: int) -> bool:
-            joined = _joined(ends[:, : last + 1], len(names))
+            group = components(ends[:, : last + 1], len(names))
             low = self.heights[self.outside] <= self.rises[sides[last]]
-            return bool(np.any(joined[out[low]] == joined[places[0]]))
+            return bool(np.any(group[out[low]] == group[places[0]]))
 
         return bisect_left(range(len(sides)), x=True, key=is_drained)
-
-
-def _joined(sides: Indices, count: int) -> Indices:
-    """Return for each of some corners which piece it belongs to, sides holding them together."""
-    links = coo_array((np.ones(sides.shape[1], dtype=bool), tuple(sides)), shape=(count, count))
-    return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
 
 
 def _turn(start: Points, end: Points, point: Points) -> Points:

@@ -4,10 +4,10 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
-from moulddesign.geometry.mesh import Indices, Mesh, Points, distinct, unfolded
+from moulddesign.geometry.mesh import Indices, Mesh, Points, sides_and_heights_mm
+from moulddesign.geometry.topology import is_closed
+from moulddesign.geometry.welding import compact, distinct, first_linked, unfolded
 
 DRAWN_BACK_MM: Final = (1e-3, 2e-3, 4e-3, 4e-3)
 """Steps by which corners draw back where float32 cannot keep two sheets apart [mm]."""
@@ -29,41 +29,47 @@ def settled(mesh: Mesh) -> Mesh:
     the neighbour's, which is divided at the corner between.
     """
     made, number = _rounded(mesh)
-    if not _closed(mesh.triangles):
+    if not is_closed(mesh.triangles):
         return made
     vertices = mesh.vertices
     for step_mm in DRAWN_BACK_MM:
-        if _closed(made.triangles):
+        if is_closed(made.triangles):
             break
         pinched = np.isin(number, _pinched(made))
         vertices = _drawn_back(vertices, mesh.triangles, pinched, step_mm=step_mm)
         made, number = _rounded(Mesh(vertices, mesh.triangles))
-    if not _thin(made)[1].any():
-        return made
-    slim = _divided(_shrunk(made))
-    return slim if _closed(slim.triangles) else made
+    return without_thin(made)
+
+
+def is_thin(mesh: Mesh) -> NDArray[np.bool_]:
+    """Return which triangles are as thin as float32's steps, shape (m,)."""
+    return np.asarray(sides_and_heights_mm(mesh.corners)[1] < THIN_MM)
+
+
+def without_thin(mesh: Mesh) -> Mesh:
+    """Return a closed mesh without triangles as thin as float32's steps, where it stays closed."""
+    if not is_thin(mesh).any():
+        return mesh
+    slim = _divided(_shrunk(mesh))
+    return slim if is_closed(slim.triangles) else mesh
 
 
 def _shrunk(mesh: Mesh) -> Mesh:
     """Return a mesh whose thin triangles have no short sides: their corners are one."""
-    sides_mm, thin = _thin(mesh)
-    rows, corners = np.nonzero(thin[:, None] & (sides_mm < SHORT_MM))
+    sides_mm = sides_and_heights_mm(mesh.corners)[0]
+    rows, corners = np.nonzero(is_thin(mesh)[:, None] & (sides_mm < SHORT_MM))
     if not len(rows):
         return mesh
     ends = mesh.triangles[rows[:, None], np.column_stack([corners, (corners + 1) % 3])]
-    joined = coo_array(
-        (np.ones(len(ends)), (ends[:, 0], ends[:, 1])), shape=(len(mesh.vertices),) * 2
-    )
-    group = connected_components(joined, directed=False)[1]
-    first = np.unique(group, return_index=True)[1][group]
-    return _used(mesh.vertices, unfolded(first[mesh.triangles]))[0]
+    first = first_linked(ends, len(mesh.vertices))
+    return compact(mesh.vertices, unfolded(first[mesh.triangles]))[0]
 
 
 def _divided(mesh: Mesh) -> Mesh:
     """Return a mesh without thin triangles: each neighbour is divided at the corner on its side."""
-    sides_mm, thin = _thin(mesh)
+    sides_mm = sides_and_heights_mm(mesh.corners)[0]
     triangles = mesh.triangles.copy()
-    for row in np.nonzero(thin)[0]:
+    for row in np.flatnonzero(is_thin(mesh)):
         start, end, between = np.roll(triangles[row], -int(sides_mm[row].argmax()))
         beside = np.nonzero((triangles == start).any(axis=1) & (triangles == end).any(axis=1))[0]
         other = beside[beside != row]
@@ -76,29 +82,15 @@ def _divided(mesh: Mesh) -> Mesh:
     return Mesh(mesh.vertices, triangles)
 
 
-def _thin(mesh: Mesh) -> tuple[Points, NDArray[np.bool_]]:
-    """Return the sides of each triangle from each corner to the next, and which are thin [mm]."""
-    sides = np.roll(mesh.corners, -1, axis=1) - mesh.corners
-    sides_mm = np.linalg.norm(sides, axis=2)
-    doubled_mm2 = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
-    return sides_mm, doubled_mm2 < THIN_MM * sides_mm.max(axis=1)
-
-
 def _rounded(mesh: Mesh) -> tuple[Mesh, Indices]:
     """Return a mesh in float32 numbers, and which of its corners each given one became or -1."""
     rounded = mesh.vertices.astype(np.float32).astype(np.float64) + 0.0  # no negative zero
     vertices, number = distinct(rounded)
     triangles = unfolded(number[mesh.triangles])
-    made, used = _used(vertices, triangles)
+    made, used = compact(vertices, triangles)
     at = np.full(len(vertices), -1)
     at[used] = np.arange(len(used))
     return made, at[number]
-
-
-def _used(vertices: Points, triangles: Indices) -> tuple[Mesh, Indices]:
-    """Return a mesh without the corners that no triangle has, and which ones stayed."""
-    used, renumbered = np.unique(triangles, return_inverse=True)
-    return Mesh(vertices[used], renumbered.reshape(-1, 3)), used
 
 
 def _pinched(mesh: Mesh) -> Indices:
@@ -125,14 +117,3 @@ def _drawn_back(
     moved = vertices.copy()
     moved[which] += way * np.minimum(step_mm / np.maximum(length, step_mm), 0.5)
     return moved
-
-
-def _closed(triangles: Indices) -> bool:
-    """Return whether each edge has two triangles, one on either side."""
-    start, end = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
-    low, high = np.minimum(start, end), np.maximum(start, end)
-    # Even for an edge that runs up, one more for the same edge that runs down.
-    keys = 2 * (low * (int(high.max(initial=0)) + 1) + high) + (start > end)
-    keys.sort()
-    up, down = keys[::2], keys[1::2]
-    return bool(np.array_equal(up + 1, down) and (up % 2 == 0).all() and (np.diff(up) > 0).all())

@@ -1,31 +1,27 @@
-"""The Mesh value, its measures and moves, and its facets as numbers."""
+"""The Mesh value: its measures and moves, and what each of its facets measures."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final, TypeVar
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Points = NDArray[np.float64]
 Indices = NDArray[np.int64]
-N = TypeVar("N", np.float64, np.int64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Mesh:
     """A triangle mesh; where it bounds a solid, triangles turn counter-clockwise seen from outside.
 
-    Parameters
-    ----------
-    vertices : ndarray of float64, shape (n, 3)
-        Corners [mm]. Made read-only.
-    triangles : ndarray of int64, shape (m, 3)
-        Rows of `vertices`. Made read-only.
+    Two meshes are equal only where they are the same object, so a mesh can key a cache.
     """
 
     vertices: Points
+    """Corners, shape (n, 3), read-only [mm]."""
     triangles: Indices
+    """Rows of `vertices`, shape (m, 3), read-only."""
 
     def __post_init__(self) -> None:
         for name, kind in (("vertices", np.float64), ("triangles", np.int64)):
@@ -55,14 +51,15 @@ class Mesh:
         """Volume enclosed, exact for the facets; negative where it is inside out [mm^3]."""
         if not len(self.triangles):
             return 0.0
+        # Each facet and one common point span a tetrahedron of the signed volume a . (b x c) / 6;
+        # what lies outside a closed surface cancels. The middle as that point keeps terms small.
         a, b, c = np.moveaxis(self.corners - self.vertices.mean(axis=0), 1, 0)
         return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6.0)
 
     @property
     def area_mm2(self) -> float:
         """Area of all facets [mm^2]."""
-        a, b, c = np.moveaxis(self.corners, 1, 0)
-        return float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum() / 2.0)
+        return float(normals_and_areas(self.corners)[1].sum())
 
     def moved(self, by_mm: ArrayLike) -> "Mesh":
         """Return it moved along a vector, shape (3,) [mm]."""
@@ -87,96 +84,52 @@ def joined(meshes: Iterable[Mesh]) -> Mesh:
     )
 
 
-def unfolded(triangles: Indices) -> Indices:
-    """Return triangles without those that have no area by their corners alone.
-
-    Dropped are triangles with one corner twice, and pairs with the same corners wound against
-    each other: in both cases the neighbours' edges match without them.
+def normals_and_areas(corners: Points) -> tuple[Points, Points]:
+    """Return the unit normal and the area of each facet; both 0 where it has no area.
 
     Parameters
     ----------
-    triangles : ndarray of int64, shape (m, 3)
-        Rows of some vertices.
+    corners : ndarray, shape (m, 3, 3)
+        Corners of each facet, as `Mesh.corners` gives them [mm].
 
-    Examples
-    --------
-    >>> unfolded(np.array([[0, 1, 2], [3, 3, 1], [4, 5, 6], [5, 4, 6]])).tolist()
-    [[0, 1, 2]]
+    Returns
+    -------
+    normals : ndarray, shape (m, 3)
+        Outward where the facets turn counter-clockwise seen from outside.
+    areas_mm2 : ndarray, shape (m,)
+        [mm^2].
     """
-    a, b, c = triangles.T
-    triangles = triangles[(a != b) & (b != c) & (c != a)]
-    if not len(triangles):
-        return triangles
-    lead = triangles.argmin(axis=1)
-    rolled = np.take_along_axis(triangles, (lead[:, None] + np.arange(3)) % 3, axis=1)
-    different, which = distinct(np.sort(rolled, axis=1))
-    if len(different) == len(triangles):
-        return triangles
-    turn = np.where(rolled[:, 1] < rolled[:, 2], 1, -1)
-    net = np.bincount(which, weights=turn)
-    kept: Indices = triangles[net[which] != 0]
-    return kept
-
-
-def distinct(rows: NDArray[N]) -> tuple[NDArray[N], Indices]:
-    """Return the distinct rows of an array in order, and which of them each given one is.
-
-    It is `np.unique` along the first axis in a quarter of the time.
-
-    Parameters
-    ----------
-    rows : ndarray, shape (n, k)
-        Numbers, none of them not-a-number.
-
-    Examples
-    --------
-    >>> [found.tolist() for found in distinct(np.array([[2, 1], [0, 3], [2, 1]]))]
-    [[[0, 3], [2, 1]], [1, 0, 1]]
-    """
-    order = np.lexsort(rows.T[::-1])
-    ranked = rows[order]
-    new = np.ones(len(rows), dtype=bool)
-    new[1:] = (ranked[1:] != ranked[:-1]).any(axis=1)
-    which = np.empty(len(rows), dtype=np.int64)
-    which[order] = np.cumsum(new) - 1
-    return ranked[new], which
-
-
-GOLDEN: Final = (0.7548776662466927, 0.5698402909980532)
-"""Steps of the additive sequence that fills the square most evenly (plastic number)."""
-
-
-def normals_and_areas(mesh: Mesh) -> tuple[Points, Points]:
-    """Return unit normals, shape (m, 3), and areas, shape (m,) [mm^2]; 0 where there is no area."""
-    a, b, c = np.moveaxis(mesh.corners, 1, 0)
+    a, b, c = np.moveaxis(corners, 1, 0)
     doubled = np.cross(b - a, c - a)
     lengths: Points = np.linalg.norm(doubled, axis=1)
     return doubled / np.where(lengths > 0.0, lengths, 1.0)[:, None], lengths / 2.0
 
 
-def drafts_deg(normals: Points, direction: ArrayLike) -> Points:
-    """Return the angle by which each facet leans away from a pull, shape (m,) [deg].
+def sides_and_heights_mm(corners: Points) -> tuple[Points, Points]:
+    """Return the sides of each facet and its least height: twice its area by its longest side.
 
     Parameters
     ----------
-    normals : ndarray, shape (m, 3)
-        Outward unit normals of the body that is pulled out.
-    direction : array_like, shape (3,)
-        Way in which that body leaves, a unit vector.
+    corners : ndarray, shape (m, 3, 3)
+        Corners of each facet [mm].
 
     Returns
     -------
-    ndarray, shape (m,)
-        90 for a floor, 0 for a wall along the pull, negative for an undercut [deg].
-
-    Examples
-    --------
-    >>> drafts_deg(np.array([[0.0, 0.0, -1.0], [1.0, 0.0, 0.0]]), (0.0, 0.0, 1.0)).tolist()
-    [90.0, -0.0]
+    sides_mm : ndarray, shape (m, 3)
+        From each corner to the next [mm].
+    heights_mm : ndarray, shape (m,)
+        0 where all corners lie in one place or on one line [mm].
     """
-    along = normals @ np.asarray(direction, dtype=np.float64)
-    drafts: Points = -np.degrees(np.arcsin(along.clip(-1.0, 1.0)))
-    return drafts
+    sides = np.roll(corners, -1, axis=1) - corners
+    sides_mm = np.linalg.norm(sides, axis=2)
+    longest_mm = sides_mm.max(axis=1, initial=0.0)
+    doubled_mm2 = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
+    heights_mm: Points = doubled_mm2 / np.where(longest_mm > 0.0, longest_mm, 1.0)
+    return sides_mm, heights_mm
+
+
+GOLDEN: Final = (0.7548776662466927, 0.5698402909980532)
+"""Steps of the additive sequence that fills the square most evenly (plastic number)."""
 
 
 def spread_points(mesh: Mesh, count: int) -> tuple[Points, Indices]:
@@ -199,10 +152,11 @@ def spread_points(mesh: Mesh, count: int) -> tuple[Points, Indices]:
     facets : ndarray of int64, shape (count,)
         Rows of `mesh.triangles`.
     """
-    reach = np.cumsum(normals_and_areas(mesh)[1])
+    reach = np.cumsum(normals_and_areas(mesh.corners)[1])
     steps = np.arange(count)
     facets = np.searchsorted(reach, (steps + 0.5) / count * reach[-1]).clip(max=len(reach) - 1)
     u, v = ((step * steps + 0.5) % 1.0 for step in GOLDEN)
+    # The unit square folded over its diagonal is a triangle, and areas stay in proportion.
     folded = u + v > 1.0
     u, v = np.where(folded, 1.0 - u, u), np.where(folded, 1.0 - v, v)
     a, b, c = np.moveaxis(mesh.corners[facets], 1, 0)

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from moulddesign.geometry.mesh import Indices, Mesh, Points
+from moulddesign.geometry.mesh import Indices, Mesh, Points, normals_and_areas
 
 Boxes = tuple[Points, Points]
 """Least and largest corners of boxes, each of shape (n, 3) [mm]."""
@@ -61,7 +61,7 @@ def first_hits(mesh: Mesh, lines: Points) -> tuple[Points, Points]:
         shares[line[first]], facets[line[first]] = share[first], facet[first]
     met = np.isfinite(shares)
     normals = np.zeros((len(lines), 3))
-    normals[met] = _normals(mesh.vertices[mesh.triangles[facets[met]]])
+    normals[met] = normals_and_areas(mesh.vertices[mesh.triangles[facets[met]]])[0]
     return shares * np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1), normals
 
 
@@ -173,10 +173,3 @@ def _shares(facets: Points, ways: Points) -> Points:
     along = np.einsum("ijk,ik->ij", facets, ways)
     share = np.einsum("ij,ij->i", weights, along) / np.where(crossed, whole, 1.0) / length2
     return np.where(inside & crossed & (share >= 0.0) & (share <= 1.0), share, np.inf)
-
-
-def _normals(corners: Points) -> Points:
-    a, b, c = np.moveaxis(corners, 1, 0)
-    doubled = np.cross(b - a, c - a)
-    normals: Points = doubled / np.linalg.norm(doubled, axis=1, keepdims=True)
-    return normals

@@ -35,7 +35,6 @@ from moulddesign.mould.cad_kernel import (
     subtract,
     translate,
     upright_prism,
-    weld_corners,
 )
 from moulddesign.mould.cast import CastLayout, cast
 from moulddesign.mould.coupon import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons
@@ -90,5 +89,4 @@ __all__ = [
     "text_region",
     "translate",
     "upright_prism",
-    "weld_corners",
 ]

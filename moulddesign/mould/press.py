@@ -9,9 +9,10 @@ import numpy as np
 
 from moulddesign.core import say
 from moulddesign.design import PressTable, PrinterTable
-from moulddesign.geometry import Mesh, difference, unfolded
+from moulddesign.geometry import Mesh, difference, first_near
+from moulddesign.geometry.welding import compact, unfolded
 from moulddesign.mould import cad_kernel, faceted
-from moulddesign.mould.cad_kernel import BodyT, Kernel, Solid, nearby_groups
+from moulddesign.mould.cad_kernel import BodyT, Kernel, Solid
 from moulddesign.mould.joint import LEDGE_MM, Peg, Screw
 from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
 from moulddesign.mould.plans import (
@@ -202,11 +203,9 @@ def _without_slivers(mesh: Mesh, *, above_mm: float) -> Mesh:
     below and is left alone.
     """
     high = np.flatnonzero(mesh.vertices[:, 2] > above_mm)
-    groups = nearby_groups(mesh.vertices[high], SLIVER_MM)
     lead = np.arange(len(mesh.vertices))
-    lead[high] = high[groups]
-    used, corners = np.unique(unfolded(lead[mesh.triangles]), return_inverse=True)
-    return Mesh(mesh.vertices[used], corners.reshape(-1, 3))
+    lead[high] = high[first_near(mesh.vertices[high], SLIVER_MM)]
+    return compact(mesh.vertices, unfolded(lead[mesh.triangles]))[0]
 
 
 NONE: Final[Mapping[str, PastryTop]] = MappingProxyType({})

@@ -6,9 +6,9 @@ from typing import Any, Final
 
 from moulddesign.core import OUR_CHOICE, Finding, Verdict, judged, say
 from moulddesign.geometry import Mesh
-from moulddesign.geometry.topology import crossing_facets, topology
+from moulddesign.verify.measures import closedness, volume_mm3
 from moulddesign.verify.printing import bed_finding, overhang_findings, wall_finding
-from moulddesign.verify.soundness import SOLID_SOURCE, soundness
+from moulddesign.verify.soundness import soundness
 
 FOOD_MM: Final = (5.0, 600.0)
 """Sizes between which a mould for a pastry lies; our choice [mm]."""
@@ -72,12 +72,11 @@ def facts(
     line_mm, layer_mm : float
         Width of a line and height of a layer [mm].
     stage : callable
-        Called with the name of each stage before it starts: checking, overhang, walls, crossings.
+        Called with the name of each stage before it starts: checking, overhang, walls.
     """
     stage("checking")
-    found = topology(mesh)
-    volume_mm3 = mesh.volume_mm3
-    solid = found.solid and volume_mm3 > 0.0
+    found, enclosed_mm3 = closedness(mesh), volume_mm3(mesh)
+    solid = found.closed and enclosed_mm3 > 0.0
     x, y, z = mesh.size_mm.tolist()
     softer = [_size(mesh), bed_finding(mesh, part="mesh", bed_mm=bed_mm)]
     sound = [_softened(f) if f.id == "verify.bodies" else f for f in soundness(mesh, part="mesh")]
@@ -86,15 +85,14 @@ def facts(
         softer += overhang_findings(mesh, part="mesh", line_mm=line_mm, layer_mm=layer_mm)
         stage("walls")
         softer.append(wall_finding(mesh, part="mesh", line_mm=line_mm))
-    stage("crossings")
     return Facts(
         size_mm=(x, y, z),
-        volume_ml=volume_mm3 / 1000.0 if solid else None,
+        volume_ml=enclosed_mm3 / 1000.0 if solid else None,
         area_mm2=mesh.area_mm2,
         triangles=len(mesh.triangles),
-        watertight=found.watertight,
-        bodies=found.shells,
-        findings=(*sound, _crossing(mesh), *map(_softened, softer)),
+        watertight=found.open_edges == found.crowded_edges == 0,
+        bodies=found.bodies,
+        findings=(*sound, *map(_softened, softer)),
     )
 
 
@@ -113,17 +111,4 @@ def _size(mesh: Mesh) -> Finding:
         unit="mm",
         source=OUR_CHOICE,
         verdict=judged(good=least_mm <= longest_mm <= most_mm),
-    )
-
-
-def _crossing(mesh: Mesh) -> Finding:
-    count = crossing_facets(mesh)
-    return Finding(
-        what=say("verify.crossing-facets"),
-        part="mesh",
-        measured=count if count is not None else say("verify.too-large-to-look"),
-        limit=say("core.exactly", value=0),
-        unit="triangles" if count is not None else "",
-        source=SOLID_SOURCE,
-        verdict=judged(good=count == 0, otherwise=Verdict.WARN if count is None else Verdict.FAIL),
     )

@@ -220,7 +220,7 @@ def full_depth_finding(
     artwork_mm2 : float
         Area of the artwork that has this depth [mm^2].
     """
-    normals, areas_mm2 = normals_and_areas(pastry)
+    normals, areas_mm2 = normals_and_areas(pastry.corners)
     heights_mm = pastry.corners[:, :, 2]
     full = np.abs(heights_mm - flat_mm - depth_mm).max(axis=1) <= FULL_MM
     share = float((areas_mm2 * normals[:, 2])[full].sum() / artwork_mm2)

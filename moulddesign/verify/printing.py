@@ -22,17 +22,18 @@ from moulddesign.geometry import (
     Indices,
     Mesh,
     Points,
-    drafts_deg,
     filled,
     hole,
     normals_and_areas,
     section_region,
     shadow,
+    sides_and_heights_mm,
 )
 from moulddesign.geometry.topology import shells
-from moulddesign.verify.soundness import least_heights_mm
+from moulddesign.verify.measures import drafts_deg
 from moulddesign.verify.walls import thinnest_wall_mm
 
+UPWARD: Final = (0.0, 0.0, 1.0)
 SLIVER_MM: Final = 0.002
 """A facet narrower than this has no angle of its own: float32 steps turn it by 0.1 deg [mm]."""
 LEVEL_DEG: Final = 85.0
@@ -72,7 +73,7 @@ class Ceiling:
 
 def overhangs_deg(mesh: Mesh) -> Points:
     """Return how far each facet hangs over, shape (m,): 0 upright, 90 a level ceiling [deg]."""
-    return drafts_deg(normals_and_areas(mesh)[0], (0.0, 0.0, 1.0))
+    return drafts_deg(mesh.corners, UPWARD)
 
 
 def hanging(mesh: Mesh, *, over_deg: float, layer_mm: float) -> tuple[Indices, Points]:
@@ -97,9 +98,9 @@ def hanging(mesh: Mesh, *, over_deg: float, layer_mm: float) -> tuple[Indices, P
     angles = overhangs_deg(mesh)
     rows = np.flatnonzero(angles > over_deg)
     # Most facets of most meshes hang over nothing: what takes longer is asked of the others.
-    some = Mesh(mesh.vertices, mesh.triangles[rows])
-    above = some.corners[:, :, 2].max(axis=1) > mesh.bounds[0, 2] + layer_mm / 2.0
-    rows = rows[above & (least_heights_mm(some) > SLIVER_MM)]
+    some = mesh.vertices[mesh.triangles[rows]]
+    above = some[:, :, 2].max(axis=1) > mesh.bounds[0, 2] + layer_mm / 2.0
+    rows = rows[above & (sides_and_heights_mm(some)[1] > SLIVER_MM)]
     return rows, angles[rows]
 
 
@@ -131,7 +132,7 @@ def ceilings(
 def _patches(mesh: Mesh, over: Indices, line_mm: float) -> list[Indices]:
     """Return the facets of each patch that is larger than a line is wide, seen from below."""
     patch = shells(mesh.triangles[over])
-    normals, areas_mm2 = normals_and_areas(Mesh(mesh.vertices, mesh.triangles[over]))
+    normals, areas_mm2 = normals_and_areas(mesh.corners[over])
     plan_mm2 = np.bincount(patch, -normals[:, 2] * areas_mm2)
     order = np.argsort(patch, kind="stable")
     parts = np.split(over[order], np.flatnonzero(np.diff(patch[order])) + 1)
@@ -144,7 +145,7 @@ def _ceiling(facets: Indices, borders: "_Borders", line_mm: float) -> Ceiling | 
     inner = plan.buffer(-line_mm / 2.0)
     if inner.is_empty:
         return None
-    angles = overhangs_deg(Mesh(mesh.vertices, mesh.triangles[facets]))
+    angles = drafts_deg(mesh.corners[facets], UPWARD)
     level = angles.min() >= LEVEL_DEG
     return Ceiling(
         steepest_deg=float(angles.max()),
@@ -170,7 +171,7 @@ class _Borders:
 
     def __init__(self, mesh: Mesh) -> None:
         self.mesh = mesh
-        self.normals = normals_and_areas(mesh)[0]
+        self.normals = normals_and_areas(mesh.corners)[0]
         self.across = _across(mesh.triangles)
 
     def around(self, facets: Indices) -> Border:

@@ -6,9 +6,16 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from moulddesign.core import Finding, Message, judged, say
-from moulddesign.geometry import Indices, Mesh, Points, drafts_deg, normals_and_areas, overlaps_mm3
+from moulddesign.geometry import (
+    Indices,
+    Mesh,
+    Points,
+    normals_and_areas,
+    overlaps_mm3,
+    sides_and_heights_mm,
+)
 from moulddesign.geometry.rays import first_hits
-from moulddesign.verify.soundness import least_heights_mm
+from moulddesign.verify.measures import drafts_deg
 
 TOUCH_MM: Final = 0.02
 """Facets of body and mould this near to each other touch [mm]."""
@@ -58,9 +65,9 @@ def pull_findings(
 
 def touching(body: Mesh, tool: Mesh) -> Indices:
     """Return the facets of a body that a tool touches: rows of its triangles, slivers left out."""
-    wide = np.flatnonzero(least_heights_mm(body) > SLIVER_MM)
-    normals = normals_and_areas(body)[0][wide]
-    middles = body.corners[wide].mean(axis=1)
+    wide = np.flatnonzero(sides_and_heights_mm(body.corners)[1] > SLIVER_MM)
+    corners = body.corners[wide]
+    normals, middles = normals_and_areas(corners)[0], corners.mean(axis=1)
     lines = np.stack([middles - TOUCH_MM * normals, middles + TOUCH_MM * normals], axis=1)
     return np.asarray(wide[np.isfinite(first_hits(tool, lines)[0])])
 
@@ -73,10 +80,10 @@ def drafted_deg(body: Mesh, tool: Mesh, way: Points) -> float:
     facets = touching(body, tool)
     if not len(facets):
         return float("nan")
-    normals, areas_mm2 = normals_and_areas(body)
-    leaning = drafts_deg(normals[facets], way)
+    corners = body.corners[facets]
+    leaning = drafts_deg(corners, way)
     order = np.argsort(leaning, kind="stable")
-    reach = np.cumsum(areas_mm2[facets][order])
+    reach = np.cumsum(normals_and_areas(corners)[1][order])
     return float(leaning[order[np.searchsorted(reach, LEFT_OUT_RATIO * reach[-1])]])
 
 

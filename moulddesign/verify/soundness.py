@@ -10,12 +10,15 @@ import numpy as np
 import trimesh
 
 from moulddesign.core import Finding, Message, Verdict, judged, say
-from moulddesign.geometry import Mesh, Points
-from moulddesign.geometry.topology import topology
+from moulddesign.geometry import Mesh, sides_and_heights_mm
+from moulddesign.geometry.crossings import crossing_facets, tolerance_mm
+from moulddesign.verify.measures import closedness, volume_mm3
 
 SOLID_SOURCE: Final = say("verify.two-triangles-an-edge")
 FLAT_MM: Final = 1e-8
 """Least height of a triangle that still has a normal in float64 [mm]."""
+MOST_TRIANGLES: Final = 200_000
+"""Larger meshes are not searched for crossing facets: that would take a second or more."""
 
 
 def soundness(mesh: Mesh, *, part: str) -> tuple[Finding, ...]:
@@ -31,11 +34,12 @@ def soundness(mesh: Mesh, *, part: str) -> tuple[Finding, ...]:
     Returns
     -------
     tuple of Finding
-        Open edges, crowded edges, clashing windings, bodies, volume, collapsed and flat triangles.
+        Open, crowded and clashing edges, bodies, volume, collapsed and flat triangles, and facets
+        that pass through each other.
     """
     written = _written(mesh)
-    found, volume_mm3 = topology(written), written.volume_mm3
-    flat = int(np.sum(least_heights_mm(written) < FLAT_MM)) - found.collapsed
+    found, enclosed_mm3 = closedness(written), volume_mm3(written)
+    flat = int(np.sum(sides_and_heights_mm(written.corners)[1] < FLAT_MM)) - found.collapsed
     return (
         _none(part, say("verify.open-edges"), found.open_edges, "edges"),
         _none(part, say("verify.crowded-edges"), found.crowded_edges, "edges"),
@@ -43,23 +47,49 @@ def soundness(mesh: Mesh, *, part: str) -> tuple[Finding, ...]:
         Finding(
             what=say("verify.bodies"),
             part=part,
-            measured=found.shells,
+            measured=found.bodies,
             limit=say("core.exactly", value=1),
             unit="",
             source=say("verify.one-printed-piece"),
-            verdict=judged(good=found.shells == 1),
+            verdict=judged(good=found.bodies == 1),
         ),
         Finding(
             what=say("verify.volume-positive"),
             part=part,
-            measured=volume_mm3 / 1000.0,
+            measured=enclosed_mm3 / 1000.0,
             limit=say("core.above", limit=0),
             unit="mL",
             source=SOLID_SOURCE,
-            verdict=judged(good=volume_mm3 > 0.0),
+            verdict=judged(good=enclosed_mm3 > 0.0),
         ),
         _none(part, say("verify.collapsed-triangles"), found.collapsed, "triangles"),
-        _none(part, say("verify.flat-triangles"), flat, "triangles", otherwise=Verdict.WARN),
+        _none(part, say("verify.flat-triangles"), flat, "triangles"),
+        _crossing(part, written),
+    )
+
+
+def _crossing(part: str, mesh: Mesh) -> Finding:
+    allowed_mm = tolerance_mm(mesh)
+    limit = say("verify.none-deeper", depth_mm=allowed_mm)
+    if len(mesh.triangles) > MOST_TRIANGLES:
+        return Finding(
+            what=say("verify.crossing-facets"),
+            part=part,
+            measured=say("verify.too-large-to-look"),
+            limit=limit,
+            unit="",
+            source=SOLID_SOURCE,
+            verdict=Verdict.WARN,
+        )
+    count = len(crossing_facets(mesh, over_mm=allowed_mm))
+    return Finding(
+        what=say("verify.crossing-facets"),
+        part=part,
+        measured=count,
+        limit=limit,
+        unit="triangles",
+        source=SOLID_SOURCE,
+        verdict=judged(good=count == 0),
     )
 
 
@@ -107,35 +137,13 @@ def volume_finding(
     )
 
 
-def least_heights_mm(mesh: Mesh) -> Points:
-    """Return the least height of each triangle: twice its area by its longest side.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        With m triangles [mm].
-
-    Returns
-    -------
-    ndarray, shape (m,)
-        0 where a triangle has no longest side [mm].
-    """
-    sides = np.roll(mesh.corners, -1, axis=1) - mesh.corners
-    doubled_mm2 = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
-    longest_mm = np.linalg.norm(sides, axis=2).max(axis=1)
-    heights_mm: Points = doubled_mm2 / np.where(longest_mm > 0.0, longest_mm, 1.0)
-    return heights_mm
-
-
 def _written(mesh: Mesh) -> Mesh:
     """Return a mesh in float32; itself, whose topology may be known, where it is that already."""
     rounded = mesh.vertices.astype(np.float32).astype(np.float64)
     return mesh if np.array_equal(rounded, mesh.vertices) else Mesh(rounded, mesh.triangles)
 
 
-def _none(
-    part: str, what: Message, count: int, unit: str, *, otherwise: Verdict = Verdict.FAIL
-) -> Finding:
+def _none(part: str, what: Message, count: int, unit: str) -> Finding:
     return Finding(
         what=what,
         part=part,
@@ -143,7 +151,7 @@ def _none(
         limit=say("core.exactly", value=0),
         unit=unit,
         source=SOLID_SOURCE,
-        verdict=judged(good=count == 0, otherwise=otherwise),
+        verdict=judged(good=count == 0),
     )
 
 

@@ -78,7 +78,7 @@ def thinnest_wall_mm(mesh: Mesh) -> float:
 def _going_in(mesh: Mesh) -> tuple[Points, Points]:
     """Return points spread evenly over a surface, and the way straight in from each."""
     points, facets = spread_points(mesh, POINTS)
-    return points, -normals_and_areas(mesh)[0][facets]
+    return points, -normals_and_areas(mesh.corners[facets])[0]
 
 
 def _reaches_mm(mesh: Mesh) -> Iterator[float]:

@@ -10,7 +10,7 @@ from shapely import Polygon as Shape
 
 from moulddesign.artwork.outline import polygon_outline, scalloped_outline
 from moulddesign.core import KernelError, SpecError
-from moulddesign.geometry import Mesh
+from moulddesign.geometry import Mesh, welded_within
 from moulddesign.mould import (
     ArcPolyline,
     CircleCurve,
@@ -27,8 +27,8 @@ from moulddesign.mould import (
     surrounding_curve,
     translate,
     upright_prism,
-    weld_corners,
 )
+from moulddesign.mould.cad_kernel import WELD_MM
 
 # The kernel integrates planes, cylinders and cones in closed form: round-off only.
 EXACT = 1e-12
@@ -203,7 +203,7 @@ def test_step_file_holds_the_same_body(tmp_path):
 def test_weld_joins_repeated_corners_of_a_cube():
     cube = trimesh.creation.box()
     loose = cube.triangles.reshape(-1, 3)
-    joined = weld_corners(loose + 0.0, np.arange(len(loose)).reshape(-1, 3))
+    joined = welded_within(loose + 0.0, np.arange(len(loose)).reshape(-1, 3), WELD_MM)
     assert (len(joined.vertices), len(joined.triangles)) == (8, 12)
     assert body(Mesh(joined.vertices, joined.triangles)).volume == pytest.approx(1.0)
 

@@ -4,7 +4,7 @@ from verify.shapes import cylinder, mesh_of, primitive
 
 from moulddesign.core import DESIGN, Verdict, say
 from moulddesign.geometry import Mesh, box, joined
-from moulddesign.verify.soundness import soundness, volume_finding
+from moulddesign.verify.soundness import MOST_TRIANGLES, soundness, volume_finding
 
 VOLUME = say("building.volume")
 
@@ -64,11 +64,24 @@ def test_a_sliver_below_the_step_of_float32_collapses():
     assert measured(Mesh(points, sliver), "triangles that collapse in the file") == 1
 
 
-def test_a_needle_without_area_is_a_warning():
+def test_a_needle_without_area_fails():
     cube = box((0, 0, 0), (10, 10, 10))
     points = np.vstack([cube.vertices, (cube.vertices[:1] + cube.vertices[1:2]) / 2])
     needle = Mesh(points, np.vstack([cube.triangles, [[0, 8, 1]]]))
-    assert verdicts(needle)["triangles without area"] == "warn"
+    assert verdicts(needle)["triangles without area"] == "fail"
+
+
+def test_a_body_that_passes_through_itself_fails():
+    cube = box((0, 0, 0), (10, 10, 10))
+    pair = joined([cube, cube.moved((5.0, 5.0, 5.0))])
+    assert verdicts(pair)["facets that pass through each other"] == "fail"
+    assert verdicts(cube)["facets that pass through each other"] == "good"
+
+
+def test_so_large_a_mesh_is_not_searched():
+    cube = box((0, 0, 0), (10, 10, 10))
+    many = joined([cube] * (MOST_TRIANGLES // 12 + 1))
+    assert verdicts(many)["facets that pass through each other"] == "warn"
 
 
 @pytest.mark.parametrize(
