@@ -3,6 +3,7 @@ import os
 import re
 import struct
 import zipfile
+import zlib
 
 import numpy as np
 import pytest
@@ -203,6 +204,28 @@ def test_an_archive_without_a_model_and_a_broken_one(tmp_path):
     (tmp_path / "b.3mf").write_bytes(whole.getvalue()[:200])
     with pytest.raises(FileError, match="cannot be unpacked"):
         read_mesh(tmp_path / "b.3mf")
+
+
+def test_an_archive_with_a_bit_turned_over_is_read_or_refused_in_a_sentence(tmp_path):
+    whole = io.BytesIO()
+    archive(whole, model())
+    data, sentences = whole.getvalue(), []
+    for bit in range(0, 8 * len(data), 3):
+        damaged = bytearray(data)
+        damaged[bit // 8] ^= 1 << bit % 8
+        (tmp_path / "a.3mf").write_bytes(damaged)
+        try:
+            read_mesh(tmp_path / "a.3mf")
+        except FileError as error:
+            sentences.append(str(error))
+    # The body's own bytes carry a check sum (PKWARE's APPNOTE 4.4.7): no flip in them goes unseen.
+    assert not [sentence for sentence in sentences if "\n" in sentence]
+    assert len(sentences) > 8 * len(zlib.compress(model().encode())) / 3 * 0.9
+
+
+def test_a_corner_of_a_3mf_that_is_no_number(tmp_path):
+    with pytest.raises(FileError, match=r"a value that is no number: .*'five'"):
+        read_mesh(archive(tmp_path / "a.3mf", model().replace('y="1"', 'y="five"')))
 
 
 def test_an_archive_of_very_many_files_and_one_packed_otherwise(tmp_path):
