@@ -425,7 +425,7 @@ def read_mesh(path: str | PathLike[str], unit: LengthUnit | None = None) -> Mesh
     path : path-like
         The file; its ending names the format.
     unit : LengthUnit, optional
-        LengthUnit of the coordinates. Where it is None they are taken as millimetres; a 3MF names its
+        Unit of the coordinates. Where it is None they are taken as millimetres; a 3MF names its
         own unit and takes none.
 
     Returns

@@ -2,6 +2,7 @@
 
 - `soundness`: whether a part is one sound solid with the volume it has to have, as made and as
   read back from its file.
+- `measures`: closedness, volume and draft of a written mesh, by code that made none of it.
 - `facts`: what is true of any mesh, whoever made it.
 - `press_checks`: the assembled press, from the meshes alone: closed cavity, stroke, joint,
   rings.
