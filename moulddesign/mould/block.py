@@ -142,7 +142,7 @@ class PastrySolid(PastryShape, Protocol):
         """Volume of the solid [mm^3]."""
 
     def extended_below(self, below_mm: float) -> Mesh:
-        """Return the solid with its outline drawn out below the table by a length [mm]."""
+        """Return the solid with its outline extended below the table by a length [mm]."""
 
 
 def block(mould: BlockTable, printer: PrinterTable, pastry: PastrySolid) -> MouldSet[BlockLayout]:

@@ -1,4 +1,4 @@
-"""Weight, ratio and name on the parts, so that a drawer full of moulds can be told apart."""
+"""Weight, ratio and name on the parts, so that moulds in a drawer can be told apart."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -53,7 +53,7 @@ DESCENT: Final = 0.25
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Face:
-    """A level face that looks at the table: where it is, how deep below lies air, what is free.
+    """A level face that faces the table: where it is, how deep below lies air, what is free.
 
     `ring_mm` is the least and greatest radius of a free ring about the axis, if it has one;
     `strip` the middle, length and width of a free strip, and its turn from x [mm, deg].
@@ -163,7 +163,7 @@ def _line(text: str, room_mm: tuple[float, float], lines: int) -> tuple[float, s
 
 
 def _flange(layout: PressLayout) -> _Face | None:
-    """Return the flange's face that looks at the table."""
+    """Return the flange's face that faces the table."""
     mould, outline = layout.mould, layout.outline
     gusset = min(GUSSET_MM, mould.flange_width_mm / 2.0)
     inner, outer = mould.wall_mm + gusset, mould.wall_mm + mould.flange_width_mm - CHAMFER_MM
@@ -184,7 +184,7 @@ def _flange(layout: PressLayout) -> _Face | None:
 
 
 def _disc(layout: PressLayout) -> _Face:
-    """Return the palm disc's face that looks at the table, between stem and rim."""
+    """Return the palm disc's face that faces the table, between stem and rim."""
     ring = (vane_reach_mm(layout), layout.narrow_mm / 2.0 + layout.mould.disc_rim_mm / 2.0)
     thickness = layout.mould.disc_thickness_mm
     return _Face(height_mm=layout.disc_low_mm, thickness_mm=thickness, ring_mm=ring)
@@ -213,7 +213,7 @@ def _tool(shape: shapely.Geometry, face: _Face) -> Mesh:
 
 
 def _closed(roof: Roof) -> Mesh:
-    """Return the solid under a roof, drawn out a little below it."""
+    """Return the solid under a roof, extended a little below it."""
     surface, starts = roof.surface, len(roof.vertices)
     vertices: list[Points] = [surface.vertices]
     faces, lows = [surface.triangles], []

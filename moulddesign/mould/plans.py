@@ -271,7 +271,7 @@ def text_region(
     Parameters
     ----------
     text : str
-        Lines are parted by line breaks.
+        Lines are separated by line breaks.
     height_mm : float
         Of all lines together, from the lowest to the highest point [mm].
     at_mm : tuple of float

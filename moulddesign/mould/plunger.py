@@ -110,7 +110,7 @@ def _vanes(layout: PressLayout, draw: Kernel[BodyT]) -> tuple[BodyT, BodyT]:
 
 
 def _vane(layout: PressLayout, ends: tuple[PlateEnd, PlateEnd], draw: Kernel[BodyT]) -> BodyT:
-    """One plate with eased edges; it reaches beyond the bore's profile, which then cuts it."""
+    """One plate with chamfered edges; it reaches beyond the bore's profile, which then cuts it."""
     half = layout.mould.vane_thickness_mm / 2.0
     ease = min(VANE_EASE_MM, half / 2.5)
     slope = _slope(layout, max(end.far_mm for end in ends))
@@ -138,7 +138,7 @@ def _slope(layout: PressLayout, far_mm: float) -> UprightProfile:
 def _half_face(
     layout: PressLayout, end: PlateEnd, slope: UprightProfile, *, ease: float
 ) -> UprightProfile:
-    """Return a vane's profile at x above 0, from below, over all its thickness but the eased."""
+    """Return a vane's profile at x above 0, from below, between its chamfered faces."""
     low, beyond = layout.back_mm, end.far_mm + PAST_MM
     far, top = slope[0]
     return [
@@ -152,7 +152,7 @@ def _half_face(
 def _half_edge(
     layout: PressLayout, end: PlateEnd, slope: UprightProfile, *, ease: float
 ) -> UprightProfile:
-    """Return the same on the plate's faces, where each edge is eased."""
+    """Return the same on the plate's faces, where each edge is chamfered."""
     low, side = layout.back_mm + ease, end.side_mm - ease
     far, top = slope[0]
     return [

@@ -199,7 +199,7 @@ def _ring(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
 def _without_slivers(mesh: Mesh, *, above_mm: float) -> Mesh:
     """Return the stamp with corners welded that its chamfer left a float32 step apart.
 
-    The chamfer's facets end on the block's own edges, give or take round-off. The relief lies
+    The chamfer's facets end on the block's own edges but for round-off. The relief lies
     below and is left alone.
     """
     high = np.flatnonzero(mesh.vertices[:, 2] > above_mm)

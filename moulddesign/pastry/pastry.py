@@ -132,7 +132,7 @@ class Pastry:
         return top_surface(edge, self.roofs).solid(self.height_mm, top_mm)
 
     def extended_below(self, below_mm: float) -> Mesh:
-        """Return the solid with its outline drawn out below the table by a length [mm].
+        """Return the solid with its outline extended below the table by a length [mm].
 
         What it is cut from or joined to then shares no face with it.
         """
