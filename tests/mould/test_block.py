@@ -62,12 +62,18 @@ def test_each_mouth_has_the_outlines_area(case):
         assert mouth.area == pytest.approx(piece.outline.area_mm2, abs=4e-5 * mouth.length)
 
 
-def test_only_lobes_have_no_exact_blank():
-    drafted = {case for case in CASES if made(case)[2].parts[0].blank is None}
-    assert drafted == {"three scalloped"}
+def test_only_lobes_smaller_than_the_lean_have_no_exact_blank():
+    assert all(made(case)[2].parts[0].blank is not None for case in CASES)
+    # Lobes of some 2 mm cannot be moved in by 23 mm tan 20 deg = 8 mm and stay arcs.
+    design = Design().with_values(
+        {"mould.kind": "block", "mould.side_draft_deg": 20.0, "pastry.outline": "scalloped",
+         "pastry.lobes": 24, "relief.layers": []}
+    )  # fmt: skip
+    board = block(design.mould, design.printer, pastry(design, 60.0))
+    assert board.parts[0].blank is None
 
 
-@pytest.mark.parametrize("case", [case for case in CASES if case != "three scalloped"])
+@pytest.mark.parametrize("case", CASES)
 def test_it_holds_what_the_exact_blank_holds_and_the_relief(case):
     """The CAD kernel's blank has cavities without relief: the mesh has less by the relief."""
     design, piece, mould = made(case)
