@@ -5,7 +5,6 @@ The table of verbs and options is the command's own; the test walks through all 
 
 import pytest
 import typer
-from cli.command import refused
 
 from moulddesign.cli.app import app
 from moulddesign.cli.usage import (
@@ -72,9 +71,8 @@ def test_an_option_given_twice_is_refused_unless_it_is_repeatable(verb):
 
 
 def test_both_values_are_told():
-    assert refused("portion", "--weight", 70, "--weight", "75") == (
-        "--weight was given twice: 70 and 75; give it once."
-    )
+    twice = error_of("portion", "--weight", "70", "--weight", "75")
+    assert str(twice) == "--weight was given twice: 70 and 75; give it once."
     assert str(error_of("page", "--browser", "--no-browser")).startswith("--browser was given more")
     assert "3 times: 1, 2 and 3;" in str(error_of("portion", *("--loss=1", "--loss=2", "--loss=3")))
 
