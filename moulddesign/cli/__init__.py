@@ -1,4 +1,15 @@
-"""The command line: one module a verb."""
+"""The command line: reads what was typed, calls one function of a room, and prints.
+
+- `app`: the command, its exit codes, usage errors as sentences, and the verb `page`.
+- `options`: the options that override a design file, declared once for every verb.
+- `console`: printing tables, JSON and progress, and saving what a verb writes.
+- `make_commands`: the verbs `make` and `coupon`.
+- `weight_commands`: the verbs `portion` and `density`.
+- `kitchen_commands`: the verbs `batch` and `trial`.
+- `fit_command`: the verb `fit`.
+- `file_commands`: the verbs `inspect` and `patterns`.
+- `series_command`: the verb `series`.
+"""
 
 import os
 import signal
