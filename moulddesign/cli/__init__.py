@@ -2,6 +2,7 @@
 
 - `app`: the command, its exit codes, usage errors as sentences, and the verb `page`.
 - `options`: the options that override a design file, declared once for every verb.
+- `usage`: which options each verb reads, and refusing those that do nothing or stand there twice.
 - `console`: printing tables, JSON and progress, and saving what a verb writes.
 - `make_commands`: the verbs `make` and `coupon`.
 - `weight_commands`: the verbs `portion` and `density`.

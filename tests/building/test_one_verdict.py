@@ -9,7 +9,7 @@ from moulddesign.core import MouldError, Verdict
 from moulddesign.design import Design
 from moulddesign.export.formats import stl_bytes
 from moulddesign.geometry.mesh_files import read_mesh
-from moulddesign.mould import moulded
+from moulddesign.mould import make_mould
 from moulddesign.verify.soundness import soundness
 
 CASES = {
@@ -39,7 +39,7 @@ CASES = {
 def assert_one_verdict(design, folder):
     """Judge the meshes of a design, then what is read back from the files; return the verdicts."""
     shape = shaped(design)
-    mould = moulded(design, shape.pastry, shape.further)
+    mould = make_mould(design, shape.pastry, shape.further)
     meshes = {part.name: part.printed for part in mould.parts} | {"pastry": shape.pastry.mesh}
     verdicts = set()
     for name, mesh in meshes.items():
