@@ -192,5 +192,7 @@ def _unite(mesh: Mesh, found: Topology) -> Mended:
 def _thin_out(mesh: Mesh, found: Topology) -> Mended:
     """Take out facets without area: their neighbours are divided at the corner between."""
     made = without_thin(mesh) if found.solid else mesh
+    if not len(made.triangles):  # dust, all of it: what writes it says that no file can hold it
+        return mesh, None
     count = int(is_thin(mesh).sum() - is_thin(made).sum())
     return (made, say("geometry.flat-facets-gone", count=count)) if count else (mesh, None)
