@@ -18,7 +18,7 @@ def turned(page, task):
 
 def worked_out(page, place=0):
     page.locator(".task:not([hidden])").get_by_text("Calculate").nth(place).click()
-    page.wait_for_selector(f".work:not([hidden]) .answer >> nth={place} >> table")
+    page.wait_for_selector(f".task:not([hidden]) .answer >> nth={place} >> table")
     return page.locator(".task:not([hidden]) .answer").nth(place).inner_text()
 
 
