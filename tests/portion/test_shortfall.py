@@ -61,3 +61,10 @@ def test_without_scatter_80_g_that_lose_a_twentieth_end_at_76_g(floor_g, share):
     # 80 g less 5 % is 76 g: below any floor above that, and at the floor it is not short.
     sure = Scatter(raw_sd_g=0.0, loss=0.05, loss_sd=0.0)
     assert share_below(floor_g, 80.0, sure) == share
+
+
+@pytest.mark.parametrize("loss", [0.0, 0.3, 0.6, 0.9])
+def test_half_of_the_pieces_lie_below_the_mean_whatever_they_lose(loss):
+    # Only the raw mass scatters, and a normal distribution is symmetric about its mean.
+    scatter = Scatter(raw_sd_g=5.0, loss=loss, loss_sd=0.0)
+    assert share_below(200.0 * (1.0 - loss), 200.0, scatter) == pytest.approx(0.5, abs=1e-12)
