@@ -225,8 +225,12 @@ def test_a_worker_that_dies_loses_its_own_piece_only(tmp_path):
 
     def worker():
         children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text().split()
+        # A process that has loaded the geometry library is at work on its piece.
         return [
-            pid for pid in children if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes()
+            pid
+            for pid in children
+            if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes()
+            and b"manifold3d" in Path(f"/proc/{pid}/maps").read_bytes()
         ]
 
     (pid,) = waited_for(worker, process)

@@ -53,7 +53,8 @@ def main(target, rounds):
         child = os.fork()
         if child == 0:
             publish_by_turns(target)
-        time.sleep(chance.uniform(0.0, 3.0 * took))  # two builds take 2
+        # Two builds take twice that, and longer while other tests run.
+        time.sleep(chance.uniform(0.0, 8.0 * took))
         os.kill(child, signal.SIGKILL)
         os.waitpid(child, 0)
         found = [case for case, one in whole.items() if one == bytes_of(target)]

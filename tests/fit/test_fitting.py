@@ -184,7 +184,7 @@ def test_water_fills_mass_over_the_handbook_density(at_c, density):
 def test_repeated_weighings_give_mean_and_spread():
     made = fit(EVEN, owned(water_g=[61.0, 62.0, 63.0]))
     weighings = made.cavities[0][0].weighings
-    assert (weighings.value, weighings.sd) == pytest.approx((62.0, 1.0))
+    assert (weighings.value, weighings.seen_sd) == pytest.approx((62.0, 1.0))
     said = " ".join(map(str, made.cavities[0][0].remarks))
     assert "62.0 g is the mean of 3 weighings, their sd 1.00 g" in said
     assert "Surface tension" in said
