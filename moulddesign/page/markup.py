@@ -324,7 +324,7 @@ def ranking_table(words: Texts, found: list[Mapping[str, Any]]) -> str:
     rows = [
         (
             each["name"],
-            words["fits_yes" if each["takes"] else "takes_not"],
+            words["fits_yes" if each["takes"] else "fits_no"],
             number_text(each["volume_ml"]),
             f"{100.0 * each['over_ratio']:+.1f} %",
             *(

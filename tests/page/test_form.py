@@ -1,6 +1,6 @@
 """The form holds what the schema holds, and both languages name all of it."""
 
-import re
+import ast
 import string
 from pathlib import Path
 
@@ -121,12 +121,23 @@ def test_an_address_that_is_none_is_told(text):
         decode_design(text)
 
 
+def keys_asked(tree):
+    """Yield the keys that are written out between the brackets of `words[...]`, choices too."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Subscript) and ast.unparse(node.value).endswith("words"):
+            key = node.slice
+            for one in (key.body, key.orelse) if isinstance(key, ast.IfExp) else (key,):
+                if isinstance(one, ast.Constant):
+                    yield one.value
+
+
 def test_each_text_that_the_page_asks_for_is_there():
     # Keys written out in the page's source: a missing one would break a part of the page only.
     asked = {
         key
         for path in Path(moulddesign.page.__file__).parent.glob("*.py")
-        for key in re.findall(r"\bwords\[[\"'](\w+)[\"']\]", path.read_text("utf-8"))
+        for key in keys_asked(ast.parse(path.read_text("utf-8")))
     }
     assert len(asked) > 50
+    assert "fits_no" in asked
     assert asked - page_texts(LANGUAGES[0]).tables["page"].keys() == set()
