@@ -13,7 +13,8 @@ from functools import cache
 from math import fsum, hypot
 from types import MappingProxyType
 
-from moulddesign.core import SpecError, bundled_toml, require_ratio, say
+from moulddesign.core import SpecError, bundled_toml, say
+from moulddesign.portion.portion import loss_from_water
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,13 +108,8 @@ def loss_of_parts(parts: Iterable[Drying]) -> Loss:
     """
     ratios, uncertainties = [], []
     for part in parts:
-        before = require_ratio("water", part.water_before)
-        after = require_ratio("finished_water", part.water_after)
-        if after > before:
-            raise SpecError(
-                "finished_water", after, say("portion.wetter-than-before", before=before)
-            )
-        ratios.append(part.mass_share * (before - after) / (1.0 - after))
+        before, after = part.water_before, part.water_after
+        ratios.append(part.mass_share * loss_from_water(before, after))
         slope = part.mass_share * (1.0 - before) / (1.0 - after) ** 2
         uncertainties.append(slope * part.water_after_sd)
     return Loss(ratio=fsum(ratios), uncertainty=hypot(*uncertainties))
