@@ -252,11 +252,9 @@ def run_trial(
 def _mould(design: Design) -> TrialMould:
     """Return the mould that the design builds; only a measured height needs its geometry."""
     with ends_at_once():
-        from moulddesign.pastry.pastry import pastry  # noqa: PLC0415 (loads the geometry libraries)
+        from moulddesign.pastry.pastry import trial_mould  # noqa: PLC0415 (loads geometry)
 
-    volume_ml = figures(design).piece.volume_ml
-    made = pastry(design, volume_ml)
-    return TrialMould(volume_ml=volume_ml, height_mm=made.height_mm, area_mm2=made.outline.area_mm2)
+    return trial_mould(design)
 
 
 def plain_trial(design: Design, found: Trial) -> dict[str, Any]:

@@ -30,8 +30,8 @@ from moulddesign.fit import fit, pressings, ranked_moulds
 from moulddesign.geometry import Mesh, joined
 from moulddesign.kitchen import OnHand, Recipe, Weighing, batch, trial
 from moulddesign.mould import MouldSet, Part, make_mould
-from moulddesign.pastry.pastry import pastry
-from moulddesign.portion import Figures, Roll, TrialMould, figures, roll_for
+from moulddesign.pastry.pastry import trial_mould
+from moulddesign.portion import Figures, Roll, figures, roll_for
 from moulddesign.workers import Checkpoint, Job
 
 FILLING: Final = "filling"
@@ -270,7 +270,7 @@ def evaluate_trial(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answe
     design, given = Design.of(plain), TrialRequest.of(asked)
     weighings = [Weighing(**piece.model_dump()) for piece in given.weighings]
     measured = any(piece.height_mm is not None for piece in weighings)
-    found = trial(design, weighings, _mould(design) if measured else None)
+    found = trial(design, weighings, trial_mould(design) if measured else None)
     designs = {"before": design, "same_mould": found.same_mould, "new_mould": found.corrected}
     yield (
         "trial",
@@ -290,13 +290,6 @@ def total_batch(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
     design, given = Design.of(plain), BatchRequest.of(asked)
     recipe = None if design.batch.recipe is None else Recipe.read(design.batch.recipe)
     yield "batch", batch(design, recipe, OnHand(**given.model_dump()))
-
-
-def _mould(design: Design) -> TrialMould:
-    """Return the mould that the design builds, for heights that were measured."""
-    volume_ml = figures(design).piece.volume_ml
-    made = pastry(design, volume_ml)
-    return TrialMould(volume_ml=volume_ml, height_mm=made.height_mm, area_mm2=made.outline.area_mm2)
 
 
 def preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:

@@ -23,6 +23,7 @@ from moulddesign.pastry.surface import (
     shoulder_roof,
     top_surface,
 )
+from moulddesign.portion import TrialMould, figures
 from moulddesign.relief.roof import ReliefRegion, Roof, relief_regions
 
 WIDTH_STEP_MM: Final = 0.5
@@ -285,3 +286,10 @@ def _flat_top(outline: Outline, radius_mm: float) -> shapely.Polygon:
         need = say("pastry.no-flat-top", width_mm=outline.width_mm)
         raise SpecError("pastry.shoulder_radius_mm", radius_mm, need)
     return outline.inset(run_mm).shape if radius_mm > 0.0 else outline.shape
+
+
+def trial_mould(design: Design) -> TrialMould:
+    """Return the size of the mould that a design builds, for heights measured in a trial."""
+    volume_ml = figures(design).piece.volume_ml
+    made = pastry(design, volume_ml)
+    return TrialMould(volume_ml=volume_ml, height_mm=made.height_mm, area_mm2=made.outline.area_mm2)
