@@ -15,7 +15,7 @@ from moulddesign.cli.console import out, print_json, table
 from moulddesign.cli.options import WEIGHTS, WIDTH, AsJson, Override, with_design
 from moulddesign.cli.usage import Verb, VerbGroup
 from moulddesign.design import Design, PortionTable, ScaleTable
-from moulddesign.kitchen import Recipe, foods, part_density, part_water, recipe_loss
+from moulddesign.kitchen import Recipe, part_density, part_water, recipe_loss
 from moulddesign.portion import (
     ROOM_C,
     Composition,
@@ -28,6 +28,7 @@ from moulddesign.portion import (
     density_from_displacement,
     density_from_label,
     figures,
+    foods,
     roll_for,
 )
 

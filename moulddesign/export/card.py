@@ -23,8 +23,8 @@ from moulddesign.export.assembly_view import state_of
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.export_options import Paper
 from moulddesign.export.fonts import Fonts, bold_font_path, regular_font_path, with_word_breaks
-from moulddesign.kitchen import Recipe, allergens
-from moulddesign.portion import roll_for
+from moulddesign.kitchen import Recipe
+from moulddesign.portion import allergens, roll_for
 
 
 def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, Any]:

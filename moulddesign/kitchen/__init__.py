@@ -1,6 +1,5 @@
-"""Many pieces: foods, recipe, batch, trial, price. Arithmetic only.
+"""Many pieces: recipe, batch, trial, price. Arithmetic only.
 
-- `foods`: common ingredients: what they consist of, their densities and allergens.
 - `recipe`: what crust and filling are mixed from; the density, water, masses and days that
   follow.
 - `batch`: how much to mix, or how many pieces what is on hand makes; its cost; when to begin.
@@ -11,7 +10,6 @@
 """
 
 from moulddesign.kitchen.batch import Batch, BatchPart, Cost, OnHand, batch, pieces_from
-from moulddesign.kitchen.foods import Food, allergens, food, foods
 from moulddesign.kitchen.recipe import (
     Recipe,
     RecipePart,
@@ -36,19 +34,15 @@ __all__ = [
     "BatchPart",
     "Cost",
     "Estimate",
-    "Food",
     "OnHand",
     "Recipe",
     "RecipePart",
     "Rest",
     "Trial",
     "Weighing",
-    "allergens",
     "batch",
     "calendar",
     "estimate",
-    "food",
-    "foods",
     "part_density",
     "part_water",
     "pieces_from",

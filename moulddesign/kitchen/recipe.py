@@ -11,13 +11,14 @@ from pydantic import model_validator
 
 from moulddesign.core import G_PER_KG, SpecError, read_toml, require_positive, say
 from moulddesign.design import Table, given
-from moulddesign.kitchen.foods import Food, food
 from moulddesign.portion import (
     ROOM_C,
     Component,
     Composition,
     Density,
+    Food,
     component_density_g_per_ml,
+    food,
     loss_from_water,
     mixed_water,
     rounded_keeping_total,

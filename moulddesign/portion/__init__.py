@@ -1,6 +1,7 @@
 """One piece by weight: masses, volumes, densities, spread. No geometry library.
 
 - `density`: density of a dough or a paste, in whichever way a kitchen can find it.
+- `foods`: common ingredients: what they consist of, their densities and allergens.
 - `portion`: masses and volumes of one piece, from its finished weight; the loss; masses as a
   scale shows them.
 - `spread`: how far pieces scatter: from the scale, the hand, the centres, the densities, the
@@ -35,6 +36,7 @@ from moulddesign.portion.density import (
     water_density_g_per_ml,
 )
 from moulddesign.portion.figures import Figures, figures
+from moulddesign.portion.foods import Food, allergens, food, foods
 from moulddesign.portion.label import (
     LabelTarget,
     PackerRule,
@@ -83,6 +85,7 @@ __all__ = [
     "Composition",
     "Density",
     "Figures",
+    "Food",
     "LabelTarget",
     "NutritionLabel",
     "PackerRule",
@@ -92,6 +95,7 @@ __all__ = [
     "Split",
     "Spread",
     "TrialMould",
+    "allergens",
     "ball_diameter_mm",
     "balls",
     "block_for_bore",
@@ -104,6 +108,8 @@ __all__ = [
     "disc_diameter_mm",
     "figures",
     "finished_filling_g",
+    "food",
+    "foods",
     "label_sd",
     "label_target",
     "least_raw_g",

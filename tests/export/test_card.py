@@ -18,9 +18,10 @@ from moulddesign.export.card import PAGE_PPI, Card, card_figures
 from moulddesign.export.fonts import bundled_fonts
 from moulddesign.export.pictures import Body, Scene, plain_png
 from moulddesign.geometry import box
-from moulddesign.kitchen import Recipe, allergens
+from moulddesign.kitchen import Recipe
 from moulddesign.mould import block, cast
 from moulddesign.pastry.pastry import pastry
+from moulddesign.portion import allergens
 
 DESIGN = Design.read(DEMO)
 SECTION = b'<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="10mm"/>'

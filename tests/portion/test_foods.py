@@ -1,7 +1,7 @@
 import pytest
 
 from moulddesign.core import SpecError
-from moulddesign.kitchen import Food, food, foods
+from moulddesign.portion import Food, food, foods
 
 
 @pytest.mark.parametrize("name", sorted({each.name for each in foods().values()}))

@@ -8,7 +8,7 @@ from math import hypot
 from typing import Final
 
 from moulddesign.core import SpecError, bundled_toml, require_between, require_not_negative, say
-from moulddesign.portion import (
+from moulddesign.portion.density import (
     EQUATIONS_SPREAD,
     LEAST_G_PER_ML,
     MOST_G_PER_ML,
@@ -44,14 +44,14 @@ class Food:
 
     def __post_init__(self) -> None:
         if self.composition is None and self.density_g_per_ml is None:
-            raise SpecError("food", self.name, say("kitchen.food-without-figures"))
+            raise SpecError("food", self.name, say("portion.food-without-figures"))
         if self.density_g_per_ml is not None:
             require_between(
                 f"{self.name} density_g_per_ml",
                 self.density_g_per_ml,
                 least=LEAST_G_PER_ML,
                 most=MOST_G_PER_ML,
-                need=say("kitchen.density-outside-food", least=LEAST_G_PER_ML, most=MOST_G_PER_ML),
+                need=say("portion.density-outside-food", least=LEAST_G_PER_ML, most=MOST_G_PER_ML),
             )
         require_not_negative(f"{self.name} density_sd_g_per_ml", self.density_sd_g_per_ml, "g/mL")
 
@@ -135,7 +135,7 @@ def food(name: str) -> Food:
     if key in known:
         return known[key]
     near = nearest(key)
-    need = say("kitchen.food-unknown-near", near=near) if near else say("kitchen.food-unknown")
+    need = say("portion.food-unknown-near", near=near) if near else say("portion.food-unknown")
     raise SpecError("food", name, need)
 
 
