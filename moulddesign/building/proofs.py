@@ -14,14 +14,13 @@ from moulddesign.core import Finding, mm3_from_ml, say
 from moulddesign.core.findings import SEPARATOR
 from moulddesign.design import BlockTable, CastTable, Design, Joint, PressTable, Profile
 from moulddesign.geometry import Mesh
-from moulddesign.geometry.float32 import settled
+from moulddesign.geometry.mending import settled
 from moulddesign.mould import CastLayout, Mould, inscriptions
 from moulddesign.pastry.interior import Interior
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.pastry.variants import FurtherPastry
 from moulddesign.portion import Portion
 from moulddesign.verify.block_checks import block_findings, cast_findings, silicone, tray
-from moulddesign.verify.measures import volume_mm3
 from moulddesign.verify.piece_checks import (
     centre_finding,
     crust_findings,
@@ -39,7 +38,7 @@ from moulddesign.verify.printing import (
     printing_findings,
 )
 from moulddesign.verify.pull import pull_findings
-from moulddesign.verify.soundness import soundness, volume_finding
+from moulddesign.verify.soundness import soundness, volume_finding, volume_mm3
 from moulddesign.verify.walls import (
     clamped_rectangle,
     force_finding,

@@ -30,7 +30,7 @@ from moulddesign.design import PrinterTable
 if TYPE_CHECKING:
     from moulddesign.artwork.artwork_check import ArtworkCheck
     from moulddesign.geometry import Mesh
-    from moulddesign.verify.facts import Facts
+    from moulddesign.verify.soundness import Facts
 
 STAGES: Final = ("reading", "mending", "checking", "overhang", "walls")
 """What is told of the work, in order."""
@@ -103,7 +103,7 @@ def _read(
 
 def _judged(mesh: "Mesh", stage: Callable[[str], None]) -> "Facts":
     with ends_at_once():
-        from moulddesign.verify.facts import facts  # noqa: PLC0415 (geometry libraries)
+        from moulddesign.verify.soundness import facts  # noqa: PLC0415 (geometry libraries)
 
     printer = PrinterTable()
     return facts(
@@ -119,7 +119,7 @@ def _stl(mesh: "Mesh") -> bytes:
     """Return a mended mesh as a file that is whole in its own precision, too."""
     with ends_at_once():
         from moulddesign.export.formats import stl_bytes  # noqa: PLC0415
-        from moulddesign.geometry.float32 import settled  # noqa: PLC0415
+        from moulddesign.geometry.mending import settled  # noqa: PLC0415
         from moulddesign.geometry.mesh_files import parse_stl  # noqa: PLC0415 (geometry libraries)
         from moulddesign.geometry.topology import bounds_a_solid  # noqa: PLC0415
 

@@ -197,7 +197,7 @@ def run_coupon(
     """
     with ends_at_once():
         from moulddesign.export import check_replaceable  # noqa: PLC0415 (the same)
-        from moulddesign.export.coupons import made_coupons, publish_coupons  # noqa: PLC0415 (light verbs load no geometry)
+        from moulddesign.export.publishing import made_coupons, publish_coupons  # noqa: PLC0415 (light verbs load no geometry)
 
     check_replaceable(folder)  # before they take their time
     made = publish_coupons(made_coupons(design), folder)

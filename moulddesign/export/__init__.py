@@ -1,34 +1,23 @@
 """Everything that leaves the tool: formats, drawing, card, pictures, and the folder they go into.
 
-- `publishing`: publishing a build: which files it is written as, how each is made, and the folder
-  of all.
+- `publishing`: publishing a build or coupons: which files there are, how each is made, and the
+  folder of all.
 - `folder`: a folder that appears whole or not at all: written beside its place, then
   renamed.
-- `export_options`: what a build is written as: formats, paper, and the recipe that its card knows
-  of.
-- `coupons`: coupons in a folder of their own: printed before a mould, to find out what it needs.
-- `formats`: bodies as files: STL, 3MF with the parts side by side on the bed, GLB and STEP.
+- `formats`: what a build is written as, and bodies as files: STL, 3MF with the parts side by
+  side on the bed, GLB and STEP.
 - `card`: the bench card: a PDF for the baker, the printer and the wall, and its pages as pictures.
 - `fonts`: fonts of card and drawing: which characters they have, and where long words may break.
 - `drawing`: the drawing: views on the smallest sheet that takes them in true size, frame and title
-  block.
-- `drawing_files`: a drawing as a DXF and as an SVG file, layer by layer.
-- `assembly_view`: the mould pressed to its nominal height with the pastry in it: section, and plan
-  below.
-- `views`: views of a part: its section and plan, the sizes found in them, and their dimensions.
+  block, as a DXF and as an SVG file.
+- `views`: views of parts and of the mould pressed to its nominal height: section, plan, sizes
+  found in them, and their dimensions.
 - `entities`: what a drawing consists of: lines, circles, texts and dimensions, on layers by
   meaning.
 - `pictures`: PNG pictures without a screen: what each shows, and who draws it.
 - `vtk_scene`: a program of its own: draws scenes off-screen with VTK, in a process that may crash.
 """
 
-from moulddesign.export.export_options import (
-    ExportOptions,
-    Format,
-    Paper,
-    parse_formats,
-    parse_paper,
-)
 from moulddesign.export.folder import (
     REPORT,
     atomic_folder,
@@ -37,6 +26,13 @@ from moulddesign.export.folder import (
     recover,
     replace_folder,
     staging_folder,
+)
+from moulddesign.export.formats import (
+    ExportOptions,
+    Format,
+    Paper,
+    parse_formats,
+    parse_paper,
 )
 from moulddesign.export.publishing import publish, publish_failing
 

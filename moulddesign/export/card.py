@@ -19,10 +19,10 @@ from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import KernelError, Message, Verdict, say
 from moulddesign.design import Centre, Kind, PressTable
-from moulddesign.export.assembly_view import state_of
 from moulddesign.export.entities import TIMES, format_number
-from moulddesign.export.export_options import Paper
 from moulddesign.export.fonts import Fonts, bold_font_path, regular_font_path, with_word_breaks
+from moulddesign.export.formats import Paper
+from moulddesign.export.views import state_of
 from moulddesign.kitchen import Recipe
 from moulddesign.portion import allergens, roll_for
 

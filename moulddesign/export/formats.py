@@ -1,10 +1,12 @@
-"""Bodies as files: STL, 3MF with the parts side by side on the bed, GLB and STEP."""
+"""What a build is written as, and bodies as files: STL, 3MF, GLB and STEP."""
 
 import re
 import tempfile
 from collections.abc import Mapping, Sequence
 from ctypes import c_ubyte
 from dataclasses import dataclass
+from difflib import get_close_matches
+from enum import StrEnum
 from pathlib import Path
 from typing import Any, Final
 from uuid import NAMESPACE_URL, uuid5
@@ -15,9 +17,86 @@ import trimesh
 from trimesh.visual.material import PBRMaterial
 
 from moulddesign import __version__
-from moulddesign.core import KernelError, say
+from moulddesign.core import KernelError, SpecError, say
 from moulddesign.geometry import Mesh
+from moulddesign.kitchen import Recipe
 from moulddesign.mould import Solid
+
+
+class Paper(StrEnum):
+    """The paper in the office printer."""
+
+    A4 = "a4"
+    LETTER = "letter"
+
+
+class Format(StrEnum):
+    """A kind of file, or a few that go together, in the order of writing."""
+
+    STL = "stl"
+    STEP = "step"
+    DRAWING = "drawing"
+    GLB = "glb"
+    PICTURES = "pictures"
+    THREEMF = "3mf"
+    CARD = "card"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExportOptions:
+    """Which files a folder gets; the defaults are all formats, on A4."""
+
+    formats: tuple[Format, ...] = tuple(Format)
+    """STL, the report and the design are always written."""
+    paper: Paper = Paper.A4
+    """Of card and drawing."""
+    recipe: Recipe | None = None
+    """Its ingredients tell the card's allergens."""
+
+
+def parse_formats(text: str) -> tuple[Format, ...]:
+    """Return the formats that a list with commas names, in the order of writing; `all` is all.
+
+    Raises
+    ------
+    SpecError
+        A name is unknown.
+
+    Examples
+    --------
+    >>> [str(one) for one in parse_formats("3mf, step")]
+    ['stl', 'step', '3mf']
+    """
+    every = tuple(Format)
+    names = [name.strip().lower() for name in text.split(",")]
+    if names == ["all"]:
+        return every
+    for name in names:
+        if name not in every:
+            nearest = get_close_matches(name, every, n=1, cutoff=0.0)[0]
+            need = say("export.unknown-format", formats=tuple(map(str, every)), nearest=nearest)
+            raise SpecError("formats", name, need)
+    return tuple(one for one in Format if one in names or one is Format.STL)
+
+
+def parse_paper(text: str) -> Paper:
+    """Return the paper of a name, in upper or lower case.
+
+    Raises
+    ------
+    SpecError
+        The name is unknown.
+
+    Examples
+    --------
+    >>> str(parse_paper("Letter"))
+    'letter'
+    """
+    try:
+        return Paper(text.strip().lower())
+    except ValueError as error:
+        raise SpecError("paper", text, say("export.unknown-paper")) from error
+
 
 PASTRY_RGB: Final = (0.87, 0.66, 0.38)
 """Baked crust; sRGB shares."""

@@ -1,25 +1,40 @@
-"""Publishing a build: which files it is written as, how each is made, and the folder of all."""
+"""Publishing a build or coupons: which files there are, how each is made, and the folder of all."""
 
 import json
 import shutil
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from pathlib import Path
 from time import perf_counter
 from types import MappingProxyType
-from typing import Final, Protocol, TypeVar
+from typing import Any, Final, Protocol, TypeVar
 
+from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
-from moulddesign.core import Finding, FindingError
-from moulddesign.design import DESIGN_FILE, collect_drawings
+from moulddesign.core import Finding, FindingError, Message, Verdict, ml_from_mm3, say
+from moulddesign.design import DESIGN_FILE, Design, collect_drawings
 from moulddesign.export.card import Card, card_figures
-from moulddesign.export.drawing import Drawing, Sections, build_sections, card_section, drawing
-from moulddesign.export.drawing_files import dxf_bytes, svg_bytes
-from moulddesign.export.export_options import ExportOptions, Format
+from moulddesign.export.drawing import (
+    Drawing,
+    Sections,
+    build_sections,
+    card_section,
+    drawing,
+    dxf_bytes,
+    svg_bytes,
+)
 from moulddesign.export.folder import REPORT, atomic_folder
 from moulddesign.export.fonts import Fonts, fonts_of, unprintable_findings
-from moulddesign.export.formats import NO_RELIEF, glb_bytes, step_bytes, stl_bytes, threemf_bytes
+from moulddesign.export.formats import (
+    NO_RELIEF,
+    ExportOptions,
+    Format,
+    glb_bytes,
+    step_bytes,
+    stl_bytes,
+    threemf_bytes,
+)
 from moulddesign.export.pictures import (
     CAPTION,
     ReliefPlan,
@@ -33,9 +48,12 @@ from moulddesign.export.pictures import (
     row_scene,
 )
 from moulddesign.geometry import Mesh
-from moulddesign.geometry.float32 import settled
+from moulddesign.geometry.mending import settled
+from moulddesign.mould import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons, filament
 from moulddesign.pastry.pastry import Pastry
-from moulddesign.verify.soundness import written_findings
+from moulddesign.verify.block_checks import gap_findings
+from moulddesign.verify.printing import printing_findings
+from moulddesign.verify.soundness import soundness, written_findings
 
 PASTRY_PNG: Final = "pastry.png"
 PARTS_PNG: Final = "parts.png"
@@ -174,9 +192,7 @@ def _write(build: Build, folder: Path, *, options: ExportOptions, progress: Prog
             if name not in build.written:  # a page of the card
                 first = (*first, name)
                 build = replace(build, written=(*first, *last))
-    (folder / DESIGN_FILE).write_text(build.design.toml(), encoding="utf-8", newline="\n")
-    report = json.dumps(build.report(), indent=1, ensure_ascii=False, allow_nan=False)
-    (folder / REPORT).write_text(report + "\n", encoding="utf-8", newline="\n")
+    _write_report(build, folder)
     return build
 
 
@@ -370,3 +386,138 @@ def _further_row(build: Build) -> dict[str, Mesh]:
         placed[one.stamp_name] = settled(build.mould.part(one.stamp_name).mesh).moved(shift)
         placed[one.pastry_name] = build.meshes[one.pastry_name].moved(shift)
     return placed
+
+
+INSTRUCTIONS: Final[tuple[Message, ...]] = (
+    say("export.coupons-print"),
+    say("export.coupons-read-gauge"),
+    say("export.coupons-press-sampler"),
+    say("export.coupons-read-sampler"),
+)
+"""What to do with the coupons, step by step."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Coupons:
+    """Coupons and what was found of them."""
+
+    design: Design
+    """Whose printer they are for."""
+    meshes: Mapping[str, Mesh]
+    """As they are printed, by name [mm]."""
+    findings: tuple[Finding, ...]
+
+    @property
+    def failed(self) -> tuple[str, ...]:
+        """Names of the findings that failed."""
+        return tuple(found.name for found in self.findings if found.verdict is Verdict.FAIL)
+
+    def report(self) -> dict[str, Any]:
+        """Return everything as plain values, as in `report.json`."""
+        return {
+            "moulddesign": __version__,
+            "design": self.design.plain(),
+            "clearances_mm": list(CLEARANCES_MM),
+            "strokes_mm": list(STROKES_MM),
+            "depths_mm": list(DEPTHS_MM),
+            "how": [str(step) for step in INSTRUCTIONS],
+            "parts": [
+                {
+                    "name": name,
+                    "files": [f"{name}.stl"],
+                    "size_mm": mesh.size_mm.tolist(),
+                    "volume_ml": ml_from_mm3(mesh.volume_mm3),
+                    "print_g": filament(mesh.volume_mm3, self.design.printer).mass_g,
+                }
+                for name, mesh in self.meshes.items()
+            ],
+            "findings": [finding.report() for finding in self.findings],
+        }
+
+
+def made_coupons(design: Design) -> Coupons:
+    """Return the coupons for a design's printer, measured.
+
+    Parameters
+    ----------
+    design : Design
+        Printer, and the draft of its relief.
+
+    Raises
+    ------
+    SpecError
+        The bed is too small.
+    KernelError
+        A boolean failed.
+    """
+    printer, mould = design.printer, coupons(design)
+    meshes = {part.name: part.printed for part in mould.parts}
+    pose = mould.part("gauge").pose
+    dx, dy, _ = pose.shift_mm
+    gaps = [(pose.scale * x + dx, pose.scale * y + dy, gap) for x, y, gap in mould.layout.holes_mm]
+    findings = [*gap_findings(meshes["gauge"], meshes["peg"], gaps_mm=gaps)]
+    for name, mesh in meshes.items():
+        findings += printing_findings(
+            mesh,
+            part=name,
+            bed_mm=printer.bed_mm,
+            line_mm=printer.line_width_mm,
+            layer_mm=printer.layer_height_mm,
+        )
+        findings += soundness(mesh, part=name)
+    return Coupons(design=design, meshes=MappingProxyType(meshes), findings=tuple(findings))
+
+
+def publish_coupons(coupons: Coupons, folder: Path) -> Coupons:
+    """Write coupons into a folder, whole or not at all, if no finding failed.
+
+    Parameters
+    ----------
+    coupons : Coupons
+        What is written.
+    folder : Path
+        Made new; earlier coupons there are replaced.
+
+    Returns
+    -------
+    Coupons
+        The same with what was found when the files were read back.
+
+    Raises
+    ------
+    WriteError
+        The folder cannot be written, or holds something else; it is as it was.
+    FindingError
+        A finding failed; the folder is as it was.
+    KernelError
+        A library could not make a file; the folder is as it was.
+    """
+    return write_if_good(coupons, folder, _write_coupons)
+
+
+def _write_coupons(coupons: Coupons, folder: Path) -> Coupons:
+    printer, findings = coupons.design.printer, list(coupons.findings)
+    with SceneRenderer({PARTS_PNG: row_scene(coupons.meshes)}) as renderer:
+        for name, mesh in coupons.meshes.items():
+            path = folder / f"{name}.stl"
+            path.write_bytes(stl_bytes(mesh))
+            findings += written_findings(path, mesh)
+        picture = renderer.png(PARTS_PNG)
+    (folder / PARTS_PNG).write_bytes(picture)
+    whole = threemf_bytes(
+        coupons.meshes,
+        bed_mm=printer.bed_mm,
+        title="coupons",
+        description=f"Clearance gauge and relief sampler, in {printer.material}",
+        thumbnail=picture,
+    )
+    (folder / "set.3mf").write_bytes(whole)
+    coupons = replace(coupons, findings=tuple(findings))
+    _write_report(coupons, folder)
+    return coupons
+
+
+def _write_report(made: Build | Coupons, folder: Path) -> None:
+    (folder / DESIGN_FILE).write_text(made.design.toml(), encoding="utf-8", newline="\n")
+    report = json.dumps(made.report(), indent=1, ensure_ascii=False, allow_nan=False)
+    (folder / REPORT).write_text(report + "\n", encoding="utf-8", newline="\n")

@@ -22,9 +22,8 @@ from moulddesign.geometry import Mesh, Points, filled, hole, section_region, sha
 from moulddesign.geometry.fill_volume import Cavity, Stage, Up, pour_cavities, upright
 from moulddesign.geometry.mending import mended
 from moulddesign.geometry.mesh_files import read_mesh
-from moulddesign.geometry.raster import Grid, grid_over, top_heights_mm
-from moulddesign.geometry.topology import topology
-from moulddesign.geometry.welding import without_collapsed
+from moulddesign.geometry.sampling import Grid, grid_over, top_heights_mm
+from moulddesign.geometry.topology import topology, without_collapsed
 from moulddesign.verify.press_checks import closed_cavity_mm3, face_mm
 
 MOST_SAMPLED_TRIANGLES: Final = 500_000

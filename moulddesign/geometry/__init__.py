@@ -1,16 +1,12 @@
 """Meshes and what is computed from them: booleans, rays, rasters, topology, reading and repair.
 
 - `mesh`: the Mesh value: its measures and moves, and what each of its facets measures.
-- `welding`: corners that are one: equal ones, near ones, and the triangles that vanish when they
-  meet.
-- `topology`: how the triangles of a mesh are joined: open, crowded and clashing edges, and shells.
-- `crossings`: facets that pass through each other.
-- `mending`: mending a mesh where that is asked for, so that it bounds a solid.
-- `float32`: meshes in the precision of their files: float32 corners, and still one closed
-  surface.
+- `topology`: how triangles are joined: corners that are one, open, crowded and clashing edges,
+  shells, and facets that pass through each other.
+- `mending`: meshes made to bound a solid: in the float32 corners of their files, and mended
+  where that is asked for.
 - `booleans`: booleans, sections and shadows of closed meshes (manifold3d, shapely).
-- `rays`: what straight lines meet on a triangle mesh, all lines at once, in double precision.
-- `raster`: a mesh seen from above, as heights at the centres of square pixels.
+- `sampling`: a mesh sampled: what straight lines meet on it, and its heights on square pixels.
 - `mesh_files`: reading a mesh that somebody else wrote (STL, OBJ, PLY, 3MF): bounded, checked,
   in millimetres.
 - `fill_volume`: how much a mould holds: the catchments of its surface from above, and the air
@@ -45,7 +41,7 @@ from moulddesign.geometry.mesh import (
     sides_and_heights_mm,
     spread_points,
 )
-from moulddesign.geometry.welding import first_near, unfolded, welded_within
+from moulddesign.geometry.topology import first_near, unfolded, welded_within
 
 __all__ = [
     "Indices",

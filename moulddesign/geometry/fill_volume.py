@@ -19,9 +19,8 @@ from skimage.morphology import reconstruction
 from moulddesign.core import SpecError
 from moulddesign.geometry.booleans import pieces_of_air
 from moulddesign.geometry.mesh import Indices, Mesh, Points
-from moulddesign.geometry.raster import Grid, grid_over, top_heights_mm
-from moulddesign.geometry.topology import bounds_a_solid, topology
-from moulddesign.geometry.welding import components
+from moulddesign.geometry.sampling import Grid, grid_over, top_heights_mm
+from moulddesign.geometry.topology import bounds_a_solid, components, topology
 
 PIXELS: Final = 300
 """Pixels along the longer side; a cavity narrower than a few of them is not looked for."""

@@ -24,7 +24,7 @@ from trimesh.exchange.ply import load_ply
 
 from moulddesign.core import FileError, LengthUnit, Message, read_bytes, say
 from moulddesign.geometry.mesh import Mesh, Points, joined
-from moulddesign.geometry.welding import compact, welded
+from moulddesign.geometry.topology import compact, welded
 
 HEAD_BYTES: Final = 84
 """80 bytes of text, then the number of triangles as a little-endian uint32."""

@@ -7,11 +7,8 @@
   them.
 - `mould_set`: what every kind of mould is: named parts, how they stand on the bed, and what
   each takes to print.
-- `press_layout`: every height and radius of a press mould, from the design and the pastry, or
-  the reason why not.
-- `joint`: what holds the stamp to the plunger: a tapered peg, or a bolt and a nut.
-- `plunger`: the plunger: palm disc, stem with height rings, guide vanes, and its half of the
-  joint.
+- `press_layout`: every height and radius of a press and its joint, from the design and the
+  pastry, or the reason why not.
 - `press`: the press mould: sleeve, stamp and plunger for one pastry, and stamps for others like
   it.
 - `block`: the knock-out block: cavities with leaning sides, a rim around them, a handle to
@@ -38,7 +35,6 @@ from moulddesign.mould.cad_kernel import (
 )
 from moulddesign.mould.cast import CastLayout, cast
 from moulddesign.mould.coupon import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons
-from moulddesign.mould.joint import SCREWS
 from moulddesign.mould.kinds import Mould, make_mould
 from moulddesign.mould.mould_set import MouldSet, Part, Pose, filament
 from moulddesign.mould.part_lettering import inscribe_block, inscribe_press, inscriptions
@@ -51,7 +47,7 @@ from moulddesign.mould.plans import (
     text_region,
 )
 from moulddesign.mould.press import press
-from moulddesign.mould.press_layout import drop_mm, press_layout
+from moulddesign.mould.press_layout import SCREWS, drop_mm, press_layout
 
 __all__ = [
     "CLEARANCES_MM",

@@ -14,7 +14,7 @@ from moulddesign.geometry import Mesh, difference
 from moulddesign.mould import faceted
 from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
 from moulddesign.mould.plans import RISE, CircleCurve, text_region
-from moulddesign.pastry.surface import shoulder_roof, top_surface
+from moulddesign.pastry.pastry import shoulder_roof, top_surface
 from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.roof import ReliefRegion
 

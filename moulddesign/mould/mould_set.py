@@ -12,7 +12,7 @@ from moulddesign.artwork.outline import Arc, Outline
 from moulddesign.core import Message, SpecError, say, word
 from moulddesign.design import BlockTable, CastTable, PrinterTable
 from moulddesign.geometry import Mesh
-from moulddesign.geometry.float32 import settled
+from moulddesign.geometry.mending import settled
 from moulddesign.mould.cad_kernel import Solid
 
 Layout_co = TypeVar("Layout_co", covariant=True)

@@ -15,8 +15,7 @@ from moulddesign.geometry import Mesh, Points, difference
 from moulddesign.mould.block import BlockLayout
 from moulddesign.mould.mould_set import MouldSet, Part
 from moulddesign.mould.plans import surrounding_curve, text_region
-from moulddesign.mould.plunger import vane_reach_mm
-from moulddesign.mould.press import CHAMFER_MM, GUSSET_MM
+from moulddesign.mould.press import CHAMFER_MM, GUSSET_MM, vane_reach_mm
 from moulddesign.mould.press_layout import PressLayout
 from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.roof import ReliefRegion, Roof, triangulated_loops

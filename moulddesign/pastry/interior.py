@@ -13,8 +13,7 @@ from moulddesign.artwork.outline import QUARTER_CHORDS
 from moulddesign.core import SpecError, ml_from_mm3, mm3_from_ml, say
 from moulddesign.design import Design
 from moulddesign.geometry import Mesh, Points, joined, upright_section
-from moulddesign.pastry.pastry import Pastry
-from moulddesign.pastry.surface import FAN_RAD, edge_loop, top_surface
+from moulddesign.pastry.pastry import FAN_RAD, Pastry, edge_loop, top_surface
 from moulddesign.portion import Portion
 from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.profile import HeightProfile, arc_angles

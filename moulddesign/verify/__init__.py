@@ -1,9 +1,7 @@
 """What is true of written meshes and numbers, by other code than made them.
 
-- `soundness`: whether a part is one sound solid with the volume it has to have, as made and as
-  read back from its file.
-- `measures`: closedness, volume and draft of a written mesh, by code that made none of it.
-- `facts`: what is true of any mesh, whoever made it.
+- `soundness`: whether a mesh is one sound solid with the volume it has to have, as made and as
+  read back from its file, and what else is true of any mesh.
 - `press_checks`: the assembled press, from the meshes alone: closed cavity, stroke, joint,
   rings.
 - `block_checks`: whether a block, a casting master or a clearance gauge holds what it has to.

@@ -7,7 +7,7 @@ from shapely.geometry.base import BaseGeometry
 
 from moulddesign.core import PRACTICE, Finding, Message, Verdict, judged, say
 from moulddesign.geometry import Mesh, normals_and_areas
-from moulddesign.geometry.raster import grid_over, region_mask, top_heights_mm
+from moulddesign.geometry.sampling import grid_over, region_mask, top_heights_mm
 
 LEAST_CRUST_MM: Final = 2.0
 """Crust nowhere thinner; common practice, no source [mm]."""

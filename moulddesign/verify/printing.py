@@ -30,7 +30,7 @@ from moulddesign.geometry import (
     sides_and_heights_mm,
 )
 from moulddesign.geometry.topology import shells
-from moulddesign.verify.measures import drafts_deg
+from moulddesign.verify.pull import drafts_deg
 from moulddesign.verify.walls import thinnest_wall_mm
 
 UPWARD: Final = (0.0, 0.0, 1.0)

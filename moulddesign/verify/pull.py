@@ -14,8 +14,7 @@ from moulddesign.geometry import (
     overlaps_mm3,
     sides_and_heights_mm,
 )
-from moulddesign.geometry.rays import first_hits
-from moulddesign.verify.measures import drafts_deg
+from moulddesign.geometry.sampling import first_hits
 
 TOUCH_MM: Final = 0.02
 """Facets of body and mould this near to each other touch [mm]."""
@@ -32,6 +31,39 @@ NOISE_MM3: Final = 0.1
 """Walls of 100 cm^2 that slide on each other overlap by this for float32 steps [mm^3]."""
 
 
+def drafts_deg(corners: Points, direction: ArrayLike) -> Points:
+    """Return the angle by which each facet leans away from a pull, shape (m,) [deg].
+
+    Parameters
+    ----------
+    corners : ndarray, shape (m, 3, 3)
+        Facets of the body that is pulled out, counter-clockwise seen from outside [mm].
+    direction : array_like, shape (3,)
+        Way in which that body leaves, of any length.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        90 for a floor, 0 for a wall along the pull, negative for an undercut [deg].
+
+    Examples
+    --------
+    >>> floor = [[0.0, 0.0, 0.0], [0.0, 1.0, 0.0], [1.0, 0.0, 0.0]]
+    >>> wall = [[0.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
+    >>> drafts_deg(np.array([floor, wall]), (0.0, 0.0, 2.0)).tolist()
+    [90.0, -0.0]
+    """
+    way = np.asarray(direction, dtype=np.float64)
+    way = way / np.linalg.norm(way)
+    outward = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    along = outward @ way
+    # The lean of the facet from the pull is that of its normal from the level; atan2 is exact
+    # for both a floor and a wall, where an arc sine loses half the digits near 90 deg.
+    across = np.linalg.norm(outward - along[:, None] * way, axis=1)
+    drafts: Points = np.degrees(np.arctan2(-along, across))
+    return drafts
+
+
 def pull_findings(
     what: Message, *, body: Mesh, tool: Mesh, direction: ArrayLike, least_draft_deg: float
 ) -> tuple[Finding, ...]:
@@ -42,7 +74,7 @@ def pull_findings(
     what : Message
         What is pulled from what: "pastry from stamp".
     body : Mesh
-        What was make_mould, closed, lying in the tool [mm].
+        What was made, closed, lying in the tool [mm].
     tool : Mesh
         Part of the mould, closed, in the same pose [mm].
     direction : array_like, shape (3,)

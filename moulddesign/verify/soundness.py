@@ -1,18 +1,23 @@
-"""Whether a part is one sound solid with the volume it has to have.
+"""Whether a mesh is one sound solid with the volume it has to have, and what else is true of it.
 
-As made and as read back from its file.
+Nothing here shares code with what made the mesh: sides are compared by their end points' own
+bytes, and volumes are summed over the table.
 """
 
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import trimesh
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
-from moulddesign.core import Finding, Message, Verdict, judged, say
-from moulddesign.geometry import Mesh, sides_and_heights_mm
-from moulddesign.geometry.crossings import crossing_facets, tolerance_mm
-from moulddesign.verify.measures import closedness, volume_mm3
+from moulddesign.core import OUR_CHOICE, Finding, Message, Verdict, judged, say
+from moulddesign.geometry import Indices, Mesh, Points, sides_and_heights_mm
+from moulddesign.geometry.topology import crossing_facets, tolerance_mm
+from moulddesign.verify.printing import bed_finding, overhang_findings, wall_finding
 
 SOLID_SOURCE: Final = say("verify.two-triangles-an-edge")
 FLAT_MM: Final = 1e-8
@@ -190,4 +195,188 @@ def written_findings(path: Path, mesh: Mesh) -> tuple[Finding, ...]:
             source=say("verify.independent-reader"),
             verdict=judged(good=abs(read.volume - mesh.volume_mm3) <= SAME_RATIO * mesh.volume_mm3),
         ),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Closedness:
+    """Counts of what keeps a surface from bounding one solid."""
+
+    open_edges: int
+    """Edges with a triangle on one side only."""
+    crowded_edges: int
+    """Edges where more than two triangles meet."""
+    clashing_edges: int
+    """Edges whose two triangles are wound against each other."""
+    collapsed: int
+    """Triangles with two corners in one place."""
+    bodies: int
+    """Pieces of surface that are connected over edges."""
+
+    @property
+    def closed(self) -> bool:
+        """Whether each edge has exactly two triangles, wound alike."""
+        return self.open_edges == self.crowded_edges == self.clashing_edges == 0
+
+
+def closedness(mesh: Mesh) -> Closedness:
+    """Return how the triangles of a mesh are joined; corners with the same numbers are one."""
+    places = _places(mesh.vertices)[mesh.triangles]
+    collapsed = np.any(places == np.roll(places, 1, axis=1), axis=1)
+    kept = places[~collapsed]
+    owners = np.repeat(np.arange(len(kept)), 3)
+    tails, heads = kept.reshape(-1), np.roll(kept, -1, axis=1).reshape(-1)
+    span = int(places.max(initial=0)) + 1
+    # The side a -> b of one triangle and b -> a of its neighbour are the same edge.
+    edges, edge, uses = np.unique(
+        np.minimum(tails, heads) * span + np.maximum(tails, heads),
+        return_inverse=True,
+        return_counts=True,
+    )
+    net = np.bincount(edge, weights=np.sign(heads - tails), minlength=len(edges))
+    return Closedness(
+        open_edges=int(np.sum(uses == 1)),
+        crowded_edges=int(np.sum(uses > 2)),  # noqa: PLR2004 (an edge has two sides)
+        clashing_edges=int(np.sum((uses == 2) & (net != 0))),  # noqa: PLR2004
+        collapsed=int(np.sum(collapsed)),
+        bodies=_bodies(owners, edge, len(kept), len(edges)),
+    )
+
+
+def _places(vertices: Points) -> Indices:
+    """Return a number for each corner, the same where all three coordinates are the same."""
+    rows = np.ascontiguousarray(vertices + 0.0)  # -0.0 and 0.0 are one place
+    raw = rows.view(np.dtype((np.void, rows.itemsize * rows.shape[1]))).reshape(-1)
+    return np.asarray(np.unique(raw, return_inverse=True)[1], dtype=np.int64)
+
+
+def _bodies(owners: Indices, edge: Indices, facets: int, edges: int) -> int:
+    """Return into how many pieces triangles and edges, linked where they touch, fall apart."""
+    links = coo_array(
+        (np.ones(len(owners), dtype=bool), (owners, facets + edge)), shape=(facets + edges,) * 2
+    )
+    return int(connected_components(links, directed=False)[0])
+
+
+def volume_mm3(mesh: Mesh) -> float:
+    """Return the volume that a closed mesh encloses, negative where it is inside out [mm^3].
+
+    Each facet stands on a column down to the table: its area seen from above, positive where it
+    looks up, times the mean height of its corners.
+
+    Examples
+    --------
+    >>> from moulddesign.geometry import box
+    >>> round(volume_mm3(box((1, 1, 5), (3, 4, 9))), 9)
+    24.0
+    """
+    if not len(mesh.triangles):
+        return 0.0
+    corners = mesh.corners - mesh.bounds.mean(axis=0)
+    (ax, ay, az), (bx, by, bz), (cx, cy, cz) = np.moveaxis(corners, (1, 2), (0, 1))
+    plan_mm2 = ((bx - ax) * (cy - ay) - (by - ay) * (cx - ax)) / 2.0
+    return float(plan_mm2 @ (az + bz + cz) / 3.0)
+
+
+FOOD_MM: Final = (5.0, 600.0)
+"""Sizes between which a mould for a pastry lies; our choice [mm]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts:
+    """What is true of a mesh.
+
+    Parameters
+    ----------
+    size_mm : tuple of float
+        Extent along x, y, z [mm].
+    volume_ml : float or None
+        Volume enclosed; None where the mesh bounds no solid [mL].
+    area_mm2 : float
+        Area of all facets [mm^2].
+    triangles : int
+        Number of triangles.
+    watertight : bool
+        Whether each edge belongs to exactly two triangles.
+    bodies : int
+        Pieces of surface that hang together.
+    findings : tuple of Finding
+        What was judged.
+    """
+
+    size_mm: tuple[float, float, float]
+    volume_ml: float | None
+    area_mm2: float
+    triangles: int
+    watertight: bool
+    bodies: int
+    findings: tuple[Finding, ...]
+
+    def report(self) -> dict[str, Any]:
+        """Return it as plain values, as `inspect --json` prints them."""
+        findings = [finding.report() for finding in self.findings]
+        return asdict(replace(self, findings=())) | {"findings": findings}
+
+
+def facts(
+    mesh: Mesh,
+    *,
+    bed_mm: tuple[float, float, float],
+    line_mm: float,
+    layer_mm: float,
+    stage: Callable[[str], None] = lambda _: None,
+) -> Facts:
+    """Return what is true of a mesh.
+
+    Whether it bounds a solid can fail; all else only warns, for nobody said what the mesh is for
+    or how it will lie on the bed. Walls and overhang are measured where it bounds a solid.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Welded, as `read_mesh` returns it [mm].
+    bed_mm : tuple of float
+        Build volume of the printer: x, y, z [mm].
+    line_mm, layer_mm : float
+        Width of a line and height of a layer [mm].
+    stage : callable
+        Called with the name of each stage before it starts: checking, overhang, walls.
+    """
+    stage("checking")
+    found, enclosed_mm3 = closedness(mesh), volume_mm3(mesh)
+    solid = found.closed and enclosed_mm3 > 0.0
+    x, y, z = mesh.size_mm.tolist()
+    softer = [_size(mesh), bed_finding(mesh, part="mesh", bed_mm=bed_mm)]
+    sound = [_softened(f) if f.id == "verify.bodies" else f for f in soundness(mesh, part="mesh")]
+    if solid:
+        stage("overhang")
+        softer += overhang_findings(mesh, part="mesh", line_mm=line_mm, layer_mm=layer_mm)
+        stage("walls")
+        softer.append(wall_finding(mesh, part="mesh", line_mm=line_mm))
+    return Facts(
+        size_mm=(x, y, z),
+        volume_ml=enclosed_mm3 / 1000.0 if solid else None,
+        area_mm2=mesh.area_mm2,
+        triangles=len(mesh.triangles),
+        watertight=found.open_edges == found.crowded_edges == 0,
+        bodies=found.bodies,
+        findings=(*sound, *map(_softened, softer)),
+    )
+
+
+def _softened(finding: Finding) -> Finding:
+    return replace(finding, verdict=Verdict.WARN) if finding.verdict is Verdict.FAIL else finding
+
+
+def _size(mesh: Mesh) -> Finding:
+    longest_mm = float(mesh.size_mm.max())
+    least_mm, most_mm = FOOD_MM
+    return Finding(
+        what=say("verify.longest-side"),
+        part="mesh",
+        measured=longest_mm,
+        limit=say("verify.sizes-of-moulds", least_mm=least_mm, most_mm=most_mm),
+        unit="mm",
+        source=OUR_CHOICE,
+        verdict=judged(good=least_mm <= longest_mm <= most_mm),
     )

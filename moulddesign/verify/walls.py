@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from moulddesign.core import Finding, Verdict, judged, say
 from moulddesign.geometry import Mesh, Points, manifold_of, normals_and_areas, spread_points
-from moulddesign.geometry.rays import first_hits
+from moulddesign.geometry.sampling import first_hits
 from moulddesign.geometry.topology import topology
 
 POINTS: Final = 6_000

@@ -16,7 +16,7 @@ from moulddesign.building import build
 from moulddesign.core import SpecError
 from moulddesign.design import Design
 from moulddesign.geometry import Mesh, bodies, difference, intersection
-from moulddesign.geometry.float32 import settled
+from moulddesign.geometry.mending import settled
 from moulddesign.verify.press_checks import closed_cavity_mm3
 
 

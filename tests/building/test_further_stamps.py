@@ -21,7 +21,7 @@ from moulddesign.core import SpecError, Verdict
 from moulddesign.design import Design
 from moulddesign.export import ExportOptions, parse_formats, publish
 from moulddesign.geometry import Mesh
-from moulddesign.geometry.float32 import settled
+from moulddesign.geometry.mending import settled
 from moulddesign.verify.press_checks import closed_cavity_mm3
 
 DESIGN = Design().with_values(

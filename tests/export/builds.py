@@ -7,7 +7,7 @@ from types import MappingProxyType
 import moulddesign
 from moulddesign.building import PASTRY, Build
 from moulddesign.design import Design, Kind
-from moulddesign.geometry.float32 import settled
+from moulddesign.geometry.mending import settled
 from moulddesign.mould import block, press
 from moulddesign.pastry.interior import interior
 from moulddesign.pastry.pastry import pastry

@@ -16,8 +16,7 @@ from ezdxf import bbox
 from ezdxf.math import Vec2
 
 from moulddesign.export import Paper
-from moulddesign.export.drawing import Drawing, Sheet, build_sections, drawing
-from moulddesign.export.drawing_files import dxf_bytes, svg_bytes
+from moulddesign.export.drawing import Drawing, Sheet, build_sections, drawing, dxf_bytes, svg_bytes
 from moulddesign.export.entities import Text, fit_text, text_width_mm
 from moulddesign.export.fonts import bundled_fonts
 

@@ -15,7 +15,7 @@ from moulddesign.core import Verdict
 from moulddesign.design import Design
 from moulddesign.export import ExportOptions, Paper, parse_formats, publish_failing
 from moulddesign.export.card import Card
-from moulddesign.export.drawing_files import svg_bytes
+from moulddesign.export.drawing import svg_bytes
 from moulddesign.export.entities import DrawingLayer, Text
 from moulddesign.export.fonts import (
     Fonts,

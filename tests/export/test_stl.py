@@ -9,7 +9,7 @@ import trimesh
 
 from moulddesign.export.formats import stl_bytes
 from moulddesign.geometry import box, difference
-from moulddesign.geometry.float32 import settled
+from moulddesign.geometry.mending import settled
 
 
 def body():

@@ -8,8 +8,7 @@ from hypothesis import strategies as st
 from verify.shapes import cylinder, mesh_of, primitive
 
 from moulddesign.geometry import Mesh, box, joined
-from moulddesign.geometry.crossings import _overlapping, crossing_facets, tolerance_mm
-from moulddesign.geometry.welding import welded
+from moulddesign.geometry.topology import _overlapping, crossing_facets, tolerance_mm, welded
 
 ROUND_OFF_MM = 1e-9
 """Double precision at 20 mm has steps of 4e-15 mm; products of lengths lose a few digits."""

@@ -6,9 +6,8 @@ from verify.shapes import mesh_of, primitive
 from moulddesign.core import SpecError
 from moulddesign.geometry import Mesh, box, joined, sides_and_heights_mm
 from moulddesign.geometry.mending import mended
-from moulddesign.geometry.topology import topology
-from moulddesign.geometry.welding import welded
-from moulddesign.verify.facts import facts
+from moulddesign.geometry.topology import topology, welded
+from moulddesign.verify.soundness import facts
 
 CUBE = box((0, 0, 0), (10, 10, 10))
 BALL = welded(primitive("icosphere", subdivisions=3, radius=20))

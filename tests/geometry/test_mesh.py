@@ -22,7 +22,7 @@ from moulddesign.geometry import (
     unfolded,
     union,
 )
-from moulddesign.geometry.float32 import settled
+from moulddesign.geometry.mending import settled
 
 ROUND_OFF = 1e-12
 

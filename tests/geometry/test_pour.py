@@ -12,7 +12,7 @@ from moulddesign.core import SpecError
 from moulddesign.fit import press_volume_mm3
 from moulddesign.geometry import Mesh, box
 from moulddesign.geometry.fill_volume import Up, pour_cavities, upright
-from moulddesign.geometry.welding import welded
+from moulddesign.geometry.topology import welded
 
 SIDES = 512
 

@@ -3,7 +3,7 @@ import pytest
 from manifold3d import Manifold, Mesh64
 
 from moulddesign.geometry import Mesh, box
-from moulddesign.geometry.rays import first_hits
+from moulddesign.geometry.sampling import first_hits
 
 BALL = Manifold.sphere(10.0, 64) - Manifold.cube([6.0, 6.0, 30.0], center=True)
 

@@ -9,9 +9,8 @@ from hypothesis.extra.numpy import arrays
 from verify.shapes import primitive
 
 from moulddesign.geometry import Mesh
-from moulddesign.geometry import welding as module
-from moulddesign.geometry.topology import bounds_a_solid, topology
-from moulddesign.geometry.welding import welded
+from moulddesign.geometry import topology as module
+from moulddesign.geometry.topology import bounds_a_solid, topology, welded
 
 BALL = primitive("icosphere", subdivisions=3, radius=20)
 FACETS = st.integers(1, 40).flatmap(

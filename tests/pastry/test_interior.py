@@ -21,8 +21,7 @@ from moulddesign.pastry.interior import (
     ring_mm,
     ring_reach_mm,
 )
-from moulddesign.pastry.pastry import Pastry, pastry
-from moulddesign.pastry.surface import drafted_side
+from moulddesign.pastry.pastry import Pastry, drafted_side, pastry
 from moulddesign.portion import portion
 
 OUTLINES = ("round", "square", "hexagon", "octagon", "scalloped")

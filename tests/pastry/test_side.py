@@ -10,8 +10,7 @@ from moulddesign.artwork.outline import polygon_outline, round_outline, scallope
 from moulddesign.core import SpecError
 from moulddesign.design import Design
 from moulddesign.pastry.interior import crust_thickness_mm
-from moulddesign.pastry.pastry import Pastry, pastry
-from moulddesign.pastry.surface import drafted_side
+from moulddesign.pastry.pastry import Pastry, drafted_side, pastry
 
 OUTLINES = ("round", "square", "hexagon", "octagon", "scalloped")
 

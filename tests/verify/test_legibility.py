@@ -8,7 +8,7 @@ from shapely.affinity import scale, translate
 from verify.shapes import as_written, cylinder, mesh_of
 
 from moulddesign.geometry import Mesh, box
-from moulddesign.geometry.raster import grid_over, region_mask, top_heights_mm
+from moulddesign.geometry.sampling import grid_over, region_mask, top_heights_mm
 from moulddesign.verify.piece_checks import overlap_ratio, reading_finding
 
 HOOK = shapely.Polygon([(-8, -8), (4, -8), (4, -5), (-5, -5), (-5, 9), (-8, 9)])

@@ -7,7 +7,7 @@ from verify.shapes import as_written, cone, cylinder, mesh_of, primitive
 
 from moulddesign.core import KernelError
 from moulddesign.geometry import Mesh, box, spread_points
-from moulddesign.geometry.welding import welded
+from moulddesign.geometry.topology import welded
 from moulddesign.verify.printing import (
     bed_finding,
     ceilings,
