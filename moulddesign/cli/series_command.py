@@ -130,7 +130,7 @@ def _tried(rows: Sequence[Row], look: Callable[[Design], object]) -> None:
         except MouldError as error:
             wrong.append(str(at_place(error, row.place)))
     if wrong:
-        raise RowsError(wrong[0], len(wrong) - 1)
+        raise RowsError(tuple(wrong))
 
 
 def _recipe(row: Row, beside: Path | None) -> Recipe | None:

@@ -6,12 +6,15 @@
 - `quantities`: units, and what a number has to be before anything is computed from it.
 - `typed_numbers`: numbers as people type them, with units and commas.
 - `files`: reading files within limits: text, TOML, CSV tables.
+- `toml_lines`: on which line of a TOML text each key stands.
 """
 
 from moulddesign.core.errors import (
     FileError,
+    FileMistakesError,
     FindingError,
     KernelError,
+    Mistake,
     MouldError,
     SpecError,
     WriteError,
@@ -25,6 +28,7 @@ from moulddesign.core.files import (
     parse_toml,
     read_bytes,
     read_csv,
+    read_text,
     read_toml,
     with_decimal_point,
 )
@@ -50,6 +54,7 @@ from moulddesign.core.quantities import (
     require_positive,
     require_ratio,
 )
+from moulddesign.core.toml_lines import line_of, toml_lines
 
 __all__ = [
     "CAUTIONS",
@@ -63,11 +68,13 @@ __all__ = [
     "CsvRow",
     "CsvTable",
     "FileError",
+    "FileMistakesError",
     "Finding",
     "FindingError",
     "KernelError",
     "LengthUnit",
     "Message",
+    "Mistake",
     "MouldError",
     "SpecError",
     "Verdict",
@@ -75,17 +82,20 @@ __all__ = [
     "bundled_toml",
     "decode_text",
     "judged",
+    "line_of",
     "ml_from_mm3",
     "mm3_from_ml",
     "parse_toml",
     "read_bytes",
     "read_csv",
+    "read_text",
     "read_toml",
     "require_between",
     "require_not_negative",
     "require_positive",
     "require_ratio",
     "say",
+    "toml_lines",
     "with_decimal_point",
     "with_unit",
     "word",

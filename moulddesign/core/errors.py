@@ -3,6 +3,8 @@
 Their arguments are their fields, so that they pass between processes by pickle.
 """
 
+from dataclasses import dataclass
+
 from moulddesign.core.messages import Message, say
 
 
@@ -24,6 +26,39 @@ class SpecError(MouldError):
 
     def __str__(self) -> str:
         return f"{self.field} = {self.value!r}: {self.need}."
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """One thing that is wrong in a file."""
+
+    line: int | None
+    """From 1; None where the file as a whole is meant."""
+    error: MouldError
+
+    def __str__(self) -> str:
+        if self.line is None:
+            return str(self.error)
+        return str(say("core.on-line", line=self.line, sentence=str(self.error)))
+
+
+class FileMistakesError(SpecError):
+    """A file holds mistakes; its field, value and need are those of the first."""
+
+    def __init__(self, path: str, mistakes: tuple[Mistake, ...]) -> None:
+        MouldError.__init__(self, path, mistakes)
+        self.path = path
+        self.mistakes = mistakes
+        first = mistakes[0].error
+        self.field = getattr(first, "field", path)
+        self.value = getattr(first, "value", None)
+        self.need = getattr(first, "need", str(first))
+
+    def __str__(self) -> str:
+        if len(self.mistakes) == 1:
+            return f"{self.path}, {self.mistakes[0]}"
+        heading = say("core.mistakes", path=self.path, count=len(self.mistakes))
+        return "\n".join([f"{heading}:", *(f"  {each}" for each in self.mistakes)])
 
 
 class FileError(MouldError):

@@ -30,6 +30,8 @@ UTF_16_MARKS: Final = (b"\xff\xfe", b"\xfe\xff")
 SEPARATORS: Final = (";", "\t", ",")
 """What separates the cells of a CSV table: the first of these that stands in its first line."""
 
+COMMENTS: Final = re.compile(r"(?:[ \t]*(?:#[^\n]*)?\n)*")
+"""Comments and empty lines at the beginning of a table."""
 QUOTED: Final = re.compile(r'"[^"]*"')
 DECIMAL_COMMA: Final = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
 
@@ -106,6 +108,19 @@ def parse_toml(text: str, path: FilePath) -> dict[str, Any]:
     return tree
 
 
+def read_text(path: FilePath) -> str:
+    """Return a text file.
+
+    Raises
+    ------
+    FileError
+        The file cannot be read, is larger than 1 MB, or is not in UTF-8.
+    """
+    advice = say("core.text-is-short")
+    content = read_bytes(path, most_bytes=MOST_TEXT_BYTES, advice=advice)
+    return decode_text(content, path)
+
+
 def read_toml(path: FilePath) -> dict[str, Any]:
     """Return the tables of a TOML file.
 
@@ -114,9 +129,7 @@ def read_toml(path: FilePath) -> dict[str, Any]:
     FileError
         The file cannot be read, is larger than 1 MB, or is not TOML in UTF-8.
     """
-    advice = say("core.text-is-short")
-    content = read_bytes(path, most_bytes=MOST_TEXT_BYTES, advice=advice)
-    return parse_toml(decode_text(content, path), path)
+    return parse_toml(read_text(path), path)
 
 
 def bundled_toml(*parts: str) -> Mapping[str, Any]:
@@ -155,7 +168,8 @@ def read_csv(path: FilePath, *, advice: Message) -> CsvTable:
     ----------
     path : str or path-like
         Text in UTF-8, or in UTF-16 with a byte-order mark. Cells are separated by semicolons,
-        tabs or commas, and quoted as in RFC 4180.
+        tabs or commas, and quoted as in RFC 4180. Lines above the heads that begin with # are
+        comments; below them they are rows.
     advice : Message
         What to try where the file is larger than 1 MB.
 
@@ -169,6 +183,9 @@ def read_csv(path: FilePath, *, advice: Message) -> CsvTable:
         text = content.decode("utf-16" if content.startswith(UTF_16_MARKS) else "utf-8-sig")
     except UnicodeDecodeError as error:
         raise FileError(str(path), say("core.csv-not-utf-8")) from error
+    commented = COMMENTS.match(text)
+    comments = commented.group() if commented else ""
+    text = text[len(comments) :]
     first = QUOTED.sub("", next(filter(str.strip, text.splitlines()), ""))
     separator = next((mark for mark in SEPARATORS if mark in first), ",")
     try:
@@ -177,7 +194,7 @@ def read_csv(path: FilePath, *, advice: Message) -> CsvTable:
         raise FileError(str(path), say("core.csv-invalid", cause=str(error))) from error
     rows = [
         CsvRow(number, tuple(cells))
-        for number, cells in enumerate(lines, start=1)
+        for number, cells in enumerate(lines, start=1 + comments.count("\n"))
         if any(map(str.strip, cells))
     ]
     heads = tuple(map(str.strip, rows[0].cells)) if rows else ()

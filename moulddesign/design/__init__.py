@@ -1,6 +1,7 @@
 """The Design: what is asked for, checked when it is made. No geometry library is loaded here.
 
 - `schema`: how a field of the design is declared, and pydantic's errors about it as sentences.
+- `reading`: a file's tables, and all that is wrong in them at once, each with its line.
 - `piece_tables`: the piece, its outline and size, and what weighing, selling and running a
   batch need.
 - `relief_tables`: the relief: its layers, and further stamps that carry another one.
@@ -48,6 +49,7 @@ from moulddesign.design.piece_tables import (
     refuse_idle,
 )
 from moulddesign.design.printers import PrinterTable, library
+from moulddesign.design.reading import mistakes_in, read_tables
 from moulddesign.design.relief_tables import (
     ONLY_FOR,
     SOURCES,
@@ -64,12 +66,15 @@ from moulddesign.design.schema import (
     EntryError,
     FileKind,
     Place,
+    RefusedError,
     Table,
     given,
+    keys_of_field,
     kind_of,
     place_of,
     said_of,
     spec_error,
+    spec_errors,
     tables_in,
 )
 
@@ -105,6 +110,7 @@ __all__ = [
     "PressTable",
     "PrinterTable",
     "Profile",
+    "RefusedError",
     "ReliefTable",
     "ScaleTable",
     "Sense",
@@ -114,16 +120,20 @@ __all__ = [
     "collect_drawings",
     "given",
     "is_file",
+    "keys_of_field",
     "kind_of",
     "library",
+    "mistakes_in",
     "named_files",
     "of_kind",
     "place_of",
+    "read_tables",
     "refuse_idle",
     "rename_files",
     "resolve_file",
     "resolve_files",
     "said_of",
     "spec_error",
+    "spec_errors",
     "tables_in",
 ]

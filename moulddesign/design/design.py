@@ -6,10 +6,10 @@ from pathlib import Path
 from typing import Any, Final, Self
 
 import tomli_w
-from pydantic import ValidationInfo, field_validator
+from pydantic import field_validator, model_validator
 
 from moulddesign import __version__
-from moulddesign.core import Message, SpecError, read_toml, say, word
+from moulddesign.core import Message, SpecError, say, word
 from moulddesign.design.assets import resolve_files
 from moulddesign.design.earlier import MADE_WITH, without_written
 from moulddesign.design.mould_tables import Kind, MouldTable, PressTable, of_kind
@@ -22,6 +22,7 @@ from moulddesign.design.piece_tables import (
     ScaleTable,
 )
 from moulddesign.design.printers import PrinterTable
+from moulddesign.design.reading import read_tables
 from moulddesign.design.relief_tables import MOST_STAMPS, FurtherStamp, Layer, ReliefTable
 from moulddesign.design.schema import RefusedError, Table, as_file_name, given
 
@@ -71,17 +72,16 @@ class Design(Table):
             return {"kind": Kind.PRESS, **mould}
         return mould
 
-    @field_validator("further_stamps")
-    @classmethod
-    def _go_on_one_plunger(
-        cls, stamps: tuple[FurtherStamp, ...], info: ValidationInfo
-    ) -> tuple[FurtherStamp, ...]:
-        mould = info.data.get("mould")
-        if stamps and mould is not None and mould.kind is not Kind.PRESS:
+    @model_validator(mode="after")
+    def _stamps_go_on_one_plunger(self) -> Self:
+        if self.further_stamps and self.mould.kind is not Kind.PRESS:
             need = say("design.no-stamps-to-swap", kind=word(Kind.PRESS.value))
-            raise SpecError("mould.kind", mould.kind.value, need)
-        FurtherStamp.refuse_twins(stamps)
-        return stamps
+            raise RefusedError.of(SpecError("mould.kind", self.mould.kind.value, need))
+        try:
+            FurtherStamp.refuse_twins(self.further_stamps)
+        except SpecError as error:
+            raise RefusedError.of(error) from error
+        return self
 
     @property
     def layers(self) -> tuple[Layer, ...]:
@@ -123,15 +123,17 @@ class Design(Table):
         ------
         FileError
             The file cannot be read or is not TOML.
-        SpecError
-            A key is unknown or of another kind of mould, or a value cannot be used.
+        FileMistakesError
+            Keys are unknown or of another kind of mould, or values cannot be used.
         """
         return cls.read_with_notes(path)[0]
 
     @classmethod
     def read_with_notes(cls, path: str | PathLike[str]) -> tuple[Self, tuple[Message, ...]]:
         """Return the design in a TOML file as `read` does, and the notes of `of_file`."""
-        return cls.of_file(resolve_files(read_toml(path), cls, Path(path).parent))
+        return read_tables(
+            path, cls, lambda tree: cls.of_file(resolve_files(tree, cls, Path(path).parent))
+        )
 
     @classmethod
     def file_schema(cls) -> dict[str, Any]:

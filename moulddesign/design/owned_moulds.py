@@ -9,9 +9,10 @@ from typing import Any, Self
 
 from pydantic import ValidationError, model_validator
 
-from moulddesign.core import FileError, LengthUnit, SpecError, read_toml, say
+from moulddesign.core import FileError, LengthUnit, SpecError, say
 from moulddesign.design.assets import resolve_files
 from moulddesign.design.piece_tables import PastryTable
+from moulddesign.design.reading import read_tables
 from moulddesign.design.relief_tables import Sense
 from moulddesign.design.schema import (
     CHOICE,
@@ -202,11 +203,12 @@ class Shelf(Table):
         Raises
         ------
         FileError
-            The file cannot be read or is not TOML.
-        SpecError
-            A key is unknown, a value cannot be used, or there is no mould.
+            The file cannot be read, is not TOML, or holds no mould.
+        FileMistakesError
+            Keys are unknown or values cannot be used.
         """
-        shelf = cls.of(resolve_files(read_toml(path), cls, Path(path).parent))
+        folder = Path(path).parent
+        shelf = read_tables(path, cls, lambda tree: cls.of(resolve_files(tree, cls, folder)))
         if not shelf.mould:
             raise FileError(str(path), say("design.no-moulds"))
         return shelf

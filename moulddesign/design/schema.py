@@ -184,9 +184,17 @@ def kind_of(table: type[BaseModel]) -> str | None:
 class RefusedError(ValueError):
     """What a validator finds wrong with a value; `spec_error` names the field."""
 
-    def __init__(self, need: Message) -> None:
+    def __init__(self, need: Message, error: SpecError | None = None) -> None:
         super().__init__(need)
         self.need = need
+        self.error = error
+        """Names a field of the table that a validator of the whole table refuses."""
+
+    @classmethod
+    def of(cls, error: SpecError) -> Self:
+        """Return what a validator of a whole table raises for one of its fields."""
+        need = error.need
+        return cls(need if isinstance(need, Message) else say("design.other", reason=need), error)
 
 
 def either(words: Sequence[Message | str]) -> Message | str:
@@ -240,6 +248,7 @@ LIMITS: Final[Mapping[str, Callable[[Mapping[str, Any], str], Message]]] = {
     "less_than": lambda told, unit: say("design.below", limit=told["lt"], unit=unit),
     "less_than_equal": lambda told, unit: say("design.at-most", limit=told["le"], unit=unit),
     "string_too_long": lambda told, _: say("design.long-text", most=told["max_length"]),
+    "too_short": lambda told, _: say("design.short-list", least=told["min_length"]),
     "too_long": lambda told, _: say("design.long-list", most=told["max_length"]),
     "enum": lambda told, _: say("design.one-of", choices=_quoted(told["expected"])),
     "literal_error": lambda told, _: say("design.one-of", choices=_quoted(told["expected"])),
@@ -294,23 +303,57 @@ def spec_error(error: ValidationError, model: type[BaseModel]) -> SpecError:
     SpecError
         With the dotted name of the field. Where it is not the only one, the sentence says so.
     """
-    first = error.errors()[0]
-    loc, value = first["loc"], first["input"]
-    if first["type"] == "union_tag_invalid":
+    first, *more = spec_errors(error, model)
+    if not more:
+        return first
+    need = say("design.and-more", need=first.need, count=len(more))
+    return type(first)(first.field, first.value, need)
+
+
+def spec_errors(error: ValidationError, model: type[BaseModel]) -> tuple[SpecError, ...]:
+    """Return all that a validation found wrong; see `spec_error`."""
+    every = error.errors()
+    # A list counts as too short without the entries that were refused: they are said already.
+    entries = {each["loc"][:-1] for each in every} | {each["loc"][:-2] for each in every}
+    return tuple(
+        _spec_error(each, model)
+        for each in every
+        if each["type"] != "too_short" or each["loc"] not in entries
+    )
+
+
+def _spec_error(found: Any, model: type[BaseModel]) -> SpecError:  # noqa: ANN401 (pydantic's ErrorDetails)
+    loc, value = found["loc"], found["input"]
+    if found["type"] == "union_tag_invalid":
         loc, value = (*loc, "kind"), value["kind"]
     place = place_of(loc, model)
-    need = _need(first, place)
-    more = error.error_count() - 1
-    if more:
-        need = say("design.and-more", need=need, count=more)
-    kind = EntryError if _in_entry(place.keys) else SpecError
-    return kind(".".join(map(str, place.keys)) or "design", _shown(value), need)
+    keys, need = place.keys, _need(found, place)
+    cause = found.get("ctx", {}).get("error")
+    if isinstance(cause, RefusedError) and cause.error is not None:
+        keys = (*keys, *keys_of_field(cause.error.field))
+        value, need = cause.error.value, cause.need
+    kind = EntryError if _in_entry(keys) else SpecError
+    return kind(".".join(map(str, keys)) or "design", _shown(value), need)
+
+
+def keys_of_field(field: str) -> tuple[Key, ...]:
+    """Return the keys of a dotted name, entries of lists counted from 0.
+
+    Examples
+    --------
+    >>> keys_of_field("relief.layers.0.pattern")
+    ('relief', 'layers', 0, 'pattern')
+    """
+    return tuple(int(key) if key.isdecimal() else key for key in field.split("."))
 
 
 def _in_entry(keys: Sequence[Key]) -> bool:
-    """Return whether keys lead into a list of tables, which are named in the plural."""
+    """Return whether keys lead into a list of tables: named in the plural, or a shelf's."""
     pairs = pairwise(keys)
-    return any(isinstance(here, int) and str(name).endswith("s") for name, here in pairs)
+    return any(
+        isinstance(here, int) and (str(name).endswith("s") or name == "mould")
+        for name, here in pairs
+    )
 
 
 def _need(first: Any, place: Place) -> Message:  # noqa: ANN401 (pydantic's ErrorDetails)

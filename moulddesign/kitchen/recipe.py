@@ -1,6 +1,6 @@
 """A recipe: what crust and filling are mixed from; density, water, masses and days that follow."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import ceil, fsum, hypot
@@ -9,8 +9,8 @@ from typing import Final, Self
 
 from pydantic import model_validator
 
-from moulddesign.core import G_PER_KG, SpecError, read_toml, require_positive, say
-from moulddesign.design import Table, given
+from moulddesign.core import G_PER_KG, SpecError, require_positive, say
+from moulddesign.design import RefusedError, Table, given, read_tables
 from moulddesign.portion import (
     ROOM_C,
     Component,
@@ -56,8 +56,15 @@ class Ingredient(Table):
     @model_validator(mode="after")
     def _one_amount(self) -> Self:
         if (self.mass_g is None) == (self.percent is None):
-            message = f"{self.food} needs mass_g or percent, and not both"
-            raise ValueError(message)
+            raise RefusedError(say("kitchen.one-amount", food=self.food))
+        return self
+
+    @model_validator(mode="after")
+    def _has_figures(self) -> Self:
+        try:
+            self.known  # noqa: B018 (looked up to be refused on the file's line, not when it is used)
+        except SpecError as error:
+            raise RefusedError.of(error) from error
         return self
 
     @property
@@ -79,7 +86,7 @@ class Ingredient(Table):
             return food(self.food)
         return Food(
             name=self.food,
-            composition=_own_composition(self.food, parts) if parts else None,
+            composition=Composition.of(parts) if parts else None,
             density_g_per_ml=self.density_g_per_ml,
             density_sd_g_per_ml=self.density_sd_g_per_ml,
             flour=bool(self.flour),
@@ -105,12 +112,10 @@ class RecipePart(Table):
     def _one_kind_of_amount(self) -> Self:
         kinds = {line.mass_g is None for line in self.ingredients}
         if len(kinds) > 1:
-            message = "needs mass_g in every line or percent in every line"
-            raise ValueError(message)
+            raise RefusedError(say("kitchen.one-kind-of-amount"))
         flour = fsum(line.amount for line in self.ingredients if line.is_flour)
         if kinds == {True} and flour and abs(flour - 100.0) > PERCENT_TOLERANCE:
-            message = f"needs flours that sum to 100 percent, and they sum to {flour:g}"
-            raise ValueError(message)
+            raise RefusedError(say("kitchen.flours-not-100", total=flour))
         return self
 
     @property
@@ -143,17 +148,10 @@ class Recipe(Table):
         ------
         FileError
             The file cannot be read or is not TOML.
-        SpecError
-            A key or an ingredient is unknown, or a value cannot be used.
+        FileMistakesError
+            Keys or ingredients are unknown, or values cannot be used.
         """
-        return cls.of(read_toml(path))
-
-
-def _own_composition(name: str, parts: Mapping[str, float]) -> Composition:
-    try:
-        return Composition.of(parts)
-    except SpecError as error:
-        raise SpecError(f"{name}: {error.field}", error.value, error.need) from error
+        return read_tables(path, cls, cls.of)
 
 
 COARSE_RATIO: Final = 0.05

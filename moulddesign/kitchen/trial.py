@@ -9,6 +9,8 @@ from typing import Any, Final
 
 from moulddesign.core import (
     FileError,
+    FileMistakesError,
+    Mistake,
     SpecError,
     ml_from_mm3,
     mm3_from_ml,
@@ -113,7 +115,9 @@ def read_weighings(path: str | PathLike[str]) -> tuple[Weighing, ...]:
     Raises
     ------
     FileError
-        The file cannot be read, a column is missing, or a cell is not a number.
+        The file cannot be read, or a column is missing.
+    FileMistakesError
+        Cells are no numbers, or rows no pieces.
     """
     table = read_csv(path, advice=say("kitchen.weighings-are-short"))
     if not table.rows:
@@ -123,36 +127,49 @@ def read_weighings(path: str | PathLike[str]) -> tuple[Weighing, ...]:
     if missing:
         reason = say("kitchen.weighings-heads", missing=tuple(missing), heads=table.heads)
         raise FileError(str(path), reason)
-    return tuple(_weighing(f"{path}, row {row.number}", heads, row.cells) for row in table.rows)
+    pieces: list[Weighing] = []
+    mistakes: list[Mistake] = []
+    for row in table.rows:
+        values, wrong = _cells(heads, row.cells)
+        if not wrong:
+            try:
+                pieces.append(Weighing(**values))
+            except SpecError as error:
+                wrong = [error]
+        mistakes += [Mistake(row.number, error) for error in wrong]
+    if mistakes:
+        raise FileMistakesError(str(path), tuple(mistakes))
+    return tuple(pieces)
 
 
-def _weighing(where: str, heads: list[str], row: tuple[str, ...]) -> Weighing:
+def _cells(heads: list[str], row: tuple[str, ...]) -> tuple[dict[str, float], list[SpecError]]:
+    """Return a row's numbers by column, and what is wrong in it."""
     if len(row) != len(heads):
-        reason = say("kitchen.weighings-cells", cells=len(row), heads=len(heads))
-        raise FileError(where, reason)
+        need = say("kitchen.weighings-cells", heads=len(heads))
+        return {}, [SpecError("cells", len(row), need)]
     cells = dict(zip(heads, (cell.strip() for cell in row), strict=True))
-    values = {
-        name: _number(where, name, cells[name]) for name in WEIGHING_COLUMNS if cells.get(name)
-    }
-    for name in WEIGHING_COLUMNS[:2]:
-        if name not in values:
-            raise FileError(where, say("kitchen.weighing-incomplete", name=name))
-    try:
-        return Weighing(**values)
-    except SpecError as error:
-        reason = say("kitchen.cell-invalid", field=error.field, value=error.value, need=error.need)
-        raise FileError(where, reason) from error
+    values: dict[str, float] = {}
+    wrong: list[SpecError] = []
+    for name in WEIGHING_COLUMNS:
+        cell = cells.get(name, "")
+        if not cell and name in WEIGHING_COLUMNS[:2]:
+            wrong.append(SpecError(name, cell, say("kitchen.weighing-incomplete")))
+        if not cell:
+            continue
+        try:
+            values[name] = _number(name, cell)
+        except SpecError as error:
+            wrong.append(error)
+    return values, wrong
 
 
-def _number(where: str, name: str, cell: str) -> float:
+def _number(name: str, cell: str) -> float:
     try:
         value = float(with_decimal_point(cell))
     except ValueError as error:
-        raise FileError(
-            where, say("kitchen.cell-not-number", name=name, cell=repr(cell))
-        ) from error
+        raise SpecError(name, cell, say("kitchen.cell-not-number")) from error
     if not isfinite(value):
-        raise FileError(where, say("kitchen.cell-not-finite", name=name, cell=repr(cell)))
+        raise SpecError(name, cell, say("kitchen.cell-not-finite"))
     return value
 
 

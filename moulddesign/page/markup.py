@@ -164,8 +164,9 @@ def _row(row: Sequence[str]) -> str:
 
 
 def paragraph(text: str, kind: str = "") -> str:
-    """Return a sentence as a paragraph of a class."""
-    return f'<p class="{kind}">{escape(text)}</p>'
+    """Return a sentence, or one a line, as a paragraph of a class."""
+    lines = "<br>".join(map(escape, text.split("\n")))
+    return f'<p class="{kind}">{lines}</p>'
 
 
 def weights_and_sizes(words: Texts, shown: PieceFigures) -> str:

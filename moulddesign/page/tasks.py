@@ -10,7 +10,7 @@ from typing import Any, Final
 from nicegui import ui
 from pydantic import BaseModel, ValidationError
 
-from moulddesign.core import FileError, MouldError
+from moulddesign.core import FileError, FileMistakesError, MouldError
 from moulddesign.design import (
     Design,
     FileKind,
@@ -190,6 +190,16 @@ def _last_part(kind: FileKind, name: str) -> str:
     return Path(name).name if is_file(kind, name) else name
 
 
+def _of_upload(error: MouldError, name: str) -> MouldError:
+    """Return an error about an upload under a name that its owner knows."""
+    match error:
+        case FileMistakesError():
+            return FileMistakesError(name, error.mistakes)
+        case FileError():
+            return FileError(name, error.reason)
+    return error
+
+
 class TaskPages:
     """The three tasks of one tab."""
 
@@ -247,8 +257,8 @@ class TaskPages:
             return
         try:
             found = read_weighings(self.session.uploads.folder / answer["name"])
-        except FileError as error:
-            sentence = self.words.error(FileError(self.words["table"], error.reason))
+        except MouldError as error:
+            sentence = self.words.error(_of_upload(error, self.words["table"]))
             task.answer.set_content(paragraph(sentence, "error"))
             return
         pieces = [asdict(each) for each in found]

@@ -8,11 +8,14 @@ from typing import Any
 from moulddesign.core import (
     LANGUAGES,
     FileError,
+    FileMistakesError,
     KernelError,
     Message,
+    Mistake,
     MouldError,
     SpecError,
     bundled_toml,
+    say,
     word,
 )
 from moulddesign.design import TABLE
@@ -80,6 +83,8 @@ class Texts:
         if self.language == LANGUAGES[0]:
             return str(error)
         match error:
+            case FileMistakesError():
+                return "\n".join([f"{error.path}:", *map(self._mistake, error.mistakes)])
             case SpecError():
                 given = "" if error.value == TABLE else f" ({self._given(error.value)})"
                 return f"{self._path(error.field)}{given}: {self.said(error.need)}."
@@ -89,6 +94,12 @@ class Texts:
                 step, reason = self.said(error.step), self.said(error.reason)
                 return self["step_failed"].format(step=step, reason=reason)
         return self.said(str(error).rstrip(".")) + "."
+
+    def _mistake(self, mistake: Mistake) -> str:
+        sentence = self.error(mistake.error)
+        if mistake.line is None:
+            return sentence
+        return self.said(say("core.on-line", line=mistake.line, sentence=sentence))
 
     def _as_in_a_field(self, message: Message) -> Message:
         """Return a message with the parts reworded that speak of a file's quotes."""

@@ -10,15 +10,18 @@ from types import NoneType, UnionType
 from typing import Any, Final, Self, Union, get_args, get_origin
 from unicodedata import normalize
 
-from pydantic import BaseModel
+from pydantic import BaseModel, ValidationError
 
 from moulddesign.core import (
     FileError,
     MouldError,
     SpecError,
+    line_of,
+    parse_toml,
     read_csv,
-    read_toml,
+    read_text,
     say,
+    toml_lines,
     with_decimal_point,
 )
 from moulddesign.design import (
@@ -27,11 +30,13 @@ from moulddesign.design import (
     TABLE,
     Design,
     FileKind,
+    keys_of_field,
     of_kind,
     place_of,
     resolve_file,
     resolve_files,
     said_of,
+    spec_errors,
     tables_in,
 )
 
@@ -99,14 +104,24 @@ class Lines:
 
         Raises
         ------
+        RowsError
+            Cells cannot be read; the sentences name row and column.
         SpecError
-            A cell cannot be read; the sentence names row and column.
+            A cell stands beyond the last column.
         """
         if any(cell.strip() for cell in line[len(self.heads) :]):
             need = say("series.cell-beyond-columns", columns=len(self.heads))
             raise SpecError(place, line[len(self.heads)], need)
-        pairs = zip(self.heads, line, strict=False)
-        return tuple(self._cell(place, head, text.strip()) for head, text in pairs if text.strip())
+        cells: list[Cell] = []
+        wrong: list[str] = []
+        for head, text in zip(self.heads, line, strict=False):
+            try:
+                cells += [self._cell(place, head, text.strip())] if text.strip() else []
+            except SpecError as error:
+                wrong.append(str(error))
+        if wrong:
+            raise RowsError(tuple(wrong))
+        return tuple(cells)
 
     def _cell(self, place: str, head: str, text: str) -> Cell:
         if not head:
@@ -204,6 +219,9 @@ def _found_from(folder: Path, keys: tuple[Place, ...], value: object) -> object:
 Cells = Callable[[], tuple[Cell, ...]]
 """Reads a row."""
 
+At = Callable[[str], str]
+"""Returns how a person finds a field of a row, by the field's dotted name."""
+
 PIECES: Final = "pieces"
 """Name of the array of tables in a TOML file."""
 
@@ -228,26 +246,15 @@ class Row:
 
 
 class RowsError(MouldError):
-    """Rows of a table cannot be used.
+    """Rows of a table cannot be used."""
 
-    Parameters
-    ----------
-    first : str
-        What is wrong with the first of them, as a sentence that names row and column.
-    more : int
-        How many others cannot be used.
-    """
-
-    def __init__(self, first: str, more: int) -> None:
-        super().__init__(first, more)
-        self.first = first
-        self.more = more
+    def __init__(self, sentences: tuple[str, ...]) -> None:
+        super().__init__(sentences)
+        self.sentences = sentences
+        """What is wrong, each with its row and column."""
 
     def __str__(self) -> str:
-        if not self.more:
-            return self.first
-        rows = "1 more row" if self.more == 1 else f"{self.more} more rows"
-        return f"{self.first.rstrip('.')} ({rows} to mend after this one)."
+        return "\n".join(self.sentences)
 
 
 class PlaceError(SpecError):
@@ -275,20 +282,22 @@ def read_series(path: Path, base: Design) -> tuple[Row, ...]:
     FileError
         The file cannot be read as a table.
     RowsError
-        A row cannot be used; the sentence names row and column.
+        Rows cannot be used; each sentence names row and column.
     """
     rows: list[Row] = []
     wrong: list[str] = []
     taken: dict[str, str] = {}
-    for place, cells in _toml(path) if path.suffix.lower() == ".toml" else _csv(path):
+    for place, cells, at in _toml(path) if path.suffix.lower() == ".toml" else _csv(path):
         try:
-            design = _laid_over(base, cells(), place)
+            design = _laid_over(base, cells(), at)
             _refuse_a_twin(design.name, place, taken)
             rows.append(Row(place=place, design=design))
+        except RowsError as error:
+            wrong += error.sentences
         except (SpecError, FileError) as error:
             wrong.append(str(error))
     if wrong:
-        raise RowsError(wrong[0], len(wrong) - 1)
+        raise RowsError(tuple(wrong))
     if not 0 < len(rows) <= MOST_ROWS:
         raise FileError(str(path), say("series.pieces", most=MOST_ROWS))
     return tuple(rows)
@@ -316,10 +325,10 @@ def at_place(error: MouldError, place: str, columns: Iterable[str] = ()) -> Moul
     return PlaceError(f"{place}, {word}{field}", error.value, error.need)
 
 
-def _laid_over(base: Design, cells: tuple[Cell, ...], place: str) -> Design:
+def _laid_over(base: Design, cells: tuple[Cell, ...], at: At) -> Design:
     columns = [cell.column for cell in cells]
     if "name" not in columns:
-        raise SpecError(f"{place}, column name", "", say("series.name-empty"))
+        raise SpecError(f"{at('name')}, column name", "", say("series.name-empty"))
     tree = base.plain()
     if any(column.removeprefix("pastry.") in SIZES for column in columns):
         tree["pastry"] = {k: v for k, v in tree["pastry"].items() if k not in SIZES}
@@ -329,8 +338,13 @@ def _laid_over(base: Design, cells: tuple[Cell, ...], place: str) -> Design:
         for cell in cells:
             _put(tree, cell)
         return Design.of(tree)
-    except (SpecError, FileError) as error:
-        raise at_place(error, place, columns) from error
+    except FileError as error:
+        raise at_place(error, at(""), columns) from error
+    except SpecError as error:
+        cause = error.__cause__
+        every = spec_errors(cause, Design) if isinstance(cause, ValidationError) else (error,)
+        said = tuple(str(at_place(each, at(each.field), columns)) for each in every)
+        raise RowsError(said) from error
 
 
 def _put(tree: dict[str, Any], cell: Cell) -> None:
@@ -366,21 +380,39 @@ def _refuse_a_twin(name: str, place: str, taken: dict[str, str]) -> None:
     taken[folded] = place
 
 
-def _csv(path: Path) -> list[tuple[str, Cells]]:
+def _csv(path: Path) -> list[tuple[str, Cells, At]]:
     lines = Lines.read(path)
-    return [(place, partial(lines.cells, place, line)) for place, line in lines.rows]
+    return [
+        (place, partial(lines.cells, place, line), partial(_same, place))
+        for place, line in lines.rows
+    ]
 
 
-def _toml(path: Path) -> list[tuple[str, Cells]]:
-    tree = read_toml(path)
+def _same(place: str, _field: str) -> str:
+    return place
+
+
+def _toml(path: Path) -> list[tuple[str, Cells, At]]:
+    text = read_text(path)
+    tree = parse_toml(text, path)
     pieces = tree.get(PIECES)
     if set(tree) != {PIECES} or not isinstance(pieces, list):
         raise FileError(str(path), say("series.tables-only", key=PIECES))
     if not all(isinstance(piece, dict) for piece in pieces):
         raise FileError(str(path), say("series.no-tables", key=PIECES))
+    lines = toml_lines(text)
+
+    def at(number: int, field: str) -> str:
+        line = line_of((PIECES, number, *keys_of_field(field)), lines)
+        return f"line {line}, piece {number + 1}"
+
     return [
-        (f"piece {number}", partial(_flat, resolve_files(piece, Design, path.parent)))
-        for number, piece in enumerate(pieces, start=1)
+        (
+            f"piece {number + 1}",
+            partial(_flat, resolve_files(piece, Design, path.parent)),
+            partial(at, number),
+        )
+        for number, piece in enumerate(pieces)
     ]
 
 

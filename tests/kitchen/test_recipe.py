@@ -36,13 +36,35 @@ def test_a_file_that_is_not_there(tmp_path):
         ({"food": "wheat flour", "mass_g": "1"}, "must be a number without quotes"),
         ({"food": "wheat flour", "mas_g": 1.0, "mass_g": 1.0}, "the nearest is mass_g"),
         ({"mass_g": 1.0}, r"food \(the first ingredient\): is missing"),
-        ({"food": "mine", "mass_g": 1.0, "water": 50.0}, "mine: composition.*must sum to 1"),
+        (
+            {"food": "mine", "mass_g": 1.0, "water": 50.0},
+            r"composition \(the first ingredient\).*must sum to 1",
+        ),
         ({"food": "mine", "mass_g": 1.0, "density_g_per_ml": 9.0}, "must be at most 3 g/mL"),
     ],
 )
 def test_a_line_that_cannot_be_is_refused(line, sentence):
     with pytest.raises(SpecError, match=sentence):
         recipe(line)
+
+
+def test_unknown_ingredients_of_a_file_are_listed_with_their_lines(tmp_path):
+    file = tmp_path / "recipe.toml"
+    lines = [
+        "[crust]",
+        "ingredients = [",
+        '  { food = "whet flour", mass_g = 100 },',
+        '  { food = "honey", mass_g = 70 },',
+        '  { food = "oi", percent = 3 },',
+        "]",
+        "[[filling.ingredients]]",
+        'food = "honey"',
+    ]
+    file.write_text("\n".join(lines))
+    with pytest.raises(SpecError) as caught:
+        Recipe.read(file)
+    told = [line.partition(":")[0].strip() for line in str(caught.value).splitlines()]
+    assert told == [f"{file} holds 3 mistakes", "line 3", "line 5", "line 7"]
 
 
 def test_masses_and_percentages_do_not_mix():

@@ -1,6 +1,6 @@
 import pytest
 
-from moulddesign.core import FileError, SpecError
+from moulddesign.core import FileError, MouldError, SpecError
 from moulddesign.kitchen import Weighing, read_weighings, typed_weighings
 
 EXPECTED = (
@@ -40,21 +40,33 @@ def test_csv_is_read_rightly(tmp_path, text, encoding):
         ("", "needs a head"),
         ("raw_g,finished_g\n", "needs a head"),
         ("raw,finished_g\n1,1\n", "first row with raw_g, and has raw, finished_g"),
-        ("raw_g,finished_g\n77,0,74,2\n", "row 2: has 4 cells and the head has 2; where decimals"),
-        ("raw_g,finished_g\n77,\n", "row 2: has no finished_g"),
-        ("raw_g,finished_g\n\n77,seventy\n", "row 3: finished_g = 'seventy' is not a number"),
-        ("raw_g,finished_g\nnan,7\n", "row 2: raw_g = 'nan' is not a finite number"),
-        ("raw_g;finished_g\n1.077,0;7\n", "raw_g = '1.077,0' is not a number"),
-        ("raw_g,finished_g\n70,71\n", "row 2: finished_g = 71.0: .*does not gain weight"),
-        ("raw_g,finished_g\n-70,7\n", "row 2: raw_g = -70.0: must be a finite number above 0 g"),
+        (
+            "raw_g,finished_g\n77,0,74,2\n",
+            "line 2: cells = 4: must be as many as the 2 of the head; where decimals",
+        ),
+        ("raw_g,finished_g\n77,\n", "line 2: finished_g = '': is missing; weigh"),
+        ("raw_g,finished_g\n\n77,seventy\n", "line 3: finished_g = 'seventy': is not a number"),
+        ("raw_g,finished_g\nnan,7\n", "line 2: raw_g = 'nan': is not a finite number"),
+        ("raw_g;finished_g\n1.077,0;7\n", "raw_g = '1.077,0': is not a number"),
+        ("raw_g,finished_g\n70,71\n", "line 2: finished_g = 71.0: .*does not gain weight"),
+        ("raw_g,finished_g\n-70,7\n", "line 2: raw_g = -70.0: must be a finite number above 0 g"),
         ('raw_g,finished_g\n"70,7\n', "is no CSV table"),
     ],
 )
 def test_csv_that_cannot_be_is_refused(tmp_path, text, sentence):
     file = tmp_path / "trial.csv"
     file.write_text(text)
-    with pytest.raises(FileError, match=sentence):
+    with pytest.raises(MouldError, match=sentence):
         read_weighings(file)
+
+
+def test_comments_above_the_heads_are_passed_over_and_counted(tmp_path):
+    file = tmp_path / "trial.csv"
+    file.write_text('# a "trial" of ours; two pieces\n\n#\nraw_g,finished_g\n77,74\n#1,2\nx,y\n')
+    with pytest.raises(MouldError) as caught:
+        read_weighings(file)
+    lines = [line.partition(" = ")[0].strip() for line in str(caught.value).splitlines()[1:]]
+    assert lines == ["line 6: raw_g", "line 7: raw_g", "line 7: finished_g"]
 
 
 def test_csv_that_is_no_text_is_refused(tmp_path):

@@ -132,7 +132,6 @@ def test_any_design_written_as_a_row_is_read_back(tmp_path_factory, design):
         (f"{HEADS}\na,60,round\nA,61,round\n", r"^row 3, column name = 'A': is the name of row 2"),
         (f"{HEADS}\n,60,round\n", r"^row 2, column name = '': is left empty"),
         (f"{HEADS}\na/b,60,round\n", r"^row 2, column name = 'a/b': must not hold '/'"),
-        (f"{HEADS}\na,-1,x\nb,-1,x\nc,-1,x\n", r"\(2 more rows to mend after this one\)\.$"),
         ("name,mould.cavities\na,two\n", r"= 'two': must be a whole number such as 12\.$"),
         (
             "name,mould.cavities\na,2\n",
@@ -171,15 +170,46 @@ def test_what_cannot_be_read_is_one_sentence_with_row_and_column(tmp_path, text,
     assert str(refused.value).count("\n") == 0
 
 
+def test_all_that_is_wrong_is_listed_row_by_row(tmp_path):
+    with pytest.raises(MouldError) as refused:
+        read(tmp_path, f"{HEADS}\na,-1,x\nb,-1,round\nc,x,y\n")
+    assert [line.partition(" = ")[0] for line in str(refused.value).splitlines()] == [
+        "row 2, column portion.finished_weight_g",
+        "row 2, column pastry.outline",
+        "row 3, column portion.finished_weight_g",
+        "row 4, column portion.finished_weight_g",
+    ]
+
+
+def test_a_toml_table_names_the_line_of_each_mistake(tmp_path):
+    pieces = '[[pieces]]\nname = "a"\n\n[[pieces]]\nname = "b"\n[pieces.relief]\nlayers = [\n'
+    with pytest.raises(MouldError) as refused:
+        read(
+            tmp_path,
+            pieces + '{ pattern = "sun" },\n{ size_mm = -1, text = "x" },\n]\ndeep = 3\n',
+            "a.toml",
+        )
+    assert [line.partition(":")[0] for line in str(refused.value).splitlines()] == [
+        "line 9, piece 2, relief.layers.2.size_mm = -1",
+        "line 11, piece 2, column relief.deep = 3",
+    ]
+
+
 @pytest.mark.parametrize(
     ("text", "sentence"),
     [
-        ('[[pieces]]\nname = "a"\nportin.x = 3\n', r"^piece 1, portin: is not a known key"),
-        ("[[pieces]]\nname = 3\n", r"^piece 1, column name = 3: must be text in quotes"),
-        ('[[pieces]]\nname = "a"\nportion = 3\n', r"^piece 1, column portion = 3: must be a table"),
+        ('[[pieces]]\nname = "a"\nportin.x = 3\n', r"^line 3, piece 1, portin: is not a known key"),
+        ("[[pieces]]\nname = 3\n", r"^line 2, piece 1, column name = 3: must be text in quotes"),
+        (
+            '[[pieces]]\nname = "a"\nportion = 3\n',
+            r"^line 3, piece 1, column portion = 3: must be a table",
+        ),
         ('[[pieces]]\nname = "a"\nportion.ratio.x = 1\n', r"names no place in a design"),
         ('[[pieces]]\nname = "a"\nrelief.layers.0.text = "x"\n', r"names no place in a design"),
-        ("[[pieces]]\nportion.ratio = '3:7'\n", r"^piece 1, column name = '': is left empty"),
+        (
+            "[[pieces]]\nportion.ratio = '3:7'\n",
+            r"^line 1, piece 1, column name = '': is left empty",
+        ),
         ("pieces = [1]\n", r"must hold tables in pieces"),
         ("name = 'a'\n", r"must hold one table \[\[pieces\]\] a piece and nothing else"),
         ("pieces = []\n", r"must hold between 1 and 10000 pieces"),
