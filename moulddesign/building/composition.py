@@ -82,7 +82,7 @@ class Build:
         """Return everything as plain values, as in `report.json`."""
         return {
             "moulddesign": __version__,
-            "design": self.design.plain(),
+            "design": self.design.report(),
             "portion": self.portion.report(),
             "pastry": pastry_report(self.pastry, self.meshes[PASTRY], self.interior),
             "further_pastries": [

@@ -149,6 +149,9 @@ def ends_at_once(tidy: Callable[[], object] | None = None) -> Iterator[None]:
 Overwrite = Annotated[
     bool, typer.Option("--overwrite", help="Write over a file that is there already.")
 ]
+OverwriteMould = Annotated[
+    bool, typer.Option("--overwrite", help="Give up another mould that lies in the folder.")
+]
 
 
 def save_text(path: Path, text: str, *, overwrite: bool) -> None:

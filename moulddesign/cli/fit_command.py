@@ -323,7 +323,7 @@ def _rank(design: Design, shelf: Path, *, as_json: bool) -> None:
     with bar_over([mould.name for mould in moulds]) as stage:
         found = ranked_moulds(design, moulds, stage)
     if as_json:
-        print_json({"design": design.plain(), "ranked": [each.report() for each in found]})
+        print_json({"design": design.report(), "ranked": [each.report() for each in found]})
     else:
         print_ranked(design, found)
 

@@ -9,7 +9,15 @@ import typer
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from rich.table import Table
 
-from moulddesign.cli.console import ends_at_once, err, figure, out, print_json, table
+from moulddesign.cli.console import (
+    OverwriteMould,
+    ends_at_once,
+    err,
+    figure,
+    out,
+    print_json,
+    table,
+)
 from moulddesign.cli.kitchen_commands import recipe_of
 from moulddesign.cli.options import (
     MOULD,
@@ -53,12 +61,16 @@ def run_make(
         ),
     ] = "all",
     paper: PaperName = None,
+    overwrite: OverwriteMould = False,
     schema: Annotated[
         bool, typer.Option("--schema", help="Print the design file's JSON Schema; make nothing.")
     ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Design -> verified mould set in a folder; without a design file, the demo.
+
+    A mould of the same geometry in the folder is refreshed; another one is never lost without
+    --overwrite.
 
     Example: moulddesign make --weight 75 --ratio 3:7 --pattern lantern --out exports/mine
     """
@@ -72,11 +84,14 @@ def run_make(
             from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
 
             export.check_replaceable(target)  # before a build takes its time
+            if not overwrite:
+                export.refuse_to_lose(design, target)
             kinds = export.parse_formats(formats)
             options = export.ExportOptions(
                 formats=kinds,
                 paper=paper_for(kinds, paper),
                 recipe=recipe_of(design, context.params.get("design_file")),
+                overwrite=overwrite,
             )
             made = build(design, stage)
         if made.failed and not keep_failing:
@@ -189,6 +204,7 @@ def run_coupon(
     folder: Annotated[
         Path, typer.Option("--out", metavar="DIR", help="Where the files go.")
     ] = FOLDER,
+    overwrite: OverwriteMould = False,
     as_json: AsJson = False,
 ) -> None:
     """Clearance gauge and relief sampler for the printer of a design.
@@ -196,11 +212,13 @@ def run_coupon(
     Example: moulddesign coupon --printer small-bed --material PLA
     """
     with ends_at_once():
-        from moulddesign.export import check_replaceable  # noqa: PLC0415 (the same)
+        from moulddesign.export import check_replaceable, refuse_to_lose  # noqa: PLC0415 (the same)
         from moulddesign.export.publishing import made_coupons, publish_coupons  # noqa: PLC0415 (light verbs load no geometry)
 
     check_replaceable(folder)  # before they take their time
-    made = publish_coupons(made_coupons(design), folder)
+    if not overwrite:
+        refuse_to_lose(None, folder)
+    made = publish_coupons(made_coupons(design), folder, overwrite=overwrite)
     report = made.report()
     if as_json:
         print_json(report)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
-from moulddesign.cli.console import ends_at_once, err, out, print_json, table
+from moulddesign.cli.console import OverwriteMould, ends_at_once, err, out, print_json, table
 from moulddesign.cli.kitchen_commands import recipe_of
 from moulddesign.cli.options import AsJson, PaperName, paper_for, read_design
 from moulddesign.core import MouldError, SpecError
@@ -69,13 +69,15 @@ def run_series(
     keep_failing: Annotated[
         bool, typer.Option("--keep-failing", help="Publish in spite of a failed finding.")
     ] = False,
+    overwrite: OverwriteMould = False,
     as_json: AsJson = False,
 ) -> int:
     """Many designs from one table, in parallel: one row a piece, one folder each.
 
     The first line of the table names keys of a design file, such as name,
     portion.finished_weight_g, pastry.outline, relief.layers.1.pattern; empty cells are as in the
-    base. Every row is checked before the first is made.
+    base. Every row is checked before the first is made. A row whose folder holds a mould of
+    another geometry is not made without --overwrite.
 
     Example: moulddesign series cakes.csv --base cake.toml --out exports --formats 3mf,card
     """
@@ -100,7 +102,9 @@ def run_series(
             place=row.place,
             design=row.design,
             target=folder / row.design.name,
-            options=export.ExportOptions(formats=kinds, paper=sheet, recipe=recipe),
+            options=export.ExportOptions(
+                formats=kinds, paper=sheet, recipe=recipe, overwrite=overwrite
+            ),
             keep_failing=keep_failing,
         )
         for row, recipe in zip(rows, recipes, strict=True)
@@ -118,7 +122,8 @@ def run_series(
             bar.advance(bar.task_ids[0])
     outcomes = [made[number] for number in sorted(made)]
     _show(outcomes, folder, as_json=as_json, processes=processes, seconds=perf_counter() - start)
-    return int(any(one.state != "made" for one in outcomes))
+    states = {one.state.value for one in outcomes}
+    return 2 if "kept" in states else int(states != {"made"})
 
 
 def _tried(rows: Sequence[Row], look: Callable[[Design], object]) -> None:

@@ -112,7 +112,7 @@ def run_portion(design: Design, *, as_json: AsJson = False) -> None:
     """
     made = figures(design)
     if as_json:
-        print_json({"design": design.plain(), "portion": made.report()})
+        print_json({"design": design.report(), "portion": made.report()})
         return
     sentences = tuple(weight_sentences(design, made, design.pastry.width_mm))
     out().print(weight_table(design.name, made))

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from os import PathLike
 from pathlib import Path
+from re import sub
 from typing import Any, Final, Self
 
 import tomli_w
@@ -10,7 +11,7 @@ from pydantic import field_validator, model_validator
 
 from moulddesign import __version__
 from moulddesign.core import Message, SpecError, say, word
-from moulddesign.design.assets import resolve_files
+from moulddesign.design.assets import DRAWINGS, PREFIX, resolve_files
 from moulddesign.design.earlier import MADE_WITH, without_written
 from moulddesign.design.mould_tables import Kind, MouldTable, PressTable, of_kind
 from moulddesign.design.piece_tables import (
@@ -35,6 +36,16 @@ RESERVED: Final = {"con", "prn", "aux", "nul"} | {
 """File names that one operating system keeps for its devices."""
 
 
+LONGEST_DEFAULT: Final = 60
+"""Longest name that follows from a design; our choice [characters]."""
+
+
+def _stem(name: str) -> str:
+    """Return a name, or that of a drawing's file, as part of a folder's name."""
+    own = Path(name).stem.removeprefix(PREFIX) if name.lower().endswith(DRAWINGS) else name
+    return sub(r"\W+", "-", own).strip("-").lower()
+
+
 class Design(Table):
     """What is asked for. Frozen, and valid where it exists at all.
 
@@ -43,8 +54,9 @@ class Design(Table):
     """
 
     name: str = given(
-        "lantern-night", "Name of the design and of its folder", max_length=80, main=True
-    )
+        None, "Name of the design and of its folder; weight, outline and artwork where it is left "
+        "out", max_length=80, main=True,
+    )  # fmt: skip
     portion: PortionTable = PortionTable()
     pastry: PastryTable = PastryTable()
     relief: ReliefTable = ReliefTable()
@@ -64,6 +76,22 @@ class Design(Table):
         if name.partition(".")[0].lower() in RESERVED:
             raise RefusedError(say("design.name-of-a-device"))
         return as_file_name(name)
+
+    @model_validator(mode="after")
+    def _is_called_what_it_is(self) -> Self:
+        if self.name is None:
+            # The default follows from the other fields; for everybody else the design is frozen.
+            object.__setattr__(self, "name", self._default_name())
+        return self
+
+    def _default_name(self) -> str:
+        """Return weight, outline and artwork as a name: "75g-round-chestnut"."""
+        drawn = [each.pattern or each.motif or each.text or "" for each in self.relief.layers]
+        stems = [
+            _stem(name) for name in dict.fromkeys((self.pastry.outline, *(drawn or ["plain"])))
+        ]
+        name = "-".join([f"{self.portion.finished_weight_g:g}g", *filter(None, stems)])
+        return name[:LONGEST_DEFAULT].rstrip("-.")
 
     @field_validator("mould", mode="before")
     @classmethod
@@ -173,6 +201,17 @@ class Design(Table):
             table[key] = value
         return type(self).of(tree)
 
+    def plain(self) -> dict[str, Any]:
+        """Return nested plain values, without the keys, and the name, that are not given."""
+        plain = super().plain()
+        if "name" not in self.model_fields_set:
+            del plain["name"]
+        return plain
+
+    def report(self) -> dict[str, Any]:
+        """Return nested plain values with the name, given or not."""
+        return {"name": self.name} | self.plain()
+
     def toml(self) -> str:
         """Return the design as the text of a TOML file that `read` takes back."""
-        return tomli_w.dumps({MADE_WITH: __version__} | self.plain())
+        return tomli_w.dumps({MADE_WITH: __version__} | self.report())

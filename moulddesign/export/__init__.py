@@ -4,6 +4,7 @@
   folder of all.
 - `folder`: a folder that appears whole or not at all: written beside its place, then
   renamed.
+- `held_moulds`: what a folder holds already, and whether a build may take its place.
 - `formats`: what a build is written as, and bodies as files: STL, 3MF with the parts side by
   side on the bed, GLB and STEP.
 - `card`: the bench card: a PDF for the baker, the printer and the wall, and its pages as pictures.
@@ -19,9 +20,7 @@
 """
 
 from moulddesign.export.folder import (
-    REPORT,
     atomic_folder,
-    check_replaceable,
     locked,
     recover,
     replace_folder,
@@ -34,6 +33,7 @@ from moulddesign.export.formats import (
     parse_formats,
     parse_paper,
 )
+from moulddesign.export.held_moulds import REPORT, check_replaceable, refuse_to_lose
 from moulddesign.export.publishing import publish, publish_failing
 
 __all__ = [
@@ -49,6 +49,7 @@ __all__ = [
     "publish",
     "publish_failing",
     "recover",
+    "refuse_to_lose",
     "replace_folder",
     "staging_folder",
 ]

@@ -14,27 +14,18 @@ tells such leftovers from the folder of a run at work by a lock that ends with i
 import ctypes
 import errno
 import hashlib
-import json
 import os
 import shutil
 import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from itertools import chain
 from pathlib import Path
 from tempfile import mkdtemp
 from typing import Final
 
 from moulddesign.core import WriteError, say
-from moulddesign.design import DESIGN_FILE
-
-REPORT: Final = "report.json"
-ALWAYS_OURS: Final = frozenset({REPORT, DESIGN_FILE, "set.3mf", "parts.png"})
-"""What builds and coupons write whether or not their report lists it."""
-
-SYSTEM_FILES: Final = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
-"""What file managers put into a folder that somebody looks at; they may be lost."""
+from moulddesign.export.held_moulds import check_replaceable, reason_of
 
 OLD_SUFFIX: Final = ".old"
 """Ends the name of the old folder between two renames, where names cannot be exchanged."""
@@ -65,7 +56,7 @@ def atomic_folder(folder: Path) -> Iterator[Path]:
         staging = staging_folder(target)
     except (OSError, ValueError) as error:
         raise WriteError(
-            str(folder), say("export.folder-not-made", reason=_reason(error))
+            str(folder), say("export.folder-not-made", reason=reason_of(error))
         ) from error
     try:
         with locked(staging):
@@ -73,35 +64,10 @@ def atomic_folder(folder: Path) -> Iterator[Path]:
             replace_folder(staging, target)
     except OSError as error:
         raise WriteError(
-            str(folder), say("export.folder-not-written", reason=_reason(error))
+            str(folder), say("export.folder-not-written", reason=reason_of(error))
         ) from error
     finally:
         shutil.rmtree(staging, ignore_errors=True)
-
-
-def check_replaceable(folder: Path) -> None:
-    """Raise `WriteError` where something is there that no build wrote, for it would be lost."""
-    try:
-        # `new/../..` exists only once it is resolved, and is what would be replaced.
-        target = Path(os.path.realpath(folder))
-        exists, is_folder = target.exists(), target.is_dir()
-        found = {path.name for path in target.iterdir()} - SYSTEM_FILES if is_folder else set()
-        ours = _listed_files(target / REPORT) if REPORT in found else None
-    except (OSError, ValueError) as error:
-        raise WriteError(
-            str(folder), say("export.folder-not-made", reason=_reason(error))
-        ) from error
-    if exists and not is_folder:
-        raise WriteError(str(folder), say("export.folder-is-a-file"))
-    if found and REPORT not in found:
-        raise WriteError(str(folder), say("export.folder-without-report", report=REPORT))
-    if found and ours is None:
-        raise WriteError(str(folder), say("export.folder-with-other-report", report=REPORT))
-    if unlisted := sorted(found - (ours or set())):
-        raise WriteError(
-            str(folder),
-            say("export.folder-with-unlisted-file", name=unlisted[0], report=REPORT),
-        )
 
 
 def staging_folder(target: Path) -> Path:
@@ -215,24 +181,3 @@ def _is_locked(folder: Path) -> bool:
 def _staging_prefix(target: Path) -> str:
     """Return how the names of a target's staging folders begin: short, however long its own."""
     return f".moulddesign-{hashlib.sha256(os.fsencode(target.name)).hexdigest()[:12]}-"
-
-
-def _listed_files(path: Path) -> set[str] | None:
-    """Return the files that a report lists; None where it is no report of ours.
-
-    Raises
-    ------
-    OSError
-        It cannot be read.
-    """
-    try:
-        report = json.loads(path.read_text("utf-8"))
-        version = report["moulddesign"]
-        parts = chain.from_iterable(part.get("files", ()) for part in report.get("parts", ()))
-        return {*ALWAYS_OURS, *report.get("files", ()), *parts} if version else None
-    except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
-        return None  # somebody else's, of whatever form
-
-
-def _reason(error: Exception) -> str:
-    return (error.strerror if isinstance(error, OSError) else None) or str(error)

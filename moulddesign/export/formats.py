@@ -52,6 +52,8 @@ class ExportOptions:
     """Of card and drawing."""
     recipe: Recipe | None = None
     """Its ingredients tell the card's allergens."""
+    overwrite: bool = False
+    """Whether the folder may hold a mould of another geometry, which is lost then."""
 
 
 def parse_formats(text: str) -> tuple[Format, ...]:

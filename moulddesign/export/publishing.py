@@ -24,7 +24,7 @@ from moulddesign.export.drawing import (
     dxf_bytes,
     svg_bytes,
 )
-from moulddesign.export.folder import REPORT, atomic_folder
+from moulddesign.export.folder import atomic_folder
 from moulddesign.export.fonts import Fonts, fonts_of, unprintable_findings
 from moulddesign.export.formats import (
     NO_RELIEF,
@@ -35,6 +35,7 @@ from moulddesign.export.formats import (
     stl_bytes,
     threemf_bytes,
 )
+from moulddesign.export.held_moulds import REPORT, refuse_to_lose
 from moulddesign.export.pictures import (
     CAPTION,
     ReliefPlan,
@@ -108,9 +109,9 @@ def publish(
     build : Build
         What is written.
     folder : str or Path
-        Made new; an earlier build there is replaced.
+        Made new; an earlier build of the same geometry there is refreshed.
     options : ExportOptions
-        Formats, paper, and the recipe for the card.
+        Formats, paper, the recipe for the card, and whether another mould may be overwritten.
     progress : callable
         Called with the name of each file before it is made.
 
@@ -121,6 +122,8 @@ def publish(
 
     Raises
     ------
+    FileError
+        The folder holds another mould, which `options` do not give up.
     WriteError
         The folder cannot be written, or holds something else; it is as it was.
     FindingError
@@ -128,7 +131,10 @@ def publish(
     KernelError
         A library could not make a file; the folder is as it was.
     """
-    return write_if_good(build, Path(folder), partial(_write, options=options, progress=progress))
+    folder = Path(folder)
+    if not options.overwrite:
+        refuse_to_lose(build.design, folder)
+    return write_if_good(build, folder, partial(_write, options=options, progress=progress))
 
 
 def publish_failing(
@@ -139,6 +145,8 @@ def publish_failing(
     progress: Progress = _no_progress,
 ) -> Build:
     """Write a build's files as `publish` does, even if findings failed."""
+    if not options.overwrite:
+        refuse_to_lose(build.design, folder)
     with atomic_folder(folder) as inside:
         return _write(build, inside, options=options, progress=progress)
 
@@ -174,7 +182,9 @@ def write_if_good(judged: J, folder: Path, write: Callable[[J, Path], J]) -> J:
 def _write(build: Build, folder: Path, *, options: ExportOptions, progress: Progress) -> Build:
     """Write every file; another process draws the pictures meanwhile."""
     stls = [f"{name}.stl" for name in build.meshes]
-    design, drawings = collect_drawings(build.design)
+    # A name that follows from the design is written down: the drawings have other names now.
+    named = build.design.with_values({"name": build.design.name})
+    design, drawings = collect_drawings(named)
     for name, path in drawings.items():
         shutil.copyfile(path, folder / name)
     first, last = (*stls, *file_names(build, options)), (*drawings, REPORT, DESIGN_FILE)
@@ -416,7 +426,7 @@ class Coupons:
         """Return everything as plain values, as in `report.json`."""
         return {
             "moulddesign": __version__,
-            "design": self.design.plain(),
+            "design": self.design.report(),
             "clearances_mm": list(CLEARANCES_MM),
             "strokes_mm": list(STROKES_MM),
             "depths_mm": list(DEPTHS_MM),
@@ -468,7 +478,7 @@ def made_coupons(design: Design) -> Coupons:
     return Coupons(design=design, meshes=MappingProxyType(meshes), findings=tuple(findings))
 
 
-def publish_coupons(coupons: Coupons, folder: Path) -> Coupons:
+def publish_coupons(coupons: Coupons, folder: Path, *, overwrite: bool = False) -> Coupons:
     """Write coupons into a folder, whole or not at all, if no finding failed.
 
     Parameters
@@ -477,6 +487,8 @@ def publish_coupons(coupons: Coupons, folder: Path) -> Coupons:
         What is written.
     folder : Path
         Made new; earlier coupons there are replaced.
+    overwrite : bool
+        Whether a mould there may be lost.
 
     Returns
     -------
@@ -485,6 +497,8 @@ def publish_coupons(coupons: Coupons, folder: Path) -> Coupons:
 
     Raises
     ------
+    FileError
+        The folder holds a mould.
     WriteError
         The folder cannot be written, or holds something else; it is as it was.
     FindingError
@@ -492,6 +506,8 @@ def publish_coupons(coupons: Coupons, folder: Path) -> Coupons:
     KernelError
         A library could not make a file; the folder is as it was.
     """
+    if not overwrite:
+        refuse_to_lose(None, folder)
     return write_if_good(coupons, folder, _write_coupons)
 
 

@@ -142,7 +142,7 @@ def _field(path: str, what: Mapping[str, Any], known: Plain) -> Field:
         kind=FIELD_KINDS.get(inner.get("type", ""), "text"),
         description=what.get("description", ""),
         unit=what.get("unit", ""),
-        optional=optional,
+        optional=optional or ("default" in what and what["default"] is None),
         default=what.get("default"),
         main=what.get("main", False),
         lines=what.get("lines", False),

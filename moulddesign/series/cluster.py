@@ -15,6 +15,7 @@ from moulddesign.series.orders import (
     Order,
     Outcome,
     carried_out,
+    kept,
     not_made,
     put_in_place,
     refuse_taken,
@@ -59,11 +60,15 @@ def run_on(scheduler: str, orders: Sequence[Order], folder: Path) -> Iterator[tu
         The folder cannot be written, or a target is something other than a build.
     """
     refuse_taken(orders)
+    settled = kept(orders)
+    yield from settled.items()
     with _client(scheduler) as client, scratch_in(folder) as scratch:
         from distributed import as_completed  # noqa: PLC0415 (an optional library)
 
         given: dict[object, int] = {}
         for number, order in enumerate(orders):
+            if number in settled:
+                continue
             try:
                 sent, drawings = _sent(order)
             except OSError as error:

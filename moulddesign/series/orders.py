@@ -12,7 +12,7 @@ from time import perf_counter
 from typing import Any, Final
 
 from moulddesign.building import build
-from moulddesign.core import FindingError, Message, MouldError, Verdict, WriteError, say
+from moulddesign.core import FileError, FindingError, Message, MouldError, Verdict, WriteError, say
 from moulddesign.design import Design
 from moulddesign.export import (
     ExportOptions,
@@ -21,6 +21,7 @@ from moulddesign.export import (
     publish,
     publish_failing,
     recover,
+    refuse_to_lose,
     replace_folder,
     staging_folder,
 )
@@ -33,6 +34,8 @@ class State(StrEnum):
     MADE = "made"
     FAILING = "failing"
     NOT_MADE = "not made"
+    KEPT = "kept"
+    """Not made: another mould lies in its folder, and stays."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +48,7 @@ class Order:
     target: Path
     """Folder that it gets."""
     options: ExportOptions
-    """Formats and paper."""
+    """Formats, paper, and whether another mould in its folder may be lost."""
     keep_failing: bool
     """Whether it is published in spite of findings that failed."""
 
@@ -62,7 +65,6 @@ class Outcome:
     place: str
     name: str
     state: State
-    """`made`, `failing` where a finding failed, or `not made`."""
     written: bool = False
     """Whether its folder was put in place."""
     finished_g: float | None = None
@@ -93,6 +95,18 @@ def not_made(order: Order, error: MouldError, seconds: float = 0.0) -> Outcome:
     )
 
 
+def kept(orders: Sequence[Order]) -> dict[int, Outcome]:
+    """Return what became of the orders whose folder holds another mould, by their place."""
+    found = {}
+    for number, order in enumerate(orders):
+        try:
+            if not order.options.overwrite:
+                refuse_to_lose(order.design, order.target)
+        except FileError as error:
+            found[number] = replace(not_made(order, error), state=State.KEPT)
+    return found
+
+
 SCRATCH: Final = "series"
 """Stands for the whole series where a folder beside its folders is named."""
 
@@ -109,6 +123,8 @@ def put_in_place(made: Outcome, piece: Path, order: Order) -> Outcome:
         return made
     try:
         check_replaceable(order.target)
+        if lost := kept([order]):  # it came while the piece was built
+            return replace(lost[0], seconds=made.seconds)
         replace_folder(piece, order.target)
     except WriteError as error:
         return not_made(order, error, made.seconds)
@@ -209,15 +225,19 @@ def run_all(orders: Sequence[Order], folder: Path, jobs: int) -> Iterator[tuple[
         begun then.
     """
     refuse_taken(orders)
+    settled = kept(orders)
+    yield from settled.items()
+    numbers = [number for number in range(len(orders)) if number not in settled]
     with scratch_in(folder) as scratch:
         temporary = scratch / "temporary"
         temporary.mkdir()
         pieces = [scratch / str(number) for number in range(len(orders))]
         calls = [
-            (Job(order.step, _carry_out), (order, piece))
-            for order, piece in zip(orders, pieces, strict=True)
+            (Job(orders[number].step, _carry_out), (orders[number], pieces[number]))
+            for number in numbers
         ]
-        for number, made in run_in_pool(calls, jobs, partial(_use_temporary, str(temporary))):
+        for call, made in run_in_pool(calls, jobs, partial(_use_temporary, str(temporary))):
+            number = numbers[call]
             order = orders[number]
             if isinstance(made, MouldError):
                 yield number, not_made(order, made)

@@ -130,7 +130,7 @@ class TestInterrupted:
         _, _, source = made["30 g round without centre"]
         shutil.copytree(source, tmp_path / "out")
         before = content(tmp_path / "out")
-        process = started(*QUICK, "--out", "out", folder=tmp_path)
+        process = started(*QUICK, "--out", "out", "--overwrite", folder=tmp_path)
         time.sleep(seconds)
         process.kill()
         process.communicate()
@@ -176,7 +176,7 @@ class TestDisk:
         _, _, source = made["30 g round without centre"]
         shutil.copytree(source, tmp_path / "out")
         before = content(tmp_path / "out")
-        done = limited(*QUICK, "--out", "out", folder=tmp_path, most_bytes=100_000)
+        done = limited(*QUICK, "--out", "out", "--overwrite", folder=tmp_path, most_bytes=100_000)
         assert done.returncode == 1
         assert done.stderr == "out: cannot be written (File too large).\n"
         assert content(tmp_path / "out") == before
@@ -204,6 +204,19 @@ class TestDisk:
         assert (tmp_path / "file").read_text() == "mine"
         assert (tmp_path / "full" / "letter.txt").read_text() == "mine"
         assert {path.name for path in tmp_path.iterdir()} == {"file", "full"}
+
+
+@pytest.mark.parametrize("verb", ["make", "coupon"])
+def test_another_mould_is_not_lost(made, monkeypatch, capsys, tmp_path, verb):
+    *_, source = made["30 g round without centre"]
+    shutil.copytree(source, tmp_path / "mine")
+    before = content(tmp_path / "mine")
+    monkeypatch.chdir(tmp_path)
+    quick = QUICK if verb == "make" else ()
+    said = refused(monkeypatch, capsys, verb, *quick, "--out", "mine")
+    assert said.startswith("mine: holds another mould (38 mm, 30 g, made ")
+    assert said.endswith("such as mine-2, or give it up with --overwrite.")
+    assert content(tmp_path / "mine") == before
 
 
 class TestFailed:

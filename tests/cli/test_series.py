@@ -170,7 +170,7 @@ class TestInterrupted:
         old = tmp_path / "out" / "figs 5"
         shutil.copytree(made[3] / "out" / "figs", old)
         before = content(old)
-        process = started(tmp_path, "--jobs", "2")
+        process = started(tmp_path, "--jobs", "2", "--overwrite")
         # In the middle of the files of a piece, where the most is half-made.
         hidden = lambda: [p for p in files_in(tmp_path / "out") if ".moulddesign" in str(p)]  # noqa: E731
         waited_for(hidden, process)

@@ -37,6 +37,36 @@ def test_any_name_is_kept_exactly_or_refused(name):
     assert made.name not in {".", ".."}
 
 
+@pytest.mark.parametrize(
+    ("values", "name"),
+    [
+        ({}, "75g-round-chestnut"),
+        ({"relief": {"layers": []}, "portion": {"finished_weight_g": 62.5}}, "62.5g-round-plain"),
+        (
+            {"pastry": {"outline": "square"}, "relief": {"layers": [{"pattern": "bee"}]}},
+            "75g-square-bee",
+        ),
+        (
+            {"pastry": {"outline": "my/Old Moon.svg"}, "relief": {"layers": [{"motif": "beads"}]}},
+            "75g-old-moon-beads",
+        ),
+        (
+            {"relief": {"layers": [{"pattern": "a/artwork-fox.png"}, {"text": "A / 1\n\u00e9"}]}},
+            "75g-round-fox-a-1-\u00e9",
+        ),
+        ({"relief": {"layers": [{"text": "x" * 300}]}}, f"75g-round-{'x' * 50}"),
+    ],
+)
+def test_a_design_without_a_name_is_called_what_it_is(values, name):
+    design = Design.of(values)
+    assert design.name == name
+    assert "name" not in design.plain()
+    assert Design.of(tomllib.loads(design.toml())).name == name
+    assert design.with_values({"portion.finished_weight_g": 50.0}).name.startswith("50g-")
+    kept = Design.of(values | {"name": "mine"})
+    assert kept.with_values({"portion.finished_weight_g": 50.0}).name == "mine"
+
+
 def tables(model, name=""):
     """Yield each field of a model and of the tables in it, with its dotted name."""
     for key, info in model.model_fields.items():

@@ -12,6 +12,7 @@ import sys
 import time
 from pathlib import Path
 
+from moulddesign.export import REPORT
 from moulddesign.export import folder as export_folder
 
 FILES = 12
@@ -26,14 +27,14 @@ def publish_for_ever(target, version):
             for name in names:
                 (inside / name).write_text(f"{version}\n" * 200)
             report = {"moulddesign": version, "files": names}
-            (inside / export_folder.REPORT).write_text(json.dumps(report))
+            (inside / REPORT).write_text(json.dumps(report))
 
 
 def state(target):
     """Return the version that a whole folder holds, 0 where none is there."""
     if not target.exists():
         return 0
-    version = json.loads((target / export_folder.REPORT).read_text())["moulddesign"]
+    version = json.loads((target / REPORT).read_text())["moulddesign"]
     for number in range(FILES):
         if (target / f"part {number}.stl").read_text() != f"{version}\n" * 200:
             raise SystemExit(f"torn: part {number} is not of version {version}")

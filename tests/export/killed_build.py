@@ -20,9 +20,8 @@ from export.builds import built
 from moulddesign.export import ExportOptions, parse_formats, publish_failing
 from moulddesign.export import folder as export_folder
 
-STL_ONLY = ExportOptions(
-    formats=parse_formats("stl")
-)  # quick, and what starts no process of its own
+# Quick, and what starts no process of its own.
+STL_ONLY = ExportOptions(formats=parse_formats("stl"), overwrite=True)
 CASES = ("little", "hexagon")
 
 

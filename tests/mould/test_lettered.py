@@ -78,7 +78,8 @@ def test_a_name_that_is_too_long_or_in_other_letters_leaves_weight_and_ratio():
 
 
 def test_texts_begin_with_the_longest():
-    assert inscriptions(Design()) == ("75 g  3:7  lantern-night", "75 g  3:7", "75 g")
+    design = Design.of({"name": "lantern-night"})
+    assert inscriptions(design) == ("75 g  3:7  lantern-night", "75 g  3:7", "75 g")
 
 
 def test_a_square_sleeve_is_written_on_a_flat_side():

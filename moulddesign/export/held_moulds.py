@@ -1,0 +1,188 @@
+"""What a folder holds already, and whether a build may take its place.
+
+Only what a build wrote is ever replaced, and a mould of another geometry only where one insists:
+the print of it may be in use, and its files may be the only ones.
+"""
+
+import hashlib
+import json
+import os
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import chain, count
+from math import isclose
+from pathlib import Path
+from typing import Any, Final
+
+from moulddesign.core import FileError, MouldError, WriteError, say
+from moulddesign.design import DESIGN_FILE, Design, FileKind, is_file, rename_files
+from moulddesign.portion import figures
+
+REPORT: Final = "report.json"
+ALWAYS_OURS: Final = frozenset({REPORT, DESIGN_FILE, "set.3mf", "parts.png"})
+"""What builds and coupons write whether or not their report lists it."""
+
+SYSTEM_FILES: Final = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
+"""What file managers put into a folder that somebody looks at; they may be lost."""
+
+SHAPING: Final = ("pastry", "relief", "mould", "further_stamps")
+"""Tables of a design that shape its mould; the portion does so by its volume."""
+NO_SHAPE: Final = frozenset({"silicone_density_g_per_ml"})
+"""Keys of theirs that do not."""
+SAME_VOLUME: Final = 1e-6
+"""Volumes that differ by no more, as a share, are the same number computed in another order."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeldMould:
+    """The mould that a folder holds."""
+
+    digest: str | None
+    """As by `shape_digest`; None where its design cannot be read."""
+    volume_ml: float
+    """Of the piece that it was made for."""
+    finished_g: float
+    width_mm: float
+    made: str
+    """Day on which it was written: 2026-05-03."""
+
+
+def check_replaceable(folder: Path) -> None:
+    """Raise `WriteError` where something is there that no build wrote, for it would be lost."""
+    try:
+        # `new/../..` exists only once it is resolved, and is what would be replaced.
+        target = Path(os.path.realpath(folder))
+        exists, is_folder = target.exists(), target.is_dir()
+        found = {path.name for path in target.iterdir()} - SYSTEM_FILES if is_folder else set()
+        ours = _listed_files(target / REPORT) if REPORT in found else None
+    except (OSError, ValueError) as error:
+        raise WriteError(
+            str(folder), say("export.folder-not-made", reason=reason_of(error))
+        ) from error
+    if exists and not is_folder:
+        raise WriteError(str(folder), say("export.folder-is-a-file"))
+    if found and REPORT not in found:
+        raise WriteError(str(folder), say("export.folder-without-report", report=REPORT))
+    if found and ours is None:
+        raise WriteError(str(folder), say("export.folder-with-other-report", report=REPORT))
+    if unlisted := sorted(found - (ours or set())):
+        raise WriteError(
+            str(folder),
+            say("export.folder-with-unlisted-file", name=unlisted[0], report=REPORT),
+        )
+
+
+def refuse_to_lose(design: Design | None, folder: Path) -> None:
+    """Refuse to write a design where another mould lies.
+
+    Parameters
+    ----------
+    design : Design or None
+        What is to be written; None for what is no mould at all.
+    folder : Path
+        Where to. A mould of the same geometry there may be refreshed.
+
+    Raises
+    ------
+    FileError
+        Another mould lies there; the sentence says which, and a name that is free.
+    MouldError
+        The design's weights do not go together.
+    """
+    held = held_mould(folder)
+    if held is None:
+        return
+    if design is not None and held.digest == shape_digest(design):
+        volume_ml = figures(design).piece.volume_ml
+        if isclose(volume_ml, held.volume_ml, rel_tol=SAME_VOLUME):
+            return
+    free = next(name for number in count(2) if not (name := _numbered(folder, number)).exists())
+    raise FileError(
+        str(folder),
+        say(
+            "export.other-mould",
+            width_mm=held.width_mm,
+            finished_g=held.finished_g,
+            made=held.made,
+            free=free.name,
+        ),
+    )
+
+
+def _numbered(folder: Path, number: int) -> Path:
+    return folder.with_name(f"{folder.resolve().name}-{number}")
+
+
+def held_mould(folder: Path) -> HeldMould | None:
+    """Return the mould that a folder holds, None where it holds none."""
+    try:
+        report = json.loads((folder / REPORT).read_text("utf-8"))
+        pastry, portion = report["pastry"], report["portion"]
+        written = datetime.fromtimestamp((folder / REPORT).stat().st_mtime, tz=UTC).astimezone()
+        return HeldMould(
+            digest=_read_digest(folder / DESIGN_FILE),
+            volume_ml=float(portion["volume_ml"]),
+            finished_g=float(portion["finished_g"]),
+            width_mm=float(pastry["width_mm"]),
+            made=written.date().isoformat(),
+        )
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):
+        return None  # nothing there, coupons, or no report of ours, which `check_replaceable` says
+
+
+def _read_digest(path: Path) -> str | None:
+    try:
+        return shape_digest(Design.read(path))
+    except MouldError:
+        return None
+
+
+def shape_digest(design: Design) -> str:
+    """Return a digest of the keys that shape a design's mould, but for the portion's.
+
+    Names, weighing, label, batch and plastic do not count. A file counts by its content.
+
+    Raises
+    ------
+    FileError
+        A file that the design names cannot be read.
+    """
+    plain = rename_files(design.plain(), Design, _digest_of_file)
+    shape: dict[str, Any] = {name: plain.get(name) for name in SHAPING}
+    shape["mould"] = {k: v for k, v in plain["mould"].items() if k not in NO_SHAPE}
+    printer = design.printer
+    shape["printer"] = [printer.shrink, printer.layer_height_mm]
+    if shape["mould"].get("cavities", 1) > 1:
+        shape["printer"] += printer.bed_mm  # which the cavities are laid out for
+    return hashlib.sha256(json.dumps(shape, sort_keys=True).encode()).hexdigest()
+
+
+def _digest_of_file(kind: FileKind, name: str) -> str:
+    if not is_file(kind, name) or kind not in {FileKind.OUTLINE, FileKind.ARTWORK, FileKind.FONT}:
+        return name
+    try:
+        return hashlib.sha256(Path(name).read_bytes()).hexdigest()
+    except (OSError, ValueError) as error:
+        raise FileError(name, say("core.file-unreadable", cause=reason_of(error))) from error
+
+
+def _listed_files(path: Path) -> set[str] | None:
+    """Return the files that a report lists; None where it is no report of ours.
+
+    Raises
+    ------
+    OSError
+        It cannot be read.
+    """
+    try:
+        report = json.loads(path.read_text("utf-8"))
+        version = report["moulddesign"]
+        parts = chain.from_iterable(part.get("files", ()) for part in report.get("parts", ()))
+        return {*ALWAYS_OURS, *report.get("files", ()), *parts} if version else None
+    except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
+        return None  # somebody else's, of whatever form
+
+
+def reason_of(error: Exception) -> str:
+    """Return what a system says of an error, as the end of a sentence."""
+    return (error.strerror if isinstance(error, OSError) else None) or str(error)
