@@ -8,7 +8,7 @@
 - `weight_commands`: the verbs `portion` and `density`.
 - `kitchen_commands`: the verbs `batch` and `trial`.
 - `fit_command`: the verb `fit`.
-- `file_commands`: the verbs `inspect` and `patterns`.
+- `file_commands`: the verbs `inspect`, `patterns` and `example`.
 - `series_command`: the verb `series`.
 """
 

@@ -16,7 +16,7 @@ import typer
 
 from moulddesign.cli import INTERRUPTED
 from moulddesign.cli.console import ends_at_once, err
-from moulddesign.cli.file_commands import patterns_app, run_inspect
+from moulddesign.cli.file_commands import patterns_app, run_example, run_inspect
 from moulddesign.cli.fit_command import run_fit
 from moulddesign.cli.kitchen_commands import run_batch, run_trial
 from moulddesign.cli.make_commands import run_coupon, run_make
@@ -86,6 +86,7 @@ app.command("trial", cls=Verb)(run_trial)
 app.add_typer(patterns_app, name="patterns")
 app.command("coupon", cls=Verb)(run_coupon)
 app.command("inspect", cls=Verb)(run_inspect)
+app.command("example", cls=Verb)(run_example)
 app.command("series", cls=Verb)(run_series)
 app.command("page", cls=Verb)(run_page)
 app.command("fit", cls=Verb)(run_fit)

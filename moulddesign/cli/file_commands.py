@@ -1,14 +1,18 @@
 """`inspect`: what is true of any mesh; `patterns`: list and picture the artwork.
 
-Check a drawing of one's own.
+`example`: files to start from.
 """
 
 import os
+import sys
 from collections.abc import Callable
+from enum import StrEnum
+from importlib.resources import files
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
+from pydantic import TypeAdapter
 
 from moulddesign.cli.console import (
     Overwrite,
@@ -25,7 +29,9 @@ from moulddesign.cli.console import (
 from moulddesign.cli.options import AsJson
 from moulddesign.cli.usage import Verb, VerbGroup
 from moulddesign.core import FileError, KernelError, LengthUnit, SpecError, Verdict, with_unit
-from moulddesign.design import PrinterTable
+from moulddesign.design import Design, PrinterTable, Shelf
+from moulddesign.kitchen import Recipe, WeighedPiece
+from moulddesign.series.table import SeriesTable
 
 if TYPE_CHECKING:
     from moulddesign.artwork.artwork_check import ArtworkCheck
@@ -153,6 +159,58 @@ def _print(name: str, found: "Facts") -> None:
         for f in found.findings
     ]
     out().print(table("Findings", heads, judged))
+
+
+class Example(StrEnum):
+    """A kind of file that a person writes."""
+
+    DESIGN = "design"
+    RECIPE = "recipe"
+    MOULDS = "moulds"
+    SERIES = "series"
+    WEIGHINGS = "weighings"
+
+    @property
+    def text(self) -> str:
+        """A file of this kind that works, with comments."""
+        ending = "csv" if self in {Example.SERIES, Example.WEIGHINGS} else "toml"
+        file = files("moulddesign").joinpath("data", "examples", f"{self.value}.{ending}")
+        return file.read_text(encoding="utf-8")
+
+    @property
+    def schema(self) -> dict[str, Any]:
+        """JSON Schema of the file; of a series as TOML, of weighings as a list of rows."""
+        match self:
+            case Example.DESIGN:
+                return Design.file_schema()
+            case Example.RECIPE:
+                return Recipe.model_json_schema()
+            case Example.MOULDS:
+                return Shelf.model_json_schema()
+            case Example.SERIES:
+                return SeriesTable.file_schema()
+            case Example.WEIGHINGS:
+                return TypeAdapter(tuple[WeighedPiece, ...]).json_schema()
+
+
+def run_example(
+    name: Annotated[Example, typer.Argument(help="Which file.")],
+    *,
+    schema: Annotated[
+        bool, typer.Option("--schema", help="Print the file's JSON Schema instead.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Print a file to start from, with comments: it works as it is.
+
+    Example: moulddesign example recipe > recipe.toml
+    """
+    if schema:
+        print_json(name.schema)
+    elif as_json:
+        print_json({"name": name.value, "text": name.text, "schema": name.schema})
+    else:
+        sys.stdout.write(name.text)
 
 
 patterns_app = typer.Typer(cls=VerbGroup, no_args_is_help=False, pretty_exceptions_enable=False)

@@ -23,6 +23,7 @@ from moulddesign.kitchen.recipe import (
 from moulddesign.kitchen.samples import Estimate, estimate
 from moulddesign.kitchen.trial import (
     Trial,
+    WeighedPiece,
     Weighing,
     read_weighings,
     trial,
@@ -39,6 +40,7 @@ __all__ = [
     "RecipePart",
     "Rest",
     "Trial",
+    "WeighedPiece",
     "Weighing",
     "batch",
     "calendar",

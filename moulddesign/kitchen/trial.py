@@ -19,7 +19,7 @@ from moulddesign.core import (
     say,
     with_decimal_point,
 )
-from moulddesign.design import Design, PortionTable
+from moulddesign.design import Design, PortionTable, Table, given
 from moulddesign.kitchen.samples import Estimate, estimate
 from moulddesign.portion import (
     Portion,
@@ -62,6 +62,22 @@ class Weighing:
         if self.finished_g > self.raw_g:
             need = say("portion.gains-weight", raw_g=self.raw_g)
             raise SpecError("finished_g", self.finished_g, need)
+
+
+class WeighedPiece(Table):
+    """One piece of a trial bake, as a form asks for it and a table holds it."""
+
+    raw_g: float = given(..., "Before baking", unit="g", gt=0, le=10_000, main=True)
+    finished_g: float = given(
+        ..., "The same piece when it is eaten", unit="g", gt=0, le=10_000, main=True
+    )
+    height_mm: float | None = given(
+        None, "Its height to the flat top, read while the stamp presses", unit="mm",
+        gt=0, le=400, main=True,
+    )  # fmt: skip
+    released_mm: float | None = given(
+        None, "The same height when the piece lies free", unit="mm", gt=0, le=400, main=True
+    )
 
 
 def typed_weighings(

@@ -28,7 +28,7 @@ from moulddesign.export.formats import part_colour
 from moulddesign.export.pictures import SceneRenderer, pastry_scene
 from moulddesign.fit import fit, pressings, ranked_moulds
 from moulddesign.geometry import Mesh, joined
-from moulddesign.kitchen import OnHand, Recipe, Weighing, batch, trial
+from moulddesign.kitchen import OnHand, Recipe, WeighedPiece, Weighing, batch, trial
 from moulddesign.mould import MouldSet, Part, make_mould
 from moulddesign.pastry.pastry import trial_mould
 from moulddesign.portion import Figures, Roll, figures, roll_for
@@ -195,22 +195,6 @@ class RankingRequest(Table):
         min_length=1,
         main=True,
         file=FileKind.MOULDS,
-    )
-
-
-class WeighedPiece(Table):
-    """One piece of a trial bake."""
-
-    raw_g: float = given(..., "Before baking", unit="g", gt=0, le=10_000, main=True)
-    finished_g: float = given(
-        ..., "The same piece when it is eaten", unit="g", gt=0, le=10_000, main=True
-    )
-    height_mm: float | None = given(
-        None, "Its height to the flat top, read while the stamp presses", unit="mm",
-        gt=0, le=400, main=True,
-    )  # fmt: skip
-    released_mm: float | None = given(
-        None, "The same height when the piece lies free", unit="mm", gt=0, le=400, main=True
     )
 
 

@@ -30,6 +30,8 @@ from moulddesign.design import (
     TABLE,
     Design,
     FileKind,
+    Table,
+    given,
     keys_of_field,
     of_kind,
     place_of,
@@ -263,6 +265,21 @@ class PlaceError(SpecError):
     def __str__(self) -> str:
         said = "" if self.value == TABLE else f" = {self.value!r}"
         return f"{self.field}{said}: {self.need}."
+
+
+class SeriesTable(Table):
+    """A series as a TOML file: one table [[pieces]] each."""
+
+    pieces: tuple[Design, ...] = given(
+        ..., "Pieces; what one leaves out is as in the base", min_length=1, max_length=MOST_ROWS
+    )
+
+    @classmethod
+    def file_schema(cls) -> dict[str, Any]:
+        """Return the JSON Schema of the file; a CSV table's heads are the dotted keys of it."""
+        schema = cls.model_json_schema()
+        schema["$defs"]["Design"]["required"] = ["name"]
+        return schema
 
 
 def read_series(path: Path, base: Design) -> tuple[Row, ...]:
