@@ -188,6 +188,7 @@ import os, sys
 from pathlib import Path
 from moulddesign.core import WriteError
 from moulddesign.export.folder import atomic_folder
+say("core.findings-failed")  # reads the texts while they may still be read
 if os.geteuid() == 0:
     os.seteuid(65534)
 try:
