@@ -32,17 +32,6 @@ def refuse_unknown_files(
 ) -> None:
     """Refuse names of files that were not uploaded here.
 
-    Parameters
-    ----------
-    tree : mapping
-        Nested plain values, right or wrong.
-    model : type of BaseModel
-        What they are for; its fields declare which may name a file.
-    known : frozenset of str
-        Names that are no files.
-    uploads : UploadStore
-        What was uploaded.
-
     Raises
     ------
     SpecError
@@ -74,13 +63,6 @@ def with_uploads(design: Design, uploads: UploadStore) -> Design:
 def with_upload_names(tree: Tree, names: Mapping[str, str]) -> Tree:
     """Return a design's plain values, right or wrong, with its files named as uploaded.
 
-    Parameters
-    ----------
-    tree : dict
-        Nested plain values.
-    names : mapping of str to str
-        An upload's name for the last part of a file's name.
-
     Examples
     --------
     >>> drawn = {"pastry": {"outline": "drawn/heart.svg"}}
@@ -105,19 +87,8 @@ def write_set(files: Mapping[str, bytes], folder: str) -> bytes:
 def read_set(raw: bytes, uploads: UploadStore) -> tuple[str, dict[str, str]]:
     """Return the text of the design file in a zip, and which uploads its drawings became.
 
-    Only the design file and what it names are unpacked, each up to the size of such an upload.
-
-    Parameters
-    ----------
-    raw : bytes
-        The zip.
-    uploads : UploadStore
-        Takes the drawings, under names of its own.
-
-    Returns
-    -------
-    tuple of str and dict of str to str
-        The text, and an upload's name for the last part of each file's name.
+    Only the design file and what it names are unpacked, each up to the size of such an upload. The
+    second value gives an upload's name for the last part of each file's name.
 
     Raises
     ------

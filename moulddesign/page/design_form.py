@@ -39,17 +39,7 @@ def _sections() -> Any:  # noqa: ANN401 (sections of fields)
 
 
 class DesignForm:
-    """The design's form, undo and redo.
-
-    Parameters
-    ----------
-    session : Session
-        Is asked for each valid design.
-    words : Texts
-        The language.
-    on_change : callable
-        Called after each change, valid or not.
-    """
+    """The design's form, undo and redo."""
 
     def __init__(self, session: Session, words: Texts, on_change: Callable[[], None]) -> None:
         self.session = session

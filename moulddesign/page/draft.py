@@ -71,11 +71,6 @@ def form_sections(schema: Mapping[str, Any]) -> tuple[FormSection, ...]:
 
     Keys outside any table, one after the other, are a section without a name.
 
-    Parameters
-    ----------
-    schema : mapping
-        What pydantic's `model_json_schema` returns.
-
     Examples
     --------
     >>> from moulddesign.design import Design
@@ -192,18 +187,8 @@ MOST_STEPS: Final = 200
 def parse_input(field: Field, typed: object) -> object:
     """Return what was typed into a field as the value that a design file would hold.
 
-    Parameters
-    ----------
-    field : Field
-        Which field.
-    typed : str or bool
-        What the form holds.
-
-    Returns
-    -------
-    object
-        None where it is left empty and may be. What cannot be read stays text, for the model to
-        refuse with its own sentence.
+    None where it is left empty and may be. What cannot be read stays text, for the model to refuse
+    with its own sentence.
 
     Examples
     --------
@@ -369,15 +354,9 @@ def flattened(tree: Mapping[str, Any], path: str = "") -> tuple[dict[str, Any], 
 def field_of_error(error: MouldError, tree: Tree, fields: Container[str]) -> str | None:
     """Return which field of a form an error belongs to; None where none is meant.
 
-    Parameters
-    ----------
-    error : MouldError
-        Its field may lack the place in a list, or its table, or be an entry that has no field of
-        its own; its file may be what a field names.
-    tree : dict
-        What stands in the form.
-    fields : container of str
-        Dotted paths that the form knows, without list indexes.
+    The error's field may lack the place in a list, or its table, or be an entry that has no field of
+    its own; its file may be what a field names. `fields` are the dotted paths that the form knows,
+    without list indexes.
 
     Examples
     --------

@@ -103,20 +103,10 @@ def _part_body(part: Part, mesh: Mesh, number: int, *, lift_mm: float = 0.0) -> 
 
 
 def encode_bodies(stage: str, bodies: Iterable[ViewBody]) -> bytes:
-    """Return bodies as the view reads them.
+    """Return the bodies of a stage, `pastry` or `mould`, as the view reads them.
 
-    Parameters
-    ----------
-    stage : str
-        What is complete: `pastry` or `mould`.
-    bodies : iterable of Body
-        What is drawn.
-
-    Returns
-    -------
-    bytes
-        Length of the head (uint32), the head in JSON, then for each body its corners (float32)
-        and its triangles (uint32), all little-endian.
+    The length of the head (uint32), the head in JSON, then for each body its corners (float32) and
+    its triangles (uint32), all little-endian.
     """
     bodies = tuple(bodies)
     head = {
@@ -376,14 +366,9 @@ BATCH: Final = Job(say("page.the-batch"), total_batch)
 def prepare(uploads: str, temporary: str, *, niceness: int) -> None:
     """Prepare a worker's process: all that the jobs need is loaded with this module.
 
-    Parameters
-    ----------
-    uploads : str
-        Folder of the uploads, from which relative names in a design start.
-    temporary : str
-        Folder for what is half-made: a process that is ended leaves it behind.
-    niceness : int
-        How much it gives way to other processes: 0 not at all, 19 wholly.
+    Relative names in a design start from the folder `uploads`. What is half-made lies in `temporary`,
+    for a process that is ended leaves it behind. `niceness` is how much the process gives way to
+    others: 0 not at all, 19 wholly.
     """
     os.chdir(uploads)
     tempfile.tempdir = temporary

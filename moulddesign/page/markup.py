@@ -21,18 +21,10 @@ assert _stock  # noqa: S101 (imported so that its script is served)
 
 
 class FormElement(ui.element, component="form.js"):
-    """A form that is drawn from a description.
+    """A form that is drawn from its sections, with the words of its own buttons.
 
-    Parameters
-    ----------
-    sections : list of dict
-        From `described.FormSchema`.
-    texts : dict of str to str
-        Words of its own buttons.
-    start : dict
-        Values by path, lengths of lists, errors by path.
-    prefix : str
-        Begins every id, so that two forms can stand on a page.
+    `start` holds values by path, lengths of lists, and errors by path. `prefix` begins every id, so
+    that two forms can stand on a page.
     """
 
     def __init__(
@@ -134,19 +126,7 @@ def number_text(value: float | None) -> str:
 def html_table(
     heads: Sequence[str], rows: Iterable[Sequence[str]], *, caption: str, kind: str = ""
 ) -> str:
-    """Return a table whose first column names the row.
-
-    Parameters
-    ----------
-    heads : sequence of str
-        Column heads; the first may be empty.
-    rows : iterable of sequence of str
-        Cells, as plain text.
-    caption : str
-        What the table shows.
-    kind : str
-        Class of the table.
-    """
+    """Return a table whose first column names the row."""
     head = "".join(f'<th scope="col">{escape(text)}</th>' for text in heads)
     body = "".join(_row(row) for row in rows)
     # A scrolling box must be reachable by keys.

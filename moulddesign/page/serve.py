@@ -68,15 +68,7 @@ FOREIGN_LINK_HTML: Final = (
 
 
 class Guard:
-    """Lets through what the page itself asks for, and refuses the rest.
-
-    Parameters
-    ----------
-    app : callable
-        The ASGI application behind it.
-    port : int
-        The port that it is served on.
-    """
+    """Lets through what the page itself asks for, and refuses the rest."""
 
     # Plain ASGI: a middleware of the framework would not see websockets.
 
@@ -185,11 +177,6 @@ FILE_MEDIA_TYPES: Final = {
 def free_socket(port: int) -> socket.socket:
     """Return a socket that listens on this machine alone: on a port, or the next free one.
 
-    Parameters
-    ----------
-    port : int
-        Where to begin; 0 for any.
-
     Raises
     ------
     WriteError
@@ -211,19 +198,7 @@ def free_socket(port: int) -> socket.socket:
 def serve(
     design: Design, port: int, *, announce: Callable[[str], None], open_browser: bool
 ) -> None:
-    """Serve the page until Ctrl-C.
-
-    Parameters
-    ----------
-    design : Design
-        What is shown where the address holds no design.
-    port : int
-        Where to begin looking for a free port.
-    announce : callable
-        Given the address once the page is ready.
-    open_browser : bool
-        Whether the browser is opened then.
-    """
+    """Serve the page until Ctrl-C."""
     with (
         contextlib.closing(free_socket(port)) as listener,
         TemporaryDirectory(prefix="moulddesign-page-") as folder,
@@ -247,17 +222,7 @@ def serve(
 
 
 def application(design: Design, folder: Path, ready: Callable[[], None]) -> FastAPI:
-    """Return the page's application.
-
-    Parameters
-    ----------
-    design : Design
-        What is shown where the address holds no design.
-    folder : Path
-        For uploads, and for what the workers have half-made.
-    ready : callable
-        Called once it serves and its first worker is warm.
-    """
+    """Return the page's application."""
     for name in ("uploads", "temporary"):
         (folder / name).mkdir()
     uploads, store = UploadStore(folder / "uploads"), DownloadStore()

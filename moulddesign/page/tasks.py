@@ -86,19 +86,7 @@ class TaskForm:
     def lay_out(
         self, *, job: Job, name: str, show: Show, more: tuple[dict[str, str], ...] = ()
     ) -> None:
-        """Make the form, the button and the place of the answer.
-
-        Parameters
-        ----------
-        job : Job
-            Calculates the answer.
-        name : str
-            Begins the form's ids.
-        show : callable
-            Returns HTML for the answer.
-        more : tuple of dict
-            What the job is given beside the design and the form.
-        """
+        """Make the form, the button and the place of the answer."""
         self.job, self.show, self.more = job, show, more
         self.form = FormElement(
             sections=[self.schema.section(section) for section in self.sections],

@@ -141,13 +141,6 @@ def page_texts(language: str) -> Texts:
 def language_for(asked: str, accepted: str) -> str:
     """Return the language to show.
 
-    Parameters
-    ----------
-    asked : str
-        What the address asks for; empty where nothing.
-    accepted : str
-        The browser's Accept-Language.
-
     Examples
     --------
     >>> language_for("", "de-AT,de;q=0.9,en;q=0.8"), language_for("fr", "")

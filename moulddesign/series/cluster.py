@@ -38,19 +38,8 @@ ONE: Final = Lock()
 def run_on(scheduler: str, orders: Sequence[Order], folder: Path) -> Iterator[tuple[int, Outcome]]:
     """Carry out orders on the workers of a Dask scheduler; yield as `run_all` does.
 
-    Parameters
-    ----------
-    scheduler : str
-        Its address, such as "tcp://10.0.0.5:8786". Its workers have this package, of this version.
-    orders : sequence of Order
-        Their targets lie in one folder on this machine.
-    folder : Path
-        That folder.
-
-    Yields
-    ------
-    tuple of int and Outcome
-        Place of the order in the sequence, and what became of it.
+    The address is such as "tcp://10.0.0.5:8786"; its workers have this package, of this version. The
+    targets of the orders lie in one folder on this machine.
 
     Raises
     ------
@@ -85,12 +74,7 @@ def run_on(scheduler: str, orders: Sequence[Order], folder: Path) -> Iterator[tu
 def packed(order: Order, drawings: Mapping[str, bytes]) -> tuple[Outcome, dict[str, bytes]]:
     """Carry out an order on whichever machine this is; return what became of it, and its files.
 
-    Parameters
-    ----------
-    order : Order
-        Its design names its drawings without a folder.
-    drawings : mapping of str to bytes
-        These drawings.
+    The order's design names its drawings without a folder.
     """
     with ONE, TemporaryDirectory(prefix="moulddesign-") as folder:
         for name, content in drawings.items():

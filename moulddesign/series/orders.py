@@ -138,10 +138,7 @@ def put_in_place(made: Outcome, piece: Path, order: Order) -> Outcome:
 def scratch_in(folder: Path) -> Iterator[Path]:
     """Give a hidden folder inside a folder, in the same file system; it goes in any case.
 
-    Parameters
-    ----------
-    folder : Path
-        Made new where it is not there; it goes too where nothing was put into it.
+    The folder is made where it is not there, and goes too where nothing was put into it.
 
     Raises
     ------
@@ -202,21 +199,10 @@ def _written(order: Order, folder: Path) -> Outcome:
 
 
 def run_all(orders: Sequence[Order], folder: Path, jobs: int) -> Iterator[tuple[int, Outcome]]:
-    """Carry out orders side by side; yield what became of each as soon as it is known.
+    """Carry out orders side by side; yield what became of each, with its place, when it is known.
 
-    Parameters
-    ----------
-    orders : sequence of Order
-        Their targets lie in one folder.
-    folder : Path
-        That folder. What is half-made lies in a hidden one inside it, which goes in any case.
-    jobs : int
-        How many processes.
-
-    Yields
-    ------
-    tuple of int and Outcome
-        Place of the order in the sequence, and what became of it.
+    The targets of the orders lie in one folder. What is half-made lies in a hidden one inside it,
+    which goes in any case.
 
     Raises
     ------

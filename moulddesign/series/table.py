@@ -50,36 +50,19 @@ YES: Final = {"true": True, "yes": True, "false": False, "no": False}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cell:
-    """A value that a row gives.
-
-    Parameters
-    ----------
-    column : str
-        As the table names it: `relief.layers.1.pattern`.
-    keys : tuple of str or int
-        The same, entries of lists counted from 0.
-    value : object
-        As a design file would hold it.
-    """
+    """A value that a row gives."""
 
     column: str
+    """As the table names it: `relief.layers.1.pattern`."""
     keys: tuple[Place, ...]
+    """The same, entries of lists counted from 0."""
     value: object
+    """As a design file would hold it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lines:
-    """The rows of a CSV file as text.
-
-    Parameters
-    ----------
-    folder : Path
-        Where it lies.
-    heads : tuple of str
-        Keys of a design file, one a column.
-    rows : tuple of (str, tuple of str)
-        How each row is called, and its cells.
-    """
+    """The rows of a CSV file as text, each with its name; a head is a key of a design file."""
 
     folder: Path
     heads: tuple[str, ...]
@@ -233,15 +216,7 @@ MOST_ROWS: Final = 10_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
-    """One piece of a series.
-
-    Parameters
-    ----------
-    place : str
-        How its table calls it: "row 2".
-    design : Design
-        What is asked for.
-    """
+    """One piece of a series, and how its table calls it: "row 2"."""
 
     place: str
     design: Design
