@@ -354,9 +354,9 @@ def flattened(tree: Mapping[str, Any], path: str = "") -> tuple[dict[str, Any], 
 def field_of_error(error: MouldError, tree: Tree, fields: Container[str]) -> str | None:
     """Return which field of a form an error belongs to; None where none is meant.
 
-    The error's field may lack the place in a list, or its table, or be an entry that has no field of
-    its own; its file may be what a field names. `fields` are the dotted paths that the form knows,
-    without list indexes.
+    The error's field may lack the place in a list, or its table, or be an entry that has no field
+    of its own; its file may be what a field names. `fields` are the dotted paths that the form
+    knows, without list indexes.
 
     Examples
     --------

@@ -366,9 +366,9 @@ BATCH: Final = Job(say("page.the-batch"), total_batch)
 def prepare(uploads: str, temporary: str, *, niceness: int) -> None:
     """Prepare a worker's process: all that the jobs need is loaded with this module.
 
-    Relative names in a design start from the folder `uploads`. What is half-made lies in `temporary`,
-    for a process that is ended leaves it behind. `niceness` is how much the process gives way to
-    others: 0 not at all, 19 wholly.
+    Relative names in a design start from the folder `uploads`. What is half-made lies in
+    `temporary`, for a process that is ended leaves it behind. `niceness` is how much the process
+    gives way to others: 0 not at all, 19 wholly.
     """
     os.chdir(uploads)
     tempfile.tempdir = temporary

@@ -38,8 +38,8 @@ ONE: Final = Lock()
 def run_on(scheduler: str, orders: Sequence[Order], folder: Path) -> Iterator[tuple[int, Outcome]]:
     """Carry out orders on the workers of a Dask scheduler; yield as `run_all` does.
 
-    The address is such as "tcp://10.0.0.5:8786"; its workers have this package, of this version. The
-    targets of the orders lie in one folder on this machine.
+    The address is such as "tcp://10.0.0.5:8786"; its workers have this package, of this version.
+    The targets of the orders lie in one folder on this machine.
 
     Raises
     ------
