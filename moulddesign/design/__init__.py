@@ -2,8 +2,8 @@
 
 - `schema`: how a field of the design is declared, and pydantic's errors about it as sentences.
 - `reading`: a file's tables, and all that is wrong in them at once, each with its line.
-- `piece_tables`: the piece, its outline and size, and what weighing, selling and running a
-  batch need.
+- `piece_tables`: the piece, its outline and size, and what weighing and selling it need.
+- `batch_tables`: many pieces: what gets lost on the way, the bake day, the basis of a price.
 - `relief_tables`: the relief: its layers, and further stamps that carry another one.
 - `mould_tables`: the mould: a table for each kind.
 - `earlier`: what files of earlier versions may hold beside what counts.
@@ -24,6 +24,7 @@ from moulddesign.design.assets import (
     resolve_file,
     resolve_files,
 )
+from moulddesign.design.batch_tables import MOST_PIECES, USUAL_BOX, BakeDayTable, PriceTable
 from moulddesign.design.design import DESIGN_FILE, Design
 from moulddesign.design.mould_tables import (
     BlockTable,
@@ -37,7 +38,6 @@ from moulddesign.design.mould_tables import (
 )
 from moulddesign.design.owned_moulds import OwnedMould, Shelf, Tool
 from moulddesign.design.piece_tables import (
-    MOST_PIECES,
     OUTLINES,
     PROPORTION,
     SIZES,
@@ -88,7 +88,9 @@ __all__ = [
     "SIZES",
     "SOURCES",
     "TABLE",
+    "USUAL_BOX",
     "Along",
+    "BakeDayTable",
     "BlockTable",
     "Bolt",
     "CastTable",
@@ -108,6 +110,7 @@ __all__ = [
     "Place",
     "PortionTable",
     "PressTable",
+    "PriceTable",
     "PrinterTable",
     "Profile",
     "RefusedError",

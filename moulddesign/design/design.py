@@ -12,11 +12,11 @@ from pydantic import field_validator, model_validator
 from moulddesign import __version__
 from moulddesign.core import Message, SpecError, say, word
 from moulddesign.design.assets import DRAWINGS, PREFIX, resolve_files
+from moulddesign.design.batch_tables import BakeDayTable, BatchTable, PriceTable
 from moulddesign.design.earlier import MADE_WITH, without_written
 from moulddesign.design.mould_tables import Kind, MouldTable, PressTable, of_kind
 from moulddesign.design.piece_tables import (
     SIZES,
-    BatchTable,
     LabelTable,
     PastryTable,
     PortionTable,
@@ -69,6 +69,8 @@ class Design(Table):
     scale: ScaleTable = ScaleTable()
     label: LabelTable = LabelTable()
     batch: BatchTable = BatchTable()
+    bake_day: BakeDayTable = BakeDayTable()
+    price: PriceTable = PriceTable()
 
     @field_validator("name")
     @classmethod

@@ -1,7 +1,6 @@
 """The piece, its outline and size, and what weighing, selling and running a batch need."""
 
 from collections.abc import Mapping
-from datetime import date
 from difflib import get_close_matches
 from enum import StrEnum
 from math import isfinite, pi
@@ -248,10 +247,6 @@ class PastryTable(Table):
         return self
 
 
-MOST_PIECES: Final = 1_000_000
-"""Most pieces of a batch; our choice."""
-
-
 class ScaleTable(Table):
     """The scale that portions are weighed on, and the hand that uses it."""
 
@@ -285,46 +280,3 @@ class LabelTable(Table):
         0.0001, "Share of packs that is taken as none where none may be short by twice as much",
         source=CHOICE, gt=0, le=0.01,
     )  # fmt: skip
-
-
-class BatchTable(Table):
-    """How many pieces, what gets lost on the way, and how they are carried and sold."""
-
-    pieces: int | None = given(None, "Number of pieces", ge=1, le=MOST_PIECES, main=True)
-    recipe: str | None = given(
-        None,
-        "Recipe file (TOML), sought beside the design file",
-        min_length=1,
-        main=True,
-        file=FileKind.RECIPE,
-    )
-    mixing_loss: float = given(
-        0.01, "Share of dough and paste that stays in bowl and pan", source=MEMORY, ge=0, le=0.5
-    )
-    cooking_loss: float = given(
-        0.0, "Share of the mixed filling that cooks off; a recipe's own figure comes first",
-        source=CHOICE, ge=0, le=0.9,
-    )  # fmt: skip
-    trimming_loss: float = given(
-        0.0, "Share of the crust dough that is trimmed off and not used again", source=CHOICE,
-        ge=0, le=0.9,
-    )  # fmt: skip
-    hand_loss: float = given(
-        0.01, "Share of dough and paste that stays on hands and table", source=MEMORY, ge=0, le=0.5
-    )
-    pieces_per_tray: int = given(12, "Pieces on a tray", source=TRADE, ge=1, le=1000, main=True)
-    pieces_per_box: int = given(4, "Pieces in a box", source=CHOICE, ge=1, le=1000, main=True)
-    currency: str = given("", "Currency of the prices, as printed", max_length=8)
-    centre_price: float | None = given(None, "Price of one centre", ge=0, le=1e6)
-    box_price: float | None = given(None, "Price of one empty box", ge=0, le=1e6)
-    serving_date: date | None = given(None, "Day on which the pieces are served")
-
-    @field_validator("serving_date", mode="before")
-    @classmethod
-    def _a_day(cls, given_date: object) -> object:
-        if not isinstance(given_date, str):
-            return given_date
-        try:
-            return date.fromisoformat(given_date)
-        except ValueError as error:
-            raise RefusedError(say("design.day")) from error

@@ -10,7 +10,7 @@ from datetime import date
 from math import ceil, floor, fsum
 
 from moulddesign.core import SpecError, require_positive, say
-from moulddesign.design import MOST_PIECES, Design
+from moulddesign.design import MOST_PIECES, USUAL_BOX, Design
 from moulddesign.kitchen.recipe import Recipe, RecipeLine, calendar, cooked_off, scaled
 from moulddesign.portion import Split, figures
 
@@ -192,7 +192,7 @@ def batch(design: Design, recipe: Recipe | None = None, on_hand: OnHand | None =
     count = _count(design, split, on_hand)
     crust = _crust(design, count.pieces * split.crust_g, recipe)
     filling = _filling(design, count.pieces * split.paste_g, recipe)
-    boxes = _packed(count.pieces, table.pieces_per_box, split.raw_g * (1.0 - piece.loss))
+    boxes = _packed(count.pieces, _box(design), split.raw_g * (1.0 - piece.loss))
     return Batch(
         pieces=count.pieces,
         runs_short=count.runs_short,
@@ -251,6 +251,17 @@ def _days(serving: date | None, recipe: Recipe | None) -> tuple[tuple[date, str]
     if recipe is None or serving is None:
         return ()
     return calendar(recipe.rests, serving)
+
+
+def _box(design: Design) -> int:
+    """Return how many pieces a box holds: as asked, else the label's pack."""
+    asked, label = design.batch.pieces_per_box, design.label
+    pack = 1 if label.weight_g is None else label.pieces_per_pack
+    if asked is None:
+        return pack if pack > 1 else USUAL_BOX
+    if asked % pack:
+        raise SpecError("batch.pieces_per_box", asked, say("kitchen.box-of-whole-packs", pack=pack))
+    return asked
 
 
 def _packed(pieces: int, each: int, piece_g: float) -> Packed:

@@ -29,7 +29,7 @@ from moulddesign.page.session import Session
 from moulddesign.page.texts import Texts
 
 FORM_TEXTS: Final = ("less", "more", "own_file_chosen", "own_file", "remove", "advanced")
-BATCH_TABLES: Final = frozenset({"batch"})
+BATCH_TABLES: Final = frozenset({"batch", "bake_day", "price"})
 """Tables that another task asks for."""
 
 
