@@ -1,8 +1,20 @@
 """How all tests run: samples are the same in every run, and no test is timed by the clock."""
 
 import signal
+from pathlib import Path
 
 from hypothesis import HealthCheck, settings
+
+LONGEST = ("page", "building", "export")
+"""Folders whose modules take longest."""
+
+
+def pytest_collection_modifyitems(items):
+    """Begin with what takes longest: begun last, one process would work while the others wait."""
+    here = Path(__file__).parent
+    places = {str(here / folder): place for place, folder in enumerate(LONGEST)}
+    items.sort(key=lambda item: places.get(str(item.path.parent), len(LONGEST)))
+
 
 # A sample that fails once fails again. On a busy machine an example takes as long as it takes.
 settings.register_profile(
