@@ -84,7 +84,8 @@ class Build:
             "moulddesign": __version__,
             "design": self.design.report(),
             "portion": self.portion.report(),
-            "pastry": pastry_report(self.pastry, self.meshes[PASTRY], self.interior),
+            "pastry": pastry_report(self.pastry, self.meshes[PASTRY], self.interior)
+            | {"rounding_mm": self.portion.rounding_mm(self.pastry.outline.area_mm2)},
             "further_pastries": [
                 one.report(self.pastry, self.meshes[one.pastry_name]) for one in self.further
             ],

@@ -140,6 +140,9 @@ def _show(made: "Build", *, as_json: bool) -> None:
     out().print(weight_table(made.design.name, made.portion))
     for sentence in weight_sentences(made.design, made.portion, made.pastry.outline.width_mm):
         out().print(sentence)
+    rounding = made.portion.rounding(made.design.mould.kind, made.pastry.outline.area_mm2)
+    if rounding is not None:
+        out().print(str(rounding))
     out().print(
         f"Pastry: {pastry['outline']}, {figure(pastry['width_mm'])} mm wide, "
         f"{figure(pastry['height_mm'])} mm high, {figure(pastry['volume_ml'])} mL of which "

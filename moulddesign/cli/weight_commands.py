@@ -43,11 +43,24 @@ WEIGHING: Final = (
 def weight_table(name: str, made: Figures) -> Table:
     """Return the table of masses, on the scale and exact, volumes and balls."""
     piece, split, balls = made.piece, made.split, made.balls
+    filling = (piece.paste_g + piece.centre_g, piece.filled_ml, balls.filling_mm)
+    if made.together:
+        inside = [
+            ("paste with centres", split.filling_g, *filling),
+            ("  of it paste", "", piece.paste_g, piece.paste_ml, ""),
+            ("  of it centres", "", piece.centre_g, piece.centre_ml, ""),
+        ]
+    elif made.centres:
+        inside = [
+            ("paste", split.paste_g, piece.paste_g, piece.paste_ml, ""),
+            ("centres", split.centre_g, piece.centre_g, piece.centre_ml, ""),
+            ("paste with centres", "", *filling),
+        ]
+    else:
+        inside = [("paste", split.paste_g, *filling)]
     rows = [
         ("crust", split.crust_g, piece.crust_g, piece.crust_ml, balls.crust_mm),
-        ("paste", split.paste_g, piece.paste_g, piece.paste_ml, ""),
-        ("centres", split.centre_g, piece.centre_g, piece.centre_ml, ""),
-        ("paste with centres", "", "", piece.filled_ml, balls.filling_mm),
+        *inside,
         ("raw piece", split.raw_g, piece.raw_g, piece.volume_ml, balls.wrapped_mm),
         ("finished", "", piece.finished_g, "", ""),
     ]
@@ -72,6 +85,7 @@ def weight_sentences(design: Design, made: Figures, bore_mm: float | None) -> It
         f"On the scale the ratio is {split.ratio} and the raw piece {split.raw_g:g} g, "
         f"{split.rounding_g:+.2f} g from exact."
     )
+    yield from map(str, made.remarks)
     yield (
         f"A disc of all the crust, {balls.shell_mm:.1f} mm thick, wraps the filling: "
         f"{balls.disc_mm:.0f} mm across."

@@ -42,10 +42,12 @@ from moulddesign.design.piece_tables import (
     PROPORTION,
     SIZES,
     Centre,
+    CentresWeighed,
     CountsIn,
     PastryTable,
     PortionTable,
     ScaleTable,
+    Stiffness,
     refuse_idle,
 )
 from moulddesign.design.printers import PrinterTable, library
@@ -95,6 +97,7 @@ __all__ = [
     "Bolt",
     "CastTable",
     "Centre",
+    "CentresWeighed",
     "CountsIn",
     "Design",
     "EntryError",
@@ -118,6 +121,7 @@ __all__ = [
     "ScaleTable",
     "Sense",
     "Shelf",
+    "Stiffness",
     "Table",
     "Tool",
     "collect_drawings",

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from difflib import get_close_matches
 from enum import StrEnum
-from math import isfinite, pi
+from math import isfinite
 from typing import Any, Final, Self
 
 from pydantic import field_validator, model_validator
@@ -29,30 +29,50 @@ class CountsIn(StrEnum):
     APART = "apart"
 
 
+class Stiffness(StrEnum):
+    """Whether a centre keeps its shape when the piece is pressed."""
+
+    RIGID = "rigid"
+    SOFT = "soft"
+
+
+class CentresWeighed(StrEnum):
+    """How centres come to their weight."""
+
+    WITH_PASTE = "with-the-paste"
+    COUNTED = "counted"
+
+
 class Centre(Table):
     """A whole thing inside the filling: a yolk, a nut, a cube of jelly."""
 
-    name: str = given("centre", "What it is", min_length=1, max_length=40, main=True)
+    name: str = given(
+        "centre", "What it is; the name of a food brings its density and its allergens",
+        min_length=1, max_length=40, main=True,
+    )  # fmt: skip
     mass_g: float = given(12.0, "Mass of one", unit="g", source=MEMORY, gt=0, le=500, main=True)
-    density_g_per_ml: float = given(1.06, "Density of it", unit="g/mL", source=MEMORY, ge=0.2, le=3)
+    density_g_per_ml: float | None = given(
+        None, "Density of it; where it is left out that of the food of its name, else a guess",
+        unit="g/mL", source="the table of foods, or " + MEMORY, ge=0.2, le=3, main=True,
+    )  # fmt: skip
     mass_spread: float = given(
         0.12, "Standard deviation of the mass of one, as a share of it",
         source="salted yolks 10-15 g each, evenly spread; " + MEMORY, ge=0, le=1,
     )  # fmt: skip
-    density_sd_g_per_ml: float = given(
-        0.01, "Standard uncertainty of its density", unit="g/mL", source=MEMORY, ge=0, le=1
-    )
+    density_sd_g_per_ml: float | None = given(
+        None, "Standard uncertainty of its density; it goes with the density where it is left out",
+        unit="g/mL", source="the table of foods, or " + MEMORY, ge=0, le=1,
+    )  # fmt: skip
+    stiffness: Stiffness | None = given(
+        None, "Whether it keeps its shape in pressing; as the food of its name does",
+        source=MEMORY,
+    )  # fmt: skip
     count: int = given(1, "How many of these in a piece", ge=1, le=12, main=True)
     counts_in: CountsIn = given(
         CountsIn.FILLING,
         "Whether the filling's share of the ratio includes it",
         source=TRADE,
     )
-
-    @property
-    def diameter_mm(self) -> float:
-        """Diameter of a ball of its mass and density [mm]."""
-        return float((6000.0 * self.mass_g / self.density_g_per_ml / pi) ** (1 / 3))
 
 
 class PortionTable(Table):
@@ -114,6 +134,11 @@ class PortionTable(Table):
     )  # fmt: skip
     centres: tuple[Centre, ...] = given(
         (), "Whole centres inside the filling", max_length=12, main=True
+    )
+    centres_weighed: CentresWeighed = given(
+        CentresWeighed.WITH_PASTE,
+        "Whether a centre is weighed together with its paste, or counted and not weighed",
+        source=TRADE,
     )
 
     @field_validator("ratio")

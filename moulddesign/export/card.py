@@ -18,13 +18,13 @@ from pydantic import BaseModel
 from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import KernelError, Message, Verdict, say
-from moulddesign.design import Centre, Kind, PressTable
+from moulddesign.design import Kind, PressTable
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import Fonts, bold_font_path, regular_font_path, with_word_breaks
 from moulddesign.export.formats import Paper
 from moulddesign.export.views import state_of
 from moulddesign.kitchen import Recipe
-from moulddesign.portion import allergens, roll_for
+from moulddesign.portion import KnownCentre, allergens, roll_for, silent_names
 
 
 def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, Any]:
@@ -115,6 +115,7 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
         "step": format_number(build.design.scale.resolution_g),
         "ratio": [build.design.portion.ratio, build.portion.split.ratio],
         "label": _label(build),
+        "rounding": "" if (said := _rounding(build)) is None else str(said),
         "shapes": list(_shapes(build)),
         "others": [with_word_breaks(one.stamp_name) for one in build.further],
         "state": state_of(build),
@@ -135,17 +136,34 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
 
 def _weights(build: Build) -> Iterator[list[str]]:
     """Yield what is weighed: name, grams as the scale shows them, grams exactly."""
-    piece, split = build.portion.piece, build.portion.split
+    made = build.portion
+    piece, split = made.piece, made.split
     yield ["Crust dough", _grams(split.crust_g), _exact(piece.crust_g)]
+    names = [
+        with_word_breaks(f"{one.count} {TIMES} {one.name}" if one.count > 1 else one.name)
+        for one in made.centres
+    ]
+    if made.together:
+        low_g, high_g = split.paste_range_g
+        each = zip(names, made.centres, strict=True)
+        listed = ", ".join(f"{name} ({_grams(one.total_g)} g)" for name, one in each)
+        first = f"first {listed}, then paste up to this weight: {low_g:.1f} to {high_g:.1f} g of it"
+        title = f"Paste with {names[0]}" if len(names) == 1 else "Paste with centres"
+        yield [title, _grams(split.filling_g), first]
+        return
     yield ["Filling paste", _grams(split.paste_g), _exact(piece.paste_g)]
-    for centre in build.design.portion.centres:
-        name = f"{centre.count} {TIMES} {centre.name}" if centre.count > 1 else centre.name
-        yield [with_word_breaks(name), _grams(centre.count * centre.mass_g), "counted, not weighed"]
+    for name, one in zip(names, made.centres, strict=True):
+        yield [name, _grams(one.total_g), "counted, not weighed"]
 
 
 def _totals(build: Build) -> list[str]:
     """Return raw and finished weight of a piece."""
     return [_grams(build.portion.split.raw_g), _grams(build.portion.piece.finished_g)]
+
+
+def _rounding(build: Build) -> Message | None:
+    """Return what rounding to the scale does to the pressed height."""
+    return build.portion.rounding(build.design.mould.kind, build.pastry.outline.area_mm2)
 
 
 def _label(build: Build) -> str:
@@ -237,14 +255,21 @@ def _bed(build: Build) -> str:
 
 
 def _allergens(build: Build, recipe: Recipe | None) -> str:
-    names = [centre.name for centre in build.design.portion.centres]
+    """Return what the names of ingredients and centres tell; a name unknown tells nothing."""
+    centres = [centre.name for centre in build.portion.centres]
+    silent = silent_names(dict.fromkeys(centres))
+    names = [name for name in centres if name not in silent]
+    names += [one.food for one in build.portion.centres if one.food is not None]
     if recipe is not None:
         names += [line.food for part in (recipe.crust, recipe.filling) for line in part.ingredients]
-    found = allergens(names)
-    whose = "the recipe and the centres" if recipe is not None else "the centres (no recipe known)"
-    if not found:
-        return f"The names in {whose} point to no allergen; read every packet all the same."
-    return f"The names in {whose} point to: {', '.join(found)}. Read every packet all the same."
+    said = [] if recipe is not None else ["No recipe is known, so crust and paste are not judged."]
+    if silent:
+        said.append(f"Nothing is known of {', '.join(map(with_word_breaks, silent))}.")
+    if names:
+        whose = "centres" if recipe is None else "recipe and centres" if centres else "recipe"
+        found = ", ".join(allergens(names)) or "no allergen"
+        said.append(f"The names in the {whose} point to: {found}.")
+    return " ".join([*said, "Read every packet all the same."])
 
 
 def _sources(build: Build) -> Iterator[tuple[str, str, str]]:
@@ -252,7 +277,7 @@ def _sources(build: Build) -> Iterator[tuple[str, str, str]]:
     design = build.design
     for table in (design.portion, design.scale):
         yield from _given(table)
-    yield from _centre_sources(design.portion.centres)
+    yield from _centre_sources(build.portion.centres)
     piece = build.portion.piece
     for name, value in (
         ("raw weight", f"{piece.raw_g:.2f} g"),
@@ -266,11 +291,15 @@ def _sources(build: Build) -> Iterator[tuple[str, str, str]]:
     yield design.printer.material, density, material.source
 
 
-def _centre_sources(centres: Sequence[Centre]) -> Iterator[tuple[str, str, str]]:
+def _centre_sources(centres: Sequence[KnownCentre]) -> Iterator[tuple[str, str, str]]:
     """Yield the figures of the centres; one that several share comes once."""
     whose: dict[tuple[str, str, str], list[str]] = {}
     for centre in centres:
-        for row in _given(centre):
+        density = f"{centre.density_g_per_ml:.3g} +- {centre.density_sd_g_per_ml:.2g} g/mL"
+        for row in (
+            ("mass of one", f"{centre.mass_g:g} +- {centre.mass_sd_g:.2g} g", "the design"),
+            ("density", density, centre.density_source),
+        ):
             whose.setdefault(row, []).append(with_word_breaks(centre.name))
     for (name, value, source), names in sorted(whose.items(), key=lambda row: len(row[1])):
         shared = "each centre" if len(names) == len(centres) else f"{len(names)} centres"
@@ -281,7 +310,7 @@ def _given(table: BaseModel) -> Iterator[tuple[str, str, str]]:
     """Yield the figures of a table of the design, each with its source."""
     for key, field in type(table).model_fields.items():
         value = getattr(table, key)
-        if value is None or isinstance(value, tuple) or key in {"name", "counts_in"}:
+        if value is None or isinstance(value, tuple) or key == "name":
             continue
         extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
         source = str(extra.get("source", "")) if value == field.default else "the design"

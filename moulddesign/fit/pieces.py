@@ -16,7 +16,15 @@ from moulddesign.core import (
 from moulddesign.design import Design, OwnedMould
 from moulddesign.fit.cavities import Bore, MeasuredCavity, uniform_crust_mm
 from moulddesign.pastry.interior import ring_reach_mm
-from moulddesign.portion import Portion, Spread, balls, finished_filling_g, portion, spread
+from moulddesign.portion import (
+    Portion,
+    Spread,
+    balls,
+    finished_filling_g,
+    known_centres,
+    portion,
+    spread,
+)
 from moulddesign.verify.piece_checks import CUT_RATIO, LEAST_CRUST_MM, LEAST_PASTE_MM
 
 RATIOS: Final = ("2:8", "3:7", "4:6", "5:5")
@@ -141,7 +149,7 @@ def _remarks(
         return ()
     if thickness_mm is None:
         return (NO_CRUST,)
-    diameters = [c.diameter_mm for c in design.portion.centres for _ in range(c.count)]
+    diameters = [c.diameter_mm for c in known_centres(design.portion) for _ in range(c.count)]
     room = (
         (shape.height_mm - max(diameters, default=0.0)) / 2.0,
         shape.width_mm / 2.0 - ring_reach_mm(diameters),
@@ -342,7 +350,7 @@ def _least_mm(design: Design, mould: OwnedMould) -> float:
     """Return the least height given, or relief, the largest centre and twice the least crust."""
     if mould.least_height_mm is not None:
         return mould.least_height_mm
-    diameters = [centre.diameter_mm for centre in design.portion.centres]
+    diameters = [centre.diameter_mm for centre in known_centres(design.portion)]
     return mould.relief_depth_mm + max(diameters, default=0.0) + 2.0 * LEAST_CRUST_MM
 
 

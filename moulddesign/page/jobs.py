@@ -12,7 +12,7 @@ from tempfile import TemporaryDirectory
 from typing import Any, Final
 
 from moulddesign.building import PASTRY, Build, Shape, build, shaped
-from moulddesign.core import SpecError, ml_from_mm3, say
+from moulddesign.core import Message, SpecError, ml_from_mm3, say
 from moulddesign.design import (
     Design,
     FileKind,
@@ -150,6 +150,8 @@ class PieceFigures:
     relief_ml: float
     roll: Roll | None
     """How to roll it so that it enters the bore; None where the ball enters as it is."""
+    rounding: Message | None
+    """What rounding to the scale does to its height."""
 
 
 class FitRequest(OwnedMould):
@@ -349,6 +351,7 @@ def _figures(design: Design, shape: Shape) -> PieceFigures:
         crust_mm=shape.interior.crust_mm,
         relief_ml=ml_from_mm3(shape.pastry.relief_mm3),
         roll=roll_for(design, shape.portion.piece, width_mm),
+        rounding=shape.portion.rounding(design.mould.kind, shape.pastry.outline.area_mm2),
     )
 
 

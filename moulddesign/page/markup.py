@@ -16,6 +16,7 @@ from moulddesign.core import Finding, Message, with_unit, word
 from moulddesign.kitchen import Batch, Estimate
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.texts import Texts
+from moulddesign.portion import Figures
 
 assert _stock  # noqa: S101 (imported so that its script is served)
 
@@ -160,14 +161,10 @@ def weights_and_sizes(words: Texts, shown: PieceFigures) -> str:
             number_text(piece.crust_g),
             number_text(balls.crust_mm),
         ),
-        (words["paste"], f"{split.paste_g:g}", number_text(piece.paste_g), ""),
-        (words["centres"], f"{split.centre_g:g}", number_text(piece.centre_g), ""),
-        (words["filled"], "", "", number_text(balls.filling_mm)),
+        *_filling_rows(words, made),
         (words["raw"], f"{split.raw_g:g}", number_text(piece.raw_g), number_text(balls.wrapped_mm)),
         (words["finished"], "", number_text(piece.finished_g), ""),
     ]
-    if not piece.centre_g:
-        del rows[2]
     heads = ("", words["on_scale"], words["exact"], words["ball"])
     sizes = [
         (words["width"], f"{number_text(shown.width_mm)} mm"),
@@ -184,11 +181,33 @@ def weights_and_sizes(words: Texts, shown: PieceFigures) -> str:
     if made.label is not None:
         finished, label = f"{made.piece.finished_g:.1f}", f"{made.label.label_g:g}"
         says.append(words["label_weight"].format(label=label, finished=finished))
+    said = [*made.remarks, *([shown.rounding] if shown.rounding is not None else [])]
     return (
         html_table(heads, rows, caption=words["one_piece"], kind="weights")
         + html_table(("", ""), sizes, caption=words["sizes"], kind="sizes")
-        + "".join(paragraph(text) for text in says)
+        + "".join(paragraph(text) for text in [*map(words.said, said), *says])
     )
+
+
+def _filling_rows(words: Texts, made: Figures) -> list[tuple[str, ...]]:
+    """Return what is inside the crust: one number to weigh where centres lie with their paste."""
+    piece, split = made.piece, made.split
+    filling_g = number_text(piece.paste_g + piece.centre_g)
+    ball = number_text(made.balls.filling_mm)
+    paste, centres = number_text(piece.paste_g), number_text(piece.centre_g)
+    if made.together:
+        return [
+            (words["filled"], f"{split.filling_g:g}", filling_g, ball),
+            (words["of_paste"], "", paste, ""),
+            (words["of_centres"], "", centres, ""),
+        ]
+    if not made.centres:
+        return [(words["paste"], f"{split.paste_g:g}", paste, ball)]
+    return [
+        (words["paste"], f"{split.paste_g:g}", paste, ""),
+        (words["centres"], f"{split.centre_g:g}", centres, ""),
+        (words["filled"], "", "", ball),
+    ]
 
 
 def findings_list(words: Texts, found: Sequence[Finding], cautions: Sequence[Message | str]) -> str:

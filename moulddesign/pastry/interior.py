@@ -14,7 +14,7 @@ from moulddesign.core import SpecError, ml_from_mm3, mm3_from_ml, say
 from moulddesign.design import Design
 from moulddesign.geometry import Mesh, Points, joined, upright_section
 from moulddesign.pastry.pastry import FAN_RAD, Pastry, edge_loop, top_surface
-from moulddesign.portion import Portion
+from moulddesign.portion import Portion, known_centres
 from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.profile import HeightProfile, arc_angles
 from moulddesign.relief.roof import Roof, roof
@@ -221,7 +221,7 @@ def interior(design: Design, made: Pastry, piece: Portion) -> Interior:
         The filling needs more room than there is without any crust.
     """
     thick_mm = crust_thickness_mm(made, mm3_from_ml(piece.volume_ml - piece.crust_ml))
-    centres = [centre for centre in design.portion.centres for _ in range(centre.count)]
+    centres = [centre for centre in known_centres(design.portion) for _ in range(centre.count)]
     diameters_mm = [centre.diameter_mm for centre in centres]
     return Interior(
         pastry=made,

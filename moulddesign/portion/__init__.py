@@ -1,5 +1,6 @@
 """One piece by weight: masses, volumes, densities, spread. No geometry library.
 
+- `centres`: what is known of a centre: its figures, or those of the food that its name names.
 - `density`: density of a dough or a paste, in whichever way a kitchen can find it.
 - `foods`: common ingredients: what they consist of, their densities and allergens.
 - `portion`: masses and volumes of one piece, from its finished weight; the loss; masses as a
@@ -13,6 +14,12 @@
 - `doughs`: doughs and fillings by name, and the loss that the water of each part makes.
 """
 
+from moulddesign.portion.centres import (
+    KnownCentre,
+    known_centre,
+    known_centres,
+    silent_names,
+)
 from moulddesign.portion.density import (
     DENOMINATOR,
     EQUATIONS_SPREAD,
@@ -86,6 +93,7 @@ __all__ = [
     "Density",
     "Figures",
     "Food",
+    "KnownCentre",
     "LabelTarget",
     "NutritionLabel",
     "PackerRule",
@@ -110,6 +118,8 @@ __all__ = [
     "finished_filling_g",
     "food",
     "foods",
+    "known_centre",
+    "known_centres",
     "label_sd",
     "label_target",
     "least_raw_g",
@@ -122,6 +132,7 @@ __all__ = [
     "rounded_keeping_total",
     "share_below",
     "shell_thickness_mm",
+    "silent_names",
     "split_on_scale",
     "spread",
     "tolerable_deficiency_g",

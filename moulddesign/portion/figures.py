@@ -1,13 +1,27 @@
 """All figures of one piece in one value, for whoever prints them."""
 
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Any, Final
 
-from moulddesign.design import Design
+from moulddesign.core import Message, mm3_from_ml, say, word
+from moulddesign.design import CentresWeighed, Design, Kind
+from moulddesign.design.schema import MEMORY
+from moulddesign.portion.centres import (
+    UNKNOWN_G_PER_ML,
+    UNKNOWN_SD_G_PER_ML,
+    KnownCentre,
+    known_centres,
+    silent_names,
+)
+from moulddesign.portion.foods import allergens
 from moulddesign.portion.label import LabelTarget, label_target
 from moulddesign.portion.portion import Portion, Split, portion, split_on_scale
 from moulddesign.portion.shaping import Balls, balls
 from moulddesign.portion.spread import Spread, spread
+
+SHOWN_ROUNDING: Final = 0.005
+"""Grams and millimetres below which rounding is not worth a sentence: they are printed as 0."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,11 +39,74 @@ class Figures:
     """What the packers' rules ask for; None where no label weight is given."""
     balls: Balls
     """Diameters before pressing."""
+    centres: tuple[KnownCentre, ...]
+    centres_weighed: CentresWeighed
 
     @property
     def raised_by_label(self) -> bool:
         """Whether the label needs a heavier piece than was asked for."""
         return self.piece.finished_g > self.asked_g
+
+    @property
+    def together(self) -> bool:
+        """Whether centres and paste are weighed as one number."""
+        return bool(self.centres) and self.centres_weighed is CentresWeighed.WITH_PASTE
+
+    @property
+    def remarks(self) -> tuple[Message, ...]:
+        """How the centres are weighed, and what their names tell: one sentence each."""
+        return tuple(self._remarks()) if self.centres else ()
+
+    def _remarks(self) -> Iterator[Message]:
+        names = tuple(
+            c.name if c.count == 1 else say("portion.centre-times", count=c.count, name=c.name)
+            for c in self.centres
+        )
+        low_g, high_g = self.split.paste_range_g
+        if self.together:
+            yield say(
+                "portion.weigh-together",
+                centres=names, filling_g=self.split.filling_g, low_g=low_g, high_g=high_g,
+            )  # fmt: skip
+        else:
+            yield say("portion.count-centres", centres=names)
+        guessed = {c.name for c in self.centres if c.density_source == MEMORY}
+        if guessed:
+            yield say(
+                "portion.centre-unknown",
+                names=tuple(sorted(guessed)), density=UNKNOWN_G_PER_ML, sd=UNKNOWN_SD_G_PER_ML,
+            )  # fmt: skip
+        names_of = tuple(dict.fromkeys(centre.name for centre in self.centres))
+        silent = tuple(name for name in silent_names(names_of) if name not in guessed)
+        if silent:
+            yield say("portion.centre-silent", names=silent)
+        found = allergens([*names_of, *(c.food for c in self.centres if c.food is not None)])
+        if found:
+            yield say("portion.centres-point-to", allergens=tuple(map(word, found)))
+
+    def rounding_mm(self, area_mm2: float) -> float:
+        """Return by how much rounding to the scale moves the pressed height [mm]."""
+        return mm3_from_ml(self.split.rounding_ml) / area_mm2
+
+    def rounding(self, kind: Kind, area_mm2: float) -> Message | None:
+        """Return what rounding does to a piece of an outline's area; None where it rounds nothing.
+
+        A press presses it higher or lower; in a block or a silicone mould it stands over the rim or
+        stays below it.
+        """
+        rounding_g, mm = abs(self.split.rounding_g), abs(self.rounding_mm(area_mm2))
+        more, pressed = self.split.rounding_ml > 0.0, kind is Kind.PRESS
+        if min(rounding_g, mm) < SHOWN_ROUNDING:
+            return None
+        match more, pressed:
+            case True, True:
+                return say("portion.presses-higher", rounding_g=rounding_g, mm=mm)
+            case False, True:
+                return say("portion.presses-lower", rounding_g=rounding_g, mm=mm)
+            case True, False:
+                return say("portion.stands-over-rim", rounding_g=rounding_g, mm=mm)
+            case _:
+                return say("portion.stays-below-rim", rounding_g=rounding_g, mm=mm)
 
     def report(self) -> dict[str, Any]:
         """Return the portion as a report holds it: masses, volumes, scale, spread, label target."""
@@ -37,8 +114,9 @@ class Figures:
             "asked_g": self.asked_g,
             "raw_g_sd": self.spread.raw_g,
             "label_target_raw_g": None if self.label is None else self.label.raw_g,
-            "scale": asdict(self.split) | {"filling_g": self.split.paste_g + self.split.centre_g},
+            "scale": asdict(self.split),
             "balls": asdict(self.balls),
+            "centres": [asdict(centre) for centre in self.centres],
             "spread": asdict(self.spread),
             "label": None if self.label is None else asdict(self.label),
         }
@@ -64,4 +142,6 @@ def figures(design: Design) -> Figures:
         spread=spread(design, piece),
         label=target,
         balls=balls(piece),
+        centres=known_centres(design.portion),
+        centres_weighed=design.portion.centres_weighed,
     )

@@ -41,6 +41,8 @@ class Food:
     """Whether it counts as the 100 % of baker's percentages."""
     source: str
     """Where the figures come from, with their status."""
+    rigid: bool = False
+    """Whether a whole one keeps its shape in the pressing of a piece; from memory."""
 
     def __post_init__(self) -> None:
         if self.composition is None and self.density_g_per_ml is None:
@@ -111,6 +113,7 @@ def foods() -> Mapping[str, Food]:
             density_g_per_ml=row.get("density_g_per_ml"),
             density_sd_g_per_ml=row.get("density_sd_g_per_ml", 0.0),
             flour=row.get("flour", False),
+            rigid=row.get("rigid", False),
             source=row.get("density_source", data["composition_source"]),
         )
         found |= dict.fromkeys((name, *row.get("also", ())), food)

@@ -8,6 +8,7 @@ densities, and the trapped air makes them larger.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, floor, fsum, isclose
+from statistics import NormalDist
 from typing import Final
 
 from moulddesign.core import (
@@ -19,7 +20,8 @@ from moulddesign.core import (
     say,
     word,
 )
-from moulddesign.design import CountsIn, PortionTable
+from moulddesign.design import CentresWeighed, CountsIn, PortionTable
+from moulddesign.portion.centres import centres_g, centres_sd_g, known_centres
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,8 +99,9 @@ def portion(table: PortionTable, finished_g: float | None = None) -> Portion:
     if finished_g is None:
         finished_g = table.finished_weight_g
     raw_g = raw_mass_g(finished_g, table.loss)
-    inside_g = _centres_g(table, CountsIn.FILLING)
-    apart_g = _centres_g(table, CountsIn.APART)
+    centres = known_centres(table)
+    inside_g = centres_g(centres, CountsIn.FILLING)
+    apart_g = centres_g(centres, CountsIn.APART)
     if apart_g >= raw_g:
         raise SpecError(
             "portion.centres",
@@ -116,7 +119,7 @@ def portion(table: PortionTable, finished_g: float | None = None) -> Portion:
     paste_g = filling_g - inside_g
     crust_ml = crust_g / table.crust_density_g_per_ml
     paste_ml = paste_g / table.filling_density_g_per_ml
-    centre_ml = fsum(c.count * c.mass_g / c.density_g_per_ml for c in table.centres)
+    centre_ml = fsum(centre.total_ml for centre in centres)
     return Portion(
         finished_g=finished_g,
         raw_g=raw_g,
@@ -130,10 +133,6 @@ def portion(table: PortionTable, finished_g: float | None = None) -> Portion:
         centre_ml=centre_ml,
         volume_ml=(crust_ml + paste_ml + centre_ml) / (1.0 - table.trapped_air),
     )
-
-
-def _centres_g(table: PortionTable, counts_in: CountsIn) -> float:
-    return fsum(c.count * c.mass_g for c in table.centres if c.counts_in is counts_in)
 
 
 def loss_from_water(raw_water: float, finished_water: float) -> float:
@@ -288,15 +287,28 @@ def _steps(mass_g: float, step_g: float) -> float:
     return float(round(count)) if isclose(count, round(count), rel_tol=1e-12) else count
 
 
+MOST_PIECES_SDS: Final = NormalDist().inv_cdf(0.975)
+"""Standard deviations either way within which 95 of 100 pieces lie."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Split:
-    """What to set on the scale for one piece."""
+    """What to set on the scale for one piece.
+
+    What is weighed is in whole steps of the scale: the crust, and the paste alone where centres are
+    counted, else the filling.
+    """
 
     crust_g: float
-    """In whole steps of the scale, as the paste."""
+    filling_g: float
+    """Paste and all centres, those that stand apart too."""
     paste_g: float
+    """Beside centres of their nominal mass."""
     centre_g: float
-    """All centres together, which are counted and not weighed."""
+    """All centres together."""
+    paste_range_g: tuple[float, float]
+    """Paste of 95 of 100 pieces: what heavy and light centres leave of a filling that is weighed
+    with them; where the paste itself is weighed, that."""
     raw_g: float
     rounding_g: float
     """By how much the raw mass is above the exact one."""
@@ -332,28 +344,37 @@ def split_on_scale(
     SpecError
         The scale is so coarse that crust or paste would round to nothing.
     """
-    least_g = max(least_raw_g - piece.centre_g, 0.0)
-    crust_g, paste_g = rounded_keeping_total((piece.crust_g, piece.paste_g), step_g, least_g)
+    centres = known_centres(table)
+    together = table.centres_weighed is CentresWeighed.WITH_PASTE
+    # What is weighed beside the crust, and what is not: that is added as it is.
+    beside_g = 0.0 if together else piece.centre_g
+    weighed_g = piece.paste_g + piece.centre_g - beside_g
+    least_g = max(least_raw_g - beside_g, 0.0)
+    crust_g, on_scale = rounded_keeping_total((piece.crust_g, weighed_g), step_g, least_g)
+    filling_g = on_scale + beside_g
+    paste_g = round(filling_g - piece.centre_g, GRAM_DECIMALS)
     for part, rounded, exact in (
         ("crust", crust_g, piece.crust_g),
         ("paste", paste_g, piece.paste_g),
     ):
-        if rounded == 0.0:
+        if rounded <= 0.0:
             need = say("portion.part-rounds-to-nothing", part=word(part), exact_g=exact)
             raise SpecError("scale.resolution_g", step_g, need)
-    inside_g = _centres_g(table, CountsIn.FILLING)
+    reach_g = MOST_PIECES_SDS * centres_sd_g(centres) if together else 0.0
     return Split(
         crust_g=crust_g,
+        filling_g=filling_g,
         paste_g=paste_g,
         centre_g=piece.centre_g,
-        raw_g=crust_g + paste_g + piece.centre_g,
-        rounding_g=crust_g + paste_g + piece.centre_g - piece.raw_g,
+        paste_range_g=(paste_g - reach_g, paste_g + reach_g),
+        raw_g=crust_g + filling_g,
+        rounding_g=crust_g + filling_g - piece.raw_g,
         rounding_ml=(
             (crust_g - piece.crust_g) / table.crust_density_g_per_ml
             + (paste_g - piece.paste_g) / table.filling_density_g_per_ml
         )
         / (1.0 - table.trapped_air),
-        crust_share=crust_g / (crust_g + paste_g + inside_g),
+        crust_share=crust_g / (crust_g + filling_g - centres_g(centres, CountsIn.APART)),
     )
 
 
@@ -421,9 +442,10 @@ def finished_filling_g(table: PortionTable, volume_ml: float) -> float:
         The volume is not above 0, or the centres leave no room for crust and paste.
     """
     require_positive("volume_ml", volume_ml, "mL")
-    inside_g = _centres_g(table, CountsIn.FILLING)
-    apart_g = _centres_g(table, CountsIn.APART)
-    centre_ml = fsum(c.count * c.mass_g / c.density_g_per_ml for c in table.centres)
+    centres = known_centres(table)
+    inside_g = centres_g(centres, CountsIn.FILLING)
+    apart_g = centres_g(centres, CountsIn.APART)
+    centre_ml = fsum(centre.total_ml for centre in centres)
     per_g = (
         table.crust_share / table.crust_density_g_per_ml
         + (1.0 - table.crust_share) / table.filling_density_g_per_ml

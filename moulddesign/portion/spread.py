@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from math import hypot, sqrt
 
 from moulddesign.core import mm3_from_ml, require_positive
-from moulddesign.design import Design
+from moulddesign.design import CentresWeighed, Design
+from moulddesign.portion.centres import centres_sd_g, known_centres
 from moulddesign.portion.portion import Portion
 
 
@@ -108,8 +109,8 @@ def spread(design: Design, piece: Portion) -> Spread:
     Returns
     -------
     Spread
-        sqrt(sum((df/dx_i s_i)^2)) [1]_. Crust and paste are weighed, centres are counted: a heavy
-        centre makes a heavy piece. Densities move the volume of all pieces alike.
+        sqrt(sum((df/dx_i s_i)^2)) [1]_. Crust and filling are weighed; a heavy centre makes a heavy
+        piece only where centres are counted. Densities move the volume of all pieces alike.
 
     References
     ----------
@@ -119,7 +120,7 @@ def spread(design: Design, piece: Portion) -> Spread:
     return Spread(
         pieces=(
             *_weighed(design, piece),
-            *_centres(design),
+            *_centres(design, piece),
             _lost("loss of one piece", piece, table.loss_sd),
         ),
         common=(
@@ -155,16 +156,23 @@ def _weighed(design: Design, piece: Portion) -> tuple[Cause, ...]:
     )
 
 
-def _centres(design: Design) -> tuple[Cause, ...]:
-    """Return what the centres do: each has its own mass, so n scatter by sqrt(n) of one."""
-    centres = design.portion.centres
-    sds = [sqrt(c.count) * c.mass_spread * c.mass_g for c in centres]
-    volumes = [sd / c.density_g_per_ml for sd, c in zip(sds, centres, strict=True)]
+def _centres(design: Design, piece: Portion) -> tuple[Cause, ...]:
+    """Return what the masses of the centres do.
+
+    Weighed together with the paste they do not change the mass: a heavy centre takes the place of
+    as much paste, and only the difference of their densities is left, in the volume.
+    """
+    table = design.portion
+    centres = known_centres(table)
+    together = table.centres_weighed is CentresWeighed.WITH_PASTE
+    paste_ml_per_g = 1.0 / table.filling_density_g_per_ml if together else 0.0
+    volumes = [c.total_sd_g * (1.0 / c.density_g_per_ml - paste_ml_per_g) for c in centres]
+    mass_sd_g = 0.0 if together else centres_sd_g(centres)
     mass = Cause(
         name="centre mass",
-        raw_g=hypot(*sds),
+        raw_g=mass_sd_g,
         volume_ml=hypot(*volumes) * _air_factor(design),
-        finished_g=(1.0 - design.portion.loss) * hypot(*sds),
+        finished_g=(1.0 - piece.loss) * mass_sd_g,
     )
     return (mass,) if centres else ()
 
@@ -179,10 +187,7 @@ def _densities(design: Design, piece: Portion) -> tuple[Cause, ...]:
         * table.filling_density_sd_g_per_ml
         / table.filling_density_g_per_ml,
         "centre density": hypot(
-            *(
-                c.count * c.mass_g * c.density_sd_g_per_ml / c.density_g_per_ml**2
-                for c in table.centres
-            )
+            *(c.total_ml * c.density_sd_g_per_ml / c.density_g_per_ml for c in known_centres(table))
         ),
     }
     return tuple(

@@ -68,12 +68,15 @@ def test_the_first_page_has_the_figures_of_the_report(case):
     made = built(case)
     report = made.report()["portion"]
     step = made.design.scale.resolution_g
-    crust_g = figure(r"Crust dough .*? ([\d.]+) g Filling", text)
-    paste_g = figure(r"Filling paste [\d.]+ g ([\d.]+) g", text)
+    crust_g = figure(r"Crust dough .*? ([\d.]+) g (?:Filling|Paste)", text)
+    together = made.portion.together
+    inside = r"Paste with .*? of it ([\d.]+) g" if together else r"paste [\d.]+ g ([\d.]+) g"
+    inside_g = figure(inside, text)
     raw_g = figure(r"Raw piece ([\d.]+) g", text)
     # Each within a step of exact, and their sum within half a step.
     assert abs(crust_g - report["crust_g"]) < step
-    assert abs(paste_g - report["paste_g"]) < step
+    exact_g = report["paste_g"] + (report["centre_g"] if together else 0.0)
+    assert abs(inside_g - exact_g) < step
     assert abs(raw_g - report["raw_g"]) <= step / 2.0 + 0.05
     assert f"{report['finished_g']:g} g finished" in text
     assert f"{made.pastry.height_mm:.1f} mm" in text
@@ -88,7 +91,7 @@ def figure(pattern, text):
 @pytest.mark.parametrize("case", CASES)
 def test_batches_are_multiples_of_a_piece(case):
     text = pages(card(case))[0]
-    crust_g = figure(r"Crust dough .*? ([\d.]+) g Filling", text)
+    crust_g = figure(r"Crust dough .*? ([\d.]+) g (?:Filling|Paste)", text)
     heads = [int(word) for word in re.search(r"Pieces ((?:\d+ )+)Crust", text)[1].split()]
     totals = re.search(r"Crust dough, g ((?:[\d.]+ )+)", text)[1].split()
     assert [float(total) for total in totals] == [crust_g * count for count in heads]
@@ -261,7 +264,13 @@ def test_nothing_in_a_name_is_read_as_markup():
 def test_allergens_come_from_the_recipe_and_the_centres():
     text = pages(card("square with two centres", recipe=RECIPE))[2]
     assert "wheat or another cereal with gluten, egg, sesame" in text
-    assert "no recipe known" not in text
+    assert "No recipe is known" not in text
+
+
+def test_a_centre_of_no_known_food_makes_no_statement_about_allergens():
+    text = pages(card("little", recipe=None))[2]
+    assert "point to" not in text
+    assert "Read every packet all the same" in text
 
 
 @pytest.mark.parametrize(

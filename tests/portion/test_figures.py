@@ -1,11 +1,13 @@
 import subprocess
 import sys
+from math import pi
 
 import pytest
 
-from moulddesign.design import Design
+from moulddesign.design import Design, Kind
 from moulddesign.portion import figures, portion
 
+DATE = {"name": "date", "mass_g": 5.0, "density_g_per_ml": 1.2}
 PRACTICE = [  # works weighing table, common practice, no source: piece, crust from-to, filling
     (50, 10, 12, 40, 43), (80, 16, 18, 64, 66), (100, 20, 22, 80, 83),
     (125, 25, 27, 100, 103), (150, 30, 33, 120, 123), (180, 36, 39, 144, 147),
@@ -32,6 +34,20 @@ def test_figures_belong_together():
     assert made.spread.raw_g > 0.0
 
 
+def test_what_rounding_adds_is_told_as_pressed_height():
+    # issue's figure for the demo's piece: 0.47 g more press 0.17 mm higher
+    piece = {"finished_weight_g": 75.0, "loss": 0.02, "centres": [DATE]}
+    made = figures(Design.of({"portion": piece}))
+    area_mm2 = pi * 53.1**2 / 4.0
+    assert made.rounding_mm(area_mm2) == pytest.approx(0.17, abs=0.005)
+    assert "0.17 mm higher" in str(made.rounding(Kind.PRESS, area_mm2))
+    assert "0.17 mm stand over the rim" in str(made.rounding(Kind.BLOCK, area_mm2))
+    lower = figures(Design.of({"portion": piece | {"finished_weight_g": 74.8}}))
+    assert "0.12 mm lower" in str(lower.rounding(Kind.PRESS, area_mm2))
+    fine = Design.of({"portion": piece, "scale": {"resolution_g": 0.001}})
+    assert figures(fine).rounding(Kind.PRESS, area_mm2) is None
+
+
 def test_weights_load_no_geometry_library():
     heavy = "cadquery manifold3d shapely trimesh scipy numpy"
     code = f"import sys, moulddesign.portion; print(set('{heavy}'.split()) & set(sys.modules))"
@@ -44,5 +60,5 @@ def test_report_has_the_keys_that_others_rely_on():
     assert set(report) == {
         "finished_g", "raw_g", "loss", "crust_g", "filling_g", "paste_g", "centre_g", "crust_ml",
         "paste_ml", "centre_ml", "volume_ml", "raw_g_sd", "label_target_raw_g",
-        "asked_g", "scale", "balls", "spread", "label",
+        "asked_g", "scale", "balls", "centres", "spread", "label",
     }  # fmt: skip

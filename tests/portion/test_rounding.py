@@ -42,13 +42,33 @@ def test_a_least_total_is_reached_by_less_than_a_step_more(crust, paste, step, o
 
 def test_split_of_the_demo_piece():
     # by hand: raw 75 / 0.98 = 76.53; crust 22.96, paste 45.57, centre 8: 69 g on the scale
-    design = Design.of(
-        {"portion": {"centres": [{"mass_g": 8.0}], "finished_weight_g": 75.0, "loss": 0.02}}
-    )
+    piece = {"centres": [{"mass_g": 8.0}], "finished_weight_g": 75.0, "loss": 0.02}
+    design = Design.of({"portion": piece | {"centres_weighed": "counted"}})
     split = split_on_scale(portion(design.portion), design.portion, 1.0)
     assert (split.crust_g, split.paste_g, split.centre_g, split.raw_g) == (23.0, 46.0, 8.0, 77.0)
+    assert split.paste_range_g == (46.0, 46.0)
     assert split.rounding_g == pytest.approx(77.0 - 75.0 / 0.98, abs=1e-9)
     assert split.ratio == "2.99:7.01"
+
+
+def test_split_of_a_centre_that_is_weighed_with_its_paste():
+    # by hand: crust 22.96, filling 53.57: 77 g on the scale; the paste follows the centre of 8.3 g
+    piece = {"centres": [{"mass_g": 8.3}], "finished_weight_g": 75.0, "loss": 0.02}
+    table = Design.of({"portion": piece}).portion
+    split = split_on_scale(portion(table), table, 1.0)
+    assert (split.crust_g, split.filling_g, split.raw_g) == (23.0, 54.0, 77.0)
+    assert split.paste_g == pytest.approx(45.7)
+    low, high = split.paste_range_g
+    # 1.96 standard deviations of a mass spread of 12 %
+    assert (45.7 - low, high - 45.7) == pytest.approx((1.952, 1.952), abs=0.001)
+
+
+def test_a_scale_too_coarse_for_paste_beside_its_centre_is_refused():
+    table = Design.of(
+        {"portion": {"finished_weight_g": 60.0, "ratio": "4:6", "centres": [{"mass_g": 36.0}]}}
+    ).portion
+    with pytest.raises(SpecError, match=r"resolution_g = 35.0: must be finer, for the paste"):
+        split_on_scale(portion(table), table, 35.0)
 
 
 @pytest.mark.parametrize("step", [0.0, -1.0, float("nan")])

@@ -3,7 +3,7 @@ import pytest
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.portion import portion, spread
+from moulddesign.portion import figures, known_centres, portion, spread
 
 N = 100_000
 DESIGNS = {
@@ -11,10 +11,17 @@ DESIGNS = {
         "portion": {
             "crust_density_sd_g_per_ml": 0.0,
             "filling_density_sd_g_per_ml": 0.0,
+            "finished_weight_g": 150.0,
             "centres": [{"mass_g": 40.0, "density_g_per_ml": 0.6, "density_sd_g_per_ml": 0.02}],
         }
     },
-    "one yolk": {"portion": {"centres": [{"mass_g": 12.0}]}},
+    "one yolk": {"portion": {"centres": [{"name": "salted egg yolk", "mass_g": 12.0}]}},
+    "one yolk, counted": {
+        "portion": {
+            "centres": [{"name": "salted egg yolk", "mass_g": 12.0}],
+            "centres_weighed": "counted",
+        }
+    },
     "no centre": {"scale": {"resolution_g": 5.0, "hand_error_g": 0.0}},
     "nuts and air": {
         "portion": {
@@ -23,8 +30,8 @@ DESIGNS = {
             "loss": 0.08,
             "loss_sd": 0.005,
             "centres": [
-                {"mass_g": 2.0, "count": 6, "counts_in": "apart"},
-                {"mass_g": 14.0, "mass_spread": 0.2},
+                {"name": "walnut", "mass_g": 2.0, "count": 6, "counts_in": "apart"},
+                {"name": "salted yolk", "mass_g": 14.0, "mass_spread": 0.2},
             ],
         }
     },
@@ -46,17 +53,19 @@ def sampled(design, *, pieces, common):
     def about(value, sd):
         return value + sd * rng.standard_normal(N)
 
-    crust, paste = weighed(piece.crust_g), weighed(piece.paste_g)
-    raw = crust + paste
+    together = table.centres_weighed == "with-the-paste"
+    crust = weighed(piece.crust_g)
+    inside = weighed(piece.paste_g + (piece.centre_g if together else 0.0))
+    raw = crust + inside
     volume = crust / about(table.crust_density_g_per_ml, common * table.crust_density_sd_g_per_ml)
-    volume += paste / about(
+    paste = inside
+    for centre in known_centres(table):
+        mass = sum(about(centre.mass_g, pieces * centre.mass_sd_g) for _ in range(centre.count))
+        paste, raw = (paste - mass, raw) if together else (paste, raw + mass)
+        volume = volume + mass / about(centre.density_g_per_ml, common * centre.density_sd_g_per_ml)
+    volume = volume + paste / about(
         table.filling_density_g_per_ml, common * table.filling_density_sd_g_per_ml
     )
-    for centre in table.centres:
-        mass = sum(about(centre.mass_g, pieces * centre.mass_spread * centre.mass_g)
-                   for _ in range(centre.count))  # fmt: skip
-        raw = raw + mass
-        volume = volume + mass / about(centre.density_g_per_ml, common * centre.density_sd_g_per_ml)
     volume = volume / (1 - table.trapped_air)
     loss = about(table.loss, pieces * table.loss_sd) + about(0.0, common * table.loss_uncertainty)
     return raw, volume, raw * (1 - loss)
@@ -77,6 +86,16 @@ def test_first_order_is_what_100_000_samples_scatter(name):
     assert np.std(raw) == pytest.approx(0.0, abs=1e-9)
     assert found.common_volume_ml == pytest.approx(np.std(volume), rel=0.01)
     assert found.common_finished_g == pytest.approx(np.std(finished), rel=0.01)
+
+
+def test_95_of_100_pieces_have_paste_in_the_range_that_is_told():
+    made = figures(Design.of(DESIGNS["one yolk"]))
+    rng = np.random.default_rng(5)
+    (yolk,) = made.centres
+    paste = made.split.filling_g - rng.normal(yolk.mass_g, yolk.mass_sd_g, N)
+    low, high = made.split.paste_range_g
+    # 3 standard errors of a share of 0.95 among 100,000
+    assert np.mean((low < paste) & (paste < high)) == pytest.approx(0.95, abs=0.0021)
 
 
 def test_nothing_scatters_where_nothing_is_unsure():
