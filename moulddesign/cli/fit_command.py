@@ -185,7 +185,7 @@ def _sentences(design: Design, made: "Fit") -> Iterator[str]:
     remarks = (str(remark) for cavity, _ in made.cavities for remark in cavity.remarks)
     yield from dict.fromkeys(remarks)
     if not design.portion.centres:
-        yield "Add --centre-mass 12 for rows with a whole centre in the filling."
+        yield 'Add --centre "salted egg yolk:12" for rows with a whole centre in the filling.'
 
 
 def _tenths(value: float | None) -> str:
@@ -196,7 +196,7 @@ def _tenths(value: float | None) -> str:
 
 
 WEIGHED: Final = (
-    "--weight", "--loss", "--crust-density", "--filling-density", "--centre-mass",
+    "--weight", "--loss", "--crust-density", "--filling-density", "--centre", "--centre-mass",
     "--centre-density",
 )  # fmt: skip
 PORTION: Final = (
@@ -309,8 +309,8 @@ def run_fit(
 
 def _of_no_demo(design: Design, asked: Mapping[str, Any]) -> Design:
     """Return the design without the demo's centre, where neither file nor option named one."""
-    named = any(asked.get(key) is not None for key in ("design_file", "centre_mass"))
-    if named or asked.get("centre_density") is not None:
+    keys = ("design_file", "centre", "centre_mass", "centre_density")
+    if any(asked.get(key) not in {None, ()} for key in keys):
         return design
     return design.with_values({"portion.centres": []})
 

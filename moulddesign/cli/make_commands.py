@@ -67,7 +67,7 @@ def run_make(
     ] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Design -> verified mould set in a folder; without a design file, the demo.
+    """Design -> verified mould set in a folder; without file and options, the demo.
 
     A mould of the same geometry in the folder is refreshed; another one is never lost without
     --overwrite.

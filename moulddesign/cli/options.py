@@ -2,6 +2,7 @@
 
 import functools
 import inspect
+import re
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,13 +12,15 @@ import typer
 
 from moulddesign.cli.console import err
 from moulddesign.core import SpecError, say
+from moulddesign.core.typed_numbers import read_number
 from moulddesign.design import DRAWINGS, OUTLINES, Design, refuse_idle
 
 if TYPE_CHECKING:
     from moulddesign.export import Format, Paper
 
 DesignFile = Annotated[
-    Path | None, typer.Argument(help="Design file; the demo design where it is left out.")
+    Path | None,
+    typer.Argument(help="Design file; without one the options start from a plain piece."),
 ]
 PaperName = Annotated[
     str | None,
@@ -64,6 +67,13 @@ WEIGHTS: Final = (
         float,
         "G/ML",
         "Density of the filling paste.",
+    ),
+    Override(
+        "--centre",
+        "centres",
+        list[str],
+        "NAME:G[:G/ML]",
+        "A centre, as often as wanted; a food's name brings its density and its allergens.",
     ),
     Override("--centre-mass", "centre.mass_g", float, "G", "Mass of one centre; 0 for none."),
     Override(
@@ -165,13 +175,21 @@ def with_design(*overrides: Override) -> Callable[[Callable[..., Any]], Callable
 
 
 def _design(file: Path | None, asked: Mapping[str, Any]) -> Design:
-    """Return the file's design, or the demo, with the values that were given."""
-    design = read_design(file)
+    """Return the file's design with the values that were given.
+
+    Without a file they change a plain piece, which is named after what it is; the demo is what one
+    gets who asks for nothing.
+    """
     given = {field: value for field, value in asked.items() if value is not None}
-    mass_g = given.pop("centre.mass_g", None)
-    density = given.pop("centre.density_g_per_ml", None)
-    if mass_g is not None or density is not None:
-        given["portion.centres"] = _centres(design, mass_g, density)
+    plain = file is None and bool(given)
+    design = Design() if plain else read_design(file)
+    if "centres" in given:
+        given["portion.centres"] = [_centre(text) for text in given.pop("centres")]
+    first = {
+        key: given.pop(f"centre.{key}") for key, _ in CENTRE_FIGURES if f"centre.{key}" in given
+    }
+    if first:
+        given["portion.centres"] = _first_changed(design, first, named=given.get("portion.centres"))
     drawn = {key: given.pop(f"layer.{key}", None) for key in ("pattern", "text", "font")}
     if any(value is not None for value in drawn.values()):
         given["relief.layers"] = _layers(drawn)
@@ -179,7 +197,45 @@ def _design(file: Path | None, asked: Mapping[str, Any]) -> Design:
         given["further_stamps"] = [_stamp(pattern) for pattern in given.pop("stamps.patterns")]
     made = design.with_values(given)
     refuse_idle(made.pastry.outline, given)
-    return made
+    return made.with_values({"name": usual_name(made)}) if plain and "name" not in given else made
+
+
+def usual_name(design: Design) -> str:
+    """Return a name of weight, outline and artwork, for a design that nobody has named.
+
+    Examples
+    --------
+    >>> usual_name(Design())
+    '75g-round-chestnut'
+    """
+    layers = [layer.pattern or layer.motif or layer.text or "" for layer in design.relief.layers]
+    drawn = [Path(name).stem if name.lower().endswith(DRAWINGS) else name for name in layers]
+    outline = Path(design.pastry.outline).stem
+    words = [f"{design.portion.finished_weight_g:g}g", outline, *(drawn or ["plain"])]
+    whole = "-".join(filter(None, (UNNAMING.sub("-", word).strip("-.") for word in words)))
+    return whole[:MOST_NAME].strip("-.")
+
+
+UNNAMING: Final = re.compile(r"[^\w.]+")
+"""What cannot stand in a name of ours; further points may."""
+MOST_NAME: Final = 60
+"""Longest name that is made [characters]; our choice."""
+
+
+def _centre(text: str) -> dict[str, Any]:
+    """Return a centre typed as NAME:G or NAME:G:G/ML; without a name it stays nameless."""
+    name, *figures = (part.strip() for part in text.split(":"))
+    if not 1 <= len(figures) <= len(CENTRE_FIGURES):
+        raise SpecError("--centre", text, say("cli.centre-expected"))
+    values = {
+        key: read_number("--centre", figure, unit)
+        for (key, unit), figure in zip(CENTRE_FIGURES, figures, strict=False)
+    }
+    return values | ({"name": name} if name else {})
+
+
+CENTRE_FIGURES: Final = (("mass_g", "g"), ("density_g_per_ml", "g/mL"))
+"""What stands behind a centre's name, and the unit of each."""
 
 
 def _layers(drawn: Mapping[str, str | None]) -> list[dict[str, str]]:
@@ -197,13 +253,20 @@ def _stamp(pattern: str) -> dict[str, Any]:
     return {"name": name, "layers": [{"pattern": pattern}]}
 
 
-def _centres(design: Design, mass_g: float | None, density: float | None) -> list[dict[str, Any]]:
+def _first_changed(
+    design: Design, changes: Mapping[str, float], *, named: object
+) -> list[dict[str, Any]]:
     """Return the design's first centre with another mass or density; none for a mass of 0."""
-    if mass_g == 0.0:
+    if named is not None:
+        flag = "--centre-mass" if "mass_g" in changes else "--centre-density"
+        raise SpecError(flag, next(iter(changes.values())), say("cli.centre-named"))
+    if changes.get("mass_g") == 0.0:
         return []
-    centre = design.plain()["portion"]["centres"][:1] or [{}]
-    changes = {"mass_g": mass_g, "density_g_per_ml": density}
-    return [centre[0] | {key: value for key, value in changes.items() if value is not None}]
+    centre = design.plain()["portion"]["centres"][:1]
+    if not centre and "mass_g" not in changes:
+        density = changes["density_g_per_ml"]
+        raise SpecError("--centre-density", density, say("cli.no-centre"))
+    return [{**centre[0], **changes} if centre else dict(changes)]
 
 
 def paper_for(formats: Collection["Format"], name: str | None) -> "Paper":

@@ -122,7 +122,7 @@ def _label(made: Figures, target: LabelTarget) -> str:
 def run_portion(design: Design, *, as_json: AsJson = False) -> None:
     """Masses, volumes, balls, spread and label target of one piece; no geometry.
 
-    Example: moulddesign portion --weight 75 --ratio 3:7 --centre-mass 5
+    Example: moulddesign portion --weight 75 --ratio 3:7 --centre date:5
     """
     made = figures(design)
     if as_json:

@@ -50,7 +50,7 @@ def design_of(*arguments):
 def field(design, dotted):
     """Return a field's plain value; the first centre or layer stands for all."""
     tree = design.plain()
-    tree["centre"] = tree["portion"]["centres"][0]
+    tree["centre"] = (tree["portion"]["centres"] or [{}])[0]
     tree["layer"] = tree["relief"]["layers"][-1]
     for part in dotted.split("."):
         tree = tree[part]
@@ -60,16 +60,21 @@ def field(design, dotted):
 @pytest.mark.parametrize("flag", VALUES)
 def test_an_option_reaches_its_field_and_no_other(flag):
     (option,) = (o for o in (*PIECE, *RELIEF, *MOULD) if o.flag == flag)
-    beside = ("--outline", "square") if flag == "--corner-radius" else ()
+    beside = {"--corner-radius": ("--outline", "square"), "--centre-density": ("--centre-mass", 7)}
+    beside = beside.get(flag, ())
     made = design_of(flag, VALUES[flag], *beside)
     assert field(made, option.field) == VALUES[flag]
-    assert field(demo(), "name") != "other"
+    plain = Design()
     for other in (*PIECE, *RELIEF, *MOULD):
         sizes = {"--width", "--height", "--height-to-width"}
-        if other.flag in {flag, *beside} or {other.flag, flag} <= sizes or other.flag not in VALUES:
+        if (
+            other.flag in {flag, "--name", *beside}
+            or {other.flag, flag} <= sizes
+            or other.flag not in VALUES
+        ):
             continue
         try:
-            before = field(demo(), other.field)
+            before = field(plain, other.field)
         except KeyError:
             continue
         # One size takes the place of another, for with the weight only one is free.
@@ -87,6 +92,54 @@ def test_lettering_lies_over_the_pattern_or_in_its_place():
 
 def test_without_options_it_is_the_demo():
     assert design_of() == demo()
+
+
+def test_options_start_from_a_plain_piece_that_is_named_after_what_it_is():
+    made = design_of("--weight", 50)
+    assert made.portion.centres == ()
+    assert made.name == "50g-round-chestnut"
+    assert design_of("--pattern", "none", "--outline", "square").name == "75g-square-plain"
+    assert design_of("--text", "Nacht der Lichter / 7").name == "75g-round-Nacht-der-Lichter-7"
+    drawn = design_of("--outline", Path("art") / "leaf no 2.svg", "--weight", 52.5)
+    assert drawn.name == "52.5g-leaf-no-2-chestnut"
+    assert design_of("--text", "x" * 200).name == "75g-round-" + "x" * 50
+    assert design_of("--weight", 50, "--name", "mine").name == "mine"
+
+
+def test_a_file_keeps_its_name_and_centres_under_options(tmp_path):
+    path = tmp_path / "a.toml"
+    path.write_text('name = "own"\n[[portion.centres]]\nname = "date"\nmass_g = 3\n')
+    made = design_of(path, "--weight", 50)
+    assert (made.name, [c.name for c in made.portion.centres]) == ("own", ["date"])
+
+
+def test_centres_by_name():
+    yolk, date, nameless = design_of(
+        "--centre", "salted egg yolk:12", "--centre", "date:5g:1,2", "--centre", ":8"
+    ).portion.centres
+    assert (yolk.name, yolk.mass_g, yolk.density_g_per_ml) == ("salted egg yolk", 12.0, None)
+    assert (date.name, date.mass_g, date.density_g_per_ml) == ("date", 5.0, 1.2)
+    assert (nameless.name, nameless.mass_g) == ("centre", 8.0)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (("--centre", "date"), r"--centre = 'date': must be NAME:GRAMS"),
+        (("--centre", "a:1:2:3"), r"must be NAME:GRAMS or NAME:GRAMS:DENSITY"),
+        (("--centre", "date:five"), r"'five': must be a number such as 12.5 g"),
+        (("--centre", "date:nan"), r"must be a number"),
+        (("--centre", "date:1,250"), r"could be 1250 or 1.250"),
+        (("--centre", "date:0"), r"\(the first centre\) = 0.0: must be above 0 g"),
+        (("--centre", "date:5 mm"), r"'5 mm'"),
+        (("--centre", "date:5", "--centre-mass", 4), r"^--centre-mass = 4.0: does nothing beside"),
+        (("--centre", "date:5", "--centre-density", 1), r"^--centre-density = 1.0: does nothing"),
+        (("--centre-density", 1.1), r"--centre-density = 1.1: needs a centre to change"),
+    ],
+)
+def test_a_centre_that_cannot_be_is_refused(arguments, sentence):
+    with pytest.raises(SpecError, match=sentence):
+        design_of(*arguments)
 
 
 def test_a_size_takes_the_place_of_the_files_size(tmp_path):

@@ -73,7 +73,7 @@ def test_options_override_the_file(tmp_path):
         (["--filling-density", "0"], r"must be at least 0.2 g/mL\.$"),
         (["--filling-density", "inf"], r"must be a finite number\.$"),
         (
-            ["--centre-density", "9"],
+            ["--centre-mass", "5", "--centre-density", "9"],
             r"centres.1.density_g_per_ml \(the first centre\) = 9.0: must be at most 3",
         ),
         (["--centre-mass", "70"], r"centres = '70 g': must weigh less than the filling of 53.57"),
