@@ -21,5 +21,5 @@ def kept(name):
 
 @cache
 def built(name):
-    """Return the build of a kept design, with its proofs: made once a process."""
+    """Return the build of a kept design, with its findings: made once a process."""
     return build(kept(name))

@@ -1,19 +1,19 @@
-"""Design -> Build: the composition, and which proofs each kind of mould owes.
+"""Design -> Build: the composition, and which checks each kind of mould needs.
 
-- `proofs`: what a build has to prove, kind by kind: the numbers of the design go to the checks.
+- `checks`: what is checked of each kind of mould: the numbers of the design go to `verify`.
 - `composition`: the one composition: a Design becomes a Portion, a Pastry, a mould, and findings
   about them.
 """
 
+from moulddesign.building.checks import CheckInput, build_findings
 from moulddesign.building.composition import PASTRY, Build, Shape, build, shaped
-from moulddesign.building.proofs import Evidence, proven
 
 __all__ = [
     "PASTRY",
     "Build",
-    "Evidence",
+    "CheckInput",
     "Shape",
     "build",
-    "proven",
+    "build_findings",
     "shaped",
 ]

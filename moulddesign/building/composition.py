@@ -7,7 +7,7 @@ from types import MappingProxyType
 from typing import Any, TypeVar
 
 from moulddesign import __version__
-from moulddesign.building.proofs import Evidence, proven
+from moulddesign.building.checks import CheckInput, build_findings
 from moulddesign.core import CAUTIONS, Finding, Message, SpecError, Verdict, ml_from_mm3, say
 from moulddesign.design import SIZES, Design
 from moulddesign.geometry import Mesh
@@ -203,7 +203,7 @@ def build(
         | {PASTRY: shape.pastry.mesh}
         | {one.pastry_name: one.pastry.mesh for one in shape.further}
     )
-    evidence = Evidence(
+    check_input = CheckInput(
         design=design,
         portion=shape.portion.piece,
         pastry=shape.pastry,
@@ -212,7 +212,7 @@ def build(
         meshes=meshes,
         pastry_name=PASTRY,
     )
-    findings = clock.timed("checks", lambda: proven(evidence, shape.further))
+    findings = clock.timed("checks", lambda: build_findings(check_input, shape.further))
     return Build(
         design=design,
         portion=shape.portion,

@@ -125,11 +125,11 @@ def _stl(mesh: "Mesh") -> bytes:
     """Return a mended mesh as a file that is whole in its own precision, too."""
     with ends_at_once():
         from moulddesign.export.formats import stl_bytes  # noqa: PLC0415
-        from moulddesign.geometry.mending import settled  # noqa: PLC0415
+        from moulddesign.geometry.mending import in_float32  # noqa: PLC0415
         from moulddesign.geometry.mesh_files import parse_stl  # noqa: PLC0415 (geometry libraries)
         from moulddesign.geometry.topology import bounds_a_solid  # noqa: PLC0415
 
-    made = settled(mesh)
+    made = in_float32(mesh)
     data = stl_bytes(made)
     # What collapses altogether in float32 leaves a file that holds no triangle.
     whole = len(made.triangles) > 0 and bounds_a_solid(

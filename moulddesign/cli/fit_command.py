@@ -235,7 +235,7 @@ OWNED: Final = (
 """Options for the mould, which set fields of an OwnedMould."""
 
 STAGES: Final = (
-    "reading", "mending", "checking", "basins", "cavities", "crust", "weights",
+    "reading", "mending", "checking", "catchments", "cavities", "crust", "weights",
 )  # fmt: skip
 """What `fit` tells of itself, in order."""
 

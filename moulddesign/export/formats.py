@@ -132,7 +132,7 @@ def stl_bytes(mesh: Mesh) -> bytes:
     Parameters
     ----------
     mesh : Mesh
-        Its corners are float32 numbers already (`settled`), so that nothing is lost [mm].
+        Its corners are float32 numbers already (`in_float32`), so that nothing is lost [mm].
     """
     corners = mesh.corners
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])

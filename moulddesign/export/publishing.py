@@ -49,7 +49,7 @@ from moulddesign.export.pictures import (
     row_scene,
 )
 from moulddesign.geometry import Mesh
-from moulddesign.geometry.mending import settled
+from moulddesign.geometry.mending import in_float32
 from moulddesign.mould import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons, filament
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.verify.block_checks import gap_findings
@@ -384,7 +384,7 @@ def printed_parts(build: Build) -> dict[str, Mesh]:
 
 def assembled_parts(build: Build) -> dict[str, Mesh]:
     """Return the parts that go together as they stand in the assembly."""
-    return {part.name: settled(part.mesh) for part in build.mould.assembled}
+    return {part.name: in_float32(part.mesh) for part in build.mould.assembled}
 
 
 def _further_row(build: Build) -> dict[str, Mesh]:
@@ -393,7 +393,7 @@ def _further_row(build: Build) -> dict[str, Mesh]:
     placed: dict[str, Mesh] = {}
     for number, one in enumerate(build.further, start=1):
         shift = (number * step_mm, 0.0, 0.0)
-        placed[one.stamp_name] = settled(build.mould.part(one.stamp_name).mesh).moved(shift)
+        placed[one.stamp_name] = in_float32(build.mould.part(one.stamp_name).mesh).moved(shift)
         placed[one.pastry_name] = build.meshes[one.pastry_name].moved(shift)
     return placed
 

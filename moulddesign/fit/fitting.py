@@ -99,7 +99,7 @@ def fit(
     ratios : sequence of str
         Ratios beside 2:8, 3:7, 4:6, 5:5 and the design's own.
     stage : callable
-        Called with the name of each stage before it starts: reading, mending, checking, basins,
+        Called with the name of each stage before it starts: reading, mending, checking, catchments,
         cavities, crust, weights.
 
     Raises

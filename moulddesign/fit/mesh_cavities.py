@@ -1,6 +1,6 @@
 """Cavities from meshes: every hollow of a mould, or a press mould's sleeve and stamp.
 
-What a hollow holds is its pour volume. Its crust needs the volume that lies deeper than a
+What a hollow holds is its fill volume. Its crust needs the volume that lies deeper than a
 thickness: that is counted over points which fill the hollow evenly, by their distances to the wall.
 """
 
@@ -19,7 +19,7 @@ from moulddesign.core import FileError, LengthUnit, Message, SpecError, ml_from_
 from moulddesign.design import OwnedMould
 from moulddesign.fit.cavities import Bore, MeasuredCavity, SizedShape
 from moulddesign.geometry import Mesh, Points, filled, hole, section_region, shadow
-from moulddesign.geometry.fill_volume import Cavity, Stage, Up, pour_cavities, upright
+from moulddesign.geometry.fill_volume import Cavity, Stage, Up, find_cavities, upright
 from moulddesign.geometry.mending import mended
 from moulddesign.geometry.mesh_files import read_mesh
 from moulddesign.geometry.sampling import Grid, grid_over, top_heights_mm
@@ -63,7 +63,7 @@ class SampledShape:
     """A cavity of any shape that is open to the sky all over."""
 
     volume_mm3: float
-    """Pour volume."""
+    """Fill volume."""
     width_mm: float
     """Least extent across."""
     height_mm: float
@@ -360,7 +360,7 @@ def _read_mesh(
 
 def _poured(path: str, mesh: Mesh, up: Up, *, stage: Stage) -> tuple[Cavity, ...]:
     try:
-        found = pour_cavities(mesh, up, stage=stage)
+        found = find_cavities(mesh, up, stage=stage)
     except SpecError as error:  # it bounds no solid
         raise FileError(path, say("fit.mend-by-option", need=error.need)) from error
     if not found:
@@ -382,7 +382,7 @@ def _holds_nothing(mesh: Mesh, up: Up) -> Message:
         return say("fit.holds-nothing-small", longest_mm=longest_mm)
     if len(mesh.triangles) > MOST_TURNED_TRIANGLES:
         return say("fit.holds-nothing-turn-it")
-    others = tuple(other.value for other in Up if other is not up and pour_cavities(mesh, other))
+    others = tuple(other.value for other in Up if other is not up and find_cavities(mesh, other))
     return say("fit.holds-nothing-but", others=others) if others else say("fit.holds-nothing")
 
 

@@ -35,7 +35,7 @@ CROSS: Final = np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]], dtype=bool)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Basin:
+class Catchment:
     """A hollow that holds water.
 
     Parameters
@@ -50,7 +50,7 @@ class Basin:
     deepest_mm: Points
 
 
-def basins(mesh: Mesh) -> tuple[Basin, ...]:
+def catchments(mesh: Mesh) -> tuple[Catchment, ...]:
     """Return the hollows that hold water poured along -z, dents left out.
 
     They are found on a raster of the topmost heights, flooded from its border. The level at
@@ -71,7 +71,7 @@ def basins(mesh: Mesh) -> tuple[Basin, ...]:
     levels = ndimage.maximum(np.where(labels > 0, heights + depths, -np.inf), labels, numbers)
     surface = _Surface(mesh)
     return tuple(
-        _basin(surface, grid, np.where(labels == number, heights, np.inf), about_mm=level)
+        _catchment(surface, grid, np.where(labels == number, heights, np.inf), about_mm=level)
         for number, (volume, level) in enumerate(zip(volumes, levels, strict=True), 1)
         if volume >= LEAST_SHARE * volumes.max()
     )
@@ -82,13 +82,13 @@ def _plan(mesh: Mesh) -> tuple[Points, Points, float]:
     return low, high, float((high - low).max() / PIXELS)
 
 
-def _basin(surface: "_Surface", grid: Grid, floor_mm: Points, *, about_mm: float) -> Basin:
+def _catchment(surface: "_Surface", grid: Grid, floor_mm: Points, *, about_mm: float) -> Catchment:
     rows, columns = np.nonzero(np.isfinite(floor_mm))
     x, y = grid.centres_mm
     lowest = np.argmin(floor_mm[rows, columns])
     deepest = np.array([x[columns[lowest]], y[rows[lowest]]])
     floor = surface.corner_below(deepest)
-    return Basin(spill_mm=surface.spill_mm(floor, about_mm=about_mm), deepest_mm=deepest)
+    return Catchment(spill_mm=surface.spill_mm(floor, about_mm=about_mm), deepest_mm=deepest)
 
 
 def _crests_mm(mesh: Mesh, grid: Grid) -> Points:
@@ -268,7 +268,7 @@ class Cavity:
     Parameters
     ----------
     volume_mm3 : float
-        Pour volume [mm^3].
+        Fill volume [mm^3].
     rim_mm : float
         Level at which it spills, measured along the way up from the file's origin [mm].
     depth_mm : float
@@ -287,7 +287,7 @@ def _silent(_: str) -> None:
     """Tell nobody which stage begins."""
 
 
-def pour_cavities(mesh: Mesh, up: Up = Up.PLUS_Z, *, stage: Stage = _silent) -> tuple[Cavity, ...]:
+def find_cavities(mesh: Mesh, up: Up = Up.PLUS_Z, *, stage: Stage = _silent) -> tuple[Cavity, ...]:
     """Return every cavity that opens upward and holds water, the largest first.
 
     Dents are left out: hollows under 0.2 mm deep, and those that hold less than 1 % of the
@@ -301,7 +301,7 @@ def pour_cavities(mesh: Mesh, up: Up = Up.PLUS_Z, *, stage: Stage = _silent) -> 
     up : Up
         Which way is up.
     stage : callable
-        Called with the name of each stage before it starts: checking, basins, cavities.
+        Called with the name of each stage before it starts: checking, catchments, cavities.
 
     Returns
     -------
@@ -315,13 +315,13 @@ def pour_cavities(mesh: Mesh, up: Up = Up.PLUS_Z, *, stage: Stage = _silent) -> 
     """
     stage("checking")
     _bounds_a_solid(mesh)
-    stage("basins")
+    stage("catchments")
     turned = upright(mesh, up)
-    found = sorted(basins(turned), key=lambda basin: basin.spill_mm)
+    found = sorted(catchments(turned), key=lambda catchment: catchment.spill_mm)
     if not found:
         return ()
     stage("cavities")
-    spills = np.array([basin.spill_mm for basin in found])
+    spills = np.array([catchment.spill_mm for catchment in found])
     groups = np.split(np.arange(len(found)), np.flatnonzero(np.diff(spills) > SAME_MM) + 1)
     cavities = [c for group in groups for c in _cut_out(turned, [found[i] for i in group])]
     return tuple(sorted(cavities, key=lambda cavity: -cavity.volume_mm3))
@@ -361,13 +361,13 @@ def _bounds_a_solid(mesh: Mesh) -> None:
         )
 
 
-def _cut_out(mesh: Mesh, group: list[Basin]) -> list[Cavity]:
-    """Return the cavities of basins that spill at one level."""
+def _cut_out(mesh: Mesh, group: list[Catchment]) -> list[Cavity]:
+    """Return the cavities of catchments that spill at one level."""
     level_mm = group[0].spill_mm
     low, high = mesh.bounds + np.array([[-1.0], [1.0]])
     high[2] = level_mm - BELOW_MM
     air = pieces_of_air([mesh], low, high, step=STEP)
-    points = shapely.points([basin.deepest_mm for basin in group])
+    points = shapely.points([catchment.deepest_mm for catchment in group])
     closed = [part for part in air if _within(part, low, high)]
     faces = [(part, _face(part, high[2])) for part in closed]
     return [_cavity(part, face, level_mm) for part, face in faces if _over(face, points)]

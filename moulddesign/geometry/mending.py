@@ -34,7 +34,7 @@ SHORT_MM: Final = 5e-5
 """Sides of thin triangles that shrink to a point; float32 steps at 400 mm are 3e-5 [mm]."""
 
 
-def settled(mesh: Mesh) -> Mesh:
+def in_float32(mesh: Mesh) -> Mesh:
     """Return a mesh whose corners are float32 numbers, so that a binary STL holds it exactly.
 
     Corners that become one are welded, and triangles that lose their area so are dropped. Where

@@ -12,7 +12,7 @@ from moulddesign.artwork.outline import Arc, Outline
 from moulddesign.core import Message, SpecError, say, word
 from moulddesign.design import BlockTable, CastTable, PrinterTable
 from moulddesign.geometry import Mesh
-from moulddesign.geometry.mending import settled
+from moulddesign.geometry.mending import in_float32
 from moulddesign.mould.cad_kernel import Solid
 
 Layout_co = TypeVar("Layout_co", covariant=True)
@@ -59,7 +59,7 @@ class Part:
     @property
     def printed(self) -> Mesh:
         """As it lies on the bed, on z = 0 about its middle, in float32 numbers for the files."""
-        return settled(self.pose.of_mesh(self.mesh))
+        return in_float32(self.pose.of_mesh(self.mesh))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,7 +99,7 @@ def pose_on_bed(mesh: Mesh, printer: PrinterTable, *, half_turns: int, name: str
     -------
     Pose
         What is printed is larger than the assembly by 1 / (1 - shrink), so the print has the
-        assembly's sizes; what is proven on the assembly holds for the print.
+        assembly's sizes; what is measured on the assembly holds for the print.
 
     Raises
     ------

@@ -17,7 +17,7 @@ from moulddesign.artwork.outline import (
 from moulddesign.core import SpecError, ml_from_mm3, mm3_from_ml, say
 from moulddesign.design import PROPORTION, Design
 from moulddesign.geometry import Indices, Mesh, Points
-from moulddesign.geometry.mending import settled
+from moulddesign.geometry.mending import in_float32
 from moulddesign.portion import TrialMould, figures
 from moulddesign.relief.medial_axis import MedialAxis, medial_axis, snapped_to_grid
 from moulddesign.relief.profile import HeightProfile, shoulder_profile
@@ -175,13 +175,13 @@ class TopSurface:
         vertices = np.concatenate([self.vertices + lift, end])
         floor = triangulated_loops(vertices, [low])[:, ::-1]
         made = Mesh(vertices, np.concatenate([self.triangles, side, floor]))
-        return settled(made if other_mm < flat_mm else made.inside_out())
+        return in_float32(made if other_mm < flat_mm else made.inside_out())
 
     def _closed(self, flat_mm: float) -> Mesh:
         """Return the solid whose floor is filled in the rim: a drafted side ends on the table."""
         vertices = self.vertices + np.array([0.0, 0.0, flat_mm])
         floor = triangulated_loops(vertices, [self.rim])[:, ::-1]
-        return settled(Mesh(vertices, np.concatenate([self.triangles, floor])))
+        return in_float32(Mesh(vertices, np.concatenate([self.triangles, floor])))
 
 
 def relief_volume_mm3(roofs: tuple[Roof, ...]) -> float:

@@ -9,7 +9,7 @@ import shapely
 
 from moulddesign.core import DESIGN, PRACTICE, Finding, KernelError, judged, say
 from moulddesign.geometry import Mesh, bodies, box, intersection, pieces_of_air, section_region
-from moulddesign.geometry.fill_volume import Cavity, pour_cavities
+from moulddesign.geometry.fill_volume import Cavity, find_cavities
 from moulddesign.verify.soundness import volume_finding
 
 WATER: Final = say("verify.portion-by-water")
@@ -34,7 +34,7 @@ def block_findings(block: Mesh, *, target_mm3: float, count: int) -> tuple[Findi
     KernelError
         A boolean failed.
     """
-    held_mm3 = [cavity.volume_mm3 for cavity in pour_cavities(block)]
+    held_mm3 = [cavity.volume_mm3 for cavity in find_cavities(block)]
     furthest_mm3 = max(held_mm3, key=lambda held: abs(held - target_mm3), default=0.0)
     return (
         Finding(
@@ -77,7 +77,7 @@ def tray(master: Mesh) -> Cavity:
     KernelError
         It holds nothing, or a boolean failed.
     """
-    held = pour_cavities(master)
+    held = find_cavities(master)
     if not held:
         raise KernelError("the silicone", "the tray holds nothing; report this design")
     return held[0]

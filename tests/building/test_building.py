@@ -16,7 +16,7 @@ from moulddesign.building import build
 from moulddesign.core import SpecError
 from moulddesign.design import Design
 from moulddesign.geometry import Mesh, bodies, difference, intersection
-from moulddesign.geometry.mending import settled
+from moulddesign.geometry.mending import in_float32
 from moulddesign.verify.press_checks import closed_cavity_mm3
 
 
@@ -61,7 +61,7 @@ def test_every_kept_design_is_sound_and_good(name):
 @pytest.mark.parametrize("name", REAL)
 def test_the_closed_cavity_holds_the_pastry(name):
     made = built(name)
-    sleeve, stamp = (settled(part.mesh) for part in made.mould.parts[:2])
+    sleeve, stamp = (in_float32(part.mesh) for part in made.mould.parts[:2])
     held_mm3 = closed_cavity_mm3(sleeve, stamp)
     assert held_mm3 == pytest.approx(1000.0 * made.portion.piece.volume_ml, rel=0.002)
 
@@ -69,7 +69,7 @@ def test_the_closed_cavity_holds_the_pastry(name):
 @pytest.mark.parametrize("name", REAL)
 def test_stamp_and_pastry_share_nothing_and_leave_nothing(name):
     made = built(name)
-    stamp = settled(made.mould.parts[1].mesh)
+    stamp = in_float32(made.mould.parts[1].mesh)
     pastry = made.meshes["pastry"]
     # float32 moves either surface by 2e-6 mm at most, over the top's area.
     noise_mm3 = 4e-6 * pastry.area_mm2

@@ -16,12 +16,12 @@ from mould.judge import shared_mm3
 from PIL import Image
 from pypdf import PdfReader
 
-from moulddesign.building import PASTRY, Evidence, build, proven
+from moulddesign.building import PASTRY, CheckInput, build, build_findings
 from moulddesign.core import SpecError, Verdict
 from moulddesign.design import Design
 from moulddesign.export import ExportOptions, parse_formats, publish
 from moulddesign.geometry import Mesh
-from moulddesign.geometry.mending import settled
+from moulddesign.geometry.mending import in_float32
 from moulddesign.verify.press_checks import closed_cavity_mm3
 
 DESIGN = Design().with_values(
@@ -141,9 +141,9 @@ def test_one_plunger_goes_with_each_stamp(made, first):
 
 
 def test_the_closed_cavity_holds_the_portion_under_each_stamp(made):
-    sleeve = settled(made.mould.part("sleeve").mesh)
+    sleeve = in_float32(made.mould.part("sleeve").mesh)
     for one in made.further:
-        held_mm3 = closed_cavity_mm3(sleeve, settled(made.mould.part(one.stamp_name).mesh))
+        held_mm3 = closed_cavity_mm3(sleeve, in_float32(made.mould.part(one.stamp_name).mesh))
         assert held_mm3 == pytest.approx(1000.0 * made.portion.piece.volume_ml, rel=0.002)
 
 
@@ -151,7 +151,7 @@ def test_stamp_and_its_pastry_share_nothing(made):
     for one in made.further:
         pressed, stamp = made.meshes[one.pastry_name], made.mould.part(one.stamp_name).mesh
         # float32 moves either surface by 2e-6 mm at most, over the top's area.
-        assert abs(shared_mm3(pressed, settled(stamp))) <= 4e-6 * pressed.area_mm2
+        assert abs(shared_mm3(pressed, in_float32(stamp))) <= 4e-6 * pressed.area_mm2
 
 
 def test_the_vanes_stay_in_the_bore_under_the_highest_pastry_of_a_heavy_portion(made):
@@ -188,9 +188,9 @@ def test_the_first_stamps_findings_keep_their_names(light):
     assert [found.name for found in alone("little-30").findings if found.name not in names] == []
 
 
-def evidence(made, **changes):
+def check_input(made, **changes):
     plain = {"design": made.design, "portion": made.portion.piece, "pastry": made.pastry}
-    return Evidence(
+    return CheckInput(
         **plain, interior=made.interior, mould=made.mould, pastry_name=PASTRY,
         meshes=made.meshes | changes,
     )  # fmt: skip
@@ -200,7 +200,7 @@ def test_mirrored_lettering_is_found_under_the_name_of_its_stamp():
     made = built("square under a shoulder, on a peg")
     right = made.meshes["pastry-fig"]
     mirrored = Mesh(right.vertices * (-1.0, 1.0, 1.0), right.triangles[:, ::-1])
-    found = proven(evidence(made, **{"pastry-fig": mirrored}), made.further[:1])
+    found = build_findings(check_input(made, **{"pastry-fig": mirrored}), made.further[:1])
     failed = [f.name for f in found if f.verdict is Verdict.FAIL]
     assert "stamp-fig: relief matches the artwork, seen from above" in failed
     assert all(name.startswith("stamp-fig: ") for name in failed)
@@ -214,7 +214,7 @@ def test_a_stamp_that_is_too_thick_is_found_under_its_name():
         dataclasses.replace(part, mesh=low) if one is part else one for one in made.mould.parts
     )
     wrong = dataclasses.replace(made, mould=dataclasses.replace(made.mould, parts=parts))
-    found = proven(evidence(wrong), made.further[:1])
+    found = build_findings(check_input(wrong), made.further[:1])
     failed = {f.name for f in found if f.verdict is Verdict.FAIL}
     # Pressed half a millimetre deeper, some 1000 mm^3 of 60000 are missing, and the dough is cut.
     assert "stamp-fig: closed cavity of the assembled press" in failed

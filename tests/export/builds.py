@@ -7,7 +7,7 @@ from types import MappingProxyType
 import moulddesign
 from moulddesign.building import PASTRY, Build
 from moulddesign.design import Design, Kind
-from moulddesign.geometry.mending import settled
+from moulddesign.geometry.mending import in_float32
 from moulddesign.mould import block, press
 from moulddesign.pastry.interior import interior
 from moulddesign.pastry.pastry import pastry
@@ -67,10 +67,10 @@ INSIDES = {
 
 @cache
 def built(case: str) -> Build:
-    return unproven(Design.read(DEMO).with_values((CASES | INSIDES)[case]))
+    return unchecked(Design.read(DEMO).with_values((CASES | INSIDES)[case]))
 
 
-def unproven(design: Design) -> Build:
+def unchecked(design: Design) -> Build:
     weights = figures(design)
     piece = weights.piece
     made = pastry(design, piece.volume_ml)
@@ -83,7 +83,7 @@ def unproven(design: Design) -> Build:
         interior=interior(design, made, piece),
         mould=mould,
         meshes=MappingProxyType(
-            {part.name: settled(part.printed) for part in mould.parts} | {PASTRY: made.mesh}
+            {part.name: in_float32(part.printed) for part in mould.parts} | {PASTRY: made.mesh}
         ),
         findings=(),
         seconds=MappingProxyType({}),

@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 import numpy as np
 import pytest
-from export.builds import CASES, DEMO, built, unproven
+from export.builds import CASES, DEMO, built, unchecked
 from PIL import Image
 from pypdf import PdfReader
 
@@ -118,7 +118,7 @@ def test_the_least_bed_takes_the_largest_part():
 
 @pytest.mark.parametrize("price_per_kg", [None, 24.0])
 def test_every_part_has_its_metres_its_least_time_and_its_price(price_per_kg):
-    made = unproven(DESIGN.with_values({"printer.price_per_kg": price_per_kg}))
+    made = unchecked(DESIGN.with_values({"printer.price_per_kg": price_per_kg}))
     text = pages(card_of(figures(made)).pdf())[1]
     for name, mesh in made.meshes.items():
         if name == "pastry":

@@ -3,7 +3,7 @@
 import io
 
 import pytest
-from export.builds import DEMO, built, unproven
+from export.builds import DEMO, built, unchecked
 from export.test_card import PICTURES, figures, pages
 from fontTools.fontBuilder import FontBuilder
 from fontTools.pens.ttGlyphPen import TTGlyphPen
@@ -40,7 +40,7 @@ NAMES = [
 def named(name, **relief):
     plain = name.replace("\u200d", "")  # a folder's name holds no joiner
     values = {"name": plain, "portion.centres": [{"name": name, "mass_g": 5.0}], **relief}
-    return unproven(Design.read(DEMO).with_values(values))
+    return unchecked(Design.read(DEMO).with_values(values))
 
 
 def card_of(made, lettered):

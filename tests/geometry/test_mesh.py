@@ -22,7 +22,7 @@ from moulddesign.geometry import (
     unfolded,
     union,
 )
-from moulddesign.geometry.mending import settled
+from moulddesign.geometry.mending import in_float32
 
 ROUND_OFF = 1e-12
 
@@ -206,13 +206,13 @@ def test_settling_welds_what_float32_makes_one():
     triangles[np.flatnonzero((triangles == 0).any(axis=1))[0]] = np.where(
         needle == 0, len(made.vertices), needle
     )
-    rest = settled(Mesh(vertices, triangles))
+    rest = in_float32(Mesh(vertices, triangles))
     assert len(rest.vertices) == len(made.vertices)
     read = trimesh.Trimesh(rest.vertices, rest.triangles, process=False)
     assert read.is_watertight
     assert read.is_winding_consistent
     np.testing.assert_array_equal(rest.vertices, rest.vertices.astype(np.float32))
-    zeros = settled(Mesh(-made.vertices * 0.0, made.triangles)).vertices
+    zeros = in_float32(Mesh(-made.vertices * 0.0, made.triangles)).vertices
     assert not np.signbit(zeros).any()
 
 
@@ -224,7 +224,7 @@ def test_settling_leaves_no_triangle_without_direction(along):
     (start, end, far), between = triangles[0], len(corners)
     vertices = np.concatenate([corners, [corners[start] + along * (corners[end] - corners[start])]])
     cut = [[start, between, far], [between, end, far], [start, end, between]]
-    rest = settled(Mesh(vertices, np.concatenate([triangles[1:], cut])))
+    rest = in_float32(Mesh(vertices, np.concatenate([triangles[1:], cut])))
     read = trimesh.Trimesh(rest.vertices, rest.triangles, process=False)
     assert read.is_watertight
     assert read.is_winding_consistent

@@ -11,7 +11,7 @@ from verify.shapes import as_written, cone, cylinder, mesh_of
 from moulddesign.core import SpecError
 from moulddesign.fit import press_volume_mm3
 from moulddesign.geometry import Mesh, box
-from moulddesign.geometry.fill_volume import Up, pour_cavities, upright
+from moulddesign.geometry.fill_volume import Up, find_cavities, upright
 from moulddesign.geometry.topology import welded
 
 SIDES = 512
@@ -31,7 +31,7 @@ def part(body):
 
 def volumes(body, up=Up.PLUS_Z):
     mesh = body if isinstance(body, Mesh) else part(body)
-    return [c.volume_mm3 for c in pour_cavities(mesh, up)]
+    return [c.volume_mm3 for c in find_cavities(mesh, up)]
 
 
 def ellipsoid(a, b, c, sides=SIDES):
@@ -116,7 +116,7 @@ def test_each_cup_is_filled_to_its_own_rim():
     mould = step - cylinder(10, -25, 1).translate([-20, 0, 0])
     mould -= cylinder(10, -30, 1).translate([20, 0, 0])
     area = pi * 100 * (1 - deficit(256))
-    found = pour_cavities(part(mould))
+    found = find_cavities(part(mould))
     assert [c.volume_mm3 for c in found] == pytest.approx([25 * area, 20 * area], rel=1e-5)
     assert [c.rim_mm for c in found] == pytest.approx([0.0, -10.0], abs=1e-5)
     assert [c.depth_mm for c in found] == pytest.approx([25.0, 20.0], abs=1e-5)
@@ -126,7 +126,7 @@ def test_each_cup_is_filled_to_its_own_rim():
 def test_a_spout_sets_the_level():
     notch = Manifold.cube([40, 6, 5]).translate([0, -3, -4])
     cup = block(cylinder(20, -20, 1), notch)
-    (found,) = pour_cavities(part(cup))
+    (found,) = find_cavities(part(cup))
     assert found.rim_mm == pytest.approx(-4.0, abs=1e-5)
     assert found.volume_mm3 == pytest.approx(pi * 400 * 16 * (1 - deficit(256)), rel=1e-4)
 
@@ -140,7 +140,7 @@ def test_a_tilted_bowl_spills_at_the_lowest_point_of_its_rim(lean):
     # The sphere's middle stands `rise` over the rim's plane; its lowest rim point leans down.
     level = -rim * sin(radians(lean))
     cap = ball - (rise * cos(radians(lean)) - level)
-    (found,) = pour_cavities(part(bowl))
+    (found,) = find_cavities(part(bowl))
     # The polygon's corner next to the lowest point is up to 20 (1 - cos(pi / 512)) off: 0.4 um.
     assert found.rim_mm == pytest.approx(level, abs=0.003)
     assert found.volume_mm3 == pytest.approx(pi * cap**2 * (3 * ball - cap) / 3, rel=0.001)
@@ -228,9 +228,9 @@ def test_random_cups_in_random_poses(examples):
 def test_a_mesh_that_bounds_no_solid_is_refused():
     cup = part(block(cylinder(20, -20, 1)))
     with pytest.raises(SpecError, match=r"3 open, 0 crowded and 0 clashing edges; ask .* mended"):
-        pour_cavities(Mesh(cup.vertices, cup.triangles[1:]))
+        find_cavities(Mesh(cup.vertices, cup.triangles[1:]))
     with pytest.raises(SpecError, match="inside out"):
-        pour_cavities(cup.inside_out())
+        find_cavities(cup.inside_out())
 
 
 @pytest.mark.parametrize("height", [8.0, 20.0, 30.0])
@@ -271,8 +271,8 @@ def test_two_million_triangles_in_20_seconds_and_2_gb(tmp_path):
     trimesh.Trimesh(body.vertices, body.triangles, process=False).export(tmp_path / "cup.stl")
     code = (
         "import sys\nfrom moulddesign.geometry.mesh_files import read_mesh\n"
-        "from moulddesign.geometry.fill_volume import pour_cavities\n"
-        "(cup,) = pour_cavities(read_mesh(sys.argv[1]))\nprint(cup.volume_mm3)"
+        "from moulddesign.geometry.fill_volume import find_cavities\n"
+        "(cup,) = find_cavities(read_mesh(sys.argv[1]))\nprint(cup.volume_mm3)"
     )
     ran = subprocess.run(  # noqa: S603
         [sys.executable, "-c", code, str(tmp_path / "cup.stl")],

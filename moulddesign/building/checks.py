@@ -1,4 +1,4 @@
-"""What a build has to prove, kind by kind: the numbers of the design go to the checks."""
+"""What is checked of each kind of mould: the numbers of the design go to `verify`."""
 
 import os
 from collections.abc import Callable, Iterator, Sequence
@@ -14,7 +14,7 @@ from moulddesign.core import Finding, mm3_from_ml, say
 from moulddesign.core.findings import SEPARATOR
 from moulddesign.design import BlockTable, CastTable, Design, Joint, PressTable, Profile
 from moulddesign.geometry import Mesh
-from moulddesign.geometry.mending import settled
+from moulddesign.geometry.mending import in_float32
 from moulddesign.mould import CastLayout, Mould, inscriptions
 from moulddesign.pastry.interior import Interior
 from moulddesign.pastry.pastry import Pastry
@@ -101,7 +101,7 @@ def _widths(pastry: Pastry, line_mm: float) -> Iterator[Finding]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Evidence:
+class CheckInput:
     """What was made of a design, for the checks to measure.
 
     Parameters
@@ -144,12 +144,12 @@ class Evidence:
         return max(self.pastry.outline.width_mm, self.pastry.outline.depth_mm)
 
 
-def piece_findings(made: Evidence) -> tuple[Finding, ...]:
+def piece_findings(made: CheckInput) -> tuple[Finding, ...]:
     """Judge the pastry: volume, crust, centres, and whether its relief reads right.
 
     Parameters
     ----------
-    made : Evidence
+    made : CheckInput
         What was made.
     """
     solid, inside = made.meshes[made.pastry_name], made.interior
@@ -167,12 +167,12 @@ def piece_findings(made: Evidence) -> tuple[Finding, ...]:
     )
 
 
-def relief_layers(made: Evidence) -> tuple[Finding, ...]:
+def relief_layer_findings(made: CheckInput) -> tuple[Finding, ...]:
     """Judge whether the layers draw the shallowest of the relief.
 
     Parameters
     ----------
-    made : Evidence
+    made : CheckInput
         What was made.
     """
     depths = [abs(part.depth_mm) for part in made.pastry.relief]
@@ -182,12 +182,12 @@ def relief_layers(made: Evidence) -> tuple[Finding, ...]:
     return (layers_finding(depth_mm=min(depths), layer_mm=layer_mm),)
 
 
-def pressed(made: Evidence, table: PressTable) -> tuple[Finding, ...]:
+def first_stamp_findings(made: CheckInput, table: PressTable) -> tuple[Finding, ...]:
     """Judge a press under its first stamp.
 
     Parameters
     ----------
-    made : Evidence
+    made : CheckInput
         What was made.
     table : PressTable
         What was asked of the press.
@@ -207,12 +207,14 @@ def pressed(made: Evidence, table: PressTable) -> tuple[Finding, ...]:
     )
 
 
-def under_further(made: Evidence, table: PressTable, one: FurtherPastry) -> tuple[Finding, ...]:
+def further_stamp_findings(
+    made: CheckInput, table: PressTable, one: FurtherPastry
+) -> tuple[Finding, ...]:
     """Judge a further stamp and its pastry as the first are judged.
 
     Parameters
     ----------
-    made : Evidence
+    made : CheckInput
         What was made.
     table : PressTable
         What was asked of the press.
@@ -246,7 +248,7 @@ def under_further(made: Evidence, table: PressTable, one: FurtherPastry) -> tupl
         *piece_findings(own),
         *_press(own, table, press),
         *_pull(own, press.stamp),
-        *relief_layers(own),
+        *relief_layer_findings(own),
         rings,
     )
     return (
@@ -263,7 +265,7 @@ def _nested(stamp: str, part: str) -> str:
     return f"{stamp}{SEPARATOR}{part}" if part else stamp
 
 
-def _press(made: Evidence, table: PressTable, assembled: Press) -> tuple[Finding, ...]:
+def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Finding, ...]:
     """Judge the assembled press, and the wall of its sleeve under a hand's push."""
     plastic = made.design.printer.plastic
     found = press_findings(
@@ -300,20 +302,20 @@ def _press(made: Evidence, table: PressTable, assembled: Press) -> tuple[Finding
     )
 
 
-def _assembled(made: Evidence) -> Press:
+def _assembled(made: CheckInput) -> Press:
     """Return the press with the stamp that is judged, the plunger sitting in it."""
     sleeve, first, stamp, plunger = (
         made.mould.part(name).mesh for name in ("sleeve", "stamp", made.stamp_name, "plunger")
     )
     higher_mm = stamp.bounds[1, 2] - first.bounds[1, 2]
     return Press(
-        sleeve=settled(sleeve),
-        stamp=settled(stamp),
-        plunger=settled(plunger.moved((0.0, 0.0, higher_mm))),
+        sleeve=in_float32(sleeve),
+        stamp=in_float32(stamp),
+        plunger=in_float32(plunger.moved((0.0, 0.0, higher_mm))),
     )
 
 
-def _pull(made: Evidence, stamp: Mesh) -> tuple[Finding, ...]:
+def _pull(made: CheckInput, stamp: Mesh) -> tuple[Finding, ...]:
     """Judge whether the pastry leaves the stamp downwards."""
     if not made.pastry.relief:
         return ()
@@ -330,12 +332,12 @@ LETTERED: Final = ("sleeve", "plunger", "block")
 """Parts that have a face to write on."""
 
 
-def proven(made: Evidence, further: Sequence[FurtherPastry] = ()) -> tuple[Finding, ...]:
+def build_findings(made: CheckInput, further: Sequence[FurtherPastry] = ()) -> tuple[Finding, ...]:
     """Return all findings about a build, measured on the meshes that will be written.
 
     Parameters
     ----------
-    made : Evidence
+    made : CheckInput
         What was made.
     further : sequence of FurtherPastry
         Pastries under further stamps.
@@ -348,32 +350,32 @@ def proven(made: Evidence, further: Sequence[FurtherPastry] = ()) -> tuple[Findi
     # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
     judges: list[Callable[[], tuple[Finding, ...]]] = [
         partial(piece_findings, made),
-        partial(_of_its_kind, made),
+        partial(_kind_findings, made),
         *(partial(_printed, made, part.name) for part in made.mould.parts),
-        partial(relief_layers, made),
+        partial(relief_layer_findings, made),
         *(partial(soundness, mesh, part=name) for name, mesh in made.meshes.items()),
         partial(_against_exact, made.mould),
         partial(_lettering, made),
     ]
     table = made.design.mould
     if isinstance(table, PressTable):
-        judges += [partial(under_further, made, table, one) for one in further]
+        judges += [partial(further_stamp_findings, made, table, one) for one in further]
     with ThreadPoolExecutor(os.cpu_count()) as pool:
         return tuple(chain.from_iterable(pool.map(lambda judge: judge(), judges)))
 
 
-def _of_its_kind(made: Evidence) -> tuple[Finding, ...]:
+def _kind_findings(made: CheckInput) -> tuple[Finding, ...]:
     """Judge what only this kind of mould has to show."""
     match made.design.mould:
         case PressTable() as table:
-            return pressed(made, table)
+            return first_stamp_findings(made, table)
         case BlockTable() as table:
             return _block(made, table)
         case CastTable() as table:
             return _cast(made, table)
 
 
-def _block(made: Evidence, table: BlockTable) -> tuple[Finding, ...]:
+def _block(made: CheckInput, table: BlockTable) -> tuple[Finding, ...]:
     """Judge what the cavities of a block hold, and whether the pastry falls out of them."""
     part = made.mould.part("block")
     drafts = [part.draft_deg for part in made.pastry.relief]
@@ -386,14 +388,14 @@ def _block(made: Evidence, table: BlockTable) -> tuple[Finding, ...]:
         *pull_findings(
             say("building.pastry-from-block"),
             body=made.meshes[made.pastry_name],
-            tool=settled(part.mesh),
+            tool=in_float32(part.mesh),
             direction=(0.0, 0.0, -1.0),
             least_draft_deg=min([made.pastry.side_draft_deg, *drafts]),
         ),
     )
 
 
-def _cast(made: Evidence, table: CastTable) -> tuple[Finding, ...]:
+def _cast(made: CheckInput, table: CastTable) -> tuple[Finding, ...]:
     """Judge the pastries in a tray, the silicone over them, and whether it comes out."""
     master, layout = made.meshes["master"], made.mould.layout
     assert isinstance(layout, CastLayout)  # noqa: S101 (the layout goes with the kind)
@@ -418,7 +420,7 @@ def _cast(made: Evidence, table: CastTable) -> tuple[Finding, ...]:
     )
 
 
-def _printed(made: Evidence, name: str) -> tuple[Finding, ...]:
+def _printed(made: CheckInput, name: str) -> tuple[Finding, ...]:
     """Judge a part as it lies on the bed."""
     printer = made.design.printer
     return printing_findings(
@@ -430,7 +432,7 @@ def _printed(made: Evidence, name: str) -> tuple[Finding, ...]:
     )
 
 
-def _lettering(made: Evidence) -> tuple[Finding, ...]:
+def _lettering(made: CheckInput) -> tuple[Finding, ...]:
     """Say what is written on the parts that have a face for it."""
     table, wanted = made.design.mould, inscriptions(made.design)
     if isinstance(table, CastTable) or not table.lettering:

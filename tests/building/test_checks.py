@@ -1,4 +1,4 @@
-"""Every kind is proven end to end, what is wrong is found, and files grow by the shrinkage."""
+"""Every kind is checked end to end, what is wrong is found, and files grow by the shrinkage."""
 
 import numpy as np
 import pytest
@@ -21,7 +21,7 @@ def made(request):
     return build(Design().with_values(SMALL | KINDS[request.param] | {"printer.shrink": 0.01}))
 
 
-def test_nothing_fails_and_each_kind_names_what_it_proves(made):
+def test_nothing_fails_and_each_kind_names_what_it_checks(made):
     assert made.failed == ()
     names = " ".join(found.name for found in made.findings)
     for word in {
