@@ -67,8 +67,6 @@ def check_artwork(name_or_path: str, folder: Path, *, size_mm: float) -> Artwork
 
     Parameters
     ----------
-    name_or_path : str
-        A bundled pattern's name, or a path to an SVG, PNG or JPEG file.
     folder : Path
         What a relative path starts from.
     size_mm : float

@@ -85,18 +85,6 @@ def largest_mm(shape: shapely.Geometry, available: Polygon) -> float:
 
     Found by bisection, so the polygon should be star-shaped about the origin, as tops are: then
     what fits at one size fits at every smaller one.
-
-    Parameters
-    ----------
-    shape : shapely geometry
-        Artwork in the unit square.
-    available : Polygon
-        Holds the origin [mm].
-
-    Returns
-    -------
-    float
-        Length on the pastry of one unit of the artwork, within a nanometre [mm].
     """
     low = 0.0
     high = 2.0 * np.abs(available.bounds).max() / np.abs(shapely.get_coordinates(shape)).max()

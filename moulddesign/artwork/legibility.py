@@ -133,13 +133,6 @@ def least_gap_mm(region: AnyPolygon, *, below_mm: float) -> ThinPlace | None:
 def thin_strokes(region: AnyPolygon, *, below_mm: float) -> tuple[ThinPlace, ...]:
     """Return every stroke thinner than a width, the thinnest first.
 
-    Parameters
-    ----------
-    region : Polygon or MultiPolygon
-        Valid [mm].
-    below_mm : float
-        The width; of places closer together than this only the thinnest is returned [mm].
-
     Examples
     --------
     >>> comb = shapely.union_all([shapely.box(0, 0, 9, 4), shapely.box(1, 4, 1.5, 9)])
@@ -168,18 +161,8 @@ def thin_gaps(region: AnyPolygon, *, below_mm: float) -> tuple[ThinPlace, ...]:
 def thickened(region: AnyPolygon, least_mm: float) -> MultiPolygon:
     """Return a region whose strokes are at least so wide.
 
-    Parameters
-    ----------
-    region : Polygon or MultiPolygon
-        Valid [mm].
-    least_mm : float
-        Width that thin strokes are brought to; they come out wider by up to a quarter of what
-        they were [mm].
-
-    Returns
-    -------
-    MultiPolygon
-        The region with its thin strokes thickened to both sides; gaps beside them shrink.
+    Strokes grow to both sides, so gaps beside them shrink. They come out wider than asked for by up
+    to a quarter of what they were.
     """
     area = polygon_set(region)
     for _ in range(PASSES):

@@ -87,13 +87,7 @@ class Font:
 
 
 def default_font() -> Path:
-    """Return the font that is used where none is given.
-
-    Raises
-    ------
-    FileError
-        The package that ships it is not whole.
-    """
+    """Return the font that is used where none is given."""
     spec = find_spec("matplotlib")
     roots = spec.submodule_search_locations if spec else None
     path = Path(roots[0] if roots else ".") / "mpl-data" / "fonts" / "ttf" / DEFAULT_FONT
@@ -128,11 +122,6 @@ def shaped_line(text: str, font: Font) -> ShapedLine:
 
     Directions follow the Unicode Bidirectional Algorithm; the font's features for kerning,
     ligatures and joining are applied.
-
-    Raises
-    ------
-    SpecError
-        The font has no glyph for a character.
     """
     glyphs: list[Glyph] = []
     pen = 0.0
@@ -256,13 +245,6 @@ MOST_LETTERS: Final = 400
 def lettering(text: str, font: Path | None = None) -> tuple[Region, ...]:
     """Return lines of text, centred one below the other.
 
-    Parameters
-    ----------
-    text : str
-        Line breaks separate its lines. Any script that the font has glyphs for.
-    font : Path, optional
-        A TrueType or OpenType file; a bold sans serif where it is left out.
-
     Returns
     -------
     tuple of Region
@@ -287,10 +269,6 @@ def rim_lettering(
 
     Parameters
     ----------
-    text : str
-        One line.
-    font : Path, optional
-        A TrueType or OpenType file.
     radius_mm : float
         Radius of the base line [mm].
     height_mm : float

@@ -92,11 +92,6 @@ def _border_line(outline: Polygon, inset_mm: float, bend_mm: float) -> _BorderLi
 
     An inset by more than the distance, grown back by a disc of the bend's radius: a dilation
     leaves no convex corner sharper than its disc.
-
-    Raises
-    ------
-    SpecError
-        The outline is too small, or falls apart at that distance.
     """
     inner = outline.buffer(-inset_mm - bend_mm, quad_segs=BORDER_QUAD_SEGS)
     if inner.is_empty or not isinstance(inner, Polygon):
@@ -471,25 +466,6 @@ DEFAULT_SIZES: Final[Mapping[Motif, MotifSize]] = MappingProxyType(
 
 def motif(kind: Motif, outline: Polygon, size: MotifSize) -> tuple[Region, ...]:
     """Return a motif that fits an outline.
-
-    Parameters
-    ----------
-    kind : Motif
-        Which one.
-    outline : Polygon
-        Where it may lie, such as the flat top less its margin, around the origin [mm].
-    size : MotifSize
-        Count and widths.
-
-    Returns
-    -------
-    tuple of Region
-        One region of full depth inside the outline [mm].
-
-    Raises
-    ------
-    SpecError
-        With these widths and this count nothing fits.
 
     Examples
     --------

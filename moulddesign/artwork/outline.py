@@ -151,19 +151,7 @@ def round_outline(width_mm: float) -> Outline:
 def polygon_outline(name: str, width_mm: float, corner_radius_mm: float) -> Outline:
     """Return a regular polygon with rounded corners.
 
-    Parameters
-    ----------
-    name : str
-        One of `POLYGON_SIDES`.
-    width_mm : float
-        Across the flats [mm].
-    corner_radius_mm : float
-        Radius of the corners [mm].
-
-    Raises
-    ------
-    SpecError
-        The corner radius exceeds half the width.
+    The width is measured across the flats.
     """
     half = width_mm / 2.0
     if corner_radius_mm > half:
@@ -188,20 +176,6 @@ def polygon_outline(name: str, width_mm: float, corner_radius_mm: float) -> Outl
 
 def scalloped_outline(width_mm: float, lobes: int, lobe_depth_mm: float) -> Outline:
     """Return a ring of equal lobes, the valleys between them rounded.
-
-    Parameters
-    ----------
-    width_mm : float
-        Diameter of the circle around the lobes [mm].
-    lobes : int
-        Number of lobes.
-    lobe_depth_mm : float
-        How far the valleys lie inside that circle before they are rounded [mm].
-
-    Raises
-    ------
-    SpecError
-        The valleys reach too far in for so many lobes.
 
     Notes
     -----
@@ -246,20 +220,7 @@ def scalloped_outline(width_mm: float, lobes: int, lobe_depth_mm: float) -> Outl
 
 
 def drawn_outline(path: str, width_mm: float) -> Outline:
-    """Return the outline that a drawing holds, centred on its centroid.
-
-    Parameters
-    ----------
-    path : str
-        SVG file with one closed shape, without holes.
-    width_mm : float
-        Its extent along x [mm].
-
-    Raises
-    ------
-    FileError
-        The drawing holds something else.
-    """
+    """Return the outline that a drawing holds, centred on its centroid."""
     shape = shapely.union_all([region.shape for region in artwork(path, Path())])
     parts = shapely.get_parts(shape)
     if len(parts) != 1 or parts[0].interiors:
@@ -328,8 +289,6 @@ def width_for_volume_mm(table: PastryTable, volume_mm3: float, height_to_width: 
 
     Parameters
     ----------
-    table : PastryTable
-        The kind of outline.
     volume_mm3 : float
         Volume of the prism [mm^3].
     height_to_width : float

@@ -42,25 +42,9 @@ EVEN_TONE: Final = 1.0 / 255.0
 def picture_regions(path: Path, threshold: float | None = None) -> tuple[Region, ...]:
     """Return what is dark in a PNG or JPEG picture.
 
-    Parameters
-    ----------
-    path : Path
-        The file. Its larger side becomes 1, around the origin; clear pixels count as white.
-    threshold : float, optional
-        Brightness below which a pixel stands out, 0 to 1; found by Otsu's method [1]_ where it is
-        left out.
-
-    Returns
-    -------
-    tuple of Region
-        One region of full depth; contours lie within 0.15 pixel of the traced edge.
-
-    Raises
-    ------
-    FileError
-        The file cannot be read, is too large or too small, or has no dark and light parts.
-    SpecError
-        The threshold is not between 0 and 1.
+    Its larger side becomes 1, around the origin; clear pixels count as white. Pixels darker than
+    the threshold, a brightness from 0 to 1, stand out; without one Otsu's method [1]_ finds it.
+    Contours lie within 0.15 pixel of the traced edge.
 
     References
     ----------
@@ -208,13 +192,7 @@ def pattern_names() -> tuple[str, ...]:
 
 
 def artwork_file(name_or_path: str, folder: Path) -> Path:
-    """Return the file of a bundled pattern's name, or of a path that may start from a folder.
-
-    Raises
-    ------
-    SpecError
-        It is no pattern's name, and no file is there.
-    """
+    """Return the file of a bundled pattern's name, or of a path that may start from a folder."""
     if name_or_path in pattern_names():
         return patterns_folder() / f"{name_or_path}.svg"
     path = folder / Path(name_or_path).expanduser()
@@ -246,26 +224,9 @@ def refuse_missing(design: Design) -> None:
 def artwork(name_or_path: str, folder: Path, threshold: float | None = None) -> tuple[Region, ...]:
     """Return the regions of a pattern or of a file of one's own.
 
-    Parameters
-    ----------
-    name_or_path : str
-        A bundled pattern's name, or a path to an SVG, PNG or JPEG file.
-    folder : Path
-        What a relative path starts from: the design file's folder.
-    threshold : float, optional
-        Brightness below which a picture's pixels stand out, 0 to 1; found by itself otherwise.
-
-    Returns
-    -------
-    tuple of Region
-        In the unit square around the origin, x right and y up, without overlap, deepest first.
-
-    Raises
-    ------
-    SpecError
-        It is no pattern's name, no file is there, or a drawing is given a threshold.
-    FileError
-        The file cannot become relief.
+    It lies in the unit square around the origin, x right and y up, without overlap, deepest first.
+    A relative path starts from the folder of the design file. Below the threshold, a brightness
+    from 0 to 1, a pixel of a picture stands out.
     """
     path = artwork_file(name_or_path, folder)
     if path.suffix.lower() in PICTURES:

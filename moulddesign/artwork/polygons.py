@@ -156,15 +156,7 @@ class Region:
 
 
 def visible_regions(paints: list[tuple[PolygonSet, float]], step: Message) -> tuple[Region, ...]:
-    """Return the regions that paint leaves visible, deepest first, without overlap.
-
-    Parameters
-    ----------
-    paints : list of (PolygonSet, float)
-        First laid first; a share of 0 erases what lies below.
-    step : Message
-        Names the drawing in an error.
-    """
+    """Return the regions that paint leaves visible, deepest first, without overlap."""
     found = [Region(multipolygon(part, step), share) for part, share in visible_polygons(paints)]
     return tuple(region for region in found if not region.shape.is_empty)
 
@@ -238,24 +230,8 @@ def polylines(
 ) -> list[Points]:
     """Return one polyline for each subpath, mapped by an affine map.
 
-    Parameters
-    ----------
-    commands : iterable of PathCommand
-        Absolute path commands.
-    matrix : Affine2D
-        Map from the path's units to the result's.
-    flatness : float
-        Largest distance between a curve and its chords, in the result's units.
-
-    Returns
-    -------
-    list of ndarray of float64, shape (n, 2)
-        Points; the closing point is not repeated.
-
-    Raises
-    ------
-    SpecError
-        It reaches farther than drawings do.
+    Chords lie within `flatness` of a curve, in units of the result; the closing point is not
+    repeated.
     """
     result: list[Points] = []
     pieces: list[Points] = []
@@ -290,20 +266,6 @@ def stroke_outline(
     commands: Sequence[PathCommand], stroke: StrokeStyle, scale: float
 ) -> list[PathCommand]:
     """Return the outline of a stroke, to be filled by the nonzero rule.
-
-    Parameters
-    ----------
-    commands : sequence of PathCommand
-        Absolute path commands.
-    stroke : StrokeStyle
-        Width, caps, joins, dashes, in the path's units.
-    scale : float
-        Skia's units in one of the path's; the outline lies within a quarter of Skia's unit.
-
-    Returns
-    -------
-    list of PathCommand
-        In the path's own units; conics stand for round parts.
 
     Notes
     -----

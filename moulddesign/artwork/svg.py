@@ -56,22 +56,10 @@ RELATIVE_UNITS: Final = ("%", "em", "ex", "rem", "ch", "vw", "vh", "auto")
 def svg_regions(path: Path) -> tuple[Region, ...]:
     """Return what an SVG file draws.
 
-    Parameters
-    ----------
-    path : Path
-        The file. Its viewBox (or width and height) is fitted into the unit square around the
-        origin, y up; what lies outside of it is cut off.
-
-    Returns
-    -------
-    tuple of Region
-        Without overlap, deepest first, curves within `FLATNESS` of the unit.
-
-    Raises
-    ------
-    FileError
-        The file cannot be read, is too large, is not SVG, declares entities, holds what cannot
-        become relief (text, pictures, gradients, filters), or draws nothing dark.
+    The viewBox (or width and height) is fitted into the unit square around the origin, y up; what
+    lies outside of it is cut off. Regions come without overlap, deepest first, with curves within
+    `FLATNESS` of the unit. Refused are entities, and what cannot become relief: text, pictures,
+    gradients, filters.
     """
     root = svg_root(path)
     try:
@@ -88,14 +76,7 @@ def svg_regions(path: Path) -> tuple[Region, ...]:
 
 
 def svg_root(path: Path) -> Any:  # noqa: ANN401 (lxml has no types)
-    """Return the root element of a drawing.
-
-    Raises
-    ------
-    FileError
-        It cannot be read, is too large or compressed, is not XML, declares entities, or is not
-        SVG.
-    """
+    """Return the root element of a drawing."""
     advice = say("artwork.simplify-drawing")
     raw = read_bytes(path, most_bytes=MOST_DRAWING_BYTES, advice=advice)
     name = str(path)
@@ -196,11 +177,6 @@ class Renderer:
         """Yield what an element and those inside it paint, in order.
 
         Polygons are in the unit square, each set with its share of the depth.
-
-        Raises
-        ------
-        SpecError
-            The drawing holds what cannot become relief, or refers to itself.
         """
         tag = element_name(element)
         style = computed_style(element, self.sheet, state.style)

@@ -42,21 +42,7 @@ turn a picture to grey."""
 def darkness(colour: str) -> tuple[float, float]:
     """Return how dark a colour is, and how opaque.
 
-    Parameters
-    ----------
-    colour : str
-        A CSS colour in sRGB: a name, ``#rgb``, ``#rrggbb`` (with opacity too), ``rgb()``,
-        ``hsl()`` or ``hwb()``.
-
-    Returns
-    -------
-    tuple of float
-        1 less its brightness, 0 for white and 1 for black, to a thousandth; opacity, 0 to 1.
-
-    Raises
-    ------
-    SpecError
-        It is not a colour.
+    Darkness is 1 less the brightness, to a thousandth: 0 is white and 1 is black.
 
     Examples
     --------
@@ -107,11 +93,6 @@ PLAIN_SELECTORS: Final = (
 def declarations(text: str) -> Declarations:
     """Return what a `style` attribute declares.
 
-    Raises
-    ------
-    SpecError
-        It is nested as no style is.
-
     Examples
     --------
     >>> declarations("fill: red; stroke:none !important; oops")
@@ -139,13 +120,7 @@ def _text(nodes: Iterable[Any]) -> str:
 
 
 def sheet_styles(root: Any) -> SheetStyles:  # noqa: ANN401 (lxml has no types)
-    """Return what a drawing's style sheets declare for its elements.
-
-    Raises
-    ------
-    SpecError
-        A sheet holds an at-rule, or a selector other than names, classes, ids and lists of them.
-    """
+    """Return what a drawing's style sheets declare for its elements."""
     sheets = [element.text or "" for element in root.iter() if element_name(element) == "style"]
     matcher = Matcher()
     for node in tinycss2.parse_stylesheet("\n".join(sheets), skip_comments=True):
@@ -184,15 +159,8 @@ def _compiled(prelude: list[Any]) -> list[Any]:
 def computed_style(element: Any, sheet: SheetStyles, parent: Style) -> dict[str, str]:  # noqa: ANN401
     """Return every property of an element.
 
-    Parameters
-    ----------
-    element : lxml element
-        Its attributes weigh least, then the sheet's rules, then its `style` attribute; what is
-        marked !important beats what is not.
-    sheet : SheetStyles
-        What `sheet_styles` found in the drawing.
-    parent : mapping of str to str
-        Properties of the element that holds it.
+    Attributes weigh least, then the rules of the sheet, then the `style` attribute. What is marked
+    !important beats what is not.
     """
     given: dict[str, str] = {
         name: element.attrib[name]
@@ -241,13 +209,7 @@ class PointBudget:
     left: int = field(default=MOST_POINTS)
 
     def spend(self, lines: Sequence[Points]) -> Sequence[Points]:
-        """Return the lines, counted.
-
-        Raises
-        ------
-        SpecError
-            The drawing has more points than can be pressed or computed.
-        """
+        """Return the lines, counted."""
         self.left -= sum(map(len, lines)) + 1
         if self.left < 0:
             need = say("artwork.too-many-points", most=MOST_POINTS)
@@ -258,13 +220,7 @@ class PointBudget:
 def fill_and_stroke(
     commands: Sequence[PathCommand], state: GraphicsState, budget: PointBudget
 ) -> Iterator[tuple[PolygonSet, float]]:
-    """Yield the fill and the stroke of a shape, in the order in which they are laid.
-
-    Raises
-    ------
-    SpecError
-        A colour, a width or a dash cannot be read, or the paint is a gradient.
-    """
+    """Yield the fill and the stroke of a shape, in the order in which they are laid."""
     style = state.style
     if not commands or style["visibility"] != "visible" or state.opacity == 0.0:
         return

@@ -33,16 +33,7 @@ Pair = tuple[float, float]
 def path_commands(text: str) -> list[PathCommand]:
     """Return the absolute commands (M L Q C A Z) of path data.
 
-    Parameters
-    ----------
-    text : str
-        A `d` attribute. As the specification asks, what stands before an error is drawn, and
-        nothing after it.
-
-    Raises
-    ------
-    SpecError
-        A number is too large to compute with.
+    As the specification asks, what stands before an error is drawn, and nothing after it.
 
     Examples
     --------
@@ -160,11 +151,6 @@ class Viewport:
 def user_length(text: str, name: str, viewport: Viewport) -> float:
     """Return a length in user units.
 
-    Raises
-    ------
-    SpecError
-        It is no number, or in a unit that depends on a font.
-
     Examples
     --------
     >>> user_length("25.4mm", "x", Viewport(0, 0)), user_length("50%", "y", Viewport(10, 20))
@@ -181,13 +167,7 @@ def user_length(text: str, name: str, viewport: Viewport) -> float:
 def shape_commands(
     tag: str, attributes: Mapping[str, str], viewport: Viewport
 ) -> list[PathCommand]:
-    """Return a basic shape or path as absolute path commands; empty where SVG draws nothing.
-
-    Raises
-    ------
-    SpecError
-        A length cannot be read.
-    """
+    """Return a basic shape or path as absolute path commands; empty where SVG draws nothing."""
 
     def at(name: str, default: str = "0") -> float:
         return user_length(attributes.get(name, default), name, viewport)
@@ -276,13 +256,7 @@ def element_label(element: Any) -> str:  # noqa: ANN401
 
 
 def element_transform(element: Any) -> Affine2D:  # noqa: ANN401
-    """Return the map of an element's `transform`.
-
-    Raises
-    ------
-    SpecError
-        It cannot be read.
-    """
+    """Return the map of an element's `transform`."""
     text = element.get("transform", "")
     try:
         # picosvg 0.23 passes over words that it does not know.
@@ -297,13 +271,7 @@ def element_transform(element: Any) -> Affine2D:  # noqa: ANN401
 
 
 def view_box_transform(frame: Any, width: float, height: float) -> tuple[Affine2D, Viewport]:  # noqa: ANN401
-    """Return the map from a frame's inside to its place, and the inside's own size.
-
-    Raises
-    ------
-    SpecError
-        The viewBox cannot be read.
-    """
+    """Return the map from a frame's inside to its place, and the inside's own size."""
     text = frame.get("viewBox")
     if text is None:
         return Affine2D.identity(), Viewport(width, height)
@@ -316,13 +284,7 @@ def view_box_transform(frame: Any, width: float, height: float) -> tuple[Affine2
 
 
 def view_box(text: str) -> Rect:
-    """Return the rectangle of a viewBox.
-
-    Raises
-    ------
-    SpecError
-        It is not four numbers of positive size.
-    """
+    """Return the rectangle of a viewBox."""
     try:
         numbers = [float(word) for word in text.replace(",", " ").split()]
     except ValueError:
@@ -339,13 +301,7 @@ def viewport_polygon(size: Viewport, matrix: Affine2D) -> PolygonSet:
 
 
 def opacity(text: str, name: str) -> float:
-    """Return an opacity, a number or a percentage, clipped to 0 and 1 as SVG asks.
-
-    Raises
-    ------
-    SpecError
-        It is not a number.
-    """
+    """Return an opacity, a number or a percentage, clipped to 0 and 1 as SVG asks."""
     try:
         value = float(text[:-1]) / 100.0 if text.endswith("%") else float(text)
     except ValueError:

@@ -49,17 +49,7 @@ from moulddesign.verify.walls import (
 
 
 def relief_findings(pastry: Pastry, solid: Mesh, *, line_mm: float) -> tuple[Finding, ...]:
-    """Return what is found of a pastry's relief.
-
-    Parameters
-    ----------
-    pastry : Pastry
-        Its artwork says what was asked for.
-    solid : Mesh
-        The pastry as it is written [mm].
-    line_mm : float
-        Width of one printed line [mm].
-    """
+    """Return what is found of a pastry's relief."""
     return (
         *(
             reading_finding(solid, artwork=shape, flat_mm=pastry.height_mm, depth_mm=depth)
@@ -102,27 +92,7 @@ def _widths(pastry: Pastry, line_mm: float) -> Iterator[Finding]:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CheckInput:
-    """What was made of a design, for the checks to measure.
-
-    Parameters
-    ----------
-    design : Design
-        What was asked for.
-    portion : Portion
-        Masses and volumes.
-    pastry : Pastry
-        The pressed piece.
-    interior : Interior
-        Its crust, filling and centres.
-    mould : Mould
-        The parts.
-    meshes : mapping of str to Mesh
-        What is written: parts as they lie on the bed, and the pastry.
-    pastry_name : str
-        Which of the meshes is the pastry.
-    stamp_name : str
-        Which of the parts is its stamp, in a press.
-    """
+    """What was made of a design, for the checks to measure."""
 
     design: Design
     portion: Portion
@@ -130,8 +100,11 @@ class CheckInput:
     interior: Interior
     mould: Mould
     meshes: MappingProxyType[str, Mesh]
+    """What is written: parts as they lie on the bed, and the pastry."""
     pastry_name: str
+    """Which of the meshes is the pastry."""
     stamp_name: str = "stamp"
+    """Which of the parts is its stamp, in a press."""
 
     @property
     def target_mm3(self) -> float:
@@ -145,13 +118,7 @@ class CheckInput:
 
 
 def piece_findings(made: CheckInput) -> tuple[Finding, ...]:
-    """Judge the pastry: volume, crust, centres, and whether its relief reads right.
-
-    Parameters
-    ----------
-    made : CheckInput
-        What was made.
-    """
+    """Judge the pastry: volume, crust, centres, and whether its relief reads right."""
     solid, inside = made.meshes[made.pastry_name], made.interior
     return (
         volume_finding(
@@ -168,13 +135,7 @@ def piece_findings(made: CheckInput) -> tuple[Finding, ...]:
 
 
 def relief_layer_findings(made: CheckInput) -> tuple[Finding, ...]:
-    """Judge whether the layers draw the shallowest of the relief.
-
-    Parameters
-    ----------
-    made : CheckInput
-        What was made.
-    """
+    """Judge whether the layers draw the shallowest of the relief."""
     depths = [abs(part.depth_mm) for part in made.pastry.relief]
     if not depths:
         return ()
@@ -183,20 +144,7 @@ def relief_layer_findings(made: CheckInput) -> tuple[Finding, ...]:
 
 
 def first_stamp_findings(made: CheckInput, table: PressTable) -> tuple[Finding, ...]:
-    """Judge a press under its first stamp.
-
-    Parameters
-    ----------
-    made : CheckInput
-        What was made.
-    table : PressTable
-        What was asked of the press.
-
-    Raises
-    ------
-    KernelError
-        A mesh is not closed.
-    """
+    """Judge a press under its first stamp."""
     layer_mm = made.design.printer.layer_height_mm
     press = _assembled(made)
     return (
@@ -210,27 +158,7 @@ def first_stamp_findings(made: CheckInput, table: PressTable) -> tuple[Finding, 
 def further_stamp_findings(
     made: CheckInput, table: PressTable, one: FurtherPastry
 ) -> tuple[Finding, ...]:
-    """Judge a further stamp and its pastry as the first are judged.
-
-    Parameters
-    ----------
-    made : CheckInput
-        What was made.
-    table : PressTable
-        What was asked of the press.
-    one : FurtherPastry
-        The pastry under that stamp.
-
-    Returns
-    -------
-    tuple of Finding
-        Each name begins with the stamp's.
-
-    Raises
-    ------
-    KernelError
-        A mesh is not closed.
-    """
+    """Judge a further stamp and its pastry as the first are judged."""
     own = replace(
         made,
         pastry=one.pastry,
@@ -333,20 +261,7 @@ LETTERED: Final = ("sleeve", "plunger", "block")
 
 
 def build_findings(made: CheckInput, further: Sequence[FurtherPastry] = ()) -> tuple[Finding, ...]:
-    """Return all findings about a build, measured on the meshes that will be written.
-
-    Parameters
-    ----------
-    made : CheckInput
-        What was made.
-    further : sequence of FurtherPastry
-        Pastries under further stamps.
-
-    Raises
-    ------
-    KernelError
-        A mesh is not closed where a check needs it so.
-    """
+    """Return all findings about a build, measured on the meshes that will be written."""
     # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
     judges: list[Callable[[], tuple[Finding, ...]]] = [
         partial(piece_findings, made),

@@ -26,31 +26,7 @@ PASTRY = "pastry"
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Build:
-    """What a design became, and what was found true of it.
-
-    Parameters
-    ----------
-    design : Design
-        What was asked for.
-    portion : Figures
-        Masses, volumes, spread.
-    pastry : Pastry
-        The pressed piece.
-    interior : Interior
-        Its crust, filling and centres.
-    mould : Mould
-        The parts.
-    meshes : mapping of str to Mesh
-        What is written: each part as it lies on the bed, and the pastry as it stands.
-    findings : tuple of Finding
-        All that was measured.
-    seconds : mapping of str to float
-        Time of each stage, and of each file [s].
-    written : tuple of str
-        Names of the files that it was written as; none before that.
-    further : tuple of FurtherPastry
-        Pastries under further stamps.
-    """
+    """What a design became, and what was found true of it."""
 
     design: Design
     portion: Figures
@@ -58,10 +34,14 @@ class Build:
     interior: Interior
     mould: Mould
     meshes: MappingProxyType[str, Mesh]
+    """What is written: each part as it lies on the bed, and the pastry as it stands."""
     findings: tuple[Finding, ...]
     seconds: MappingProxyType[str, float]
+    """Time of each stage, and of each file [s]."""
     written: tuple[str, ...] = ()
+    """Names of the files that it was written as; none before that."""
     further: tuple[FurtherPastry, ...] = ()
+    """Pastries under further stamps."""
 
     @property
     def failed(self) -> tuple[str, ...]:
@@ -132,33 +112,17 @@ class Build:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Shape:
-    """What a design says of the piece alone, before any mould.
-
-    Parameters
-    ----------
-    portion : Figures
-        Masses, volumes, spread.
-    pastry : Pastry
-        The pressed piece.
-    interior : Interior
-        Its crust, filling and centres.
-    further : tuple of FurtherPastry
-        Pastries under further stamps.
-    """
+    """What a design says of the piece alone, before any mould."""
 
     portion: Figures
     pastry: Pastry
     interior: Interior
     further: tuple[FurtherPastry, ...] = ()
+    """Pastries under further stamps."""
 
 
 def shaped(design: Design) -> Shape:
     """Return the piece of a design without its mould: the first part of `build`.
-
-    Parameters
-    ----------
-    design : Design
-        What is asked for.
 
     Raises
     ------
@@ -180,8 +144,6 @@ def build(
 
     Parameters
     ----------
-    design : Design
-        What is asked for.
     stage : callable
         Called with the name of each stage before it starts: portion, pastry, mould, checks.
     begun : tuple of Shape and Mould, optional

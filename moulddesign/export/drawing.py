@@ -123,13 +123,7 @@ class Drawing:
 
 
 def build_sections(build: Build) -> Sections:
-    """Return the sections and edges of a build's parts, and the section of its pastry.
-
-    Raises
-    ------
-    KernelError
-        A mesh cannot be cut.
-    """
+    """Return the sections and edges of a build's parts, and the section of its pastry."""
     return Sections(
         parts=tuple(part_profile(part.mesh, part.name) for part in build.mould.assembled),
         pastry=upright_section(build.meshes[PASTRY], "the section of the pastry"),
@@ -137,13 +131,7 @@ def build_sections(build: Build) -> Sections:
 
 
 def drawing(build: Build, shown: Sections, paper: Paper) -> Drawing:
-    """Return the drawing: at 1:1 on the smallest sheet, or the largest at a smaller scale.
-
-    Raises
-    ------
-    KernelError
-        The mould is too large for any sheet at any scale.
-    """
+    """Return the drawing: at 1:1 on the smallest sheet, or the largest at a smaller scale."""
     for scale in SCALES:
         views = _views(build, shown, scale=scale, third_angle=paper is Paper.LETTER)
         for sheet in SHEETS[paper]:
@@ -372,15 +360,7 @@ GUID: Final = "{00000000-0000-0000-0000-000000000000}"
 
 
 def dxf_bytes(drawing: Drawing, fonts: Fonts) -> bytes:
-    """Return a drawing as a DXF file whose dimensions measure true lengths.
-
-    Parameters
-    ----------
-    drawing : Drawing
-        Its sheet's limits are the file's.
-    fonts : Fonts
-        What can be lettered; code points replace the rest.
-    """
+    """Return a drawing as a DXF file whose dimensions measure true lengths."""
     from ezdxf import units  # noqa: PLC0415 (a build without a drawing loads no CAD library)
     from ezdxf.filemanagement import new  # noqa: PLC0415 (the same)
 
@@ -516,19 +496,7 @@ SVG_ANCHORS: Final = {Align.LEFT: "start", Align.MIDDLE: "middle", Align.RIGHT: 
 def svg_bytes(
     size_mm: tuple[float, float], entities: Sequence[Entity], title: str, *, fonts: Fonts
 ) -> bytes:
-    """Return entities as an SVG file, its texts as text.
-
-    Parameters
-    ----------
-    size_mm : tuple of float
-        Width and height [mm].
-    entities : sequence of Entity
-        What is drawn, from the lower left corner.
-    title : str
-        What a screen reader says.
-    fonts : Fonts
-        What can be lettered; code points replace the rest.
-    """
+    """Return entities as an SVG file, its texts as text."""
     width, height = size_mm
     named = ("DejaVu Sans", *fonts.families, *SVG_FAMILIES)
     families = ", ".join(f"'{escape(name, {chr(39): '', chr(34): ''})}'" for name in named)

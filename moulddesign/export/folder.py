@@ -38,15 +38,7 @@ LEFTOVER_AGE_S: Final = 60.0
 def atomic_folder(folder: Path) -> Iterator[Path]:
     """Give a staging folder to write into; without an exception it replaces the target.
 
-    Parameters
-    ----------
-    folder : Path
-        The target. What a build wrote there is replaced, nothing else.
-
-    Raises
-    ------
-    WriteError
-        Something else is there, or the system refuses; the target is as it was.
+    What a build wrote there is replaced, nothing else. After an exception the target is as it was.
     """
     try:
         target = Path(os.path.realpath(folder))
@@ -136,13 +128,7 @@ def locked(folder: Path) -> Iterator[None]:
 
 
 def exchange(one: Path, other: Path) -> bool:
-    """Exchange two names in one step; return whether the system can.
-
-    Raises
-    ------
-    OSError
-        It can, and refuses.
-    """
+    """Exchange two names in one step; return whether the system can."""
     if not sys.platform.startswith("linux"):
         return False
     # Python has no call for renameat2(2); the two constants are those of its manual page.

@@ -115,11 +115,6 @@ def fonts_of(design: Design) -> Fonts:
     """Return the bundled fonts and those that a design's text layers name.
 
     No other font of the machine is used, so that the same design is the same card everywhere.
-
-    Raises
-    ------
-    FileError
-        A font cannot be read.
     """
     named = [layer.font for layer in design.layers if layer.font is not None]
     files = tuple(map(Path, dict.fromkeys(named)))

@@ -59,11 +59,6 @@ class ExportOptions:
 def parse_formats(text: str) -> tuple[Format, ...]:
     """Return the formats that a list with commas names, in the order of writing; `all` is all.
 
-    Raises
-    ------
-    SpecError
-        A name is unknown.
-
     Examples
     --------
     >>> [str(one) for one in parse_formats("3mf, step")]
@@ -152,18 +147,8 @@ def arranged_on_bed(
 ) -> tuple[tuple[str, tuple[float, float, float]], ...]:
     """Return how far each part moves so that they lie side by side on the bed.
 
-    Parameters
-    ----------
-    meshes : mapping of str to Mesh
-        Each on z = 0 [mm].
-    bed_mm : tuple of float
-        Build volume: x, y, z [mm].
-
-    Returns
-    -------
-    tuple of (str, tuple of float)
-        Name and shift of each, in the order given. The first bed's parts are centred on it; what
-        it has no room for lies to its right, where slicers count it as a plate of its own [mm].
+    The parts of the first bed are centred on it. What it has no room for lies to its right, where
+    slicers count it as a plate of its own.
     """
     width, depth, _ = bed_mm
     plates: list[list[tuple[str, float, float]]] = [[]]
@@ -226,24 +211,7 @@ def threemf_bytes(
     description: str,
     thumbnail: bytes | None,
 ) -> bytes:
-    """Return parts as one 3MF file, laid out on the bed.
-
-    Parameters
-    ----------
-    meshes : mapping of str to Mesh
-        As they are printed, each on z = 0 [mm].
-    bed_mm : tuple of float
-        Build volume: x, y, z [mm].
-    title, description : str
-        What a slicer shows of it.
-    thumbnail : bytes or None
-        A PNG picture; none where it is left out.
-
-    Raises
-    ------
-    KernelError
-        The library refuses.
-    """
+    """Return parts as one 3MF file, laid out on the bed."""
     try:
         wrapper = lib3mf.get_wrapper()
         model = wrapper.CreateModel()
@@ -321,11 +289,8 @@ Y_UP_METRES: Final = np.array(
 def glb_bytes(meshes: Mapping[str, Mesh]) -> bytes:
     """Return meshes as one GLB file, each a node of its name.
 
-    Parameters
-    ----------
-    meshes : mapping of str to Mesh
-        In the assembly's coordinates, z up [mm]. The file holds metres, y up, as glTF 2.0 says.
-        It holds no normals, so that a viewer shows the facets as they are.
+    Meshes have z up and millimetres; the file has y up and metres, as glTF 2.0 says. It holds no
+    normals, so that a viewer shows the facets as they are.
     """
     scene = trimesh.Scene()
     for number, (name, mesh) in enumerate(meshes.items()):
@@ -360,22 +325,7 @@ FILE_NAME('{name}.step','{time}',(''),(''),'{program}','{program}','');
 
 
 def step_bytes(solid: Solid, *, name: str, description: str) -> bytes:
-    """Return a body as a STEP file whose header says what it is and holds no time.
-
-    Parameters
-    ----------
-    solid : Solid
-        The body [mm].
-    name : str
-        Name of the product, and of the file without its ending.
-    description : str
-        What the header says.
-
-    Raises
-    ------
-    KernelError
-        The kernel could not write it.
-    """
+    """Return a body as a STEP file whose header says what it is and holds no time."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "body.step"
         solid.write_step(str(path))

@@ -106,14 +106,8 @@ def publish(
 
     Parameters
     ----------
-    build : Build
-        What is written.
     folder : str or Path
         Made new; an earlier build of the same geometry there is refreshed.
-    options : ExportOptions
-        Formats, paper, the recipe for the card, and whether another mould may be overwritten.
-    progress : callable
-        Called with the name of each file before it is made.
 
     Returns
     -------
@@ -152,24 +146,7 @@ def publish_failing(
 
 
 def write_if_good(judged: J, folder: Path, write: Callable[[J, Path], J]) -> J:
-    """Write something into a folder if no finding failed, before or while it is written.
-
-    Parameters
-    ----------
-    judged : Judged
-        What is written.
-    folder : Path
-        Made new; what a build or coupons wrote there is replaced.
-    write : callable
-        Writes it into the folder given, and returns it with what was found.
-
-    Raises
-    ------
-    WriteError
-        The folder cannot be written, or holds something else; it is as it was.
-    FindingError
-        A finding failed; the folder is as it was.
-    """
+    """Write something into a folder if no finding failed, before or while it is written."""
     if judged.failed:
         raise FindingError(judged.failed)
     with atomic_folder(folder) as inside:
@@ -448,11 +425,6 @@ class Coupons:
 def made_coupons(design: Design) -> Coupons:
     """Return the coupons for a design's printer, measured.
 
-    Parameters
-    ----------
-    design : Design
-        Printer, and the draft of its relief.
-
     Raises
     ------
     SpecError
@@ -483,8 +455,6 @@ def publish_coupons(coupons: Coupons, folder: Path, *, overwrite: bool = False) 
 
     Parameters
     ----------
-    coupons : Coupons
-        What is written.
     folder : Path
         Made new; earlier coupons there are replaced.
     overwrite : bool

@@ -101,13 +101,7 @@ class PartProfile:
 
 
 def part_profile(mesh: Mesh, name: str) -> PartProfile:
-    """Return what a drawing shows of a part, a closed mesh as it stands in the assembly [mm].
-
-    Raises
-    ------
-    KernelError
-        It cannot be cut.
-    """
+    """Return what a drawing shows of a part, a closed mesh as it stands in the assembly [mm]."""
     step = f"the section of the {name}"
     cut = upright_section(mesh, step)
     return PartProfile(

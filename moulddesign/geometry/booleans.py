@@ -33,15 +33,12 @@ def solid_of_revolution(
 ) -> Mesh:
     """Return the solid that a closed profile sweeps round the z axis.
 
+    Edges of the flat segments lie on the swept surface, the first in the plane of x and z.
+
     Parameters
     ----------
     profile : sequence of (float, float)
         Radius, at least 0, and height of each corner, in order round it either way [mm].
-    segments : int
-        Flat segments of the full turn; their edges lie on the swept surface, the first in the
-        plane of x and z.
-    step : Message or str
-        Names it in a `KernelError`.
 
     Examples
     --------
@@ -95,8 +92,6 @@ def pieces_of_air(
         Closed.
     low_mm, high_mm : array_like, shape (3,)
         Corners of the box [mm].
-    step : Message or str
-        Names it in a `KernelError`.
     """
     room = box(low_mm, high_mm)
     left = _combined_body([room, *meshes], OpType.Subtract, step)
@@ -174,8 +169,6 @@ def overlaps_mm3(moving: Mesh, standing: Mesh, shifts_mm: Points, *, step: Messa
         Closed.
     shifts_mm : ndarray, shape (n, 3)
         Moves of the first, each from where it is [mm].
-    step : Message or str
-        Names it in a `KernelError`.
 
     Returns
     -------
@@ -203,8 +196,6 @@ def section(mesh: Mesh, height_mm: float, step: Message | str) -> tuple[Points, 
         Closed.
     height_mm : float
         z of the plane [mm].
-    step : Message or str
-        Names it in a `KernelError`.
 
     Returns
     -------
@@ -227,8 +218,6 @@ def upright_section(mesh: Mesh, step: Message | str) -> shapely.Geometry:
     ----------
     mesh : Mesh
         Closed [mm].
-    step : str
-        Names it in a `KernelError`.
     """
     x, y, z = mesh.vertices.T
     laid = Mesh(np.column_stack([x, z, -y]), mesh.triangles)
@@ -237,31 +226,12 @@ def upright_section(mesh: Mesh, step: Message | str) -> shapely.Geometry:
 
 
 def silhouette(mesh: Mesh, step: Message | str) -> tuple[Points, ...]:
-    """Return the loops of a closed mesh's shadow on the table, lit from straight above.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Closed.
-    step : Message or str
-        Names it in a `KernelError`.
-
-    Returns
-    -------
-    tuple of ndarray, shape (n_i, 2)
-        Outer loops counter-clockwise, holes clockwise [mm].
-    """
+    """Return the loops of a closed mesh's shadow on the table, lit from straight above."""
     return tuple(map(np.asarray, manifold_of(mesh, step).project().to_polygons()))
 
 
 def region(loops: Iterable[Points]) -> BaseGeometry:
-    """Return the region that clean loops bound: inside an odd number of them.
-
-    Parameters
-    ----------
-    loops : iterable of ndarray, shape (n_i, 2)
-        Closed, not crossing themselves or each other [mm].
-    """
+    """Return the region that clean loops bound: inside an odd number of them."""
     rings = [shapely.make_valid(Polygon(loop)) for loop in loops if len(loop) > 2]  # noqa: PLR2004
     return reduce(lambda a, b: a.symmetric_difference(b), rings, MultiPolygon())
 

@@ -36,18 +36,12 @@ CROSS: Final = np.array([[0, 1, 0], [1, 1, 1], [0, 1, 0]], dtype=bool)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Catchment:
-    """A hollow that holds water.
-
-    Parameters
-    ----------
-    spill_mm : float
-        z above which it runs out [mm].
-    deepest_mm : ndarray, shape (2,)
-        x and y of its deepest pixel; nothing stands between it and the sky [mm].
-    """
+    """A hollow that holds water."""
 
     spill_mm: float
+    """z above which it runs out [mm]."""
     deepest_mm: Points
+    """x and y of its deepest pixel; nothing stands between it and the sky [mm]."""
 
 
 def catchments(mesh: Mesh) -> tuple[Catchment, ...]:
@@ -56,11 +50,6 @@ def catchments(mesh: Mesh) -> tuple[Catchment, ...]:
     They are found on a raster of the topmost heights, flooded from its border. The level at
     which each spills is then found exactly, on the mesh: the lowest corner by which the surface
     below the level hangs together from the hollow's floor to the outside.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Welded and closed [mm].
     """
     grid = grid_over(*_plan(mesh))
     heights = _crests_mm(mesh, grid)
@@ -263,24 +252,15 @@ class Up(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cavity:
-    """What one hollow holds, filled to the level at which it spills.
-
-    Parameters
-    ----------
-    volume_mm3 : float
-        Fill volume [mm^3].
-    rim_mm : float
-        Level at which it spills, measured along the way up from the file's origin [mm].
-    depth_mm : float
-        From that level down to the lowest point [mm].
-    mouth_mm2 : float
-        Area of the water's face [mm^2].
-    """
+    """What one hollow holds, filled to the level at which it spills."""
 
     volume_mm3: float
     rim_mm: float
+    """Level at which it spills, measured along the way up from the file's origin [mm]."""
     depth_mm: float
+    """From that level down to the lowest point [mm]."""
     mouth_mm2: float
+    """Area of the water's face [mm^2]."""
 
 
 def _silent(_: str) -> None:

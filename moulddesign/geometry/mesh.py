@@ -138,13 +138,6 @@ def spread_points(mesh: Mesh, count: int) -> tuple[Points, Indices]:
     Each point stands for the same area: the facets are cut at equal shares of the whole, then
     each point is placed in its facet by a low-discrepancy sequence. No chance is involved.
 
-    Parameters
-    ----------
-    mesh : Mesh
-        Any triangles.
-    count : int
-        Number of points.
-
     Returns
     -------
     points : ndarray, shape (count, 3)

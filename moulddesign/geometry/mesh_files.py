@@ -112,13 +112,7 @@ NO_MESH: Final = say("geometry.no-mesh")
 
 
 def parse_obj(data: bytes, *, most_triangles: int) -> Mesh:
-    """Return the triangles of an OBJ file; faces of more corners are split.
-
-    Raises
-    ------
-    UnreadableMeshError
-        It is no mesh, or too large.
-    """
+    """Return the triangles of an OBJ file; faces of more corners are split."""
     if b"\0" in data:
         raise UnreadableMeshError(NO_MESH)
     _limited_polygons(len(re.findall(rb"(?m)^f\s", data)), most_triangles)
@@ -134,13 +128,7 @@ def parse_obj(data: bytes, *, most_triangles: int) -> Mesh:
 
 
 def parse_ply(data: bytes, *, most_triangles: int) -> Mesh:
-    """Return the triangles of a PLY file, text or binary.
-
-    Raises
-    ------
-    UnreadableMeshError
-        It is no mesh, truncated, or too large.
-    """
+    """Return the triangles of a PLY file, text or binary."""
     head = data[: data.find(b"end_header")]
     for _, count in re.findall(rb"(?m)^element\s+(\w+)\s+(\d+)", head):
         # Each element takes a byte or more, so a head that promises more than there is lies.
@@ -219,11 +207,6 @@ def parse_3mf(data: bytes, *, most_triangles: int) -> Mesh:
     """Return the triangles of all items that a 3MF file builds, in millimetres.
 
     Components that repeat an object count each time towards the limit.
-
-    Raises
-    ------
-    UnreadableMeshError
-        It is no archive, holds no model, is too large, or not as the 3MF core specification has it.
     """
     # The consortium's lib3mf 2.5 reads in half the time but takes 2.7 times the memory, and a file
     # of 1.3 kB whose objects repeat each other twice, forty deep, keeps it busy without end.

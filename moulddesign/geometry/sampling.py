@@ -34,8 +34,6 @@ def first_hits(mesh: Mesh, lines: Points) -> tuple[Points, Points]:
 
     Parameters
     ----------
-    mesh : Mesh
-        Any triangles.
     lines : ndarray, shape (n, 2, 3)
         Where each line begins and ends [mm].
 
@@ -183,21 +181,13 @@ CHUNK: Final = 4_000_000
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Grid:
-    """Square pixels; row 0 lies at the least y, column 0 at the least x.
-
-    Parameters
-    ----------
-    low_mm : ndarray, shape (2,)
-        Corner with the least x and y [mm].
-    pixel_mm : float
-        Side of a pixel [mm].
-    shape : tuple of int
-        Rows and columns.
-    """
+    """Square pixels; row 0 lies at the least y, column 0 at the least x."""
 
     low_mm: Points
+    """Corner with the least x and y, shape (2,) [mm]."""
     pixel_mm: float
     shape: tuple[int, int]
+    """Rows and columns."""
 
     @property
     def centres_mm(self) -> tuple[Points, Points]:
@@ -220,8 +210,6 @@ def top_heights_mm(mesh: Mesh, grid: Grid) -> Points:
 
     Parameters
     ----------
-    mesh : Mesh
-        Any triangles.
     grid : Grid
         Where to look.
 

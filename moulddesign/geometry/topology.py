@@ -105,11 +105,6 @@ def distinct(rows: NDArray[N]) -> tuple[NDArray[N], Indices]:
     takes long. The hash is no more than a shortcut: rows that it leaves apart meet in the sort of
     what is left.
 
-    Parameters
-    ----------
-    rows : ndarray, shape (n, k)
-        Numbers of 8 bytes, none of them not-a-number; k is at most 3.
-
     Examples
     --------
     >>> [found.tolist() for found in distinct(np.array([[2, 1], [0, 3], [2, 1]]))]
@@ -183,15 +178,7 @@ def first_linked(pairs: Indices, count: int) -> Indices:
 
 
 def components(links: Indices, count: int) -> Indices:
-    """Return which piece of a graph each of its nodes belongs to, shape (count,).
-
-    Parameters
-    ----------
-    links : ndarray of int64, shape (2, n)
-        Both ends of each link.
-    count : int
-        Number of nodes.
-    """
+    """Return which piece of a graph each of its nodes belongs to, shape (count,)."""
     graph = coo_array((np.ones(links.shape[1], dtype=bool), tuple(links)), shape=(count, count))
     return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
 

@@ -148,27 +148,8 @@ class PastrySolid(PastryShape, Protocol):
 def block(mould: BlockTable, printer: PrinterTable, pastry: PastrySolid) -> MouldSet[BlockLayout]:
     """Return the knock-out block of a pastry, or of several side by side.
 
-    Parameters
-    ----------
-    mould : BlockTable
-        What is asked for.
-    printer : PrinterTable
-        Bed, line and layer.
-    pastry : PastrySolid
-        What is knocked out, relief up, its outline at the table the widest.
-
-    Returns
-    -------
-    MouldSet
-        One part, in the assembly's coordinates: mouth down on the table z = 0 over the pastry.
-        The blank is the body without engraving or shoulder, where it has exact surfaces.
-
-    Raises
-    ------
-    SpecError
-        It cannot be made so; the sentence names what to change.
-    KernelError
-        A geometry library could not do a step.
+    It stands in the coordinates of the assembly: mouth down on the table z = 0, over the pastry.
+    The blank is the body without engraving or shoulder, where it has exact surfaces.
     """
     layout = block_layout(mould, printer, pastry)
     tool = pastry.extended_below(OVER_MM)

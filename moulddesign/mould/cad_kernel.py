@@ -122,20 +122,7 @@ class Solid:
 
 
 def loft(sections: Sequence[tuple[float, Curve]], step: Message | str) -> Solid:
-    """Return the solid between sections at rising heights, with straight sides from each to each.
-
-    Parameters
-    ----------
-    sections : sequence of (float, Curve)
-        Height above the table [mm] and the section there; all of one kind, rising.
-    step : str
-        What is made, for the error.
-
-    Raises
-    ------
-    KernelError
-        The kernel could not make it.
-    """
+    """Return the solid between sections of rising height, with straight sides between them."""
     kernel = _kernel()
     return _made(
         lambda: kernel.loft([_wire(s, z) for z, s in sections], cap=True, ruled=True), step
@@ -143,20 +130,7 @@ def loft(sections: Sequence[tuple[float, Curve]], step: Message | str) -> Solid:
 
 
 def revolve(profile: Sequence[tuple[float, float]], step: Message | str) -> Solid:
-    """Return the solid that a closed profile sweeps round the z axis.
-
-    Parameters
-    ----------
-    profile : sequence of (float, float)
-        Radius, at least 0, and height of each corner, in order round the profile [mm].
-    step : str
-        What is made, for the error.
-
-    Raises
-    ------
-    KernelError
-        The kernel could not make it.
-    """
+    """Return the solid that a closed profile sweeps round the z axis."""
     kernel = _kernel()
 
     def make() -> Any:  # noqa: ANN401 (the kernel's shape)
@@ -177,18 +151,7 @@ def upright_prism(profile: UprightProfile, thickness_mm: float, step: Message | 
 def upright_loft(sections: Sequence[tuple[float, UprightProfile]], step: Message | str) -> Solid:
     """Return the solid between upright profiles, with flat sides from each to each.
 
-    Parameters
-    ----------
-    sections : sequence of (float, list of (float, float))
-        y, rising, and x and z of each corner there, in order round the profile [mm]. All profiles
-        have as many corners, and their sides are parallel.
-    step : str
-        What is made, for the error.
-
-    Raises
-    ------
-    KernelError
-        The kernel could not make it.
+    Sections have rising y; all have as many corners, and their sides are parallel.
     """
     kernel = _kernel()
     loops = [[(x, y, z) for x, z in profile] for y, profile in sections]

@@ -81,27 +81,8 @@ class CastLayout:
 def cast(mould: CastTable, printer: PrinterTable, pastry: PastrySolid) -> MouldSet[CastLayout]:
     """Return the casting master of a pastry, or of several side by side.
 
-    Parameters
-    ----------
-    mould : CastTable
-        What is asked for.
-    printer : PrinterTable
-        Bed, line and layer.
-    pastry : PastrySolid
-        What comes out of the silicone.
-
-    Returns
-    -------
-    MouldSet
-        One part, in the assembly's coordinates: the pastries stand on z = 0, relief up, larger
-        than the pastry by what the silicone shrinks.
-
-    Raises
-    ------
-    SpecError
-        It cannot be made so; the sentence names what to change.
-    KernelError
-        A geometry library could not do a step.
+    In the coordinates of the assembly the pastries stand on z = 0, relief up, larger than the
+    pastry by what the silicone shrinks.
     """
     grown = 1.0 / (1.0 - mould.silicone_shrink)
     master = _scaled(pastry.extended_below(OVER_MM), grown)

@@ -70,11 +70,6 @@ class CouponLayout:
 def coupons(design: Design) -> MouldSet[CouponLayout]:
     """Return the coupons for a design's printer.
 
-    Parameters
-    ----------
-    design : Design
-        Printer, and the draft of its relief.
-
     Returns
     -------
     MouldSet
@@ -131,11 +126,7 @@ def peg(layout: CouponLayout) -> Mesh:
 def sampler(draft_deg: float) -> Mesh:
     """Return the plate that is pressed into dough: strokes engraved, face up on the table z = 0.
 
-    Parameters
-    ----------
-    draft_deg : float
-        Draft of the strokes' walls, as the relief's [deg]. Narrow strokes stay shallower by
-        themselves, as they do in a mould.
+    Narrow strokes stay shallower by themselves, as they do in a mould.
     """
     regions = [_region(_bars(row), depth, draft_deg) for row, depth in enumerate(DEPTHS_MM)]
     regions.append(_region(_sampler_figures(), MARK_DEPTH_MM, MARK_DRAFT_DEG))

@@ -21,10 +21,6 @@ def make_mould(design: Design, pastry: Pastry, further: Sequence[FurtherPastry] 
 
     Parameters
     ----------
-    design : Design
-        What is asked for.
-    pastry : Pastry
-        The pressed piece.
     further : sequence of FurtherPastry
         Pieces under further stamps, which only a press has.
 

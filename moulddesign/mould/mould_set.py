@@ -84,27 +84,8 @@ class MouldSet(Generic[Layout_co]):
 def pose_on_bed(mesh: Mesh, printer: PrinterTable, *, half_turns: int, name: str) -> Pose:
     """Return the pose that lays a part on the bed.
 
-    Parameters
-    ----------
-    mesh : Mesh
-        The part as it stands in the assembly.
-    printer : PrinterTable
-        Build volume, and how much smaller prints come out.
-    half_turns : int
-        1 where it is printed upside down, else 0.
-    name : str
-        The part's name, for the error.
-
-    Returns
-    -------
-    Pose
-        What is printed is larger than the assembly by 1 / (1 - shrink), so the print has the
-        assembly's sizes; what is measured on the assembly holds for the print.
-
-    Raises
-    ------
-    SpecError
-        It is larger than the build volume.
+    What is printed is larger than the assembly by 1 / (1 - shrink), so that the print has the sizes
+    of the assembly.
     """
     scale, bed_mm = 1.0 / (1.0 - printer.shrink), printer.bed_mm
     size = (scale * mesh.size_mm).tolist()
@@ -164,8 +145,6 @@ def filament(volume_mm3: float, printer: PrinterTable) -> Filament:
     ----------
     volume_mm3 : float
         Of the part [mm^3].
-    printer : PrinterTable
-        Plastic, filament, flow, price.
 
     Examples
     --------
@@ -216,15 +195,7 @@ class CavityGrid:
         )
 
     def around_mm(self, place: Box, land_mm: float) -> Box:
-        """Return the box around all places and the land about them.
-
-        Parameters
-        ----------
-        place : Box
-            What is taken at the origin [mm].
-        land_mm : float
-            Room kept on each side [mm].
-        """
+        """Return the box around all places and the land about them."""
         (along, across), ((x0, y0), (x1, y1)) = self.pitch_mm, place
         below = self.rows // 2
         low = (x0 - land_mm, y0 - below * across - land_mm)
@@ -261,26 +232,7 @@ def grid_on_bed(
     size_mm: Callable[[CavityGrid], Size],
     what: str,
 ) -> CavityGrid:
-    """Return the grid for a mould's cavities that fits the bed.
-
-    Parameters
-    ----------
-    mould : BlockTable or CastTable
-        Cavities, and the land between them.
-    printer : PrinterTable
-        The bed.
-    place : Box
-        What one takes at the origin [mm].
-    size_mm : callable
-        What a grid's part measures along x and y [mm].
-    what : str
-        The part, for the error: "block".
-
-    Raises
-    ------
-    SpecError
-        It does not fit; the sentence says how many do.
-    """
+    """Return the grid for a mould's cavities that fits the bed."""
     (x0, y0), (x1, y1) = place
     land, count, bed = mould.land_mm, mould.cavities, printer.bed_mm
     pitch = (x1 - x0 + land, y1 - y0 + land)

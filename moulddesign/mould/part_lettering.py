@@ -72,20 +72,7 @@ def inscriptions(design: Design) -> tuple[str, ...]:
 
 
 def inscribe_press(design: Design, mould: MouldSet[PressLayout]) -> MouldSet[PressLayout]:
-    """Return a press with its capacity on sleeve and plunger, where there is room.
-
-    Parameters
-    ----------
-    design : Design
-        Weight, ratio, name.
-    mould : MouldSet
-        Without letters; its exact bodies stay so.
-
-    Raises
-    ------
-    KernelError
-        A boolean failed.
-    """
+    """Return a press with its capacity on sleeve and plunger, where there is room."""
     faces = {"sleeve": _flange(mould.layout), "plunger": _disc(mould.layout)}
     return _lettered(design, mould, faces)
 

@@ -57,11 +57,6 @@ class ArcPolyline:
 
         A sharp corner stays sharp both ways, and a corner rounder than the margin stays round:
         then both sections have like edges, as bodies between them need.
-
-        Raises
-        ------
-        SpecError
-            A valley is narrower than the margin.
         """
         return ArcPolyline(arcs=tuple(_moved(arc, by_mm) for arc in self.arcs))
 
@@ -82,13 +77,7 @@ class StraightPolyline:
     """Corners, counter-clockwise [mm]."""
 
     def inset(self, by_mm: float) -> "StraightPolyline":
-        """Return its parallel inside it by a margin [mm], outside where that is negative.
-
-        Raises
-        ------
-        SpecError
-            It falls apart on the way.
-        """
+        """Return its parallel inside it by a margin [mm], outside where that is negative."""
         moved = (
             shapely.Polygon(self.points)
             .buffer(-by_mm, quad_segs=DRAWN_QUARTER_CHORDS)
@@ -104,15 +93,7 @@ Curve = CircleCurve | ArcPolyline | StraightPolyline
 
 
 def has_exact_parallels(outline: Outline, valley_mm: float) -> bool:
-    """Return whether an outline's arcs can be moved as arcs, so that exact bodies can be drawn.
-
-    Parameters
-    ----------
-    outline : Outline
-        The pastry's outline.
-    valley_mm : float
-        How far its valleys and the lobes between them are moved either way [mm].
-    """
+    """Return whether an outline's arcs can be moved as arcs, so that exact bodies can be drawn."""
     if not _has_valleys(outline):
         return bool(outline.arcs)
     return min(arc.radius_mm for arc in outline.arcs) > valley_mm
@@ -121,23 +102,8 @@ def has_exact_parallels(outline: Outline, valley_mm: float) -> bool:
 def parallel_curve(outline: Outline, outset_mm: float) -> Curve:
     """Return the exact parallel curve of an outline.
 
-    Parameters
-    ----------
-    outline : Outline
-        The pastry's outline.
-    outset_mm : float
-        How far outside it, inside where negative [mm].
-
-    Returns
-    -------
-    Curve
-        Exact arcs where the outline has them, else its points. A sharp corner becomes round
-        outside and stays sharp inside.
-
-    Raises
-    ------
-    SpecError
-        A valley is narrower than the way outwards, or the outline falls apart inwards.
+    It has exact arcs where the outline has them, else points. A sharp corner becomes round outside
+    and stays sharp inside.
     """
     if outline.name == "round":
         return CircleCurve(radius_mm=outline.width_mm / 2.0 + outset_mm)
@@ -152,17 +118,7 @@ def parallel_curve(outline: Outline, outset_mm: float) -> Curve:
 def surrounding_curve(outline: Outline, outset_mm: float) -> Curve:
     """Return what stands round an outline from outside, nowhere nearer than a distance.
 
-    Parameters
-    ----------
-    outline : Outline
-        The pastry's outline.
-    outset_mm : float
-        Least distance [mm].
-
-    Returns
-    -------
-    Curve
-        Its parallel; round a lobed outline a circle, for a wall need not follow the lobes.
+    Round a lobed outline that is a circle, for a wall need not follow the lobes.
     """
     if _has_valleys(outline):
         return CircleCurve(radius_mm=outline.circumradius_mm + outset_mm)
@@ -200,19 +156,7 @@ class PlateEnd:
 def plate_ends_mm(
     outline: Outline, inset_mm: float, half_mm: float, *, quarter_turns: int = 0
 ) -> tuple[PlateEnd, PlateEnd]:
-    """Return where a plate along x ends inside an outline: towards -x, towards +x.
-
-    Parameters
-    ----------
-    outline : Outline
-        The pastry's outline.
-    inset_mm : float
-        How far inside it the plate ends [mm].
-    half_mm : float
-        Half the plate's thickness [mm].
-    quarter_turns : int
-        1 for a plate along y: -y, +y.
-    """
+    """Return where a plate along x ends inside an outline: towards -x, towards +x."""
     inside = outline.shape.buffer(-inset_mm)
     towards = _rotated_quarters(inside, -quarter_turns)
     return _end(_rotated_quarters(towards, 2), half_mm), _end(towards, half_mm)
@@ -266,22 +210,7 @@ def _widened(arc: Arc, by_mm: float) -> Arc:
 def text_region(
     text: str, *, height_mm: float, at_mm: tuple[float, float] = (0.0, 0.0)
 ) -> shapely.Geometry:
-    """Return lines of text of a height about a place, as they read from above.
-
-    Parameters
-    ----------
-    text : str
-        Lines are separated by line breaks.
-    height_mm : float
-        Of all lines together, from the lowest to the highest point [mm].
-    at_mm : tuple of float
-        Middle of the text's box [mm].
-
-    Raises
-    ------
-    SpecError
-        The font has no glyph for a character, or there is nothing to read.
-    """
+    """Return lines of text of a height about a place, as they read from above."""
     shape = shapely.union_all([region.shape for region in lettering(text)])
     _, low, _, high = shape.bounds
     factor = height_mm / (high - low)

@@ -438,30 +438,9 @@ def press(
 ) -> MouldSet[PressLayout]:
     """Return the press mould of a pastry.
 
-    Parameters
-    ----------
-    mould : PressTable
-        What is asked for.
-    printer : PrinterTable
-        Bed, line and layer.
-    pastry : PastryTop
-        The pastry that it presses: outline, height and the block above its top.
-    further : mapping of str to PastryTop
-        Names of further stamps, and their pastries of the same outline.
-
-    Returns
-    -------
-    MouldSet
-        Sleeve, stamp, plunger, then the further stamps, in the assembly's coordinates: the table
-        is z = 0, each stamp's pastry stands on it, pressed to its nominal height. A drawn outline
-        has no exact bodies.
-
-    Raises
-    ------
-    SpecError
-        The mould cannot be made so; the sentence names what to change.
-    KernelError
-        A geometry library could not do a step, or the CAD kernel is not installed.
+    Its parts are sleeve, stamp, plunger, then the further stamps, in the coordinates of the
+    assembly: the table is z = 0, and the pastry of each stamp stands on it, pressed to its nominal
+    height. A drawn outline has no exact bodies.
     """
     layout = press_layout(mould, printer, pastry, further=tuple(further.values()))
     moves = 2.0 * max(layout.mould.lead_in_mm, layout.mould.clearance_mm + FOOT_MM)

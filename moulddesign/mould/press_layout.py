@@ -180,23 +180,7 @@ class Screw:
         return LEDGE_MM + self.size.nut_height_mm + PAST_NUT_MM
 
     def length_mm(self, room_mm: float) -> float:
-        """Return the longest bolt whose head vanishes in the plunger.
-
-        Parameters
-        ----------
-        room_mm : float
-            Stamp's back to palm side of the disc [mm].
-
-        Returns
-        -------
-        float
-            A length that is sold, under the head [mm].
-
-        Raises
-        ------
-        SpecError
-            Even the shortest is too long.
-        """
+        """Return the longest bolt whose head vanishes in the plunger."""
         most = min(room_mm + self.end_mm - self.size.head_height_mm, self.size.longest_mm)
         fitting = [length for length in LENGTHS_MM if length <= most]
         if not fitting:
@@ -377,20 +361,8 @@ class PressLayout:
 def drop_mm(*, width_mm: float, clearance_mm: float, guide_length_mm: float) -> float:
     """Return how much higher one side of the pastry may come out than the other.
 
-    Parameters
-    ----------
-    width_mm : float
-        Width of the pastry [mm].
-    clearance_mm : float
-        Gap between stamp and bore, each side [mm].
-    guide_length_mm : float
-        Length over which stamp and vanes guide [mm].
-
-    Returns
-    -------
-    float
-        width * 2 c / length: a guide leans until opposite ends touch opposite walls; exact for
-        small angles [mm].
+    It is width * 2 c / length: a guide of that length, with the clearance c on each side, leans
+    until opposite ends touch opposite walls. Exact for small angles.
 
     Examples
     --------
@@ -419,22 +391,8 @@ def press_layout(
 ) -> PressLayout:
     """Return the sizes of the press mould for a pastry.
 
-    Parameters
-    ----------
-    mould : PressTable
-        What is asked for.
-    printer : PrinterTable
-        Bed, line and layer.
-    pastry : PastryShape
-        The pastry: outline, height, relief above the flat top.
-    further : sequence of PastryShape
-        Others of the same outline. All stamps are as thick as the one with the deepest engraving,
-        so that one plunger goes with each; the sleeve takes the highest.
-
-    Raises
-    ------
-    SpecError
-        Two sizes contradict each other; the sentence names the one to change.
+    All stamps are as thick as the one with the deepest engraving, so that one plunger goes with
+    each; the sleeve takes the highest pastry.
     """
     narrow = inscribed_diameter_mm(pastry.outline)
     layout = PressLayout(

@@ -206,15 +206,6 @@ class Interior:
 def interior(design: Design, made: Pastry, piece: Portion) -> Interior:
     """Return crust, filling and centres of a pressed piece.
 
-    Parameters
-    ----------
-    design : Design
-        Its centres.
-    made : Pastry
-        The pressed piece.
-    piece : Portion
-        Its masses and volumes: the filling takes what the crust leaves, trapped air too.
-
     Raises
     ------
     SpecError
@@ -238,23 +229,9 @@ def interior(design: Design, made: Pastry, piece: Portion) -> Interior:
 def crust_thickness_mm(made: Pastry, filled_mm3: float) -> float:
     """Return the thickness of a crust that is the same all round.
 
-    Parameters
-    ----------
-    made : Pastry
-        The pressed piece; its relief is not regarded.
-    filled_mm3 : float
-        Volume inside the crust [mm^3].
-
-    Returns
-    -------
-    float
-        t at which what lies deeper than t holds the filled volume; where the side is upright and
-        the edge sharp, A(outline inset by t) (h - 2 t) [mm].
-
-    Raises
-    ------
-    SpecError
-        The filling needs more room than there is without any crust.
+    It is the t at which what lies deeper than t holds the volume inside the crust. Where the side
+    is upright and the edge sharp, that is A(outline inset by t) (h - 2 t). The relief is not
+    regarded.
     """
     plain = Interior(pastry=made, crust_mm=0.0)
 
@@ -273,17 +250,6 @@ def crust_thickness_mm(made: Pastry, filled_mm3: float) -> float:
 
 def ring_mm(diameters_mm: Sequence[float]) -> tuple[tuple[float, float], ...]:
     """Return where balls of some diameters lie, seen from above: one in the middle, more in a ring.
-
-    Parameters
-    ----------
-    diameters_mm : sequence of float
-        Of each ball [mm].
-
-    Returns
-    -------
-    tuple of (float, float)
-        x and y of each, the first towards +x. All touch the smallest circle around the middle in
-        which they find room in this way [mm].
 
     Examples
     --------

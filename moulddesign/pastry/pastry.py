@@ -75,13 +75,7 @@ class DraftedSide:
         return self.outline.area_mm2 * height_mm + top_surface(self.roof(height_mm), ()).volume_mm3
 
     def height_mm(self, volume_mm3: float) -> float:
-        """Return the height at which it holds a volume, relief not included [mm].
-
-        Raises
-        ------
-        SpecError
-            The sides meet before they hold so much.
-        """
+        """Return the height at which it holds a volume, relief not included [mm]."""
         least = volume_mm3 / self.outline.area_mm2
         most = self._most_mm()
         if least >= most or self.volume_mm3(most) <= volume_mm3:
@@ -149,15 +143,7 @@ class TopSurface:
         return float(self.vertices[self.rim[0], 2])
 
     def solid(self, flat_mm: float, other_mm: float) -> Mesh:
-        """Return what lies between the surface, with its flat at one height, and a level plane.
-
-        Parameters
-        ----------
-        flat_mm : float
-            z of the flat top [mm].
-        other_mm : float
-            z of the plane, clear of the surface: below it for a pastry, above for a stamp [mm].
-        """
+        """Return what lies between the surface, with its flat at one height, and a level plane."""
         if abs(self.rim_mm + flat_mm - other_mm) < SAME_MM:
             return self._closed(flat_mm)
         lift = np.array([0.0, 0.0, flat_mm])
@@ -369,8 +355,6 @@ def pastry(design: Design, volume_ml: float) -> Pastry:
 
     Parameters
     ----------
-    design : Design
-        Outline, one size, shoulder, relief.
     volume_ml : float
         Volume of the pressed piece [mL].
 
@@ -420,24 +404,7 @@ def _width_mm(design: Design, volume_mm3: float) -> float:
 
 
 def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
-    """Return the pastry of a width whose height holds the volume.
-
-    Parameters
-    ----------
-    design : Design
-        Outline, shoulder, relief; its sizes do not count.
-    width_mm : float
-        Width of the outline along x [mm].
-    volume_mm3 : float
-        Volume of the pressed piece [mm^3].
-
-    Raises
-    ------
-    SpecError
-        The relief or the shoulder does not fit.
-    FileError
-        The artwork cannot be read.
-    """
+    """Return the pastry of a width whose height holds the volume."""
     if design.mould.side_lean_deg:
         return _drafted(design, width_mm, volume_mm3)
     outline = outline_of_width(design.pastry, width_mm)

@@ -37,10 +37,6 @@ def further_pastries(design: Design, piece: Portion, outline: Outline) -> tuple[
 
     Parameters
     ----------
-    design : Design
-        What is asked for.
-    piece : Portion
-        Masses and volumes of one piece.
     outline : Outline
         The first pastry's, which all share: they leave the same sleeve.
 

@@ -102,17 +102,7 @@ def medial_axis(shape: shapely.MultiPolygon) -> MedialAxis:
 def medial_axis_near_edge(shape: shapely.MultiPolygon, reach_mm: float) -> MedialAxis:
     """Return the medial axis as far as a distance from the edge, and no further where it can.
 
-    Parameters
-    ----------
-    shape : shapely MultiPolygon
-        As `snapped_to_grid` returns it [mm], not empty.
-    reach_mm : float
-        The distance. Beyond it, edges with `NO_SITE` on one side close the cells [mm].
-
-    Raises
-    ------
-    KernelError
-        The diagram came out without edges inside the region.
+    Beyond that distance, edges with `NO_SITE` on one side close the cells.
     """
     boundary = boundary_of(shape)
     height = (reach_mm + BEYOND_MM) / VORONOI_GRID_MM

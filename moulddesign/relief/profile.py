@@ -38,23 +38,9 @@ def height_profile(
 ) -> HeightProfile:
     """Return the height of a stroke over the distance to its edge.
 
-    Parameters
-    ----------
-    profile : Profile
-        `flat` rises at the draft angle to a plateau, `bevel` is straight to the ridge of the
-        widest stroke, `pillow` is an arc of a circle to that ridge.
-    depth_mm : float
-        Height of the plateau, or of the widest stroke's ridge [mm].
-    draft_deg : float
-        Least angle between any facet and the pull direction [deg].
-    widest_mm : float
-        Largest distance to the edge in the region [mm]; `flat` does not use it.
-
-    Returns
-    -------
-    HeightProfile
-        Where the widest stroke is too narrow for the depth at this draft, `bevel` and `pillow`
-        stay lower: the draft is kept.
+    `flat` rises at the draft angle to a plateau, `bevel` is straight to the ridge of the widest
+    stroke, and `pillow` is an arc of a circle to that ridge. Where the widest stroke is too narrow
+    for the depth at this draft, `bevel` and `pillow` stay lower: the draft is kept.
 
     Notes
     -----

@@ -100,8 +100,6 @@ def roof(shape: shapely.MultiPolygon, profile: HeightProfile) -> Roof:
     ----------
     shape : shapely MultiPolygon
         Region on the grid (`medial_axis.snapped_to_grid`) [mm], not empty.
-    profile : HeightProfile
-        Height over the distance to the edge.
 
     Raises
     ------
@@ -364,8 +362,6 @@ def relief_regions(table: ReliefTable, flat_top: shapely.Polygon) -> tuple[Relie
 
     Parameters
     ----------
-    table : ReliefTable
-        Artwork, depth, profile, draft.
     flat_top : shapely Polygon
         The level part of the top [mm].
 

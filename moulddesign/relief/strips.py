@@ -37,15 +37,9 @@ COINCIDENT_MM: Final = 1e-6
 def subdivided(axis: MedialAxis, levels_mm: Floats, fan_rad: float) -> MedialAxis:
     """Return the axis with a vertex wherever it crosses a level, and its arcs in short chords.
 
-    Parameters
-    ----------
-    axis : MedialAxis
-        As the diagram gives it: of straight and curved edges alike the ends only.
-    levels_mm : ndarray, shape (k,)
-        Rising distances at which the profile bends; beyond the last it is constant, and arcs
-        there get no chords [mm].
-    fan_rad : float
-        Largest angle that a chord may span, seen from the corner it goes around [rad].
+    `levels_mm` are rising distances at which the profile bends. Beyond the last it is constant, and
+    arcs there get no chords. No chord spans more than `fan_rad`, seen from the corner that it goes
+    around.
 
     Notes
     -----

@@ -24,8 +24,6 @@ def block_findings(block: Mesh, *, target_mm3: float, count: int) -> tuple[Findi
         In print pose: mouths up [mm].
     target_mm3 : float
         What each cavity has to hold [mm^3].
-    count : int
-        Cavities asked for.
 
     Raises
     ------
@@ -84,20 +82,7 @@ def tray(master: Mesh) -> Cavity:
 
 
 def standing(master: Mesh, held: Cavity) -> tuple[Mesh, ...]:
-    """Return what stands on a tray's floor inside its wall.
-
-    Parameters
-    ----------
-    master : Mesh
-        In print pose: tray open upward [mm].
-    held : Cavity
-        What `tray` returned of it.
-
-    Raises
-    ------
-    KernelError
-        A boolean failed.
-    """
+    """Return what stands on a tray's floor inside its wall."""
     floor_mm = held.rim_mm - held.depth_mm
     low, high = master.bounds
     cut_from = (low[0] - 1.0, low[1] - 1.0, floor_mm + ABOVE_MM)
@@ -152,8 +137,6 @@ def cast_findings(
         What `tray` returned of it.
     pastry_mm3 : float
         Volume that each pastry has to have, the silicone's shrinkage added [mm^3].
-    count : int
-        Pastries asked for.
     silicone_mm3 : float
         Silicone that fills the tray, by closed forms [mm^3].
 

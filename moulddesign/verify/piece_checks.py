@@ -181,8 +181,6 @@ def width_finding(
 
     Parameters
     ----------
-    what : Message
-        "thinnest stroke of the raised relief" or the like.
     thinnest : tuple of float or None
         Its width and its place x, y on the pastry; None where all are wide enough [mm].
     limit_mm : float

@@ -37,13 +37,7 @@ SAME_RATIO: Final = 1e-4
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Press:
-    """A press in assembly pose, and what can be measured on it.
-
-    Parameters
-    ----------
-    sleeve, stamp, plunger : Mesh
-        Closed, in assembly pose, as read back from the files [mm].
-    """
+    """A press of closed meshes in assembly pose, and what can be measured on it."""
 
     sleeve: Mesh
     stamp: Mesh

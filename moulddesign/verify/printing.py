@@ -54,21 +54,14 @@ Border = tuple[Points, NDArray[np.bool_]]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ceiling:
-    """A patch of surface that hangs over more than is allowed without a bridge.
-
-    Parameters
-    ----------
-    steepest_deg : float
-        Largest angle of its facets from the upright: 90 is level [deg].
-    area_mm2 : float
-        Seen from below [mm^2].
-    span_mm : float
-        Longest way that a line has to bridge; infinite where it cannot [mm].
-    """
+    """A patch of surface that hangs over more than is allowed without a bridge."""
 
     steepest_deg: float
+    """Largest angle of its facets from the upright: 90 is level [deg]."""
     area_mm2: float
+    """Seen from below [mm^2]."""
     span_mm: float
+    """Longest way that a line has to bridge; infinite where it cannot [mm]."""
 
 
 def overhangs_deg(mesh: Mesh) -> Points:
@@ -77,24 +70,7 @@ def overhangs_deg(mesh: Mesh) -> Points:
 
 
 def hanging(mesh: Mesh, *, over_deg: float, layer_mm: float) -> tuple[Indices, Points]:
-    """Return the facets off the bed that hang over by more than an angle, slivers left out.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        In print pose [mm].
-    over_deg : float
-        From the upright [deg].
-    layer_mm : float
-        Height of a layer [mm].
-
-    Returns
-    -------
-    facets : ndarray of int64, shape (n,)
-        Rows of `mesh.triangles`.
-    angles : ndarray, shape (n,)
-        How far each hangs over [deg].
-    """
+    """Return the facets off the bed that hang over by more than an angle, slivers left out."""
     angles = overhangs_deg(mesh)
     rows = np.flatnonzero(angles > over_deg)
     # Most facets of most meshes hang over nothing: what takes longer is asked of the others.
@@ -111,15 +87,6 @@ def ceilings(
 
     What lies on the bed is left out, and so is what is narrower than one line: the line below
     carries it.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Welded, closed, in print pose on z = 0 [mm].
-    limit_deg : float
-        Largest overhang that prints without support, from the upright [deg].
-    line_mm, layer_mm : float
-        Width of a line and height of a layer [mm].
     """
     over, _ = hanging(mesh, over_deg=limit_deg, layer_mm=layer_mm)
     if not len(over):
@@ -262,8 +229,6 @@ def outer_foot_finding(mesh: Mesh, *, part: str, layer_mm: float) -> Finding:
     ----------
     mesh : Mesh
         Closed, in print pose [mm].
-    part : str
-        The part.
     layer_mm : float
         Height of a layer [mm].
     """
@@ -278,8 +243,6 @@ def bore_foot_finding(mesh: Mesh, *, part: str, layer_mm: float) -> Finding:
     ----------
     mesh : Mesh
         Closed, in print pose, its bore along z [mm].
-    part : str
-        The part.
     layer_mm : float
         Height of a layer [mm].
     """
@@ -309,8 +272,6 @@ def lettering_finding(*, part: str, written: str, wanted: Sequence[str]) -> Find
 
     Parameters
     ----------
-    part : str
-        The part.
     written : str
         What is written on it; empty where nothing is.
     wanted : sequence of str
@@ -355,8 +316,6 @@ def printing_findings(
     ----------
     mesh : Mesh
         Closed, in print pose: standing on z = 0 [mm].
-    part : str
-        The part, as the first word of each finding.
     bed_mm : tuple of float
         Build volume: x, y, z [mm].
     line_mm, layer_mm : float
@@ -398,15 +357,6 @@ def overhang_findings(
 
     A ceiling is a bridge where each of its points has, in some direction, a wall on both sides
     within 10 mm. What is narrower than one line is carried by the line below it.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Closed, in print pose [mm].
-    part : str
-        The part.
-    line_mm, layer_mm : float
-        Width of a line and height of a layer [mm].
     """
     found = ceilings(mesh, limit_deg=OVERHANG_DEG + ANGLE_DEG, line_mm=line_mm, layer_mm=layer_mm)
     hanging = [c.steepest_deg for c in found if not np.isfinite(c.span_mm)]

@@ -34,17 +34,8 @@ NOISE_MM3: Final = 0.1
 def drafts_deg(corners: Points, direction: ArrayLike) -> Points:
     """Return the angle by which each facet leans away from a pull, shape (m,) [deg].
 
-    Parameters
-    ----------
-    corners : ndarray, shape (m, 3, 3)
-        Facets of the body that is pulled out, counter-clockwise seen from outside [mm].
-    direction : array_like, shape (3,)
-        Way in which that body leaves, of any length.
-
-    Returns
-    -------
-    ndarray, shape (m,)
-        90 for a floor, 0 for a wall along the pull, negative for an undercut [deg].
+    A floor has 90 deg, a wall along the pull 0; below 0 is an undercut. Corners have the shape (m,
+    3, 3) and turn counter-clockwise seen from outside the body that is pulled out.
 
     Examples
     --------
@@ -71,8 +62,6 @@ def pull_findings(
 
     Parameters
     ----------
-    what : Message
-        What is pulled from what: "pastry from stamp".
     body : Mesh
         What was made, closed, lying in the tool [mm].
     tool : Mesh

@@ -33,8 +33,6 @@ def soundness(mesh: Mesh, *, part: str) -> tuple[Finding, ...]:
     ----------
     mesh : Mesh
         As read back from the file; corners are rounded to float32 before they are compared.
-    part : str
-        Where each finding is made.
 
     Returns
     -------
@@ -111,10 +109,6 @@ def volume_finding(
 
     Parameters
     ----------
-    what : Message
-        What was measured.
-    part : str
-        Where.
     measured_mm3, target_mm3 : float
         Volumes [mm^3].
     within_ratio : float
@@ -165,15 +159,7 @@ SAME_RATIO: Final = 1e-6
 
 
 def written_findings(path: Path, mesh: Mesh) -> tuple[Finding, ...]:
-    """Return whether a mesh file holds one sound solid of the volume that was made.
-
-    Parameters
-    ----------
-    path : Path
-        The file; trimesh reads it.
-    mesh : Mesh
-        What was written.
-    """
+    """Return whether a mesh file holds one sound solid of the volume that was made."""
     read = trimesh.load_mesh(path, process=True)
     sound = bool(read.is_watertight and read.is_winding_consistent and read.body_count == 1)
     return (
@@ -284,32 +270,16 @@ FOOD_MM: Final = (5.0, 600.0)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Facts:
-    """What is true of a mesh.
-
-    Parameters
-    ----------
-    size_mm : tuple of float
-        Extent along x, y, z [mm].
-    volume_ml : float or None
-        Volume enclosed; None where the mesh bounds no solid [mL].
-    area_mm2 : float
-        Area of all facets [mm^2].
-    triangles : int
-        Number of triangles.
-    watertight : bool
-        Whether each edge belongs to exactly two triangles.
-    bodies : int
-        Pieces of surface that hang together.
-    findings : tuple of Finding
-        What was judged.
-    """
+    """What is true of a mesh."""
 
     size_mm: tuple[float, float, float]
     volume_ml: float | None
+    """None where the mesh bounds no solid [mL]."""
     area_mm2: float
     triangles: int
     watertight: bool
     bodies: int
+    """Pieces of surface that are connected."""
     findings: tuple[Finding, ...]
 
     def report(self) -> dict[str, Any]:

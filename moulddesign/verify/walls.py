@@ -34,24 +34,11 @@ START_MM: Final = 1e-4
 def thinnest_wall_mm(mesh: Mesh) -> float:
     """Return the least distance between parallel faces of a solid, solid in between.
 
+    Infinite where no two faces are parallel.
+
     From points spread over the surface a ray goes straight in; where it leaves through a face
     that is parallel within 20 deg, its length is the wall's thickness there. The result is the
     thickness that all but 0.05 % of the surface has at least, so a wall counts from that area on.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Closed [mm].
-
-    Returns
-    -------
-    float
-        Infinite where no two faces are parallel [mm].
-
-    Raises
-    ------
-    KernelError
-        The mesh is not closed: it has no inside.
 
     Examples
     --------
@@ -115,32 +102,15 @@ PLATE_SOURCE: Final = "Mechanical Engineer's Data Handbook 1.10"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Load:
-    """What a wall bears and how far it gives way.
-
-    Parameters
-    ----------
-    stress_mpa : float
-        Largest stress [MPa].
-    bow_mm : float
-        Largest movement outwards [mm].
-    """
+    """What a wall bears and how far it gives way."""
 
     stress_mpa: float
     bow_mm: float
+    """Largest movement outwards [mm]."""
 
 
 def hand_force_n(area_mm2: float) -> float:
     """Return the force that makes dough flow under a stamp.
-
-    Parameters
-    ----------
-    area_mm2 : float
-        Area of the pastry seen from above [mm^2].
-
-    Returns
-    -------
-    float
-        Pressure at which dough flows times the area [N].
 
     Examples
     --------
