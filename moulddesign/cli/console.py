@@ -19,7 +19,7 @@ from rich.progress import BarColumn, Progress, TextColumn
 from rich.table import Table
 
 from moulddesign.cli import INTERRUPTED
-from moulddesign.core import FileError, Message, WriteError
+from moulddesign.core import FileError, Message, WriteError, say
 
 NARROWEST: Final = 40
 """Narrowest console that is written to; our choice [columns]."""
@@ -186,7 +186,7 @@ def save_bytes(path: Path, content: bytes, *, overwrite: bool) -> None:
         beside.write_bytes(content)
         beside.replace(target)
     except OSError as error:
-        raise WriteError(str(path), f"cannot be written ({error.strerror})") from error
+        raise WriteError(str(path), say("cli.cannot-be-written", reason=error.strerror)) from error
     finally:  # Ctrl-C as well
         with suppress(OSError):
             beside.unlink(missing_ok=True)
@@ -206,8 +206,8 @@ def refuse_to_replace(path: Path, *, overwrite: bool) -> None:
         there, is_file = path.exists(), path.is_file()
     except (OSError, ValueError) as error:
         said = error.strerror if isinstance(error, OSError) else error
-        raise WriteError(str(path), f"cannot be written ({said})") from error
+        raise WriteError(str(path), say("cli.cannot-be-written", reason=said)) from error
     if there and not is_file:
-        raise FileError(str(path), "is a folder or a device; name a file")
+        raise FileError(str(path), say("cli.folder-or-device"))
     if there and not overwrite:
-        raise FileError(str(path), "is there already; choose another name or add --overwrite")
+        raise FileError(str(path), say("cli.already-there"))

@@ -28,7 +28,7 @@ from moulddesign.cli.console import (
 )
 from moulddesign.cli.options import AsJson
 from moulddesign.cli.usage import Verb, VerbGroup
-from moulddesign.core import FileError, KernelError, LengthUnit, SpecError, Verdict, with_unit
+from moulddesign.core import FileError, KernelError, LengthUnit, SpecError, Verdict, say, with_unit
 from moulddesign.design import Design, PrinterTable, Shelf
 from moulddesign.kitchen import Recipe, WeighedPiece
 from moulddesign.series.table import SeriesTable
@@ -84,9 +84,9 @@ def run_inspect(
 def _refuse_target(file: Path, target: Path, *, overwrite: bool) -> None:
     """Refuse a place for the mended mesh before anything is read."""
     if target.suffix.lower() != ".stl":
-        raise SpecError("out", str(target), "must end in .stl")
+        raise SpecError("out", str(target), say("cli.must-end-in", endings=(".stl",)))
     if os.path.realpath(target) == os.path.realpath(file):
-        raise SpecError("out", str(target), "is the mesh that is read; choose another name")
+        raise SpecError("out", str(target), say("cli.mesh-that-is-read"))
     refuse_to_replace(target, overwrite=overwrite)
 
 
@@ -136,8 +136,7 @@ def _stl(mesh: "Mesh") -> bytes:
         parse_stl(data, most_triangles=len(mesh.triangles))
     )
     if not whole:
-        raise KernelError("the mended file", "float32 cannot hold its finest facets; mend it in a "
-                          "mesh editor")  # fmt: skip
+        raise KernelError(say("cli.mended-file"), say("cli.facets-too-fine"))
     return data
 
 
@@ -266,7 +265,7 @@ def run_patterns(
 def _refuse_path(path: Path, *, overwrite: bool) -> None:
     """Raise where a picture cannot go, before any work is done."""
     if path.suffix.lower() != ".png":
-        raise FileError(str(path), "must end in .png")
+        raise FileError(str(path), say("cli.must-end-in", endings=(".png",)))
     refuse_to_replace(path, overwrite=overwrite)
 
 

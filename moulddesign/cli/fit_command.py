@@ -22,7 +22,7 @@ from moulddesign.cli.console import (
     table,
 )
 from moulddesign.cli.options import PIECE, AsJson, Override, with_design
-from moulddesign.core import LengthUnit, Message, SpecError, ml_from_mm3
+from moulddesign.core import LengthUnit, Message, SpecError, ml_from_mm3, say
 from moulddesign.design import Design, OwnedMould, Shelf, Tool, refuse_idle
 
 if TYPE_CHECKING:  # the room loads the geometry libraries, which light verbs do without
@@ -351,10 +351,10 @@ def _plot(
 
     window = made.own_window(design)
     if window is None:
-        raise SpecError("plot", str(path), "needs a press mould: add --most-height")
+        raise SpecError("plot", str(path), say("cli.plot-needs-press"))
     draw = {".svg": plot.window_svg, ".png": plot.window_png}.get(path.suffix.lower())
     if draw is None:
-        raise SpecError("plot", str(path), "must end in .svg or .png")
+        raise SpecError("plot", str(path), say("cli.must-end-in", endings=(".svg", ".png")))
     pieces = [p.piece for p in pressed]
     picture = draw(made.mould.name, window, sd_g=made.own_piece(design).raw_g_sd, pieces=pieces)
     save_bytes(path, picture, overwrite=overwrite)

@@ -12,7 +12,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from moulddesign.cli.console import OverwriteMould, ends_at_once, err, out, print_json, table
 from moulddesign.cli.kitchen_commands import recipe_of
 from moulddesign.cli.options import AsJson, PaperName, paper_for, read_design
-from moulddesign.core import MouldError, SpecError
+from moulddesign.core import MouldError, SpecError, say
 from moulddesign.design import Design
 from moulddesign.kitchen import Recipe
 from moulddesign.portion import figures
@@ -82,7 +82,7 @@ def run_series(
     Example: moulddesign series cakes.csv --base cake.toml --out exports --formats 3mf,card
     """
     if jobs is not None and not 0 < jobs <= MOST_JOBS:
-        raise SpecError("--jobs", jobs, f"must be between 1 and {MOST_JOBS}")
+        raise SpecError("--jobs", jobs, say("cli.jobs-between", most=MOST_JOBS))
     base = read_design(base_file)
     rows = read_series(source, base)
     _tried(rows, figures)  # arithmetic alone tells much of what is wrong

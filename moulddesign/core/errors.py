@@ -15,7 +15,7 @@ class MouldError(Exception):
 class SpecError(MouldError):
     """A value that was asked for cannot be used."""
 
-    def __init__(self, field: str, value: object, need: Message | str) -> None:
+    def __init__(self, field: str, value: object, need: Message) -> None:
         super().__init__(field, value, need)
         self.field = field
         """Dotted name, as in the design file or the option."""
@@ -64,7 +64,7 @@ class FileMistakesError(SpecError):
 class FileError(MouldError):
     """A file cannot be read or written."""
 
-    def __init__(self, path: str, reason: Message | str) -> None:
+    def __init__(self, path: str, reason: Message) -> None:
         super().__init__(path, reason)
         self.path = path
         self.reason = reason
@@ -77,7 +77,7 @@ class FileError(MouldError):
 class KernelError(MouldError):
     """A geometry library could not do a step."""
 
-    def __init__(self, step: Message | str, reason: Message | str) -> None:
+    def __init__(self, step: Message, reason: Message) -> None:
         super().__init__(step, reason)
         self.step = step
         """What was being made: "the stamp's pocket"."""

@@ -17,7 +17,7 @@ import shapely
 
 from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
-from moulddesign.core import KernelError, say
+from moulddesign.core import KernelError, say, word
 from moulddesign.design import Kind, PressTable
 from moulddesign.export.entities import (
     ARROW_MM,
@@ -126,7 +126,7 @@ def build_sections(build: Build) -> Sections:
     """Return the sections and edges of a build's parts, and the section of its pastry."""
     return Sections(
         parts=tuple(part_profile(part.mesh, part.name) for part in build.mould.assembled),
-        pastry=upright_section(build.meshes[PASTRY], "the section of the pastry"),
+        pastry=upright_section(build.meshes[PASTRY], say("export.section-of", part=word("pastry"))),
     )
 
 

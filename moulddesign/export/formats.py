@@ -230,7 +230,9 @@ def threemf_bytes(
         writer.SetStrictModeActive(True)  # noqa: FBT003 (the library's own interface)
         return bytes(writer.WriteToBuffer())
     except lib3mf.ELib3MFException as error:
-        raise KernelError("set.3mf", say("export.threemf-library", reason=str(error))) from error
+        raise KernelError(
+            say("export.set-of-parts"), say("export.threemf-library", reason=str(error))
+        ) from error
 
 
 def _centred(mesh: Mesh) -> Mesh:

@@ -10,6 +10,7 @@ import shapely
 
 from moulddesign.artwork.outline import Outline
 from moulddesign.building import Build
+from moulddesign.core import Message, say, word
 from moulddesign.design import Kind
 from moulddesign.export.entities import (
     ARROW_MM,
@@ -102,7 +103,7 @@ class PartProfile:
 
 def part_profile(mesh: Mesh, name: str) -> PartProfile:
     """Return what a drawing shows of a part, a closed mesh as it stands in the assembly [mm]."""
-    step = f"the section of the {name}"
+    step = say("export.section-of", part=word(name))
     cut = upright_section(mesh, step)
     return PartProfile(
         name=name,
@@ -162,7 +163,7 @@ def part_plan(part: PartProfile, *, scale: float) -> tuple[Entity, ...]:
     return tuple(entities)
 
 
-def _edges_behind(mesh: Mesh, step: str) -> tuple[Points, ...]:
+def _edges_behind(mesh: Mesh, step: Message) -> tuple[Points, ...]:
     """Return the sharp edges that are seen behind the plane y = 0 of a cut mesh: x and z."""
     low, high = mesh.bounds
     if high[1] <= 0.0:
@@ -220,7 +221,7 @@ def _hidden(points: Points, facets: Points) -> np.ndarray:
     return hidden
 
 
-def _main_widths(mesh: Mesh, cut: shapely.Geometry, step: str) -> tuple[SymmetricWidth, ...]:
+def _main_widths(mesh: Mesh, cut: shapely.Geometry, step: Message) -> tuple[SymmetricWidth, ...]:
     """Return the main widths of a part about the z axis, the smallest first, the widest always."""
     starts, ends = _sides(cut)
     walls = np.abs(starts[:, 0] - ends[:, 0]) < SIZE_TOLERANCE_MM
@@ -273,7 +274,9 @@ def _grouped(values: Points, lengths: Points, *, least: float) -> list[tuple[flo
     ]
 
 
-def _symmetric_width(mesh: Mesh, half_mm: float, height_mm: float, *, step: str) -> SymmetricWidth:
+def _symmetric_width(
+    mesh: Mesh, half_mm: float, height_mm: float, *, step: Message
+) -> SymmetricWidth:
     """Return a width with the sign of its level section: round, square or neither."""
     low, high = mesh.bounds[:, 2]
     margin = SIZE_TOLERANCE_MM / 5.0

@@ -221,11 +221,11 @@ def press_volume_mm3(sleeve: Mesh, stamp: Mesh, *, height_mm: float) -> float:
         A mesh is not closed.
     """
     standing = _narrow_end_down(sleeve)
-    bore = hole(shadow(standing, "the bore"))
+    bore = hole(shadow(standing, say("fit.bore")))
     if not 0.0 < height_mm < standing.bounds[1, 2]:
         raise SpecError("height_mm", height_mm, say("fit.height-outside-sleeve"))
     placed = _placed_stamp(stamp.turned_over(), bore, height_mm)
-    if not bore.contains(filled(shadow(placed, "the stamp"))):
+    if not bore.contains(filled(shadow(placed, say("fit.stamp")))):
         raise SpecError("stamp", "mesh", say("fit.stamp-too-wide"))
     return closed_cavity_mm3(standing, placed)
 
@@ -233,14 +233,14 @@ def press_volume_mm3(sleeve: Mesh, stamp: Mesh, *, height_mm: float) -> float:
 def _narrow_end_down(sleeve: Mesh) -> Mesh:
     """Return the sleeve on z = 0 with the end down that has no lead-in."""
     ends = [mesh.moved((0.0, 0.0, -mesh.bounds[0, 2])) for mesh in (sleeve, sleeve.turned_over())]
-    areas = [hole(section_region(end, 0.05, "the bore's end")).area for end in ends]
+    areas = [hole(section_region(end, 0.05, say("fit.end-of-bore"))).area for end in ends]
     if max(areas) == 0.0:
         raise SpecError("sleeve", "mesh", say("fit.bore-closed-at-end"))
     return min(zip(areas, ends, strict=True), key=lambda pair: (pair[0] == 0.0, pair[0]))[1]
 
 
 def _placed_stamp(stamp: Mesh, bore: shapely.Polygon, height_mm: float) -> Mesh:
-    plan = shadow(stamp, "the stamp").centroid
+    plan = shadow(stamp, say("fit.stamp")).centroid
     x, y = bore.centroid.x - plan.x, bore.centroid.y - plan.y
     return stamp.moved((x, y, height_mm - face_mm(stamp)))
 
@@ -406,7 +406,7 @@ def _size_notes(cavities: Sequence[MeasuredCavity], unit: LengthUnit | None) -> 
 
 def _bore_outline(sleeve: Mesh) -> Outline:
     """Return what one sees through the sleeve, centred."""
-    bore = hole(shadow(sleeve, "the bore"))
+    bore = hole(shadow(sleeve, say("fit.bore")))
     if bore.is_empty:
         raise SpecError("mesh", "the sleeve", say("fit.bore-closed"))
     points = exterior_points(bore) - shapely.get_coordinates(bore.centroid)
@@ -415,7 +415,7 @@ def _bore_outline(sleeve: Mesh) -> Outline:
 
 def _side_mm(stamp: Mesh) -> float:
     """Return the height over which the stamp's side lies along the bore [mm]."""
-    edge = filled(shadow(stamp, "the stamp")).boundary
+    edge = filled(shadow(stamp, say("fit.stamp"))).boundary
     shapely.prepare(edge)
     on_side = shapely.dwithin(edge, shapely.points(stamp.vertices[:, :2]), ON_SIDE_MM)
     return float(np.ptp(stamp.vertices[on_side, 2]))

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from moulddesign.core import KernelError, Message
+from moulddesign.core import KernelError, Message, say
 from moulddesign.geometry.mesh import Indices, Mesh, Points
 
 
@@ -25,11 +25,11 @@ def box(low_mm: ArrayLike, high_mm: ArrayLike) -> Mesh:
     """
     low = np.asarray(low_mm, dtype=np.float64)
     size = np.asarray(high_mm, dtype=np.float64) - low
-    return _mesh(Manifold.cube(size.tolist()).translate(low.tolist()), "a box")
+    return _mesh(Manifold.cube(size.tolist()).translate(low.tolist()), say("geometry.box"))
 
 
 def solid_of_revolution(
-    profile: Sequence[tuple[float, float]], segments: int, step: Message | str
+    profile: Sequence[tuple[float, float]], segments: int, step: Message
 ) -> Mesh:
     """Return the solid that a closed profile sweeps round the z axis.
 
@@ -43,7 +43,8 @@ def solid_of_revolution(
     Examples
     --------
     >>> bar = [(0.0, 0.0), (1.0, 0.0), (1.0, 3.0), (0.0, 3.0)]
-    >>> round(solid_of_revolution(bar, 4, "a bar").volume_mm3, 6)  # the square of the diagonal 2
+    >>> bar = solid_of_revolution(bar, 4, say("geometry.box"))  # a square of diagonal 2
+    >>> round(bar.volume_mm3, 6)
     6.0
     """
     area = CrossSection([np.asarray(profile, dtype=np.float64)], FillRule.NonZero)
@@ -51,17 +52,17 @@ def solid_of_revolution(
     return _mesh(_checked(Manifold.revolve(area, segments), step), step)
 
 
-def union(meshes: Sequence[Mesh], step: Message | str) -> Mesh:
+def union(meshes: Sequence[Mesh], step: Message) -> Mesh:
     """Return the union of closed meshes; `step` names it in a `KernelError`."""
     return _combined(meshes, OpType.Add, step)
 
 
-def difference(mesh: Mesh, tools: Sequence[Mesh], step: Message | str) -> Mesh:
+def difference(mesh: Mesh, tools: Sequence[Mesh], step: Message) -> Mesh:
     """Return a closed mesh without others; `step` names it in a `KernelError`."""
     return _combined([mesh, *tools], OpType.Subtract, step)
 
 
-def intersection(meshes: Sequence[Mesh], step: Message | str) -> Mesh:
+def intersection(meshes: Sequence[Mesh], step: Message) -> Mesh:
     """Return what closed meshes share, an empty mesh where it is nothing.
 
     Raises
@@ -73,14 +74,14 @@ def intersection(meshes: Sequence[Mesh], step: Message | str) -> Mesh:
     return _mesh(reduce(lambda a, b: a ^ b, bodies), step)
 
 
-def bodies(mesh: Mesh, step: Message | str) -> tuple[Mesh, ...]:
+def bodies(mesh: Mesh, step: Message) -> tuple[Mesh, ...]:
     """Return the connected solids of a closed mesh, in the order of their least corner."""
     parts = [_mesh(part, step) for part in manifold_of(mesh, step).decompose()]
     return tuple(sorted(parts, key=lambda part: tuple(part.bounds[0])))
 
 
 def pieces_of_air(
-    meshes: Sequence[Mesh], low_mm: ArrayLike, high_mm: ArrayLike, *, step: Message | str
+    meshes: Sequence[Mesh], low_mm: ArrayLike, high_mm: ArrayLike, *, step: Message
 ) -> tuple[Mesh, ...]:
     """Return what closed meshes leave of a box, as connected pieces.
 
@@ -117,25 +118,25 @@ def triangulated(loops: Sequence[Points]) -> Indices:
     return np.asarray(triangulate([np.asarray(loop) for loop in loops]), dtype=np.int64)
 
 
-def _combined(meshes: Sequence[Mesh], operation: OpType, step: Message | str) -> Mesh:
+def _combined(meshes: Sequence[Mesh], operation: OpType, step: Message) -> Mesh:
     return _mesh(_combined_body(meshes, operation, step), step)
 
 
-def _combined_body(meshes: Sequence[Mesh], operation: OpType, step: Message | str) -> Manifold:
+def _combined_body(meshes: Sequence[Mesh], operation: OpType, step: Message) -> Manifold:
     bodies = [manifold_of(mesh, step) for mesh in meshes]
     return _checked(Manifold.batch_boolean(bodies, operation), step)
 
 
-def _checked(result: Manifold, step: Message | str) -> Manifold:
+def _checked(result: Manifold, step: Message) -> Manifold:
     # manifold3d 3.5 raises nothing: bad input is an empty body, and later booleans carry it on.
     if result.status() != Error.NoError:
-        raise KernelError(step, result.status().name)
+        raise KernelError(step, say("geometry.library-said", status=result.status().name))
     if result.is_empty():
-        raise KernelError(step, "nothing is left")
+        raise KernelError(step, say("geometry.nothing-left"))
     return result
 
 
-def manifold_of(mesh: Mesh, step: Message | str) -> Manifold:
+def manifold_of(mesh: Mesh, step: Message) -> Manifold:
     """Return the kernel's body of a closed mesh, for what probes it; never to be changed.
 
     Raises
@@ -153,14 +154,14 @@ def _unchecked(mesh: Mesh) -> Manifold:
     return Manifold(Mesh64(mesh.vertices.copy(), mesh.triangles.astype(np.uint64)))
 
 
-def _mesh(body: Manifold, step: Message | str) -> Mesh:
+def _mesh(body: Manifold, step: Message) -> Mesh:
     if body.status() != Error.NoError:
-        raise KernelError(step, body.status().name)
+        raise KernelError(step, say("geometry.library-said", status=body.status().name))
     raw: Any = body.to_mesh64()
     return Mesh(np.asarray(raw.vert_properties)[:, :3], np.asarray(raw.tri_verts, dtype=np.int64))
 
 
-def overlaps_mm3(moving: Mesh, standing: Mesh, shifts_mm: Points, *, step: Message | str) -> Points:
+def overlaps_mm3(moving: Mesh, standing: Mesh, shifts_mm: Points, *, step: Message) -> Points:
     """Return the volume that a closed mesh shares with another after each of several moves.
 
     Parameters
@@ -178,8 +179,8 @@ def overlaps_mm3(moving: Mesh, standing: Mesh, shifts_mm: Points, *, step: Messa
     Examples
     --------
     >>> from moulddesign.geometry import box
-    >>> cube = box((0, 0, 0), (2, 2, 2))
-    >>> overlaps_mm3(cube, cube, np.array([[0, 0, 0], [1, 0, 0], [3, 0, 0]]), step="x").tolist()
+    >>> cube, step = box((0, 0, 0), (2, 2, 2)), say("geometry.box")
+    >>> overlaps_mm3(cube, cube, np.array([[0, 0, 0], [1, 0, 0], [3, 0, 0]]), step=step).tolist()
     [8.0, 4.0, 0.0]
     """
     one, other = manifold_of(moving, step), manifold_of(standing, step)
@@ -187,7 +188,7 @@ def overlaps_mm3(moving: Mesh, standing: Mesh, shifts_mm: Points, *, step: Messa
     return np.array([body.volume() for body in shared], dtype=np.float64)
 
 
-def section(mesh: Mesh, height_mm: float, step: Message | str) -> tuple[Points, ...]:
+def section(mesh: Mesh, height_mm: float, step: Message) -> tuple[Points, ...]:
     """Return the loops in which a level plane cuts a closed mesh.
 
     Parameters
@@ -205,13 +206,14 @@ def section(mesh: Mesh, height_mm: float, step: Message | str) -> tuple[Points, 
     Examples
     --------
     >>> from moulddesign.geometry import box
-    >>> [loop.max(axis=0).tolist() for loop in section(box((0, 0, 0), (2, 3, 4)), 1.0, "a box")]
-    [[2.0, 3.0]]
+    >>> (loop,) = section(box((0, 0, 0), (2, 3, 4)), 1.0, say("geometry.box"))
+    >>> loop.max(axis=0).tolist()
+    [2.0, 3.0]
     """
     return tuple(map(np.asarray, manifold_of(mesh, step).slice(height_mm).to_polygons()))
 
 
-def upright_section(mesh: Mesh, step: Message | str) -> shapely.Geometry:
+def upright_section(mesh: Mesh, step: Message) -> shapely.Geometry:
     """Return the shape in which the plane y = 0 cuts a closed mesh: x to the right, z up.
 
     Parameters
@@ -225,7 +227,7 @@ def upright_section(mesh: Mesh, step: Message | str) -> shapely.Geometry:
     return reduce(shapely.symmetric_difference, map(shapely.make_valid, loops), shapely.Polygon())
 
 
-def silhouette(mesh: Mesh, step: Message | str) -> tuple[Points, ...]:
+def silhouette(mesh: Mesh, step: Message) -> tuple[Points, ...]:
     """Return the loops of a closed mesh's shadow on the table, lit from straight above."""
     return tuple(map(np.asarray, manifold_of(mesh, step).project().to_polygons()))
 
@@ -236,12 +238,12 @@ def region(loops: Iterable[Points]) -> BaseGeometry:
     return reduce(lambda a, b: a.symmetric_difference(b), rings, MultiPolygon())
 
 
-def section_region(mesh: Mesh, height_mm: float, step: Message | str) -> BaseGeometry:
+def section_region(mesh: Mesh, height_mm: float, step: Message) -> BaseGeometry:
     """Return the region in which a level plane cuts a closed mesh."""
     return region(section(mesh, height_mm, step))
 
 
-def shadow(mesh: Mesh, step: Message | str) -> BaseGeometry:
+def shadow(mesh: Mesh, step: Message) -> BaseGeometry:
     """Return the region that a closed mesh covers, seen along z."""
     return region(silhouette(mesh, step))
 

@@ -16,7 +16,7 @@ from scipy import ndimage
 from scipy.spatial import ConvexHull
 from skimage.morphology import reconstruction
 
-from moulddesign.core import SpecError
+from moulddesign.core import SpecError, say
 from moulddesign.geometry.booleans import pieces_of_air
 from moulddesign.geometry.mesh import Indices, Mesh, Points
 from moulddesign.geometry.sampling import Grid, grid_over, top_heights_mm
@@ -234,7 +234,6 @@ BELOW_MM: Final = 0.001
 """The air is cut this far below the spill level, so that float32 noise of the rim opens no leak."""
 SAME_MM: Final = 0.0005
 """Cavities that spill within this of each other are cut out at once [mm]."""
-STEP: Final = "the air in the mould"
 
 Stage = Callable[[str], None]
 
@@ -330,14 +329,18 @@ def _bounds_a_solid(mesh: Mesh) -> None:
         raise SpecError(
             "mesh",
             f"{len(mesh.triangles)} triangles",
-            f"must bound a solid, and has {found.open_edges} open, {found.crowded_edges} crowded "
-            f"and {found.clashing_edges} clashing edges; ask for it to be mended",
+            say(
+                "geometry.bounds-no-solid",
+                open=found.open_edges,
+                crowded=found.crowded_edges,
+                clashing=found.clashing_edges,
+            ),
         )
     if mesh.volume_mm3 <= 0.0:
         raise SpecError(
             "mesh",
             f"{len(mesh.triangles)} triangles",
-            "must not be inside out; ask for it to be mended",
+            say("geometry.inside-out"),
         )
 
 
@@ -346,7 +349,7 @@ def _cut_out(mesh: Mesh, group: list[Catchment]) -> list[Cavity]:
     level_mm = group[0].spill_mm
     low, high = mesh.bounds + np.array([[-1.0], [1.0]])
     high[2] = level_mm - BELOW_MM
-    air = pieces_of_air([mesh], low, high, step=STEP)
+    air = pieces_of_air([mesh], low, high, step=say("geometry.air-in-mould"))
     points = shapely.points([catchment.deepest_mm for catchment in group])
     closed = [part for part in air if _within(part, low, high)]
     faces = [(part, _face(part, high[2])) for part in closed]

@@ -25,19 +25,17 @@ UprightProfile = list[tuple[float, float]]
 class Kernel(Protocol[BodyT]):
     """How bodies are made; the modules `cad_kernel` and `faceted` both have these functions."""
 
-    def loft(self, sections: Sequence[tuple[float, Curve]], step: Message | str) -> BodyT:
+    def loft(self, sections: Sequence[tuple[float, Curve]], step: Message) -> BodyT:
         """Return the solid between sections at rising heights [mm]."""
 
-    def revolve(self, profile: Sequence[tuple[float, float]], step: Message | str) -> BodyT:
+    def revolve(self, profile: Sequence[tuple[float, float]], step: Message) -> BodyT:
         """Return what a profile of radius and height sweeps round the z axis [mm]."""
 
-    def upright_prism(
-        self, profile: UprightProfile, thickness_mm: float, step: Message | str
-    ) -> BodyT:
+    def upright_prism(self, profile: UprightProfile, thickness_mm: float, step: Message) -> BodyT:
         """Return an upright plate in the plane of x and z."""
 
     def upright_loft(
-        self, sections: Sequence[tuple[float, UprightProfile]], step: Message | str
+        self, sections: Sequence[tuple[float, UprightProfile]], step: Message
     ) -> BodyT:
         """Return the solid between upright profiles at rising y, corner to corner [mm]."""
 
@@ -47,13 +45,13 @@ class Kernel(Protocol[BodyT]):
     def translate(self, body: BodyT, by_mm: tuple[float, float, float], /) -> BodyT:
         """Return a body moved along a vector [mm]."""
 
-    def fuse(self, bodies: Sequence[BodyT], step: Message | str) -> BodyT:
+    def fuse(self, bodies: Sequence[BodyT], step: Message) -> BodyT:
         """Return the union of bodies."""
 
-    def subtract(self, body: BodyT, tool: BodyT, step: Message | str) -> BodyT:
+    def subtract(self, body: BodyT, tool: BodyT, step: Message) -> BodyT:
         """Return a body without another."""
 
-    def intersect(self, a: BodyT, b: BodyT, step: Message | str) -> BodyT:
+    def intersect(self, a: BodyT, b: BodyT, step: Message) -> BodyT:
         """Return what two bodies share."""
 
 
@@ -121,7 +119,7 @@ class Solid:
             self._shape.exportStep(path)
 
 
-def loft(sections: Sequence[tuple[float, Curve]], step: Message | str) -> Solid:
+def loft(sections: Sequence[tuple[float, Curve]], step: Message) -> Solid:
     """Return the solid between sections of rising height, with straight sides between them."""
     kernel = _kernel()
     return _made(
@@ -129,7 +127,7 @@ def loft(sections: Sequence[tuple[float, Curve]], step: Message | str) -> Solid:
     )
 
 
-def revolve(profile: Sequence[tuple[float, float]], step: Message | str) -> Solid:
+def revolve(profile: Sequence[tuple[float, float]], step: Message) -> Solid:
     """Return the solid that a closed profile sweeps round the z axis."""
     kernel = _kernel()
 
@@ -140,7 +138,7 @@ def revolve(profile: Sequence[tuple[float, float]], step: Message | str) -> Soli
     return _made(make, step)
 
 
-def upright_prism(profile: UprightProfile, thickness_mm: float, step: Message | str) -> Solid:
+def upright_prism(profile: UprightProfile, thickness_mm: float, step: Message) -> Solid:
     """Return an upright plate in the plane of x and z, half its thickness to each side [mm].
 
     It is a slab of one profile, and takes and raises what `upright_loft` does.
@@ -148,7 +146,7 @@ def upright_prism(profile: UprightProfile, thickness_mm: float, step: Message | 
     return upright_loft([(-thickness_mm / 2.0, profile), (thickness_mm / 2.0, profile)], step)
 
 
-def upright_loft(sections: Sequence[tuple[float, UprightProfile]], step: Message | str) -> Solid:
+def upright_loft(sections: Sequence[tuple[float, UprightProfile]], step: Message) -> Solid:
     """Return the solid between upright profiles, with flat sides from each to each.
 
     Sections have rising y; all have as many corners, and their sides are parallel.
@@ -180,19 +178,19 @@ def translate(solid: Solid, by_mm: tuple[float, float, float]) -> Solid:
     return Solid(solid._shape.moved(_kernel().Location(by_mm)))  # noqa: SLF001
 
 
-def fuse(solids: Sequence[Solid], step: Message | str) -> Solid:
+def fuse(solids: Sequence[Solid], step: Message) -> Solid:
     """Return the union of bodies that touch or overlap; `step` names it in a `KernelError`."""
     kernel = _kernel()
     return _made(lambda: kernel.fuse(*(s._shape for s in solids)), step)  # noqa: SLF001
 
 
-def subtract(solid: Solid, tool: Solid, step: Message | str) -> Solid:
+def subtract(solid: Solid, tool: Solid, step: Message) -> Solid:
     """Return a body without another; `step` names it in a `KernelError`."""
     kernel = _kernel()
     return _made(lambda: kernel.cut(solid._shape, tool._shape), step)  # noqa: SLF001
 
 
-def intersect(a: Solid, b: Solid, step: Message | str) -> Solid:
+def intersect(a: Solid, b: Solid, step: Message) -> Solid:
     """Return what two bodies share; `step` names it in a `KernelError`."""
     kernel = _kernel()
     return _made(lambda: kernel.intersect(a._shape, b._shape), step)  # noqa: SLF001
@@ -213,7 +211,7 @@ def _missing(said: str) -> Message:
     return say("mould.no-cadquery", error=said)
 
 
-def _made(make: Callable[[], Any], step: Message | str) -> Solid:
+def _made(make: Callable[[], Any], step: Message) -> Solid:
     with _step(step):
         shape = make()
     solids = shape.Solids()
@@ -225,7 +223,7 @@ def _made(make: Callable[[], Any], step: Message | str) -> Solid:
 
 
 @contextmanager
-def _step(step: Message | str) -> Iterator[None]:
+def _step(step: Message) -> Iterator[None]:
     from OCP.Standard import Standard_Failure  # noqa: PLC0415
 
     try:

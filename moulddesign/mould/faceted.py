@@ -25,7 +25,7 @@ FACET_MM: Final = 0.005
 """Largest distance of a facet from the circle that it stands for [mm]."""
 
 
-def loft(sections: Sequence[tuple[float, Curve]], step: Message | str) -> Mesh:
+def loft(sections: Sequence[tuple[float, Curve]], step: Message) -> Mesh:
     """Return the solid between sections at rising heights; see `cad_kernel.loft`.
 
     Of two neighbours that differ, one lies inside the other.
@@ -46,18 +46,18 @@ def loft(sections: Sequence[tuple[float, Curve]], step: Message | str) -> Mesh:
     return union([made], step)
 
 
-def revolve(profile: Sequence[tuple[float, float]], step: Message | str) -> Mesh:
+def revolve(profile: Sequence[tuple[float, float]], step: Message) -> Mesh:
     """Return what a closed profile of radius and height sweeps round the z axis."""
     return solid_of_revolution(profile, _chords(max(radius for radius, _ in profile)), step)
 
 
-def upright_prism(profile: UprightProfile, thickness_mm: float, step: Message | str) -> Mesh:
+def upright_prism(profile: UprightProfile, thickness_mm: float, step: Message) -> Mesh:
     """Return an upright plate in the plane of x and z, half its thickness to each side."""
     half = thickness_mm / 2.0
     return upright_loft([(-half, profile), (half, profile)], step)
 
 
-def upright_loft(sections: Sequence[tuple[float, UprightProfile]], step: Message | str) -> Mesh:
+def upright_loft(sections: Sequence[tuple[float, UprightProfile]], step: Message) -> Mesh:
     """Return the solid between upright profiles at rising y, with as many corners each."""
     flats = [np.array(_counter_clockwise(profile)) for _, profile in sections]
     count = len(flats[0])
@@ -83,17 +83,17 @@ def translate(body: Mesh, by_mm: tuple[float, float, float]) -> Mesh:
     return body.moved(by_mm)
 
 
-def fuse(bodies: Sequence[Mesh], step: Message | str) -> Mesh:
+def fuse(bodies: Sequence[Mesh], step: Message) -> Mesh:
     """Return the union of bodies; `step` names it in a `KernelError`."""
     return union(bodies, step)
 
 
-def subtract(body: Mesh, tool: Mesh, step: Message | str) -> Mesh:
+def subtract(body: Mesh, tool: Mesh, step: Message) -> Mesh:
     """Return a body without another; `step` names it in a `KernelError`."""
     return difference(body, [tool], step)
 
 
-def intersect(a: Mesh, b: Mesh, step: Message | str) -> Mesh:
+def intersect(a: Mesh, b: Mesh, step: Message) -> Mesh:
     """Return what two bodies share; `step` names it in a `KernelError`."""
     return intersection([a, b], step)
 

@@ -77,7 +77,7 @@ def tray(master: Mesh) -> Cavity:
     """
     held = find_cavities(master)
     if not held:
-        raise KernelError("the silicone", "the tray holds nothing; report this design")
+        raise KernelError(say("verify.silicone"), say("verify.tray-holds-nothing"))
     return held[0]
 
 
@@ -86,11 +86,11 @@ def standing(master: Mesh, held: Cavity) -> tuple[Mesh, ...]:
     floor_mm = held.rim_mm - held.depth_mm
     low, high = master.bounds
     cut_from = (low[0] - 1.0, low[1] - 1.0, floor_mm + ABOVE_MM)
-    above = intersection([master, box(cut_from, high + 1.0)], "what stands in the tray")
+    above = intersection([master, box(cut_from, high + 1.0)], say("verify.what-stands-in-tray"))
     inner = low[:2] + 0.5, high[:2] - 0.5
     return tuple(
         part
-        for part in bodies(above, "what stands in the tray")
+        for part in bodies(above, say("verify.what-stands-in-tray"))
         if np.all(part.bounds[0, :2] > inner[0]) and np.all(part.bounds[1, :2] < inner[1])
     )
 
@@ -112,10 +112,10 @@ def silicone(master: Mesh, held: Cavity) -> Mesh:
     """
     low, high = master.bounds + np.array([[-1.0], [1.0]])
     high[2] = held.rim_mm
-    air = pieces_of_air([master], low, high, step="the silicone")
+    air = pieces_of_air([master], low, high, step=say("verify.silicone"))
     inside = [part for part in air if np.all(part.bounds[0] > low + 0.5)]
     if not inside:
-        raise KernelError("the silicone", "the tray holds nothing; report this design")
+        raise KernelError(say("verify.silicone"), say("verify.tray-holds-nothing"))
     return max(inside, key=lambda part: part.volume_mm3)
 
 
@@ -244,7 +244,7 @@ def gap_findings(
 
 
 def _middle(mesh: Mesh) -> shapely.Geometry:
-    return section_region(mesh, float(mesh.bounds[:, 2].mean()), "the middle of a coupon")
+    return section_region(mesh, float(mesh.bounds[:, 2].mean()), say("verify.middle-of-coupon"))
 
 
 def _radius_mm(shape: shapely.Geometry) -> float:

@@ -46,7 +46,7 @@ class Press:
     @cached_property
     def bore(self) -> BaseGeometry:
         """What one sees through the sleeve along the bore: the narrowest opening."""
-        return hole(shadow(self.sleeve, "the sleeve's shadow"))
+        return hole(shadow(self.sleeve, say("verify.sleeve-from-above")))
 
     @cached_property
     def travel_mm(self) -> float:
@@ -70,14 +70,14 @@ class Press:
         low, high = self.plunger.bounds
         high[2] = min(high[2], self.sleeve.bounds[1, 2] + self.travel_mm) - EDGE_MM
         stem = intersection(
-            [self.plunger, box(low - 1.0, high + np.array((1.0, 1.0, 0.0)))], "the stem"
+            [self.plunger, box(low - 1.0, high + np.array((1.0, 1.0, 0.0)))], say("verify.stem")
         )
         return self.stamp, stem
 
     @cached_property
     def mover(self) -> BaseGeometry:
         """Shadow along the bore of all that enters it."""
-        shadows = [shadow(part, "the shadow of stamp and stem") for part in self.entering]
+        shadows = [shadow(part, say("verify.stamp-and-stem-from-above")) for part in self.entering]
         return filled(shapely.union_all(shadows))
 
     @cached_property
@@ -120,7 +120,7 @@ def closed_cavity_mm3(sleeve: Mesh, stamp: Mesh) -> float:
     KernelError
         A mesh is not closed.
     """
-    plan = filled(shadow(stamp, "the stamp's shadow"))
+    plan = filled(shadow(stamp, say("verify.stamp-from-above")))
     edge_mm = float(stamp.vertices[_on_wall(stamp, plan), 2].min())
     bore_mm2 = _bore_mm2(sleeve, edge_mm / 2.0)
     top_mm = _straight_top_mm(sleeve, stamp, edge_mm)
@@ -136,8 +136,8 @@ def interference_mm(stamp: Mesh, plunger: Mesh) -> float:
     around the joint for other shapes; negative for play.
     """
     height_mm = float(plunger.bounds[0, 2] + stamp.bounds[1, 2]) / 2.0
-    pocket = hole(section_region(stamp, height_mm, "the pocket"))
-    peg = filled(section_region(plunger, height_mm, "the peg"))
+    pocket = hole(section_region(stamp, height_mm, say("verify.pocket")))
+    peg = filled(section_region(plunger, height_mm, say("verify.peg")))
     around_mm = (pocket.length + peg.length) / 2.0
     return 2.0 * (peg.area - pocket.area) / around_mm if around_mm else 0.0
 
@@ -147,12 +147,12 @@ def overlap_beside_joint_mm2(stamp: Mesh, plunger: Mesh) -> float:
 
     A band of 1 mm around the pocket belongs to the joint.
     """
-    shared = intersection([stamp, plunger], "the joint")
+    shared = intersection([stamp, plunger], say("verify.joint"))
     if not len(shared.triangles):
         return 0.0
     height_mm = float(plunger.bounds[0, 2] + stamp.bounds[1, 2]) / 2.0
-    pocket = hole(section_region(stamp, height_mm, "the pocket"))
-    return float(shadow(shared, "the joint").difference(pocket.buffer(1.0)).area)
+    pocket = hole(section_region(stamp, height_mm, say("verify.pocket")))
+    return float(shadow(shared, say("verify.joint")).difference(pocket.buffer(1.0)).area)
 
 
 def face_mm(stamp: Mesh) -> float:
@@ -203,14 +203,14 @@ def _straight_top_mm(sleeve: Mesh, stamp: Mesh, edge_mm: float) -> float:
 
 
 def _bore_mm2(sleeve: Mesh, height_mm: float) -> float:
-    return float(hole(section_region(sleeve, height_mm, "the bore")).area)
+    return float(hole(section_region(sleeve, height_mm, say("verify.bore"))).area)
 
 
 def _enclosed_mm3(sleeve: Mesh, stamp: Mesh, top_mm: float) -> float:
     """Return the volume of the air on the table that does not reach the sides [mm^3]."""
     low, high = sleeve.bounds + np.array([[-1.0], [1.0]])
     low[2], high[2] = SLAB_MM, top_mm
-    air = pieces_of_air([sleeve, stamp], low, high, step="the cavity of the press")
+    air = pieces_of_air([sleeve, stamp], low, high, step=say("verify.cavity-of-press"))
     inside = [
         part.volume_mm3
         for part in air
@@ -320,7 +320,8 @@ def _worst_overlap_mm3(press: Press) -> float:
     shifts_mm[1:, 2] = np.linspace(-travel_mm, press.lift_mm, POSITIONS - 1)
     parts = (press.stamp, press.plunger)
     return max(
-        float(overlaps_mm3(p, press.sleeve, shifts_mm, step="the stroke").max()) for p in parts
+        float(overlaps_mm3(p, press.sleeve, shifts_mm, step=say("verify.stroke")).max())
+        for p in parts
     )
 
 

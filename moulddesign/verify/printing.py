@@ -232,7 +232,10 @@ def outer_foot_finding(mesh: Mesh, *, part: str, layer_mm: float) -> Finding:
     layer_mm : float
         Height of a layer [mm].
     """
-    first, widest = filled(_first(mesh, layer_mm)), filled(shadow(mesh, "the part's shadow"))
+    first, widest = (
+        filled(_first(mesh, layer_mm)),
+        filled(shadow(mesh, say("verify.part-from-above"))),
+    )
     return _finding(part, inner=first, outer=widest)
 
 
@@ -246,12 +249,17 @@ def bore_foot_finding(mesh: Mesh, *, part: str, layer_mm: float) -> Finding:
     layer_mm : float
         Height of a layer [mm].
     """
-    first, narrowest = hole(_first(mesh, layer_mm)), hole(shadow(mesh, "the part's shadow"))
+    first, narrowest = (
+        hole(_first(mesh, layer_mm)),
+        hole(shadow(mesh, say("verify.part-from-above"))),
+    )
     return _finding(part, inner=narrowest, outer=first)
 
 
 def _first(mesh: Mesh, layer_mm: float) -> BaseGeometry:
-    return section_region(mesh, float(mesh.bounds[0, 2]) + layer_mm / 2.0, "the first layer")
+    return section_region(
+        mesh, float(mesh.bounds[0, 2]) + layer_mm / 2.0, say("verify.first-layer")
+    )
 
 
 def _finding(part: str, *, inner: BaseGeometry, outer: BaseGeometry) -> Finding:
@@ -432,8 +440,8 @@ def layers_finding(*, depth_mm: float, layer_mm: float) -> Finding:
 def _standing(mesh: Mesh, part: str, layer_mm: float) -> tuple[Finding, Finding]:
     """Return whether the part stands on the bed, and how much of its shadow the first layer is."""
     lowest_mm = float(mesh.bounds[0, 2])
-    first = section_region(mesh, lowest_mm + layer_mm / 2.0, "the first layer")
-    share = float(first.area / shadow(mesh, "the part's shadow").area)
+    first = section_region(mesh, lowest_mm + layer_mm / 2.0, say("verify.first-layer"))
+    share = float(first.area / shadow(mesh, say("verify.part-from-above")).area)
     stands = bool(first.convex_hull.contains(shapely.Point(_middle_of_mass(mesh)[:2])))
     return (
         Finding(

@@ -47,7 +47,7 @@ def thinnest_wall_mm(mesh: Mesh) -> float:
     1.5
     """
     if not topology(mesh).solid:  # soon said, and often known; the kernel takes time and memory
-        manifold_of(mesh, "the walls' thickness")  # raises where there is no inside
+        manifold_of(mesh, say("verify.walls-thickness"))  # raises where there is no inside
     points, inward = _going_in(mesh)
     thicknesses_mm, left = np.full(POINTS, np.inf), np.arange(POINTS)
     thin = ceil(LEFT_OUT_RATIO * POINTS)
