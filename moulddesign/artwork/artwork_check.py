@@ -13,13 +13,7 @@ import shapely
 from PIL import Image, ImageDraw, ImageFont
 from shapely import MultiPolygon, Polygon
 
-from moulddesign.artwork.legibility import (
-    ThinPlace,
-    least_gap_mm,
-    least_stroke_mm,
-    thin_gaps,
-    thin_strokes,
-)
+from moulddesign.artwork import legibility
 from moulddesign.artwork.lettering import default_font
 from moulddesign.artwork.patterns import artwork, pattern_names
 from moulddesign.artwork.polygons import Region
@@ -49,9 +43,9 @@ class ArtworkCheck:
     """Shares of the depth that occur, deepest first."""
     covered: float
     """Share of the frame's square that is drawn."""
-    thin_stroke: ThinPlace | None
+    thin_stroke: legibility.ThinPlace | None
     """Thinnest stroke below `GOOD_STROKE_MM`; None where all are wider."""
-    thin_gap: ThinPlace | None
+    thin_gap: legibility.ThinPlace | None
     """Thinnest gap below `GOOD_GAP_MM`; None where all are wider."""
     shape: MultiPolygon
     """All that is drawn, at that size [mm]."""
@@ -93,8 +87,8 @@ def check_artwork(name_or_path: str, folder: Path, *, size_mm: float) -> Artwork
         points=sum(len(shapely.get_coordinates(region.shape)) for region in found),
         depth_shares=tuple(region.depth_share for region in found),
         covered=sum(region.shape.area for region in found),
-        thin_stroke=least_stroke_mm(whole, below_mm=GOOD_STROKE_MM),
-        thin_gap=least_gap_mm(whole, below_mm=GOOD_GAP_MM),
+        thin_stroke=legibility.least_stroke_mm(whole, below_mm=GOOD_STROKE_MM),
+        thin_gap=legibility.least_gap_mm(whole, below_mm=GOOD_GAP_MM),
         shape=whole,
     )
 
@@ -216,15 +210,15 @@ class ThinMark:
     """A thin place to be ringed."""
 
     kind: ThinKind
-    place: ThinPlace
+    place: legibility.ThinPlace
 
 
 def thin_marks(
     shape: Polygon | MultiPolygon, *, least_stroke_mm: float, least_gap_mm: float
 ) -> tuple[ThinMark, ...]:
     """Return every stroke and every gap of a region [mm] that is thinner than its limit."""
-    strokes = thin_strokes(shape, below_mm=least_stroke_mm)
-    gaps = thin_gaps(shape, below_mm=least_gap_mm)
+    strokes = legibility.thin_strokes(shape, below_mm=least_stroke_mm)
+    gaps = legibility.thin_gaps(shape, below_mm=least_gap_mm)
     return (
         *(ThinMark(kind=ThinKind.STROKE, place=place) for place in strokes),
         *(ThinMark(kind=ThinKind.GAP, place=place) for place in gaps),

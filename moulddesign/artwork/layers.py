@@ -10,18 +10,11 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
+from moulddesign.artwork import polygons
 from moulddesign.artwork.legibility import thickened
 from moulddesign.artwork.lettering import lettering, lower_rim_lettering, rim_lettering
 from moulddesign.artwork.motifs import DEFAULT_SIZES, MotifSize, motif
 from moulddesign.artwork.patterns import artwork
-from moulddesign.artwork.polygons import (
-    PolygonSet,
-    Region,
-    multipolygon,
-    offset,
-    polygon_set,
-    polygon_union,
-)
 from moulddesign.core import Message, SpecError, say
 from moulddesign.design import Along, Layer
 
@@ -74,8 +67,10 @@ def layer_regions(
     result: list[LayerRegion] = []
     for layer in layers:
         added = _placed_regions(layer, available, folder)
-        cover = polygon_union([polygon_set(part.shape) for part in added])
-        cover = offset(cover, layer.gap_mm, CIRCLE_SEGMENTS) if layer.gap_mm > 0.0 else cover
+        cover = polygons.polygon_union([polygons.polygon_set(part.shape) for part in added])
+        cover = (
+            polygons.offset(cover, layer.gap_mm, CIRCLE_SEGMENTS) if layer.gap_mm > 0.0 else cover
+        )
         result = [kept for part in result for kept in _uncovered(part, cover)] + added
     return tuple(result)
 
@@ -115,7 +110,7 @@ def _placed_regions(layer: Layer, available: Polygon, folder: Path) -> list[Laye
     return placed
 
 
-def _fitting_size(found: list[Region], layer: Layer, available: Polygon) -> Message:
+def _fitting_size(found: list[polygons.Region], layer: Layer, available: Polygon) -> Message:
     """Return what to do about a layer that does not fit, with the size that does."""
     around = _translated(MultiPolygon([available]), -layer.x_mm, -layer.y_mm)
     if layer.size_mm is None or not around.contains(shapely.Point(0.0, 0.0)):
@@ -125,7 +120,7 @@ def _fitting_size(found: list[Region], layer: Layer, available: Polygon) -> Mess
     return say("artwork.layer-too-large", most_mm=most_mm)
 
 
-def _sized_regions(layer: Layer, available: Polygon, folder: Path) -> list[Region]:
+def _sized_regions(layer: Layer, available: Polygon, folder: Path) -> list[polygons.Region]:
     """Return a layer's regions at their size, before they are moved [mm]."""
     if layer.motif is not None:
         return list(motif(layer.motif, _motif_outline(layer, available), _motif_size(layer)))
@@ -136,7 +131,9 @@ def _sized_regions(layer: Layer, available: Polygon, folder: Path) -> list[Regio
     return _scaled_to_size(artwork(str(layer.pattern), folder, layer.threshold), layer, available)
 
 
-def _scaled_to_size(found: tuple[Region, ...], layer: Layer, available: Polygon) -> list[Region]:
+def _scaled_to_size(
+    found: tuple[polygons.Region, ...], layer: Layer, available: Polygon
+) -> list[polygons.Region]:
     """Return regions in the unit square at their size [mm].
 
     They are simplified before they are scaled, at a tolerance that halves where the size doubles:
@@ -147,7 +144,7 @@ def _scaled_to_size(found: tuple[Region, ...], layer: Layer, available: Polygon)
     size_mm = layer.size_mm if layer.size_mm is not None else _largest_size_mm(whole, around, layer)
     fine = SIMPLIFIED_MM / 2.0 ** ceil(log2(size_mm))
     return [
-        Region(
+        polygons.Region(
             _as_multipolygon(_scaled(shapely.simplify(part.shape, fine), size_mm)), part.depth_share
         )
         for part in found
@@ -177,7 +174,7 @@ def _motif_size(layer: Layer) -> MotifSize:
 
 def _rim_regions(
     layer: Layer, text: str, available: Polygon, *, folder: Path
-) -> tuple[Region, ...]:
+) -> tuple[polygons.Region, ...]:
     height = layer.size_mm if layer.size_mm is not None else RIM_LETTERS_MM
     clear = float(available.exterior.distance(shapely.Point(0.0, 0.0)))
     font = _font(layer, folder)
@@ -202,16 +199,17 @@ def _with_copies(shape: MultiPolygon, layer: Layer) -> MultiPolygon:
     ring = [_rotated(first, 360.0 * index / layer.copies) for index in range(layer.copies)]
     if layer.mirrored:
         ring += [shapely.transform(part, lambda points: points * (-1.0, 1.0)) for part in ring]
-    return multipolygon(
-        polygon_union([polygon_set(part) for part in ring]), say("artwork.layer-copies")
+    return polygons.multipolygon(
+        polygons.polygon_union([polygons.polygon_set(part) for part in ring]),
+        say("artwork.layer-copies"),
     )
 
 
-def _uncovered(part: LayerRegion, cover: PolygonSet) -> list[LayerRegion]:
-    left = polygon_set(part.shape) - cover
+def _uncovered(part: LayerRegion, cover: polygons.PolygonSet) -> list[LayerRegion]:
+    left = polygons.polygon_set(part.shape) - cover
     if left.is_empty():
         return []
-    shape = multipolygon(left, say("artwork.layer-rest"))
+    shape = polygons.multipolygon(left, say("artwork.layer-rest"))
     return [replace(part, shape=shape)]
 
 

@@ -22,16 +22,7 @@ from fontTools.pens.basePen import BasePen
 from fontTools.ttLib import TTFont, TTLibError
 from picosvg.svg_transform import Affine2D
 
-from moulddesign.artwork.polygons import (
-    FLATNESS,
-    PathCommand,
-    PolygonSet,
-    Region,
-    fill_nonzero,
-    polygon_union,
-    polylines,
-    visible_regions,
-)
+from moulddesign.artwork import polygons
 from moulddesign.core import FileError, SpecError, read_bytes, say
 from moulddesign.geometry import Points
 
@@ -45,7 +36,7 @@ OUTLINE_TABLES: Final = ("glyf", "CFF ", "CFF2")
 class Glyph:
     """One glyph where shaping puts it, in font units."""
 
-    commands: tuple[PathCommand, ...]
+    commands: tuple[polygons.PathCommand, ...]
     """Its outline about its own origin, y up."""
     x: float
     """Its origin on the line."""
@@ -206,7 +197,7 @@ def _require_glyph(info: Any, run: str, font: Font) -> None:  # noqa: ANN401 (uh
         raise SpecError("text", char, need)
 
 
-def _glyph_outline(font: Font, number: int) -> tuple[PathCommand, ...]:
+def _glyph_outline(font: Font, number: int) -> tuple[polygons.PathCommand, ...]:
     glyphs = font.outlines.getGlyphSet()
     pen = _CommandPen(glyphs)
     glyphs[font.outlines.getGlyphName(number)].draw(pen)
@@ -218,7 +209,7 @@ class _CommandPen(BasePen):  # type: ignore[misc]  # fontTools has no types
 
     def __init__(self, glyphs: Any) -> None:  # noqa: ANN401
         super().__init__(glyphs)
-        self.commands: list[PathCommand] = []
+        self.commands: list[polygons.PathCommand] = []
 
     def _add(self, letter: str, *points: tuple[float, float]) -> None:
         self.commands.append((letter, tuple(float(value) for point in points for value in point)))
@@ -242,7 +233,7 @@ class _CommandPen(BasePen):  # type: ignore[misc]  # fontTools has no types
 MOST_LETTERS: Final = 400
 
 
-def lettering(text: str, font: Path | None = None) -> tuple[Region, ...]:
+def lettering(text: str, font: Path | None = None) -> tuple[polygons.Region, ...]:
     """Return lines of text, centred one below the other.
 
     Returns
@@ -258,13 +249,13 @@ def lettering(text: str, font: Path | None = None) -> tuple[Region, ...]:
         The font cannot be read.
     """
     face = open_font(font or default_font())
-    areas = [fill_nonzero(lines) for lines in _glyph_outlines(_checked_lines(text), face)]
-    return _fitted_to_unit(polygon_union(areas), text)
+    areas = [polygons.fill_nonzero(lines) for lines in _glyph_outlines(_checked_lines(text), face)]
+    return _fitted_to_unit(polygons.polygon_union(areas), text)
 
 
 def rim_lettering(
     text: str, font: Path | None, *, radius_mm: float, height_mm: float
-) -> tuple[Region, ...]:
+) -> tuple[polygons.Region, ...]:
     """Return text along the top of a circle, its feet towards the centre.
 
     Parameters
@@ -292,7 +283,7 @@ def rim_lettering(
 
 def lower_rim_lettering(
     text: str, font: Path | None, *, radius_mm: float, height_mm: float
-) -> tuple[Region, ...]:
+) -> tuple[polygons.Region, ...]:
     """Return text along the bottom of a circle, its heads towards the centre.
 
     As `rim_lettering`; the radius is again that of the base line.
@@ -302,7 +293,7 @@ def lower_rim_lettering(
 
 def _on_circle(
     text: str, font: Path | None, *, radius_mm: float, height_mm: float
-) -> tuple[Region, ...]:
+) -> tuple[polygons.Region, ...]:
     """Return text on a circle about the origin; a negative radius is its lower side."""
     face = open_font(font or default_font())
     scale = height_mm / face.em
@@ -314,11 +305,11 @@ def _on_circle(
         raise SpecError("text", text, need)
     middle = line.advance / 2.0
     areas = [
-        fill_nonzero(_glyph_on_circle(glyph, middle, radius_mm=radius_mm, scale=scale))
+        polygons.fill_nonzero(_glyph_on_circle(glyph, middle, radius_mm=radius_mm, scale=scale))
         for glyph in line.glyphs
         if glyph.commands
     ]
-    return _as_region(polygon_union(areas), text)
+    return _as_region(polygons.polygon_union(areas), text)
 
 
 def _glyph_on_circle(
@@ -337,9 +328,9 @@ def _glyph_on_circle(
     point's own, with u = 0. With r negative the same two lines give the lower side: the angle
     changes its sign, so the text still runs left to right, and heads point to the centre.
     """
-    flatness = FLATNESS * abs(radius_mm) * 2.0 / scale
+    flatness = polygons.FLATNESS * abs(radius_mm) * 2.0 / scale
     place = Affine2D(1.0, 0.0, 0.0, 1.0, glyph.x, glyph.y)
-    lines = polylines(glyph.commands, place, flatness)
+    lines = polygons.polylines(glyph.commands, place, flatness)
     result: list[Points] = []
     for line in lines:
         fine = _subdivided(line, abs(radius_mm) / scale / 90.0) if glyph.joined else line
@@ -372,12 +363,12 @@ def _subdivided(line: Points, longest: float) -> Points:
 
 def _glyph_outlines(lines: list[str], face: Font) -> Iterator[list[Points]]:
     """Yield each glyph's outline, lines centred at x = 0 and the first at y = 0 [font units]."""
-    flatness = FLATNESS * face.em
+    flatness = polygons.FLATNESS * face.em
     for row, text in enumerate(lines):
         line = shaped_line(text, face)
         for glyph in line.glyphs:
             x, y = glyph.x - line.advance / 2.0, glyph.y - row * face.pitch
-            yield polylines(glyph.commands, Affine2D(1.0, 0.0, 0.0, 1.0, x, y), flatness)
+            yield polygons.polylines(glyph.commands, Affine2D(1.0, 0.0, 0.0, 1.0, x, y), flatness)
 
 
 def _checked_lines(text: str, most_lines: int = 40) -> list[str]:
@@ -392,7 +383,7 @@ def _checked_lines(text: str, most_lines: int = 40) -> list[str]:
     return lines
 
 
-def _fitted_to_unit(area: PolygonSet, text: str) -> tuple[Region, ...]:
+def _fitted_to_unit(area: polygons.PolygonSet, text: str) -> tuple[polygons.Region, ...]:
     """Return an area centred and scaled so that the larger side of its box is 1."""
     if area.is_empty():
         return _as_region(area, text)
@@ -402,8 +393,8 @@ def _fitted_to_unit(area: PolygonSet, text: str) -> tuple[Region, ...]:
     return _as_region(moved.scale((scale, scale)), text)
 
 
-def _as_region(area: PolygonSet, text: str) -> tuple[Region, ...]:
-    found = visible_regions([(area, 1.0)], say("artwork.lettering"))
+def _as_region(area: polygons.PolygonSet, text: str) -> tuple[polygons.Region, ...]:
+    found = polygons.visible_regions([(area, 1.0)], say("artwork.lettering"))
     if not found:
         raise SpecError("text", text, say("artwork.text-draws-nothing"))
     return found

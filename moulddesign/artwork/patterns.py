@@ -14,13 +14,7 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 from skimage.filters import gaussian, threshold_otsu
 from skimage.measure import find_contours
 
-from moulddesign.artwork.polygons import (
-    Region,
-    fill_even_odd,
-    multipolygon,
-    polygon_set,
-    visible_regions,
-)
+from moulddesign.artwork import polygons
 from moulddesign.artwork.svg import svg_regions, svg_root
 from moulddesign.artwork.svg_shapes import element_name
 from moulddesign.core import FileError, SpecError, say
@@ -39,7 +33,7 @@ WHITE_16_BIT: Final = 65_535.0
 EVEN_TONE: Final = 1.0 / 255.0
 
 
-def picture_regions(path: Path, threshold: float | None = None) -> tuple[Region, ...]:
+def picture_regions(path: Path, threshold: float | None = None) -> tuple[polygons.Region, ...]:
     """Return what is dark in a PNG or JPEG picture.
 
     Its larger side becomes 1, around the origin; clear pixels count as white. Pixels darker than
@@ -62,12 +56,14 @@ def picture_regions(path: Path, threshold: float | None = None) -> tuple[Region,
         _in_unit_square(line, width, height)
         for line in find_contours(framed, tone, fully_connected="high")
     ]
-    shape = multipolygon(fill_even_odd(lines), say("artwork.file-outline", name=path.name))
+    shape = polygons.multipolygon(
+        polygons.fill_even_odd(lines), say("artwork.file-outline", name=path.name)
+    )
     simple = shapely.simplify(
         shape, TRACE_TOLERANCE_PX / max(width, height), preserve_topology=True
     )
-    found = visible_regions(
-        [(polygon_set(simple), 1.0)], say("artwork.file-relief", name=path.name)
+    found = polygons.visible_regions(
+        [(polygons.polygon_set(simple), 1.0)], say("artwork.file-relief", name=path.name)
     )
     if not found:
         raise FileError(str(path), say("artwork.nothing-dark"))
@@ -221,7 +217,9 @@ def refuse_missing(design: Design) -> None:
         artwork_file(name, Path())
 
 
-def artwork(name_or_path: str, folder: Path, threshold: float | None = None) -> tuple[Region, ...]:
+def artwork(
+    name_or_path: str, folder: Path, threshold: float | None = None
+) -> tuple[polygons.Region, ...]:
     """Return the regions of a pattern or of a file of one's own.
 
     It lies in the unit square around the origin, x right and y up, without overlap, deepest first.

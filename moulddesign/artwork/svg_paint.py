@@ -16,19 +16,7 @@ from cssselect2 import parser as selectors
 from picosvg.svg_transform import Affine2D
 from tinycss2.color4 import parse_color
 
-from moulddesign.artwork.polygons import (
-    CAPS,
-    JOINS,
-    STROKE_SCALE,
-    PathCommand,
-    PolygonSet,
-    StrokeStyle,
-    fill_even_odd,
-    fill_nonzero,
-    largest_scale,
-    polylines,
-    stroke_outline,
-)
+from moulddesign.artwork import polygons
 from moulddesign.artwork.svg_shapes import Viewport, element_name, opacity, user_length
 from moulddesign.core import SpecError, say
 from moulddesign.geometry import Points
@@ -218,8 +206,8 @@ class PointBudget:
 
 
 def fill_and_stroke(
-    commands: Sequence[PathCommand], state: GraphicsState, budget: PointBudget
-) -> Iterator[tuple[PolygonSet, float]]:
+    commands: Sequence[polygons.PathCommand], state: GraphicsState, budget: PointBudget
+) -> Iterator[tuple[polygons.PolygonSet, float]]:
     """Yield the fill and the stroke of a shape, in the order in which they are laid."""
     style = state.style
     if not commands or style["visibility"] != "visible" or state.opacity == 0.0:
@@ -236,11 +224,11 @@ def fill_and_stroke(
 
 
 def filled_path(
-    commands: Sequence[PathCommand], matrix: Affine2D, *, rule: str, budget: PointBudget
-) -> PolygonSet:
+    commands: Sequence[polygons.PathCommand], matrix: Affine2D, *, rule: str, budget: PointBudget
+) -> polygons.PolygonSet:
     """Return what a path encloses by SVG's fill rule: `nonzero` or `evenodd`."""
-    lines = budget.spend(polylines(commands, matrix))
-    return fill_even_odd(lines) if rule == "evenodd" else fill_nonzero(lines)
+    lines = budget.spend(polygons.polylines(commands, matrix))
+    return polygons.fill_even_odd(lines) if rule == "evenodd" else polygons.fill_nonzero(lines)
 
 
 def _depth_share(name: str, state: GraphicsState) -> float | None:
@@ -258,20 +246,20 @@ def _depth_share(name: str, state: GraphicsState) -> float | None:
 
 
 def _stroke(
-    commands: Sequence[PathCommand], state: GraphicsState, budget: PointBudget
-) -> PolygonSet:
+    commands: Sequence[polygons.PathCommand], state: GraphicsState, budget: PointBudget
+) -> polygons.PolygonSet:
     stroke = _stroke_style(state.style, state.viewport)
-    scale = largest_scale(state.matrix)
+    scale = polygons.largest_scale(state.matrix)
     if stroke.width == 0.0 or scale == 0.0:
-        return fill_nonzero([])
+        return polygons.fill_nonzero([])
     if stroke.dashes:
         _refuse_many_dashes(commands, stroke, state, budget=budget)
     # Stroked in the path's own units and mapped afterwards: a stroke is stretched with its path.
-    outline = stroke_outline(commands, stroke, STROKE_SCALE * scale)
-    return fill_nonzero(budget.spend(polylines(outline, state.matrix)))
+    outline = polygons.stroke_outline(commands, stroke, polygons.STROKE_SCALE * scale)
+    return polygons.fill_nonzero(budget.spend(polygons.polylines(outline, state.matrix)))
 
 
-def _stroke_style(style: Style, viewport: Viewport) -> StrokeStyle:
+def _stroke_style(style: Style, viewport: Viewport) -> polygons.StrokeStyle:
     width = user_length(style["stroke-width"], "stroke-width", viewport)
     limit = user_length(style["stroke-miterlimit"], "stroke-miterlimit", viewport)
     if width < 0.0:
@@ -279,12 +267,12 @@ def _stroke_style(style: Style, viewport: Viewport) -> StrokeStyle:
     if limit < 1.0:
         raise SpecError("stroke-miterlimit", style["stroke-miterlimit"], say("artwork.mitre-limit"))
     cap, join = style["stroke-linecap"], style["stroke-linejoin"]
-    if cap not in CAPS:
+    if cap not in polygons.CAPS:
         raise SpecError("stroke-linecap", cap, say("artwork.line-cap"))
-    if join not in JOINS:
+    if join not in polygons.JOINS:
         raise SpecError("stroke-linejoin", join, say("artwork.line-join"))
     offset = user_length(style["stroke-dashoffset"], "stroke-dashoffset", viewport)
-    return StrokeStyle(
+    return polygons.StrokeStyle(
         width=width, cap=cap, join=join, miter_limit=limit,
         dashes=_dashes(style["stroke-dasharray"], viewport), dash_offset=offset,
     )  # fmt: skip
@@ -304,14 +292,14 @@ def _dashes(text: str, viewport: Viewport) -> tuple[float, ...]:
 
 
 def _refuse_many_dashes(
-    commands: Sequence[PathCommand],
-    stroke: StrokeStyle,
+    commands: Sequence[polygons.PathCommand],
+    stroke: polygons.StrokeStyle,
     state: GraphicsState,
     *,
     budget: PointBudget,
 ) -> None:
-    lines = budget.spend(polylines(commands, state.matrix))
+    lines = budget.spend(polygons.polylines(commands, state.matrix))
     drawn = sum(float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in lines)
-    if drawn > sum(stroke.dashes) * largest_scale(state.matrix) * MOST_DASHES:
+    if drawn > sum(stroke.dashes) * polygons.largest_scale(state.matrix) * MOST_DASHES:
         need = say("artwork.too-many-dashes", most=MOST_DASHES)
         raise SpecError("stroke-dasharray", state.style["stroke-dasharray"][:60], need)

@@ -20,44 +20,24 @@ from moulddesign.pastry.interior import Interior
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.pastry.variants import FurtherPastry
 from moulddesign.portion import Portion
-from moulddesign.verify.block_checks import block_findings, cast_findings, silicone, tray
-from moulddesign.verify.piece_checks import (
-    centre_finding,
-    crust_findings,
-    full_depth_finding,
-    least_widths_mm,
-    reading_finding,
-    width_finding,
-)
-from moulddesign.verify.press_checks import Press, peg_findings, press_findings, ring_finding
-from moulddesign.verify.printing import (
-    bore_foot_finding,
-    layers_finding,
-    lettering_finding,
-    outer_foot_finding,
-    printing_findings,
-)
+from moulddesign.verify import block_checks, piece_checks, press_checks, printing, walls
+from moulddesign.verify.press_checks import Press
 from moulddesign.verify.pull import pull_findings
 from moulddesign.verify.soundness import soundness, volume_finding, volume_mm3
-from moulddesign.verify.walls import (
-    clamped_rectangle,
-    force_finding,
-    pressing_pressure_mpa,
-    thin_cylinder,
-    wall_strength_findings,
-)
 
 
 def relief_findings(pastry: Pastry, solid: Mesh, *, line_mm: float) -> tuple[Finding, ...]:
     """Return what is found of a pastry's relief."""
     return (
         *(
-            reading_finding(solid, artwork=shape, flat_mm=pastry.height_mm, depth_mm=depth)
+            piece_checks.reading_finding(
+                solid, artwork=shape, flat_mm=pastry.height_mm, depth_mm=depth
+            )
             for shape, depth in pastry.artwork
         ),
         *_widths(pastry, line_mm),
         *(
-            full_depth_finding(
+            piece_checks.full_depth_finding(
                 solid,
                 flat_mm=pastry.height_mm,
                 depth_mm=part.depth_mm,
@@ -78,7 +58,7 @@ def _widths(pastry: Pastry, line_mm: float) -> Iterator[Finding]:
     """Yield whether strokes and gaps can be printed and filled."""
     for shape, depth_mm in pastry.artwork:
         raised = depth_mm > 0.0
-        limits = least_widths_mm(line_mm=line_mm, raised=raised)
+        limits = piece_checks.least_widths_mm(line_mm=line_mm, raised=raised)
         for what, search, limit_mm in zip(
             RAISED_WIDTHS if raised else SUNK_WIDTHS,
             (least_stroke_mm, least_gap_mm),
@@ -87,7 +67,7 @@ def _widths(pastry: Pastry, line_mm: float) -> Iterator[Finding]:
         ):
             thin = search(shape, below_mm=limit_mm)
             place = None if thin is None else (thin.width_mm, thin.x_mm, thin.y_mm)
-            yield width_finding(what, thinnest=place, limit_mm=limit_mm)
+            yield piece_checks.width_finding(what, thinnest=place, limit_mm=limit_mm)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -128,8 +108,14 @@ def piece_findings(made: CheckInput) -> tuple[Finding, ...]:
             target_mm3=made.target_mm3,
             source=say("building.portion"),
         ),
-        *crust_findings(thickness_mm=inside.crust_mm, deepest_sunk_mm=made.pastry.deepest_sunk_mm),
-        *((centre_finding(least_paste_mm=inside.least_paste_mm),) if inside.centres else ()),
+        *piece_checks.crust_findings(
+            thickness_mm=inside.crust_mm, deepest_sunk_mm=made.pastry.deepest_sunk_mm
+        ),
+        *(
+            (piece_checks.centre_finding(least_paste_mm=inside.least_paste_mm),)
+            if inside.centres
+            else ()
+        ),
         *relief_findings(made.pastry, solid, line_mm=made.design.printer.line_width_mm),
     )
 
@@ -140,7 +126,7 @@ def relief_layer_findings(made: CheckInput) -> tuple[Finding, ...]:
     if not depths:
         return ()
     layer_mm = made.design.printer.layer_height_mm
-    return (layers_finding(depth_mm=min(depths), layer_mm=layer_mm),)
+    return (printing.layers_finding(depth_mm=min(depths), layer_mm=layer_mm),)
 
 
 def first_stamp_findings(made: CheckInput, table: PressTable) -> tuple[Finding, ...]:
@@ -150,8 +136,8 @@ def first_stamp_findings(made: CheckInput, table: PressTable) -> tuple[Finding, 
     return (
         *_press(made, table, press),
         *_pull(made, press.stamp),
-        bore_foot_finding(made.meshes["sleeve"], part="sleeve", layer_mm=layer_mm),
-        outer_foot_finding(made.meshes["stamp"], part="stamp", layer_mm=layer_mm),
+        printing.bore_foot_finding(made.meshes["sleeve"], part="sleeve", layer_mm=layer_mm),
+        printing.outer_foot_finding(made.meshes["stamp"], part="stamp", layer_mm=layer_mm),
     )
 
 
@@ -166,7 +152,7 @@ def further_stamp_findings(
         pastry_name=one.pastry_name,
         stamp_name=one.stamp_name,
     )
-    rings = ring_finding(
+    rings = press_checks.ring_finding(
         made.mould.part(one.stamp_name).mesh,
         first=made.mould.part("stamp").mesh,
         band_mm=table.height_band * made.pastry.height_mm,
@@ -181,7 +167,7 @@ def further_stamp_findings(
     )
     return (
         *(replace(f, part=_nested(one.stamp_name, f.part)) for f in found),
-        outer_foot_finding(
+        printing.outer_foot_finding(
             made.meshes[one.stamp_name],
             part=one.stamp_name,
             layer_mm=made.design.printer.layer_height_mm,
@@ -196,7 +182,7 @@ def _nested(stamp: str, part: str) -> str:
 def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Finding, ...]:
     """Judge the assembled press, and the wall of its sleeve under a hand's push."""
     plastic = made.design.printer.plastic
-    found = press_findings(
+    found = press_checks.press_findings(
         assembled,
         target_mm3=made.target_mm3,
         clearance_mm=table.clearance_mm,
@@ -204,18 +190,20 @@ def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Findi
         width_mm=made.widest_mm,
     )
     if table.joint is Joint.PEG:
-        found += peg_findings(assembled, interference_asked_mm=table.peg_interference_mm)
+        found += press_checks.peg_findings(
+            assembled, interference_asked_mm=table.peg_interference_mm
+        )
     area_mm2 = made.pastry.outline.area_mm2
-    pressure_mpa = pressing_pressure_mpa(area_mm2)
+    pressure_mpa = walls.pressing_pressure_mpa(area_mm2)
     if made.pastry.outline.name == "round":
-        load = thin_cylinder(
+        load = walls.thin_cylinder(
             pressure_mpa=pressure_mpa,
             radius_mm=(made.widest_mm + table.wall_mm) / 2.0,
             wall_mm=table.wall_mm,
             modulus_mpa=1000.0 * plastic.modulus_gpa,
         )
     else:  # the widest side as a plate clamped at its edges, as high as the pastry
-        load = clamped_rectangle(
+        load = walls.clamped_rectangle(
             pressure_mpa=pressure_mpa,
             sides_mm=(made.widest_mm, made.pastry.height_mm),
             wall_mm=table.wall_mm,
@@ -223,8 +211,8 @@ def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Findi
         )
     return (
         *found,
-        force_finding(area_mm2=area_mm2),
-        *wall_strength_findings(
+        walls.force_finding(area_mm2=area_mm2),
+        *walls.wall_strength_findings(
             load, strength_mpa=plastic.tensile_across_mpa, clearance_mm=table.clearance_mm
         ),
     )
@@ -295,7 +283,7 @@ def _block(made: CheckInput, table: BlockTable) -> tuple[Finding, ...]:
     part = made.mould.part("block")
     drafts = [part.draft_deg for part in made.pastry.relief]
     return (
-        *block_findings(
+        *block_checks.block_findings(
             made.meshes["block"],
             target_mm3=part.pose.scale**3 * made.target_mm3,
             count=table.cavities,
@@ -316,9 +304,9 @@ def _cast(made: CheckInput, table: CastTable) -> tuple[Finding, ...]:
     assert isinstance(layout, CastLayout)  # noqa: S101 (the layout goes with the kind)
     grown = made.mould.part("master").pose.scale ** 3
     drafts = [part.draft_deg for part in made.pastry.relief]
-    held = tray(master)
+    held = block_checks.tray(master)
     return (
-        *cast_findings(
+        *block_checks.cast_findings(
             master,
             held,
             pastry_mm3=grown * made.target_mm3 / (1.0 - table.silicone_shrink) ** 3,
@@ -327,7 +315,7 @@ def _cast(made: CheckInput, table: CastTable) -> tuple[Finding, ...]:
         ),
         *pull_findings(
             say("building.silicone-from-tray"),
-            body=silicone(master, held),
+            body=block_checks.silicone(master, held),
             tool=master,
             direction=(0.0, 0.0, 1.0),
             least_draft_deg=min([made.pastry.side_draft_deg, table.tray_draft_deg, *drafts]),
@@ -338,7 +326,7 @@ def _cast(made: CheckInput, table: CastTable) -> tuple[Finding, ...]:
 def _printed(made: CheckInput, name: str) -> tuple[Finding, ...]:
     """Judge a part as it lies on the bed."""
     printer = made.design.printer
-    return printing_findings(
+    return printing.printing_findings(
         made.meshes[name],
         part=name,
         bed_mm=printer.bed_mm,
@@ -353,7 +341,7 @@ def _lettering(made: CheckInput) -> tuple[Finding, ...]:
     if isinstance(table, CastTable) or not table.lettering:
         return ()
     return tuple(
-        lettering_finding(part=part.name, written=part.lettering, wanted=wanted)
+        printing.lettering_finding(part=part.name, written=part.lettering, wanted=wanted)
         for part in made.mould.parts
         if part.name in LETTERED
     )

@@ -16,17 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from moulddesign.artwork.artwork_check import (
-    CAPTION_PX,
-    DOUGH_COLOUR,
-    RAISED_COLOUR,
-    SIDE_PX,
-    SUNK_COLOUR,
-    ColouredRegion,
-    ThinMark,
-    marked_picture,
-    thin_marks,
-)
+from moulddesign.artwork import artwork_check
 from moulddesign.building import Build
 from moulddesign.export.formats import part_colour
 from moulddesign.geometry import Mesh, Points
@@ -309,7 +299,7 @@ def relief_pictures(build: Build) -> Mapping[str, Pastry]:
     return MappingProxyType({"relief.png": build.pastry} | further)
 
 
-CAPTION: Final = CAPTION_PX / (SIDE_PX + CAPTION_PX)
+CAPTION: Final = artwork_check.CAPTION_PX / (artwork_check.SIDE_PX + artwork_check.CAPTION_PX)
 """Share of the picture's height that is its caption."""
 
 
@@ -327,17 +317,24 @@ def relief_plan(pastry: Pastry, *, line_mm: float) -> ReliefPlan:
 
     Strokes and gaps that are too thin for the width of a printed line are ringed.
     """
-    drawn = [ColouredRegion(shape=pastry.outline.shape, colour=DOUGH_COLOUR)]
-    marks: list[ThinMark] = []
+    drawn = [
+        artwork_check.ColouredRegion(shape=pastry.outline.shape, colour=artwork_check.DOUGH_COLOUR)
+    ]
+    marks: list[artwork_check.ThinMark] = []
     caption: list[str] = []
     for shape, depth_mm in pastry.artwork:
         raised = depth_mm > 0.0
         stroke_mm, gap_mm = least_widths_mm(line_mm=line_mm, raised=raised)
-        drawn.append(ColouredRegion(shape=shape, colour=RAISED_COLOUR if raised else SUNK_COLOUR))
-        marks += thin_marks(shape, least_stroke_mm=stroke_mm, least_gap_mm=gap_mm)
+        drawn.append(
+            artwork_check.ColouredRegion(
+                shape=shape,
+                colour=artwork_check.RAISED_COLOUR if raised else artwork_check.SUNK_COLOUR,
+            )
+        )
+        marks += artwork_check.thin_marks(shape, least_stroke_mm=stroke_mm, least_gap_mm=gap_mm)
         sense = "Raised" if raised else "Sunk"
         caption.append(f"{sense}: stroke at least {stroke_mm:g} mm, gap {gap_mm:g} mm")
     caption.append("Thinner ones are ringed" if marks else "None is thinner")
     lines = tuple(caption) if pastry.artwork else ("No relief",)
-    picture = marked_picture(drawn, tuple(marks), "\n".join(lines))
+    picture = artwork_check.marked_picture(drawn, tuple(marks), "\n".join(lines))
     return ReliefPlan(png=png_bytes(np.asarray(picture), picture.size), caption=lines)

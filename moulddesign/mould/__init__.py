@@ -21,68 +21,24 @@
 - `kinds`: the mould of a pastry, of whichever kind is asked for.
 """
 
-from moulddesign.mould.block import block
-from moulddesign.mould.cad_kernel import (
-    Solid,
-    fuse,
-    intersect,
-    loft,
-    revolve,
-    rotate_quarter,
-    subtract,
-    translate,
-    upright_prism,
-)
-from moulddesign.mould.cast import CastLayout, cast
+from moulddesign.mould.cad_kernel import Solid
+from moulddesign.mould.cast import CastLayout
 from moulddesign.mould.coupon import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons
 from moulddesign.mould.kinds import Mould, make_mould
-from moulddesign.mould.mould_set import MouldSet, Part, Pose, filament
-from moulddesign.mould.part_lettering import inscribe_block, inscribe_press, inscriptions
-from moulddesign.mould.plans import (
-    ArcPolyline,
-    CircleCurve,
-    StraightPolyline,
-    parallel_curve,
-    surrounding_curve,
-    text_region,
-)
-from moulddesign.mould.press import press
-from moulddesign.mould.press_layout import SCREWS, drop_mm, press_layout
+from moulddesign.mould.mould_set import MouldSet, Part, filament
+from moulddesign.mould.part_lettering import inscriptions
 
 __all__ = [
     "CLEARANCES_MM",
     "DEPTHS_MM",
-    "SCREWS",
     "STROKES_MM",
-    "ArcPolyline",
     "CastLayout",
-    "CircleCurve",
     "Mould",
     "MouldSet",
     "Part",
-    "Pose",
     "Solid",
-    "StraightPolyline",
-    "block",
-    "cast",
     "coupons",
-    "drop_mm",
     "filament",
-    "fuse",
-    "inscribe_block",
-    "inscribe_press",
     "inscriptions",
-    "intersect",
-    "loft",
     "make_mould",
-    "parallel_curve",
-    "press",
-    "press_layout",
-    "revolve",
-    "rotate_quarter",
-    "subtract",
-    "surrounding_curve",
-    "text_region",
-    "translate",
-    "upright_prism",
 ]

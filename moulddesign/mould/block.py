@@ -8,19 +8,8 @@ from moulddesign.artwork.outline import Arc, Outline
 from moulddesign.core import SpecError, say
 from moulddesign.design import BlockTable, PrinterTable
 from moulddesign.geometry import Mesh, difference
-from moulddesign.mould import cad_kernel, faceted
+from moulddesign.mould import cad_kernel, faceted, mould_set
 from moulddesign.mould.cad_kernel import BodyT, Kernel, Solid
-from moulddesign.mould.mould_set import (
-    Box,
-    CavityGrid,
-    MouldSet,
-    Part,
-    Size,
-    bounding_box_mm,
-    grid_on_bed,
-    pose_on_bed,
-    rounded_rectangle,
-)
 from moulddesign.mould.plans import RISE, ArcPolyline, CircleCurve, parallel_curve
 from moulddesign.mould.press_layout import PastryShape
 
@@ -42,7 +31,7 @@ class BlockLayout:
     """Mouth to the flat of the cavity's floor [mm]."""
     depth_above_mm: float
     """Deepest engraving beyond that [mm]."""
-    grid: CavityGrid
+    grid: mould_set.CavityGrid
     """The cavities; the first one's axis is the z axis."""
 
     @property
@@ -61,9 +50,9 @@ class BlockLayout:
         return self.height_mm * tan(radians(self.mould.side_lean_deg))
 
     @property
-    def board_mm(self) -> Box:
+    def board_mm(self) -> mould_set.Box:
         """Least and greatest x and y of the block without its handle [mm]."""
-        return self.grid.around_mm(bounding_box_mm(self.outline), self.mould.land_mm)
+        return self.grid.around_mm(mould_set.bounding_box_mm(self.outline), self.mould.land_mm)
 
     @property
     def corner_mm(self) -> float:
@@ -92,14 +81,14 @@ def block_layout(mould: BlockTable, printer: PrinterTable, pastry: PastryShape) 
     return layout
 
 
-def _grid(mould: BlockTable, printer: PrinterTable, outline: Outline) -> CavityGrid:
-    place = bounding_box_mm(outline)
+def _grid(mould: BlockTable, printer: PrinterTable, outline: Outline) -> mould_set.CavityGrid:
+    place = mould_set.bounding_box_mm(outline)
 
-    def size(grid: CavityGrid) -> Size:
+    def size(grid: mould_set.CavityGrid) -> mould_set.Size:
         (x0, y0), (x1, y1) = grid.around_mm(place, mould.land_mm)
         return x1 - x0 + mould.handle_length_mm, max(y1 - y0, _handle_span(mould))
 
-    return grid_on_bed(mould, printer, place, size_mm=size, what="block")
+    return mould_set.grid_on_bed(mould, printer, place, size_mm=size, what="block")
 
 
 def _handle_span(mould: BlockTable) -> float:
@@ -145,7 +134,9 @@ class PastrySolid(PastryShape, Protocol):
         """Return the solid with its outline extended below the table by a length [mm]."""
 
 
-def block(mould: BlockTable, printer: PrinterTable, pastry: PastrySolid) -> MouldSet[BlockLayout]:
+def block(
+    mould: BlockTable, printer: PrinterTable, pastry: PastrySolid
+) -> mould_set.MouldSet[BlockLayout]:
     """Return the knock-out block of a pastry, or of several side by side.
 
     It stands in the coordinates of the assembly: mouth down on the table z = 0, over the pastry.
@@ -155,9 +146,9 @@ def block(mould: BlockTable, printer: PrinterTable, pastry: PastrySolid) -> Moul
     tool = pastry.extended_below(OVER_MM)
     cavities = [tool.moved((x, y, 0.0)) for x, y in layout.grid.centres_mm]
     mesh = difference(_body(layout, faceted), cavities, say("mould.block-cavities"))
-    pose = pose_on_bed(mesh, printer, half_turns=1, name="block")
-    part = Part(name="block", mesh=mesh, pose=pose, blank=_blank(layout))
-    return MouldSet(parts=(part,), layout=layout)
+    pose = mould_set.pose_on_bed(mesh, printer, half_turns=1, name="block")
+    part = mould_set.Part(name="block", mesh=mesh, pose=pose, blank=_blank(layout))
+    return mould_set.MouldSet(parts=(part,), layout=layout)
 
 
 def _blank(layout: BlockLayout) -> Solid | None:
@@ -208,12 +199,12 @@ def _chamfered(plan: ArcPolyline, low: float, high: float) -> list[tuple[float, 
 
 def _board(layout: BlockLayout) -> ArcPolyline:
     """Return the rounded rectangle around all cavities."""
-    return ArcPolyline(arcs=rounded_rectangle(layout.board_mm, layout.corner_mm))
+    return ArcPolyline(arcs=mould_set.rounded_rectangle(layout.board_mm, layout.corner_mm))
 
 
 def _board_with_handle(layout: BlockLayout) -> ArcPolyline:
     """Return the rounded rectangle with the handle on its left."""
-    lower_right, upper_right, upper_left, lower_left = rounded_rectangle(
+    lower_right, upper_right, upper_left, lower_left = mould_set.rounded_rectangle(
         layout.board_mm, layout.corner_mm
     )
     (x0, _), _ = layout.board_mm

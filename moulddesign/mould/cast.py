@@ -7,19 +7,8 @@ from typing import Final
 from moulddesign.core import SpecError, ml_from_mm3, say
 from moulddesign.design import CastTable, PrinterTable
 from moulddesign.geometry import Mesh, difference, union
-from moulddesign.mould import faceted
+from moulddesign.mould import faceted, mould_set
 from moulddesign.mould.block import PastrySolid
-from moulddesign.mould.mould_set import (
-    Box,
-    CavityGrid,
-    MouldSet,
-    Part,
-    Size,
-    bounding_box_mm,
-    grid_on_bed,
-    pose_on_bed,
-    rounded_rectangle,
-)
 from moulddesign.mould.plans import RISE, ArcPolyline
 
 CHAMFER_MM: Final = 0.6
@@ -36,13 +25,13 @@ OVER_MM: Final = 1.0
 class CastLayout:
     """The sizes of a casting master; the pastries stand on the plane z = 0."""
 
-    place_mm: Box
+    place_mm: mould_set.Box
     """Around a master pastry, larger than the pastry by what the silicone shrinks [mm]."""
     mould: CastTable
     peak_mm: float
     """Floor to the highest relief of a master pastry [mm]."""
     pastry_mm3: float
-    grid: CavityGrid
+    grid: mould_set.CavityGrid
     """The pastries; the first one's axis is the z axis."""
 
     @property
@@ -59,7 +48,7 @@ class CastLayout:
     def floor_plan(self) -> ArcPolyline:
         """The tray inside, on its floor."""
         box = self.grid.around_mm(self.place_mm, self.mould.land_mm)
-        return ArcPolyline(arcs=rounded_rectangle(box, CORNER_MM))
+        return ArcPolyline(arcs=mould_set.rounded_rectangle(box, CORNER_MM))
 
     @property
     def silicone_mm3(self) -> float:
@@ -78,7 +67,9 @@ class CastLayout:
         return {"silicone_ml": volume_ml, "silicone_g": mass_g}
 
 
-def cast(mould: CastTable, printer: PrinterTable, pastry: PastrySolid) -> MouldSet[CastLayout]:
+def cast(
+    mould: CastTable, printer: PrinterTable, pastry: PastrySolid
+) -> mould_set.MouldSet[CastLayout]:
     """Return the casting master of a pastry, or of several side by side.
 
     In the coordinates of the assembly the pastries stand on z = 0, relief up, larger than the
@@ -89,14 +80,16 @@ def cast(mould: CastTable, printer: PrinterTable, pastry: PastrySolid) -> MouldS
     layout = _layout(mould, printer, pastry, grown=grown)
     standing = [master.moved((x, y, 0.0)) for x, y in layout.grid.centres_mm]
     mesh = union([_tray(layout), *standing], say("mould.casting-master"))
-    pose = pose_on_bed(mesh, printer, half_turns=0, name="master")
-    return MouldSet(parts=(Part(name="master", mesh=mesh, pose=pose),), layout=layout)
+    pose = mould_set.pose_on_bed(mesh, printer, half_turns=0, name="master")
+    return mould_set.MouldSet(
+        parts=(mould_set.Part(name="master", mesh=mesh, pose=pose),), layout=layout
+    )
 
 
 def _layout(
     mould: CastTable, printer: PrinterTable, pastry: PastrySolid, *, grown: float
 ) -> CastLayout:
-    place = bounding_box_mm(pastry.outline, grown)
+    place = mould_set.bounding_box_mm(pastry.outline, grown)
     peak_mm = grown * (pastry.height_mm + pastry.depth_above_mm)
     brim_mm = peak_mm + mould.cover_mm
     beyond = mould.wall_mm + brim_mm * tan(radians(mould.tray_draft_deg))
@@ -112,12 +105,14 @@ def _layout(
     )
 
 
-def _grid(mould: CastTable, printer: PrinterTable, place: Box, *, beyond_mm: float) -> CavityGrid:
-    def size(grid: CavityGrid) -> Size:
+def _grid(
+    mould: CastTable, printer: PrinterTable, place: mould_set.Box, *, beyond_mm: float
+) -> mould_set.CavityGrid:
+    def size(grid: mould_set.CavityGrid) -> mould_set.Size:
         (x0, y0), (x1, y1) = grid.around_mm(place, mould.land_mm)
         return x1 - x0 + 2.0 * beyond_mm, y1 - y0 + 2.0 * beyond_mm
 
-    return grid_on_bed(mould, printer, place, size_mm=size, what="tray")
+    return mould_set.grid_on_bed(mould, printer, place, size_mm=size, what="tray")
 
 
 def _tray(layout: CastLayout) -> Mesh:
@@ -139,7 +134,7 @@ def _tray(layout: CastLayout) -> Mesh:
     return difference(faceted.loft(levels, say("mould.tray")), [room], say("mould.tray"))
 
 
-def _area_mm2(sides_mm: Size, out_mm: float) -> float:
+def _area_mm2(sides_mm: mould_set.Size, out_mm: float) -> float:
     """Return the area of the tray inside where it is wider than on its floor [mm^2]."""
     x, y = sides_mm
     radius = CORNER_MM + out_mm

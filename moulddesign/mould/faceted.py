@@ -8,16 +8,7 @@ from typing import Final
 import numpy as np
 
 from moulddesign.core import Message
-from moulddesign.geometry import (
-    Indices,
-    Mesh,
-    Points,
-    difference,
-    intersection,
-    solid_of_revolution,
-    triangulated,
-    union,
-)
+from moulddesign.geometry import Indices, Mesh, Points, booleans
 from moulddesign.mould.cad_kernel import UprightProfile
 from moulddesign.mould.plans import ArcPolyline, CircleCurve, Curve
 
@@ -40,15 +31,17 @@ def loft(sections: Sequence[tuple[float, Curve]], step: Message) -> Mesh:
         _side(low, high) + start
         for (low, high), start in zip(pairwise(loops), starts, strict=False)
     ]
-    floor = triangulated([loops[0]])[:, ::-1]
-    ceiling = triangulated([loops[-1]]) + starts[-2]
+    floor = booleans.triangulated([loops[0]])[:, ::-1]
+    ceiling = booleans.triangulated([loops[-1]]) + starts[-2]
     made = Mesh(np.concatenate(levels), np.concatenate([floor, *sides, ceiling]))
-    return union([made], step)
+    return booleans.union([made], step)
 
 
 def revolve(profile: Sequence[tuple[float, float]], step: Message) -> Mesh:
     """Return what a closed profile of radius and height sweeps round the z axis."""
-    return solid_of_revolution(profile, _chords(max(radius for radius, _ in profile)), step)
+    return booleans.solid_of_revolution(
+        profile, _chords(max(radius for radius, _ in profile)), step
+    )
 
 
 def upright_prism(profile: UprightProfile, thickness_mm: float, step: Message) -> Mesh:
@@ -66,10 +59,10 @@ def upright_loft(sections: Sequence[tuple[float, UprightProfile]], step: Message
         for flat, (y, _) in zip(flats, sections, strict=True)
     ]
     # Seen from -y, x to the right and z up: the near face is counter-clockwise.
-    near, far = triangulated([flats[0]]), triangulated([flats[-1]])[:, ::-1]
+    near, far = booleans.triangulated([flats[0]]), booleans.triangulated([flats[-1]])[:, ::-1]
     sides = [_band(count)[:, ::-1] + count * number for number in range(len(sections) - 1)]
     faces = [near, *sides, far + count * (len(sections) - 1)]
-    return union([Mesh(np.concatenate(points), np.concatenate(faces))], step)
+    return booleans.union([Mesh(np.concatenate(points), np.concatenate(faces))], step)
 
 
 def rotate_quarter(body: Mesh) -> Mesh:
@@ -85,17 +78,17 @@ def translate(body: Mesh, by_mm: tuple[float, float, float]) -> Mesh:
 
 def fuse(bodies: Sequence[Mesh], step: Message) -> Mesh:
     """Return the union of bodies; `step` names it in a `KernelError`."""
-    return union(bodies, step)
+    return booleans.union(bodies, step)
 
 
 def subtract(body: Mesh, tool: Mesh, step: Message) -> Mesh:
     """Return a body without another; `step` names it in a `KernelError`."""
-    return difference(body, [tool], step)
+    return booleans.difference(body, [tool], step)
 
 
 def intersect(a: Mesh, b: Mesh, step: Message) -> Mesh:
     """Return what two bodies share; `step` names it in a `KernelError`."""
-    return intersection([a, b], step)
+    return booleans.intersection([a, b], step)
 
 
 def _points(section: Curve) -> Points:
@@ -127,7 +120,7 @@ def _side(low: Points, high: Points) -> Indices:
 
 def _ring(outer: Points, inner: Points) -> Indices:
     """Return triangles that fill the ring between two loops, the outer one counted first."""
-    rows = triangulated([outer, inner[::-1]])
+    rows = booleans.triangulated([outer, inner[::-1]])
     count = len(outer)
     return np.where(rows < count, rows, 2 * count + len(inner) - 1 - rows)
 

@@ -11,20 +11,9 @@ from moulddesign.core import say
 from moulddesign.design import PressTable, PrinterTable
 from moulddesign.geometry import Mesh, difference, first_near
 from moulddesign.geometry.topology import compact, unfolded
-from moulddesign.mould import cad_kernel, faceted
+from moulddesign.mould import cad_kernel, faceted, plans
 from moulddesign.mould.cad_kernel import BodyT, Kernel, Solid, UprightProfile
 from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
-from moulddesign.mould.plans import (
-    RISE,
-    ArcPolyline,
-    PlateEnd,
-    half_extents_mm,
-    has_exact_parallels,
-    is_fourfold,
-    parallel_curve,
-    plate_ends_mm,
-    surrounding_curve,
-)
 from moulddesign.mould.press_layout import (
     LEDGE_MM,
     PastryShape,
@@ -100,7 +89,7 @@ def _foot(joint: Peg | Screw, back_mm: float) -> list[tuple[float, float]]:
 
 def _grooves(layout: PressLayout) -> list[tuple[float, float]]:
     stem, depth = layout.stem_radius_mm, layout.groove_mm
-    half = RISE * depth
+    half = plans.RISE * depth
     return [
         corner
         for ring in sorted(layout.ring_heights_mm)
@@ -115,19 +104,23 @@ def _vanes(layout: PressLayout, draw: Kernel[BodyT]) -> tuple[BodyT, BodyT]:
     """
     outline, inset = layout.outline, layout.mould.clearance_mm
     half = layout.mould.vane_thickness_mm / 2.0
-    profile = parallel_curve(outline, -inset)
+    profile = plans.parallel_curve(outline, -inset)
     low, high = layout.back_mm - OVER_MM, layout.disc_high_mm
     bore = draw.loft([(low, profile), (high, profile)], say("mould.vanes-profile"))
     along_x = draw.intersect(
-        _vane(layout, plate_ends_mm(outline, inset, half), draw), bore, say("mould.guide-vane")
+        _vane(layout, plans.plate_ends_mm(outline, inset, half), draw),
+        bore,
+        say("mould.guide-vane"),
     )
-    if is_fourfold(outline):
+    if plans.is_fourfold(outline):
         return along_x, draw.rotate_quarter(along_x)
-    along_y = _vane(layout, plate_ends_mm(outline, inset, half, quarter_turns=1), draw)
+    along_y = _vane(layout, plans.plate_ends_mm(outline, inset, half, quarter_turns=1), draw)
     return along_x, draw.intersect(draw.rotate_quarter(along_y), bore, say("mould.guide-vane"))
 
 
-def _vane(layout: PressLayout, ends: tuple[PlateEnd, PlateEnd], draw: Kernel[BodyT]) -> BodyT:
+def _vane(
+    layout: PressLayout, ends: tuple[plans.PlateEnd, plans.PlateEnd], draw: Kernel[BodyT]
+) -> BodyT:
     """One plate with chamfered edges; it reaches beyond the bore's profile, which then cuts it."""
     half = layout.mould.vane_thickness_mm / 2.0
     ease = min(VANE_EASE_MM, half / 2.5)
@@ -137,7 +130,7 @@ def _vane(layout: PressLayout, ends: tuple[PlateEnd, PlateEnd], draw: Kernel[Bod
         # Where an outline is so lopsided that its near side lies under the slope, that side is cut
         # by the profile alone.
         near = end.side_mm - 2.0 * ease <= slope[1][0]
-        at = PlateEnd(far_mm=slope[0][0], side_mm=slope[0][0]) if near else end
+        at = plans.PlateEnd(far_mm=slope[0][0], side_mm=slope[0][0]) if near else end
         faces.append(_half_face(layout, at, slope, ease=ease))
         edges.append(_half_edge(layout, at, slope, ease=ease))
     inner, outer = ([(-x, z) for x, z in left[::-1]] + right for left, right in (faces, edges))
@@ -149,12 +142,12 @@ def _slope(layout: PressLayout, far_mm: float) -> UprightProfile:
     """Return where a vane begins to narrow, and where that ends: in the stem or in the disc."""
     inside_disc = layout.disc_low_mm + layout.mould.disc_thickness_mm / 4.0
     inside_stem = layout.stem_radius_mm / 2.0
-    rise = min(RISE * (far_mm - inside_stem), inside_disc - layout.vane_top_mm)
-    return [(far_mm, layout.vane_top_mm), (far_mm - rise / RISE, layout.vane_top_mm + rise)]
+    rise = min(plans.RISE * (far_mm - inside_stem), inside_disc - layout.vane_top_mm)
+    return [(far_mm, layout.vane_top_mm), (far_mm - rise / plans.RISE, layout.vane_top_mm + rise)]
 
 
 def _half_face(
-    layout: PressLayout, end: PlateEnd, slope: UprightProfile, *, ease: float
+    layout: PressLayout, end: plans.PlateEnd, slope: UprightProfile, *, ease: float
 ) -> UprightProfile:
     """Return a vane's profile at x above 0, from below, between its chamfered faces."""
     low, beyond = layout.back_mm, end.far_mm + PAST_MM
@@ -162,13 +155,13 @@ def _half_face(
     return [
         (end.far_mm - ease, low),
         (beyond, low + ease + PAST_MM),
-        (beyond, top + RISE * (far - beyond)),
+        (beyond, top + plans.RISE * (far - beyond)),
         slope[1],
     ]
 
 
 def _half_edge(
-    layout: PressLayout, end: PlateEnd, slope: UprightProfile, *, ease: float
+    layout: PressLayout, end: plans.PlateEnd, slope: UprightProfile, *, ease: float
 ) -> UprightProfile:
     """Return the same on the plate's faces, where each edge is chamfered."""
     low, side = layout.back_mm + ease, end.side_mm - ease
@@ -176,21 +169,21 @@ def _half_edge(
     return [
         (side - ease, low),
         (side, low + ease),
-        (side, top + RISE * (far - ease - side)),
+        (side, top + plans.RISE * (far - ease - side)),
         (slope[1][0] - ease, slope[1][1]),
     ]
 
 
 def vane_reach_mm(layout: PressLayout) -> float:
     """Return how far stem, cone and vanes reach from the axis at the palm disc [mm]."""
-    risen = (layout.disc_low_mm - layout.vane_top_mm) / RISE
-    vanes = max(half_extents_mm(layout.outline)) - layout.mould.clearance_mm - risen
+    risen = (layout.disc_low_mm - layout.vane_top_mm) / plans.RISE
+    vanes = max(plans.half_extents_mm(layout.outline)) - layout.mould.clearance_mm - risen
     return max(layout.stem_radius_mm + layout.gusset_mm, vanes)
 
 
 def _disc(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     mould, low, high = layout.mould, layout.disc_low_mm, layout.disc_high_mm
-    rim = surrounding_curve(layout.outline, mould.disc_rim_mm)
+    rim = plans.surrounding_curve(layout.outline, mould.disc_rim_mm)
     palm = min(PALM_EASE_MM, mould.disc_thickness_mm / 3.0)
     stop = min(
         STOP_EASE_MM, mould.disc_thickness_mm / 6.0, (mould.disc_rim_mm - mould.lead_in_mm) / 3.0
@@ -198,7 +191,7 @@ def _disc(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     sections = [
         (low, rim.inset(stop)),
         (low + stop, rim),
-        (high - RISE * palm, rim),
+        (high - plans.RISE * palm, rim),
         (high, rim.inset(palm)),
     ]
     return draw.loft(sections, say("mould.palm-disc"))
@@ -264,11 +257,11 @@ def sleeve(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
 
 def _wall(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     mould, top = layout.mould, layout.sleeve_height_mm
-    wall = surrounding_curve(layout.outline, mould.wall_mm)
+    wall = plans.surrounding_curve(layout.outline, mould.wall_mm)
     chamfer = min(CHAMFER_MM, mould.wall_mm / 4.0)
     foot = [(0.0, wall.inset(chamfer)), (chamfer, wall)]
     if not mould.flange_width_mm:
-        head = [(top - RISE * chamfer, wall), (top, wall.inset(chamfer))]
+        head = [(top - plans.RISE * chamfer, wall), (top, wall.inset(chamfer))]
         return draw.loft([*foot, *head], say("mould.sleeve-wall"))
     gusset = min(GUSSET_MM, mould.flange_width_mm / 2.0)
     under = top - mould.flange_thickness_mm
@@ -282,13 +275,13 @@ def _flange(layout: PressLayout, draw: Kernel[BodyT]) -> list[BodyT]:
     mould, top = layout.mould, layout.sleeve_height_mm
     if not mould.flange_width_mm:
         return []
-    rim = surrounding_curve(layout.outline, mould.wall_mm + mould.flange_width_mm)
+    rim = plans.surrounding_curve(layout.outline, mould.wall_mm + mould.flange_width_mm)
     chamfer = min(CHAMFER_MM, mould.flange_thickness_mm / 4.0, mould.flange_width_mm / 4.0)
     under = top - mould.flange_thickness_mm
     sections = [
         (under, rim.inset(chamfer)),
         (under + chamfer, rim),
-        (top - RISE * chamfer, rim),
+        (top - plans.RISE * chamfer, rim),
         (top, rim.inset(chamfer)),
     ]
     return [draw.loft(sections, say("mould.sleeve-flange"))]
@@ -296,9 +289,9 @@ def _flange(layout: PressLayout, draw: Kernel[BodyT]) -> list[BodyT]:
 
 def _bore(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     """Return the bore with its lead-in, longer than the sleeve so that no faces coincide."""
-    bore = parallel_curve(layout.outline, 0.0)
+    bore = plans.parallel_curve(layout.outline, 0.0)
     top, lead_in = layout.sleeve_height_mm, layout.mould.lead_in_mm
-    mouth = bore.inset(-(lead_in + SLEEVE_OVER_MM / RISE))
+    mouth = bore.inset(-(lead_in + SLEEVE_OVER_MM / plans.RISE))
     sections = [
         (-SLEEVE_OVER_MM, bore),
         (top - layout.lead_in_height_mm, bore),
@@ -347,7 +340,7 @@ def stamp(layout: PressLayout, pastry: PastryTop, tools: Sequence[Mesh]) -> Mesh
 
 def stamp_blank(layout: PressLayout, tools: Sequence[BodyT], draw: Kernel[BodyT]) -> BodyT:
     """Return the stamp without relief or shoulder: its face is flat."""
-    face = parallel_curve(layout.outline, -layout.mould.clearance_mm)
+    face = plans.parallel_curve(layout.outline, -layout.mould.clearance_mm)
     blank = draw.loft([(layout.height_mm, face), (layout.back_mm, face)], say("mould.stamp-blank"))
     for tool in tools:
         blank = draw.subtract(blank, tool, say("mould.stamp-blank"))
@@ -358,10 +351,10 @@ def _pocket(peg: Peg, back: float, draw: Kernel[BodyT]) -> BodyT:
     """Chamfered mouth, the peg's slope, then a cone to a small flat ceiling."""
     slope = (peg.mouth_radius_mm - peg.end_radius_mm) / peg.flank_mm
     # The bevel starts FOOT_MM outside the mouth and ends on the flank, which leans by `slope`.
-    bevel = FOOT_MM / (1.0 / RISE - slope)
+    bevel = FOOT_MM / (1.0 / plans.RISE - slope)
     profile = [
         (0.0, back + STAMP_OVER_MM),
-        (peg.mouth_radius_mm + FOOT_MM + STAMP_OVER_MM / RISE, back + STAMP_OVER_MM),
+        (peg.mouth_radius_mm + FOOT_MM + STAMP_OVER_MM / plans.RISE, back + STAMP_OVER_MM),
         (peg.mouth_radius_mm - slope * bevel, back - bevel),
         (peg.end_radius_mm, back - peg.flank_mm),
         (peg.roof_radius_mm, back - peg.depth_mm),
@@ -401,12 +394,12 @@ def _channel(screw: Screw, back_mm: float, draw: Kernel[BodyT]) -> BodyT:
 def _ring(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     """Return what the chamfer of the stamp's back takes away, and a little beyond the stamp."""
     back, clearance = layout.back_mm, layout.mould.clearance_mm
-    face = parallel_curve(layout.outline, -clearance)
-    if isinstance(face, ArcPolyline):
+    face = plans.parallel_curve(layout.outline, -clearance)
+    if isinstance(face, plans.ArcPolyline):
         # Else the chamfer would use up the smallest corners.
         face = face.sharpened(FOOT_MM + NEAR_MM)
-    outside = parallel_curve(layout.outline, 2.0 * NEAR_MM - clearance)
-    low, over = back - RISE * FOOT_MM, RISE * NEAR_MM
+    outside = plans.parallel_curve(layout.outline, 2.0 * NEAR_MM - clearance)
+    low, over = back - plans.RISE * FOOT_MM, plans.RISE * NEAR_MM
     block = [(low - over / 2.0, outside), (back + over / 2.0, outside)]
     cone = [(low - over, face.inset(-NEAR_MM)), (back + over, face.inset(FOOT_MM + NEAR_MM))]
     step = say("mould.stamp-back-edge")
@@ -444,7 +437,7 @@ def press(
     """
     layout = press_layout(mould, printer, pastry, further=tuple(further.values()))
     moves = 2.0 * max(layout.mould.lead_in_mm, layout.mould.clearance_mm + FOOT_MM)
-    made = _exact if has_exact_parallels(layout.outline, moves) else _faceted
+    made = _exact if plans.has_exact_parallels(layout.outline, moves) else _faceted
     return MouldSet(parts=made(layout, pastry, printer, further=further), layout=layout)
 
 

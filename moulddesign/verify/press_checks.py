@@ -9,17 +9,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from moulddesign.core import DESIGN, Finding, Message, Verdict, judged, say
-from moulddesign.geometry import (
-    Mesh,
-    box,
-    filled,
-    hole,
-    intersection,
-    overlaps_mm3,
-    pieces_of_air,
-    section_region,
-    shadow,
-)
+from moulddesign.geometry import Mesh, booleans
 from moulddesign.verify.soundness import volume_finding
 
 SLAB_MM: Final = 0.005
@@ -46,7 +36,7 @@ class Press:
     @cached_property
     def bore(self) -> BaseGeometry:
         """What one sees through the sleeve along the bore: the narrowest opening."""
-        return hole(shadow(self.sleeve, say("verify.sleeve-from-above")))
+        return booleans.hole(booleans.shadow(self.sleeve, say("verify.sleeve-from-above")))
 
     @cached_property
     def travel_mm(self) -> float:
@@ -69,16 +59,19 @@ class Press:
         """What enters the bore: the stamp, and the plunger up to its palm disc."""
         low, high = self.plunger.bounds
         high[2] = min(high[2], self.sleeve.bounds[1, 2] + self.travel_mm) - EDGE_MM
-        stem = intersection(
-            [self.plunger, box(low - 1.0, high + np.array((1.0, 1.0, 0.0)))], say("verify.stem")
+        stem = booleans.intersection(
+            [self.plunger, booleans.box(low - 1.0, high + np.array((1.0, 1.0, 0.0)))],
+            say("verify.stem"),
         )
         return self.stamp, stem
 
     @cached_property
     def mover(self) -> BaseGeometry:
         """Shadow along the bore of all that enters it."""
-        shadows = [shadow(part, say("verify.stamp-and-stem-from-above")) for part in self.entering]
-        return filled(shapely.union_all(shadows))
+        shadows = [
+            booleans.shadow(part, say("verify.stamp-and-stem-from-above")) for part in self.entering
+        ]
+        return booleans.filled(shapely.union_all(shadows))
 
     @cached_property
     def least_gap_mm(self) -> float:
@@ -120,7 +113,7 @@ def closed_cavity_mm3(sleeve: Mesh, stamp: Mesh) -> float:
     KernelError
         A mesh is not closed.
     """
-    plan = filled(shadow(stamp, say("verify.stamp-from-above")))
+    plan = booleans.filled(booleans.shadow(stamp, say("verify.stamp-from-above")))
     edge_mm = float(stamp.vertices[_on_wall(stamp, plan), 2].min())
     bore_mm2 = _bore_mm2(sleeve, edge_mm / 2.0)
     top_mm = _straight_top_mm(sleeve, stamp, edge_mm)
@@ -136,8 +129,8 @@ def interference_mm(stamp: Mesh, plunger: Mesh) -> float:
     around the joint for other shapes; negative for play.
     """
     height_mm = float(plunger.bounds[0, 2] + stamp.bounds[1, 2]) / 2.0
-    pocket = hole(section_region(stamp, height_mm, say("verify.pocket")))
-    peg = filled(section_region(plunger, height_mm, say("verify.peg")))
+    pocket = booleans.hole(booleans.section_region(stamp, height_mm, say("verify.pocket")))
+    peg = booleans.filled(booleans.section_region(plunger, height_mm, say("verify.peg")))
     around_mm = (pocket.length + peg.length) / 2.0
     return 2.0 * (peg.area - pocket.area) / around_mm if around_mm else 0.0
 
@@ -147,12 +140,12 @@ def overlap_beside_joint_mm2(stamp: Mesh, plunger: Mesh) -> float:
 
     A band of 1 mm around the pocket belongs to the joint.
     """
-    shared = intersection([stamp, plunger], say("verify.joint"))
+    shared = booleans.intersection([stamp, plunger], say("verify.joint"))
     if not len(shared.triangles):
         return 0.0
     height_mm = float(plunger.bounds[0, 2] + stamp.bounds[1, 2]) / 2.0
-    pocket = hole(section_region(stamp, height_mm, say("verify.pocket")))
-    return float(shadow(shared, say("verify.joint")).difference(pocket.buffer(1.0)).area)
+    pocket = booleans.hole(booleans.section_region(stamp, height_mm, say("verify.pocket")))
+    return float(booleans.shadow(shared, say("verify.joint")).difference(pocket.buffer(1.0)).area)
 
 
 def face_mm(stamp: Mesh) -> float:
@@ -203,14 +196,14 @@ def _straight_top_mm(sleeve: Mesh, stamp: Mesh, edge_mm: float) -> float:
 
 
 def _bore_mm2(sleeve: Mesh, height_mm: float) -> float:
-    return float(hole(section_region(sleeve, height_mm, say("verify.bore"))).area)
+    return float(booleans.hole(booleans.section_region(sleeve, height_mm, say("verify.bore"))).area)
 
 
 def _enclosed_mm3(sleeve: Mesh, stamp: Mesh, top_mm: float) -> float:
     """Return the volume of the air on the table that does not reach the sides [mm^3]."""
     low, high = sleeve.bounds + np.array([[-1.0], [1.0]])
     low[2], high[2] = SLAB_MM, top_mm
-    air = pieces_of_air([sleeve, stamp], low, high, step=say("verify.cavity-of-press"))
+    air = booleans.pieces_of_air([sleeve, stamp], low, high, step=say("verify.cavity-of-press"))
     inside = [
         part.volume_mm3
         for part in air
@@ -320,7 +313,7 @@ def _worst_overlap_mm3(press: Press) -> float:
     shifts_mm[1:, 2] = np.linspace(-travel_mm, press.lift_mm, POSITIONS - 1)
     parts = (press.stamp, press.plunger)
     return max(
-        float(overlaps_mm3(p, press.sleeve, shifts_mm, step=say("verify.stroke")).max())
+        float(booleans.overlaps_mm3(p, press.sleeve, shifts_mm, step=say("verify.stroke")).max())
         for p in parts
     )
 

@@ -22,11 +22,8 @@ from moulddesign.geometry import (
     Indices,
     Mesh,
     Points,
-    filled,
-    hole,
+    booleans,
     normals_and_areas,
-    section_region,
-    shadow,
     sides_and_heights_mm,
 )
 from moulddesign.geometry.topology import shells
@@ -233,8 +230,8 @@ def outer_foot_finding(mesh: Mesh, *, part: str, layer_mm: float) -> Finding:
         Height of a layer [mm].
     """
     first, widest = (
-        filled(_first(mesh, layer_mm)),
-        filled(shadow(mesh, say("verify.part-from-above"))),
+        booleans.filled(_first(mesh, layer_mm)),
+        booleans.filled(booleans.shadow(mesh, say("verify.part-from-above"))),
     )
     return _finding(part, inner=first, outer=widest)
 
@@ -250,14 +247,14 @@ def bore_foot_finding(mesh: Mesh, *, part: str, layer_mm: float) -> Finding:
         Height of a layer [mm].
     """
     first, narrowest = (
-        hole(_first(mesh, layer_mm)),
-        hole(shadow(mesh, say("verify.part-from-above"))),
+        booleans.hole(_first(mesh, layer_mm)),
+        booleans.hole(booleans.shadow(mesh, say("verify.part-from-above"))),
     )
     return _finding(part, inner=narrowest, outer=first)
 
 
 def _first(mesh: Mesh, layer_mm: float) -> BaseGeometry:
-    return section_region(
+    return booleans.section_region(
         mesh, float(mesh.bounds[0, 2]) + layer_mm / 2.0, say("verify.first-layer")
     )
 
@@ -440,8 +437,8 @@ def layers_finding(*, depth_mm: float, layer_mm: float) -> Finding:
 def _standing(mesh: Mesh, part: str, layer_mm: float) -> tuple[Finding, Finding]:
     """Return whether the part stands on the bed, and how much of its shadow the first layer is."""
     lowest_mm = float(mesh.bounds[0, 2])
-    first = section_region(mesh, lowest_mm + layer_mm / 2.0, say("verify.first-layer"))
-    share = float(first.area / shadow(mesh, say("verify.part-from-above")).area)
+    first = booleans.section_region(mesh, lowest_mm + layer_mm / 2.0, say("verify.first-layer"))
+    share = float(first.area / booleans.shadow(mesh, say("verify.part-from-above")).area)
     stands = bool(first.convex_hull.contains(shapely.Point(_middle_of_mass(mesh)[:2])))
     return (
         Finding(

@@ -8,7 +8,8 @@ import moulddesign
 from moulddesign.building import PASTRY, Build
 from moulddesign.design import Design, Kind
 from moulddesign.geometry.mending import in_float32
-from moulddesign.mould import block, press
+from moulddesign.mould.block import block
+from moulddesign.mould.press import press
 from moulddesign.pastry.interior import interior
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import figures

@@ -19,7 +19,8 @@ from moulddesign.export.fonts import bundled_fonts
 from moulddesign.export.pictures import Body, Scene, plain_png
 from moulddesign.geometry import box
 from moulddesign.kitchen import Recipe
-from moulddesign.mould import block, cast
+from moulddesign.mould.block import block
+from moulddesign.mould.cast import cast
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import allergens
 

@@ -15,7 +15,8 @@ from pypdf import PdfReader
 from moulddesign.building import PASTRY
 from moulddesign.export import publish_failing
 from moulddesign.geometry import box, difference
-from moulddesign.mould import Part, Pose
+from moulddesign.mould import Part
+from moulddesign.mould.mould_set import Pose
 
 
 @pytest.fixture(scope="module")

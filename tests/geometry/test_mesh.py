@@ -17,11 +17,11 @@ from moulddesign.geometry import (
     intersection,
     joined,
     section,
-    silhouette,
     triangulated,
     unfolded,
     union,
 )
+from moulddesign.geometry.booleans import silhouette
 from moulddesign.geometry.mending import in_float32
 
 ROUND_OFF = 1e-12

@@ -10,7 +10,7 @@ from shapely import Polygon as Shape
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.mould import block
+from moulddesign.mould.block import block
 from moulddesign.pastry.pastry import pastry
 
 CASES = {

@@ -8,7 +8,7 @@ from mould.judge import body, ceiling_boxes_mm, steepest_overhang_deg
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.mould import cast
+from moulddesign.mould.cast import cast
 from moulddesign.pastry.pastry import pastry
 
 CASES = {

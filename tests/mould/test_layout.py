@@ -9,7 +9,7 @@ from mould.standin import Pastry, square
 from moulddesign.artwork.outline import round_outline as circle
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.mould import SCREWS, drop_mm, press_layout
+from moulddesign.mould.press_layout import SCREWS, drop_mm, press_layout
 
 PIECE = Pastry(circle(60.0), 21.0)
 

@@ -10,15 +10,11 @@ from mould.judge import body, cross_section
 from moulddesign.building import shaped
 from moulddesign.cli.options import demo
 from moulddesign.design import Design
-from moulddesign.mould import (
-    block,
-    inscribe_block,
-    inscribe_press,
-    inscriptions,
-    make_mould,
-    press,
-    text_region,
-)
+from moulddesign.mould import inscriptions, make_mould
+from moulddesign.mould.block import block
+from moulddesign.mould.part_lettering import inscribe_block, inscribe_press
+from moulddesign.mould.plans import text_region
+from moulddesign.mould.press import press
 from moulddesign.pastry.pastry import pastry
 
 MAKERS = {"press": (press, inscribe_press), "block": (block, inscribe_block)}

@@ -13,7 +13,7 @@ from moulddesign.artwork.outline import polygon_outline, scalloped_outline
 from moulddesign.artwork.outline import round_outline as circle
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.mould import press
+from moulddesign.mould.press import press
 
 PIECES = {
     "30 g round": Pastry(circle(40.0), 18.0),

@@ -11,24 +11,25 @@ from shapely import Polygon as Shape
 from moulddesign.artwork.outline import polygon_outline, scalloped_outline
 from moulddesign.core import KernelError, SpecError
 from moulddesign.geometry import Mesh, welded_within
-from moulddesign.mould import (
-    ArcPolyline,
-    CircleCurve,
-    StraightPolyline,
-    cad_kernel,
-    faceted,
+from moulddesign.mould import cad_kernel, faceted
+from moulddesign.mould.cad_kernel import (
+    WELD_MM,
     fuse,
     intersect,
     loft,
-    parallel_curve,
     revolve,
     rotate_quarter,
     subtract,
-    surrounding_curve,
     translate,
     upright_prism,
 )
-from moulddesign.mould.cad_kernel import WELD_MM
+from moulddesign.mould.plans import (
+    ArcPolyline,
+    CircleCurve,
+    StraightPolyline,
+    parallel_curve,
+    surrounding_curve,
+)
 
 # The kernel integrates planes, cylinders and cones in closed form: round-off only.
 EXACT = 1e-12
