@@ -1,5 +1,7 @@
 """A round press in assembly pose, each measure of which is known."""
 
+from functools import cache
+
 from verify.shapes import as_written, cone, cylinder, mesh_of
 
 from moulddesign.verify.press_checks import Press
@@ -35,6 +37,14 @@ def plunger(clearance_mm=0.3, peg_mm=8.025, past_rim_mm=1.0, vane_mm=65.0):
     return as_written(mesh_of(body))
 
 
+@cache
+def whole():
+    """Return the press of all known parts; it keeps what was measured on it."""
+    return Press(sleeve=sleeve(), stamp=stamp(), plunger=plunger())
+
+
 def press(**parts):
+    if not parts:
+        return whole()
     made = {"sleeve": sleeve(), "stamp": stamp(), "plunger": plunger()} | parts
     return Press(**made)

@@ -1,12 +1,18 @@
-from math import pi, sin
+from math import pi, sin, tan
 
 import pytest
+from manifold3d import Manifold
 from verify.presses import BORE_MM, HEIGHT_MM, RIM_MM, plunger, press, sleeve, stamp
-from verify.shapes import as_written, cone, cylinder, mesh_of
+from verify.shapes import as_written, cone, cylinder, manifold_of, mesh_of
 
 from moulddesign.core import KernelError
 from moulddesign.geometry import Mesh
-from moulddesign.verify.press_checks import closed_cavity_mm3, peg_findings, press_findings
+from moulddesign.verify.press_checks import (
+    closed_cavity_mm3,
+    peg_findings,
+    press_findings,
+    ring_finding,
+)
 
 GON = 256 * sin(2 * pi / 256) / 2 / pi
 """Area of the regular 256-gon by that of its circle."""
@@ -121,3 +127,56 @@ def test_an_open_mesh_is_refused_with_a_sentence():
     whole = sleeve()
     with pytest.raises(KernelError, match="Making the bore failed"):
         closed_cavity_mm3(Mesh(whole.vertices, whole.triangles[1:]), stamp())
+
+
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+@pytest.mark.parametrize(("share", "failed"), [(0.95, 0), (1.05, 3)])
+def test_the_assembly_is_judged_at_its_limits_and_nowhere_else(side, share, failed):
+    # 0.2 % of the portion in the closed cavity; 0.02 mm of the gap and of the way past the rim.
+    off = side * share
+    asked = {
+        "target_mm3": TARGET / (1.0 + 0.002 * off),
+        "clearance_mm": 0.3 - 0.02 * off,
+        "past_rim_mm": 1.0 - 0.02 * off,
+    }
+    assert len(failing(press(), **asked)) == failed
+
+
+@pytest.mark.parametrize(("drop_mm", "verdict"), [(0.99, "good"), (1.01, "fail")])
+def test_a_drop_of_one_millimetre_is_the_most(drop_mm, verdict):
+    # Guided from the cake's top up, 0.3 mm each side: drop = width * 0.6 / guide.
+    found = verdicts(press(), width_mm=drop_mm * (65.0 - HEIGHT_MM) / 0.6)
+    assert found["drop across the pastry when the stamp leans"] == verdict
+
+
+@pytest.mark.parametrize(("volume_mm3", "verdict"), [(0.095, "good"), (0.105, "fail")])
+def test_parts_may_overlap_by_a_tenth_of_a_cubic_millimetre(volume_mm3, verdict):
+    # A pin of 1 mm2 in the bore's wall reaches into the stamp, whose 256-gon has a corner there:
+    # over half a millimetre to both sides its facets fall back by 0.5 tan(pi / 256) at most.
+    reach_mm = volume_mm3 + 0.25 * tan(pi / 256)
+    pin = Manifold.cube([2.0, 1.0, 1.0]).translate([BORE_MM - 0.3 - reach_mm, -0.5, 22.0])
+    made = press(sleeve=as_written(mesh_of(manifold_of(sleeve()) + pin)))
+    (overlap,) = [
+        f
+        for f in press_findings(
+            made, target_mm3=TARGET, clearance_mm=0.3, past_rim_mm=1.0, width_mm=60.0
+        )
+        if f.id == "verify.overlap-over-stroke"
+    ]
+    assert overlap.measured == pytest.approx(volume_mm3, abs=2e-4)  # float32 on 1 mm2 and round it
+    assert overlap.verdict.value == verdict
+
+
+@pytest.mark.parametrize(("off_mm", "verdict"), [(0.0188, "good"), (0.0212, "fail")])
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+def test_a_peg_may_be_off_by_as_much_as_a_gap(off_mm, side, verdict):
+    held, _ = peg_findings(press(), interference_asked_mm=0.05 + side * off_mm)
+    assert held.verdict.value == verdict
+
+
+@pytest.mark.parametrize("higher_mm", [-1.01, -0.99, 0.99, 1.01])
+def test_a_stamp_beyond_the_outer_rings_is_told(higher_mm):
+    first = stamp()
+    found = ring_finding(first.moved((0.0, 0.0, higher_mm)), first=first, band_mm=1.0)
+    assert found.measured == pytest.approx(higher_mm, abs=0.003)  # levels are told to 0.002 mm
+    assert found.verdict.value == ("good" if abs(higher_mm) < 1.0 else "warn")
