@@ -34,7 +34,7 @@ class Mistake:
 
     line: int | None
     """From 1; None where the file as a whole is meant."""
-    error: MouldError
+    error: SpecError
 
     def __str__(self) -> str:
         if self.line is None:
@@ -50,9 +50,7 @@ class FileMistakesError(SpecError):
         self.path = path
         self.mistakes = mistakes
         first = mistakes[0].error
-        self.field = getattr(first, "field", path)
-        self.value = getattr(first, "value", None)
-        self.need = getattr(first, "need", str(first))
+        self.field, self.value, self.need = first.field, first.value, first.need
 
     def __str__(self) -> str:
         if len(self.mistakes) == 1:
