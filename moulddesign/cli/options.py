@@ -13,7 +13,7 @@ import typer
 from moulddesign.cli.console import err
 from moulddesign.core import SpecError, say
 from moulddesign.core.typed_numbers import read_number
-from moulddesign.design import DRAWINGS, OUTLINES, Design, refuse_idle
+from moulddesign.design import DRAWINGS, OUTLINES, Design, crusts, fillings, refuse_idle
 
 if TYPE_CHECKING:
     from moulddesign.export import Format, Paper
@@ -57,9 +57,37 @@ WEIGHTS: Final = (
     Override("--name", "name", str, "NAME", "Name of the design and of its folder."),
     Override("--weight", "portion.finished_weight_g", float, "G", "Finished weight of a piece."),
     Override("--ratio", "portion.ratio", str, "C:F", "Crust to filling by mass, such as 3:7."),
+    Override(
+        "--crust-dough",
+        "portion.crust_dough",
+        str,
+        "NAME",
+        f"Density and loss of a named dough: {', '.join(crusts())}.",
+    ),
+    Override(
+        "--filling-paste",
+        "portion.filling_paste",
+        str,
+        "NAME",
+        f"Density of a named paste: {', '.join(fillings())}.",
+    ),
     Override("--loss", "portion.loss", float, "X", "Share of raw mass lost, 0 to 0.6."),
     Override(
+        "--loss-uncertainty",
+        "portion.loss_uncertainty",
+        float,
+        "X",
+        "Standard uncertainty of the loss.",
+    ),
+    Override(
         "--crust-density", "portion.crust_density_g_per_ml", float, "G/ML", "Density of the crust."
+    ),
+    Override(
+        "--crust-density-sd",
+        "portion.crust_density_sd_g_per_ml",
+        float,
+        "G/ML",
+        "Its standard uncertainty.",
     ),
     Override(
         "--filling-density",
@@ -67,6 +95,13 @@ WEIGHTS: Final = (
         float,
         "G/ML",
         "Density of the filling paste.",
+    ),
+    Override(
+        "--filling-density-sd",
+        "portion.filling_density_sd_g_per_ml",
+        float,
+        "G/ML",
+        "Its standard uncertainty.",
     ),
     Override(
         "--centre",

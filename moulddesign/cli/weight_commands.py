@@ -22,6 +22,7 @@ from moulddesign.portion import (
     Density,
     Figures,
     LabelTarget,
+    LossSource,
     NutritionLabel,
     density_from_composition,
     density_from_cup,
@@ -65,7 +66,8 @@ def weight_table(name: str, made: Figures) -> Table:
         ("finished", "", piece.finished_g, "", ""),
     ]
     heads = ("part", "on the scale g", "exact g", "mL", "ball mm")
-    return table(f"{name}: one piece", heads, rows)
+    unsure = ", by a loss that nobody measured" if made.is_loss_unmeasured else ""
+    return table(f"{name}: one piece{unsure}", heads, rows)
 
 
 def spread_table(made: Figures) -> Table:
@@ -101,11 +103,23 @@ def weight_sentences(design: Design, made: Figures, bore_mm: float | None) -> It
             )
     if made.label is not None:
         yield _label(made, made.label)
-    yield (
-        f"The loss of {made.piece.loss:.3g} is known to {design.portion.loss_uncertainty:.2g}: all "
-        f"pieces may end {made.spread.common_finished_g:.1f} g lighter or heavier. A trial bake "
-        "finds yours."
-    )
+    yield _loss(made)
+
+
+def _loss(made: Figures) -> str:
+    """Return how sure the loss is, and what that does to the pieces."""
+    moved = f"all pieces may end {made.spread.common_finished_g:.1f} g lighter or heavier"
+    known = f"{made.loss.ratio:.3g} +- {made.loss.uncertainty:.2g}"
+    if made.loss.source is LossSource.GIVEN:
+        if made.loss.uncertainty == 0.0:
+            return (
+                f"The loss of {made.loss.ratio:.3g} is taken as exact; --loss-uncertainty if not."
+            )
+        return f"The loss is {known} as given: {moved}."
+    mend = "Weigh a few pieces before and after baking, and `trial` tells yours."
+    if made.loss.source is LossSource.DOUGHS:
+        return f"The loss of {known} follows from the water of the named doughs: {moved}. {mend}"
+    return f"The loss of {known} is unmeasured: {moved}. Name the crust (--crust-dough). {mend}"
 
 
 def _label(made: Figures, target: LabelTarget) -> str:

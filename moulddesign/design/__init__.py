@@ -4,6 +4,7 @@
 - `reading`: a file's tables, and all that is wrong in them at once, each with its line.
 - `piece_tables`: the piece, its outline and size, and what weighing and selling it need.
 - `batch_tables`: many pieces: what gets lost on the way, the bake day, the basis of a price.
+- `doughs`: doughs and fillings by name: water before and after baking, density.
 - `relief_tables`: the relief: its layers, and further stamps that carry another one.
 - `mould_tables`: the mould: a table for each kind.
 - `earlier`: what files of earlier versions may hold beside what counts.
@@ -26,6 +27,13 @@ from moulddesign.design.assets import (
 )
 from moulddesign.design.batch_tables import MOST_PIECES, USUAL_BOX, BakeDayTable, PriceTable
 from moulddesign.design.design import DESIGN_FILE, Design
+from moulddesign.design.doughs import (
+    UNNAMED_FILLING,
+    Dough,
+    PartDensity,
+    crusts,
+    fillings,
+)
 from moulddesign.design.mould_tables import (
     BlockTable,
     Bolt,
@@ -90,6 +98,7 @@ __all__ = [
     "SIZES",
     "SOURCES",
     "TABLE",
+    "UNNAMED_FILLING",
     "USUAL_BOX",
     "Along",
     "BakeDayTable",
@@ -100,6 +109,7 @@ __all__ = [
     "CentresWeighed",
     "CountsIn",
     "Design",
+    "Dough",
     "EntryError",
     "FileKind",
     "FurtherStamp",
@@ -109,6 +119,7 @@ __all__ = [
     "Motif",
     "MouldTable",
     "OwnedMould",
+    "PartDensity",
     "PastryTable",
     "Place",
     "PortionTable",
@@ -125,6 +136,8 @@ __all__ = [
     "Table",
     "Tool",
     "collect_drawings",
+    "crusts",
+    "fillings",
     "given",
     "is_file",
     "keys_of_field",

@@ -16,6 +16,7 @@ from moulddesign.design.batch_tables import BakeDayTable, BatchTable, PriceTable
 from moulddesign.design.earlier import MADE_WITH, without_written
 from moulddesign.design.mould_tables import Kind, MouldTable, PressTable, of_kind
 from moulddesign.design.piece_tables import (
+    NAMED_FIGURES,
     SIZES,
     LabelTable,
     PastryTable,
@@ -182,8 +183,9 @@ class Design(Table):
         ----------
         values : mapping of str to object
             Dotted name to value: ``{"portion.ratio": "4:6"}``. A size given here (width, height
-            or height to width) takes the place of whichever size the design had. With another
-            kind of mould, the keys that only the old kind has are dropped.
+            or height to width) takes the place of whichever size the design had, and the name of
+            a dough or paste the place of the figures that it stands for. With another kind of
+            mould, the keys that only the old kind has are dropped.
 
         Raises
         ------
@@ -194,6 +196,10 @@ class Design(Table):
         if any(f"pastry.{size}" in values for size in SIZES):
             for size in SIZES:
                 tree["pastry"].pop(size, None)
+        for name, figures in NAMED_FIGURES.items():
+            if values.get(f"portion.{name}") is not None:
+                for figure in figures:
+                    tree["portion"].pop(figure, None)
         tree["mould"] = of_kind(tree["mould"], values.get("mould.kind", self.mould.kind))
         for dotted, value in values.items():
             *tables, key = dotted.split(".")

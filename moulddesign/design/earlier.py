@@ -52,11 +52,16 @@ WRITTEN: Final[Mapping[str, object]] = MappingProxyType(
 out; 0 is what it meant for a press."""
 
 
+WRITTEN_LOSS: Final = (0.02, 0.01)
+"""Loss and its scatter as earlier versions wrote them of a piece where nobody had changed them."""
+
+
 def without_written(tree: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[Message, ...]]:
     """Return the plain values of a design file without what does not count, and a note of it.
 
     Left out are keys of the mould that its kind does not have, if they have the value of
-    `WRITTEN`; with any other value they stay, for the table to refuse.
+    `WRITTEN`; with any other value they stay, for the table to refuse. Left out is also the loss
+    that earlier versions wrote as if it were given.
 
     Parameters
     ----------
@@ -64,8 +69,32 @@ def without_written(tree: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[Mess
         Nested plain values, right or wrong.
     """
     plain = {key: value for key, value in tree.items() if key != MADE_WITH}
+    if MADE_WITH in tree:
+        return plain, ()
+    plain, of_loss = _without_written_loss(plain)
+    plain, of_mould = _without_idle_mould(plain)
+    return plain, (*of_loss, *of_mould)
+
+
+def _without_written_loss(plain: dict[str, Any]) -> tuple[dict[str, Any], tuple[Message, ...]]:
+    """Return the values without the loss that nobody measured but that stands there as given.
+
+    Earlier versions wrote it with its scatter, and without an uncertainty.
+    """
+    table = plain.get("portion")
+    if (
+        not isinstance(table, Mapping)
+        or (table.get("loss"), table.get("loss_sd")) != WRITTEN_LOSS
+        or "loss_uncertainty" in table
+    ):
+        return plain, ()
+    left = {key: value for key, value in table.items() if key != "loss"}
+    return plain | {"portion": left}, (say("design.loss-as-written"),)
+
+
+def _without_idle_mould(plain: dict[str, Any]) -> tuple[dict[str, Any], tuple[Message, ...]]:
     mould = plain.get("mould")
-    if MADE_WITH in tree or not isinstance(mould, Mapping):
+    if not isinstance(mould, Mapping):
         return plain, ()
     kind = mould.get("kind", Kind.PRESS)
     table = BY_KIND.get(kind) if isinstance(kind, str) else None

@@ -9,6 +9,15 @@ from typing import Any, Final, Self
 from pydantic import field_validator, model_validator
 
 from moulddesign.core import SpecError, say, word
+from moulddesign.design.doughs import (
+    UNNAMED_CRUST,
+    UNNAMED_FILLING,
+    PartDensity,
+    crusts,
+    density_of,
+    fillings,
+    known_name,
+)
 from moulddesign.design.schema import (
     CHOICE,
     MEMORY,
@@ -75,6 +84,15 @@ class Centre(Table):
     )
 
 
+NAMED_FIGURES: Final = {
+    "crust_dough": (
+        "crust_density_g_per_ml", "crust_density_sd_g_per_ml", "loss", "loss_uncertainty",
+    ),
+    "filling_paste": ("filling_density_g_per_ml", "filling_density_sd_g_per_ml"),
+}  # fmt: skip
+"""Figures that a named dough or paste stands for."""
+
+
 class PortionTable(Table):
     """Weights, ratio, densities."""
 
@@ -94,10 +112,18 @@ class PortionTable(Table):
         pattern=r"^\d+(\.\d+)?:\d+(\.\d+)?$",
         main=True,
     )
-    loss: float = given(
-        0.02,
-        "Share of the raw mass that is lost by the end of resting",
-        source="for a thin syrup crust, unmeasured: weigh a trial; " + MEMORY,
+    crust_dough: str | None = given(
+        None, "Crust dough by name: density, and the loss from its water", source=TRADE, main=True
+    )
+    filling_paste: str | None = given(
+        None, "Filling paste by name: density, and what it loses where the crust dough is named",
+        source=TRADE, main=True,
+    )  # fmt: skip
+    loss: float | None = given(
+        None,
+        "Share of the raw mass that is lost by the end of resting; that of the named dough where "
+        "it is left out, and without a name 0.02 give or take 0.015, unmeasured",
+        source="weigh a trial",
         ge=0,
         le=0.6,
         main=True,
@@ -106,24 +132,24 @@ class PortionTable(Table):
         0.01, "Standard deviation of the loss from piece to piece", source=MEMORY, ge=0, le=0.3
     )
     loss_uncertainty: float = given(
-        0.015, "Standard uncertainty of the loss, which shifts all pieces alike; a trial finds it",
-        source="no published loss of small filled pastries was found; for a thin syrup crust, "
-        + MEMORY,
-        ge=0, le=0.3,
+        0.0, "Standard uncertainty of a loss that is given, which shifts all pieces alike; a trial "
+        "finds it", source=CHOICE, ge=0, le=0.3,
     )  # fmt: skip
-    crust_density_g_per_ml: float = given(
-        1.29, "Density of the raw crust dough", unit="g/mL", source=MEMORY, ge=0.2, le=3
-    )
-    filling_density_g_per_ml: float = given(
-        1.25, "Density of the filling paste", unit="g/mL", source=MEMORY, ge=0.2, le=3
-    )
-    crust_density_sd_g_per_ml: float = given(
-        0.023, "Standard uncertainty of the crust's density", unit="g/mL",
-        source="syrup crusts 1.25-1.33 g/mL, evenly spread; " + MEMORY, ge=0, le=1,
+    crust_density_g_per_ml: float | None = given(
+        None, "Density of the raw crust dough; the named one's where it is left out", unit="g/mL",
+        source=MEMORY, ge=0.2, le=3,
     )  # fmt: skip
-    filling_density_sd_g_per_ml: float = given(
-        0.029, "Standard uncertainty of the filling paste's density", unit="g/mL",
-        source="bean, seed and nut pastes 1.20-1.30 g/mL, evenly spread; " + MEMORY, ge=0, le=1,
+    filling_density_g_per_ml: float | None = given(
+        None, "Density of the filling paste; the named one's where it is left out", unit="g/mL",
+        source=MEMORY, ge=0.2, le=3,
+    )  # fmt: skip
+    crust_density_sd_g_per_ml: float | None = given(
+        None, "Standard uncertainty of the crust's density; the named dough's where it is left out",
+        unit="g/mL", source=MEMORY, ge=0, le=1,
+    )  # fmt: skip
+    filling_density_sd_g_per_ml: float | None = given(
+        None, "Standard uncertainty of the paste's density; the named one's where it is left out",
+        unit="g/mL", source=MEMORY, ge=0, le=1,
     )  # fmt: skip
     trapped_air: float = given(
         0.0, "Share of the pressed volume that is air trapped in wrapping", ge=0, le=0.3
@@ -148,6 +174,41 @@ class PortionTable(Table):
         if not (crust > 0.0 and filling > 0.0 and isfinite(crust + filling)):
             raise RefusedError(say("design.ratio-of-nothing"))
         return ratio
+
+    @field_validator("crust_dough")
+    @classmethod
+    def _a_crust(cls, name: str | None) -> str | None:
+        return None if name is None else known_name(name, crusts())
+
+    @field_validator("filling_paste")
+    @classmethod
+    def _a_filling(cls, name: str | None) -> str | None:
+        return None if name is None else known_name(name, fillings())
+
+    @model_validator(mode="after")
+    def _uncertain_where_given(self) -> Self:
+        if self.loss is None and self.loss_uncertainty > 0.0:
+            need = say("design.uncertainty-of-no-loss")
+            raise SpecError("portion.loss_uncertainty", self.loss_uncertainty, need)
+        return self
+
+    @property
+    def crust_density(self) -> PartDensity:
+        """Density of the crust: as given, of its named dough, or of a usual one."""
+        return density_of(
+            crusts()[self.crust_dough or UNNAMED_CRUST],
+            density_g_per_ml=self.crust_density_g_per_ml,
+            density_sd_g_per_ml=self.crust_density_sd_g_per_ml,
+        )
+
+    @property
+    def filling_density(self) -> PartDensity:
+        """Density of the filling paste: as given, of the named one, or of any."""
+        return density_of(
+            fillings()[self.filling_paste or UNNAMED_FILLING],
+            density_g_per_ml=self.filling_density_g_per_ml,
+            density_sd_g_per_ml=self.filling_density_sd_g_per_ml,
+        )
 
     @property
     def crust_share(self) -> float:

@@ -24,7 +24,7 @@ from moulddesign.export.fonts import Fonts, bold_font_path, regular_font_path, w
 from moulddesign.export.formats import Paper
 from moulddesign.export.views import state_of
 from moulddesign.kitchen import Recipe
-from moulddesign.portion import KnownCentre, allergens, roll_for, silent_names
+from moulddesign.portion import KnownCentre, LossSource, allergens, roll_for, silent_names
 
 
 def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, Any]:
@@ -85,6 +85,13 @@ def duration(minutes: float) -> str:
 MOST_LISTED: Final = 3
 """Kinds of centres that the batch lists one by one."""
 
+LOSS_SOURCES: Final = {
+    LossSource.GIVEN: "the design",
+    LossSource.DOUGHS: "dry-matter balance of the named doughs: "
+    "common practice, no source; weigh a trial",
+    LossSource.UNMEASURED: "unmeasured, from memory for a thin syrup crust; weigh a trial",
+}
+
 USES: Final = {
     Kind.PRESS: "Set the sleeve over the wrapped piece and press the stamp down with the plunger; "
     "lift everything off the table and push the pastry out.",
@@ -116,6 +123,7 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
         "ratio": [build.design.portion.ratio, build.portion.split.ratio],
         "label": _label(build),
         "rounding": "" if (said := _rounding(build)) is None else str(said),
+        "loss": ", loss unmeasured" if build.portion.is_loss_unmeasured else "",
         "shapes": list(_shapes(build)),
         "others": [with_word_breaks(one.stamp_name) for one in build.further],
         "state": state_of(build),
@@ -138,7 +146,8 @@ def _weights(build: Build) -> Iterator[list[str]]:
     """Yield what is weighed: name, grams as the scale shows them, grams exactly."""
     made = build.portion
     piece, split = made.piece, made.split
-    yield ["Crust dough", _grams(split.crust_g), _exact(piece.crust_g)]
+    unsure = ", by a loss that nobody measured" if build.portion.is_loss_unmeasured else ""
+    yield ["Crust dough", _grams(split.crust_g), f"{piece.crust_g:.2f} g{unsure}"]
     names = [
         with_word_breaks(f"{one.count} {TIMES} {one.name}" if one.count > 1 else one.name)
         for one in made.centres
@@ -151,7 +160,7 @@ def _weights(build: Build) -> Iterator[list[str]]:
         title = f"Paste with {names[0]}" if len(names) == 1 else "Paste with centres"
         yield [title, _grams(split.filling_g), first]
         return
-    yield ["Filling paste", _grams(split.paste_g), _exact(piece.paste_g)]
+    yield ["Filling paste", _grams(split.paste_g), f"{piece.paste_g:.2f} g{unsure}"]
     for name, one in zip(names, made.centres, strict=True):
         yield [name, _grams(one.total_g), "counted, not weighed"]
 
@@ -278,6 +287,12 @@ def _sources(build: Build) -> Iterator[tuple[str, str, str]]:
     for table in (design.portion, design.scale):
         yield from _given(table)
     yield from _centre_sources(build.portion.centres)
+    figures = build.portion
+    for part, density in (("crust", figures.crust_density), ("paste", figures.filling_density)):
+        shown = f"{density.g_per_ml:.3f} +- {density.sd_g_per_ml:.3f} g/mL"
+        yield f"density of the {part}", shown, density.source
+    loss = f"{figures.loss.ratio:.3f} +- {figures.loss.uncertainty:.3f}"
+    yield "loss in baking and resting", loss, LOSS_SOURCES[figures.loss.source]
     piece = build.portion.piece
     for name, value in (
         ("raw weight", f"{piece.raw_g:.2f} g"),
@@ -287,8 +302,8 @@ def _sources(build: Build) -> Iterator[tuple[str, str, str]]:
     ):
         yield name, value, "computed from the figures above"
     material = design.printer.plastic
-    density = f"{format_number(material.density_g_per_ml)} g/mL"
-    yield design.printer.material, density, material.source
+    solid = f"{format_number(material.density_g_per_ml)} g/mL"
+    yield design.printer.material, solid, material.source
 
 
 def _centre_sources(centres: Sequence[KnownCentre]) -> Iterator[tuple[str, str, str]]:
@@ -306,11 +321,18 @@ def _centre_sources(centres: Sequence[KnownCentre]) -> Iterator[tuple[str, str, 
         yield f"{names[0] if len(names) == 1 else shared}: {name}", value, source
 
 
+STATED_ELSEWHERE: Final = {
+    "name", "counts_in", "loss", "loss_uncertainty", "crust_density_g_per_ml",
+    "crust_density_sd_g_per_ml", "filling_density_g_per_ml", "filling_density_sd_g_per_ml",
+}  # fmt: skip
+"""Fields that no row of their own is for."""
+
+
 def _given(table: BaseModel) -> Iterator[tuple[str, str, str]]:
     """Yield the figures of a table of the design, each with its source."""
     for key, field in type(table).model_fields.items():
         value = getattr(table, key)
-        if value is None or isinstance(value, tuple) or key == "name":
+        if value is None or isinstance(value, tuple) or key in STATED_ELSEWHERE:
             continue
         extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
         source = str(extra.get("source", "")) if value == field.default else "the design"
@@ -345,10 +367,6 @@ def _measured(value: float | Message) -> str:
 def _grams(mass_g: float) -> str:
     """Return grams as a scale shows them, at most one decimal."""
     return f"{mass_g:.1f}".removesuffix(".0")
-
-
-def _exact(mass_g: float) -> str:
-    return f"{mass_g:.2f} g"
 
 
 PAPERS: Final = {Paper.A4: "a4", Paper.LETTER: "us-letter"}

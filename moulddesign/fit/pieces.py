@@ -21,6 +21,7 @@ from moulddesign.portion import (
     Spread,
     balls,
     finished_filling_g,
+    finished_from_raw_g,
     known_centres,
     portion,
     spread,
@@ -324,8 +325,7 @@ def pressings(
 
 
 def _piece_of_raw(design: Design, raw_g: float) -> Portion:
-    finished_g = raw_g * (1.0 - design.portion.loss)
-    return portion(design.with_values({"portion.finished_weight_g": finished_g}).portion)
+    return portion(design.portion, finished_from_raw_g(design.portion, raw_g))
 
 
 def _piece_at(window: Window, height_mm: float) -> Portion:

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 
 from moulddesign.fit.pieces import Window
 from moulddesign.geometry import Points
-from moulddesign.portion import Portion
+from moulddesign.portion import Portion, finished_from_raw_g
 
 WINDOW_COLOUR: Final = "#d9e4c8"
 LINE_COLOUR: Final = "#3d5a2a"
@@ -170,15 +170,16 @@ def _label(axes: Axes, name: str, window: Window, *, wording: Wording) -> None:
     axes.set_title(title + centre, loc="left")
     axes.set_xlabel(wording.raw)
     axes.set_ylabel(wording.height)
-    finished = axes.secondary_xaxis(
-        "top",
-        functions=(partial(_scaled, 1.0 - table.loss), partial(_scaled, 1.0 / (1.0 - table.loss))),
-    )
+    # The finished mass is a straight line over the raw one.
+    fixed_g = finished_from_raw_g(table, 0.0)
+    factor = finished_from_raw_g(table, 1.0) - fixed_g
+    there, back = partial(_line, fixed_g, factor), partial(_line, -fixed_g / factor, 1.0 / factor)
+    finished = axes.secondary_xaxis("top", functions=(there, back))
     finished.set_xlabel(wording.finished)
     axes.grid(visible=True, color="#cccccc", linewidth=0.5)
     axes.set_axisbelow(True)
 
 
-def _scaled(factor: float, masses_g: ArrayLike) -> Points:
-    scaled: Points = np.asarray(masses_g, dtype=np.float64) * factor
-    return scaled
+def _line(fixed_g: float, factor: float, masses_g: ArrayLike) -> Points:
+    on_line: Points = fixed_g + factor * np.asarray(masses_g, dtype=np.float64)
+    return on_line

@@ -26,6 +26,7 @@ from moulddesign.portion import (
     TrialMould,
     figures,
     finished_filling_g,
+    finished_from_raw_g,
     loss_from_weighing,
     portion,
 )
@@ -319,7 +320,7 @@ def _corrected(
         factor = _density_factor(design.portion, raw_g, density.value)
         share = density.uncertainty / density.value
         for part in ("crust", "filling"):
-            found = factor * getattr(design.portion, f"{part}_density_g_per_ml")
+            found = factor * getattr(design.portion, f"{part}_density").g_per_ml
             values[f"portion.{part}_density_g_per_ml"] = found
             values[f"portion.{part}_density_sd_g_per_ml"] = share * found
     rounded: dict[str, Any] = {k: round(v, CORRECTED_DECIMALS) for k, v in values.items()}
@@ -341,5 +342,4 @@ def _density_factor(table: PortionTable, raw_g: float, mean_g_per_ml: float) -> 
 
 
 def _piece_of_raw(table: PortionTable, raw_g: float) -> Portion:
-    finished = table.model_copy(update={"finished_weight_g": raw_g * (1.0 - table.loss)})
-    return portion(finished)
+    return portion(table, finished_from_raw_g(table, raw_g))

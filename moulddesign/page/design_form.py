@@ -7,7 +7,16 @@ from typing import Any, Final
 
 from moulddesign.artwork.patterns import pattern_names, titles
 from moulddesign.core import FileError, MouldError, SpecError, parse_toml
-from moulddesign.design import DESIGN_FILE, OUTLINES, SOURCES, Design, Motif, library
+from moulddesign.design import (
+    DESIGN_FILE,
+    OUTLINES,
+    SOURCES,
+    Design,
+    Motif,
+    crusts,
+    fillings,
+    library,
+)
 from moulddesign.page.design_files import refuse_unknown_files, with_upload_names
 from moulddesign.page.draft import (
     Draft,
@@ -218,6 +227,8 @@ def _choices(words: Texts) -> Mapping[str, tuple[tuple[str, str], ...]]:
         "pastry.outline": tuple((name, words.word(name)) for name in OUTLINES),
         "relief.layers.pattern": tuple((t.name, words.word(t.name)) for t in titles()),
         "outline": tuple((name, words.word(name)) for name in OUTLINES),
+        "portion.crust_dough": tuple((name, words.word(name)) for name in crusts()),
+        "portion.filling_paste": tuple((name, words.word(name)) for name in fillings()),
         "printer.machine": tuple((name, name) for name in library(None).machines),
         "printer.material": tuple((name, name) for name in library(None).materials),
     }

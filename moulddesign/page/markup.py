@@ -182,8 +182,16 @@ def weights_and_sizes(words: Texts, shown: PieceFigures) -> str:
         finished, label = f"{made.piece.finished_g:.1f}", f"{made.label.label_g:g}"
         says.append(words["label_weight"].format(label=label, finished=finished))
     said = [*made.remarks, *([shown.rounding] if shown.rounding is not None else [])]
+    says.append(
+        words[f"loss_{made.loss.source.name.lower()}"].format(
+            loss=f"{made.loss.ratio:.3f}",
+            uncertainty=f"{made.loss.uncertainty:.3f}",
+            moved=number_text(made.spread.common_finished_g),
+        )
+    )
+    caption = words["one_piece_unmeasured" if made.is_loss_unmeasured else "one_piece"]
     return (
-        html_table(heads, rows, caption=words["one_piece"], kind="weights")
+        html_table(heads, rows, caption=caption, kind="weights")
         + html_table(("", ""), sizes, caption=words["sizes"], kind="sizes")
         + "".join(paragraph(text) for text in [*map(words.said, said), *says])
     )

@@ -3,15 +3,15 @@
 - `centres`: what is known of a centre: its figures, or those of the food that its name names.
 - `density`: density of a dough or a paste, in whichever way a kitchen can find it.
 - `foods`: common ingredients: what they consist of, their densities and allergens.
-- `portion`: masses and volumes of one piece, from its finished weight; the loss; masses as a
-  scale shows them.
+- `loss`: what baking and resting take: as given, from the water of each part, or unmeasured.
+- `portion`: masses and volumes of one piece, from its finished weight; masses as a scale shows
+  them.
 - `spread`: how far pieces scatter: from the scale, the hand, the centres, the densities, the
   loss.
 - `shaping`: the piece before it is pressed: balls, the roll that enters the bore, the wrapping
   disc.
 - `label`: the packers' rules: which raw weight satisfies the weight on a label.
 - `figures`: all figures of one piece in one value, for whoever prints them.
-- `doughs`: doughs and fillings by name, and the loss that the water of each part makes.
 """
 
 from moulddesign.portion.centres import (
@@ -53,16 +53,23 @@ from moulddesign.portion.label import (
     share_below,
     tolerable_deficiency_g,
 )
+from moulddesign.portion.loss import (
+    Drying,
+    Loss,
+    LossSource,
+    finished_from_raw_g,
+    loss_from_water,
+    loss_from_weighing,
+    loss_of_parts,
+    mixed_water,
+    raw_from_finished_g,
+)
 from moulddesign.portion.portion import (
     Portion,
     Split,
     TrialMould,
     finished_filling_g,
-    loss_from_water,
-    loss_from_weighing,
-    mixed_water,
     portion,
-    raw_mass_g,
     rounded_keeping_total,
     split_on_scale,
 )
@@ -91,10 +98,13 @@ __all__ = [
     "Component",
     "Composition",
     "Density",
+    "Drying",
     "Figures",
     "Food",
     "KnownCentre",
     "LabelTarget",
+    "Loss",
+    "LossSource",
     "NutritionLabel",
     "PackerRule",
     "Portion",
@@ -116,6 +126,7 @@ __all__ = [
     "disc_diameter_mm",
     "figures",
     "finished_filling_g",
+    "finished_from_raw_g",
     "food",
     "foods",
     "known_centre",
@@ -125,9 +136,10 @@ __all__ = [
     "least_raw_g",
     "loss_from_water",
     "loss_from_weighing",
+    "loss_of_parts",
     "mixed_water",
     "portion",
-    "raw_mass_g",
+    "raw_from_finished_g",
     "roll_for",
     "rounded_keeping_total",
     "share_below",

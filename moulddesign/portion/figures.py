@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 from moulddesign.core import Message, mm3_from_ml, say, word
-from moulddesign.design import CentresWeighed, Design, Kind
+from moulddesign.design import CentresWeighed, Design, Kind, PartDensity
 from moulddesign.design.schema import MEMORY
 from moulddesign.portion.centres import (
     UNKNOWN_G_PER_ML,
@@ -16,6 +16,7 @@ from moulddesign.portion.centres import (
 )
 from moulddesign.portion.foods import allergens
 from moulddesign.portion.label import LabelTarget, label_target
+from moulddesign.portion.loss import Loss, LossSource, loss_of
 from moulddesign.portion.portion import Portion, Split, portion, split_on_scale
 from moulddesign.portion.shaping import Balls, balls
 from moulddesign.portion.spread import Spread, spread
@@ -34,13 +35,22 @@ class Figures:
     """Exact: of the weight asked for, or of the label's target where that is more."""
     split: Split
     """What to set on the scale, never below the label's target."""
+    loss: Loss
+    """Of the piece, with its uncertainty and where it comes from."""
     spread: Spread
     label: LabelTarget | None
     """What the packers' rules ask for; None where no label weight is given."""
+    crust_density: PartDensity
+    filling_density: PartDensity
     balls: Balls
     """Diameters before pressing."""
     centres: tuple[KnownCentre, ...]
     centres_weighed: CentresWeighed
+
+    @property
+    def is_loss_unmeasured(self) -> bool:
+        """Whether the loss, and each weight that follows from it, is nobody's measurement."""
+        return self.loss.source is LossSource.UNMEASURED
 
     @property
     def raised_by_label(self) -> bool:
@@ -112,6 +122,10 @@ class Figures:
         """Return the portion as a report holds it: masses, volumes, scale, spread, label target."""
         return asdict(self.piece) | {
             "asked_g": self.asked_g,
+            "loss_uncertainty": self.loss.uncertainty,
+            "loss_source": self.loss.source.value,
+            "crust_density": asdict(self.crust_density),
+            "filling_density": asdict(self.filling_density),
             "raw_g_sd": self.spread.raw_g,
             "label_target_raw_g": None if self.label is None else self.label.raw_g,
             "scale": asdict(self.split),
@@ -139,6 +153,11 @@ def figures(design: Design) -> Figures:
         asked_g=asked.finished_g,
         piece=piece,
         split=split_on_scale(piece, design.portion, design.scale.resolution_g, least_g),
+        loss=loss_of(
+            design.portion, raw_g=piece.raw_g, crust_g=piece.crust_g, paste_g=piece.paste_g
+        ),
+        crust_density=design.portion.crust_density,
+        filling_density=design.portion.filling_density,
         spread=spread(design, piece),
         label=target,
         balls=balls(piece),

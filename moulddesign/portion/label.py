@@ -253,10 +253,10 @@ def label_target(design: Design, piece: Portion, scatter: Spread) -> LabelTarget
     pack_g = count * rules.weight_g
     short_g = tolerable_deficiency_g(pack_g)
     packs = Scatter(
-        raw_sd_g=sqrt(count) * scatter.raw_g, loss=table.loss, loss_sd=table.loss_sd / sqrt(count)
+        raw_sd_g=sqrt(count) * scatter.raw_g, loss=piece.loss, loss_sd=table.loss_sd / sqrt(count)
     )
     of_pack = {
-        PackerRule.MEAN: pack_g / (1.0 - table.loss),
+        PackerRule.MEAN: pack_g / (1.0 - piece.loss),
         PackerRule.FEW_SHORT: least_raw_g(pack_g - short_g, rules.most_short, packs),
         PackerRule.NONE_VERY_SHORT: least_raw_g(
             pack_g - 2.0 * short_g, rules.most_very_short, packs

@@ -22,6 +22,7 @@ from moulddesign.core import (
 )
 from moulddesign.design import CentresWeighed, CountsIn, PortionTable
 from moulddesign.portion.centres import centres_g, centres_sd_g, known_centres
+from moulddesign.portion.loss import finished_from_raw_g, loss_of, raw_from_finished_g
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,29 +53,6 @@ class Portion:
         return self.paste_ml + self.centre_ml
 
 
-def raw_mass_g(finished_g: float, loss: float) -> float:
-    """Return the mass to scale for a mass that is left after baking and resting.
-
-    Parameters
-    ----------
-    finished_g : float
-        Mass of the finished piece [g].
-    loss : float
-        Share of the raw mass that is lost, below 1.
-
-    Returns
-    -------
-    float
-        finished / (1 - loss), exact [g].
-
-    Examples
-    --------
-    >>> raw_mass_g(75.0, 0.25)
-    100.0
-    """
-    return finished_g / (1.0 - loss)
-
-
 def portion(table: PortionTable, finished_g: float | None = None) -> Portion:
     """Return the masses and volumes of one piece.
 
@@ -98,7 +76,7 @@ def portion(table: PortionTable, finished_g: float | None = None) -> Portion:
     """
     if finished_g is None:
         finished_g = table.finished_weight_g
-    raw_g = raw_mass_g(finished_g, table.loss)
+    raw_g = raw_from_finished_g(table, finished_g)
     centres = known_centres(table)
     inside_g = centres_g(centres, CountsIn.FILLING)
     apart_g = centres_g(centres, CountsIn.APART)
@@ -117,13 +95,13 @@ def portion(table: PortionTable, finished_g: float | None = None) -> Portion:
             say("portion.centres-outweigh-filling", filling_g=filling_g),
         )
     paste_g = filling_g - inside_g
-    crust_ml = crust_g / table.crust_density_g_per_ml
-    paste_ml = paste_g / table.filling_density_g_per_ml
+    crust_ml = crust_g / table.crust_density.g_per_ml
+    paste_ml = paste_g / table.filling_density.g_per_ml
     centre_ml = fsum(centre.total_ml for centre in centres)
     return Portion(
         finished_g=finished_g,
         raw_g=raw_g,
-        loss=table.loss,
+        loss=loss_of(table, raw_g=raw_g, crust_g=crust_g, paste_g=paste_g).ratio,
         crust_g=crust_g,
         filling_g=filling_g,
         paste_g=paste_g,
@@ -133,91 +111,6 @@ def portion(table: PortionTable, finished_g: float | None = None) -> Portion:
         centre_ml=centre_ml,
         volume_ml=(crust_ml + paste_ml + centre_ml) / (1.0 - table.trapped_air),
     )
-
-
-def loss_from_water(raw_water: float, finished_water: float) -> float:
-    """Return the loss that a dry-matter balance gives.
-
-    Parameters
-    ----------
-    raw_water, finished_water : float
-        Water as a share of the mass, before baking and when eaten, below 1.
-
-    Returns
-    -------
-    float
-        1 - (1 - raw) / (1 - finished), exact where only water leaves.
-
-    Raises
-    ------
-    SpecError
-        A share is out of range, or there is more water afterwards than before.
-
-    Examples
-    --------
-    >>> round(loss_from_water(0.99, 0.98), 12)  # the potato paradox: half of it goes
-    0.5
-    """
-    require_ratio("raw_water", raw_water)
-    require_ratio("finished_water", finished_water)
-    if finished_water > raw_water:
-        need = say("portion.wetter-than-raw", raw_water=raw_water)
-        raise SpecError("finished_water", finished_water, need)
-    return 1.0 - (1.0 - raw_water) / (1.0 - finished_water)
-
-
-def mixed_water(parts: Sequence[tuple[float, float]]) -> float:
-    """Return the water in parts put together.
-
-    Parameters
-    ----------
-    parts : sequence of (float, float)
-        Mass [g] and water as a share of that mass, for each of crust, paste and centres.
-
-    Returns
-    -------
-    float
-        Water as a share of the whole mass, exact.
-
-    Raises
-    ------
-    SpecError
-        There is no part, a mass is not above 0 or a share is out of range.
-
-    Examples
-    --------
-    >>> mixed_water([(30.0, 0.25), (70.0, 0.25)])
-    0.25
-    """
-    if not parts:
-        raise SpecError("parts", "none", say("portion.no-parts"))
-    whole_g = fsum(require_positive("mass_g", mass_g, "g") for mass_g, _ in parts)
-    return fsum(mass_g * require_ratio("water", water) for mass_g, water in parts) / whole_g
-
-
-def loss_from_weighing(raw_g: float, finished_g: float) -> float:
-    """Return the loss of one piece weighed before and after.
-
-    Returns
-    -------
-    float
-        1 - finished / raw, exact.
-
-    Raises
-    ------
-    SpecError
-        A mass is not above 0, or the piece gained weight.
-
-    Examples
-    --------
-    >>> loss_from_weighing(80.0, 76.0)
-    0.050000000000000044
-    """
-    require_positive("raw_g", raw_g, "g")
-    require_positive("finished_g", finished_g, "g")
-    if finished_g > raw_g:
-        raise SpecError("finished_g", finished_g, say("portion.gains-weight", raw_g=raw_g))
-    return 1.0 - finished_g / raw_g
 
 
 GRAM_DECIMALS: Final = 9
@@ -370,8 +263,8 @@ def split_on_scale(
         raw_g=crust_g + filling_g,
         rounding_g=crust_g + filling_g - piece.raw_g,
         rounding_ml=(
-            (crust_g - piece.crust_g) / table.crust_density_g_per_ml
-            + (paste_g - piece.paste_g) / table.filling_density_g_per_ml
+            (crust_g - piece.crust_g) / table.crust_density.g_per_ml
+            + (paste_g - piece.paste_g) / table.filling_density.g_per_ml
         )
         / (1.0 - table.trapped_air),
         crust_share=crust_g / (crust_g + filling_g - centres_g(centres, CountsIn.APART)),
@@ -447,15 +340,15 @@ def finished_filling_g(table: PortionTable, volume_ml: float) -> float:
     apart_g = centres_g(centres, CountsIn.APART)
     centre_ml = fsum(centre.total_ml for centre in centres)
     per_g = (
-        table.crust_share / table.crust_density_g_per_ml
-        + (1.0 - table.crust_share) / table.filling_density_g_per_ml
+        table.crust_share / table.crust_density.g_per_ml
+        + (1.0 - table.crust_share) / table.filling_density.g_per_ml
     )
     room_ml = volume_ml * (1.0 - table.trapped_air) - centre_ml
     # With the raw mass d without the centres that stand apart, the crust is c d and the paste
     # (1 - c) d less the centres inside; their volumes add up to the room, which is linear in d.
-    dough_g = (room_ml + inside_g / table.filling_density_g_per_ml) / per_g
+    dough_g = (room_ml + inside_g / table.filling_density.g_per_ml) / per_g
     if room_ml <= 0.0 or (1.0 - table.crust_share) * dough_g <= inside_g:
         raise SpecError(
             "volume_ml", volume_ml, say("portion.centres-fill-volume", centre_ml=centre_ml)
         )
-    return (dough_g + apart_g) * (1.0 - table.loss)
+    return finished_from_raw_g(table, dough_g + apart_g)

@@ -9,6 +9,7 @@ from math import hypot, sqrt
 from moulddesign.core import mm3_from_ml, require_positive
 from moulddesign.design import CentresWeighed, Design
 from moulddesign.portion.centres import centres_sd_g, known_centres
+from moulddesign.portion.loss import loss_of
 from moulddesign.portion.portion import Portion
 
 
@@ -117,6 +118,7 @@ def spread(design: Design, piece: Portion) -> Spread:
     .. [1] JCGM 100:2008, Guide to the expression of uncertainty in measurement, 5.1.2.
     """
     table = design.portion
+    loss = loss_of(table, raw_g=piece.raw_g, crust_g=piece.crust_g, paste_g=piece.paste_g)
     return Spread(
         pieces=(
             *_weighed(design, piece),
@@ -125,7 +127,7 @@ def spread(design: Design, piece: Portion) -> Spread:
         ),
         common=(
             *_densities(design, piece),
-            _lost("loss of all pieces", piece, table.loss_uncertainty),
+            _lost("loss of all pieces", piece, loss.uncertainty),
         ),
     )
 
@@ -165,7 +167,7 @@ def _centres(design: Design, piece: Portion) -> tuple[Cause, ...]:
     table = design.portion
     centres = known_centres(table)
     together = table.centres_weighed is CentresWeighed.WITH_PASTE
-    paste_ml_per_g = 1.0 / table.filling_density_g_per_ml if together else 0.0
+    paste_ml_per_g = 1.0 / table.filling_density.g_per_ml if together else 0.0
     volumes = [c.total_sd_g * (1.0 / c.density_g_per_ml - paste_ml_per_g) for c in centres]
     mass_sd_g = 0.0 if together else centres_sd_g(centres)
     mass = Cause(
@@ -181,11 +183,11 @@ def _densities(design: Design, piece: Portion) -> tuple[Cause, ...]:
     table = design.portion
     shares = {
         "crust density": piece.crust_ml
-        * table.crust_density_sd_g_per_ml
-        / table.crust_density_g_per_ml,
+        * table.crust_density.sd_g_per_ml
+        / table.crust_density.g_per_ml,
         "filling density": piece.paste_ml
-        * table.filling_density_sd_g_per_ml
-        / table.filling_density_g_per_ml,
+        * table.filling_density.sd_g_per_ml
+        / table.filling_density.g_per_ml,
         "centre density": hypot(
             *(c.total_ml * c.density_sd_g_per_ml / c.density_g_per_ml for c in known_centres(table))
         ),

@@ -215,13 +215,16 @@ def test_reading_error_is_what_samples_show(tool, reading_mm):
 
 def test_the_raw_weight_is_known_as_samples_show():
     """Volume, densities and scale vary; raw = V / (c / rho_c + f / rho_f)."""
-    design = Design.of({"scale": {"resolution_g": 0.1}})
+    design = Design.of(
+        {"scale": {"resolution_g": 0.1}, "portion": {"filling_density_sd_g_per_ml": 0.029}}
+    )
     made = fit(design, owned(water_g=[62.0], name="cup"))
     rng, table = np.random.default_rng(5), design.portion
     cavity = made.cavities[0][0]
     volume = rng.normal(cavity.volume_mm3, cavity.volume_sd_mm3, 200_000) / 1000
-    crust = rng.normal(table.crust_density_g_per_ml, table.crust_density_sd_g_per_ml, 200_000)
-    paste = rng.normal(table.filling_density_g_per_ml, table.filling_density_sd_g_per_ml, 200_000)
+    dough, filling = table.crust_density, table.filling_density
+    crust = rng.normal(dough.g_per_ml, dough.sd_g_per_ml, 200_000)
+    paste = rng.normal(filling.g_per_ml, filling.sd_g_per_ml, 200_000)
     step = rng.uniform(-0.05, 0.05, (2, 200_000)).sum(axis=0)
     sampled = np.std(volume / (0.3 / crust + 0.7 / paste) + step)
     # As above: 0.2 % from sampling, and the densities' second order of 0.02^2.

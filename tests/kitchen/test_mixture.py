@@ -17,7 +17,7 @@ from moulddesign.kitchen import (
     recipe_loss,
     scaled,
 )
-from moulddesign.portion import Composition, density_from_composition, raw_mass_g
+from moulddesign.portion import Composition, density_from_composition
 
 
 def part(*lines, **more):
@@ -123,7 +123,7 @@ def test_bakers_exercise():
             ]
         }
     )
-    flour = scaled(dough, 24 * raw_mass_g(35.0, 0.07), 1.0)[0]
+    flour = scaled(dough, 24 * 35.0 / (1.0 - 0.07), 1.0)[0]
     assert flour.scaled_g == 513.0
     assert flour.percent == 100.0
 

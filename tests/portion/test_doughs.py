@@ -5,8 +5,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from moulddesign.core import SpecError
-from moulddesign.portion import Component, component_density_g_per_ml
-from moulddesign.portion.doughs import Drying, crusts, fillings, loss_of_parts, named
+from moulddesign.design import Design, crusts, fillings
+from moulddesign.portion import (
+    Component,
+    Drying,
+    LossSource,
+    component_density_g_per_ml,
+    figures,
+    finished_from_raw_g,
+    loss_of_parts,
+    portion,
+)
 
 SYRUP, SHORT, FLAKY = 0.147, 0.17, 0.29
 
@@ -82,8 +91,8 @@ def test_each_row_dries_and_has_a_source():
 
 
 def test_an_unknown_dough_names_the_nearest():
-    with pytest.raises(SpecError, match="syrup"):
-        named("portion.crust", "sirup", crusts())
+    with pytest.raises(SpecError, match=r"portion.crust_dough = 'sirup': is not known; .* syrup"):
+        Design.of({"portion": {"crust_dough": "sirup"}})
 
 
 @pytest.mark.parametrize(
@@ -92,3 +101,61 @@ def test_an_unknown_dough_names_the_nearest():
 def test_water_that_cannot_be_is_refused(before, after):
     with pytest.raises(SpecError, match="water"):
         loss_of_parts([Drying(mass_share=0.5, water_before=before, water_after=after)])
+
+
+CENTRES = st.lists(
+    st.fixed_dictionaries(
+        {
+            "mass_g": st.floats(1.0, 10.0),
+            "counts_in": st.sampled_from(["filling", "apart"]),
+        }
+    ),
+    max_size=3,
+)
+
+
+@given(
+    crust=st.sampled_from(sorted(crusts())),
+    paste=st.sampled_from([None, *sorted(fillings())]),
+    weight_g=st.floats(80.0, 300.0),
+    centres=CENTRES,
+)
+def test_a_named_piece_keeps_its_dry_mass_and_its_centres(crust, paste, weight_g, centres):
+    table = {"crust_dough": crust, "finished_weight_g": weight_g, "centres": centres}
+    design = Design.of({"portion": table | ({} if paste is None else {"filling_paste": paste})})
+    piece = portion(design.portion)
+    rows = (crusts()[crust], fillings()[paste or "paste"])
+    left = [
+        mass_g * (1.0 - row.water_before) / (1.0 - row.water_after)
+        for mass_g, row in zip((piece.crust_g, piece.paste_g), rows, strict=True)
+    ]
+    assert sum(left) + piece.centre_g == pytest.approx(weight_g, rel=1e-12)
+    assert piece.raw_g * (1.0 - piece.loss) == pytest.approx(weight_g, rel=1e-12)
+    assert finished_from_raw_g(design.portion, piece.raw_g) == pytest.approx(weight_g, rel=1e-12)
+
+
+def test_a_loss_that_nobody_measured_says_so():
+    made = figures(Design())
+    assert made.loss.source is LossSource.UNMEASURED
+    assert (made.loss.ratio, made.loss.uncertainty) == (0.02, 0.015)
+    assert made.report()["loss_source"] == "unmeasured"
+
+
+def test_a_given_loss_comes_before_the_names():
+    table = {"crust_dough": "flaky", "loss": 0.05, "loss_uncertainty": 0.01}
+    made = figures(Design.of({"portion": table}))
+    assert (made.piece.loss, made.loss.uncertainty) == (0.05, 0.01)
+    assert made.loss.source is LossSource.GIVEN
+
+
+def test_a_name_takes_the_place_of_the_figures_that_it_stands_for():
+    table = {"crust_density_g_per_ml": 1.4, "loss": 0.05, "filling_density_g_per_ml": 1.3}
+    design = Design.of({"portion": table}).with_values({"portion.crust_dough": "flaky"})
+    assert design.portion.loss is None
+    assert design.portion.crust_density.g_per_ml == crusts()["flaky"].density_g_per_ml
+    assert design.portion.filling_density.g_per_ml == 1.3
+
+
+def test_an_uncertainty_without_a_loss_is_refused():
+    with pytest.raises(SpecError, match="must be left out where no loss is given"):
+        Design.of({"portion": {"loss_uncertainty": 0.01}})

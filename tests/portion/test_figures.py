@@ -60,5 +60,6 @@ def test_report_has_the_keys_that_others_rely_on():
     assert set(report) == {
         "finished_g", "raw_g", "loss", "crust_g", "filling_g", "paste_g", "centre_g", "crust_ml",
         "paste_ml", "centre_ml", "volume_ml", "raw_g_sd", "label_target_raw_g",
-        "asked_g", "scale", "balls", "centres", "spread", "label",
+        "asked_g", "loss_uncertainty", "loss_source", "crust_density", "filling_density", "scale",
+        "balls", "centres", "spread", "label",
     }  # fmt: skip

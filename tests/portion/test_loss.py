@@ -3,7 +3,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from moulddesign.core import SpecError
-from moulddesign.portion import loss_from_water, loss_from_weighing, mixed_water, raw_mass_g
+from moulddesign.design import PortionTable
+from moulddesign.portion import (
+    loss_from_water,
+    loss_from_weighing,
+    mixed_water,
+    raw_from_finished_g,
+)
 
 SHARES = st.floats(0.0, 0.95)
 
@@ -49,9 +55,8 @@ def test_water_of_nothing_is_refused():
 
 @given(finished=st.floats(1.0, 500.0), loss=st.floats(0.0, 0.6))
 def test_weighing_finds_the_loss_that_the_raw_mass_was_made_with(finished, loss):
-    assert loss_from_weighing(raw_mass_g(finished, loss), finished) == pytest.approx(
-        loss, abs=1e-12
-    )
+    raw = raw_from_finished_g(PortionTable(loss=loss), finished)
+    assert loss_from_weighing(raw, finished) == pytest.approx(loss, abs=1e-12)
 
 
 @pytest.mark.parametrize(
