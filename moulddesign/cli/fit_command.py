@@ -50,6 +50,8 @@ def print_fit(design: Design, made: "Fit", pressed: Sequence["Pressing"]) -> Non
     _print_uncertainties(console, made.own_piece(design))
     for sentence in _sentences(design, made):
         console.print(sentence)
+    if design.portion.is_loss_unmeasured:
+        console.print("Finished weights follow from a loss that nobody measured: --crust-dough.")
 
 
 def print_ranked(design: Design, found: Sequence["RankedMould"]) -> None:

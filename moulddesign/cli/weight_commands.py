@@ -66,7 +66,7 @@ def weight_table(name: str, made: Figures) -> Table:
         ("finished", "", piece.finished_g, "", ""),
     ]
     heads = ("part", "on the scale g", "exact g", "mL", "ball mm")
-    unsure = ", by a loss that nobody measured" if made.is_loss_unmeasured else ""
+    unsure = ", by a loss that nobody measured" if made.loss.source is LossSource.UNMEASURED else ""
     return table(f"{name}: one piece{unsure}", heads, rows)
 
 

@@ -11,7 +11,7 @@ from moulddesign.core import bundled_toml, say
 from moulddesign.design.schema import RefusedError
 
 UNNAMED_CRUST: Final = "syrup"
-UNNAMED_FILLING: Final = "paste"
+UNNAMED_FILLING: Final = "other"
 """Whose densities stand for parts that are not named."""
 
 

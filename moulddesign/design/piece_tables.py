@@ -193,6 +193,11 @@ class PortionTable(Table):
         return self
 
     @property
+    def is_loss_unmeasured(self) -> bool:
+        """Whether nobody measured the loss or named what it follows from."""
+        return self.loss is None and self.crust_dough is None
+
+    @property
     def crust_density(self) -> PartDensity:
         """Density of the crust: as given, of its named dough, or of a usual one."""
         return density_of(

@@ -123,7 +123,7 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
         "ratio": [build.design.portion.ratio, build.portion.split.ratio],
         "label": _label(build),
         "rounding": "" if (said := _rounding(build)) is None else str(said),
-        "loss": ", loss unmeasured" if build.portion.is_loss_unmeasured else "",
+        "loss": ", loss unmeasured" if build.design.portion.is_loss_unmeasured else "",
         "shapes": list(_shapes(build)),
         "others": [with_word_breaks(one.stamp_name) for one in build.further],
         "state": state_of(build),
@@ -146,7 +146,7 @@ def _weights(build: Build) -> Iterator[list[str]]:
     """Yield what is weighed: name, grams as the scale shows them, grams exactly."""
     made = build.portion
     piece, split = made.piece, made.split
-    unsure = ", by a loss that nobody measured" if build.portion.is_loss_unmeasured else ""
+    unsure = ", by a loss that nobody measured" if build.design.portion.is_loss_unmeasured else ""
     yield ["Crust dough", _grams(split.crust_g), f"{piece.crust_g:.2f} g{unsure}"]
     names = [
         with_word_breaks(f"{one.count} {TIMES} {one.name}" if one.count > 1 else one.name)

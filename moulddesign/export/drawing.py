@@ -265,7 +265,7 @@ def _title_block(build: Build, sheet: Sheet, scale: str) -> list[Entity]:
 def _cells(build: Build, sheet: Sheet, scale: str) -> dict[tuple[int, int], tuple[str, str]]:
     """Return heading and text of each cell by its column and its row from below."""
     piece, mould = build.portion.piece, build.design.mould
-    unsure = " (loss unmeasured)" if build.portion.is_loss_unmeasured else ""
+    unsure = " (loss unmeasured)" if build.design.portion.is_loss_unmeasured else ""
     weights = f"{format_number(piece.finished_g)} g finished, {format_number(piece.raw_g)} g raw"
     weights += f"{unsure}, "
     weights += f"crust : filling {build.design.portion.ratio}"

@@ -227,8 +227,8 @@ def _choices(words: Texts) -> Mapping[str, tuple[tuple[str, str], ...]]:
         "pastry.outline": tuple((name, words.word(name)) for name in OUTLINES),
         "relief.layers.pattern": tuple((t.name, words.word(t.name)) for t in titles()),
         "outline": tuple((name, words.word(name)) for name in OUTLINES),
-        "portion.crust_dough": tuple((name, words.word(name)) for name in crusts()),
-        "portion.filling_paste": tuple((name, words.word(name)) for name in fillings()),
+        "portion.crust_dough": tuple((name, words.word(f"{name} dough")) for name in crusts()),
+        "portion.filling_paste": tuple((name, words.word(f"{name} paste")) for name in fillings()),
         "printer.machine": tuple((name, name) for name in library(None).machines),
         "printer.material": tuple((name, name) for name in library(None).materials),
     }

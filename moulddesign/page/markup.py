@@ -16,7 +16,7 @@ from moulddesign.core import Finding, Message, with_unit, word
 from moulddesign.kitchen import Batch, Estimate
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.texts import Texts
-from moulddesign.portion import Figures
+from moulddesign.portion import Figures, LossSource
 
 assert _stock  # noqa: S101 (imported so that its script is served)
 
@@ -189,7 +189,9 @@ def weights_and_sizes(words: Texts, shown: PieceFigures) -> str:
             moved=number_text(made.spread.common_finished_g),
         )
     )
-    caption = words["one_piece_unmeasured" if made.is_loss_unmeasured else "one_piece"]
+    caption = words[
+        "one_piece_unmeasured" if made.loss.source is LossSource.UNMEASURED else "one_piece"
+    ]
     return (
         html_table(heads, rows, caption=caption, kind="weights")
         + html_table(("", ""), sizes, caption=words["sizes"], kind="sizes")

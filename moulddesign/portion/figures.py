@@ -16,7 +16,7 @@ from moulddesign.portion.centres import (
 )
 from moulddesign.portion.foods import allergens
 from moulddesign.portion.label import LabelTarget, label_target
-from moulddesign.portion.loss import Loss, LossSource, loss_of
+from moulddesign.portion.loss import Loss, loss_of
 from moulddesign.portion.portion import Portion, Split, portion, split_on_scale
 from moulddesign.portion.shaping import Balls, balls
 from moulddesign.portion.spread import Spread, spread
@@ -46,11 +46,6 @@ class Figures:
     """Diameters before pressing."""
     centres: tuple[KnownCentre, ...]
     centres_weighed: CentresWeighed
-
-    @property
-    def is_loss_unmeasured(self) -> bool:
-        """Whether the loss, and each weight that follows from it, is nobody's measurement."""
-        return self.loss.source is LossSource.UNMEASURED
 
     @property
     def raised_by_label(self) -> bool:

@@ -16,7 +16,6 @@ from moulddesign.core import (
     ml_from_mm3,
     require_not_negative,
     require_positive,
-    require_ratio,
     say,
     word,
 )

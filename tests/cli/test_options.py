@@ -13,9 +13,14 @@ VALUES = {
     "--name": "other",
     "--weight": 88.0,
     "--ratio": "4:6",
+    "--crust-dough": "flaky",
+    "--filling-paste": "bean",
     "--loss": 0.1,
+    "--loss-uncertainty": 0.02,
     "--crust-density": 1.1,
+    "--crust-density-sd": 0.011,
     "--filling-density": 1.2,
+    "--filling-density-sd": 0.012,
     "--centre-mass": 7.0,
     "--centre-density": 1.3,
     "--outline": "square",
@@ -30,6 +35,12 @@ VALUES = {
     "--draft": 22.0,
     "--clearance": 0.4,
     "--material": "PLA",
+}
+
+BESIDE = {
+    "--corner-radius": ("--outline", "square"),
+    "--centre-density": ("--centre-mass", 7),
+    "--loss-uncertainty": ("--loss", 0.1),
 }
 
 
@@ -60,8 +71,7 @@ def field(design, dotted):
 @pytest.mark.parametrize("flag", VALUES)
 def test_an_option_reaches_its_field_and_no_other(flag):
     (option,) = (o for o in (*PIECE, *RELIEF, *MOULD) if o.flag == flag)
-    beside = {"--corner-radius": ("--outline", "square"), "--centre-density": ("--centre-mass", 7)}
-    beside = beside.get(flag, ())
+    beside = BESIDE.get(flag, ())
     made = design_of(flag, VALUES[flag], *beside)
     assert field(made, option.field) == VALUES[flag]
     plain = Design()

@@ -87,7 +87,7 @@ def test_a_mistake_can_be_taken_back_after_something_else_was(visit):
     page.wait_for_selector("#undo:disabled")
     typed(page, "portion.loss", "-")
     page.click("#undo:enabled")
-    page.wait_for_function("document.querySelector('#design-portion-loss').value === '0.02'")
+    page.wait_for_function("document.querySelector('#design-portion-loss').value === ''")
 
 
 def test_what_cannot_be_built_is_told_and_mended(visit):

@@ -124,7 +124,7 @@ def test_a_named_piece_keeps_its_dry_mass_and_its_centres(crust, paste, weight_g
     table = {"crust_dough": crust, "finished_weight_g": weight_g, "centres": centres}
     design = Design.of({"portion": table | ({} if paste is None else {"filling_paste": paste})})
     piece = portion(design.portion)
-    rows = (crusts()[crust], fillings()[paste or "paste"])
+    rows = (crusts()[crust], fillings()[paste or "other"])
     left = [
         mass_g * (1.0 - row.water_before) / (1.0 - row.water_after)
         for mass_g, row in zip((piece.crust_g, piece.paste_g), rows, strict=True)
