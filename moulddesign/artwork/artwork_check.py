@@ -230,14 +230,8 @@ def marked_picture(
 ) -> Image.Image:
     """Return regions as a picture, thin places ringed and labelled.
 
-    Parameters
-    ----------
-    drawn : iterable of ColouredRegion
-        The first is drawn first; the picture is as large as it.
-    marks : tuple of ThinMark
-        The thinnest of each kind first; of each only the first twelve are ringed.
-    caption : str
-        Up to three lines below, such as the limits.
+    The first region is drawn first, and the picture is as large as it. Marks come with the thinnest
+    of each kind first; only the first twelve of each are ringed. The caption has up to three lines.
     """
     layers = tuple(drawn)
     size = (SIDE_PX + 2 * CALLOUT_PX, SIDE_PX + CAPTION_PX)

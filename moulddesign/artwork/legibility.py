@@ -79,21 +79,9 @@ class ThinPlace:
 
 
 def least_stroke_mm(region: AnyPolygon, *, below_mm: float) -> ThinPlace | None:
-    """Return the thinnest stroke of a region.
+    """Return the thinnest stroke of a valid region; None where all are as wide as a limit.
 
-    Parameters
-    ----------
-    region : Polygon or MultiPolygon
-        Valid [mm].
-    below_mm : float
-        Strokes at least so wide are not looked for [mm].
-
-    Returns
-    -------
-    Thin or None
-        The thinnest with its width and place [mm], or None where every stroke is at least
-        `below_mm` wide. Narrower than 0.1 mm, only strokes at
-        least half a millimetre long are found.
+    Narrower than 0.1 mm, only strokes at least half a millimetre long are found.
 
     Examples
     --------
@@ -113,13 +101,6 @@ def least_stroke_mm(region: AnyPolygon, *, below_mm: float) -> ThinPlace | None:
 
 def least_gap_mm(region: AnyPolygon, *, below_mm: float) -> ThinPlace | None:
     """Return the thinnest gap of a region: the thinnest stroke of what lies around it.
-
-    Parameters
-    ----------
-    region : Polygon or MultiPolygon
-        Valid [mm].
-    below_mm : float
-        Gaps at least so wide are not looked for [mm].
 
     Examples
     --------

@@ -250,21 +250,11 @@ def outline_of_width(table: PastryTable, width_mm: float) -> Outline:
 
 
 def width_for_area_mm(table: PastryTable, area_mm2: float) -> float:
-    """Return the width at which an outline has an area.
+    """Return the width at which an outline has an area, exact [mm].
 
-    Parameters
-    ----------
-    table : PastryTable
-        Round: pi w^2 / 4. Regular polygon of n sides: n w^2 tan(pi / n) / 4
-        - n r^2 (tan(pi / n) - pi / n), the square's w^2 - (4 - pi) r^2 among them. A drawing
-        grows with w^2. Scalloped: by a root finder.
-    area_mm2 : float
-        Area [mm^2].
-
-    Returns
-    -------
-    float
-        Width, exact [mm].
+    Round: pi w^2 / 4. Regular polygon of n sides: n w^2 tan(pi / n) / 4 - n r^2 (tan(pi / n) - pi /
+    n), the square's w^2 - (4 - pi) r^2 among them. A drawing grows with w^2. Scalloped: by a root
+    finder.
     """
     if table.outline == "round":
         return 2.0 * sqrt(area_mm2 / pi)
@@ -285,20 +275,7 @@ def width_for_area_mm(table: PastryTable, area_mm2: float) -> float:
 
 
 def width_for_volume_mm(table: PastryTable, volume_mm3: float, height_to_width: float) -> float:
-    """Return the width of the prism of a volume and a proportion.
-
-    Parameters
-    ----------
-    volume_mm3 : float
-        Volume of the prism [mm^3].
-    height_to_width : float
-        Height as a share of the width.
-
-    Returns
-    -------
-    float
-        Width, exact [mm].
-    """
+    """Return the width of the prism of a volume and a height-to-width ratio, exact [mm]."""
     widest = width_for_area_mm(table, (2.0 * volume_mm3 / height_to_width) ** (2 / 3)) * 2.0
 
     def excess(width_mm: float) -> float:

@@ -124,10 +124,7 @@ STL_RECORD: Final = np.dtype(
 def stl_bytes(mesh: Mesh) -> bytes:
     """Return a mesh as a binary STL file: 80 bytes of header, count, 50 bytes a triangle.
 
-    Parameters
-    ----------
-    mesh : Mesh
-        Its corners are float32 numbers already (`in_float32`), so that nothing is lost [mm].
+    Its corners are float32 numbers already (`in_float32`), so that nothing is lost.
     """
     corners = mesh.corners
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])

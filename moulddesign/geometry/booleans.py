@@ -1,4 +1,8 @@
-"""Booleans, sections and shadows of closed meshes (manifold3d, shapely)."""
+"""Booleans, sections and shadows of closed meshes (manifold3d, shapely).
+
+The `step` of a call names it in the `KernelError` of a mesh that is not closed, or of a result that
+is empty.
+"""
 
 from collections.abc import Iterable, Sequence
 from functools import lru_cache, reduce
@@ -33,12 +37,8 @@ def solid_of_revolution(
 ) -> Mesh:
     """Return the solid that a closed profile sweeps round the z axis.
 
+    `profile` gives radius, at least 0, and height of each corner, in order round it either way.
     Edges of the flat segments lie on the swept surface, the first in the plane of x and z.
-
-    Parameters
-    ----------
-    profile : sequence of (float, float)
-        Radius, at least 0, and height of each corner, in order round it either way [mm].
 
     Examples
     --------
@@ -63,13 +63,7 @@ def difference(mesh: Mesh, tools: Sequence[Mesh], step: Message) -> Mesh:
 
 
 def intersection(meshes: Sequence[Mesh], step: Message) -> Mesh:
-    """Return what closed meshes share, an empty mesh where it is nothing.
-
-    Raises
-    ------
-    KernelError
-        A mesh is not closed.
-    """
+    """Return what closed meshes share, an empty mesh where it is nothing."""
     bodies = [manifold_of(mesh, step) for mesh in meshes]
     return _mesh(reduce(lambda a, b: a ^ b, bodies), step)
 
@@ -83,16 +77,9 @@ def bodies(mesh: Mesh, step: Message) -> tuple[Mesh, ...]:
 def pieces_of_air(
     meshes: Sequence[Mesh], low_mm: ArrayLike, high_mm: ArrayLike, *, step: Message
 ) -> tuple[Mesh, ...]:
-    """Return what closed meshes leave of a box, as connected pieces.
+    """Return what closed meshes leave of a box between two corners, as connected pieces.
 
     The kernel's body stays in the kernel in between, which halves the time for large meshes.
-
-    Parameters
-    ----------
-    meshes : sequence of Mesh
-        Closed.
-    low_mm, high_mm : array_like, shape (3,)
-        Corners of the box [mm].
     """
     room = box(low_mm, high_mm)
     left = _combined_body([room, *meshes], OpType.Subtract, step)
@@ -102,16 +89,9 @@ def pieces_of_air(
 def triangulated(loops: Sequence[Points]) -> Indices:
     """Return triangles that fill flat loops, outer ones counter-clockwise, holes clockwise.
 
-    Parameters
-    ----------
-    loops : sequence of ndarray, shape (n_i, 2)
-        Closed without repeating the first point [mm].
-
-    Returns
-    -------
-    ndarray of int64, shape (m, 3)
-        Rows of the loops' points one after another, counter-clockwise. Every point is used, no
-        point is added.
+    Loops are closed without repeating the first point. Triangles, shape (m, 3), are rows of the
+    points of all loops, one after another, counter-clockwise. Every point is used, no point is
+    added.
     """
     if not loops:
         return np.empty((0, 3), dtype=np.int64)
@@ -137,13 +117,7 @@ def _checked(result: Manifold, step: Message) -> Manifold:
 
 
 def manifold_of(mesh: Mesh, step: Message) -> Manifold:
-    """Return the kernel's body of a closed mesh, for what probes it; never to be changed.
-
-    Raises
-    ------
-    KernelError
-        The mesh is not closed; `step` names it.
-    """
+    """Return the kernel's body of a closed mesh, for what probes it; never to be changed."""
     return _checked(_unchecked(mesh), step)
 
 
@@ -164,17 +138,7 @@ def _mesh(body: Manifold, step: Message) -> Mesh:
 def overlaps_mm3(moving: Mesh, standing: Mesh, shifts_mm: Points, *, step: Message) -> Points:
     """Return the volume that a closed mesh shares with another after each of several moves.
 
-    Parameters
-    ----------
-    moving, standing : Mesh
-        Closed.
-    shifts_mm : ndarray, shape (n, 3)
-        Moves of the first, each from where it is [mm].
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Volumes [mm^3].
+    Moves have the shape (n, 3), each from where the first mesh is; volumes have the shape (n,).
 
     Examples
     --------
@@ -189,19 +153,9 @@ def overlaps_mm3(moving: Mesh, standing: Mesh, shifts_mm: Points, *, step: Messa
 
 
 def section(mesh: Mesh, height_mm: float, step: Message) -> tuple[Points, ...]:
-    """Return the loops in which a level plane cuts a closed mesh.
+    """Return the loops in which a level plane cuts a closed mesh, none where it misses.
 
-    Parameters
-    ----------
-    mesh : Mesh
-        Closed.
-    height_mm : float
-        z of the plane [mm].
-
-    Returns
-    -------
-    tuple of ndarray, shape (n_i, 2)
-        Outer loops counter-clockwise, holes clockwise; none where the plane misses [mm].
+    Outer loops turn counter-clockwise, holes clockwise, each of shape (n_i, 2).
 
     Examples
     --------
@@ -214,13 +168,7 @@ def section(mesh: Mesh, height_mm: float, step: Message) -> tuple[Points, ...]:
 
 
 def upright_section(mesh: Mesh, step: Message) -> shapely.Geometry:
-    """Return the shape in which the plane y = 0 cuts a closed mesh: x to the right, z up.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Closed [mm].
-    """
+    """Return the shape in which the plane y = 0 cuts a closed mesh: x to the right, z up."""
     x, y, z = mesh.vertices.T
     laid = Mesh(np.column_stack([x, z, -y]), mesh.triangles)
     loops = [shapely.Polygon(loop) for loop in section(laid, 0.0, step) if len(loop) > 2]  # noqa: PLR2004

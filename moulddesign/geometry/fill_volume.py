@@ -269,28 +269,12 @@ def _silent(_: str) -> None:
 def find_cavities(mesh: Mesh, up: Up = Up.PLUS_Z, *, stage: Stage = _silent) -> tuple[Cavity, ...]:
     """Return every cavity that opens upward and holds water, the largest first.
 
-    Dents are left out: hollows under 0.2 mm deep, and those that hold less than 1 % of the
-    largest. Each cavity is filled to its own spill level, so rims may differ in height and
-    slope; a wall inside that is lower than the rim is under water, and both sides are one cavity.
+    Dents are left out: hollows under 0.2 mm deep, and those that hold less than 1 % of the largest.
+    Each cavity is filled to its own spill level, so rims may differ in height and slope; a wall
+    inside that is lower than the rim is under water, and both sides are one cavity.
 
-    Parameters
-    ----------
-    mesh : Mesh
-        Welded, as `read_mesh` returns it [mm].
-    up : Up
-        Which way is up.
-    stage : callable
-        Called with the name of each stage before it starts: checking, catchments, cavities.
-
-    Returns
-    -------
-    tuple of Cavity
-        None where it holds nothing that way up.
-
-    Raises
-    ------
-    SpecError
-        The mesh does not bound a solid.
+    The mesh is welded, as `read_mesh` returns it; `SpecError` where it bounds no solid. `stage` is
+    called with the name of each stage before it starts: checking, catchments, cavities.
     """
     stage("checking")
     _bounds_a_solid(mesh)

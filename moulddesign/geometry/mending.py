@@ -144,22 +144,11 @@ Mended = tuple[Mesh, Message | None]
 
 
 def mended(mesh: Mesh) -> tuple[Mesh, tuple[Message, ...]]:
-    """Return a mesh that bounds a solid, and what was done to it.
+    """Return a mesh that bounds a solid, and what was done to it; else `SpecError`.
 
-    Corners that nearly meet are joined, facets that collapsed or lie double are dropped, facets
-    are wound one way and outwards, holes are closed with flat or fanned lids, shells that overlap
-    are made one, and facets without area are taken out. Nothing is done to a mesh that needs
-    nothing.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        As read [mm].
-
-    Raises
-    ------
-    SpecError
-        It still bounds no solid after all that.
+    Corners that nearly meet are joined, facets that collapsed or lie double are dropped, facets are
+    wound one way and outwards, holes are closed with flat or fanned lids, shells that overlap are
+    made one, and facets without area are taken out. Nothing is done to a mesh that needs nothing.
     """
     now, done = welded(mesh), []
     for step in (_join, _drop, _turn_alike, _close, _turn_outwards, _unite, _thin_out):

@@ -87,17 +87,8 @@ def joined(meshes: Iterable[Mesh]) -> Mesh:
 def normals_and_areas(corners: Points) -> tuple[Points, Points]:
     """Return the unit normal and the area of each facet; both 0 where it has no area.
 
-    Parameters
-    ----------
-    corners : ndarray, shape (m, 3, 3)
-        Corners of each facet, as `Mesh.corners` gives them [mm].
-
-    Returns
-    -------
-    normals : ndarray, shape (m, 3)
-        Outward where the facets turn counter-clockwise seen from outside.
-    areas_mm2 : ndarray, shape (m,)
-        [mm^2].
+    Corners have the shape (m, 3, 3), as `Mesh.corners` gives them. Normals, shape (m, 3), point
+    outward where the facets turn counter-clockwise seen from outside.
     """
     a, b, c = np.moveaxis(corners, 1, 0)
     doubled = np.cross(b - a, c - a)
@@ -108,17 +99,8 @@ def normals_and_areas(corners: Points) -> tuple[Points, Points]:
 def sides_and_heights_mm(corners: Points) -> tuple[Points, Points]:
     """Return the sides of each facet and its least height: twice its area by its longest side.
 
-    Parameters
-    ----------
-    corners : ndarray, shape (m, 3, 3)
-        Corners of each facet [mm].
-
-    Returns
-    -------
-    sides_mm : ndarray, shape (m, 3)
-        From each corner to the next [mm].
-    heights_mm : ndarray, shape (m,)
-        0 where all corners lie in one place or on one line [mm].
+    Sides, shape (m, 3), run from each corner to the next. A height is 0 where all corners lie in
+    one place or on one line.
     """
     sides = np.roll(corners, -1, axis=1) - corners
     sides_mm = np.linalg.norm(sides, axis=2)
@@ -133,17 +115,10 @@ GOLDEN: Final = (0.7548776662466927, 0.5698402909980532)
 
 
 def spread_points(mesh: Mesh, count: int) -> tuple[Points, Indices]:
-    """Return points spread evenly over a surface, and the facet of each.
+    """Return points spread evenly over a surface, shape (count, 3), and the facet of each.
 
-    Each point stands for the same area: the facets are cut at equal shares of the whole, then
-    each point is placed in its facet by a low-discrepancy sequence. No chance is involved.
-
-    Returns
-    -------
-    points : ndarray, shape (count, 3)
-        [mm]
-    facets : ndarray of int64, shape (count,)
-        Rows of `mesh.triangles`.
+    Each point stands for the same area: the facets are cut at equal shares of the whole, then each
+    point is placed in its facet by a low-discrepancy sequence. No chance is involved.
     """
     reach = np.cumsum(normals_and_areas(mesh.corners)[1])
     steps = np.arange(count)

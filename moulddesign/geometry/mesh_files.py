@@ -45,10 +45,7 @@ class UnreadableMeshError(ValueError):
 def parse_stl(data: bytes, *, most_triangles: int) -> Mesh:
     """Return the triangles of an STL file, which is binary where its head tells its length.
 
-    Raises
-    ------
-    UnreadableMeshError
-        It is truncated, no mesh at all, or too large; the limit is kept before it is parsed.
+    The limit is kept before it is parsed.
     """
     promised = int.from_bytes(data[80:HEAD_BYTES], "little") if len(data) >= HEAD_BYTES else 0
     if promised and len(data) == HEAD_BYTES + RECORD.itemsize * promised:

@@ -29,20 +29,10 @@ ROUND_OFF: Final = 8.0 * float(np.finfo(np.float64).eps)
 def first_hits(mesh: Mesh, lines: Points) -> tuple[Points, Points]:
     """Return how far each straight line runs until it meets a facet, and what it meets.
 
-    Only facets whose box a piece of a line's box meets are tried, so short lines are fast, and
-    memory is taken for facets near lines only.
-
-    Parameters
-    ----------
-    lines : ndarray, shape (n, 2, 3)
-        Where each line begins and ends [mm].
-
-    Returns
-    -------
-    distances : ndarray, shape (n,)
-        Along each line to the first facet it meets, infinite where it meets none [mm].
-    normals : ndarray, shape (n, 3)
-        Normal of that facet, 0 where there is none.
+    Lines have the shape (n, 2, 3): where each begins and ends. Distances, shape (n,), are infinite
+    where a line meets nothing, and the normals of the facets are 0 there. Only facets whose box a
+    piece of a line meets are tried, so short lines are fast, and memory is taken for facets near
+    lines only.
 
     Examples
     --------
@@ -208,15 +198,7 @@ def grid_over(low_mm: Points, high_mm: Points, pixel_mm: float) -> Grid:
 def top_heights_mm(mesh: Mesh, grid: Grid) -> Points:
     """Return the height of the topmost facet at each pixel's centre, exact for the facet.
 
-    Parameters
-    ----------
-    grid : Grid
-        Where to look.
-
-    Returns
-    -------
-    ndarray, shape `grid.shape`
-        z, minus infinity where there is nothing [mm].
+    Minus infinity where there is nothing.
     """
     heights = np.full(grid.shape[0] * grid.shape[1], -np.inf)
     corners = mesh.corners.copy()

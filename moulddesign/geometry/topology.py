@@ -30,21 +30,9 @@ def welded(mesh: Mesh) -> Mesh:
 
 
 def welded_within(points: Points, triangles: Indices, within_mm: float) -> Mesh:
-    """Return the mesh in which corners that lie together are one.
+    """Return the mesh in which corners nearer than a distance are one, and their neighbours too.
 
-    Parameters
-    ----------
-    points : ndarray, shape (n, 3)
-        Corners, those on shared edges repeated [mm].
-    triangles : ndarray of int64, shape (m, 3)
-        Rows of `points`.
-    within_mm : float
-        Corners nearer than this lie together, and so do their neighbours' neighbours [mm].
-
-    Returns
-    -------
-    Mesh
-        Without triangles that have lost a side, and without corners that no triangle has.
+    Triangles that lose a side are left out, and corners that no triangle has.
     """
     return compact(points, unfolded(first_near(points, within_mm)[triangles]))[0]
 
@@ -69,13 +57,8 @@ def has_three_corners(triangles: Indices) -> NDArray[np.bool_]:
 def unfolded(triangles: Indices) -> Indices:
     """Return triangles without those that have no area by their corners alone.
 
-    Dropped are triangles with one corner twice, and pairs with the same corners wound against
-    each other: in both cases the neighbours' edges match without them.
-
-    Parameters
-    ----------
-    triangles : ndarray of int64, shape (m, 3)
-        Rows of some vertices.
+    Dropped are triangles with one corner twice, and pairs with the same corners wound against each
+    other: in both cases the neighbours' edges match without them.
 
     Examples
     --------
@@ -153,19 +136,9 @@ def _in_order(points: Points) -> bool:
 
 
 def first_near(points: Points, within_mm: float) -> Indices:
-    """Return, for each point, the first of the points that lie together with it.
+    """Return, for each point, the first of the points that lie together with it, shape (n,).
 
-    Parameters
-    ----------
-    points : ndarray, shape (n, 3)
-        Points [mm].
-    within_mm : float
-        Points nearer than this lie together, and so do their neighbours' neighbours [mm].
-
-    Returns
-    -------
-    ndarray of int64, shape (n,)
-        Rows of `points`.
+    Points nearer than `within_mm` lie together, and so do their neighbours' neighbours.
     """
     return first_linked(cKDTree(points).query_pairs(within_mm, output_type="ndarray"), len(points))
 
@@ -341,23 +314,11 @@ def tolerance_mm(mesh: Mesh) -> float:
 def crossing_facets(mesh: Mesh, *, over_mm: float) -> Indices:
     """Return the facets that pass through another one by more than a depth, in order.
 
-    Two facets that pass through each other share a segment of the line in which their planes
-    meet. They do so by a depth that is the least of three: how far the first reaches to either
-    side of the second's plane, the second to either side of the first's, and how long the segment
-    is. A tip that pokes through is as deep as it reaches, and a rim that is grazed as deep as what
-    overlaps along it. Facets that lie on each other in one plane do not pass through each other.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Any triangles [mm].
-    over_mm : float
-        Depth that is allowed [mm].
-
-    Returns
-    -------
-    ndarray of int64, shape (n,)
-        Rows of `mesh.triangles`.
+    Two facets that pass through each other share a segment of the line in which their planes meet.
+    They do so by a depth that is the least of three: how far the first reaches to either side of
+    the second's plane, the second to either side of the first's, and how long the segment is. A tip
+    that pokes through is as deep as it reaches, and a rim that is grazed as deep as what overlaps
+    along it. Facets that lie on each other in one plane do not pass through each other [1]_.
 
     References
     ----------

@@ -68,19 +68,9 @@ class CouponLayout:
 
 
 def coupons(design: Design) -> MouldSet[CouponLayout]:
-    """Return the coupons for a design's printer.
+    """Return the coupons for a design's printer: `gauge` with `peg`, and `sampler`.
 
-    Returns
-    -------
-    MouldSet
-        `gauge` with `peg`, and `sampler`, whose figures read right on the dough.
-
-    Raises
-    ------
-    SpecError
-        The bed is too small.
-    KernelError
-        A boolean failed.
+    The figures of the sampler read right on the dough. `SpecError` where the bed is too small.
     """
     layout = CouponLayout(peg_mm=PEG_MM, holes_mm=_holes())
     made = {

@@ -19,17 +19,8 @@ Mould = MouldSet[PressLayout] | MouldSet[BlockLayout] | MouldSet[CastLayout]
 def make_mould(design: Design, pastry: Pastry, further: Sequence[FurtherPastry] = ()) -> Mould:
     """Return the mould of a pastry, of the design's kind, with what is written on it.
 
-    Parameters
-    ----------
-    further : sequence of FurtherPastry
-        Pieces under further stamps, which only a press has.
-
-    Raises
-    ------
-    SpecError
-        The mould cannot be made; the sentence names the field and what to change.
-    KernelError
-        A geometry library could not do a step.
+    Pieces under further stamps go with a press alone. `SpecError` where the mould cannot be made:
+    the sentence names the field and what to change.
     """
     printer = design.printer
     match design.mould:

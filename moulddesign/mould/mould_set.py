@@ -141,11 +141,6 @@ class Filament:
 def filament(volume_mm3: float, printer: PrinterTable) -> Filament:
     """Return what printing a solid volume takes.
 
-    Parameters
-    ----------
-    volume_mm3 : float
-        Of the part [mm^3].
-
     Examples
     --------
     >>> round(filament(1000.0, PrinterTable(material="PLA")).mass_g, 2)  # 1 mL

@@ -185,12 +185,8 @@ def relief_volume_mm3(roofs: tuple[Roof, ...]) -> float:
 def top_surface(edge: Roof, roofs: tuple[Roof, ...]) -> TopSurface:
     """Return an edge, the flat within it and the reliefs on that as one surface.
 
-    Parameters
-    ----------
-    edge : Roof
-        What lies round the flat, which is at z = 0: a shoulder, a side, or just a loop.
-    roofs : tuple of Roof
-        The reliefs, each from z = 0 at its own edge.
+    The edge is what lies round the flat, which is at z = 0: a shoulder, a side, or just a loop.
+    Reliefs begin at z = 0, each at its own edge.
     """
     parts = [edge, *roofs]
     starts = np.cumsum([0, *(len(part.vertices) for part in parts)])
@@ -322,17 +318,8 @@ class Pastry:
     def block_above(self, inset_mm: float, top_mm: float) -> Mesh:
         """Return what lies between the top surface and a level plane above it.
 
-        Parameters
-        ----------
-        inset_mm : float
-            How far inside the outline it ends [mm].
-        top_mm : float
-            z of the plane, above all relief [mm].
-
-        Raises
-        ------
-        SpecError
-            The plane cuts the relief, or the relief lies outside the inset outline.
+        It ends inside the outline by a margin. `SpecError` where the plane cuts the relief, or the
+        relief lies outside the margin.
         """
         least = self.height_mm + self.depth_above_mm
         if top_mm <= least:

@@ -94,18 +94,8 @@ def arc_angles(angle: float, radius_mm: float) -> Floats:
 def shoulder_profile(radius_mm: float, inset_mm: float) -> HeightProfile:
     """Return the rounded top edge: from 45 deg at the outline up to the flat top.
 
-    Parameters
-    ----------
-    radius_mm : float
-        Radius of the arc [mm].
-    inset_mm : float
-        How far inside the outline the profile starts: 0 for the pastry, the clearance for a
-        stamp. Heights are those at the distance from the outline, minus the first [mm].
-
-    Returns
-    -------
-    HeightProfile
-        Over the distance to the inset outline.
+    The profile starts `inset_mm` inside the outline: 0 for the pastry, the clearance for a stamp.
+    Heights are those at the distance from the outline, minus the first.
     """
     angles = arc_angles(np.pi / 4, radius_mm)
     run = radius_mm * sin(np.pi / 4)

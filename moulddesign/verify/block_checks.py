@@ -1,4 +1,8 @@
-"""Whether a block, a casting master or a clearance gauge holds what it has to."""
+"""Whether a block, a casting master or a clearance gauge holds what it has to.
+
+Meshes are in print pose: a block lies mouths up, and a tray stands open upward. One that bounds no
+solid raises `SpecError` or `KernelError`.
+"""
 
 from collections.abc import Sequence
 from math import pi, sqrt
@@ -16,22 +20,7 @@ WATER: Final = say("verify.portion-by-water")
 
 
 def block_findings(block: Mesh, *, target_mm3: float, count: int) -> tuple[Finding, ...]:
-    """Return whether a block has its cavities, and whether each holds the portion to the rim.
-
-    Parameters
-    ----------
-    block : Mesh
-        In print pose: mouths up [mm].
-    target_mm3 : float
-        What each cavity has to hold [mm^3].
-
-    Raises
-    ------
-    SpecError
-        The mesh does not bound a solid.
-    KernelError
-        A boolean failed.
-    """
+    """Return whether a block has its cavities, and whether each holds the portion to the rim."""
     held_mm3 = [cavity.volume_mm3 for cavity in find_cavities(block)]
     furthest_mm3 = max(held_mm3, key=lambda held: abs(held - target_mm3), default=0.0)
     return (
@@ -63,18 +52,7 @@ SILICONE_RATIO: Final = 0.002
 
 
 def tray(master: Mesh) -> Cavity:
-    """Return what a tray holds when it is poured full.
-
-    Parameters
-    ----------
-    master : Mesh
-        In print pose: tray open upward [mm].
-
-    Raises
-    ------
-    KernelError
-        It holds nothing, or a boolean failed.
-    """
+    """Return what a tray holds when it is poured full; `KernelError` where that is nothing."""
     held = find_cavities(master)
     if not held:
         raise KernelError(say("verify.silicone"), say("verify.tray-holds-nothing"))
@@ -96,20 +74,7 @@ def standing(master: Mesh, held: Cavity) -> tuple[Mesh, ...]:
 
 
 def silicone(master: Mesh, held: Cavity) -> Mesh:
-    """Return what is cast: the air in the tray up to its brim.
-
-    Parameters
-    ----------
-    master : Mesh
-        In print pose: tray open upward [mm].
-    held : Cavity
-        What `tray` returned of it.
-
-    Raises
-    ------
-    KernelError
-        It holds nothing, or a boolean failed.
-    """
+    """Return what is cast: the air in the tray up to its brim; `held` is what `tray` returned."""
     low, high = master.bounds + np.array([[-1.0], [1.0]])
     high[2] = held.rim_mm
     air = pieces_of_air([master], low, high, step=say("verify.silicone"))
@@ -129,21 +94,9 @@ def cast_findings(
 ) -> tuple[Finding, ...]:
     """Return whether the pastries stand in the tray, and what goes over them.
 
-    Parameters
-    ----------
-    master : Mesh
-        In print pose: tray open upward [mm].
-    held : Cavity
-        What `tray` returned of it.
-    pastry_mm3 : float
-        Volume that each pastry has to have, the silicone's shrinkage added [mm^3].
-    silicone_mm3 : float
-        Silicone that fills the tray, by closed forms [mm^3].
-
-    Raises
-    ------
-    KernelError
-        A boolean failed.
+    `held` is what `tray` returned of the master. Each pastry has to have the volume `pastry_mm3`,
+    the shrinkage of the silicone added; the silicone that fills the tray, by closed forms, is
+    `silicone_mm3`.
     """
     found = standing(master, held)
     # Each was cut off a hair above the floor.
@@ -206,18 +159,9 @@ def gap_findings(
 ) -> tuple[Finding, ...]:
     """Return whether each hole leaves the gap round the peg that stands beside it.
 
-    Parameters
-    ----------
-    gauge, peg : Mesh
-        In print pose, holes and peg upright [mm].
-    gaps_mm : sequence of (float, float, float)
-        Where each hole is, as x and y in the gauge's pose, and the gap that is marked [mm].
-
-    Returns
-    -------
-    tuple of Finding
-        Each gap is half the difference of the diameters of the circles that have the areas of
-        hole and peg at half their heights.
+    `gaps_mm` gives x and y of each hole in the pose of the gauge, and the gap that is marked. A gap
+    is half the difference of the diameters of the circles that have the areas of hole and peg, cut
+    at half their heights.
     """
     holes = [
         shapely.Polygon(ring)

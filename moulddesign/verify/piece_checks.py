@@ -18,14 +18,9 @@ LEAST_PASTE_MM: Final = 1.0
 
 
 def crust_findings(*, thickness_mm: float, deepest_sunk_mm: float) -> tuple[Finding, ...]:
-    """Return whether the crust holds, and whether sunk relief leaves enough of it.
+    """Return whether a uniform crust holds, and whether sunk relief leaves enough of it.
 
-    Parameters
-    ----------
-    thickness_mm : float
-        Uniform crust thickness [mm].
-    deepest_sunk_mm : float
-        Depth of the deepest sunk relief below the flat top, 0 where there is none [mm].
+    The deepest sunk relief is measured from the flat top, 0 where there is none.
     """
     thick = Finding(
         what=say("verify.crust-thickness"),
@@ -55,10 +50,8 @@ def crust_findings(*, thickness_mm: float, deepest_sunk_mm: float) -> tuple[Find
 def centre_finding(*, least_paste_mm: float) -> Finding:
     """Return whether the centres, as balls side by side, fit inside the crust with paste around.
 
-    Parameters
-    ----------
-    least_paste_mm : float
-        Least distance from a centre to the crust, below 0 where it reaches into it [mm].
+    `least_paste_mm` is the least distance from a centre to the crust, below 0 where it reaches into
+    it.
     """
     room_mm = least_paste_mm - LEAST_PASTE_MM
     return Finding(
@@ -84,21 +77,9 @@ def reading_finding(
 ) -> Finding:
     """Return whether the pastry's top matches the artwork; where mirrored it does not.
 
-    Parameters
-    ----------
-    pastry : Mesh
-        Standing on z = 0, relief up, as the eater sees it [mm].
-    artwork : shapely geometry
-        What stands out or is sunk, in the pastry's x and y [mm].
-    flat_mm : float
-        z of the flat top [mm].
-    depth_mm : float
-        Height of the relief above the flat top; negative where it is sunk [mm].
-
-    Returns
-    -------
-    Finding
-        Intersection over union of the two, rasterised at 0.1 mm.
+    What is compared is the intersection over the union of the two, rasterised at 0.1 mm. The pastry
+    stands on z = 0, relief up, as the eater sees it; the flat top lies at `flat_mm`, and the relief
+    is `depth_mm` above it, negative where it is sunk.
     """
     share = overlap_ratio(pastry, artwork=artwork, flat_mm=flat_mm, depth_mm=depth_mm)
     return Finding(
@@ -149,21 +130,9 @@ LEAST_FULL_RATIO: Final = 0.25
 def least_widths_mm(*, line_mm: float, raised: bool) -> tuple[float, float]:
     """Return the narrowest stroke and the narrowest gap of a relief.
 
-    What stands out of the pastry is a groove in the stamp and needs one printed line and dough
-    that fills it; what lies between two such grooves is a wall in the stamp and needs two lines.
-    Sunk relief is the other way round.
-
-    Parameters
-    ----------
-    line_mm : float
-        Width of one printed line [mm].
-    raised : bool
-        Whether the relief stands out of the pastry.
-
-    Returns
-    -------
-    tuple of float
-        Stroke and gap [mm].
+    What stands out of the pastry is a groove in the stamp and needs one printed line and dough that
+    fills it; what lies between two such grooves is a wall in the stamp and needs two lines. Sunk
+    relief is the other way round.
 
     Examples
     --------
@@ -179,12 +148,7 @@ def width_finding(
 ) -> Finding:
     """Return whether the thinnest stroke or gap is wide enough.
 
-    Parameters
-    ----------
-    thinnest : tuple of float or None
-        Its width and its place x, y on the pastry; None where all are wide enough [mm].
-    limit_mm : float
-        Least width [mm].
+    `thinnest` is its width and its place x, y on the pastry; None where all are wide enough.
     """
     if thinnest is None:
         measured: float | Message = say("verify.wide-enough")
@@ -207,16 +171,8 @@ def full_depth_finding(
 ) -> Finding:
     """Return which share of a flat relief reaches its full depth.
 
-    Parameters
-    ----------
-    pastry : Mesh
-        Standing on z = 0, relief up [mm].
-    flat_mm : float
-        z of the flat top [mm].
-    depth_mm : float
-        Height of the plateaus above it, negative where sunk [mm].
-    artwork_mm2 : float
-        Area of the artwork that has this depth [mm^2].
+    Plateaus lie `depth_mm` above the flat top at `flat_mm`, below it where that is negative;
+    `artwork_mm2` is the area that has this depth.
     """
     normals, areas_mm2 = normals_and_areas(pastry.corners)
     heights_mm = pastry.corners[:, :, 2]

@@ -1,4 +1,8 @@
-"""The assembled press, from the meshes alone: closed cavity, stroke, joint, rings."""
+"""The assembled press, from the meshes alone: closed cavity, stroke, joint, rings.
+
+Meshes are in assembly pose, the stamp at its nominal height, its face down. One that is not closed
+raises `KernelError`.
+"""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -92,26 +96,11 @@ class Press:
 
 
 def closed_cavity_mm3(sleeve: Mesh, stamp: Mesh) -> float:
-    """Return the volume between table, bore and stamp.
+    """Return the volume between table, bore and stamp, 0 where it is open to a side [mm^3].
 
-    The air is cut out of a block by a boolean and the part that stands on the table and does not
-    reach the block's sides is kept. It holds the gap beside the stamp too, which is taken off:
+    The air is cut out of a block by a boolean, and the part that stands on the table and does not
+    reach the sides of the block is kept. It holds the gap beside the stamp too, which is taken off:
     difference of the two sections times the height of the gap.
-
-    Parameters
-    ----------
-    sleeve, stamp : Mesh
-        Closed, in assembly pose [mm].
-
-    Returns
-    -------
-    float
-        Volume, 0 where the cavity is open to a side [mm^3].
-
-    Raises
-    ------
-    KernelError
-        A mesh is not closed.
     """
     plan = booleans.filled(booleans.shadow(stamp, say("verify.stamp-from-above")))
     edge_mm = float(stamp.vertices[_on_wall(stamp, plan), 2].min())
@@ -151,17 +140,8 @@ def overlap_beside_joint_mm2(stamp: Mesh, plunger: Mesh) -> float:
 def face_mm(stamp: Mesh) -> float:
     """Return the z of the stamp's flat face: the level that looks down and reaches farthest out.
 
-    Relief may cover more of the face than it leaves flat, but never its edge.
-
-    Parameters
-    ----------
-    stamp : Mesh
-        In assembly pose: its face looks down [mm].
-
-    Returns
-    -------
-    float
-        Not a number where nothing level looks down [mm].
+    Relief may cover more of the face than it leaves flat, but never its edge. The result is not a
+    number where nothing level looks down.
     """
     a, b, c = np.moveaxis(stamp.corners, 1, 0)
     down_mm2 = -np.cross(b - a, c - a)[:, 2] / 2.0
@@ -233,23 +213,9 @@ def press_findings(
 ) -> tuple[Finding, ...]:
     """Return whether an assembled press holds the portion, slides, and lets the pastry go.
 
-    Parameters
-    ----------
-    press : Press
-        The three meshes in assembly pose, the stamp at its nominal height.
-    target_mm3 : float
-        Volume of the pastry [mm^3].
-    clearance_mm : float
-        Gap asked for between stamp and bore, each side [mm].
-    past_rim_mm : float
-        How far the stamp's face has to come out of the bore at the table [mm].
-    width_mm : float
-        Width of the pastry, for the drop across it [mm].
-
-    Raises
-    ------
-    KernelError
-        A mesh is not closed.
+    Asked for are the volume of the pastry, the gap between stamp and bore on each side, and how far
+    the face of the stamp has to come out of the bore at the table; the width of the pastry is for
+    the drop across it.
     """
     return (
         volume_finding(
@@ -269,12 +235,7 @@ def press_findings(
 def peg_findings(press: Press, *, interference_asked_mm: float) -> tuple[Finding, ...]:
     """Return whether the plunger's peg holds in the stamp's pocket, and meets it only there.
 
-    Parameters
-    ----------
-    press : Press
-        The three meshes in assembly pose.
-    interference_asked_mm : float
-        How much wider the peg is than its pocket, on the diameter [mm].
+    The peg has to be wider than its pocket by `interference_asked_mm`, on the diameter.
     """
     measured_mm = interference_mm(press.stamp, press.plunger)
     beside_mm2 = overlap_beside_joint_mm2(press.stamp, press.plunger)
@@ -358,15 +319,9 @@ def _within(what: Message, measured_mm: float, asked_mm: float) -> Finding:
 def ring_finding(stamp: Mesh, *, first: Mesh, band_mm: float) -> Finding:
     """Return how much higher a stamp stands than the first when its pastry has its volume.
 
-    The rings tell light, nominal and heavy portions under the first stamp. A stamp whose nominal
-    height lies beyond the outer rings is better told by the scale.
-
-    Parameters
-    ----------
-    stamp, first : Mesh
-        Each at its nominal height, face down [mm].
-    band_mm : float
-        From the middle ring to its neighbours [mm].
+    The rings tell light, nominal and heavy portions under the first stamp, `band_mm` from the
+    middle ring to its neighbours. A stamp whose nominal height lies beyond the outer rings is
+    better told by the scale.
     """
     higher_mm = face_mm(stamp) - face_mm(first)
     return Finding(

@@ -220,15 +220,7 @@ FLARE_MM: Final = 0.2
 
 
 def outer_foot_finding(mesh: Mesh, *, part: str, layer_mm: float) -> Finding:
-    """Return how far the first layer stands back from the widest outline of a part that slides in.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Closed, in print pose [mm].
-    layer_mm : float
-        Height of a layer [mm].
-    """
+    """Return how far the first layer stands back from the widest outline of a part."""
     first, widest = (
         booleans.filled(_first(mesh, layer_mm)),
         booleans.filled(booleans.shadow(mesh, say("verify.part-from-above"))),
@@ -237,15 +229,7 @@ def outer_foot_finding(mesh: Mesh, *, part: str, layer_mm: float) -> Finding:
 
 
 def bore_foot_finding(mesh: Mesh, *, part: str, layer_mm: float) -> Finding:
-    """Return how far the first layer stands back from the narrowest bore of a part.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Closed, in print pose, its bore along z [mm].
-    layer_mm : float
-        Height of a layer [mm].
-    """
+    """Return how far the first layer stands back from the narrowest bore of a part."""
     first, narrowest = (
         booleans.hole(_first(mesh, layer_mm)),
         booleans.hole(booleans.shadow(mesh, say("verify.part-from-above"))),
@@ -273,14 +257,7 @@ def _finding(part: str, *, inner: BaseGeometry, outer: BaseGeometry) -> Finding:
 
 
 def lettering_finding(*, part: str, written: str, wanted: Sequence[str]) -> Finding:
-    """Return what is written on a part, and whether there was room for anything.
-
-    Parameters
-    ----------
-    written : str
-        What is written on it; empty where nothing is.
-    wanted : sequence of str
-        What may be written, the longest first.
+    """Return what is written on a part; `wanted` is what may be written, the longest first.
 
     Examples
     --------
@@ -315,22 +292,7 @@ ON_BED_MM: Final = 0.01
 def printing_findings(
     mesh: Mesh, *, part: str, bed_mm: tuple[float, float, float], line_mm: float, layer_mm: float
 ) -> tuple[Finding, ...]:
-    """Return whether a part in print pose can be printed without support.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Closed, in print pose: standing on z = 0 [mm].
-    bed_mm : tuple of float
-        Build volume: x, y, z [mm].
-    line_mm, layer_mm : float
-        Width of a line and height of a layer [mm].
-
-    Raises
-    ------
-    KernelError
-        The mesh is not closed.
-    """
+    """Return whether a closed part, standing on z = 0, can be printed without support."""
     return (
         bed_finding(mesh, part=part, bed_mm=bed_mm),
         *_standing(mesh, part, layer_mm),
@@ -409,11 +371,6 @@ def wall_finding(mesh: Mesh, *, part: str, line_mm: float) -> Finding:
 
 def layers_finding(*, depth_mm: float, layer_mm: float) -> Finding:
     """Return whether a relief is deep enough to be drawn by the layers.
-
-    Parameters
-    ----------
-    depth_mm, layer_mm : float
-        Depth of the relief, height of a layer [mm].
 
     Examples
     --------

@@ -60,21 +60,8 @@ def pull_findings(
 ) -> tuple[Finding, ...]:
     """Return whether a body comes out of a tool along a direction.
 
-    Parameters
-    ----------
-    body : Mesh
-        What was made, closed, lying in the tool [mm].
-    tool : Mesh
-        Part of the mould, closed, in the same pose [mm].
-    direction : array_like, shape (3,)
-        Way in which the body leaves the tool.
-    least_draft_deg : float
-        Least angle between a wall and the direction [deg].
-
-    Raises
-    ------
-    KernelError
-        A mesh is not closed.
+    Body and tool are closed and in one pose, the body as it lies in the tool; `direction` is the
+    way in which it leaves, of any length. `KernelError` where a mesh is not closed.
     """
     way = np.asarray(direction, dtype=np.float64)
     way = way / np.linalg.norm(way)

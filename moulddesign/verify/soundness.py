@@ -29,16 +29,8 @@ MOST_TRIANGLES: Final = 200_000
 def soundness(mesh: Mesh, *, part: str) -> tuple[Finding, ...]:
     """Return whether a mesh is the surface of one solid, in the precision of the file.
 
-    Parameters
-    ----------
-    mesh : Mesh
-        As read back from the file; corners are rounded to float32 before they are compared.
-
-    Returns
-    -------
-    tuple of Finding
-        Open, crowded and clashing edges, bodies, volume, collapsed and flat triangles, and facets
-        that pass through each other.
+    Corners are rounded to float32 before they are compared. Found are open, crowded and clashing
+    edges, bodies, volume, collapsed and flat triangles, and facets that pass through each other.
     """
     written = _written(mesh)
     found, enclosed_mm3 = closedness(written), volume_mm3(written)
@@ -105,16 +97,7 @@ def volume_finding(
     within_ratio: float = 0.001,
     source: Message,
 ) -> Finding:
-    """Return whether a volume is the one it has to be.
-
-    Parameters
-    ----------
-    measured_mm3, target_mm3 : float
-        Volumes [mm^3].
-    within_ratio : float
-        Largest deviation as a share of the target.
-    source : Message
-        Where the target comes from: "the design", "B-rep of the same body".
+    """Return whether a volume is the target, within a share of it; `source` is of the target.
 
     Examples
     --------
@@ -298,19 +281,9 @@ def facts(
 ) -> Facts:
     """Return what is true of a mesh.
 
-    Whether it bounds a solid can fail; all else only warns, for nobody said what the mesh is for
-    or how it will lie on the bed. Walls and overhang are measured where it bounds a solid.
-
-    Parameters
-    ----------
-    mesh : Mesh
-        Welded, as `read_mesh` returns it [mm].
-    bed_mm : tuple of float
-        Build volume of the printer: x, y, z [mm].
-    line_mm, layer_mm : float
-        Width of a line and height of a layer [mm].
-    stage : callable
-        Called with the name of each stage before it starts: checking, overhang, walls.
+    Whether it bounds a solid can fail; all else only warns, for nobody said what the mesh is for or
+    how it will lie on the bed. Walls and overhang are measured where it bounds a solid. `stage` is
+    called with the name of each stage before it starts: checking, overhang, walls.
     """
     stage("checking")
     found, enclosed_mm3 = closedness(mesh), volume_mm3(mesh)

@@ -121,18 +121,7 @@ def hand_force_n(area_mm2: float) -> float:
 
 
 def pressing_pressure_mpa(area_mm2: float) -> float:
-    """Return the pressure that a wall has to bear: the dough's, or a whole push if that is more.
-
-    Parameters
-    ----------
-    area_mm2 : float
-        Area of the pastry seen from above [mm^2].
-
-    Returns
-    -------
-    float
-        The larger of both [MPa].
-    """
+    """Return the pressure on a wall: of the dough, or of a whole push if that is more [MPa]."""
     return max(FLOW_MPA, PUSH_N / area_mm2)
 
 
@@ -141,21 +130,8 @@ def thin_cylinder(
 ) -> Load:
     """Return the load of a thin round wall under pressure from inside.
 
-    Parameters
-    ----------
-    pressure_mpa : float
-        Pressure p [MPa].
-    radius_mm : float
-        Radius r of the bore [mm].
-    wall_mm : float
-        Thickness t [mm].
-    modulus_mpa : float
-        Modulus E [MPa].
-
-    Returns
-    -------
-    Load
-        Hoop stress p r / t and growth of the radius p r^2 / (E t).
+    Hoop stress p r / t and growth of the radius p r^2 / (E t) [1]_: pressure p, radius r of the
+    bore, thickness t, modulus E.
 
     References
     ----------
@@ -175,21 +151,9 @@ def clamped_rectangle(
 ) -> Load:
     """Return the load of a rectangular plate clamped at its four edges.
 
-    Parameters
-    ----------
-    pressure_mpa : float
-        Pressure p [MPa].
-    sides_mm : tuple of float
-        Sides of the plate in either order; a is the shorter, b the longer [mm].
-    wall_mm : float
-        Thickness t [mm].
-    modulus_mpa : float
-        Modulus E [MPa].
-
-    Returns
-    -------
-    Load
-        0.5 p a^2 / (t^2 (0.623 (a/b)^6 + 1)) and 0.0284 p a^4 / (E t^3 (1.056 (a/b)^5 + 1)) [1]_.
+    Stress 0.5 p a^2 / (t^2 (0.623 (a/b)^6 + 1)) and bow 0.0284 p a^4 / (E t^3 (1.056 (a/b)^5 + 1))
+    [1]_: pressure p, sides a and b, a the shorter, thickness t, modulus E. The sides come in either
+    order.
 
     References
     ----------
@@ -202,13 +166,7 @@ def clamped_rectangle(
 
 
 def force_finding(*, area_mm2: float) -> Finding:
-    """Return whether a hand can press the pastry.
-
-    Parameters
-    ----------
-    area_mm2 : float
-        Area of the pastry seen from above [mm^2].
-    """
+    """Return whether a hand can press the pastry."""
     force_n = hand_force_n(area_mm2)
     limit_n = PUSH_N - PUSH_SD_N
     return Finding(
@@ -226,14 +184,8 @@ def wall_strength_findings(
 ) -> tuple[Finding, Finding]:
     """Return whether the sleeve's wall holds across its layers and stays clear of the stamp's fit.
 
-    Parameters
-    ----------
-    load : Load
-        Of the wall, by `thin_cylinder` or `clamped_rectangle` under `pressing_pressure_mpa`.
-    strength_mpa : float
-        Tensile strength of the material across its layers [MPa].
-    clearance_mm : float
-        Gap between stamp and bore, each side [mm].
+    The load is that of `thin_cylinder` or `clamped_rectangle` under `pressing_pressure_mpa`; the
+    strength is that across the layers, and the clearance the gap on each side.
     """
     safety = strength_mpa / load.stress_mpa
     return (
