@@ -6,7 +6,8 @@
 - `console`: printing tables, JSON and progress, and saving what a verb writes.
 - `make_commands`: the verbs `make` and `coupon`.
 - `weight_commands`: the verbs `portion` and `density`.
-- `kitchen_commands`: the verbs `batch` and `trial`.
+- `batch_command`: the verb `batch`.
+- `kitchen_commands`: the verb `trial`.
 - `fit_command`: the verb `fit`.
 - `file_commands`: the verbs `inspect`, `patterns` and `example`.
 - `series_command`: the verb `series`.

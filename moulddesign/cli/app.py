@@ -15,10 +15,11 @@ from urllib.parse import urlsplit
 import typer
 
 from moulddesign.cli import INTERRUPTED
+from moulddesign.cli.batch_command import run_batch
 from moulddesign.cli.console import ends_at_once, err
 from moulddesign.cli.file_commands import patterns_app, run_example, run_inspect
 from moulddesign.cli.fit_command import run_fit
-from moulddesign.cli.kitchen_commands import run_batch, run_trial
+from moulddesign.cli.kitchen_commands import run_trial
 from moulddesign.cli.make_commands import run_coupon, run_make
 from moulddesign.cli.options import PIECE, AsJson, with_design
 from moulddesign.cli.series_command import run_series

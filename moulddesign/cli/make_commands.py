@@ -9,6 +9,7 @@ import typer
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from rich.table import Table
 
+from moulddesign.cli.batch_command import recipe_of
 from moulddesign.cli.console import (
     OverwriteMould,
     ends_at_once,
@@ -18,7 +19,6 @@ from moulddesign.cli.console import (
     print_json,
     table,
 )
-from moulddesign.cli.kitchen_commands import recipe_of
 from moulddesign.cli.options import (
     MOULD,
     PIECE,

@@ -13,7 +13,15 @@ import typer
 from moulddesign.cli.console import err
 from moulddesign.core import SpecError, say
 from moulddesign.core.typed_numbers import read_number
-from moulddesign.design import DRAWINGS, OUTLINES, Design, crusts, fillings, refuse_idle
+from moulddesign.design import (
+    DESIGN_FILE,
+    DRAWINGS,
+    OUTLINES,
+    Design,
+    crusts,
+    fillings,
+    refuse_idle,
+)
 
 if TYPE_CHECKING:
     from moulddesign.export import Format, Paper
@@ -21,6 +29,10 @@ if TYPE_CHECKING:
 DesignFile = Annotated[
     Path | None,
     typer.Argument(help="Design file; without one the options start from a plain piece."),
+]
+DesignFiles = Annotated[
+    list[Path] | None,
+    typer.Argument(metavar="[DESIGN.toml|FOLDER]...", help="Design files, or folders of builds."),
 ]
 PaperName = Annotated[
     str | None,
@@ -192,21 +204,61 @@ def with_design(*overrides: Override) -> Callable[[Callable[..., Any]], Callable
     file = inspect.Parameter(
         "design_file", inspect.Parameter.POSITIONAL_OR_KEYWORD, default=None, annotation=DesignFile
     )
+    return _with_first(file, overrides, _design)
+
+
+def with_designs(*overrides: Override) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Return a decorator as `with_design` does, for a verb that takes several designs.
+
+    The verb is called with a tuple of design files, None for no file, and their designs; a folder
+    stands for the builds in it.
+    """
+    files = inspect.Parameter(
+        "design_files", inspect.Parameter.POSITIONAL_OR_KEYWORD, default=None,
+        annotation=DesignFiles,
+    )  # fmt: skip
+
+    def read(
+        named: list[Path] | None, asked: Mapping[str, Any]
+    ) -> tuple[tuple[Path | None, Design], ...]:
+        found = [file for each in named or () for file in _in_folder(each)]
+        return tuple((file, _design(file, asked)) for file in found or (None,))
+
+    return _with_first(files, overrides, read)
+
+
+def _with_first(
+    first: inspect.Parameter,
+    overrides: Collection[Override],
+    read: Callable[[Any, Mapping[str, Any]], Any],
+) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Return a decorator that reads a verb's first argument with its overriding options."""
 
     def decorate(verb: Callable[..., Any]) -> Callable[..., Any]:
         own = list(inspect.signature(verb, eval_str=True).parameters.values())[1:]
 
         @functools.wraps(verb)
-        def run(design_file: Path | None = None, **values: Any) -> Any:  # noqa: ANN401 (any verb)
+        def run(**values: Any) -> Any:  # noqa: ANN401 (any verb)
             asked = {o.field: values.pop(o.parameter.name) for o in overrides}
-            return verb(_design(design_file, asked), **values)
+            return verb(read(values.pop(first.name, None), asked), **values)
 
         run.__signature__ = inspect.Signature(  # type: ignore[attr-defined]
-            [file, *(o.parameter for o in overrides), *own]
+            [first, *(o.parameter for o in overrides), *own]
         )
         return run
 
     return decorate
+
+
+def _in_folder(path: Path) -> list[Path]:
+    """Return a design file; of a folder its own, or those of the builds in it."""
+    if not path.is_dir():
+        return [path]
+    own = path / DESIGN_FILE
+    found = [own] if own.exists() else sorted(path.glob(f"*/{DESIGN_FILE}"))
+    if not found:
+        raise SpecError("design", str(path), say("cli.no-designs-in-folder", file=DESIGN_FILE))
+    return found
 
 
 def _design(file: Path | None, asked: Mapping[str, Any]) -> Design:

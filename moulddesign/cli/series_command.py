@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
+from moulddesign.cli.batch_command import recipe_of
 from moulddesign.cli.console import OverwriteMould, ends_at_once, err, out, print_json, table
-from moulddesign.cli.kitchen_commands import recipe_of
 from moulddesign.cli.options import AsJson, PaperName, paper_for, read_design
 from moulddesign.core import MouldError, SpecError, say
 from moulddesign.design import Design

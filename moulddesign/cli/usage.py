@@ -54,7 +54,6 @@ RULES: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         "make": _rules("font", needs=("--text",)),
         "batch": {
             **_rules("overwrite", needs=("--csv",)),
-            **_rules("pieces", idle_beside=("--crust-on-hand", "--filling-on-hand", "--centres")),
         },
         "trial": _rules("overwrite keep", needs=("--out",)),
         "inspect": {

@@ -73,6 +73,7 @@ from moulddesign.design.relief_tables import (
 )
 from moulddesign.design.schema import (
     TABLE,
+    TRADE,
     EntryError,
     FileKind,
     Place,
@@ -98,6 +99,7 @@ __all__ = [
     "SIZES",
     "SOURCES",
     "TABLE",
+    "TRADE",
     "UNNAMED_FILLING",
     "USUAL_BOX",
     "Along",

@@ -1,26 +1,39 @@
 """Many pieces: recipe, batch, trial, price. Arithmetic only.
 
-- `recipe`: what crust and filling are mixed from; the density, water, masses and days that
-  follow.
-- `batch`: how much to mix, or how many pieces what is on hand makes; its cost; when to begin.
+- `recipe`: what crust and filling are mixed from; the density, water and masses that follow.
+- `schedule`: the days before serving, and the hours of the bake day.
+- `batch`: how much to mix, or how many pieces what is on hand makes; its cost, boxes, allergens.
+- `joint_batch`: several designs in one batch, with the doughs that they share.
 - `trial`: what the weighings of a trial bake say: loss and density, and new weights.
 - `firmness`: how firm a dough is, and the force that presses it.
 - `price`: what a piece costs to make, and what it has to sell for.
 - `samples`: what a few measured pieces tell: a mean with its interval, spread, outliers.
 """
 
-from moulddesign.kitchen.batch import Batch, BatchPart, Cost, OnHand, batch, pieces_from
+from moulddesign.kitchen.batch import (
+    AllergenList,
+    Batch,
+    BatchPart,
+    Cost,
+    OnHand,
+    Packs,
+    batch,
+    pieces_from,
+)
+from moulddesign.kitchen.joint_batch import BatchOrder, JointBatch, joint_batch
+from moulddesign.kitchen.price import Price, price
 from moulddesign.kitchen.recipe import (
     Recipe,
+    RecipeLine,
     RecipePart,
     Rest,
-    calendar,
     part_density,
     part_water,
     recipe_loss,
     scaled,
 )
 from moulddesign.kitchen.samples import Estimate, estimate
+from moulddesign.kitchen.schedule import Day, DayPlan, Step, calendar, day_plan
 from moulddesign.kitchen.trial import (
     Trial,
     WeighedPiece,
@@ -31,23 +44,35 @@ from moulddesign.kitchen.trial import (
 )
 
 __all__ = [
+    "AllergenList",
     "Batch",
+    "BatchOrder",
     "BatchPart",
     "Cost",
+    "Day",
+    "DayPlan",
     "Estimate",
+    "JointBatch",
     "OnHand",
+    "Packs",
+    "Price",
     "Recipe",
+    "RecipeLine",
     "RecipePart",
     "Rest",
+    "Step",
     "Trial",
     "WeighedPiece",
     "Weighing",
     "batch",
     "calendar",
+    "day_plan",
     "estimate",
+    "joint_batch",
     "part_density",
     "part_water",
     "pieces_from",
+    "price",
     "read_weighings",
     "recipe_loss",
     "scaled",

@@ -1,18 +1,32 @@
-"""A batch: how much to mix, or how many pieces what is on hand makes; its cost; when to begin.
+"""A batch: how much to mix, or how many pieces what is on hand makes; cost, price, day and boxes.
 
-From the pieces back to the bowl: what trimming and hands take is divided out first, then what
-stays in bowl and pan, then the water that cooks off.
+From the pieces back to the bowl: what trimming and hands take is divided out first, then what is
+ready is taken off, then what stays in bowl and pan is added, and the water that cooks off.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
 from math import ceil, floor, fsum
+from typing import Final
 
 from moulddesign.core import SpecError, require_positive, say
 from moulddesign.design import MOST_PIECES, USUAL_BOX, Design
-from moulddesign.kitchen.recipe import Recipe, RecipeLine, calendar, cooked_off, scaled
-from moulddesign.portion import Split, figures
+from moulddesign.kitchen.price import Price, price
+from moulddesign.kitchen.recipe import Recipe, RecipeLine, RecipePart, cooked_off, scaled
+from moulddesign.kitchen.schedule import (
+    Day,
+    DayPlan,
+    calendar,
+    day_plan,
+    filled_trays,
+    oven_loads,
+    without_mixing,
+    work_minutes,
+)
+from moulddesign.portion import Figures, LabelTarget, Split, allergens, figures, foods
+
+ROUND_OFF: Final = 1e-9
+"""Share of a mass that is nothing but round-off."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,14 +128,14 @@ class BatchPart:
     ready_g: float
     """Dough or paste to have ready, with what trimming and hands take."""
     mixed_g: float
-    """To mix, with what bowl, pan and cooking take."""
+    """To mix: less what is on hand, with what bowl, pan and cooking take."""
     lines: tuple[RecipeLine, ...]
     """Ingredients, where there is a recipe."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cost:
-    """What a batch costs, as far as prices are given."""
+    """What a batch costs, as far as prices are given; what is on hand is paid already."""
 
     total: float
     """Of the batch, in the design's currency, as the next."""
@@ -146,6 +160,35 @@ class Packed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Packs:
+    """Packs that carry a label, and what the packers' rules ask of their weights."""
+
+    pieces: int
+    """In a pack."""
+    count: int
+    """Whole packs of the batch."""
+    over: int
+    """Pieces that make no whole pack, and are not sold under its label."""
+    label_g: float
+    """What the label of a pack declares."""
+    mean_g: float
+    """Mean finished weight of a pack as it is weighed out."""
+    few_below_g: float
+    """Label less the tolerable deficiency: few packs may lie below."""
+    none_below_g: float
+    """Label less twice that."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AllergenList:
+    """Allergens that the names of ingredients and centres point to."""
+
+    found: tuple[str, ...]
+    unknown: tuple[str, ...]
+    """Names about which nothing is said: look at their packets."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Batch:
     """A batch of pieces."""
 
@@ -153,7 +196,7 @@ class Batch:
     runs_short: str | None
     """What is used up first; None where the number was given."""
     left_over: Mapping[str, float]
-    """What remains of the rest: crust and filling in grams, centres in number."""
+    """What remains of all that is on hand: crust and filling in grams, centres in number."""
     split: Split
     """What to set on the scale for one piece."""
     crust: BatchPart
@@ -162,23 +205,37 @@ class Batch:
     """Name and number of each kind of centre."""
     trays: Packed
     boxes: Packed
+    packs: Packs | None
+    """None where no label weight is given."""
     cost: Cost | None
     """None where no price is given."""
-    days: tuple[tuple[date, str], ...]
-    """When each rest begins; empty without a serving date or resting times."""
+    prices: tuple[Price, ...]
+    """Price of a piece at this number and at others; none without a wage."""
+    allergens: AllergenList
+    days: tuple[Day, ...]
+    """Empty without a serving date."""
+    plan: DayPlan | None
+    """The bake day; None where it takes more oven loads than a day has room for."""
 
 
-def batch(design: Design, recipe: Recipe | None = None, on_hand: OnHand | None = None) -> Batch:
-    """Return the totals for the design's number of pieces, or for what is on hand.
+def batch(
+    design: Design,
+    recipe: Recipe | None = None,
+    on_hand: OnHand | None = None,
+    pieces: int | None = None,
+) -> Batch:
+    """Return the totals for a number of pieces, or for what is on hand.
 
     Parameters
     ----------
     design : Design
-        The piece, the scale, and the table [batch].
+        The piece, the scale, and what the batch needs.
     recipe : Recipe or None
         What to scale; without it only totals are given.
     on_hand : OnHand or None
-        What there is; it decides the number of pieces where anything of it is given.
+        What is ready: it is neither mixed nor paid again.
+    pieces : int or None
+        How many to make. Where it is left out, what is on hand decides, and else the design.
 
     Raises
     ------
@@ -186,13 +243,21 @@ def batch(design: Design, recipe: Recipe | None = None, on_hand: OnHand | None =
         Neither a number of pieces nor anything on hand is given; there is not enough for one
         piece; or the piece cannot be made.
     """
-    table = design.batch
     made = figures(design)
-    piece, split = made.piece, made.split
-    count = _count(design, split, on_hand)
-    crust = _crust(design, count.pieces * split.crust_g, recipe)
-    filling = _filling(design, count.pieces * split.paste_g, recipe)
-    boxes = _packed(count.pieces, _box(design), split.raw_g * (1.0 - piece.loss))
+    split = made.split
+    have = OnHand() if on_hand is None else on_hand
+    count = _count(design, split, have, pieces)
+    crust, filling = parts(design, recipe, split, pieces=count.pieces, have=have)
+    serving = design.batch.serving_date
+    days = (
+        ()
+        if serving is None
+        else calendar(
+            recipe, serving, pieces=count.pieces, paste_g=filling.mixed_g, dough_g=crust.mixed_g
+        )
+    )
+    trays = filled_trays(count.pieces, design.batch.pieces_per_tray)
+    boxes = _packed(count.pieces, _box(design), split.raw_g * (1.0 - made.piece.loss))
     return Batch(
         pieces=count.pieces,
         runs_short=count.runs_short,
@@ -201,56 +266,63 @@ def batch(design: Design, recipe: Recipe | None = None, on_hand: OnHand | None =
         crust=crust,
         filling=filling,
         centres=tuple((c.name, c.count * count.pieces) for c in design.portion.centres),
-        trays=_packed(count.pieces, table.pieces_per_tray, split.raw_g),
+        trays=_packed(count.pieces, design.batch.pieces_per_tray, split.raw_g),
         boxes=boxes,
-        cost=_cost(design, (*crust.lines, *filling.lines), pieces=count.pieces, boxes=boxes.count),
-        days=_days(table.serving_date, recipe),
+        packs=None if made.label is None else _packs(made, made.label, count.pieces),
+        cost=cost_of(design, (*crust.lines, *filling.lines), count.pieces, have.centres or 0),
+        prices=_prices(design, recipe, split, count.pieces),
+        allergens=allergens_of(design, recipe),
+        days=days,
+        plan=day_plan(without_mixing(design.bake_day, recipe, crust.mixed_g), trays),
     )
 
 
-def _count(design: Design, split: Split, on_hand: OnHand | None) -> Count:
-    if on_hand is not None and on_hand.is_given:
-        return pieces_from(design, split, on_hand)
-    if design.batch.pieces is None:
+def _count(design: Design, split: Split, have: OnHand, pieces: int | None) -> Count:
+    if pieces is None and have.is_given:
+        return pieces_from(design, split, have)
+    number = design.batch.pieces if pieces is None else pieces
+    if number is None:
         raise SpecError("batch.pieces", "not given", say("kitchen.pieces-not-given"))
-    return Count(pieces=design.batch.pieces, runs_short=None, left_over={})
+    left = {
+        name: max(0.0, there - number * need)
+        for name, (there, need) in _stock(design, split, have).items()
+    }
+    return Count(pieces=number, runs_short=None, left_over=left)
 
 
-def _crust(design: Design, pieces_g: float, recipe: Recipe | None) -> BatchPart:
-    ready_g = pieces_g / kept_of_crust(design)
-    mixed_g = ready_g / (1.0 - design.batch.mixing_loss)
-    if recipe is None:
-        return BatchPart(pieces_g=pieces_g, ready_g=ready_g, mixed_g=mixed_g, lines=())
-    mixed_g /= 1.0 - cooked_off(recipe.crust)
-    return BatchPart(
-        pieces_g=pieces_g,
-        ready_g=ready_g,
-        mixed_g=mixed_g,
-        lines=scaled(recipe.crust, mixed_g, design.scale.resolution_g),
-    )
+def parts(
+    design: Design, recipe: Recipe | None, split: Split, *, pieces: int, have: OnHand
+) -> tuple[BatchPart, BatchPart]:
+    """Return crust and filling of a number of pieces."""
+    crust = _part(
+        design, None if recipe is None else recipe.crust, pieces * split.crust_g,
+        kept=kept_of_crust(design), have_g=have.crust_g, cooking_loss=0.0,
+    )  # fmt: skip
+    filling = _part(
+        design, None if recipe is None else recipe.filling, pieces * split.paste_g,
+        kept=kept_of_filling(design), have_g=have.filling_g,
+        cooking_loss=design.batch.cooking_loss,
+    )  # fmt: skip
+    return crust, filling
 
 
-def _filling(design: Design, pieces_g: float, recipe: Recipe | None) -> BatchPart:
-    ready_g = pieces_g / kept_of_filling(design)
-    mixed_g = ready_g / (1.0 - design.batch.mixing_loss)
-    lost = design.batch.cooking_loss
-    if recipe is None:
-        return BatchPart(
-            pieces_g=pieces_g, ready_g=ready_g, mixed_g=mixed_g / (1.0 - lost), lines=()
-        )
-    mixed_g /= 1.0 - cooked_off(recipe.filling, lost)
-    return BatchPart(
-        pieces_g=pieces_g,
-        ready_g=ready_g,
-        mixed_g=mixed_g,
-        lines=scaled(recipe.filling, mixed_g, design.scale.resolution_g),
-    )
-
-
-def _days(serving: date | None, recipe: Recipe | None) -> tuple[tuple[date, str], ...]:
-    if recipe is None or serving is None:
-        return ()
-    return calendar(recipe.rests, serving)
+def _part(
+    design: Design,
+    part: RecipePart | None,
+    pieces_g: float,
+    *,
+    kept: float,
+    have_g: float | None,
+    cooking_loss: float,
+) -> BatchPart:
+    ready_g = pieces_g / kept
+    missing_g = max(0.0, ready_g - (have_g or 0.0))
+    if missing_g <= ROUND_OFF * ready_g:
+        return BatchPart(pieces_g=pieces_g, ready_g=ready_g, mixed_g=0.0, lines=())
+    cooked = cooking_loss if part is None else cooked_off(part, cooking_loss)
+    mixed_g = missing_g / (1.0 - design.batch.mixing_loss) / (1.0 - cooked)
+    lines = () if part is None else scaled(part, mixed_g, design.scale.resolution_g)
+    return BatchPart(pieces_g=pieces_g, ready_g=ready_g, mixed_g=mixed_g, lines=lines)
 
 
 def _box(design: Design) -> int:
@@ -271,18 +343,80 @@ def _packed(pieces: int, each: int, piece_g: float) -> Packed:
     )
 
 
-def _cost(design: Design, lines: Sequence[RecipeLine], *, pieces: int, boxes: int) -> Cost | None:
-    """Sum what has a price, and name what has none."""
+def _packs(made: Figures, label: LabelTarget, pieces: int) -> Packs:
+    each = label.pieces_per_pack
+    return Packs(
+        pieces=each,
+        count=pieces // each,
+        over=pieces % each,
+        label_g=label.pack_g,
+        mean_g=each * made.split.raw_g * (1.0 - made.piece.loss),
+        few_below_g=label.pack_g - label.deficiency_g,
+        none_below_g=label.pack_g - 2.0 * label.deficiency_g,
+    )
+
+
+def cost_of(
+    design: Design, lines: Iterable[RecipeLine], pieces: int, centres_there: int = 0
+) -> Cost | None:
+    """Return what a batch costs: what has a price is summed, what has none is named.
+
+    Parameters
+    ----------
+    design : Design
+        Prices of centres and boxes.
+    lines : iterable of RecipeLine
+        What is mixed.
+    pieces : int
+        Pieces of the batch.
+    centres_there : int
+        Centres that are there, of each kind.
+    """
     table = design.batch
     prices: list[tuple[str, float | None]] = [(line.food, line.price) for line in lines]
-    centres = pieces * sum(c.count for c in design.portion.centres)
-    if centres:
-        each = table.centre_price
-        prices.append(("centres", None if each is None else each * centres))
+    for centre in design.portion.centres:
+        missing = max(0, centre.count * pieces - centres_there)
+        if missing:
+            each = table.centre_price
+            prices.append((centre.name, None if each is None else each * missing))
     if table.box_price is not None:
-        prices.append(("boxes", table.box_price * boxes))
+        prices.append(("boxes", table.box_price * ceil(pieces / _box(design))))
     if all(price is None for _, price in prices):
         return None
     total = fsum(price for _, price in prices if price is not None)
     unpriced = tuple(dict.fromkeys(name for name, price in prices if price is None))
     return Cost(total=total, each=total / pieces, unpriced=unpriced)
+
+
+def _prices(design: Design, recipe: Recipe | None, split: Split, pieces: int) -> tuple[Price, ...]:
+    """Return the price of a piece for a full oven, for the batch, and for twice as many.
+
+    Dough that is ready was paid once, so it counts here.
+    """
+    if design.price.wage_per_hour is None:
+        return ()
+    day, per_tray = design.bake_day, design.batch.pieces_per_tray
+    a_load = min(pieces, per_tray * day.oven_trays)
+    prices = []
+    for number in sorted({a_load, pieces, 2 * pieces}):
+        crust, filling = parts(design, recipe, split, pieces=number, have=OnHand())
+        cost = cost_of(design, (*crust.lines, *filling.lines), number)
+        made = price(
+            design.price,
+            pieces=number,
+            ingredients=0.0 if cost is None else cost.total,
+            work_min=work_minutes(day, number),
+            oven_loads=oven_loads(day, ceil(number / per_tray)),
+        )
+        prices.append(made)
+    return tuple(prices)
+
+
+def allergens_of(design: Design, recipe: Recipe | None) -> AllergenList:
+    """Return the allergens of a recipe and of a design's centres."""
+    lines = () if recipe is None else (*recipe.crust.ingredients, *recipe.filling.ingredients)
+    names = [*(line.food for line in lines), *(c.name for c in design.portion.centres)]
+    unknown = [name for name in names if name.lower() not in foods() and not allergens([name])]
+    if recipe is None:
+        unknown = ["crust", "filling", *unknown]
+    return AllergenList(found=allergens(names), unknown=tuple(dict.fromkeys(unknown)))

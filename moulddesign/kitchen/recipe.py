@@ -1,16 +1,14 @@
 """A recipe: what crust and filling are mixed from; density, water, masses and days that follow."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
-from math import ceil, fsum, hypot
+from math import fsum, hypot
 from os import PathLike
 from typing import Final, Self
 
 from pydantic import model_validator
 
 from moulddesign.core import G_PER_KG, SpecError, require_positive, say
-from moulddesign.design import RefusedError, Table, given, read_tables
+from moulddesign.design import TRADE, RefusedError, Table, given, read_tables
 from moulddesign.portion import (
     ROOM_C,
     Component,
@@ -132,13 +130,38 @@ class Rest(Table):
     days: float = given(..., "How long", unit="days", ge=0, le=366)
 
 
+class RestDays(Table):
+    """How long things rest before the next step; 0 is the same day."""
+
+    syrup: float | None = given(
+        None, "Syrup, from boiling to mixing the dough; no syrup day where it is left out",
+        unit="days", ge=0, le=366,
+    )  # fmt: skip
+    paste: float = given(
+        1.0, "Paste, from cooking to the bake day", unit="days", source=TRADE, ge=0, le=60
+    )
+    dough: float = given(
+        0.0, "Dough, from mixing to the bake day", unit="days", source=TRADE, ge=0, le=60
+    )
+    pieces: float = given(
+        2.0, "Baked pieces, until the crust is soft", unit="days", source=TRADE, ge=0, le=366
+    )
+
+
 class Recipe(Table):
     """Crust, filling, and how long things rest before serving."""
 
     name: str = given("recipe", "Name of the recipe", min_length=1, max_length=80)
     crust: RecipePart
     filling: RecipePart
-    rests: tuple[Rest, ...] = given((), "Resting times, first to last")
+    days: RestDays | None = None
+    rests: tuple[Rest, ...] = given((), "Resting times one after the other, in place of days")
+
+    @model_validator(mode="after")
+    def _one_calendar(self) -> Self:
+        if self.days is not None and self.rests:
+            raise RefusedError(say("kitchen.days-and-rests"))
+        return self
 
     @classmethod
     def read(cls, path: str | PathLike[str]) -> Self:
@@ -311,23 +334,6 @@ def scaled(part: RecipePart, total_g: float, step_g: float) -> tuple[RecipeLine,
             price=None if line.price_per_kg is None else rounded * line.price_per_kg / G_PER_KG,
         )
         for line, mass, rounded in zip(part.ingredients, exact, whole, strict=True)
-    )
-
-
-def calendar(rests: Sequence[Rest], serving: date) -> tuple[tuple[date, str], ...]:
-    """Return the day on which each rest has to begin, for the last to end on the serving day.
-
-    Returns
-    -------
-    tuple of (date, str)
-        In order of time; parts of a day are counted back as whole days.
-    """
-    # Days from the start of each rest to serving. A sum such as 0.1 + 0.9 may lie a step of binary
-    # fractions above a whole day, which is not another day.
-    left = [fsum(rest.days for rest in rests[i:]) for i in range(len(rests))]
-    return tuple(
-        (serving - timedelta(days=ceil(days - 1e-9)), rest.what)
-        for days, rest in zip(left, rests, strict=True)
     )
 
 

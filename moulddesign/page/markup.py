@@ -4,6 +4,7 @@ Every text from outside is escaped here.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import asdict
 from html import escape
 from itertools import groupby
 from typing import Any, Final
@@ -13,7 +14,7 @@ from nicegui.elements import scene as _stock  # its three.js is what our own vie
 from nicegui.elements.mixins.text_element import TextElement
 
 from moulddesign.core import Finding, Message, with_unit, word
-from moulddesign.kitchen import Batch, Estimate
+from moulddesign.kitchen import Batch, Estimate, Price
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.texts import Texts
 from moulddesign.portion import Figures, LossSource
@@ -448,7 +449,39 @@ def batch_result(words: Texts, made: Batch, currency: str) -> str:
             title = words["mix_for"].format(part=name)
             heads = (words["ingredient"], "%", "g", words["price"])
             html += f"<h4>{escape(title)}</h4>" + html_table(heads, lines, caption=title)
-    return html + "".join(paragraph(text) for text in _batch_notes(words, made, currency))
+    html += "".join(paragraph(text) for text in _batch_notes(words, made, currency))
+    return html + _batch_prices(words, made.prices, currency) + _batch_times(words, made)
+
+
+def _batch_prices(words: Texts, prices: Sequence[Price], currency: str) -> str:
+    if not prices:
+        return ""
+    keys = ("ingredients", "work", "energy", "mould", "cost_sold", "shelf_price")
+    heads = ("", *(words[f"price_{key}"] for key in keys))
+    rows = [
+        (
+            words["pieces"].format(count=f"{each.pieces:g}"),
+            *(f"{getattr(each, key):.2f}" for key in keys),
+        )
+        for each in prices
+    ]
+    title = words["price_of_a_piece"].format(coin=currency).strip()
+    return f"<h4>{escape(title)}</h4>" + html_table(heads, rows, caption=title)
+
+
+def _batch_times(words: Texts, made: Batch) -> str:
+    html = ""
+    if made.days:
+        title = words["calendar"]
+        rows = [(day.date.isoformat(), words.said(day.what)) for day in made.days]
+        heads = (words["day"], words["what_to_do"])
+        html += f"<h4>{escape(title)}</h4>" + html_table(heads, rows, caption=title)
+    if made.plan is None:
+        return html + paragraph(words["no_plan"])
+    title = words["bake_day"]
+    rows = [(at, words.said(what)) for at, what in made.plan.hours]
+    heads = (words["at_time"], words["what_to_do"])
+    return html + f"<h4>{escape(title)}</h4>" + html_table(heads, rows, caption=title)
 
 
 def _batch_notes(words: Texts, made: Batch, currency: str) -> list[str]:
@@ -461,4 +494,15 @@ def _batch_notes(words: Texts, made: Batch, currency: str) -> list[str]:
     if made.cost is not None:
         total, each = f"{made.cost.total:.2f}", f"{made.cost.each:.2f}"
         says.append(words["cost_total"].format(total=total, each=each, coin=currency))
-    return says + [f"{day.isoformat()}: {what}" for day, what in made.days]
+        if made.cost.unpriced:
+            says.append(words["unpriced"].format(what=", ".join(made.cost.unpriced)))
+    if made.packs is not None:
+        says.append(words["packs"].format(**{k: f"{v:g}" for k, v in asdict(made.packs).items()}))
+    found = made.allergens
+    if found.found:
+        names = ", ".join(map(words.said, found.found))
+        says.append(words["allergens_found"].format(names=names))
+    if found.unknown:
+        names = ", ".join(map(words.said, found.unknown))
+        says.append(words["allergens_unknown"].format(names=names))
+    return says

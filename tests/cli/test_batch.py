@@ -48,8 +48,13 @@ def test_json_has_the_totals(monkeypatch, capsys, design):
     assert [line["scaled_g"] for line in report["crust"]["lines"]] == [900.0, 600.0]
     assert report["centres"] == [{"name": "date", "count": 50}]
     assert report["cost"]["total"] == pytest.approx(0.9 + 6.0 + 13 * 0.5, rel=1e-12)
-    assert report["cost"]["unpriced"] == ["cooked chestnut", "centres"]
-    assert report["days"] == [{"date": "2026-11-28", "what": "soften"}]
+    assert report["cost"]["unpriced"] == ["cooked chestnut", "date"]
+    assert report["days"] == [
+        {"date": "2026-11-28", "step": "rest", "what": "soften"},
+        {"date": "2026-11-30", "step": "serve", "what": "serve 50 pieces"},
+    ]
+    assert report["plan"]["hours"][0]["at"] == "08:00"
+    assert report["allergens"]["found"] == ["wheat or another cereal with gluten"]
 
 
 def test_table_fits_80_columns_and_says_it_all(monkeypatch, capsys, design):
@@ -59,7 +64,8 @@ def test_table_fits_80_columns_and_says_it_all(monkeypatch, capsys, design):
     assert max(map(len, out.splitlines())) <= 80
     for words in (
         "orchard cakes: 50 pieces", "Mix for the crust", "wheat flour", "Centres: 50 of date",
-        "Trays: 5 of 12, 2 on the last", "Cost: 13.40 EUR", "Sat 28 Nov 2026: soften",
+        "Trays: 5 of 12, 2 on the last", "Cost: 13.40 EUR", "Sat 28 Nov 2026", "soften",
+        "Mon 30 Nov 2026", "load 1 into the oven: 12 pieces", "Allergens: wheat",
     ):  # fmt: skip
         assert words in out
 
@@ -87,12 +93,55 @@ def test_what_runs_short_is_named(monkeypatch, capsys, design):
     assert "What runs short first is the crust; left over: 1 g crust, 4400 g filling" in out
 
 
+def test_what_is_ready_is_taken_off_the_mix(monkeypatch, capsys, design):
+    # by hand: 1500 g of crust for 50 pieces, 500 g of it there
+    asked = ("batch", design, "--pieces", 50, "--crust-on-hand", 500, "--json")
+    report = json.loads(run(monkeypatch, capsys, *asked)[1])
+    assert report["crust"]["mixed_g"] == pytest.approx(1000.0, rel=1e-12)
+
+
+@pytest.fixture
+def builds(tmp_path, design):
+    """Return a folder of two builds that share a recipe."""
+    folder = tmp_path / "exports"
+    for name, grams in (("bee", 60), ("sun", 98)):
+        text = design.read_text().replace("orchard cakes", name).replace("= 98", f"= {grams}")
+        (folder / name).mkdir(parents=True)
+        (folder / name / "design.toml").write_text(text)
+        (folder / name / "recipe.toml").write_text(RECIPE)
+    return folder
+
+
+def test_a_folder_of_builds_is_one_batch(monkeypatch, capsys, builds):
+    code, out, _ = run(monkeypatch, capsys, "batch", builds, "--pieces", 24, "--wage", 12)
+    assert code == 0
+    assert max(map(len, out.splitlines())) <= 80
+    assert "2 designs, 48 pieces" in out
+    assert "g for the crust of bee, sun" in out
+    code, said, _ = run(monkeypatch, capsys, "batch", *builds.iterdir(), "--pieces", 24, "--json")
+    report = json.loads(said)
+    # 0.3 x (60 + 98) / 0.98 on whole grams: 18 and 30 g of crust
+    assert report["doughs"][0]["mixed_g"] == pytest.approx(24 * (18 + 30), rel=1e-12)
+    assert sorted(each["name"] for each in report["designs"]) == ["bee", "sun"]
+
+
+def test_what_counts_for_one_design_is_refused_for_two(monkeypatch, capsys, builds, tmp_path):
+    asked = ("batch", builds, "--pieces", 24)
+    for more in (("--crust-on-hand", 5), ("--csv", tmp_path / "x.csv")):
+        code, _, err = run(monkeypatch, capsys, *asked, *more)
+        assert code == 2
+        assert "counts for one design only" in err
+    (tmp_path / "empty").mkdir()
+    code, _, err = run(monkeypatch, capsys, "batch", tmp_path / "empty")
+    assert code == 2
+    assert "holds no design.toml" in err
+
+
 @pytest.mark.parametrize(
     ("arguments", "sentence"),
     [
         ((), "batch.pieces = 'not given': must be given"),
         (("--pieces", 0), "batch.pieces = 0: must be at least 1"),
-        (("--pieces", 5, "--centres", 9), "--pieces does nothing beside --centres; leave one"),
         (("--crust-on-hand", 10), "crust on hand = 10.0: must be enough for one piece"),
         (("--crust-on-hand", 1e308), "crust on hand = 1e+308: must be for at most 1000000 pieces"),
         (("--crust-on-hand", -1), "crust_on_hand_g = -1.0: must be"),

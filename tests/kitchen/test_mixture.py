@@ -1,5 +1,3 @@
-from datetime import date
-
 import numpy as np
 import pytest
 from CoolProp.CoolProp import PropsSI
@@ -10,8 +8,6 @@ from moulddesign.core import SpecError
 from moulddesign.kitchen import (
     Recipe,
     RecipePart,
-    Rest,
-    calendar,
     part_density,
     part_water,
     recipe_loss,
@@ -147,12 +143,3 @@ def test_what_the_scale_cannot_show_is_said():
 def test_price_is_of_what_is_weighed():
     lines = scaled(part(("honey", 1.0, {"price_per_kg": 12.0}), ("oil", 1.0, {})), 100.0, 1.0)
     assert [line.price for line in lines] == [0.6, None]
-
-
-def test_days_back_from_serving():
-    rests = [Rest(what="dough", days=0.2), Rest(what="soften", days=3.0), Rest(what="cool", days=0)]
-    assert calendar(rests, date(2026, 3, 2)) == (
-        (date(2026, 2, 26), "dough"),
-        (date(2026, 2, 27), "soften"),
-        (date(2026, 3, 2), "cool"),
-    )

@@ -1,0 +1,342 @@
+"""`batch`: totals for many pieces of one or several designs: recipe, cost, price, days, hours."""
+
+import csv
+import io
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.table import Table
+
+from moulddesign.cli.console import Overwrite, out, print_json, save_text, table
+from moulddesign.cli.options import WEIGHTS, AsJson, Override, with_designs
+from moulddesign.core import SpecError, say
+from moulddesign.design import Design
+from moulddesign.kitchen import (
+    AllergenList,
+    Batch,
+    BatchOrder,
+    BatchPart,
+    Cost,
+    Day,
+    DayPlan,
+    JointBatch,
+    OnHand,
+    Packs,
+    Price,
+    Recipe,
+    RecipeLine,
+    batch,
+    joint_batch,
+)
+
+BATCH_OWN = (
+    Override("--recipe", "batch.recipe", str, "FILE", "Recipe file (TOML)."),
+    Override("--serving-date", "batch.serving_date", str, "YYYY-MM-DD", "Day of serving."),
+    Override("--scale-step", "scale.resolution_g", float, "G", "Smallest step of the scale."),
+    Override("--hands", "bake_day.hands", int, "N", "People who work on the bake day."),
+    Override("--moulds", "bake_day.moulds", int, "N", "Moulds that press at the same time."),
+    Override("--wage", "price.wage_per_hour", float, "X", "Wage an hour: gives the price."),
+)
+
+
+@with_designs(*WEIGHTS, *BATCH_OWN)
+def run_batch(
+    designs: tuple[tuple[Path | None, Design], ...],
+    *,
+    pieces: Annotated[
+        int | None, typer.Option(metavar="N", help="Number of pieces, of each design.")
+    ] = None,
+    crust_on_hand: Annotated[
+        float | None, typer.Option(metavar="G", help="Crust dough that is ready.")
+    ] = None,
+    filling_on_hand: Annotated[
+        float | None, typer.Option(metavar="G", help="Paste that is ready.")
+    ] = None,
+    centres: Annotated[
+        int | None, typer.Option(metavar="N", help="Centres that are there, of each kind.")
+    ] = None,
+    csv_file: Annotated[
+        Path | None, typer.Option("--csv", metavar="FILE", help="Write the table as CSV too.")
+    ] = None,
+    overwrite: Overwrite = False,
+    as_json: AsJson = False,
+) -> None:
+    """Totals for N pieces, or for as many as what is on hand makes; of one or several designs.
+
+    Example: moulddesign batch cakes.toml --pieces 48 --recipe recipe.toml --csv batch.csv
+
+    Example: moulddesign batch exports/ --pieces 24 --serving-date 2026-11-14
+    """
+    on_hand = OnHand(crust_g=crust_on_hand, filling_g=filling_on_hand, centres=centres)
+    recipes = [recipe_of(design, file) for file, design in designs]
+    if pieces is not None:  # its limits are the design's
+        designs = tuple((file, d.with_values({"batch.pieces": pieces})) for file, d in designs)
+    first = designs[0][1]
+    currency = first.batch.currency
+    if len(designs) > 1:
+        for flag, value in (
+            ("--csv", csv_file),
+            ("on hand", on_hand if on_hand.is_given else None),
+        ):
+            if value is not None:
+                raise SpecError(flag, len(designs), say("cli.of-one-design"))
+        orders = [
+            BatchOrder(design=design, recipe=recipe)
+            for (_, design), recipe in zip(designs, recipes, strict=True)
+        ]
+        joint = joint_batch(orders)
+        if as_json:
+            print_json(plain_joint(joint, currency))
+        else:
+            _print_joint(joint, currency)
+        return
+    made = batch(first, recipes[0], on_hand, pieces)
+    if csv_file is not None:
+        save_text(csv_file, csv_text(made), overwrite=overwrite)
+    if as_json:
+        print_json(plain_batch(made, currency))
+    else:
+        _print_batch(first, made)
+
+
+def recipe_of(design: Design, design_file: Path | None) -> Recipe | None:
+    """Return the design's recipe, sought beside the design file and then where we are.
+
+    Parameters
+    ----------
+    design : Design
+        Its table [batch] names the recipe's file.
+    design_file : Path or None
+        The file that the design was read from.
+
+    Raises
+    ------
+    FileError
+        The recipe cannot be read.
+    SpecError
+        It cannot be used.
+    """
+    if design.batch.recipe is None:
+        return None
+    path = Path(design.batch.recipe)
+    beside = path if design_file is None else Path(design_file).parent / path
+    return Recipe.read(beside if beside.exists() else path)
+
+
+def plain_batch(made: Batch, currency: str) -> dict[str, Any]:
+    """Return the batch as JSON holds it."""
+    centres = [{"name": name, "count": count} for name, count in made.centres]
+    return (
+        asdict(made)
+        | {"centres": centres, "currency": currency}
+        | _plain_times(made.days, made.plan)
+    )
+
+
+def plain_joint(made: JointBatch, currency: str) -> dict[str, Any]:
+    """Return several designs' batch as JSON holds it."""
+    designs = [{"name": name} | plain_batch(each, currency) for name, each in made.batches]
+    plain = {key: value for key, value in asdict(made).items() if key != "batches"}
+    return plain | {"designs": designs, "currency": currency} | _plain_times(made.days, made.plan)
+
+
+def _plain_times(days: Sequence[Day], plan: DayPlan | None) -> dict[str, Any]:
+    """Return calendar and hours with their sentences."""
+    calendar = [
+        {"date": day.date.isoformat(), "step": day.step.value, "what": str(day.what)}
+        for day in days
+    ]
+    if plan is None:
+        return {"days": calendar, "plan": None}
+    hours = [{"at": at, "what": str(what)} for at, what in plan.hours]
+    return {"days": calendar, "plan": asdict(plan) | {"hours": hours}}
+
+
+def csv_text(made: Batch) -> str:
+    """Return the batch as CSV: one line an ingredient or total, points for decimals."""
+    file = io.StringIO()
+    writer = csv.writer(file)
+    writer.writerow(("part", "item", "count", "percent", "exact_g", "scaled_g", "price"))
+    writer.writerow(("batch", "pieces", made.pieces, "", "", "", ""))
+    for name, part in _parts(made):
+        for item in ("pieces_g", "ready_g", "mixed_g"):
+            exact = round(getattr(part, item), 3)
+            writer.writerow((name, item.removesuffix("_g"), "", "", exact, "", ""))
+        for line in part.lines:
+            price = "" if line.price is None else round(line.price, 4)
+            figures = (round(line.percent, 3), round(line.exact_g, 3), line.scaled_g, price)
+            writer.writerow((name, line.food, "", *figures))
+    for name, count in made.centres:
+        writer.writerow(("centres", name, count, "", "", "", ""))
+    for item, packed in (("trays", made.trays), ("boxes", made.boxes)):
+        writer.writerow(("batch", item, packed.count, "", round(packed.mass_g, 3), "", ""))
+    if made.cost is not None:
+        writer.writerow(("batch", "cost", "", "", "", "", round(made.cost.total, 4)))
+    return file.getvalue()
+
+
+def _parts(made: Batch) -> tuple[tuple[str, BatchPart], ...]:
+    return (("crust", made.crust), ("filling", made.filling))
+
+
+def _print_batch(design: Design, made: Batch) -> None:
+    console = out()
+    split = made.split
+    pieces = {"crust": split.crust_g, "filling": split.paste_g}
+    rows = [
+        (name, pieces[name], part.pieces_g, part.ready_g, part.mixed_g)
+        for name, part in _parts(made)
+    ]
+    heads = ("part", "one piece g", "all pieces g", "have ready g", "mix g")
+    console.print(table(f"{design.name}: {made.pieces} pieces", heads, rows))
+    for name, part in _parts(made):
+        _print_mix(f"Mix for the {name}", part.lines)
+    coin = design.batch.currency
+    for sentence in _sentences(made, coin):
+        console.print(sentence, markup=False)
+    _print_prices([("", each) for each in made.prices], coin, made.cost)
+    _print_times(made.days, made.plan)
+
+
+def _print_joint(made: JointBatch, coin: str) -> None:
+    console = out()
+    rows = [
+        (name, each.pieces, each.split.crust_g, each.split.paste_g, each.trays.count)
+        for name, each in made.batches
+    ]
+    heads = ("design", "pieces", "crust g each", "paste g each", "trays")
+    console.print(table(f"{len(made.batches)} designs, {made.pieces} pieces", heads, rows))
+    for dough in made.doughs:
+        title = f"Mix {dough.mixed_g:.0f} g for the {dough.part} of {', '.join(dough.designs)}"
+        if dough.lines:
+            _print_mix(title, dough.lines)
+        else:
+            console.print(f"{title}.", markup=False)
+    for name, each in made.batches:
+        for sentence in (*_centres(each), *_carried(each)):
+            console.print(f"{name}: {sentence[:1].lower()}{sentence[1:]}", markup=False)
+    console.print(_allergens(made.allergens), markup=False)
+    if made.cost is not None:
+        console.print(_cost(made.cost, coin), markup=False)
+    prices = [(name, price) for name, each in made.batches for price in each.prices]
+    _print_prices(prices, coin, made.cost)
+    _print_times(made.days, made.plan)
+
+
+def _print_mix(title: str, lines: Sequence[RecipeLine]) -> None:
+    if not lines:
+        return
+    rows = [
+        (line.food, line.percent, line.scaled_g, "-" if line.price is None else line.price)
+        for line in lines
+    ]
+    out().print(table(title, ("ingredient", "%", "g", "price"), rows))
+    for line in lines:
+        if line.wants_finer_scale:
+            out().print(
+                f"Weigh {line.exact_g:.3g} g of {line.food} on a finer scale.", markup=False
+            )
+
+
+def _sentences(made: Batch, coin: str) -> Iterator[str]:
+    """Yield what does not fit a table."""
+    yield from _centres(made)
+    if made.runs_short is not None:
+        yield f"What runs short first is the {made.runs_short}; left over: {_left_over(made)}."
+    elif made.left_over:
+        yield f"Left over: {_left_over(made)}."
+    yield from _carried(made)
+    yield _allergens(made.allergens)
+    if made.cost is not None:
+        yield _cost(made.cost, coin)
+
+
+def _centres(made: Batch) -> Iterator[str]:
+    for name, count in made.centres:
+        yield f"Centres: {count} of {name}."
+
+
+def _carried(made: Batch) -> Iterator[str]:
+    for name, state, packed in (("Trays", "raw", made.trays), ("Boxes", "finished", made.boxes)):
+        last = "" if packed.last == packed.each else f", {packed.last} on the last"
+        yield f"{name}: {packed.count} of {packed.each}{last}; {packed.mass_g:.0f} g {state} each."
+    if made.packs is not None:
+        yield _label(made.packs)
+
+
+def _label(packs: Packs) -> str:
+    over = f" {packs.over} pieces make no whole pack: not under this label." if packs.over else ""
+    return (
+        f"Label: {packs.count} packs of {packs.label_g:g} g, {packs.mean_g:.1f} g on average; few "
+        f"may lie under {packs.few_below_g:g} g, none under {packs.none_below_g:g} g.{over}"
+    )
+
+
+def _left_over(made: Batch) -> str:
+    return ", ".join(
+        f"{value:g} centres" if name == "centres" else f"{value:.0f} g {name}"
+        for name, value in made.left_over.items()
+    )
+
+
+def _allergens(found: AllergenList) -> str:
+    named = ", ".join(found.found) or "none that the names point to"
+    unknown = f" Nothing is said about {', '.join(found.unknown)}." if found.unknown else ""
+    return f"Allergens: {named}.{unknown} Check every packet; local law decides."
+
+
+def _cost(cost: Cost, currency: str) -> str:
+    coin = f" {currency}".rstrip()
+    without = f", without {', '.join(cost.unpriced)}" if cost.unpriced else ""
+    return f"Cost: {cost.total:.2f}{coin}, {cost.each:.2f}{coin} a piece{without}."
+
+
+def _print_prices(prices: Sequence[tuple[str, Price]], coin: str, cost: Cost | None) -> None:
+    if not prices:
+        return
+    rows = [
+        (
+            f"{name} {each.pieces:g} pieces".strip(), each.ingredients, each.work, each.energy,
+            each.mould, each.cost_sold, each.shelf_price,
+        )
+        for name, each in prices
+    ]  # fmt: skip
+    heads = ("at once", "food", "work", "energy", "mould", "sold", "price")
+    out().print(table(f"Price of a piece {coin}".rstrip(), heads, rows))
+    out().print("food: with box. sold: cost with what stays unsold. price: with fee, margin, tax.")
+    if cost is None or cost.unpriced:
+        what = "any ingredient" if cost is None else ", ".join(cost.unpriced)
+        out().print(f"The price is without {what}.", markup=False)
+
+
+def _print_times(days: Sequence[Day], plan: DayPlan | None) -> None:
+    console = out()
+    if days:
+        rows = [(f"{day.date:%a %d %b %Y}", day.step.value, str(day.what)) for day in days]
+        console.print(_of_words("Calendar", ("day", "step", "what"), rows))
+    if plan is None:
+        console.print("More oven loads than a day has room for: no plan of hours.")
+        return
+    hours = [(at, str(what)) for at, what in plan.hours]
+    console.print(_of_words("Bake day", ("at", "what"), hours))
+    console.print(f"Trays in use at once: {plan.trays}. Work: {plan.work_min / 60.0:.1f} hours.")
+    if plan.shorter is not None:
+        what, minutes = plan.shorter
+        console.print(f"The day is {minutes:.0f} min shorter with one more: {_MORE[what]}.")
+
+
+def _of_words(title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
+    """Return a table whose columns are all words."""
+    made = table(title, heads, rows)
+    for column in made.columns:
+        column.justify = "left"
+    return made
+
+
+_MORE = {
+    "hands": "pair of hands", "moulds": "mould", "trays": "tray",
+    "oven_trays": "tray in the oven at once",
+}  # fmt: skip

@@ -1,0 +1,196 @@
+"""Several designs in one batch: what they share is mixed once, and one day bakes them all."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import fsum
+from typing import Any
+
+from moulddesign.core import SpecError, say
+from moulddesign.design import Design
+from moulddesign.kitchen.batch import AllergenList, Batch, Cost, batch, cost_of
+from moulddesign.kitchen.price import price
+from moulddesign.kitchen.recipe import Recipe, RecipeLine, RecipePart, scaled
+from moulddesign.kitchen.schedule import (
+    Day,
+    DayPlan,
+    calendar,
+    day_plan,
+    filled_trays,
+    oven_loads,
+    without_mixing,
+    work_minutes,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchOrder:
+    """One design of a joint batch."""
+
+    design: Design
+    recipe: Recipe | None = None
+    pieces: int | None = None
+    """None is as many as the design says."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SharedDough:
+    """A crust dough or a paste that is mixed once for all designs that take it."""
+
+    part: str
+    """crust or filling."""
+    designs: tuple[str, ...]
+    ready_g: float
+    mixed_g: float
+    lines: tuple[RecipeLine, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JointBatch:
+    """Several designs in one batch."""
+
+    pieces: int
+    batches: tuple[tuple[str, Batch], ...]
+    """Each design by its name; its price carries its share of work and oven."""
+    doughs: tuple[SharedDough, ...]
+    cost: Cost | None
+    allergens: AllergenList
+    days: tuple[Day, ...]
+    plan: DayPlan | None
+
+
+def joint_batch(orders: Sequence[BatchOrder]) -> JointBatch:
+    """Return the totals of several designs: doughs of the same ingredients are mixed once.
+
+    Parameters
+    ----------
+    orders : sequence of BatchOrder
+        At least one. Where designs have no recipe, those of the same density share a dough.
+
+    Raises
+    ------
+    SpecError
+        A design gives no number of pieces, two have one name, or their bake days or currencies
+        differ.
+    """
+    designs = [order.design for order in orders]
+    _refuse_differences(designs)
+    made = [batch(each.design, each.recipe, pieces=each.pieces) for each in orders]
+    doughs = tuple(dough for part in ("crust", "filling") for dough in _doughs(part, orders, made))
+    pieces = sum(each.pieces for each in made)
+    day = designs[0].bake_day
+    trays = [
+        tray
+        for design, each in zip(designs, made, strict=True)
+        for tray in filled_trays(each.pieces, design.batch.pieces_per_tray)
+    ]
+    # A day without mixing is another value, so the days tell where a dough is mixed on it.
+    mixed_before = without_mixing(day, None, 0.0)
+    fresh = [
+        without_mixing(day, order.recipe, each.crust.mixed_g) != mixed_before
+        for order, each in zip(orders, made, strict=True)
+    ]
+    batches = []
+    for design, each in zip(designs, made, strict=True):
+        share = each.pieces / pieces
+        shared = price(
+            design.price,
+            pieces=each.pieces,
+            ingredients=0.0 if each.cost is None else each.cost.total,
+            work_min=work_minutes(day, pieces) * share,
+            oven_loads=oven_loads(day, len(trays)) * share,
+        )
+        prices = () if design.price.wage_per_hour is None else (shared,)
+        batches.append((design.name, replace(each, prices=prices)))
+    return JointBatch(
+        pieces=pieces,
+        batches=tuple(batches),
+        doughs=doughs,
+        cost=_cost(designs, made, doughs),
+        allergens=AllergenList(
+            found=_union([each.allergens.found for each in made]),
+            unknown=_union([each.allergens.unknown for each in made]),
+        ),
+        days=_days(orders, made),
+        plan=day_plan(day if any(fresh) else mixed_before, trays),
+    )
+
+
+def _refuse_differences(designs: Sequence[Design]) -> None:
+    first = designs[0]
+    for place, design in enumerate(designs):
+        if design.name in [other.name for other in designs[:place]]:
+            raise SpecError("name", design.name, say("kitchen.designs-of-one-name"))
+        for field, one, other in (
+            ("bake_day", first.bake_day, design.bake_day),
+            ("batch.currency", first.batch.currency, design.batch.currency),
+        ):
+            if one != other:
+                need = say("kitchen.designs-differ", first=first.name, field=field)
+                raise SpecError("designs", design.name, need)
+
+
+def _doughs(part: str, orders: Sequence[BatchOrder], made: Sequence[Batch]) -> list[SharedDough]:
+    """Return the doughs of one part, in the order in which designs first take them."""
+    groups: dict[RecipePart | float, list[int]] = {}
+    for place, order in enumerate(orders):
+        density = getattr(order.design.portion, f"{part}_density_g_per_ml")
+        key = density if order.recipe is None else getattr(order.recipe, part)
+        groups.setdefault(key, []).append(place)
+    doughs = []
+    for key, places in groups.items():
+        taken = [getattr(made[place], part) for place in places]
+        mixed_g = fsum(each.mixed_g for each in taken)
+        step_g = min(orders[place].design.scale.resolution_g for place in places)
+        doughs.append(
+            SharedDough(
+                part=part,
+                designs=tuple(orders[place].design.name for place in places),
+                ready_g=fsum(each.ready_g for each in taken),
+                mixed_g=mixed_g,
+                lines=scaled(key, mixed_g, step_g) if isinstance(key, RecipePart) else (),
+            )
+        )
+    return doughs
+
+
+def _cost(
+    designs: Sequence[Design], made: Sequence[Batch], doughs: Sequence[SharedDough]
+) -> Cost | None:
+    lines = [line for dough in doughs for line in dough.lines]
+    priced = [line for line in lines if line.price is not None]
+    apart = [cost_of(design, (), each.pieces) for design, each in zip(designs, made, strict=True)]
+    if not priced and not any(apart):
+        return None
+    total = fsum(line.price or 0.0 for line in priced) + fsum(c.total for c in apart if c)
+    unpriced = [line.food for line in lines if line.price is None]
+    return Cost(
+        total=total,
+        each=total / sum(each.pieces for each in made),
+        unpriced=_union([unpriced, *(c.unpriced for c in apart if c)]),
+    )
+
+
+def _days(orders: Sequence[BatchOrder], made: Sequence[Batch]) -> tuple[Day, ...]:
+    """Return the calendar: designs that are served and rest alike have their days together."""
+    groups: dict[tuple[Any, ...], list[int]] = {}
+    for place, order in enumerate(orders):
+        serving, recipe = order.design.batch.serving_date, order.recipe
+        if serving is not None:
+            rests = None if recipe is None else (recipe.days, recipe.rests)
+            groups.setdefault((serving, rests), []).append(place)
+    days = [
+        day
+        for (serving, _), places in groups.items()
+        for day in calendar(
+            orders[places[0]].recipe,
+            serving,
+            pieces=sum(made[place].pieces for place in places),
+            paste_g=fsum(made[place].filling.mixed_g for place in places),
+            dough_g=fsum(made[place].crust.mixed_g for place in places),
+        )
+    ]
+    return tuple(sorted(days, key=lambda day: day.date))
+
+
+def _union(lists: Sequence[Sequence[str]]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(name for names in lists for name in names))
