@@ -51,6 +51,11 @@ def catchments(mesh: Mesh) -> tuple[Catchment, ...]:
     which each spills is then found exactly, on the mesh: the lowest corner by which the surface
     below the level hangs together from the hollow's floor to the outside.
     """
+    # Water that rains on the mould stands in hollows up to the lowest pass on a way to the border:
+    #
+    #       _      spill level          A pixel is as high as its highest point, its crest, so that
+    #      / \......._                  no wall between two centres leaks.
+    #     /   \_____/ \__  border
     grid = grid_over(*_plan(mesh))
     heights = _crests_mm(mesh, grid)
     depths = _depths(heights)
@@ -135,6 +140,9 @@ def _depths(heights: Points) -> Points:
     """Return how deep water stands on each pixel; where nothing is, it runs out."""
     nothing = ~np.isfinite(heights)
     ground = np.where(nothing, heights[~nothing].min() - 1.0, heights)
+    # Flooding is a reconstruction by erosion: water begins at the greatest height everywhere but on
+    # the border, and sinks until each pixel holds the higher of its ground and its lowest
+    # neighbour. That is the lowest pass on any way to the border.
     water = np.full_like(ground, ground.max())
     edge = nothing.copy()
     edge[[0, -1], :] = edge[:, [0, -1]] = True
@@ -181,6 +189,8 @@ class _Surface:
         The surface is taken to pieces a little below a guess that is close; what joins them above
         is little, so that it is looked through in no time.
         """
+        # The raster has told the level to a pixel, so what lies further off is asked only if it
+        # must.
         for near_mm in NEARS_MM:
             below_mm = max(about_mm - near_mm, float(self.heights[floor]))
             pieces = self._pieces(below_mm)
@@ -216,6 +226,8 @@ class _Surface:
         out, ends = places[1 : len(rows)], places[len(rows) :].reshape(2, -1)
 
         def is_drained(last: int) -> bool:
+            # Draining is monotone: once floor and outside are connected, higher sides keep them so.
+            # So the first side that connects them is found by bisection.
             group = components(ends[:, : last + 1], len(names))
             low = self.heights[self.outside] <= self.rises[sides[last]]
             return bool(np.any(group[out[low]] == group[places[0]]))
@@ -335,6 +347,7 @@ def _cut_out(mesh: Mesh, group: list[Catchment]) -> list[Cavity]:
     high[2] = level_mm - BELOW_MM
     air = pieces_of_air([mesh], low, high, step=say("geometry.air-in-mould"))
     points = shapely.points([catchment.deepest_mm for catchment in group])
+    # Air that is connected to the outside below the level has run out.
     closed = [part for part in air if _within(part, low, high)]
     faces = [(part, _face(part, high[2])) for part in closed]
     return [_cavity(part, face, level_mm) for part, face in faces if _over(face, points)]
@@ -359,6 +372,7 @@ def _over(face: Points, points: np.ndarray) -> bool:
 
 def _cavity(part: Mesh, face: Points, level_mm: float) -> Cavity:
     mouth_mm2 = float(shapely.area(shapely.polygons(face)).sum())
+    # The air was cut a hair below the spill level: the slab between is added as a prism.
     return Cavity(
         volume_mm3=part.volume_mm3 + mouth_mm2 * BELOW_MM,
         rim_mm=level_mm,

@@ -90,6 +90,13 @@ def _divided(mesh: Mesh) -> Mesh:
         other = beside[beside != row]
         if len(other) != 1:
             continue
+        # The edge start-end, the long side of the thin triangle, is flipped to between-far:
+        #
+        #           far                   far
+        #          /   \                 / | \
+        #         /     \      ->       /  |  \      Two triangles stay two, and neither is thin.
+        #     start ----- end       start  |  end    An edge between-far that is there already would
+        #          between              between      then have four, so it stays as it is.
         (far,) = set(triangles[other[0]].tolist()) - {start, end}
         if not ((triangles == between).any(axis=1) & (triangles == far).any(axis=1)).any():
             triangles[row] = between, start, far
@@ -110,6 +117,7 @@ def _rounded(mesh: Mesh) -> tuple[Mesh, Indices]:
 
 def _pinched(mesh: Mesh) -> Indices:
     """Return the corners of edges that run one way more than once, or one way only."""
+    # On a closed surface each directed edge occurs once, and so does its reverse.
     edges = mesh.triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
     size = len(mesh.vertices)
     keys, count = np.unique(edges[:, 0] * size + edges[:, 1], return_counts=True)
@@ -252,6 +260,7 @@ def _walked(following: dict[int, list[int]]) -> list[Indices]:
 def _lid(rim: Points, rows: Indices, next_row: int) -> tuple[Points, Indices]:
     """Return a new middle corner, if one is needed, and the facets of a lid."""
     middle = rim.mean(axis=0)
+    # The plane of least squares: the last singular vector is its normal, the first two span it.
     axes = np.linalg.svd(rim - middle)[2]
     flat = (rim - middle) @ axes[:2].T
     if signed_area := np.linalg.det(np.stack([flat, np.roll(flat, -1, axis=0)], axis=1)).sum():
@@ -293,6 +302,7 @@ def _unite(mesh: Mesh, found: Topology) -> Mended:
         made = welded(union(parts, say("geometry.union-of-shells")))
     except KernelError:
         return mesh, None
+    # The signed volume of shells that overlap counts the overlap twice; a union counts it once.
     lost_mm3 = mesh.volume_mm3 - made.volume_mm3
     if lost_mm3 <= 1e-6 * mesh.volume_mm3:
         return mesh, None

@@ -89,11 +89,16 @@ class _Cells:
         self._edge_mm = float((self._high - self._low).max()) / ceil(np.cbrt(len(mesh.triangles)))
         longest_mm = float(np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1).max())
         self.pieces = min(ceil(longest_mm / self._edge_mm), MOST_PIECES)
+        # Which cells any piece covers, by the summed-area trick in three dimensions: each box adds
+        # +1 and -1 at its eight corners, and running sums along x, y and z turn that into cover
+        # counts.
         first, last = (self._rows(corners) for corners in _pieces(lines, self.pieces))
         covers = np.zeros(last.max(axis=0) + 2, dtype=np.int64)
         for sides in product((0, 1), repeat=3):
             at = np.where(sides, last + 1, first)
             np.add.at(covers, tuple(at.T), (-1) ** sum(sides))
+        # The same sums over covered cells answer how many of them a box of cells holds: inclusion
+        # and exclusion over its eight corners.
         reached = _summed(covers)[:-1, :-1, :-1] > 0
         self._before = np.pad(_summed(reached.astype(np.int64)), ((1, 0),) * 3)
 
@@ -153,6 +158,8 @@ def _shares(facets: Points, ways: Points) -> Points:
     """
     a, b, c = np.moveaxis(facets, 1, 0)
     sides = ((b, c), (c, a), (a, b))
+    # The triple product of the way with two corners is six times the volume that they span with the
+    # origin; its sign tells on which side of the plane through both the way passes.
     weights = np.stack([np.einsum("ij,ij->i", ways, np.cross(p, q)) for p, q in sides], axis=1)
     whole = weights.sum(axis=1)
     length2 = np.einsum("ij,ij->i", ways, ways)
@@ -161,6 +168,7 @@ def _shares(facets: Points, ways: Points) -> Points:
     inside = (weights.min(axis=1) >= -noise) | (weights.max(axis=1) <= noise)
     crossed = whole != 0.0
     along = np.einsum("ijk,ik->ij", facets, ways)
+    # The point's place along the way is the mean of the corners' places by these weights.
     share = np.einsum("ij,ij->i", weights, along) / np.where(crossed, whole, 1.0) / length2
     return np.where(inside & crossed & (share >= 0.0) & (share <= 1.0), share, np.inf)
 
@@ -251,6 +259,7 @@ def _runs(first: Indices, count: Indices) -> tuple[Indices, Indices]:
 def _span(corners: Points, row: Indices) -> tuple[Points, Points]:
     """Return where a row enters and leaves each triangle, along x."""
     tails, heads = corners, np.roll(corners, -1, axis=1)
+    # A row crosses two sides of a triangle; where it runs along one, the other two tell.
     rise = heads[:, :, 1] - tails[:, :, 1]
     share = (row[:, None] - tails[:, :, 1]) / np.where(rise == 0.0, 1.0, rise)
     x = tails[:, :, 0] + share * (heads[:, :, 0] - tails[:, :, 0])

@@ -115,6 +115,8 @@ def _hashed_order(rows: NDArray[N]) -> Indices:
     words, several times as fast as a sort of places, yields the order.
     """
     bits = len(rows).bit_length()
+    # Multiply and shift, as in any hash: every bit of a coordinate reaches the high bits, which are
+    # the ones that are kept.
     mixed = np.zeros(len(rows), dtype=np.uint64)
     for column, mixer in zip(rows.T, MIXERS, strict=False):
         mixed += np.ascontiguousarray(column).view(np.uint64)
@@ -341,6 +343,8 @@ def crossing_facets(mesh: Mesh, *, over_mm: float) -> Indices:
         one, two = two[across], one[across]
     line = np.cross(normals[one], normals[two])
     line /= np.linalg.norm(line, axis=1, keepdims=True)  # not parallel: each has both sides
+    # Both facets cut the common line in an interval; they pass through each other where these
+    # overlap.
     first, last = _interval(corners[one], line, over(two, one))
     start, end = _interval(corners[two], line, over(one, two))
     met = np.minimum(last, end) - np.maximum(first, start) > over_mm
@@ -358,6 +362,8 @@ def _interval(corners: Points, line: Points, over: Points) -> tuple[Points, Poin
     """Return where on a line each facet begins and ends that crosses a plane through the line."""
     places = np.einsum("ikj,ij->ik", corners, line)
     after, over_after = np.roll(places, -1, axis=1), np.roll(over, -1, axis=1)
+    # A side crosses the plane where its ends lie on both sides; the crossing divides it in the
+    # ratio of their distances.
     crosses = (over <= 0.0) != (over_after <= 0.0)
     share = over / np.where(crosses, over - over_after, 1.0)
     at = places + share * (after - places)

@@ -103,6 +103,9 @@ class Interior:
         if self.ceiling_mm <= self.floor_mm:
             return 0.0
         insets, heights = self._profile()
+        # The volume is the integral of the level areas A(z). An inset of a region shrinks as a
+        # square function of its distance, and the distance is linear in z between two corners of
+        # the profile: three nodes of Gauss are exact there.
         evenly = np.linspace(self.floor_mm, self.ceiling_mm, SPANS + 1)
         ends = np.union1d(heights, evenly)
         rise = np.diff(ends)[:, None]
@@ -156,6 +159,7 @@ class Interior:
         draft, floor, ceiling = (
             radians(self.pastry.side_draft_deg), self.floor_mm, self.ceiling_mm
         )  # fmt: skip
+        # Measured level, the crust beside the leaning side is thicker by 1 / cos a.
         slant = self.crust_mm / cos(draft)
         insets = np.array([floor, ceiling]) * tan(draft) + slant
         middle, centre = self._arc_middle_mm
@@ -191,6 +195,7 @@ class Interior:
         middle = shapely.Point(x, y)
         away = float(outline.exterior.distance(middle))
         inset = away if outline.contains(middle) else -away
+        # Distances to the planes of floor and ceiling, and to the leaning side along its normal.
         rooms = [
             z - self.floor_mm,
             self.ceiling_mm - z,
@@ -259,6 +264,8 @@ def ring_mm(diameters_mm: Sequence[float]) -> tuple[tuple[float, float], ...]:
     if len(diameters_mm) < 2:  # noqa: PLR2004 (a ring begins with two)
         return ((0.0, 0.0),) * len(diameters_mm)
     radii = np.array(diameters_mm) / 2.0
+    # The circle grows until all balls fit around it without a gap; the turn that they need falls as
+    # it grows, so the root is bracketed.
     least = float(np.sort(radii)[-2:].sum())  # the two largest lie opposite each other
     around = least
     if _turns(radii, around)[1] > 2.0 * pi:

@@ -368,6 +368,7 @@ def pastry(design: Design, volume_ml: float) -> Pastry:
         if abs(made.height_mm - table.height_mm) < HEIGHT_STEP_MM:
             return made
         rest_mm3 = volume_mm3 - made.top.volume_mm3
+        # The area has to be rest / height, and grows with the square of the width.
         width_mm *= sqrt(rest_mm3 / table.height_mm / made.outline.area_mm2)
     raise SpecError("pastry.height_mm", table.height_mm, say("pastry.height-fits-no-width"))
 

@@ -128,6 +128,7 @@ def _axis(boundary: Boundary, diagram: VoronoiDiagram, kept: Mask) -> MedialAxis
         raise KernelError(say("relief.medial-axis"), say("relief.no-axis"))
     sites = np.where(kept, diagram.sites, NO_SITE)[some]
     count = len(boundary.corners)
+    # Corners stay, whether or not an edge ends there: sites are named by their rows.
     used = np.zeros(len(diagram.vertices), dtype=bool)
     used[:count] = used[diagram.ends[some]] = True
     edges = (np.cumsum(used) - 1)[diagram.ends[some]]
@@ -174,6 +175,8 @@ def _sides_inside(boundary: Boundary, diagram: VoronoiDiagram) -> Mask:
     row, side = np.nonzero(beside >= 0)
     pair = boundary.segments[beside[row, side]]
     a, b = boundary.corners[pair[:, 0]], boundary.corners[pair[:, 1]]
+    # The sign of the distance to the segment tells the side. Both ends of an edge are summed: one
+    # of them may lie on the segment itself, where the sign is round-off.
     first, last = (
         _signed_distances(a, b, diagram.vertices[diagram.ends[row, end]]) for end in (0, 1)
     )
@@ -241,6 +244,8 @@ def offset_segments(boundary: Boundary, height: float) -> OffsetSegments:
     """Return the ends of walls that reach so far from the edge [grid steps]."""
     along = boundary.directions
     across = height * np.column_stack([-along[:, 1], along[:, 0]])
+    # Where the corner is convex, the offset segments are cut where their lines meet; where it is
+    # reflex, each ends straight above the corner, and a fan fills the gap.
     joints = _joints(boundary, along, across=across, height=height)
     convex, after = joints.convex[:, None], boundary.after
     begin = np.where(convex, joints.meet, joints.corner + across)
@@ -283,6 +288,7 @@ def _with_free_offsets(
     boundary: Boundary, joints: _Joints, walls: OffsetSegments
 ) -> OffsetSegments:
     """Keep isolated what no foreign segment comes near, gentle fans together with their wall."""
+    # A gentle fan adds little: one line over fan and wall is asked once, with the larger distance.
     gentle = ~joints.convex & (joints.cosine > GENTLE_COSINE)
     alone = np.stack([walls.begin, walls.end], axis=1)
     with_fan = np.stack([walls.end[boundary.before], joints.meet, walls.begin, walls.end], axis=1)
@@ -392,6 +398,7 @@ def _partial_diagram(boundary: Boundary, isolated: Mask, apart: float) -> Vorono
 
     A frame around all of it, so far apart, closes the cells; its sites are `NO_SITE`.
     """
+    # The neighbours of a wall that is not isolated bound its cell, so they are asked along.
     beside = ~isolated | ~isolated[boundary.before] | ~isolated[boundary.after]
     rows = np.flatnonzero(beside)
     used, pairs = np.unique(boundary.segments[rows], return_inverse=True)
@@ -436,6 +443,8 @@ def _stitched(
         boundary, walls.isolated, seams=seams, vertices=partial.vertices, height=height
     ):
         return None
+    # Five kinds of edges make up the whole: those of the partial diagram, and four of isolated
+    # walls, each known in closed form.
     begin, end = _offset_rows(boundary, seams, len(partial.vertices))
     corner, before = boundary.segments[:, 0], boundary.before
     whole = np.flatnonzero(walls.isolated)

@@ -51,7 +51,9 @@ def height_profile(
     1 - cos(f / 2) of the distance, so of the height too: with cos(f / 2) = 1 - error / depth that
     is the error allowed.
     """
+    # No fan wider than 30 deg, however shallow the relief.
     fan = 2.0 * acos(max(1.0 - HEIGHT_ERROR_MM / depth_mm, cos(radians(15.0))))
+    # The slope that the draft allows, 1 / tan a, less what fans add to it.
     steepest = cos(fan / 2.0) / tan(radians(draft_deg))
     if profile is Profile.FLAT:
         return _straight(depth_mm / steepest, depth_mm, fan)
@@ -101,6 +103,7 @@ def shoulder_profile(radius_mm: float, inset_mm: float) -> HeightProfile:
     run = radius_mm * sin(np.pi / 4)
     distances = run - radius_mm * np.sin(angles)
     heights = radius_mm * np.cos(angles)
+    # The arc is begun where the inset outline meets it.
     keep = distances > inset_mm
     start = np.interp(inset_mm, distances, heights)
     return HeightProfile(

@@ -65,6 +65,8 @@ def _delaunay(vertices: Points, loops: Sequence[Indices]) -> Indices:
     corners = shapely.get_coordinates(shapely.orient_polygons(facets)).reshape(-1, 4, 2)[:, :3]
     rows = np.unique(np.concatenate(loops))
     known, first = np.unique(vertices[rows, :2], axis=0, return_index=True)
+    # GEOS may add no point and move none, or the plateau would not fit the walls: each corner of
+    # its triangles has to be one of the known points.
     both, number = np.unique(
         np.concatenate([known, corners.reshape(-1, 2)]), axis=0, return_inverse=True
     )
@@ -112,6 +114,10 @@ def roof(shape: shapely.MultiPolygon, profile: HeightProfile) -> Roof:
 
 def roof_from_axis(axis: MedialAxis, profile: HeightProfile) -> Roof:
     """Return the roof of a profile over a medial axis that is known already."""
+    # 1. Cut the axis at the levels, so that the height is linear along each of its edges.
+    # 2. Drop spokes from its vertices to the edge; between two lies a strip of the wall.
+    # 3. Number the vertices: axis, feet, and where spokes pass levels.
+    # 4. Facet the strips, and read eaves and plateaus off their lowest and highest sides.
     axis = subdivided(axis, profile.distances[1:], profile.fan_rad)
     spokes, strips = strips_of(axis, profile)
     points = _roof_points(axis, spokes, profile)
@@ -153,11 +159,14 @@ def _roof_points(axis: MedialAxis, spokes: Spokes, profile: HeightProfile) -> _R
     """Return vertices numbered: the axis's, feet inside segments, and levels up the spokes."""
     levels = profile.distances
     number = np.arange(len(levels))
+    # A spoke has a vertex at a level where it is long enough and a facet needs one there. Where the
+    # level is its tip, that vertex is the axis's own, so that both sides of the axis share it.
     reached = (levels <= spokes.reach[:, None]) & (number >= spokes.first_level[:, None])
     ends = reached & (levels == spokes.reach[:, None])
     at = np.full(reached.shape, -1, dtype=np.int64)
     on_axis, _ = np.nonzero(ends)
     at[ends] = spokes.tip[on_axis]
+    # At the edge: the corner itself, which the axis has among its vertices, or a new foot.
     at[reached[:, 0], 0] = spokes.corner[reached[:, 0]]
     feet = np.flatnonzero(reached[:, 0] & (spokes.corner < 0))
     at[feet, 0] = len(axis.vertices) + np.arange(len(feet))
@@ -241,10 +250,12 @@ def _level_edges(points: _RoofPoints, strips: Strips, level: int) -> _LevelEdges
     last = strips.right[np.append(start[1:], len(begins))[: len(start)] - 1]
     needed = np.flatnonzero(begins | (points.first_level[strips.left] <= level))
     node, run = strips.left[needed], run[needed]
+    # An edge goes on to the next needed spoke of its run, the last one to the end of the run.
     onward = np.append(node[1:], node[:1])
     final = np.append(run[1:] != run[:-1], [True])[: len(run)]
     after = np.where(final, last[run], onward)
     return _LevelEdges(
+        # What was left out between two needed spokes lies on a straight line: no vertex is missing.
         begin=points.at[node, level],
         end=points.at[after, level],
         site=strips.site[needed],
@@ -255,6 +266,8 @@ def _level_edges(points: _RoofPoints, strips: Strips, level: int) -> _LevelEdges
 
 def _plateau_edges(points: _RoofPoints, around: Strips, along: Strips) -> Indices:
     """Return the edges of the plateaus, plateau on the left."""
+    # The strips that reach the top level end on the plateau. Around a corner each brings its own
+    # edge; along segments the edges run from one needed spoke to the next.
     level = points.intervals
     high = around.take(around.interval == level)
     edges = _level_edges(points, along.take(along.interval == level), level)
@@ -279,6 +292,7 @@ THERE_AND_BACK: Final = 2
 
 def _loops(edges: Indices) -> tuple[Indices, ...]:
     """Return closed loops of directed edges, none of which comes to a vertex twice."""
+    # Each vertex has one edge that leaves it, unless loops touch there.
     after = dict(edges.tolist())
     if len(after) < len(edges):
         return _touching_loops(edges)

@@ -54,6 +54,7 @@ def subdivided(axis: MedialAxis, levels_mm: Floats, fan_rad: float) -> MedialAxi
     go down to it, so a chord of the arc moves no facet off its corner; it makes the facet steeper
     than the profile by 1 / cos(fan / 2), which the profile allows for.
     """
+    # A vertex that lies on a level but for round-off is put there: else a sliver would be cut off.
     axis = replace(axis, distances=_snapped(axis.distances, levels_mm))
     near = (axis.sites != NO_SITE).all(axis=1)
     round_corner = (axis.sites < 0).any(axis=1)
@@ -93,6 +94,7 @@ def _straight_cuts(axis: MedialAxis, rows: Indices, levels: Floats) -> _Cuts:
     """Cut straight bisectors where they cross a level."""
     ends = axis.vertices[axis.edges[rows]]
     d0, d1 = axis.distances[axis.edges[rows]].T
+    # Along a bisector of two segments the distance to both is linear in the place.
     crossed = (np.minimum(d0, d1)[:, None] < levels) & (np.maximum(d0, d1)[:, None] > levels)
     edge, level = np.nonzero(crossed)
     share = (levels[level] - d0[edge]) / (d1 - d0)[edge]
@@ -127,6 +129,7 @@ def _arcs(axis: MedialAxis, rows: Indices) -> _Arcs:
     corner_left = axis.sites[rows, 0] < 0
     near = np.where(corner_left, axis.sites[rows, 0], axis.sites[rows, 1])
     other = np.where(corner_left, axis.sites[rows, 1], axis.sites[rows, 0])
+    # The corner is the pole; where both sites are corners, either would do.
     centre = axis.corners[-1 - near]
     towards, length = _towards(axis, centre, other)
     arms = axis.vertices[axis.edges[rows]] - centre[:, None, :]
@@ -145,6 +148,7 @@ def _arc_cuts(axis: MedialAxis, rows: Indices, *, levels: Floats, fan_rad: float
     """Cut arcs into chords up to the last level, and where they cross a level."""
     arcs = _arcs(axis, rows)
     chord, chord_angle = _chords(arcs, fan_rad)
+    # Beyond the last level the roof is level, so an arc needs no chords there.
     low = arcs.radius(chord, chord_angle) < levels[-1]
     crossing, crossing_angle = _crossings(arcs, levels)
     edge = np.concatenate([chord[low], crossing])
@@ -164,6 +168,7 @@ def _towards(axis: MedialAxis, centre: Points, other: Indices) -> tuple[Floats, 
     is_segment = other >= 0
     a, b = np.moveaxis(axis.corners[axis.segments[np.where(is_segment, other, 0)]], 1, 0)
     along = (b - a) / np.linalg.norm(b - a, axis=1)[:, None]
+    # The foot of the perpendicular from the corner on the line, or the other corner itself.
     to_line = a - centre - np.einsum("ij,ij->i", a - centre, along)[:, None] * along
     to_corner = axis.corners[np.where(is_segment, 0, -1 - other)] - centre
     gap = np.where(is_segment[:, None], to_line, to_corner)
@@ -297,6 +302,7 @@ def _both_sides(axis: MedialAxis, levels: Floats) -> tuple[Spokes, Strips]:
     site = np.concatenate([axis.sites[:, 0], axis.sites[:, 1]])
     start, end, site = (each[site != NO_SITE] for each in (start, end, site))
     tip = np.concatenate([start, end])
+    # From each end of an edge a spoke runs down to the nearest point of the site.
     corner, segment, foot = _feet(axis, tip, np.concatenate([site, site]))
     # Two strips side by side share a spoke: the same tip on the same foot.
     stands_on = np.where(corner >= 0, corner, len(axis.corners) + segment)
@@ -309,6 +315,7 @@ def _both_sides(axis: MedialAxis, levels: Floats) -> tuple[Spokes, Strips]:
     # `first_level` follows at the end; until then any array of that length stands for it.
     spokes = Spokes(foot, corner, segment, direction, reach, tip, segment).take(first)
     right, left = np.split(number, 2)
+    # The interval of a strip is that of its top edge, which ends at the higher of both tips.
     low, high = np.sort(spokes.reach[np.array([right, left])], axis=0)
     interval = np.searchsorted(levels, high, side="left")
     # A strip with one end at the plateau's edge and one beyond ends on the plateau; with both
@@ -359,6 +366,7 @@ def _fans_divided(
         return spokes, strips
     fans = _chained(strips.take(whole))
     heading = np.arctan2(spokes.direction[:, 1], spokes.direction[:, 0])
+    # A fan turns counter-clockwise from its right spoke to its left one.
     turn = (heading[fans.left] - heading[fans.right]) % (2.0 * np.pi)
     parts = np.maximum(np.ceil(turn / fan_rad - 1e-9).astype(np.int64), 1)
     fan = np.repeat(np.arange(len(parts)), parts)
@@ -384,6 +392,7 @@ def _chained(strips: Strips) -> Strips:
     # Corners are negative: -1 - site numbers them from 0.
     left = (-1 - strips.site) * size + strips.left
     right = (-1 - strips.site) * size + strips.right
+    # A strip is followed by the one whose left spoke is its right one, around the same corner.
     order = np.argsort(left)
     found = np.minimum(np.searchsorted(left[order], right), len(left) - 1)
     follows = left[order][found] == right
@@ -403,6 +412,7 @@ def _with_first_levels(spokes: Spokes, strips: Strips, intervals: int) -> Spokes
     A spoke is needed from the lowest interval in which a strip beside it ends; between two strips
     that end on the plateau it is not needed at all; on a corner it is needed from the edge.
     """
+    # A facet in an interval has corners at its lower level, so the spoke is needed from there on.
     lowest = np.where(strips.interval == intervals, intervals + 1, strips.interval)
     first = np.full(len(spokes.foot), intervals + 1)
     for side in (strips.left, strips.right):

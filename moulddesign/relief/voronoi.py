@@ -74,6 +74,7 @@ def boundary_of(shape: shapely.MultiPolygon) -> Boundary:
     )
     whole = np.rint(coords / VORONOI_GRID_MM)
     keep = ring_of[1:] == ring_of[:-1]
+    # Rings may share corners: equal grid points are one corner.
     _, first, ids = np.unique(grid_keys(whole), return_index=True, return_inverse=True)
     corners = whole[first]
     segments = np.column_stack([ids[:-1], ids[1:]])[keep].astype(np.int64)

@@ -171,6 +171,8 @@ def _across(triangles: Indices) -> Indices:
 
 def _span_mm(inner: BaseGeometry, border: Border) -> float:
     """Return the longest of the shortest lines over a ceiling that have a wall at both ends."""
+    # A line may be laid in any direction, so a point counts as bridged by the shortest of its ways;
+    # the worst point of the ceiling decides.
     points = _points_in(inner)
     best = np.full(len(points), np.inf)
     for way in _ways(border):
@@ -192,6 +194,8 @@ def _ways(border: Border) -> Points:
 def _line_mm(points: Points, way: Points, border: Border) -> Points:
     """Return how long a line through each point is from wall to wall, infinite without walls."""
     edges, stands = border
+    # In coordinates along the way and across it, a line through a point is where `aside` equals its
+    # own; each edge that it crosses is met ahead or behind.
     along, aside = edges @ way, edges @ np.array([-way[1], way[0]])
     at, off = points @ way, points @ np.array([-way[1], way[0]])
     rise = aside[:, 1] - aside[:, 0]

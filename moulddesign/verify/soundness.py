@@ -202,6 +202,8 @@ def closedness(mesh: Mesh) -> Closedness:
         return_inverse=True,
         return_counts=True,
     )
+    # A side that runs from its lower place to its higher counts +1, one that runs down -1: two
+    # neighbours wound alike cancel.
     net = np.bincount(edge, weights=np.sign(heads - tails), minlength=len(edges))
     return Closedness(
         open_edges=int(np.sum(uses == 1)),
