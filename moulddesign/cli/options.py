@@ -12,7 +12,7 @@ import typer
 
 from moulddesign.cli.console import err
 from moulddesign.core import SpecError, say
-from moulddesign.core.typed_numbers import read_number
+from moulddesign.core.quantities import read_number
 from moulddesign.design import (
     DESIGN_FILE,
     DRAWINGS,

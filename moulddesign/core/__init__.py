@@ -3,10 +3,9 @@
 - `messages`: what the tool says, as an id with values, in each language.
 - `errors`: every exception that this package raises on purpose.
 - `findings`: what a check found, and what can hurt someone: results, never exceptions.
-- `quantities`: units, and what a number has to be before anything is computed from it.
-- `typed_numbers`: numbers as people type them, with units and commas.
-- `files`: reading files within limits: text, TOML, CSV tables.
-- `toml_lines`: on which line of a TOML text each key stands.
+- `quantities`: units, what a number has to be before anything is computed from it, and numbers as
+  people type them.
+- `files`: reading files within limits: text, TOML with the line of each key, CSV tables.
 """
 
 from moulddesign.core.errors import (
@@ -25,11 +24,13 @@ from moulddesign.core.files import (
     CsvTable,
     bundled_toml,
     decode_text,
+    line_of,
     parse_toml,
     read_bytes,
     read_csv,
     read_text,
     read_toml,
+    toml_lines,
     with_decimal_point,
 )
 from moulddesign.core.findings import (
@@ -54,7 +55,6 @@ from moulddesign.core.quantities import (
     require_positive,
     require_ratio,
 )
-from moulddesign.core.toml_lines import line_of, toml_lines
 
 __all__ = [
     "CAUTIONS",

@@ -1,5 +1,10 @@
-"""Units, and what a number has to be before anything is computed from it."""
+"""Units, what a number has to be before it is computed with, and numbers as people type them.
 
+"68g", "2.4 oz", "68,5", "2 %", "3/7": one reader serves the command line, text in files and the
+page. What could mean two things is refused, never guessed.
+"""
+
+import re
 from enum import StrEnum
 from math import isfinite
 from typing import Final
@@ -131,3 +136,108 @@ def require_between(field: str, value: float, *, least: float, most: float, need
     if not least <= value <= most:
         raise SpecError(field, value, need)
     return value
+
+
+NUMBER: Final = re.compile(r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(\D.*)?")
+"""A number with at most one point or comma, and what stands behind it."""
+
+THOUSANDS: Final = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
+"""A comma before exactly three digits: 1,250 is 1250 to some and 1.25 to others."""
+
+UNITS: Final = {
+    # NIST Special Publication 811 (2008), appendix B.8: ounce, pound, inch, US fluid ounce.
+    "g": {"g": 1.0, "kg": 1000.0, "mg": 0.001, "oz": 28.349523125, "lb": 453.59237},
+    "mm": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, '"': 25.4, "inch": 25.4},
+    "mL": {"ml": 1.0, "cl": 10.0, "l": 1000.0, "fl oz": 29.5735295625},
+    "g/mL": {"g/ml": 1.0, "kg/l": 1.0, "g/cm3": 1.0, "kg/m3": 0.001},
+    "deg": {"deg": 1.0, "°": 1.0},
+    "deg C": {"deg c": 1.0, "°c": 1.0, "c": 1.0},
+    "min": {"min": 1.0, "h": 60.0},
+    "": {"%": 0.01},
+}
+"""Units that may stand behind a number, by the unit that the value has here, and their factors."""
+
+
+def read_number(field: str, text: str, unit: str) -> float:
+    """Return a number that a person typed, in the field's unit.
+
+    Parameters
+    ----------
+    field : str
+        Name of the field, for the sentence.
+    text : str
+        A number with a point or a comma, and a unit behind it or none.
+    unit : str
+        The field's unit; empty for a ratio, which may be typed in per cent.
+
+    Raises
+    ------
+    SpecError
+        It is no number, its unit is another kind's, or its comma could separate thousands.
+
+    Examples
+    --------
+    >>> read_number("--weight", "68g", "g"), read_number("--weight", "68,5", "g")
+    (68.0, 68.5)
+    >>> read_number("--width", "2 in", "mm"), read_number("--loss", "2 %", "")
+    (50.8, 0.02)
+    """
+    typed = NUMBER.fullmatch(text.strip())
+    if typed is None:
+        raise SpecError(field, text, say("core.number-expected", example=_example(unit)))
+    digits, behind = typed[1], (typed[2] or "").strip().lower()
+    if THOUSANDS.fullmatch(digits):
+        raise SpecError(
+            field,
+            text,
+            say(
+                "core.number-ambiguous",
+                thousands=digits.replace(",", ""),
+                decimal=digits.replace(",", "."),
+            ),
+        )
+    factors = UNITS.get(unit, {unit.lower(): 1.0})
+    if behind and behind not in factors:
+        raise SpecError(field, text, say("core.unit-expected", units=tuple(factors)))
+    value = float(digits.replace(",", ".")) * (factors[behind] if behind else 1.0)
+    if not isfinite(value):
+        raise SpecError(field, text, say("core.number-expected", example=_example(unit)))
+    return value
+
+
+RATIO: Final = re.compile(r"([\d.,]+)\s*[:/]\s*([\d.,]+)")
+
+
+def read_ratio(field: str, text: str) -> str:
+    """Return a ratio of crust to filling as it is written in a design: "3:7".
+
+    Parameters
+    ----------
+    field : str
+        Name of the field, for the sentence.
+    text : str
+        Two numbers separated by a colon or a slash, or the crust's share in per cent.
+
+    Raises
+    ------
+    SpecError
+        It is neither, or a share outside 0 to 100 %.
+
+    Examples
+    --------
+    >>> read_ratio("--ratio", "3/7"), read_ratio("--ratio", "30 %")
+    ('3:7', '30:70')
+    """
+    pair = RATIO.fullmatch(text.strip())
+    if pair is not None:
+        crust, filling = (read_number(field, part, "") for part in pair.groups())
+        return f"{crust:.12g}:{filling:.12g}"
+    if text.strip().endswith("%"):
+        crust = read_number(field, text, "")
+        if 0.0 <= crust <= 1.0:
+            return f"{100.0 * crust:.12g}:{100.0 * (1.0 - crust):.12g}"
+    raise SpecError(field, text, say("core.ratio-expected"))
+
+
+def _example(unit: str) -> str:
+    return f"12.5 {unit}".strip()

@@ -3,7 +3,7 @@
 import pytest
 
 from moulddesign.core import SpecError
-from moulddesign.core.typed_numbers import read_number, read_ratio
+from moulddesign.core.quantities import read_number, read_ratio
 
 
 @pytest.mark.parametrize(
