@@ -1,6 +1,7 @@
 """Design -> Build: the composition, and which checks each kind of mould needs.
 
 - `checks`: what is checked of each kind of mould: the numbers of the design go to `verify`.
+- `remedies`: the smallest change of a design that mends what was found of its piece.
 - `composition`: the one composition: a Design becomes a Portion, a Pastry, a mould, and findings
   about them.
 """

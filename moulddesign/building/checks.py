@@ -10,7 +10,13 @@ from types import MappingProxyType
 from typing import Final
 
 from moulddesign.artwork.legibility import least_gap_mm, least_stroke_mm
-from moulddesign.core import Finding, mm3_from_ml, say
+from moulddesign.building.remedies import (
+    lighter_centre,
+    room_for_centres,
+    shallower_relief,
+    thicker_crust,
+)
+from moulddesign.core import Finding, Message, Verdict, mm3_from_ml, say
 from moulddesign.core.findings import SEPARATOR
 from moulddesign.design import BlockTable, CastTable, Design, Joint, PressTable, Profile
 from moulddesign.geometry import Mesh
@@ -19,7 +25,7 @@ from moulddesign.mould import CastLayout, Mould, inscriptions
 from moulddesign.pastry.interior import Interior
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.pastry.variants import FurtherPastry
-from moulddesign.portion import Portion
+from moulddesign.portion import Figures
 from moulddesign.verify import block_checks, piece_checks, press_checks, printing, walls
 from moulddesign.verify.press_checks import Press
 from moulddesign.verify.pull import pull_findings
@@ -75,7 +81,7 @@ class CheckInput:
     """What was made of a design, for the checks to measure."""
 
     design: Design
-    portion: Portion
+    figures: Figures
     pastry: Pastry
     interior: Interior
     mould: Mould
@@ -89,7 +95,7 @@ class CheckInput:
     @property
     def target_mm3(self) -> float:
         """Volume asked for [mm^3]."""
-        return mm3_from_ml(self.portion.volume_ml)
+        return mm3_from_ml(self.figures.piece.volume_ml)
 
     @property
     def widest_mm(self) -> float:
@@ -99,7 +105,7 @@ class CheckInput:
 
 def piece_findings(made: CheckInput) -> tuple[Finding, ...]:
     """Judge the pastry: volume, crust, centres, and whether its relief reads right."""
-    solid, inside = made.meshes[made.pastry_name], made.interior
+    solid = made.meshes[made.pastry_name]
     return (
         volume_finding(
             say("building.volume"),
@@ -108,16 +114,38 @@ def piece_findings(made: CheckInput) -> tuple[Finding, ...]:
             target_mm3=made.target_mm3,
             source=say("building.portion"),
         ),
-        *piece_checks.crust_findings(
-            thickness_mm=inside.crust_mm, deepest_sunk_mm=made.pastry.deepest_sunk_mm
-        ),
-        *(
-            (piece_checks.centre_finding(least_paste_mm=inside.least_paste_mm),)
-            if inside.centres
-            else ()
-        ),
+        *_crust_findings(made),
+        *_centre_findings(made),
         *relief_findings(made.pastry, solid, line_mm=made.design.printer.line_width_mm),
     )
+
+
+def _crust_findings(made: CheckInput) -> Iterator[Finding]:
+    """Yield whether the crust holds, with the least change where it does not."""
+    thick, *sunk = piece_checks.crust_findings(
+        thickness_mm=made.interior.crust_mm, deepest_sunk_mm=made.pastry.deepest_sunk_mm
+    )
+    yield _with_remedy(thick, lambda: thicker_crust(made.design, made.interior))
+    for found in sunk:
+        yield _with_remedy(found, lambda: shallower_relief(made.design, made.interior))
+
+
+def _centre_findings(made: CheckInput) -> Iterator[Finding]:
+    """Yield whether the centres have room, and paste beside them."""
+    design, inside, weights = made.design, made.interior, made.figures
+    if inside.centres:
+        found = piece_checks.centre_finding(
+            least_paste_mm=inside.least_paste_mm, least_rigid_mm=inside.least_rigid_mm
+        )
+        yield _with_remedy(found, lambda: room_for_centres(design, inside))
+    if weights.together:
+        found = piece_checks.paste_finding(least_paste_g=weights.split.paste_range_g[0])
+        yield _with_remedy(found, lambda: lighter_centre(design, weights))
+
+
+def _with_remedy(found: Finding, remedy: Callable[[], Message | None]) -> Finding:
+    """Return a finding with what mends it, which is sought only where it is not good."""
+    return found if found.verdict is Verdict.GOOD else replace(found, remedy=remedy())
 
 
 def relief_layer_findings(made: CheckInput) -> tuple[Finding, ...]:

@@ -167,7 +167,7 @@ def build(
     )
     check_input = CheckInput(
         design=design,
-        portion=shape.portion.piece,
+        figures=shape.portion,
         pastry=shape.pastry,
         interior=shape.interior,
         mould=mould,

@@ -160,6 +160,9 @@ def _show(made: "Build", *, as_json: bool) -> None:
     ]
     out().print(table("Parts", ("part", "x mm", "y mm", "z mm", "mL", "print g"), rows))
     out().print(_findings_table(made.findings))
+    for found in made.findings:
+        if found.remedy is not None:
+            out().print(f"To mend {found.name}: {found.remedy}.")
     for caution in report["cautions"]:
         out().print(f"- {caution}")
 

@@ -352,7 +352,7 @@ def _findings(build: Build) -> dict[str, Any]:
                 found.verdict.value,
                 with_word_breaks(found.name),
                 _measured(found.measured),
-                str(found.limit),
+                str(found.limit) if found.remedy is None else f"{found.limit}; {found.remedy}",
             ]
             for found in build.findings
             if found.verdict is not Verdict.GOOD

@@ -246,13 +246,14 @@ def _finding(words: Texts, found: Finding) -> str:
     shown = measured.text(words.language) if isinstance(measured, Message) else measured
     value = number_text(shown) if isinstance(shown, float) else str(shown)
     unit = word(found.unit).text(words.language)
+    mend = "" if found.remedy is None else words["to_mend"].format(how=words.said(found.remedy))
     return (
         f'<div class="finding {verdict}"><p><span class="verdict-mark" aria-hidden="true">'
         f"{VERDICT_MARKS[verdict]}</span> <b>{escape(words[f'verdict_{verdict}'])}:</b> "
         f"{escape(found.title(words.language))}</p><p>{escape(f'{value} {unit}'.rstrip())} "
         f'<span class="limit">({escape(words["limit"])}: '
         f"{escape(with_unit(found.limit.text(words.language), unit))}; "
-        f"{escape(words.said(found.source))})</span></p></div>"
+        f"{escape(words.said(found.source))})</span></p>{paragraph(mend) if mend else ''}</div>"
     )
 
 

@@ -39,6 +39,8 @@ class Ball:
     diameter_mm: float
     at_mm: tuple[float, float, float]
     """Its middle; the pastry stands on z = 0 around the z axis."""
+    rigid: bool = False
+    """Whether it is known to keep its shape in pressing."""
 
     @property
     def radius_mm(self) -> float:
@@ -144,6 +146,11 @@ class Interior:
         return min((self._paste_mm(ball) for ball in self.centres), default=inf)
 
     @property
+    def least_rigid_mm(self) -> float:
+        """The same from a centre that keeps its shape; infinite without one [mm]."""
+        return min((self._paste_mm(ball) for ball in self.centres if ball.rigid), default=inf)
+
+    @property
     def _arc_middle_mm(self) -> tuple[float, float]:
         """Middle of the shoulder's arc: distance from the outline, height above the table [mm]."""
         radius, height = self.pastry.shoulder_radius_mm, self.pastry.height_mm
@@ -223,7 +230,12 @@ def interior(design: Design, made: Pastry, piece: Portion) -> Interior:
         pastry=made,
         crust_mm=thick_mm,
         centres=tuple(
-            Ball(name=centre.name, diameter_mm=size, at_mm=(x, y, made.height_mm / 2.0))
+            Ball(
+                name=centre.name,
+                diameter_mm=size,
+                at_mm=(x, y, made.height_mm / 2.0),
+                rigid=centre.rigid is True,
+            )
             for centre, size, (x, y) in zip(
                 centres, diameters_mm, ring_mm(diameters_mm), strict=True
             )

@@ -11,6 +11,8 @@ from moulddesign.geometry.sampling import grid_over, region_mask, top_heights_mm
 
 LEAST_CRUST_MM: Final = 2.0
 """Crust nowhere thinner; common practice, no source [mm]."""
+TORN_CRUST_MM: Final = 1.0
+"""A crust below this cannot be wrapped; common practice, no source [mm]."""
 CUT_RATIO: Final = 0.5
 """Largest share of the crust that sunk relief may take; common practice, no source."""
 LEAST_PASTE_MM: Final = 1.0
@@ -25,10 +27,13 @@ def crust_findings(*, thickness_mm: float, deepest_sunk_mm: float) -> tuple[Find
     thick = Finding(
         what=say("verify.crust-thickness"),
         measured=thickness_mm,
-        limit=say("core.at-least", limit=LEAST_CRUST_MM),
+        limit=say("verify.at-least-or-fails", limit=LEAST_CRUST_MM, fails=TORN_CRUST_MM),
         unit="mm",
         source=PRACTICE,
-        verdict=judged(good=thickness_mm >= LEAST_CRUST_MM, otherwise=Verdict.WARN),
+        verdict=judged(
+            good=thickness_mm >= LEAST_CRUST_MM,
+            otherwise=Verdict.FAIL if thickness_mm < TORN_CRUST_MM else Verdict.WARN,
+        ),
     )
     if deepest_sunk_mm == 0.0:
         return (thick,)
@@ -47,20 +52,44 @@ def crust_findings(*, thickness_mm: float, deepest_sunk_mm: float) -> tuple[Find
     )
 
 
-def centre_finding(*, least_paste_mm: float) -> Finding:
+def centre_finding(*, least_paste_mm: float, least_rigid_mm: float) -> Finding:
     """Return whether the centres, as balls side by side, fit inside the crust with paste around.
 
-    `least_paste_mm` is the least distance from a centre to the crust, below 0 where it reaches into
-    it.
+    Parameters
+    ----------
+    least_paste_mm : float
+        Least distance from a centre to the crust, below 0 where it reaches into it [mm].
+    least_rigid_mm : float
+        The same from a centre that keeps its shape in pressing; infinite without one [mm].
     """
     room_mm = least_paste_mm - LEAST_PASTE_MM
     return Finding(
         what=say("verify.room-around-centres"),
         measured=room_mm,
-        limit=say("verify.paste-on-each-side", paste_mm=LEAST_PASTE_MM),
+        limit=say("verify.paste-or-fails", paste_mm=LEAST_PASTE_MM),
         unit="mm",
         source=say("verify.centres-as-balls"),
-        verdict=judged(good=room_mm >= 0.0, otherwise=Verdict.WARN),
+        verdict=judged(
+            good=room_mm >= 0.0, otherwise=Verdict.FAIL if least_rigid_mm < 0.0 else Verdict.WARN
+        ),
+    )
+
+
+def paste_finding(*, least_paste_g: float) -> Finding:
+    """Return whether a filling that is weighed with its centres has paste beside heavy ones.
+
+    Parameters
+    ----------
+    least_paste_g : float
+        Paste beside centres as heavy as 95 of 100 pieces have them [g].
+    """
+    return Finding(
+        what=say("verify.paste-beside-heavy"),
+        measured=least_paste_g,
+        limit=say("verify.above-zero"),
+        unit="g",
+        source=say("verify.scatter-of-centres"),
+        verdict=judged(good=least_paste_g > 0.0, otherwise=Verdict.WARN),
     )
 
 

@@ -11,13 +11,13 @@ from moulddesign.design import Design
 
 PUBLISHED = re.compile(r"\b(19|20)\d\d\b|Handbook")
 """Sources that are published keep their title."""
-SYMBOLS = {"", "mm", "mm2", "mm3", "mL", "N"}
+SYMBOLS = {"", "g", "mm", "mm2", "mm3", "mL", "N"}
 """Units that are written alike in both languages."""
 
 DESIGNS = {
     "press": {},
     "bolt": {"mould": {"joint": "bolt"}, "relief": {"sense": "sunk"}},
-    "block": {"mould": {"kind": "block", "cavities": 2}},
+    "block": {"mould": {"kind": "block", "cavities": 2}, "portion": {"centres": [{"mass_g": 4}]}},
     "cast": {"mould": {"kind": "cast"}},
     "stamps": {"further_stamps": [{"name": "sun", "layers": [{"pattern": "sun"}]}]},
     "nothing on top": {"relief": {"layers": []}, "portion": {"centres": []}},

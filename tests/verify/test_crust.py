@@ -1,15 +1,18 @@
-"""The crust's rules: 2 mm (common practice, no source), half of it for sunk relief, room inside."""
+"""Crust rules: 2 and 1 mm (common practice, no source), half of it for sunk relief, room."""
+
+from math import inf
 
 import pytest
 
 from moulddesign.core import Verdict
-from moulddesign.verify.piece_checks import centre_finding, crust_findings
+from moulddesign.verify.piece_checks import centre_finding, crust_findings, paste_finding
 
 
 @pytest.mark.parametrize(
-    ("thickness", "verdict"), [(2.0, Verdict.GOOD), (3.0, Verdict.GOOD), (1.99, Verdict.WARN)]
-)
-def test_a_crust_under_two_millimetres_is_warned_of(thickness, verdict):
+    ("thickness", "verdict"), [(2.0, Verdict.GOOD), (3.0, Verdict.GOOD), (1.99, Verdict.WARN),
+     (1.0, Verdict.WARN), (0.99, Verdict.FAIL)],
+)  # fmt: skip
+def test_a_crust_under_two_millimetres_is_warned_of_and_under_one_fails(thickness, verdict):
     (found,) = crust_findings(thickness_mm=thickness, deepest_sunk_mm=0.0)
     assert (found.verdict, found.measured, found.unit) == (verdict, thickness, "mm")
 
@@ -25,12 +28,18 @@ def test_sunk_relief_leaves_half_the_crust(sunk, verdict):
 
 
 @pytest.mark.parametrize(
-    ("paste", "room", "verdict"),
+    ("paste", "rigid", "room", "verdict"),
     # 1 mm of paste on each side, our own choice.
-    [(1.0, 0.0, Verdict.GOOD), (2.5, 1.5, Verdict.GOOD), (0.9, -0.1, Verdict.WARN),
-     (-3.0, -4.0, Verdict.WARN)],
+    [(1.0, 1.0, 0.0, Verdict.GOOD), (2.5, inf, 1.5, Verdict.GOOD), (0.9, 0.9, -0.1, Verdict.WARN),
+     (-3.0, inf, -4.0, Verdict.WARN), (-3.0, 0.5, -4.0, Verdict.WARN),
+     (-0.1, -0.1, -1.1, Verdict.FAIL)],
 )  # fmt: skip
-def test_centres_need_paste_around_them(paste, room, verdict):
-    found = centre_finding(least_paste_mm=paste)
+def test_centres_need_paste_around_them_and_rigid_ones_room(paste, rigid, room, verdict):
+    found = centre_finding(least_paste_mm=paste, least_rigid_mm=rigid)
     assert found.measured == pytest.approx(room)
     assert found.verdict is verdict
+
+
+@pytest.mark.parametrize(("paste", "verdict"), [(0.1, Verdict.GOOD), (0.0, Verdict.WARN)])
+def test_heavy_centres_leave_some_paste(paste, verdict):
+    assert paste_finding(least_paste_g=paste).verdict is verdict

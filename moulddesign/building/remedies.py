@@ -1,0 +1,165 @@
+"""The smallest change of a design that mends what was found of its piece.
+
+Changes are tried in steps on the plain piece, which has no relief and is made in a moment. What the
+relief takes from crust or height now is added to what is asked of the plain piece, and a change is
+offered only where the whole piece then passes.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import floor
+from typing import Final
+
+from moulddesign.core import Message, MouldError, say
+from moulddesign.design import Design
+from moulddesign.pastry.interior import Interior, interior
+from moulddesign.pastry.pastry import pastry
+from moulddesign.portion import Figures, portion
+from moulddesign.verify.piece_checks import CUT_RATIO, LEAST_CRUST_MM, LEAST_PASTE_MM
+
+STEP: Final = 0.01
+"""Step of a crust's share and of a height to width; our choice."""
+MOST_SHARE: Final = 0.9
+"""Largest crust's share that is offered; our choice."""
+MOST_PROPORTION: Final = 1.0
+"""Largest height to width that is offered; our choice."""
+NEXT: Final = 3
+"""Steps that are tried with the relief, from the one that the plain piece asks for."""
+
+
+def thicker_crust(design: Design, inside: Interior) -> Message | None:
+    """Return the least share of crust that makes it thick enough, as a ratio."""
+    hundredths = floor(design.portion.crust_share / STEP + 1e-6)
+
+    def changed(step: int) -> Design:
+        crust = (hundredths + step) / 10.0
+        ratio = f"{crust:.1f}:{10.0 - crust:.1f}".replace(".0", "")
+        return design.with_values({"portion.ratio": ratio})
+
+    steps = range(1, round(MOST_SHARE / STEP) - hundredths + 1)
+    measure = Measure(of=lambda made: made.crust_mm, limit=LEAST_CRUST_MM)
+    found = _least_change(design, inside, changed, steps, measure=measure)
+    return None if found is None else say("building.more-crust", ratio=found[0].portion.ratio)
+
+
+def room_for_centres(design: Design, inside: Interior) -> Message | None:
+    """Return a higher piece that has room for the centres, or else the heaviest that fit."""
+    hundredths = floor(inside.pastry.height_mm / inside.pastry.outline.width_mm / STEP)
+    measure = Measure(of=lambda made: made.least_paste_mm, limit=LEAST_PASTE_MM)
+
+    def higher(step: int) -> Design:
+        return design.with_values({"pastry.height_to_width": (hundredths + step) / 100.0})
+
+    steps = range(1, round(MOST_PROPORTION / STEP) - hundredths + 1)
+    found = _least_change(design, inside, higher, steps, measure=measure)
+    if found is not None:
+        return say(
+            "building.higher-piece",
+            height_mm=found[1].pastry.height_mm,
+            proportion=found[0].pastry.height_to_width,
+        )
+    if len(design.portion.centres) != 1:
+        return None
+    steps = range(1, floor(10.0 * design.portion.centres[0].mass_g))
+    found = _least_change(
+        design, inside, lambda step: _lighter(design, step), steps, measure=measure
+    )
+    return None if found is None else say("building.lighter-centre", centre=as_typed(found[0]))
+
+
+def lighter_centre(design: Design, made: Figures) -> Message | None:
+    """Return the heaviest centre beside which even a heavy one of its kind leaves paste."""
+    if len(made.centres) != 1:
+        return None
+    (centre,) = made.centres
+    low_g, _ = made.split.paste_range_g
+    heaviest_g = (made.split.filling_g - low_g) / centre.total_g  # of a gram of the nominal mass
+    steps = floor(10.0 * (centre.mass_g - made.split.filling_g / heaviest_g / centre.count)) + 1
+    if steps / 10.0 >= centre.mass_g:
+        return None
+    return say("building.lighter-centre", centre=as_typed(_lighter(design, steps)))
+
+
+def shallower_relief(design: Design, inside: Interior) -> Message | None:
+    """Return the deepest relief that leaves half of the crust; None where a layer has its own."""
+    if any(layer.depth_mm is not None for layer in design.layers):
+        return None
+    # A flatter relief moves the crust a little, so the next tenth may be the one.
+    tenths = floor(10.0 * CUT_RATIO * inside.crust_mm)
+    for depth_mm in (tenths / 10.0, (tenths - 1) / 10.0):
+        made = _whole(design.with_values({"relief.depth_mm": depth_mm})) if depth_mm > 0.0 else None
+        if made is not None and made.pastry.deepest_sunk_mm <= CUT_RATIO * made.crust_mm:
+            return say("building.shallower-relief", depth_mm=depth_mm)
+    return None
+
+
+def as_typed(design: Design) -> str:
+    """Return a design's first centre as `--centre` takes it."""
+    centre = design.portion.centres[0]
+    density = "" if centre.density_g_per_ml is None else f":{centre.density_g_per_ml:g}"
+    return f"{centre.name}:{centre.mass_g:g}{density}"
+
+
+def _lighter(design: Design, tenths: int) -> Design:
+    """Return a design whose only centre is lighter by some tenths of a gram."""
+    (centre,) = design.plain()["portion"]["centres"]
+    mass_g = (floor(10.0 * centre["mass_g"] + 1e-6) - tenths) / 10.0
+    return design.with_values({"portion.centres": [centre | {"mass_g": mass_g}]})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """What is measured of an interior, and what it has to reach."""
+
+    of: Callable[[Interior], float]
+    limit: float
+
+
+def _least_change(
+    design: Design,
+    inside: Interior,
+    changed: Callable[[int], Design],
+    steps: range,
+    *,
+    measure: Measure,
+) -> tuple[Design, Interior] | None:
+    """Return the design after the fewest steps at which a measure is enough, and its interior.
+
+    It rises with the steps, at least until it is enough.
+    """
+    plain = _whole(_without_relief(design))
+    if plain is None or not steps:
+        return None
+    lost = measure.of(plain) - measure.of(inside)
+
+    def enough(step: int) -> bool:
+        made = _whole(_without_relief(changed(step)))
+        return made is not None and measure.of(made) - lost >= measure.limit
+
+    low, high = 0, 1  # doubled until it is enough, then halved in on
+    while not enough(high):
+        if high == steps[-1]:
+            return None
+        low, high = high, min(2 * high, steps[-1])
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if enough(middle) else (middle, high)
+    for step in range(high, min(high + NEXT, steps.stop)):
+        candidate = changed(step)
+        made = _whole(candidate)
+        if made is not None and measure.of(made) >= measure.limit:
+            return candidate, made
+    return None
+
+
+def _without_relief(design: Design) -> Design:
+    return design.with_values({"relief.layers": [], "further_stamps": []})
+
+
+def _whole(design: Design) -> Interior | None:
+    """Return the interior of a design's piece; None where there is no such piece."""
+    try:
+        piece = portion(design.portion)
+        return interior(design, pastry(design, piece.volume_ml), piece)
+    except MouldError:
+        return None
