@@ -4,7 +4,7 @@
 - `options`: the options that override a design file, declared once for every verb.
 - `usage`: which options each verb reads, and refusing those that do nothing or stand there twice.
 - `console`: printing tables, JSON and progress, and saving what a verb writes.
-- `make_commands`: the verbs `make` and `coupon`.
+- `make_commands`: the verbs `make`, `coupon` and `printers`.
 - `weight_commands`: the verbs `portion` and `density`.
 - `batch_command`: the verb `batch`.
 - `kitchen_commands`: the verb `trial`.

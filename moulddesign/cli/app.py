@@ -14,13 +14,14 @@ from urllib.parse import urlsplit
 
 import typer
 
+from moulddesign import __version__
 from moulddesign.cli import INTERRUPTED
 from moulddesign.cli.batch_command import run_batch
 from moulddesign.cli.console import ends_at_once, err
 from moulddesign.cli.file_commands import patterns_app, run_example, run_inspect
 from moulddesign.cli.fit_command import run_fit
 from moulddesign.cli.kitchen_commands import run_trial
-from moulddesign.cli.make_commands import run_coupon, run_make
+from moulddesign.cli.make_commands import run_coupon, run_make, run_printers
 from moulddesign.cli.options import PIECE, AsJson, with_design
 from moulddesign.cli.series_command import run_series
 from moulddesign.cli.usage import Verb, VerbGroup, usage_sentence
@@ -75,7 +76,6 @@ BAD_INPUT = 2
 
 app = typer.Typer(
     cls=VerbGroup,
-    add_completion=False,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
@@ -91,15 +91,24 @@ app.command("example", cls=Verb)(run_example)
 app.command("series", cls=Verb)(run_series)
 app.command("page", cls=Verb)(run_page)
 app.command("fit", cls=Verb)(run_fit)
+app.command("printers", cls=Verb)(run_printers)
 
 
 @app.callback(invoke_without_command=True)
-def _help(context: typer.Context) -> None:
+def _help(
+    context: typer.Context,
+    *,
+    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+) -> None:
     """Design a filled, pressed pastry and the printable mould that presses it.
 
     Example: moulddesign make --weight 75 --ratio 3:7 --pattern lantern
+
+    Numbers may carry units and decimal commas: 68g, 2.4 oz, 68,5, 2 %.
     """
-    if context.invoked_subcommand is None:
+    if version:
+        sys.stdout.write(f"moulddesign {__version__}\n")
+    elif context.invoked_subcommand is None:
         sys.stdout.write(context.get_help() + "\n")
 
 

@@ -11,7 +11,7 @@ import typer
 from rich.table import Table
 
 from moulddesign.cli.console import Overwrite, out, print_json, save_text, table
-from moulddesign.cli.options import WEIGHTS, AsJson, Override, with_designs
+from moulddesign.cli.options import WEIGHTS, AsJson, Override, design_path, with_designs
 from moulddesign.core import SpecError, say
 from moulddesign.design import Design
 from moulddesign.kitchen import (
@@ -122,7 +122,7 @@ def recipe_of(design: Design, design_file: Path | None) -> Recipe | None:
     if design.batch.recipe is None:
         return None
     path = Path(design.batch.recipe)
-    beside = path if design_file is None else Path(design_file).parent / path
+    beside = path if design_file is None else design_path(Path(design_file)).parent / path
     return Recipe.read(beside if beside.exists() else path)
 
 

@@ -10,6 +10,7 @@ import signal
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any, Final
 
@@ -20,6 +21,7 @@ from rich.table import Table
 
 from moulddesign.cli import INTERRUPTED
 from moulddesign.core import FileError, Message, WriteError, say
+from moulddesign.core.quantities import UNITS
 
 NARROWEST: Final = 40
 """Narrowest console that is written to; our choice [columns]."""
@@ -144,6 +146,28 @@ def ends_at_once(tidy: Callable[[], object] | None = None) -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGINT, before)
+
+
+class Units(StrEnum):
+    """What weights and sizes are printed in."""
+
+    METRIC = "metric"
+    US = "us"
+
+
+PrintedUnits = Annotated[
+    Units, typer.Option("--units", help="us adds ounces and inches to what is printed.")
+]
+
+
+def ounces(mass_g: float) -> str:
+    """Return a mass in avoirdupois ounces, to what a scale of 0.01 oz shows."""
+    return f"{mass_g / UNITS['g']['oz']:.2f}"
+
+
+def inches(length_mm: float) -> str:
+    """Return a length in inches."""
+    return f"{length_mm / UNITS['mm']['in']:.2f}"
 
 
 Overwrite = Annotated[

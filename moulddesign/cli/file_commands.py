@@ -53,7 +53,9 @@ def run_inspect(
     ] = False,
     target: Annotated[
         Path | None,
-        typer.Option("--out", metavar="FILE.stl", help="Save the mended mesh, in millimetres."),
+        typer.Option(
+            "--out", "-o", metavar="FILE.stl", help="Save the mended mesh, in millimetres."
+        ),
     ] = None,
     overwrite: Overwrite = False,
     as_json: AsJson = False,

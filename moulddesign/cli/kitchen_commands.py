@@ -60,7 +60,7 @@ def run_trial(
         Keep, typer.Option(help="The design that is written keeps the mould, or its weight.")
     ] = Keep.MOULD,
     save_as: Annotated[
-        Path | None, typer.Option("--out", metavar="FILE", help="Write the corrected design.")
+        Path | None, typer.Option("--out", "-o", metavar="FILE", help="Write the corrected design.")
     ] = None,
     overwrite: Overwrite = False,
     as_json: AsJson = False,

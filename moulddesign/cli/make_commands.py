@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
@@ -12,9 +13,12 @@ from rich.table import Table
 from moulddesign.cli.batch_command import recipe_of
 from moulddesign.cli.console import (
     OverwriteMould,
+    PrintedUnits,
+    Units,
     ends_at_once,
     err,
     figure,
+    inches,
     out,
     print_json,
     table,
@@ -32,7 +36,7 @@ from moulddesign.cli.options import (
 )
 from moulddesign.cli.weight_commands import WEIGHING, weight_sentences, weight_table
 from moulddesign.core import Finding, Message, Verdict, with_unit
-from moulddesign.design import Design
+from moulddesign.design import Design, library
 
 if TYPE_CHECKING:
     from moulddesign.building import Build
@@ -47,7 +51,7 @@ def run_make(
     *,
     context: typer.Context,
     folder: Annotated[
-        Path | None, typer.Option("--out", metavar="DIR", help="Default: exports/NAME.")
+        Path | None, typer.Option("--out", "-o", metavar="DIR", help="Default: exports/NAME.")
     ] = None,
     keep_failing: Annotated[
         bool, typer.Option("--keep-failing", help="Publish in spite of a failed finding.")
@@ -62,6 +66,7 @@ def run_make(
     ] = "all",
     paper: PaperName = None,
     overwrite: OverwriteMould = False,
+    units: PrintedUnits = Units.METRIC,
     schema: Annotated[
         bool, typer.Option("--schema", help="Print the design file's JSON Schema; make nothing.")
     ] = False,
@@ -95,11 +100,11 @@ def run_make(
             )
             made = build(design, stage)
         if made.failed and not keep_failing:
-            _show(made, as_json=as_json)
+            _show(made, units, as_json=as_json)
         stage("files")
         write = export.publish_failing if keep_failing else export.publish
         made = write(made, target, options, progress=stage.file)
-    _show(made, as_json=as_json)
+    _show(made, units, as_json=as_json)
     err().print(f"Written to {target}", soft_wrap=True)
     if made.failed:
         raise typer.Exit(1)
@@ -131,13 +136,13 @@ class _Stage:
         self.bar.update(self.task, description=name)
 
 
-def _show(made: "Build", *, as_json: bool) -> None:
+def _show(made: "Build", units: Units, *, as_json: bool) -> None:
     report = made.report()
     if as_json:
         print_json(report)
         return
     pastry = report["pastry"]
-    out().print(weight_table(made.design.name, made.portion))
+    out().print(weight_table(made.design.name, made.portion, units))
     for sentence in weight_sentences(made.design, made.portion, made.pastry.outline.width_mm):
         out().print(sentence)
     rounding = made.portion.rounding(made.design.mould.kind, made.pastry.outline.area_mm2)
@@ -149,6 +154,10 @@ def _show(made: "Build", *, as_json: bool) -> None:
         f"{figure(pastry['relief_ml'])} mL are relief; crust "
         f"{figure(pastry['crust_thickness_mm'])} mm all round."
     )
+    if units is Units.US:
+        out().print(
+            f"In inches: {inches(pastry['width_mm'])} wide, {inches(pastry['height_mm'])} high."
+        )
     for one in report["further_pastries"]:
         out().print(
             f"Under {one['stamp']}: {figure(one['height_mm'])} mm high, "
@@ -195,7 +204,7 @@ def _measured(value: float | Message, unit: str) -> str:
 
 FOLDER: Final = Path("exports") / "coupons"
 
-FLAGS: Final = {"--printer", "--material", "--draft"}
+FLAGS: Final = {"--printer", "--material", "--bed", "--draft"}
 """Options of `make` that change a coupon."""
 
 OPTIONS: Final[tuple[Override, ...]] = tuple(
@@ -208,7 +217,7 @@ def run_coupon(
     design: Design,
     *,
     folder: Annotated[
-        Path, typer.Option("--out", metavar="DIR", help="Where the files go.")
+        Path, typer.Option("--out", "-o", metavar="DIR", help="Where the files go.")
     ] = FOLDER,
     overwrite: OverwriteMould = False,
     as_json: AsJson = False,
@@ -234,3 +243,41 @@ def run_coupon(
         for step, sentence in enumerate(report["how"], start=1):
             out().print(f"{step}. {sentence}")
     err().print(f"Written to {folder}", soft_wrap=True)
+
+
+def run_printers(
+    *,
+    file: Annotated[
+        Path | None,
+        typer.Option("--library", metavar="FILE", help="One's own printers and materials (TOML)."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """List the printers and materials that a design can name, with their figures.
+
+    Example: moulddesign printers --library mine.toml
+    """
+    known = library(None if file is None else str(file))
+    if as_json:
+        print_json(
+            {
+                kind: [{"name": name} | asdict(each) for name, each in named.items()]
+                for kind, named in (("printers", known.machines), ("materials", known.materials))
+            }
+        )
+        return
+    machines = [
+        (name, " x ".join(f"{side:g}" for side in one.bed_mm), one.nozzle_mm, one.line_width_mm,
+         one.layer_height_mm, one.flow_mm3_per_s)
+        for name, one in known.machines.items()
+    ]  # fmt: skip
+    heads = ("printer", "bed mm", "nozzle mm", "line mm", "layer mm", "flow mm3/s")
+    out().print(table("Printers", heads, machines))
+    plastics = [
+        (name, one.density_g_per_ml, one.softening_c, one.tensile_along_mpa, one.shrink)
+        for name, one in known.materials.items()
+    ]
+    figures = ("material", "g/mL", "softens deg C", "strength MPa", "shrink")
+    out().print(table("Materials", figures, plastics))
+    for name, one in known.materials.items():
+        out().print(f"{name}: {one.caution}")

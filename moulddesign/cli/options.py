@@ -2,7 +2,6 @@
 
 import functools
 import inspect
-import re
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,8 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from moulddesign.cli.console import err
-from moulddesign.core import SpecError, say
-from moulddesign.core.quantities import read_number
+from moulddesign.core import FileError, SpecError, read_number, say
 from moulddesign.design import (
     DESIGN_FILE,
     DRAWINGS,
@@ -186,6 +184,7 @@ MOULD: Final = (
     Override("--cavities", "mould.cavities", int, "N", "Cavities of a block or casting master."),
     Override("--clearance", "mould.clearance_mm", float, "MM", "Gap between stamp and bore."),
     Override("--printer", "printer.machine", str, "NAME", "Printer: common-220, small-bed."),
+    Override("--bed", "printer.bed_mm", str, "XxYxZ", "Build volume of the printer, mm."),
     Override("--material", "printer.material", str, "NAME", "Plastic that is printed."),
 )
 """Options for the mould and the printer."""
@@ -268,8 +267,7 @@ def _design(file: Path | None, asked: Mapping[str, Any]) -> Design:
     gets who asks for nothing.
     """
     given = {field: value for field, value in asked.items() if value is not None}
-    plain = file is None and bool(given)
-    design = Design() if plain else read_design(file)
+    design = Design() if file is None and given else read_design(file)
     if "centres" in given:
         given["portion.centres"] = [_centre(text) for text in given.pop("centres")]
     first = {
@@ -284,29 +282,7 @@ def _design(file: Path | None, asked: Mapping[str, Any]) -> Design:
         given["further_stamps"] = [_stamp(pattern) for pattern in given.pop("stamps.patterns")]
     made = design.with_values(given)
     refuse_idle(made.pastry.outline, given)
-    return made.with_values({"name": usual_name(made)}) if plain and "name" not in given else made
-
-
-def usual_name(design: Design) -> str:
-    """Return a name of weight, outline and artwork, for a design that nobody has named.
-
-    Examples
-    --------
-    >>> usual_name(Design())
-    '75g-round-chestnut'
-    """
-    layers = [layer.pattern or layer.motif or layer.text or "" for layer in design.relief.layers]
-    drawn = [Path(name).stem if name.lower().endswith(DRAWINGS) else name for name in layers]
-    outline = Path(design.pastry.outline).stem
-    words = [f"{design.portion.finished_weight_g:g}g", outline, *(drawn or ["plain"])]
-    whole = "-".join(filter(None, (UNNAMING.sub("-", word).strip("-.") for word in words)))
-    return whole[:MOST_NAME].strip("-.")
-
-
-UNNAMING: Final = re.compile(r"[^\w.]+")
-"""What cannot stand in a name of ours; further points may."""
-MOST_NAME: Final = 60
-"""Longest name that is made [characters]; our choice."""
+    return made
 
 
 def _centre(text: str) -> dict[str, Any]:
@@ -368,13 +344,24 @@ def paper_for(formats: Collection["Format"], name: str | None) -> "Paper":
 
 
 def read_design(file: Path | None) -> Design:
-    """Return the design of a file, or the demo; notes about the file go to stderr."""
+    """Return the design of a file or of a build's folder, or the demo.
+
+    Notes about the file go to stderr.
+    """
     if file is None:
         return demo()
-    design, notes = Design.read_with_notes(file)
+    if file.suffix.lower() in DRAWINGS:
+        raise FileError(str(file), say("cli.drawing-as-design", file=str(file)))
+    design, notes = Design.read_with_notes(design_path(file))
     for note in notes:
         err().print(str(note), soft_wrap=True, markup=False)
     return design
+
+
+def design_path(file: Path) -> Path:
+    """Return a design file; of a folder, the one in it that a build wrote there."""
+    inside = file / DESIGN_FILE
+    return inside if inside.is_file() else file
 
 
 def demo() -> Design:

@@ -48,7 +48,7 @@ def run_series(
         ),
     ] = None,
     folder: Annotated[
-        Path, typer.Option("--out", metavar="DIR", help="Each piece goes to a folder in it.")
+        Path, typer.Option("--out", "-o", metavar="DIR", help="Each piece goes to a folder in it.")
     ] = Path("exports"),
     jobs: Annotated[
         int | None,

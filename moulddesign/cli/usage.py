@@ -7,6 +7,7 @@ design's to refuse, for the kind may stand in its file.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -14,7 +15,9 @@ import typer
 from pydantic import ValidationError
 from typer.core import TyperCommand, TyperGroup, TyperOption
 
-from moulddesign.core import Message, MouldError, SpecError, say
+from moulddesign.cli.console import err
+from moulddesign.core import Message, MouldError, SpecError, read_number, read_ratio, say
+from moulddesign.design import DRAWINGS
 from moulddesign.design.schema import both, either
 
 
@@ -115,6 +118,39 @@ def refuse_idle_options(verb: str, flags: Sequence[str]) -> None:
             raise UsageError(say("cli.idle-without", option=flag, needs=needs))
 
 
+UNITS: Final[Mapping[str, str]] = MappingProxyType(
+    {"G": "g", "MM": "mm", "G/ML": "g/mL", "DEG": "deg", "C": "deg C", "X": ""}
+)
+"""Unit of an option's value, by what the help shows for it."""
+
+
+def _read_as_typed(params: Sequence[Any]) -> None:
+    """Let options that take numbers read them as people type them: 68g, 2.4 oz, 68,5, 3/7."""
+    for param in params:
+        described = getattr(param, "type_descriptor", None)
+        if described is None or described.parameter_info.parser is not None:
+            continue
+        flag = max(param.opts, key=len)
+        if described.annotation in {float, list[float]}:
+            unit = UNITS[str(param.metavar)]
+            described.parameter_info.parser = partial(_number, flag, unit)
+        elif param.metavar == "C:F":
+            described.parameter_info.parser = partial(_ratio, flag)
+
+
+def _number(flag: str, unit: str, text: str | float) -> float:
+    """Return a number; a default is one already."""
+    return read_number(flag, text, unit) if isinstance(text, str) else text
+
+
+def _ratio(flag: str, text: str) -> str:
+    """Return a ratio, and say what a share in per cent was taken for."""
+    ratio = read_ratio(flag, text)
+    if text.strip().endswith("%"):
+        err().print(f"{flag} {text}: the crust's share, crust to filling {ratio}.", soft_wrap=True)
+    return ratio
+
+
 class Verb(TyperCommand):
     """A verb that refuses options given twice and options that do nothing."""
 
@@ -122,6 +158,7 @@ class Verb(TyperCommand):
         """Look at what is given before anything of it is used."""
         given, _ = _given(self, ctx, args)
         refuse_idle_options(_verbs(ctx), given)
+        _read_as_typed(self.params)
         return super().parse_args(ctx, args)
 
 
@@ -132,6 +169,8 @@ class VerbGroup(TyperGroup):
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:  # noqa: ANN401 (as `_verbs`)
         """Look at what is given before anything of it is used."""
+        if self.name == "patterns" and args and args[0].lower().endswith(DRAWINGS):
+            args = ["check", *args]  # a drawing where a verb is due is to be checked
         given, rest = _given(self, ctx, args)
         if given and rest:
             raise UsageError(say("cli.idle-before-verb", option=given[0], verb=rest[0]))
@@ -177,7 +216,6 @@ def _repeated(flag: str, values: Sequence[Any]) -> UsageError:
 
 NEEDS: Final[Mapping[str, Callable[[Mapping[str, Any]], Message]]] = MappingProxyType(
     {
-        "float_parsing": lambda _: say("cli.number"),
         "int_parsing": lambda _: say("cli.whole-number-without-unit"),
         "int_from_float": lambda _: say("cli.whole-number"),
         "int_parsing_size": lambda _: say("cli.long-number"),

@@ -11,7 +11,7 @@ from typing import Annotated, Final
 import typer
 from rich.table import Table
 
-from moulddesign.cli.console import out, print_json, table
+from moulddesign.cli.console import PrintedUnits, Units, ounces, out, print_json, table
 from moulddesign.cli.options import WEIGHTS, WIDTH, AsJson, Override, with_design
 from moulddesign.cli.usage import Verb, VerbGroup
 from moulddesign.design import Design, PortionTable, ScaleTable
@@ -41,7 +41,7 @@ WEIGHING: Final = (
 """Options of the verbs that weigh."""
 
 
-def weight_table(name: str, made: Figures) -> Table:
+def weight_table(name: str, made: Figures, units: Units = Units.METRIC) -> Table:
     """Return the table of masses, on the scale and exact, volumes and balls."""
     piece, split, balls = made.piece, made.split, made.balls
     filling = (piece.paste_g + piece.centre_g, piece.filled_ml, balls.filling_mm)
@@ -59,13 +59,17 @@ def weight_table(name: str, made: Figures) -> Table:
         ]
     else:
         inside = [("paste", split.paste_g, *filling)]
-    rows = [
+    rows: list[tuple[object, ...]] = [
         ("crust", split.crust_g, piece.crust_g, piece.crust_ml, balls.crust_mm),
         *inside,
         ("raw piece", split.raw_g, piece.raw_g, piece.volume_ml, balls.wrapped_mm),
         ("finished", "", piece.finished_g, "", ""),
     ]
-    heads = ("part", "on the scale g", "exact g", "mL", "ball mm")
+    heads = ["part", "on the scale g", "exact g", "mL", "ball mm"]
+    if units is Units.US:
+        heads.append("oz")
+        weighed = ((*row, row[1] if isinstance(row[1], float) else row[2]) for row in rows)
+        rows = [(*row, ounces(last) if isinstance(last, float) else "") for *row, last in weighed]
     unsure = ", by a loss that nobody measured" if made.loss.source is LossSource.UNMEASURED else ""
     return table(f"{name}: one piece{unsure}", heads, rows)
 
@@ -133,7 +137,9 @@ def _label(made: Figures, target: LabelTarget) -> str:
 
 
 @with_design(*WEIGHTS, WIDTH, *WEIGHING)
-def run_portion(design: Design, *, as_json: AsJson = False) -> None:
+def run_portion(
+    design: Design, *, units: PrintedUnits = Units.METRIC, as_json: AsJson = False
+) -> None:
     """Masses, volumes, balls, spread and label target of one piece; no geometry.
 
     Example: moulddesign portion --weight 75 --ratio 3:7 --centre date:5
@@ -143,7 +149,7 @@ def run_portion(design: Design, *, as_json: AsJson = False) -> None:
         print_json({"design": design.report(), "portion": made.report()})
         return
     sentences = tuple(weight_sentences(design, made, design.pastry.width_mm))
-    out().print(weight_table(design.name, made))
+    out().print(weight_table(design.name, made, units))
     out().print(spread_table(made))
     for sentence in sentences:
         out().print(sentence)

@@ -35,7 +35,6 @@ SEPARATORS: Final = (";", "\t", ",")
 COMMENTS: Final = re.compile(r"(?:[ \t]*(?:#[^\n]*)?\n)*")
 """Comments and empty lines at the beginning of a table."""
 QUOTED: Final = re.compile(r'"[^"]*"')
-DECIMAL_COMMA: Final = re.compile(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?")
 
 FilePath = str | PathLike[str]
 
@@ -161,6 +160,8 @@ class CsvTable:
     heads: tuple[str, ...]
     """Without spaces around them; none in an empty file."""
     rows: tuple[CsvRow, ...]
+    separator: str = ","
+    """What separates its cells."""
 
 
 def read_csv(path: FilePath, *, advice: Message) -> CsvTable:
@@ -200,18 +201,7 @@ def read_csv(path: FilePath, *, advice: Message) -> CsvTable:
         if any(map(str.strip, cells))
     ]
     heads = tuple(map(str.strip, rows[0].cells)) if rows else ()
-    return CsvTable(heads, tuple(rows[1:]))
-
-
-def with_decimal_point(cell: str) -> str:
-    """Return the text of a number with a point where it has a decimal comma.
-
-    Examples
-    --------
-    >>> with_decimal_point("75,5"), with_decimal_point("1.077,5"), with_decimal_point("75.5")
-    ('75.5', '1.077,5', '75.5')
-    """
-    return cell.replace(",", ".") if DECIMAL_COMMA.fullmatch(cell) else cell
+    return CsvTable(heads, tuple(rows[1:]), separator)
 
 
 def _is_deep(tree: dict[str, Any]) -> bool:

@@ -144,14 +144,17 @@ NUMBER: Final = re.compile(r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)
 THOUSANDS: Final = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 """A comma before exactly three digits: 1,250 is 1250 to some and 1.25 to others."""
 
+MOST_SHOWN: Final = 80
+"""Longest text that a sentence repeats in full [characters]."""
+
 UNITS: Final = {
     # NIST Special Publication 811 (2008), appendix B.8: ounce, pound, inch, US fluid ounce.
     "g": {"g": 1.0, "kg": 1000.0, "mg": 0.001, "oz": 28.349523125, "lb": 453.59237},
     "mm": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, '"': 25.4, "inch": 25.4},
-    "mL": {"ml": 1.0, "cl": 10.0, "l": 1000.0, "fl oz": 29.5735295625},
-    "g/mL": {"g/ml": 1.0, "kg/l": 1.0, "g/cm3": 1.0, "kg/m3": 0.001},
+    "mL": {"mL": 1.0, "cL": 10.0, "L": 1000.0, "fl oz": 29.5735295625},
+    "g/mL": {"g/mL": 1.0, "kg/L": 1.0, "g/cm3": 1.0, "kg/m3": 0.001},
     "deg": {"deg": 1.0, "°": 1.0},
-    "deg C": {"deg c": 1.0, "°c": 1.0, "c": 1.0},
+    "deg C": {"deg C": 1.0, "°C": 1.0, "C": 1.0},
     "min": {"min": 1.0, "h": 60.0},
     "": {"%": 0.01},
 }
@@ -182,27 +185,69 @@ def read_number(field: str, text: str, unit: str) -> float:
     >>> read_number("--width", "2 in", "mm"), read_number("--loss", "2 %", "")
     (50.8, 0.02)
     """
+    shown = text if len(text) <= MOST_SHOWN else f"{text[:20]}..."
     typed = NUMBER.fullmatch(text.strip())
     if typed is None:
-        raise SpecError(field, text, say("core.number-expected", example=_example(unit)))
+        raise SpecError(field, shown, say("core.number-expected", example=_example(unit)))
     digits, behind = typed[1], (typed[2] or "").strip().lower()
     if THOUSANDS.fullmatch(digits):
         raise SpecError(
             field,
-            text,
+            shown,
             say(
                 "core.number-ambiguous",
                 thousands=digits.replace(",", ""),
                 decimal=digits.replace(",", "."),
             ),
         )
-    factors = UNITS.get(unit, {unit.lower(): 1.0})
+    named = UNITS.get(unit, {unit: 1.0})
+    factors = {name.lower(): factor for name, factor in named.items()}
     if behind and behind not in factors:
-        raise SpecError(field, text, say("core.unit-expected", units=tuple(factors)))
+        raise SpecError(field, shown, say("core.unit-expected", units=tuple(named)))
     value = float(digits.replace(",", ".")) * (factors[behind] if behind else 1.0)
     if not isfinite(value):
-        raise SpecError(field, text, say("core.number-expected", example=_example(unit)))
+        raise SpecError(field, shown, say("core.number-expected", example=_example(unit)))
     return value
+
+
+SEVERAL: Final = re.compile(r"\s*[x;]\s*|\s+(?=[-+.,\d])")
+"""Separates numbers that stand in one text."""
+
+
+def read_numbers(field: str, text: str, unit: str) -> list[float]:
+    """Return numbers separated by x, by semicolons or by spaces, each as by `read_number`.
+
+    Examples
+    --------
+    >>> read_numbers("--bed", "220 x 220x250", "mm")
+    [220.0, 220.0, 250.0]
+    """
+    return [read_number(field, part, unit) for part in SEVERAL.split(text.strip())]
+
+
+def read_cell(field: str, text: str, unit: str, separator: str) -> float:
+    """Return a number in a cell of a CSV table, as `read_number` does.
+
+    Parameters
+    ----------
+    field : str
+        Name of the cell, for the sentence.
+    text : str
+        What stands in it.
+    unit : str
+        The field's unit.
+    separator : str
+        What separates the table's cells. A comma does not also part decimals there: whether a
+        quoted one was meant so cannot be told.
+
+    Raises
+    ------
+    SpecError
+        It is no number, as for `read_number`, or holds the separator.
+    """
+    if separator == "," and "," in text:
+        raise SpecError(field, text, say("core.comma-in-commas"))
+    return read_number(field, text, unit)
 
 
 RATIO: Final = re.compile(r"([\d.,]+)\s*[:/]\s*([\d.,]+)")

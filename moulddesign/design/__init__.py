@@ -87,6 +87,7 @@ from moulddesign.design.schema import (
     spec_error,
     spec_errors,
     tables_in,
+    takes_numbers,
 )
 
 __all__ = [
@@ -158,4 +159,5 @@ __all__ = [
     "spec_error",
     "spec_errors",
     "tables_in",
+    "takes_numbers",
 ]

@@ -8,7 +8,7 @@ from typing import Any, Final, Self
 
 from pydantic import field_validator, model_validator
 
-from moulddesign.core import SpecError, say, word
+from moulddesign.core import SpecError, read_ratio, say, word
 from moulddesign.design.doughs import (
     UNNAMED_CRUST,
     UNNAMED_FILLING,
@@ -109,7 +109,6 @@ class PortionTable(Table):
         "3:7",
         "Crust to filling by mass",
         source=TRADE,
-        pattern=r"^\d+(\.\d+)?:\d+(\.\d+)?$",
         main=True,
     )
     crust_dough: str | None = given(
@@ -166,6 +165,17 @@ class PortionTable(Table):
         "Whether a centre is weighed together with its paste, or counted and not weighed",
         source=TRADE,
     )
+
+    @field_validator("ratio", mode="before")
+    @classmethod
+    def _as_typed_ratio(cls, ratio: object) -> object:
+        """Read "3/7" and the crust's share in per cent, too."""
+        if not isinstance(ratio, str):
+            return ratio
+        try:
+            return read_ratio("ratio", ratio)
+        except SpecError as error:
+            raise RefusedError(RefusedError.of(error).need) from error
 
     @field_validator("ratio")
     @classmethod

@@ -6,12 +6,14 @@ from difflib import get_close_matches
 from enum import StrEnum
 from itertools import pairwise
 from re import findall
-from typing import Any, Final, Self
+from types import NoneType, UnionType
+from typing import Any, Final, Self, Union, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 from pydantic.fields import FieldInfo
 
-from moulddesign.core import Message, SpecError, say, word
+from moulddesign.core import Message, SpecError, read_number, read_numbers, say, word
+from moulddesign.core.quantities import MOST_SHOWN
 
 TRADE: Final = "common practice, no source"
 MEMORY: Final = "from memory, measure your own"
@@ -51,6 +53,19 @@ class Table(BaseModel):
             return cls.model_validate(dict(values))
         except ValidationError as error:
             raise spec_error(error, cls) from error
+
+    @model_validator(mode="before")
+    @classmethod
+    def _as_typed(cls, values: object) -> object:
+        """Read text where a field takes numbers: "68 g", "2,5", "2 %"."""
+        if not isinstance(values, Mapping):
+            return values
+        fields = {key: cls.model_fields[key] for key in values if key in cls.model_fields}
+        return dict(values) | {
+            key: _numbers_of(values[key], field)
+            for key, field in fields.items()
+            if takes_numbers(field)
+        }
 
     def plain(self) -> dict[str, Any]:
         """Return nested plain values, without the keys that are not given."""
@@ -92,7 +107,8 @@ def given(  # noqa: PLR0913 (what is said of a field)
     Returns
     -------
     pydantic.fields.FieldInfo
-        Ready to stand beside an annotation. Numbers are taken strictly: no text, no truth value.
+        Ready to stand beside an annotation. Numbers may be text as people type them, but no truth
+        value.
     """
     extra: dict[str, Any] = {"unit": unit, "source": source}
     if main:
@@ -114,6 +130,45 @@ def said_of(field: FieldInfo, name: str) -> Any:  # noqa: ANN401 (per name)
     """Return what `given` was told of a field: `unit`, `source`, `main`, `lines` or `file`."""
     extra = field.json_schema_extra
     return extra.get(name) if isinstance(extra, dict) else None
+
+
+def takes_numbers(field: FieldInfo) -> bool:
+    """Return whether a field takes numbers and nothing else: one, none, or a list of them."""
+    kinds = set(_leaves(field.annotation))
+    return bool(kinds & {int, float}) and kinds <= {int, float, NoneType, Ellipsis}
+
+
+def _leaves(annotation: Any) -> Iterator[Any]:  # noqa: ANN401 (any type annotation)
+    parts = get_args(annotation)
+    if get_origin(annotation) not in {Union, UnionType, tuple}:
+        yield annotation
+    for part in parts:
+        yield from _leaves(part)
+
+
+def _numbers_of(value: object, field: FieldInfo) -> object:
+    """Return the numbers that text holds; what holds none is left for the field to refuse."""
+    unit = said_of(field, "unit") or ""
+    is_list = get_origin(field.annotation) is tuple
+    if is_list and isinstance(value, list | tuple):
+        return [_number_of(each, unit) for each in value]
+    if is_list and isinstance(value, str):
+        try:
+            return read_numbers("", value, unit)
+        except SpecError:
+            return value
+    number = _number_of(value, unit)
+    is_whole = float not in set(_leaves(field.annotation)) and isinstance(value, str)
+    return int(number) if is_whole and isinstance(number, float) and number % 1 == 0 else number
+
+
+def _number_of(value: object, unit: str) -> object:
+    if not isinstance(value, str):
+        return value
+    try:
+        return read_number("", value, unit)
+    except SpecError:
+        return value
 
 
 Key = str | int
@@ -217,9 +272,6 @@ def as_file_name(name: str) -> str:
     return name
 
 
-MOST_SHOWN: Final = 80
-"""Longest value that a sentence repeats in full [characters]."""
-
 TABLE: Final = "(a table)"
 """Stands for a whole table as a value."""
 
@@ -230,6 +282,7 @@ NEEDS: Final[Mapping[str, Message]] = {
     "float_type": say("design.number"),
     "float_parsing": say("design.number"),
     "int_type": say("design.whole-number"),
+    "int_parsing": say("design.whole-number"),
     "int_from_float": say("design.whole"),
     "bool_type": say("design.true-or-false"),
     "bool_parsing": say("design.true-or-false"),
@@ -241,6 +294,9 @@ NEEDS: Final[Mapping[str, Message]] = {
     "model_attributes_type": say("design.table"),
 }
 """What each kind of pydantic error asks for."""
+
+UNREAD: Final = frozenset({"float_type", "float_parsing", "int_type", "int_parsing", "tuple_type"})
+"""Kinds of pydantic errors about text where numbers belong."""
 
 LIMITS: Final[Mapping[str, Callable[[Mapping[str, Any], str], Message]]] = {
     "greater_than": lambda told, unit: say("design.above", limit=told["gt"], unit=unit),
@@ -360,14 +416,23 @@ def _need(first: Any, place: Place) -> Message:  # noqa: ANN401 (pydantic's Erro
     kind = first["type"]
     if kind == "extra_forbidden":
         return _unknown_key(place)
-    if kind == "string_pattern_mismatch" and place.keys[-1] == "ratio":
-        return say("design.ratio")
+    unit = (said_of(place.field, "unit") if place.field is not None else None) or ""
+    if kind in UNREAD and isinstance(first["input"], str):
+        return _unread(first["input"], unit, kind)
     if kind in NEEDS:
         return NEEDS[kind]
     if kind in LIMITS:
-        unit = said_of(place.field, "unit") if place.field is not None else None
         return LIMITS[kind](first.get("ctx", {}), f" {unit}" if unit else "")
     return say("design.other", reason=first["msg"])
+
+
+def _unread(text: str, unit: str, kind: str) -> Message:
+    """Return why text is no number of a unit, or no list of them."""
+    try:
+        (read_numbers if kind == "tuple_type" else read_number)("", text, unit)
+    except SpecError as error:
+        return RefusedError.of(error).need
+    return NEEDS[kind]
 
 
 def _unknown_key(place: Place) -> Message:

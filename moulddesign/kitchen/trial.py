@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
-from math import fsum, hypot, isfinite, sqrt
+from math import fsum, hypot, sqrt
 from os import PathLike
 from typing import Any, Final
 
@@ -14,10 +14,10 @@ from moulddesign.core import (
     SpecError,
     ml_from_mm3,
     mm3_from_ml,
+    read_cell,
     read_csv,
     require_positive,
     say,
-    with_decimal_point,
 )
 from moulddesign.design import Design, PortionTable, Table, given
 from moulddesign.kitchen.samples import Estimate, estimate
@@ -122,7 +122,7 @@ def read_weighings(path: str | PathLike[str]) -> tuple[Weighing, ...]:
     ----------
     path : str or path-like
         A CSV table with the heads raw_g, finished_g and perhaps height_mm and released_mm;
-        decimal points or decimal commas.
+        decimal points, or decimal commas where no comma separates the cells.
 
     Returns
     -------
@@ -147,7 +147,7 @@ def read_weighings(path: str | PathLike[str]) -> tuple[Weighing, ...]:
     pieces: list[Weighing] = []
     mistakes: list[Mistake] = []
     for row in table.rows:
-        values, wrong = _cells(heads, row.cells)
+        values, wrong = _cells(heads, row.cells, table.separator)
         if not wrong:
             try:
                 pieces.append(Weighing(**values))
@@ -159,7 +159,9 @@ def read_weighings(path: str | PathLike[str]) -> tuple[Weighing, ...]:
     return tuple(pieces)
 
 
-def _cells(heads: list[str], row: tuple[str, ...]) -> tuple[dict[str, float], list[SpecError]]:
+def _cells(
+    heads: list[str], row: tuple[str, ...], separator: str
+) -> tuple[dict[str, float], list[SpecError]]:
     """Return a row's numbers by column, and what is wrong in it."""
     if len(row) != len(heads):
         need = say("kitchen.weighings-cells", heads=len(heads))
@@ -174,20 +176,10 @@ def _cells(heads: list[str], row: tuple[str, ...]) -> tuple[dict[str, float], li
         if not cell:
             continue
         try:
-            values[name] = _number(name, cell)
+            values[name] = read_cell(name, cell, "g" if name.endswith("_g") else "mm", separator)
         except SpecError as error:
             wrong.append(error)
     return values, wrong
-
-
-def _number(name: str, cell: str) -> float:
-    try:
-        value = float(with_decimal_point(cell))
-    except ValueError as error:
-        raise SpecError(name, cell, say("kitchen.cell-not-number")) from error
-    if not isfinite(value):
-        raise SpecError(name, cell, say("kitchen.cell-not-finite"))
-    return value
 
 
 CORRECTED_DECIMALS: Final = 6

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from pydantic import BaseModel
 
-from moulddesign.core import MouldError
+from moulddesign.core import SEVERAL, MouldError, SpecError, read_number
 from moulddesign.design import ONLY_FOR, SIZES, SOURCES, Kind, of_kind
 
 Plain = dict[str, Any]
@@ -204,21 +204,20 @@ def parse_input(field: Field, typed: object) -> object:
     if not text and (field.optional or field.kind in {"choice", "date"}):
         return None
     if field.kind == "number":
-        return _number(text)
+        return _number(field, text)
     if field.kind == "whole":
-        number = _number(text)
+        number = _number(field, text)
         whole = isinstance(number, float) and number.is_integer()
         return int(number) if whole else number
     if field.kind == "numbers":
-        return [_number(part) for part in text.replace("x", " ").replace(";", " ").split()]
+        return [_number(field, part) for part in SEVERAL.split(text)] if text else []
     return text
 
 
-def _number(text: str) -> float | str:
-    plain = text.replace(",", ".") if text.count(",") == 1 and "." not in text else text
+def _number(field: Field, text: str) -> float | str:
     try:
-        return float(plain)
-    except ValueError:
+        return read_number(field.path, text, field.unit)
+    except SpecError:
         return text
 
 

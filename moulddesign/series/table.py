@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import partial
 from pathlib import Path
-from re import fullmatch
 from types import NoneType, UnionType
 from typing import Any, Final, Self, Union, get_args, get_origin
 from unicodedata import normalize
@@ -18,11 +17,11 @@ from moulddesign.core import (
     SpecError,
     line_of,
     parse_toml,
+    read_cell,
     read_csv,
     read_text,
     say,
     toml_lines,
-    with_decimal_point,
 )
 from moulddesign.design import (
     SIZES,
@@ -40,6 +39,7 @@ from moulddesign.design import (
     said_of,
     spec_errors,
     tables_in,
+    takes_numbers,
 )
 
 Place = str | int
@@ -67,6 +67,7 @@ class Lines:
     folder: Path
     heads: tuple[str, ...]
     rows: tuple[tuple[str, tuple[str, ...]], ...]
+    separator: str
 
     @classmethod
     def read(cls, path: Path) -> Self:
@@ -82,7 +83,7 @@ class Lines:
             raise FileError(str(path), say("series.rows-missing"))
         _refuse_heads(path, table.heads)
         rows = tuple((f"row {row.number}", row.cells) for row in table.rows)
-        return cls(folder=path.parent, heads=table.heads, rows=rows)
+        return cls(folder=path.parent, heads=table.heads, rows=rows, separator=table.separator)
 
     def cells(self, place: str, line: tuple[str, ...]) -> tuple[Cell, ...]:
         """Return what a row gives: its cells that are not empty.
@@ -112,7 +113,7 @@ class Lines:
         if not head:
             raise SpecError(place, text, say("series.column-without-key"))
         keys = keys_of(head)
-        value = _value(f"{place}, column {head}", keys, text)
+        value = _value(f"{place}, column {head}", keys, text, self.separator)
         return Cell(column=head, keys=keys, value=_found_from(self.folder, keys, value))
 
 
@@ -156,26 +157,15 @@ def keys_of(column: str) -> tuple[Place, ...]:
     return tuple(int(key) - 1 if key.isdecimal() else key for key in column.split("."))
 
 
-def _value(where: str, keys: tuple[Place, ...], text: str) -> object:
+def _value(where: str, keys: tuple[Place, ...], text: str, separator: str) -> object:
     """Return a cell as the type that its key wants; what it cannot be stays text."""
-    kinds = _kinds(keys)
-    if kinds & {int, float} and str not in kinds:
-        pointed = with_decimal_point(text)
-        if pointed != text:
-            raise SpecError(where, text, say("series.decimal-comma", number=pointed))
-        return _number(where, text, whole=float not in kinds)
-    if bool in kinds:
+    field = place_of(keys, Design).field
+    if field is not None and takes_numbers(field):
+        number = read_cell(where, text, said_of(field, "unit"), separator)
+        return int(number) if float not in _kinds(keys) and number.is_integer() else number
+    if bool in _kinds(keys):
         return YES.get(text.lower(), text)
     return text
-
-
-def _number(where: str, text: str, *, whole: bool) -> float:
-    try:
-        number = float(text)
-    except ValueError as error:
-        need = say("series.no-whole-number") if whole else say("series.no-number")
-        raise SpecError(where, text, need) from error
-    return int(text) if whole and fullmatch(r"[+-]?\d+", text) else number
 
 
 def _kinds(keys: tuple[Place, ...]) -> set[Any]:

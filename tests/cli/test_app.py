@@ -1,3 +1,4 @@
+import json
 import shlex
 import shutil
 import subprocess
@@ -9,7 +10,9 @@ import pytest
 from cli.command import COMMAND, environment, moulddesign
 from command_line import run
 
+from moulddesign import __version__
 from moulddesign.cli.app import app
+from moulddesign.design import library
 
 VERBS = sorted(command.name for command in app.registered_commands)
 
@@ -41,15 +44,17 @@ def test_without_a_verb_there_is_help():
         (["make", "a.toml", "b.toml"], "unexpected extra argument"),
         (["portion", "--weight"], "requires an argument. Try: moulddesign --help"),
         (["portoin"], "Did you mean 'portion'? Try: moulddesign --help"),
-        (
-            ["portion", "--weight", "50,5"],
-            "--weight = '50,5': must be a number such as 12.5, with a point and without its unit.",
-        ),
+        (["portion", "--weight", "1,250"], "--weight = '1,250': could be 1250 or 1.250; write it"),
+        (["portion", "--weight", "2in"], "must be in g, kg, mg, oz, lb, or without a unit."),
+        (["density", "cup", "--cup-water", "5 mL"], "--cup-water = '5 mL': must be in g, kg"),
+        (["make", "--bed", "1,100 x 3 x 4"], "bed_mm = '1,100 x 3 x 4': could be 1100 or 1.100"),
+        (["make", "leaf.svg"], "make --pattern leaf.svg puts it on top"),
+        (["--version", "make"], "--version does nothing before make"),
         (["batch", "--pieces", "2.5"], "--pieces = '2.5': must be a whole number such as 12"),
         (["fit", "--tool", "thumb"], "--tool = 'thumb': must be one of 'ruler', 'caliper'."),
         (
             ["density", "cup", "--cup-water", "a lot"],
-            "without its unit. Try: moulddesign density cup --help",
+            "--cup-water = 'a lot': must be a number such as 12.5 g.",
         ),
         (["page", "--port", "70000"], "--port = '70000': must be at most 65535."),
     ],
@@ -59,6 +64,66 @@ def test_a_usage_error_gets_one_sentence(monkeypatch, capsys, arguments, sentenc
     assert (code, said) == (2, "")
     assert sentence in remarks
     assert remarks.count("\n") == 1
+
+
+def test_the_version_is_the_package_s(monkeypatch, capsys):
+    assert run(monkeypatch, capsys, "--version") == (0, f"moulddesign {__version__}\n", "")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "values"),
+    [
+        # NIST Special Publication 811 (2008), appendix B.8: ounce and inch.
+        (["--weight", "2.4 oz"], {"finished_weight_g": 2.4 * 28.349523125}),
+        (["--weight=68g"], {"finished_weight_g": 68.0}),
+        (["--weight", "68,5", "--loss", "2 %"], {"finished_weight_g": 68.5, "loss": 0.02}),
+        (["--ratio", "3/7"], {"ratio": "3:7"}),
+        (["--ratio", "30 %"], {"ratio": "30:70"}),
+    ],
+)
+def test_numbers_are_taken_as_people_type_them(monkeypatch, capsys, arguments, values):
+    code, said, remarks = run(monkeypatch, capsys, "portion", *arguments, "--json")
+    assert code == 0
+    portion = json.loads(said)["design"]["portion"]
+    assert {key: portion[key] for key in values} == pytest.approx(values)
+    assert ("crust to filling 30:70" in remarks) == ("30 %" in arguments)
+
+
+def test_ounces_and_inches_are_added_where_they_are_asked_for(monkeypatch, capsys):
+    arguments = ("portion", "--weight", "100", "--centre-mass", "0")
+    _, metric, _ = run(monkeypatch, capsys, *arguments)
+    _, said, _ = run(monkeypatch, capsys, *arguments, "--units", "us")
+    (finished,) = [line for line in said.splitlines() if "finished" in line and "100.0" in line]
+    assert "3.53" in finished  # 100 g / 28.349523125 g, NIST SP 811 B.8
+    assert "oz" not in metric
+
+
+def test_the_folder_of_a_build_stands_for_its_design(monkeypatch, capsys, tmp_path):
+    (tmp_path / "design.toml").write_text('[portion]\nfinished_weight_g = "51 g"\n')
+    _, said, _ = run(monkeypatch, capsys, "portion", tmp_path, "--json")
+    assert json.loads(said)["design"]["portion"]["finished_weight_g"] == 51.0
+    (tmp_path / "design.toml").unlink()
+    assert "is a folder; name a file in it" in run(monkeypatch, capsys, "portion", tmp_path)[2]
+
+
+def test_a_drawing_after_patterns_is_checked(monkeypatch, capsys):
+    leaf = Path(__file__).parents[1] / "designs" / "leaf.svg"
+    outcomes = [
+        run(monkeypatch, capsys, "patterns", *check, leaf, "--json") for check in ([], ["check"])
+    ]
+    assert outcomes[0] == outcomes[1]
+    assert json.loads(outcomes[0][1])["regions"]
+
+
+def test_printers_and_materials_are_listed(monkeypatch, capsys):
+    code, said, _ = run(monkeypatch, capsys, "printers", "--json")
+    listed = json.loads(said)
+    bundled = library(None)
+    assert code == 0
+    assert [each["name"] for each in listed["printers"]] == list(bundled.machines)
+    assert [each["name"] for each in listed["materials"]] == list(bundled.materials)
+    _, shown, _ = run(monkeypatch, capsys, "printers")
+    assert "220 x 220 x 250" in shown
 
 
 @pytest.mark.parametrize("verb", VERBS)
@@ -163,4 +228,4 @@ def test_a_terminal_command_in_a_file_is_shown_and_not_obeyed(tmp_path):
     (tmp_path / "cakes.toml").write_text('[portion]\n"a\\u001b[31mb" = 1\n')
     code, _, remarks = moulddesign("portion", "cakes.toml", folder=tmp_path)
     assert code == 2
-    assert remarks.startswith("portion.a\\x1b[31mb = 1: is not a known key")
+    assert "portion.a\\x1b[31mb = 1: is not a known key" in remarks

@@ -62,14 +62,14 @@ def test_recipe_gives_both_parts_and_the_loss(monkeypatch, capsys, tmp_path):
     [
         (("composition", "--water", 80, "--protein", 12), "must sum to 1"),
         (("composition", "--water", -1, "--protein", 101), "water = -1.0: must be"),
-        (("composition", "--water", "nan"), "water = nan: must be"),
+        (("composition", "--water", "nan"), "--water = 'nan': must be"),
         (("composition", "--protein", 12), "Missing option '--water'"),
         (("composition", "--water", 50, "--fat", 50, "--at", -5), "ice or steam"),
         (("label", "--fat", 60, "--carbohydrate", 55, "--protein", 4), "more than 100 g"),
         (("cup", "--cup-empty", 80, "--cup-water", 316, "--cup-filled", 70), "empty cup's 80 g"),
         (("cup", "--cup-water", 316, "--cup-filled", 385, "--at", 120), "ice or steam"),
         (("cup", "--cup-water", 0, "--cup-filled", 385), "water_g = 0.0: must be"),
-        (("displacement", "--mass", "inf", "--displaced", 60), "mass_g = inf: must be"),
+        (("displacement", "--mass", "inf", "--displaced", 60), "--mass = 'inf': must be"),
         (("recipe", "nowhere.toml"), "cannot be read"),
     ],
 )

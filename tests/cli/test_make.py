@@ -259,7 +259,7 @@ class TestFailed:
         (["--relief-depth", "0"], "relief.depth_mm = 0.0: must be above 0 mm."),
         (["--draft", "0"], "relief.draft_deg = 0.0: must be at least 1 deg."),
         (["--sense", "up"], "relief.sense = 'up': must be one of raised, sunk."),
-        (["--clearance", "nan"], "mould.clearance_mm = nan: must be a finite number."),
+        (["--clearance", "nan"], "--clearance = 'nan': must be a number such as 12.5 mm."),
         (["--material", "gold"], "printer.material = 'gold': must be one of"),
         (["--pattern", "no-such"], "no-such"),
         (["--width", "390", "--sense", "sunk"], "pastry.width_mm = 390.0: leaves a height of"),

@@ -80,7 +80,7 @@ def test_corrected_design_is_written_and_read_back(monkeypatch, capsys, tmp_path
         (("--raw", 77), "1 raw, 0 finished, 0 heights, 0 released heights"),
         (("--raw", 77, "--finished", 78), "piece 1 finished_g = 78.0: must be at most the raw"),
         (("--raw", 0, "--finished", 0), "piece 1 raw_g = 0.0: must be"),
-        (("--raw", "nan", "--finished", 70), "piece 1 raw_g = nan: must be"),
+        (("--raw", "nan", "--finished", 70), "--raw = 'nan': must be"),
         (("--raw", 77, "--finished", 20), "portion.loss = "),
         (("--weighings", "nowhere.csv"), "nowhere.csv: cannot be read"),
         (("--raw", 77, "--finished", 75, "--height", -1), "piece 1 height_mm = -1.0: must be"),

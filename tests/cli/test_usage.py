@@ -38,7 +38,7 @@ def error_of(verb, *arguments):
         ctx = here.make_context(name, [], parent=ctx, resilient_parsing=True)
     try:
         here.commands[last].make_context(last, list(arguments), parent=ctx)
-    except (UsageError, typer.TyperException) as error:
+    except (MouldError, typer.TyperException) as error:
         return error
     return None
 

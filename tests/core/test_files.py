@@ -6,7 +6,7 @@ import sys
 import pytest
 
 from moulddesign.core import FileError, bundled_toml, read_bytes, read_csv, read_toml, say
-from moulddesign.core.files import MOST_NESTED, CsvRow, with_decimal_point
+from moulddesign.core.files import MOST_NESTED, CsvRow
 
 ADVICE = say("core.text-is-short")
 
@@ -77,15 +77,6 @@ def test_an_empty_table_has_neither_heads_nor_rows(tmp_path):
     file.write_text("\n ,\n")
     table = read_csv(file, advice=ADVICE)
     assert (table.heads, table.rows) == ((), ())
-
-
-@pytest.mark.parametrize(
-    ("cell", "pointed"),
-    [("75,5", "75.5"), (",5", ".5"), ("-2,5e3", "-2.5e3"), ("75.5", "75.5"), ("1.077,5", "1.077,5"),
-     ("1,2,3", "1,2,3"), ("a,b", "a,b"), ("75,", "75,")],
-)  # fmt: skip
-def test_a_decimal_comma_becomes_a_point(cell, pointed):
-    assert with_decimal_point(cell) == pointed
 
 
 def test_the_tables_of_the_package_are_found():

@@ -3,7 +3,7 @@
 import pytest
 
 from moulddesign.core import SpecError
-from moulddesign.core.quantities import read_number, read_ratio
+from moulddesign.core.quantities import read_cell, read_number, read_numbers, read_ratio
 
 
 @pytest.mark.parametrize(
@@ -48,6 +48,27 @@ def test_what_is_no_number_of_that_unit_is_refused(text, unit, sentence):
     with pytest.raises(SpecError, match="--x") as refused:
         read_number("--x", text, unit)
     assert sentence in str(refused.value)
+
+
+def test_a_comma_between_commas_could_mean_either():
+    # RFC 4180 quotes a cell that holds the separator; what a person meant by it cannot be told.
+    with pytest.raises(SpecError, match="has a comma, which separates the cells"):
+        read_cell("row 2", "77,5", "g", ",")
+    assert read_cell("row 2", "77,5", "g", ";") == 77.5
+    assert read_cell("row 2", "77.5 g", "g", ",") == 77.5
+
+
+@pytest.mark.parametrize(
+    ("text", "numbers"),
+    [
+        ("220x220x250", [220, 220, 250]),
+        ("8.7 in x 9 in x 25 cm", [220.98, 228.6, 250]),
+        ("1;2", [1, 2]),
+        ("1 2,5 3", [1, 2.5, 3]),
+    ],
+)
+def test_several_numbers_are_read_one_by_one(text, numbers):
+    assert read_numbers("--bed", text, "mm") == pytest.approx(numbers)
 
 
 @pytest.mark.parametrize(
