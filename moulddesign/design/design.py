@@ -44,7 +44,7 @@ LONGEST_DEFAULT: Final = 60
 def _stem(name: str) -> str:
     """Return a name, or that of a drawing's file, as part of a folder's name."""
     own = Path(name).stem.removeprefix(PREFIX) if name.lower().endswith(DRAWINGS) else name
-    return sub(r"\W+", "-", own).strip("-").lower()
+    return sub(r"\W+", "-", own).strip("-")
 
 
 class Design(Table):

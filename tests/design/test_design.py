@@ -48,11 +48,11 @@ def test_any_name_is_kept_exactly_or_refused(name):
         ),
         (
             {"pastry": {"outline": "my/Old Moon.svg"}, "relief": {"layers": [{"motif": "beads"}]}},
-            "75g-old-moon-beads",
+            "75g-Old-Moon-beads",
         ),
         (
             {"relief": {"layers": [{"pattern": "a/artwork-fox.png"}, {"text": "A / 1\n\u00e9"}]}},
-            "75g-round-fox-a-1-\u00e9",
+            "75g-round-fox-A-1-\u00e9",
         ),
         ({"relief": {"layers": [{"text": "x" * 300}]}}, f"75g-round-{'x' * 50}"),
     ],
