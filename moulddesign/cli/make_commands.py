@@ -1,10 +1,10 @@
 """`make`: from a finished weight to a verified mould; `coupon`: what to print before it."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
@@ -141,28 +141,9 @@ def _show(made: "Build", units: Units, *, as_json: bool) -> None:
     if as_json:
         print_json(report)
         return
-    pastry = report["pastry"]
     out().print(weight_table(made.design.name, made.portion, units))
-    for sentence in weight_sentences(made.design, made.portion, made.pastry.outline.width_mm):
+    for sentence in _piece_sentences(made, report, units):
         out().print(sentence)
-    rounding = made.portion.rounding(made.design.mould.kind, made.pastry.outline.area_mm2)
-    if rounding is not None:
-        out().print(str(rounding))
-    out().print(
-        f"Pastry: {pastry['outline']}, {figure(pastry['width_mm'])} mm wide, "
-        f"{figure(pastry['height_mm'])} mm high, {figure(pastry['volume_ml'])} mL of which "
-        f"{figure(pastry['relief_ml'])} mL are relief; crust "
-        f"{figure(pastry['crust_thickness_mm'])} mm all round."
-    )
-    if units is Units.US:
-        out().print(
-            f"In inches: {inches(pastry['width_mm'])} wide, {inches(pastry['height_mm'])} high."
-        )
-    for one in report["further_pastries"]:
-        out().print(
-            f"Under {one['stamp']}: {figure(one['height_mm'])} mm high, "
-            f"{one['higher_mm']:+.2f} mm from the middle ring, for the same portion."
-        )
     rows = [
         (part["name"], *part["size_mm"], part["volume_ml"], part["print_g"] or "")
         for part in report["parts"]
@@ -174,6 +155,28 @@ def _show(made: "Build", units: Units, *, as_json: bool) -> None:
             out().print(f"To mend {found.name}: {found.remedy}.")
     for caution in report["cautions"]:
         out().print(f"- {caution}")
+
+
+def _piece_sentences(made: "Build", report: Mapping[str, Any], units: Units) -> Iterator[str]:
+    """Yield what is to be said of the piece beside its weights."""
+    pastry = report["pastry"]
+    yield from weight_sentences(made.design, made.portion, made.pastry.outline.width_mm)
+    rounding = made.portion.rounding(made.design.mould.kind, made.pastry.outline.area_mm2)
+    if rounding is not None:
+        yield str(rounding)
+    yield (
+        f"Pastry: {pastry['outline']}, {figure(pastry['width_mm'])} mm wide, "
+        f"{figure(pastry['height_mm'])} mm high, {figure(pastry['volume_ml'])} mL of which "
+        f"{figure(pastry['relief_ml'])} mL are relief; crust "
+        f"{figure(pastry['crust_thickness_mm'])} mm all round."
+    )
+    if units is Units.US:
+        yield f"In inches: {inches(pastry['width_mm'])} wide, {inches(pastry['height_mm'])} high."
+    for one in report["further_pastries"]:
+        yield (
+            f"Under {one['stamp']}: {figure(one['height_mm'])} mm high, "
+            f"{one['higher_mm']:+.2f} mm from the middle ring, for the same portion."
+        )
 
 
 def _findings_table(findings: Iterable[Finding]) -> Table:
