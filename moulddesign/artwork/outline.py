@@ -156,9 +156,7 @@ def polygon_outline(name: str, width_mm: float, corner_radius_mm: float) -> Outl
     half = width_mm / 2.0
     if corner_radius_mm > half:
         raise SpecError(
-            "pastry.corner_radius_mm",
-            corner_radius_mm,
-            say("artwork.corner-radius", half_mm=half),
+            "pastry.corner_radius_mm", corner_radius_mm, say("artwork.corner-radius", half_mm=half)
         )
     turn = 2.0 * pi / POLYGON_SIDES[name]
     reach = (half - corner_radius_mm) / cos(turn / 2.0)

@@ -9,12 +9,4 @@
 from moulddesign.building.checks import CheckInput, build_findings
 from moulddesign.building.composition import PASTRY, Build, Shape, build, shaped
 
-__all__ = [
-    "PASTRY",
-    "Build",
-    "CheckInput",
-    "Shape",
-    "build",
-    "build_findings",
-    "shaped",
-]
+__all__ = ["PASTRY", "Build", "CheckInput", "Shape", "build", "build_findings", "shaped"]

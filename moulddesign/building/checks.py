@@ -44,10 +44,7 @@ def relief_findings(pastry: Pastry, solid: Mesh, *, line_mm: float) -> tuple[Fin
         *_widths(pastry, line_mm),
         *(
             piece_checks.full_depth_finding(
-                solid,
-                flat_mm=pastry.height_mm,
-                depth_mm=part.depth_mm,
-                artwork_mm2=part.shape.area,
+                solid, flat_mm=pastry.height_mm, depth_mm=part.depth_mm, artwork_mm2=part.shape.area
             )
             for part in pastry.relief
             if part.profile is Profile.FLAT

@@ -19,20 +19,8 @@
 - `vtk_scene`: a program of its own: draws scenes off-screen with VTK, in a process that may crash.
 """
 
-from moulddesign.export.folder import (
-    atomic_folder,
-    locked,
-    recover,
-    replace_folder,
-    staging_folder,
-)
-from moulddesign.export.formats import (
-    ExportOptions,
-    Format,
-    Paper,
-    parse_formats,
-    parse_paper,
-)
+from moulddesign.export.folder import atomic_folder, locked, recover, replace_folder, staging_folder
+from moulddesign.export.formats import ExportOptions, Format, Paper, parse_formats, parse_paper
 from moulddesign.export.held_moulds import REPORT, check_replaceable, refuse_to_lose
 from moulddesign.export.publishing import publish, publish_failing
 

@@ -98,12 +98,7 @@ def parse_paper(text: str) -> Paper:
 PASTRY_RGB: Final = (0.87, 0.66, 0.38)
 """Baked crust; sRGB shares."""
 
-PARTS_RGB: Final = (
-    (0.62, 0.72, 0.78),
-    (0.80, 0.84, 0.72),
-    (0.72, 0.66, 0.74),
-    (0.84, 0.78, 0.70),
-)
+PARTS_RGB: Final = ((0.62, 0.72, 0.78), (0.80, 0.84, 0.72), (0.72, 0.66, 0.74), (0.84, 0.78, 0.70))
 """Plastic, so that neighbours can be told apart; sRGB shares."""
 
 

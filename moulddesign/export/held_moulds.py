@@ -67,8 +67,7 @@ def check_replaceable(folder: Path) -> None:
         raise WriteError(str(folder), say("export.folder-with-other-report", report=REPORT))
     if unlisted := sorted(found - (ours or set())):
         raise WriteError(
-            str(folder),
-            say("export.folder-with-unlisted-file", name=unlisted[0], report=REPORT),
+            str(folder), say("export.folder-with-unlisted-file", name=unlisted[0], report=REPORT)
         )
 
 

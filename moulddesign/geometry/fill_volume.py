@@ -333,11 +333,7 @@ def _bounds_a_solid(mesh: Mesh) -> None:
             ),
         )
     if mesh.volume_mm3 <= 0.0:
-        raise SpecError(
-            "mesh",
-            f"{len(mesh.triangles)} triangles",
-            say("geometry.inside-out"),
-        )
+        raise SpecError("mesh", f"{len(mesh.triangles)} triangles", say("geometry.inside-out"))
 
 
 def _cut_out(mesh: Mesh, group: list[Catchment]) -> list[Cavity]:

@@ -73,11 +73,7 @@ def coupons(design: Design) -> MouldSet[CouponLayout]:
     The figures of the sampler read right on the dough. `SpecError` where the bed is too small.
     """
     layout = CouponLayout(peg_mm=PEG_MM, holes_mm=_holes())
-    made = {
-        "gauge": gauge(layout),
-        "peg": peg(layout),
-        "sampler": sampler(design.relief.draft_deg),
-    }
+    made = {"gauge": gauge(layout), "peg": peg(layout), "sampler": sampler(design.relief.draft_deg)}
     parts = tuple(
         Part(name=name, mesh=mesh, pose=pose_on_bed(mesh, design.printer, half_turns=0, name=name))
         for name, mesh in made.items()

@@ -424,9 +424,7 @@ def _drafted(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     """
     outline = outline_of_width(design.pastry, width_mm)
     side = drafted_side(
-        outline,
-        draft_deg=design.mould.side_lean_deg,
-        radius_mm=design.pastry.shoulder_radius_mm,
+        outline, draft_deg=design.mould.side_lean_deg, radius_mm=design.pastry.shoulder_radius_mm
     )
     height_mm = side.height_mm(volume_mm3)
     for _ in range(MOST_ROUNDS):

@@ -363,10 +363,7 @@ class ReliefRegion:
 
     def _height_profile(self, widest_mm: float) -> HeightProfile:
         raised = height_profile(
-            self.profile,
-            depth_mm=abs(self.depth_mm),
-            draft_deg=self.draft_deg,
-            widest_mm=widest_mm,
+            self.profile, depth_mm=abs(self.depth_mm), draft_deg=self.draft_deg, widest_mm=widest_mm
         )
         return raised.times(1.0 if self.depth_mm > 0.0 else -1.0)
 

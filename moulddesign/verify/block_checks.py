@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from moulddesign.core import DESIGN, PRACTICE, Finding, KernelError, judged, say
+from moulddesign.core import DESIGN, PRACTICE, Finding, KernelError, Message, judged, say
 from moulddesign.geometry import Mesh, bodies, box, intersection, pieces_of_air, section_region
 from moulddesign.geometry.fill_volume import Cavity, find_cavities
 from moulddesign.verify.soundness import volume_finding
@@ -21,24 +21,43 @@ WATER: Final = say("verify.portion-by-water")
 
 def block_findings(block: Mesh, *, target_mm3: float, count: int) -> tuple[Finding, ...]:
     """Return whether a block has its cavities, and whether each holds the portion to the rim."""
-    held_mm3 = [cavity.volume_mm3 for cavity in find_cavities(block)]
-    furthest_mm3 = max(held_mm3, key=lambda held: abs(held - target_mm3), default=0.0)
+    return _count_and_portion(
+        "block",
+        (say("verify.cavities-that-hold-water"), say("verify.cavity-furthest-from-portion")),
+        [cavity.volume_mm3 for cavity in find_cavities(block)],
+        count=count,
+        target_mm3=target_mm3,
+        source=WATER,
+    )
+
+
+def _count_and_portion(
+    part: str,
+    what: tuple[Message, Message],
+    volumes_mm3: Sequence[float],
+    *,
+    count: int,
+    target_mm3: float,
+    source: Message,
+) -> tuple[Finding, Finding]:
+    """Return whether there are as many as asked for, and whether the furthest has its volume."""
+    number = len(volumes_mm3)
     return (
         Finding(
-            what=say("verify.cavities-that-hold-water"),
-            part="block",
-            measured=len(held_mm3),
+            what=what[0],
+            part=part,
+            measured=number,
             limit=say("core.exactly", value=count),
             unit="",
             source=DESIGN,
-            verdict=judged(good=len(held_mm3) == count),
+            verdict=judged(good=number == count),
         ),
         volume_finding(
-            what=say("verify.cavity-furthest-from-portion"),
-            part="block",
-            measured_mm3=furthest_mm3,
+            what=what[1],
+            part=part,
+            measured_mm3=max(volumes_mm3, key=lambda one: abs(one - target_mm3), default=0.0),
             target_mm3=target_mm3,
-            source=WATER,
+            source=source,
         ),
     )
 
@@ -85,12 +104,7 @@ def silicone(master: Mesh, held: Cavity) -> Mesh:
 
 
 def cast_findings(
-    master: Mesh,
-    held: Cavity,
-    *,
-    pastry_mm3: float,
-    count: int,
-    silicone_mm3: float,
+    master: Mesh, held: Cavity, *, pastry_mm3: float, count: int, silicone_mm3: float
 ) -> tuple[Finding, ...]:
     """Return whether the pastries stand in the tray, and what goes over them.
 
@@ -101,22 +115,13 @@ def cast_findings(
     found = standing(master, held)
     # Each was cut off a hair above the floor.
     volumes = [part.volume_mm3 + ABOVE_MM * _foot_mm2(part) for part in found]
-    furthest = max(volumes, key=lambda volume: abs(volume - pastry_mm3), default=0.0)
     cover_mm = held.rim_mm - max((float(p.bounds[1, 2]) for p in found), default=held.rim_mm)
     return (
-        Finding(
-            what=say("verify.pastries-in-tray"),
-            part="master",
-            measured=len(found),
-            limit=say("core.exactly", value=count),
-            unit="",
-            source=DESIGN,
-            verdict=judged(good=len(found) == count),
-        ),
-        volume_finding(
-            what=say("verify.pastry-furthest-from-portion"),
-            part="master",
-            measured_mm3=furthest,
+        *_count_and_portion(
+            "master",
+            (say("verify.pastries-in-tray"), say("verify.pastry-furthest-from-portion")),
+            volumes,
+            count=count,
             target_mm3=pastry_mm3,
             source=say("verify.portion-and-shrinkage"),
         ),

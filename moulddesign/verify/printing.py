@@ -9,15 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from moulddesign.core import (
-    DESIGN,
-    OUR_CHOICE,
-    PRACTICE,
-    Finding,
-    Verdict,
-    judged,
-    say,
-)
+from moulddesign.core import DESIGN, OUR_CHOICE, PRACTICE, Finding, Verdict, judged, say
 from moulddesign.geometry import (
     Indices,
     Mesh,
@@ -389,8 +381,7 @@ def layers_finding(*, depth_mm: float, layer_mm: float) -> Finding:
         unit="layers",
         source=OUR_CHOICE,
         verdict=judged(
-            good=layers >= LEAST_LAYERS,
-            otherwise=Verdict.WARN if layers >= 1.0 else Verdict.FAIL,
+            good=layers >= LEAST_LAYERS, otherwise=Verdict.WARN if layers >= 1.0 else Verdict.FAIL
         ),
     )
 
