@@ -9,7 +9,7 @@ discs that fit) and a dilation by the radius (what those discs cover)::
     ######### ####    #########                    ####   and so is a sliver of every
     #########         #########               .       .   sharp corner.
 
-Corners are told from strokes by a second, smaller disc of three quarters of the radius: in the
+A second, smaller disc of three quarters of the radius distinguishes corners from strokes: in the
 rest of a stroke about as wide as w it fits, in a corner's sliver it leaves too little. One such
 search finds strokes between three quarters of w and w, so widths rise from the least by a ratio
 that leaves no gap between two searches. The width itself is then measured by the largest circle
@@ -40,7 +40,7 @@ SEARCH_FROM_MM: Final = 0.1
 HAIRLINE_LENGTH_MM: Final = 0.5
 """A shorter piece that the smallest disc cannot reach is a corner, not a stroke; our choice."""
 HAIRLINE_WIDTH_MM: Final = 1e-3
-"""A piece as thin as this is what booleans leave, not what somebody drew; our choice."""
+"""A piece as thin as this is left over by booleans, not drawn; our choice."""
 WIDTH_RATIO: Final = 0.8
 """Ratio of one width of the search to the next; above `SMALLER_DISC`, so that none is missed."""
 SMALLER_DISC: Final = 0.75
@@ -216,7 +216,7 @@ def _searches(region: AnyPolygon, below_mm: float) -> list[_Search]:
 def _hairlines(region: AnyPolygon) -> tuple[ThinPlace, ...]:
     """Return strokes too thin for any search: what the smallest disc cannot reach, and is long.
 
-    Of a corner it leaves less than the length of a hair, and booleans leave less than its area.
+    A corner leaves a piece shorter than a hairline, and booleans leave one of less area.
     """
     rest = _search(polygon_set(region), SEARCH_FROM_MM / 2.0).rest
     pieces = connected_parts(

@@ -2,7 +2,7 @@
 
 One unit is a millimetre on the paper, and the same drawing is the same bytes. DXF is R2010; its
 dimensions are entities with a block each, which a CAD program shows as they are, and draws by its
-own rules once somebody pulls them.
+own rules after they are edited.
 """
 
 import io

@@ -92,7 +92,7 @@ J = TypeVar("J", bound=Judged)
 
 
 def _no_progress(_: str) -> None:
-    """Tell nobody."""
+    """Report no progress."""
 
 
 def publish(

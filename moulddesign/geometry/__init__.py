@@ -7,7 +7,7 @@
   where that is asked for.
 - `booleans`: booleans, sections and shadows of closed meshes (manifold3d, shapely).
 - `sampling`: a mesh sampled: what straight lines meet on it, and its heights on square pixels.
-- `mesh_files`: reading a mesh that somebody else wrote (STL, OBJ, PLY, 3MF): bounded, checked,
+- `mesh_files`: reading mesh files of other programs (STL, OBJ, PLY, 3MF): bounded, checked,
   in millimetres.
 - `fill_volume`: how much a mould holds: the catchments of its surface from above, and the air
   that does not run out.

@@ -49,7 +49,7 @@ def catchments(mesh: Mesh) -> tuple[Catchment, ...]:
 
     They are found on a raster of the topmost heights, flooded from its border. The level at
     which each spills is then found exactly, on the mesh: the lowest corner by which the surface
-    below the level hangs together from the hollow's floor to the outside.
+    below the level connects the floor of the hollow with the outside.
     """
     # Water that rains on the mould stands in hollows up to the lowest pass on a way to the border:
     #
@@ -184,10 +184,10 @@ class _Surface:
         return around
 
     def spill_mm(self, floor: int, *, about_mm: float) -> float:
-        """Return the lowest level below which the floor hangs together with the outside [mm].
+        """Return the lowest level below which the floor is connected with the outside [mm].
 
-        The surface is taken to pieces a little below a guess that is close; what joins them above
-        is little, so that it is looked through in no time.
+        The surface is split into connected pieces a little below a close guess; few sides above
+        that join them, so the search is short.
         """
         # The raster has told the level to a pixel, so what lies further off is asked only if it
         # must.
@@ -275,7 +275,7 @@ class Cavity:
 
 
 def _silent(_: str) -> None:
-    """Tell nobody which stage begins."""
+    """Report no stage."""
 
 
 def find_cavities(mesh: Mesh, up: Up = Up.PLUS_Z, *, stage: Stage = _silent) -> tuple[Cavity, ...]:
@@ -368,7 +368,7 @@ def _over(face: Points, points: np.ndarray) -> bool:
 
 def _cavity(part: Mesh, face: Points, level_mm: float) -> Cavity:
     mouth_mm2 = float(shapely.area(shapely.polygons(face)).sum())
-    # The air was cut a hair below the spill level: the slab between is added as a prism.
+    # The air was cut 1 um below the spill level: the slab between is added as a prism.
     return Cavity(
         volume_mm3=part.volume_mm3 + mouth_mm2 * BELOW_MM,
         rim_mm=level_mm,

@@ -1,4 +1,4 @@
-"""Reading a mesh that somebody else wrote (STL, OBJ, PLY, 3MF).
+"""Reading mesh files of other programs (STL, OBJ, PLY, 3MF).
 
 Bounded, checked, in millimetres.
 """

@@ -145,7 +145,7 @@ def _boxes(mesh: Mesh, facets: Indices) -> Boxes:
 
 
 def _plan(boxes: Boxes) -> np.ndarray:
-    """Return boxes as they lie on the table, each by its diagonal: a tree asks for no more."""
+    """Return the diagonals of boxes, seen from above: a tree needs only their bounds."""
     plan: np.ndarray = shapely.linestrings(np.stack(boxes, axis=1)[:, :, :2])
     return plan
 

@@ -210,7 +210,7 @@ def _bolt_hole(layout: PressLayout, screw: Screw, draw: Kernel[BodyT]) -> BodyT:
         (0.0, back - OVER_MM), (shank, back - OVER_MM), (shank, seat),
         (head, seat), (head, high + OVER_MM), (0.0, high + OVER_MM),
     ]  # fmt: skip
-    # A slot exactly as wide as the shank would touch it along a line, which kernels dislike.
+    # A slot exactly as wide as the shank would touch it along a line, where kernels fail.
     side, layer = shank + SLOT_OVER_MM, screw.layer_mm
     chord = (head**2 - side**2) ** 0.5
     parts = [

@@ -329,7 +329,7 @@ class PressLayout:
 
     @property
     def pressed_heights_mm(self) -> tuple[float, float, float]:
-        """PastryShape heights that the rings mark: light, nominal, heavy [mm]."""
+        """Pressed heights that the rings mark: light, nominal, heavy [mm]."""
         return (self.height_mm - self.band_mm, self.height_mm, self.height_mm + self.band_mm)
 
     @property

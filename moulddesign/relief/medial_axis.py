@@ -366,7 +366,7 @@ class _SegmentIndex:
         """
         near = (reach[some] + MARGIN_STEPS)[:, None]
         low, high = lines[some].min(axis=1) - near, lines[some].max(axis=1) + near
-        # A tree asks for boxes only: a box's diagonal is quicker to make than the box.
+        # A tree needs only bounds: the diagonal of a box is cheaper to make than the box.
         which, other = self.tree.query(shapely.linestrings(np.stack([low, high], axis=1)))
         foreign = (self.rows[other][:, None] != own[some[which]]).all(axis=1)
         which, other = which[foreign], other[foreign]
@@ -387,7 +387,7 @@ def _without(walls: OffsetSegments, rows: Indices) -> OffsetSegments:
 
 
 BEYOND_MM: Final = 1e-4
-"""How far beyond the distance asked for the axis goes: ten grid steps, to be told apart [mm]."""
+"""How far beyond the distance asked for the axis goes: ten grid steps, so both differ [mm]."""
 
 FRAME_RATIO: Final = 4.0
 """How far around the region the frame stands that closes the diagram's cells, in such distances."""

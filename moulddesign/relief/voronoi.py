@@ -185,7 +185,7 @@ def _half_edges(diagram: Pyvoronoi, segments: Indices) -> tuple[Indices, Indices
         around, corners = cell.edges, cell.vertices
         cells.append((cell.site, cell.source_category, len(around)))
         edges += around
-        # The list of vertices is closed, and names two equal ones in a row but once.
+        # The list of vertices is closed, and names two equal ones in a row only once.
         whole = len(corners) == len(around) + 1
         starts += corners[:-1] if whole else [diagram.GetEdge(edge).start for edge in around]
     source, category, count = np.array(cells, dtype=np.int64).T

@@ -113,7 +113,7 @@ def cast_findings(
     `silicone_mm3`.
     """
     found = standing(master, held)
-    # Each was cut off a hair above the floor.
+    # Each was cut off 1 um above the floor.
     volumes = [part.volume_mm3 + ABOVE_MM * _foot_mm2(part) for part in found]
     cover_mm = held.rim_mm - max((float(p.bounds[1, 2]) for p in found), default=held.rim_mm)
     return (

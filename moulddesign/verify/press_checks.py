@@ -17,7 +17,7 @@ from moulddesign.geometry import Mesh, booleans
 from moulddesign.verify.soundness import volume_finding
 
 SLAB_MM: Final = 0.005
-"""The table is felt this far above z = 0, so that float32 noise opens no leak [mm]."""
+"""The table is taken to be this far above z = 0, so that float32 noise opens no leak [mm]."""
 ON_WALL_MM: Final = 0.002
 """A corner this near the shadow's edge lies on the wall: ten float32 steps at 250 mm [mm]."""
 FACE_RATIO: Final = 0.02

@@ -46,7 +46,7 @@ def thinnest_wall_mm(mesh: Mesh) -> float:
     >>> round(thinnest_wall_mm(box((0, 0, 0), (20, 30, 1.5))), 3)
     1.5
     """
-    if not topology(mesh).solid:  # soon said, and often known; the kernel takes time and memory
+    if not topology(mesh).solid:  # quick, and often cached; the kernel takes time and memory
         manifold_of(mesh, say("verify.walls-thickness"))  # raises where there is no inside
     points, inward = _going_in(mesh)
     thicknesses_mm, left = np.full(POINTS, np.inf), np.arange(POINTS)
