@@ -221,7 +221,7 @@ def with_designs(*overrides: Override) -> Callable[[Callable[..., Any]], Callabl
         named: list[Path] | None, asked: Mapping[str, Any]
     ) -> tuple[tuple[Path | None, Design], ...]:
         found = [file for each in named or () for file in _in_folder(each)]
-        return tuple((file, _design(file, asked)) for file in found or (None,))
+        return tuple((file, design_with(file, asked)) for file in found or (None,))
 
     return _with_first(files, overrides, read)
 
@@ -260,7 +260,7 @@ def _in_folder(path: Path) -> list[Path]:
     return found
 
 
-def _design(file: Path | None, asked: Mapping[str, Any]) -> Design:
+def design_with(file: Path | None, asked: Mapping[str, Any]) -> Design:
     """Return the file's design with the values that were given.
 
     Without a file they change a plain piece, which is named after what it is; the demo is what one

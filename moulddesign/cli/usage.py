@@ -65,7 +65,9 @@ RULES: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         },
         "patterns": _rules("overwrite", needs=("--sheet",)),
         "patterns check": _rules("overwrite", needs=("--picture",)),
-        "density recipe": _rules("ratio", needs=("--finished-water",)),
+        "density recipe": _rules(
+            "ratio weight centre finished-water-sd", needs=("--finished-water",)
+        ),
         "series": _rules("jobs", idle_beside=("--scheduler",)),
         "fit": {
             **_rules("weight", needs=("--shelf",)),

@@ -12,11 +12,19 @@ import typer
 from rich.table import Table
 
 from moulddesign.cli.console import PrintedUnits, Units, ounces, out, print_json, table
-from moulddesign.cli.options import WEIGHTS, WIDTH, AsJson, Override, with_design
+from moulddesign.cli.options import (
+    WEIGHTS,
+    WIDTH,
+    AsJson,
+    Override,
+    design_with,
+    with_design,
+)
 from moulddesign.cli.usage import Verb, VerbGroup
-from moulddesign.design import Design, PortionTable, ScaleTable
+from moulddesign.design import Design, ScaleTable
 from moulddesign.kitchen import Recipe, part_density, part_water, recipe_loss
 from moulddesign.portion import (
+    PACKING_VOIDS,
     ROOM_C,
     Composition,
     Density,
@@ -120,7 +128,7 @@ def _loss(made: Figures) -> str:
                 f"The loss of {made.loss.ratio:.3g} is taken as exact; --loss-uncertainty if not."
             )
         return f"The loss is {known} as given: {moved}."
-    mend = "Weigh a few pieces before and after baking, and `trial` tells yours."
+    mend = "A trial bake finds yours."
     if made.loss.source is LossSource.DOUGHS:
         return f"The loss of {known} follows from the water of the named doughs: {moved}. {mend}"
     return f"The loss of {known} is unmeasured: {moved}. Name the crust (--crust-dough). {mend}"
@@ -158,12 +166,18 @@ def run_portion(
 density_app = typer.Typer(cls=VerbGroup, no_args_is_help=False, pretty_exceptions_enable=False)
 
 AtC = Annotated[float, typer.Option("--at", metavar="C", help="Temperature, deg C.")]
-Air = Annotated[float, typer.Option("--air", metavar="X", help="Share of the volume that is air.")]
+Air = Annotated[
+    float | None,
+    typer.Option(
+        "--air", metavar="X", help="Share of the volume that is air kneaded or beaten in."
+    ),
+]
 Step = Annotated[
     float, typer.Option("--scale-step", metavar="G", help="Smallest step of the scale, g.")
 ]
 SCALE_STEP_G = ScaleTable().resolution_g
-RATIO = PortionTable().ratio
+WATER_READING_SD = 0.01
+"""Standard uncertainty of a finished piece's water; from memory, of a piece dried in an oven."""
 
 
 @density_app.callback(invoke_without_command=True)
@@ -187,7 +201,7 @@ def composition(
     ] = 0.0,
     fibre: Annotated[float, typer.Option(metavar="X", help="Fibre.")] = 0.0,
     ash: Annotated[float, typer.Option(metavar="X", help="Ash: minerals, salt.")] = 0.0,
-    air: Air = 0.0,
+    air: Air = None,
     at_c: AtC = ROOM_C,
     as_json: AsJson = False,
 ) -> None:
@@ -203,7 +217,8 @@ def composition(
         "fibre": fibre,
         "ash": ash,
     }
-    _show(density_from_composition(Composition.of(parts), at_c=at_c, air=air), as_json=as_json)
+    found = density_from_composition(Composition.of(parts), at_c=at_c, air=air or 0.0)
+    _show(found, NO_AIR if air is None else "", as_json=as_json)
 
 
 @density_app.command("label", cls=Verb)
@@ -219,7 +234,7 @@ def label(
         float,
         typer.Option(metavar="G", help="Fibre in 100 g; leave it out where carbohydrate has it."),
     ] = 0.0,
-    air: Air = 0.0,
+    air: Air = None,
     at_c: AtC = ROOM_C,
     as_json: AsJson = False,
 ) -> None:
@@ -230,7 +245,8 @@ def label(
     packet = NutritionLabel(
         fat_g=fat, carbohydrate_g=carbohydrate, protein_g=protein, salt_g=salt, fibre_g=fibre
     )
-    _show(density_from_label(packet, at_c=at_c, air=air), as_json=as_json)
+    found = density_from_label(packet, at_c=at_c, air=air or 0.0)
+    _show(found, NO_AIR if air is None else "", as_json=as_json)
 
 
 @density_app.command("cup", cls=Verb)
@@ -256,7 +272,7 @@ def cup(
         resolution_g=scale_step,
         at_c=at_c,
     )
-    _show(found, as_json=as_json)
+    _show(found, VOIDS, as_json=as_json)
 
 
 @density_app.command("displacement", cls=Verb)
@@ -275,7 +291,7 @@ def displacement(
     found = density_from_displacement(
         mass_g=mass, displaced_g=displaced, resolution_g=scale_step, at_c=at_c
     )
-    _show(found, as_json=as_json)
+    _show(found, WHOLE_PIECE, as_json=as_json)
 
 
 @density_app.command("recipe", cls=Verb)
@@ -287,9 +303,19 @@ def recipe(
         float | None,
         typer.Option(metavar="X", help="Water share of the finished piece: gives the loss too."),
     ] = None,
+    finished_water_sd: Annotated[
+        float | None,
+        typer.Option(metavar="X", help=f"Its standard uncertainty, else {WATER_READING_SD:g}."),
+    ] = None,
     ratio: Annotated[
-        str, typer.Option(metavar="C:F", help="Crust to filling by mass, for the loss.")
-    ] = RATIO,
+        str | None, typer.Option(metavar="C:F", help="Crust to filling by mass, for the loss.")
+    ] = None,
+    weight: Annotated[
+        float | None, typer.Option(metavar="G", help="Finished weight, for a loss with centres.")
+    ] = None,
+    centre: Annotated[
+        list[str] | None, typer.Option(metavar="NAME:G", help="A centre, for the loss.")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Densities of crust and filling from what they are mixed of, less what cooks off.
@@ -300,13 +326,19 @@ def recipe(
     parts = {"crust": read.crust, "filling": read.filling}
     found = {name: part_density(part, at_c=at_c) for name, part in parts.items()}
     water = {name: part_water(part) for name, part in parts.items()}
+    asked = {
+        "portion.ratio": ratio, "portion.finished_weight_g": weight,
+        "centres": tuple(centre or ()) or None,
+    }  # fmt: skip
     loss = None
     if finished_water is not None:
-        share = Design().with_values({"portion.ratio": ratio}).portion.crust_share
-        loss = recipe_loss(read, crust_share=share, finished_water=finished_water)
+        piece = design_with(None, {"portion.centres": (), **asked}).portion
+        sd = WATER_READING_SD if finished_water_sd is None else finished_water_sd
+        loss = recipe_loss(read, piece, finished_water=finished_water, finished_water_sd=sd)
     if as_json:
         both = {name: asdict(found[name]) | {"water": water[name]} for name in parts}
-        print_json(both | {"loss": loss})
+        sure = None if loss is None else loss.uncertainty
+        print_json(both | {"loss": None if loss is None else loss.ratio, "loss_uncertainty": sure})
         return
     rows = [
         (
@@ -319,12 +351,17 @@ def recipe(
     ]
     out().print(table(read.name, ("part", "g/mL", "+- g/mL", "water share"), rows))
     out().print(f"Method: {found['crust'].method}, at {at_c:g} deg C.")
-    out().print(
-        "For the piece: "
-        + " ".join(f"--{name}-density {found[name].density_g_per_ml:.3f}" for name in parts)
-    )
+    airless = [name for name, part in parts.items() if part.air is None]
+    if airless:
+        out().print(f"{NO_AIR.replace('--air', 'air')} Parts without: {', '.join(airless)}.")
+    options = [_density_options(name, found[name]) for name in parts]
     if loss is not None:
-        out().print(f"Loss by the dry-matter balance: {loss:.4f} of the raw mass, at {ratio}.")
+        out().print(
+            f"Loss by the dry-matter balance: {loss.ratio:.4f} +- {loss.uncertainty:.4f} of the "
+            "raw mass."
+        )
+        options.append(f"--loss {loss.ratio:.4f} --loss-uncertainty {loss.uncertainty:.4f}")
+    out().print(f"For the piece: {' '.join(options)}")
 
 
 @density_app.command("foods", cls=Verb)
@@ -352,7 +389,22 @@ def known_foods(
         out().print(table("Ingredients", ("name", "g/mL", "+- share", "figures"), rows))
 
 
-def _show(found: Density, *, as_json: bool) -> None:
+NO_AIR: Final = (
+    "No air is counted, for none is given; kneading and beating leave some, and it only lowers the "
+    "density: --air 0.05 where a twentieth of the volume is air."
+)
+VOIDS: Final = (
+    "Voids in the packing only lower it: once pressed, the dough is this dense or up to "
+    f"{PACKING_VOIDS:.0%} denser."
+)
+WHOLE_PIECE: Final = (
+    "Of a lump of crust dough or of paste it goes into the options below; of a whole piece it is "
+    "to be compared with the raw grams over the mL that `portion` prints."
+)
+
+
+def _show(found: Density, note: str, *, as_json: bool) -> None:
+    """Print a density, how it was found, what it leaves out, and the options that take it."""
     if as_json:
         print_json(asdict(found))
         return
@@ -362,4 +414,18 @@ def _show(found: Density, *, as_json: bool) -> None:
         f"Method: {found.method}.\n"
         "The figure after +- is the standard uncertainty: two times out of three the truth is "
         "within it."
+    )
+    if note:
+        out().print(note)
+    out().print(
+        f"For the piece: {_density_options('crust', found)}\n"
+        f"           or: {_density_options('filling', found)}"
+    )
+
+
+def _density_options(part: str, found: Density) -> str:
+    """Return the options that hand a density over to the verbs that weigh."""
+    return (
+        f"--{part}-density {found.density_g_per_ml:.3f} "
+        f"--{part}-density-sd {found.uncertainty_g_per_ml:.3f}"
     )

@@ -7,16 +7,35 @@ from typing import Final, Self
 
 from pydantic import model_validator
 
-from moulddesign.core import G_PER_KG, SpecError, require_positive, say
-from moulddesign.design import TRADE, RefusedError, Table, given, read_tables
+from moulddesign.core import (
+    G_PER_KG,
+    SpecError,
+    require_not_negative,
+    require_positive,
+    require_ratio,
+    say,
+)
+from moulddesign.design import (
+    TRADE,
+    CountsIn,
+    PortionTable,
+    RefusedError,
+    Table,
+    given,
+    read_tables,
+)
 from moulddesign.portion import (
     ROOM_C,
     Component,
     Composition,
     Density,
     Food,
+    KnownCentre,
+    Loss,
+    centres_g,
     component_density_g_per_ml,
     food,
+    known_centres,
     loss_from_water,
     mixed_water,
     rounded_keeping_total,
@@ -104,7 +123,10 @@ class RecipePart(Table):
     cooking_loss: float | None = given(
         None, "Share of the mixed mass that cooks off as water", ge=0, le=0.9
     )
-    air: float = given(0.0, "Share of the volume that is air beaten or kneaded in", ge=0, le=0.5)
+    air: float | None = given(
+        None, "Share of the volume that is air beaten or kneaded in; none where it is left out",
+        ge=0, le=0.5,
+    )  # fmt: skip
 
     @model_validator(mode="after")
     def _one_kind_of_amount(self) -> Self:
@@ -229,7 +251,7 @@ def part_density(part: RecipePart, *, at_c: float = ROOM_C, cooking_loss: float 
     volume = (fsum(volumes) - steam) / (1.0 - lost)
     scatter = [v * item.own_spread(at_c) for v, (_, item) in zip(volumes, known, strict=True)]
     shared = fsum(v * item.shared_spread for v, (_, item) in zip(volumes, known, strict=True))
-    density = (1.0 - part.air) / volume
+    density = (1.0 - (part.air or 0.0)) / volume
     return Density(
         density_g_per_ml=density,
         uncertainty_g_per_ml=density * hypot(shared, *scatter) / (volume * (1.0 - lost)),
@@ -256,39 +278,81 @@ def part_water(part: RecipePart, *, cooking_loss: float = 0.0) -> float | None:
     return None if water is None else (water - lost) / (1.0 - lost)
 
 
-def recipe_loss(recipe: Recipe, *, crust_share: float, finished_water: float) -> float:
-    """Return the loss that a recipe's dry matter gives, without centres.
+def recipe_loss(
+    recipe: Recipe, table: PortionTable, *, finished_water: float, finished_water_sd: float = 0.0
+) -> Loss:
+    """Return the loss that a recipe's dry matter gives, with the centres of the piece.
 
     Parameters
     ----------
     recipe : Recipe
         Crust and filling.
-    crust_share : float
-        Crust as a share of the two, by mass.
+    table : PortionTable
+        Finished weight, ratio and centres of the piece.
     finished_water : float
-        Water in the finished piece, as a share of its mass, measured or from its makers.
+        Water in the finished piece with its centres, as a share of its mass, measured or from its
+        makers.
+    finished_water_sd : float
+        Its standard uncertainty.
 
     Returns
     -------
-    float
-        1 - (1 - raw water) / (1 - finished water), exact where only water leaves.
+    Loss
+        1 - (1 - raw water) / (1 - finished water), exact where only water leaves; its uncertainty
+        to first order, with the natural scatter of each food's water.
 
     Raises
     ------
     SpecError
-        An ingredient's water is unknown, or there is more water afterwards than before.
+        An ingredient's or a centre's water is unknown, the centres are as heavy as the filling, or
+        there is more water afterwards than before.
     """
-    parts = []
-    for name, part, share in (
-        ("crust", recipe.crust, crust_share),
-        ("filling", recipe.filling, 1.0 - crust_share),
-    ):
-        water = part_water(part)
-        if water is None:
-            need = say("kitchen.composition-missing")
-            raise SpecError(f"{name}.ingredients", "without composition", need)
-        parts.append((share, water))
-    return loss_from_water(mixed_water(parts), finished_water)
+    crust, crust_sd = _known_water("crust", recipe.crust)
+    paste, paste_sd = _known_water("filling", recipe.filling)
+    centres = [(centre, _food_of_centre(centre)) for centre in known_centres(table)]
+    inside_g, apart_g = (
+        centres_g((centre for centre, _ in centres), counts_in)
+        for counts_in in (CountsIn.FILLING, CountsIn.APART)
+    )
+    # What is dry stays: with the centres a apart and i inside, the raw mass m solves
+    # (m - a) (c d_c + (1 - c) d_p) - i d_p + sum(m_z d_z) = finished (1 - w1), d = 1 - water.
+    share = table.crust_share
+    dry = share * (1.0 - crust) + (1.0 - share) * (1.0 - paste)
+    dry_g = table.finished_weight_g * (1.0 - require_ratio("finished_water", finished_water))
+    dry_g += inside_g * (1.0 - paste)
+    dry_g -= fsum(centre.total_g * (1.0 - (item.water or 0.0)) for centre, item in centres)
+    mixed_g = dry_g / dry
+    paste_g = (1.0 - share) * mixed_g - inside_g
+    if paste_g <= 0.0:
+        need = say("portion.centres-outweigh-filling", filling_g=max(paste_g + inside_g, 0.0))
+        raise SpecError("portion.centres", f"{inside_g:g} g", need)
+    waters = [(share * mixed_g, crust, crust_sd), (paste_g, paste, paste_sd)]
+    waters += [(c.total_g, item.water or 0.0, item.water_sd) for c, item in centres]
+    raw_water = mixed_water([(mass_g, water) for mass_g, water, _ in waters])
+    raw_sd = hypot(*(mass_g * sd for mass_g, _, sd in waters)) / (mixed_g + apart_g)
+    require_not_negative("finished_water_sd", finished_water_sd, "as a share of the mass")
+    slope = (1.0 - raw_water) / (1.0 - finished_water)
+    return Loss(
+        ratio=loss_from_water(raw_water, finished_water),
+        uncertainty=hypot(raw_sd, slope * finished_water_sd) / (1.0 - finished_water),
+    )
+
+
+def _known_water(name: str, part: RecipePart) -> tuple[float, float]:
+    """Return a part's water and its scatter, or refuse one of unknown composition."""
+    water = part_water(part)
+    if water is None:
+        need = say("kitchen.composition-missing")
+        raise SpecError(f"{name}.ingredients", "without composition", need)
+    lines = zip(part.shares, part.ingredients, strict=True)
+    scatter = hypot(*(x * line.known.water_sd for x, line in lines))
+    return water, scatter / (1.0 - cooked_off(part))
+
+
+def _food_of_centre(centre: KnownCentre) -> Food:
+    if centre.food is None or food(centre.food).water is None:
+        raise SpecError("--centre", centre.name, say("kitchen.centre-water-unknown"))
+    return food(centre.food)
 
 
 def cooked_off(part: RecipePart, default: float = 0.0) -> float:

@@ -16,6 +16,7 @@
 
 from moulddesign.portion.centres import (
     KnownCentre,
+    centres_g,
     known_centre,
     known_centres,
     silent_names,
@@ -27,7 +28,7 @@ from moulddesign.portion.density import (
     LEVEL_SPREAD,
     MOST_G_PER_ML,
     NUMERATOR,
-    PACKING_SPREAD,
+    PACKING_VOIDS,
     ROOM_C,
     SHARE_SD,
     Component,
@@ -92,7 +93,7 @@ __all__ = [
     "LEVEL_SPREAD",
     "MOST_G_PER_ML",
     "NUMERATOR",
-    "PACKING_SPREAD",
+    "PACKING_VOIDS",
     "ROOM_C",
     "SHARE_SD",
     "Component",
@@ -117,6 +118,7 @@ __all__ = [
     "ball_diameter_mm",
     "balls",
     "block_for_bore",
+    "centres_g",
     "component_density_g_per_ml",
     "cylinder_for_bore",
     "density_from_composition",

@@ -75,7 +75,7 @@ class Food:
         whole = self.specific_volume_ml_per_g(at_c)
         wet = 1.0 / component_density_g_per_ml(Component.WATER, at_c)
         dry = (whole - water * wet) / (1.0 - water)
-        return min(WATER_SD, water, 1.0 - water) * abs(wet - dry) / whole
+        return self.water_sd * abs(wet - dry) / whole
 
     @property
     def shared_spread(self) -> float:
@@ -91,6 +91,12 @@ class Food:
     def water(self) -> float | None:
         """Water as a share of the mass; None where the composition is unknown."""
         return None if self.composition is None else self.composition.water
+
+    @property
+    def water_sd(self) -> float:
+        """Natural scatter of its water, as a share of its mass; 0 where that is unknown."""
+        water = self.water or 0.0
+        return min(WATER_SD, water, 1.0 - water)
 
     def spread(self, at_c: float) -> float:
         """Return the relative uncertainty of its density."""

@@ -1,4 +1,5 @@
 import json
+from pathlib import Path
 
 import pytest
 from command_line import run
@@ -7,6 +8,7 @@ RECIPE = """
 crust.ingredients = [{ food = "white sugar", mass_g = 66 }, { food = "water", mass_g = 34 }]
 filling.ingredients = [{ food = "honey", mass_g = 80 }, { food = "water", mass_g = 20 }]
 """
+SYRUPS = Path(__file__).parents[2] / "moulddesign" / "data" / "examples" / "recipe.toml"
 CUP = ("density", "cup", "--cup-empty", 80, "--cup-water", 316, "--cup-filled", 385)
 LABEL = ("density", "label", "--fat", 4, "--carbohydrate", 55, "--protein", 4)
 DRYER = ("density", "composition", "--water", 83, "--protein", 12, "--carbohydrate", 5, "--at", 22)
@@ -39,6 +41,18 @@ def test_each_way_says_method_and_uncertainty_in_80_columns(monkeypatch, capsys,
     assert "Method: " in out
     assert " +- " in out
     assert max(map(len, out.splitlines())) <= 80
+    # What was found goes into the next command as it stands there.
+    line = next(line for line in out.splitlines() if line.startswith("For the piece: "))
+    figure = out.split(" ")[0]
+    code, report, _ = run(
+        monkeypatch, capsys, "portion", *line.removeprefix("For the piece: ").split(), "--json"
+    )
+    assert json.loads(report)["portion"]["crust_density"]["g_per_ml"] == float(figure)
+
+
+def test_air_is_asked_for_where_none_is_given(monkeypatch, capsys):
+    assert "No air is counted" in run(monkeypatch, capsys, *DRYER)[1]
+    assert "No air is counted" not in run(monkeypatch, capsys, *DRYER, "--air", 0)[1]
 
 
 def test_recipe_gives_both_parts_and_the_loss(monkeypatch, capsys, tmp_path):
@@ -54,7 +68,8 @@ def test_recipe_gives_both_parts_and_the_loss(monkeypatch, capsys, tmp_path):
     assert report["loss"] == pytest.approx(1 - (1 - 0.338) / 0.7, abs=1e-9)
     code, out, _ = run(monkeypatch, capsys, *asked[:-1])
     assert code == 0
-    assert "Loss by the dry-matter balance: 0.0543" in out
+    assert "Loss by the dry-matter balance: 0.0543 +- " in out
+    assert "--loss 0.0543 --loss-uncertainty " in " ".join(out.split())
 
 
 @pytest.mark.parametrize(
@@ -71,6 +86,12 @@ def test_recipe_gives_both_parts_and_the_loss(monkeypatch, capsys, tmp_path):
         (("cup", "--cup-water", 0, "--cup-filled", 385), "water_g = 0.0: must be"),
         (("displacement", "--mass", "inf", "--displaced", 60), "--mass = 'inf': must be"),
         (("recipe", "nowhere.toml"), "cannot be read"),
+        (("recipe", SYRUPS, "--centre", "date:5"), "does nothing without --finished-water"),
+        (("recipe", SYRUPS, "--finished-water", 0.1, "--centre", "marble:5"), "no food of known"),
+        (
+            ("recipe", SYRUPS, "--finished-water", 0.1, "--finished-water-sd", -1),
+            "finished_water_sd = -1.0",
+        ),
     ],
 )
 def test_bad_input_is_one_sentence_and_exit_2(monkeypatch, capsys, arguments, sentence):
@@ -99,8 +120,8 @@ def test_foods_say_where_their_figures_come_from(monkeypatch, capsys):
     code, out, err = run(monkeypatch, capsys, "density", "foods", "honey", "--json")
     (honey,) = json.loads(out)["foods"]
     assert (code, err) == (0, "")
-    assert honey["density_g_per_ml"] == pytest.approx(1.433, rel=1e-12)  # USDA volume weight
-    assert honey["source"].startswith("published: USDA")
+    assert honey["density_g_per_ml"] == pytest.approx(1.42, rel=1e-12)  # measured
+    assert honey["source"].startswith("published: measured")
     code, out, _ = run(monkeypatch, capsys, "density", "foods")
     assert code == 0
     assert max(map(len, out.splitlines())) <= 80

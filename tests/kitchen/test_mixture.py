@@ -5,6 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from moulddesign.core import SpecError
+from moulddesign.design import PortionTable
 from moulddesign.kitchen import (
     Recipe,
     RecipePart,
@@ -42,12 +43,12 @@ def test_cooking_off_water_makes_the_thicker_syrup():
 
 
 def test_measured_densities_add_up_by_volume():
-    # 143.3 g honey and 91.4 g oil are 100 mL each (USDA volume weights; FAO/INFOODS 2012)
-    found = part_density(part(("honey", 143.3, {}), ("peanut oil", 91.4, {})))
-    assert found.density_g_per_ml == pytest.approx((143.3 + 91.4) / 200.0, rel=1e-12)
-    # each alone, by volume: hypot(0.02, 0.003) / 2
+    # 142 g honey and 91.4 g oil are 100 mL each (honey measured; FAO/INFOODS 2012)
+    found = part_density(part(("honey", 142.0, {}), ("peanut oil", 91.4, {})))
+    assert found.density_g_per_ml == pytest.approx((142.0 + 91.4) / 200.0, rel=1e-12)
+    # each alone, by volume: hypot(0.01, 0.003) / 2
     assert found.uncertainty_g_per_ml == pytest.approx(
-        found.density_g_per_ml * (0.25 * ((0.02 / 1.433) ** 2 + (0.003 / 0.914) ** 2)) ** 0.5,
+        found.density_g_per_ml * (0.25 * ((0.01 / 1.42) ** 2 + (0.003 / 0.914) ** 2)) ** 0.5,
         rel=1e-9,
     )
 
@@ -97,14 +98,54 @@ def test_water_is_unknown_where_an_ingredient_has_only_a_density():
     assert part_water(mixed) is None
     recipe = Recipe(crust=SYRUP, filling=mixed)
     with pytest.raises(SpecError, match=r"filling.ingredients = .*dry-matter balance"):
-        recipe_loss(recipe, crust_share=0.3, finished_water=0.1)
+        recipe_loss(recipe, PortionTable(), finished_water=0.1)
 
 
 def test_loss_of_a_recipe_is_the_dry_matter_balance():
     recipe = Recipe(crust=SYRUP, filling=part(("white sugar", 80.0, {}), ("water", 20.0, {})))
     # by hand: 0.5 (0.34 + 0.20) = 0.27 water; 1 - 0.73 / 0.90
-    loss = recipe_loss(recipe, crust_share=0.5, finished_water=0.10)
-    assert loss == pytest.approx(1.0 - 0.73 / 0.90, abs=1e-12)
+    loss = recipe_loss(recipe, PortionTable(ratio="5:5"), finished_water=0.10)
+    assert loss.ratio == pytest.approx(1.0 - 0.73 / 0.90, abs=1e-12)
+
+
+def test_a_centre_brings_its_own_water():
+    recipe = Recipe(crust=SYRUP, filling=part(("white sugar", 80.0, {}), ("water", 20.0, {})))
+    table = PortionTable.of({"centres": [{"name": "date", "mass_g": 10.0}]})
+    found = recipe_loss(recipe, table, finished_water=0.15).ratio
+    # 75 g finished are 63.75 g dry, 7.9 g of them the date's (21 % water); each g of crust and
+    # paste has 0.3 x 0.66 + 0.7 x 0.80 = 0.758 g, less the 10 g of paste that the date replaces.
+    raw_g = (63.75 - 7.9 + 8.0) / 0.758
+    assert found == pytest.approx(1.0 - 75.0 / raw_g, abs=1e-12)
+
+
+def test_a_loss_is_as_uncertain_as_samples_show():
+    rng = np.random.default_rng(8)
+    n = 200_000
+    recipe = Recipe(
+        crust=part(("wheat flour", 60.0, {}), ("invert syrup", 40.0, {})),
+        filling=part(("cooked chestnut", 70.0, {}), ("white sugar", 30.0, {}), cooking_loss=0.1),
+    )
+    table = PortionTable.of({"centres": [{"name": "date", "mass_g": 10.0}]})
+    asked = {"finished_water": 0.15, "finished_water_sd": 0.01}
+    found = recipe_loss(recipe, table, **asked)
+
+    def about(water):
+        return water + 0.02 * rng.standard_normal(n)  # a food's water scatters by 2 % of its mass
+
+    crust = 0.6 * about(0.12) + 0.4 * about(0.20)
+    paste = (0.7 * about(0.42) - 0.1) / 0.9
+    raw_g = 75.0 / (1.0 - found.ratio)
+    masses = (0.3 * raw_g, 0.7 * raw_g - 10.0, 10.0)
+    water = sum(m * w for m, w in zip(masses, (crust, paste, about(0.21)), strict=True)) / raw_g
+    sampled = 1.0 - (1.0 - water) / (1.0 - (0.15 + 0.01 * rng.standard_normal(n)))
+    assert found.ratio == pytest.approx(np.mean(sampled), abs=2e-4)
+    assert found.uncertainty == pytest.approx(np.std(sampled), rel=0.01)
+
+
+def test_a_centre_of_unknown_water_is_refused():
+    table = PortionTable.of({"centres": [{"name": "marble", "mass_g": 5.0}]})
+    with pytest.raises(SpecError, match="is no food of known water"):
+        recipe_loss(Recipe(crust=SYRUP, filling=SYRUP), table, finished_water=0.1)
 
 
 def test_bakers_exercise():

@@ -3,6 +3,8 @@ import pytest
 from moulddesign.core import SpecError
 from moulddesign.portion import Food, food, foods
 
+HEXOSE_SYRUPS = {"honey", "invert syrup", "light corn syrup", "maltose syrup"}
+
 
 @pytest.mark.parametrize("name", sorted({each.name for each in foods().values()}))
 def test_every_food_says_where_its_figures_come_from(name):
@@ -17,7 +19,8 @@ def test_there_are_a_few_dozen():
 @pytest.mark.parametrize(
     ("name", "published"),
     [
-        pytest.param("honey", 1.433, id="USDA volume weight, honey"),
+        pytest.param("honey", 1.42, id="measured: 1.417 at 18 % water, 1.423 at 15 %"),
+        pytest.param("glucose syrup", 1.40, id="measured at 77.5 % solids: 1.405"),
         pytest.param("peanut butter", 1.091, id="USDA volume weight, peanut butter"),
         pytest.param("groundnut oil", 0.914, id="FAO/INFOODS 2012, peanut oil"),
     ],
@@ -35,8 +38,16 @@ def test_flour_is_as_dense_as_its_particles():
 def test_a_measured_density_agrees_with_the_composition(name):
     item = food(name)
     by_shares = item.composition.specific_volume_ml_per_g(20.0)
-    # the largest known gap between a cup weight and the equations: nut pastes hold air, 9 %
-    assert item.specific_volume_ml_per_g(20.0) == pytest.approx(by_shares, rel=0.09)
+    # The equations overshoot hexose syrups by 1.5 to 2.7 %; sesame paste settles its own figure.
+    most = 0.03 if item.name in {*HEXOSE_SYRUPS, "sesame paste"} else 0.02
+    assert item.specific_volume_ml_per_g(20.0) == pytest.approx(by_shares, rel=most)
+
+
+@pytest.mark.parametrize("name", ["honey", "invert syrup"])
+def test_the_equations_overshoot_hexose_syrups_and_never_the_other_way(name):
+    item = food(name)
+    overshoot = 1.0 / item.composition.specific_volume_ml_per_g(20.0) / item.density_g_per_ml - 1.0
+    assert 0.015 <= overshoot <= 0.027
 
 
 @pytest.mark.parametrize("spelt", ["WHEAT  Flour", "cake flour", " white flour "])
