@@ -203,7 +203,7 @@ def with_design(*overrides: Override) -> Callable[[Callable[..., Any]], Callable
     file = inspect.Parameter(
         "design_file", inspect.Parameter.POSITIONAL_OR_KEYWORD, default=None, annotation=DesignFile
     )
-    return _with_first(file, overrides, _design)
+    return _with_first(file, overrides, design_with)
 
 
 def with_designs(*overrides: Override) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
