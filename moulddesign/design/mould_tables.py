@@ -38,6 +38,20 @@ SIDE_DRAFT_SOURCE: Final = (
     "surface texture; layer lines ask for several; " + TRADE
 )
 
+CAVITIES: Final[Mapping[str, Any]] = {"source": CHOICE, "ge": 1, "le": 60}
+LAND: Final[Mapping[str, Any]] = {"unit": "mm", "source": CHOICE, "ge": 2, "le": 60}
+FLOOR: Final[Mapping[str, Any]] = {"unit": "mm", "source": CHOICE, "ge": 0.8, "le": 40}
+SIDE_DRAFT: Final[Mapping[str, Any]] = {
+    "unit": "deg", "source": SIDE_DRAFT_SOURCE, "ge": 0, "le": 30
+}  # fmt: skip
+WALL: Final[Mapping[str, Any]] = {
+    "unit": "mm",
+    "source": "two lines at the least, better 1.2-1.6 mm, more for a lasting tool; " + TRADE,
+    "ge": 0.8,
+    "le": 20,
+}
+"""What keys that several kinds of mould have share: unit, source of the default, limits."""
+
 KIND_IS_NEEDED: Final = ConfigDict(json_schema_extra={"required": ["kind"]})
 """For the JSON Schema: a table that names no kind is a press."""
 
@@ -50,11 +64,7 @@ class PressTable(Table):
         0.3, "Gap between stamp and bore, each side", unit="mm", main=True,
         source="0.2-0.3 mm sliding, PLA 0.3, PETG 0.4; " + TRADE, ge=0.05, le=2,
     )  # fmt: skip
-    wall_mm: float = given(
-        2.8, "Wall of the sleeve", unit="mm",
-        source="two lines at the least, better 1.2-1.6 mm, more for a lasting tool; " + TRADE,
-        ge=0.8, le=20,
-    )  # fmt: skip
+    wall_mm: float = given(2.8, "Wall of the sleeve", **WALL)
     flange_width_mm: float = given(
         8.0, "Finger flange beyond the sleeve's wall", unit="mm", source=CHOICE, ge=0, le=40
     )
@@ -135,20 +145,15 @@ class BlockTable(Table):
     model_config = KIND_IS_NEEDED
 
     kind: Literal[Kind.BLOCK] = given(Kind.BLOCK, KIND_SAYS, main=True)
-    cavities: int = given(1, "Cavities of a block", source=CHOICE, ge=1, le=60)
+    cavities: int = given(1, "Cavities of a block", **CAVITIES)
     side_draft_deg: float | None = given(
         None,
         "Lean of the pastry's side from upright, widest where it leaves the mould; 5 deg where it "
         "is left out",
-        unit="deg", source=SIDE_DRAFT_SOURCE, ge=0, le=30,
-    )  # fmt: skip
-    land_mm: float = given(
-        8.0, "Flat rim of a block around its cavities", unit="mm", source=CHOICE, ge=2, le=60
+        **SIDE_DRAFT,
     )
-    floor_mm: float = given(
-        3.6, "Plastic under the deepest engraving of a block", unit="mm", source=CHOICE,
-        ge=0.8, le=40,
-    )  # fmt: skip
+    land_mm: float = given(8.0, "Flat rim of a block around its cavities", **LAND)
+    floor_mm: float = given(3.6, "Plastic under the deepest engraving of a block", **FLOOR)
     handle_length_mm: float = given(
         80.0, "Handle of a block; 0 for none", unit="mm", source=CHOICE, ge=0, le=300
     )
@@ -178,25 +183,16 @@ class CastTable(Table):
     model_config = KIND_IS_NEEDED
 
     kind: Literal[Kind.CAST] = given(Kind.CAST, KIND_SAYS, main=True)
-    cavities: int = given(1, "Pastries on a casting master", source=CHOICE, ge=1, le=60)
+    cavities: int = given(1, "Pastries on a casting master", **CAVITIES)
     side_draft_deg: float | None = given(
         None,
         "Lean of the pastry's side from upright, widest where it leaves the mould; 0 where it is "
         "left out, for silicone bends",
-        unit="deg", source=SIDE_DRAFT_SOURCE, ge=0, le=30,
-    )  # fmt: skip
-    wall_mm: float = given(
-        2.8, "Wall of the tray around a casting master", unit="mm",
-        source="two lines at the least, better 1.2-1.6 mm, more for a lasting tool; " + TRADE,
-        ge=0.8, le=20,
-    )  # fmt: skip
-    land_mm: float = given(
-        8.0, "Room for silicone around the pastries of a casting master", unit="mm",
-        source=CHOICE, ge=2, le=60,
-    )  # fmt: skip
-    floor_mm: float = given(
-        3.6, "Plastic under a casting master", unit="mm", source=CHOICE, ge=0.8, le=40
+        **SIDE_DRAFT,
     )
+    wall_mm: float = given(2.8, "Wall of the tray around a casting master", **WALL)
+    land_mm: float = given(8.0, "Room for silicone around the pastries of a casting master", **LAND)
+    floor_mm: float = given(3.6, "Plastic under a casting master", **FLOOR)
     cover_mm: float = given(
         10.0, "Silicone above the highest relief of a casting master, to the brim", unit="mm",
         source=CHOICE, ge=2, le=100,

@@ -11,7 +11,7 @@ from pydantic import ValidationError, model_validator
 
 from moulddesign.core import FileError, LengthUnit, SpecError, say
 from moulddesign.design.assets import resolve_files
-from moulddesign.design.piece_tables import PastryTable
+from moulddesign.design.piece_tables import OUTLINE_KEYS, PastryTable
 from moulddesign.design.reading import read_tables
 from moulddesign.design.relief_tables import Sense
 from moulddesign.design.schema import (
@@ -47,44 +47,29 @@ class OwnedMould(Table):
     """A mould that exists, known by its sizes, by water or by its mesh."""
 
     name: str = given("mould", "What it is called", min_length=1, max_length=40, main=True)
-    outline: str = given(
-        "round",
-        "Shape of the mouth, as in [pastry]",
-        min_length=1,
-        main=True,
-        file=FileKind.OUTLINE,
-    )
+    outline: str = given("round", "Shape of the mouth, as in [pastry]", **OUTLINE_KEYS["outline"])
     width_mm: float | None = given(
-        None,
-        "Inner width of the mouth along x, across the flats",
-        unit="mm",
-        gt=0,
-        le=400,
-        main=True,
+        None, "Inner width of the mouth along x, across the flats", **OUTLINE_KEYS["width_mm"]
     )
     height_mm: float | None = given(
-        None,
-        "Inside, from the table to the flat top of the piece",
-        unit="mm",
-        gt=0,
-        le=200,
-        main=True,
+        None, "Inside, from the table to the flat top of the piece", **OUTLINE_KEYS["height_mm"]
     )
     corner_radius_mm: float = given(
         0.0,
         "Inner radius of the corners of a square, hexagon or octagon",
-        unit="mm",
-        ge=0,
-        le=200,
         main=True,
+        **OUTLINE_KEYS["corner_radius_mm"],
     )
-    lobes: int = given(12, "Lobes of a scalloped mouth", ge=3, le=60)
+    lobes: int = given(12, "Lobes of a scalloped mouth", **OUTLINE_KEYS["lobes"])
     lobe_depth_mm: float = given(
-        2.0, "How far the valleys of a scalloped mouth lie inside its lobes", unit="mm",
-        gt=0, le=50,
-    )  # fmt: skip
+        2.0,
+        "How far the valleys of a scalloped mouth lie inside its lobes",
+        **OUTLINE_KEYS["lobe_depth_mm"],
+    )
     shoulder_radius_mm: float = given(
-        0.0, "Radius of the rounded edge between side and flat top", unit="mm", ge=0, le=30
+        0.0,
+        "Radius of the rounded edge between side and flat top",
+        **OUTLINE_KEYS["shoulder_radius_mm"],
     )
     draft_deg: float = given(
         0.0, "Lean of the side from upright, the mouth being the widest", unit="deg", ge=0, le=30

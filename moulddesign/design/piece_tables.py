@@ -281,31 +281,33 @@ def refuse_idle(outline: str, values: Mapping[str, Any]) -> None:
             raise SpecError(field, value, need)
 
 
+OUTLINE_KEYS: Final[Mapping[str, Mapping[str, Any]]] = {
+    "outline": {"min_length": 1, "main": True, "file": FileKind.OUTLINE},
+    "width_mm": {"unit": "mm", "gt": 0, "le": 400, "main": True},
+    "height_mm": {"unit": "mm", "gt": 0, "le": 200, "main": True},
+    "corner_radius_mm": {"unit": "mm", "ge": 0, "le": 200},
+    "lobes": {"ge": 3, "le": 60},
+    "lobe_depth_mm": {"unit": "mm", "gt": 0, "le": 50},
+    "shoulder_radius_mm": {"unit": "mm", "ge": 0, "le": 30},
+}
+"""Units and limits of the keys by which a pastry is shaped, and a mould that exists measured."""
+
+
 class PastryTable(Table):
     """Outline, one of three sizes, corner and shoulder."""
 
     outline: str = given(
         "round",
         f"Shape seen from above: {', '.join(OUTLINES)}, or an SVG file with one closed shape",
-        min_length=1,
-        main=True,
-        file=FileKind.OUTLINE,
+        **OUTLINE_KEYS["outline"],
     )
     width_mm: float | None = given(
         None,
         "Width along x, across the flats; free where it is left out",
-        unit="mm",
-        gt=0,
-        le=400,
-        main=True,
+        **OUTLINE_KEYS["width_mm"],
     )
     height_mm: float | None = given(
-        None,
-        "Height to the flat top; free where it is left out",
-        unit="mm",
-        gt=0,
-        le=200,
-        main=True,
+        None, "Height to the flat top; free where it is left out", **OUTLINE_KEYS["height_mm"]
     )
     height_to_width: float | None = given(
         None,
@@ -316,19 +318,20 @@ class PastryTable(Table):
         main=True,
     )
     corner_radius_mm: float = given(
-        6.0, "Radius of the corners of a square, hexagon or octagon", unit="mm", ge=0, le=200
+        6.0,
+        "Radius of the corners of a square, hexagon or octagon",
+        **OUTLINE_KEYS["corner_radius_mm"],
     )
-    lobes: int = given(12, "Lobes of a scalloped outline", ge=3, le=60)
+    lobes: int = given(12, "Lobes of a scalloped outline", **OUTLINE_KEYS["lobes"])
     lobe_depth_mm: float = given(
-        2.0, "How far the valleys of a scalloped outline lie inside its lobes", unit="mm",
-        gt=0, le=50,
-    )  # fmt: skip
+        2.0,
+        "How far the valleys of a scalloped outline lie inside its lobes",
+        **OUTLINE_KEYS["lobe_depth_mm"],
+    )
     shoulder_radius_mm: float = given(
         0.0,
         "Radius of the rounded top edge, an arc from the flat top to 45 deg; 0 is sharp",
-        unit="mm",
-        ge=0,
-        le=30,
+        **OUTLINE_KEYS["shoulder_radius_mm"],
     )
 
     @field_validator("outline")
