@@ -6,8 +6,11 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import chain
+from math import pi, sqrt
 from types import MappingProxyType
 from typing import Final
+
+from shapely import MultiPolygon
 
 from moulddesign.artwork.legibility import least_gap_mm, least_stroke_mm
 from moulddesign.building.remedies import (
@@ -21,6 +24,7 @@ from moulddesign.core.findings import SEPARATOR
 from moulddesign.design import BlockTable, CastTable, Design, Joint, PressTable, Profile
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
+from moulddesign.kitchen.firmness import dough_yield, fill_force_n, squash_force_n
 from moulddesign.mould import CastLayout, Mould, inscriptions
 from moulddesign.pastry.interior import Interior
 from moulddesign.pastry.pastry import Pastry
@@ -219,7 +223,8 @@ def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Findi
             assembled, interference_asked_mm=table.peg_interference_mm
         )
     area_mm2 = made.pastry.outline.area_mm2
-    pressure_mpa = walls.pressing_pressure_mpa(area_mm2)
+    forces, force_n = _forces(made)
+    pressure_mpa = walls.pressing_pressure_mpa(area_mm2, force_n)
     if made.pastry.outline.name == "round":
         load = walls.thin_cylinder(
             pressure_mpa=pressure_mpa,
@@ -236,11 +241,56 @@ def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Findi
         )
     return (
         *found,
-        walls.force_finding(area_mm2=area_mm2),
+        *forces,
         *walls.wall_strength_findings(
             load, strength_mpa=plastic.tensile_across_mpa, clearance_mm=table.clearance_mm
         ),
     )
+
+
+def _forces(made: CheckInput) -> tuple[tuple[Finding, ...], float]:
+    """Return whether a hand presses the piece flat and fills its relief, and the larger force [N].
+
+    Force and yield stress go together, so the range of the one is that of the other.
+    """
+    dough = dough_yield(made.design.portion.crust_yield_kpa)
+    area_mm2 = made.pastry.outline.area_mm2
+    asked = {
+        say("verify.hand-force"): squash_force_n(
+            radius_mm=sqrt(area_mm2 / pi), height_mm=made.pastry.height_mm, yield_kpa=dough.kpa
+        )
+    }
+    fill_n = [
+        fill_force_n(
+            area_mm2=area_mm2,
+            depth_mm=abs(depth_mm),
+            width_mm=_groove_width_mm(shape, made.pastry, raised=depth_mm > 0.0),
+            yield_kpa=dough.kpa,
+        )
+        for shape, depth_mm in made.pastry.artwork
+        if not shape.is_empty
+    ]
+    if fill_n:
+        asked[say("verify.relief-fill-force")] = max(fill_n)
+    least, most = dough.least_kpa / dough.kpa, dough.most_kpa / dough.kpa
+    found = tuple(
+        walls.force_finding(
+            what, force_n=force_n, range_n=(least * force_n, most * force_n), tested=dough.measured
+        )
+        for what, force_n in asked.items()
+    )
+    return found, max(asked.values())
+
+
+def _groove_width_mm(shape: MultiPolygon, pastry: Pastry, *, raised: bool) -> float:
+    """Return the mean width of what dough has to fill: a strip's area over half its edge.
+
+    Dough rises into the strokes of a raised relief, and into what lies between those of a sunk one.
+    """
+    if raised:
+        return float(2.0 * shape.area / shape.length)
+    face = pastry.outline.shape
+    return float(2.0 * (face.area - shape.area) / (face.length + shape.length))
 
 
 def _assembled(made: CheckInput) -> Press:

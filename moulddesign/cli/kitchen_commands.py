@@ -1,4 +1,4 @@
-"""`trial`: figures from a trial bake, and the corrected design."""
+"""`trial`: figures from a trial bake, and the corrected design; `firmness`: how firm a dough is."""
 
 from dataclasses import asdict
 from enum import StrEnum
@@ -17,6 +17,7 @@ from moulddesign.kitchen import (
     trial,
     typed_weighings,
 )
+from moulddesign.kitchen.firmness import LEAST_KPA, MOST_KPA, UNCERTAINTY_RATIO, yield_stress
 from moulddesign.kitchen.samples import FEWEST_TO_SPREAD
 from moulddesign.portion import TrialMould, figures
 
@@ -158,3 +159,38 @@ def _weights(name: str, design: Design) -> tuple[object, ...]:
     made = figures(design)
     split, piece = made.split, made.piece
     return (name, split.crust_g, split.paste_g, split.raw_g, piece.finished_g, piece.volume_ml)
+
+
+def run_firmness(
+    *,
+    dough_ml: Annotated[
+        float, typer.Option(metavar="ML", help="Volume of the ball: its mass over its density.")
+    ],
+    load: Annotated[
+        float, typer.Option(metavar="G", help="What rests on it, with the upper plate.")
+    ],
+    height: Annotated[float, typer.Option(metavar="MM", help="Its height after 60 s of load.")],
+    as_json: AsJson = False,
+) -> None:
+    """Yield stress of a dough, from a ball pressed flat between two rough plates.
+
+    Face two flat plates with baking paper or fine abrasive, lay a ball of the dough between them,
+    set a weight on it for 60 s, and read the height of the dough while the weight still rests.
+
+    Example: moulddesign firmness --dough-ml 20 --load 1000 --height 7
+    """
+    found = yield_stress(dough_ml=dough_ml, load_g=load, height_mm=height)
+    if as_json:
+        least, most = found.least_kpa, found.most_kpa
+        print_json({"yield_kpa": found.kpa, "least_kpa": least, "most_kpa": most})
+        return
+    out().print(
+        f"Yield stress: {found.kpa:.2f} kPa, {found.least_kpa:.2f} to {found.most_kpa:.2f} "
+        f"(give or take {100 * UNCERTAINTY_RATIO:.0f} %)."
+    )
+    out().print(
+        f"For the design: --crust-yield {found.kpa:.2f}, or crust_yield_kpa = {found.kpa:.2f} in "
+        "[portion]. `make` then says what force presses the piece and fills its relief.",
+        markup=False,
+    )
+    out().print(f"Doughs that nobody tested are taken as {LEAST_KPA:g} to {MOST_KPA:g} kPa.")

@@ -183,6 +183,13 @@ MOULD: Final = (
     Override("--kind", "mould.kind", str, "press|block|cast", "Kind of mould."),
     Override("--cavities", "mould.cavities", int, "N", "Cavities of a block or casting master."),
     Override("--clearance", "mould.clearance_mm", float, "MM", "Gap between stamp and bore."),
+    Override(
+        "--crust-yield",
+        "portion.crust_yield_kpa",
+        float,
+        "KPA",
+        "Yield stress of the crust dough, as `firmness` finds it.",
+    ),
     Override("--printer", "printer.machine", str, "NAME", "Printer: common-220, small-bed."),
     Override("--bed", "printer.bed_mm", str, "XxYxZ", "Build volume of the printer, mm."),
     Override("--material", "printer.material", str, "NAME", "Plastic that is printed."),

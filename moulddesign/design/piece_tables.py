@@ -146,6 +146,10 @@ class PortionTable(Table):
         None, "Standard uncertainty of the crust's density; the named dough's where it is left out",
         unit="g/mL", source=MEMORY, ge=0, le=1,
     )  # fmt: skip
+    crust_yield_kpa: float | None = given(
+        None, "Yield stress of the crust dough, as `moulddesign firmness` finds it; 1.4 to 4 kPa "
+        "are taken where it is left out", unit="kPa", source=MEMORY, gt=0, le=1000,
+    )  # fmt: skip
     filling_density_sd_g_per_ml: float | None = given(
         None, "Standard uncertainty of the paste's density; the named one's where it is left out",
         unit="g/mL", source=MEMORY, ge=0, le=1,

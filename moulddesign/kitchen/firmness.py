@@ -27,7 +27,8 @@ LEAST_KPA: Final = 1.4
 MOST_KPA: Final = 4.0
 """Range where nothing was measured. Manohar and Rao, Cereal Chemistry 69:619 (1992), abstract: a
 dough 22 mm wide and 10 mm high gives way by 32 to 50 % under 410 g, which by the formula above is
-1.4 to 2.4 kPa; 4 leaves room for firmer doughs, from memory, measure your own [kPa]."""
+1.4 to 2.4 kPa. The metal disc's own size is not told there and the weight is a test load, so it is
+an order of magnitude. 4 leaves room for firmer doughs, from memory, measure your own [kPa]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +46,24 @@ UNMEASURED: Final = YieldStress(
     kpa=sqrt(LEAST_KPA * MOST_KPA), least_kpa=LEAST_KPA, most_kpa=MOST_KPA, measured=False
 )
 """What is taken for a dough that nobody has tested."""
+
+
+def dough_yield(kpa: float | None) -> YieldStress:
+    """Return the yield stress of a dough that was tested, or the range of one that was not.
+
+    Parameters
+    ----------
+    kpa : float or None
+        As `yield_stress` found it [kPa].
+    """
+    if kpa is None:
+        return UNMEASURED
+    return YieldStress(
+        kpa=kpa,
+        least_kpa=(1.0 - UNCERTAINTY_RATIO) * kpa,
+        most_kpa=(1.0 + UNCERTAINTY_RATIO) * kpa,
+        measured=True,
+    )
 
 
 def yield_stress(*, dough_ml: float, load_g: float, height_mm: float) -> YieldStress:
@@ -79,12 +98,7 @@ def yield_stress(*, dough_ml: float, load_g: float, height_mm: float) -> YieldSt
     radius_mm = sqrt(volume_mm3 / (pi * require_positive("height_mm", height_mm, "mm")))
     # N/mm^2 are MPa; a thousand times that is kPa.
     kpa = 1000.0 * load_n / (pi * radius_mm**2) / _pressure_factor(radius_mm, height_mm)
-    return YieldStress(
-        kpa=kpa,
-        least_kpa=(1.0 - UNCERTAINTY_RATIO) * kpa,
-        most_kpa=(1.0 + UNCERTAINTY_RATIO) * kpa,
-        measured=True,
-    )
+    return dough_yield(kpa)
 
 
 def squash_force_n(*, radius_mm: float, height_mm: float, yield_kpa: float) -> float:

@@ -7,6 +7,7 @@ import pytest
 from moulddesign.core import SpecError
 from moulddesign.kitchen.firmness import (
     UNMEASURED,
+    dough_yield,
     fill_force_n,
     squash_force_n,
     yield_stress,
@@ -42,6 +43,13 @@ def test_the_load_of_the_plate_test_is_the_force_that_squashes():
     radius = sqrt(15_000.0 / (pi * 6.5))
     force = squash_force_n(radius_mm=radius, height_mm=6.5, yield_kpa=found.kpa)
     assert force == pytest.approx(0.7 * 9.80665, rel=1e-12)  # round-off only
+
+
+def test_a_tested_dough_is_known_to_40_percent():
+    assert dough_yield(None) is UNMEASURED
+    found = dough_yield(1.0)
+    assert (found.least_kpa, found.kpa, found.most_kpa) == pytest.approx((0.6, 1.0, 1.4))
+    assert found.measured
 
 
 def test_an_untested_dough_lies_in_a_range_and_says_so():

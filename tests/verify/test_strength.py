@@ -1,12 +1,10 @@
-from math import pi
-
 import pytest
 
+from moulddesign.core import word
 from moulddesign.verify.walls import (
     Load,
     clamped_rectangle,
     force_finding,
-    hand_force_n,
     pressing_pressure_mpa,
     thin_cylinder,
     wall_strength_findings,
@@ -50,23 +48,16 @@ def test_plates_against_the_theory_of_thin_plates(shape):
     assert found.stress_mpa == pytest.approx(stress, rel=0.01)
 
 
-@pytest.mark.parametrize(
-    ("diameter", "force"),
-    [  # 410 g on a 22 mm disc, Manohar and Rao 1992
-        pytest.param(22.0, 0.410 * 9.80665, id="Manohar and Rao 1992: the disc itself"),
-        pytest.param(50.0, 21, id="computed from it: 50 mm"),
-        pytest.param(63.0, 33, id="computed from it: 63 mm"),
-        pytest.param(80.0, 53, id="computed from it: 80 mm"),
-    ],
-)
-def test_hand_force(diameter, force):
-    # 10.6 kPa is printed to three digits.
-    assert hand_force_n(pi * diameter**2 / 4) == pytest.approx(force, rel=0.015)
-
-
-@pytest.mark.parametrize(("diameter", "verdict"), [(80, "good"), (106, "good"), (107, "warn")])
-def test_a_hand_presses_so_much(diameter, verdict):
-    assert force_finding(area_mm2=pi * diameter**2 / 4).verdict.value == verdict
+@pytest.mark.parametrize(("force", "verdict"), [(94.0, "good"), (94.1, "warn")])
+def test_a_hand_presses_so_much(force, verdict):
+    # 94 N: preferred push, Human Factors 2008, 50:227
+    tested = force_finding(word("press"), force_n=force, range_n=(1.0, 2.0), tested=True)
+    untested = force_finding(word("press"), force_n=force, range_n=(30.0, 83.0), tested=False)
+    assert tested.verdict.value == untested.verdict.value == verdict
+    assert "30 to 83 for this dough" in str(untested.limit)
+    if verdict == "warn":
+        assert "moulddesign firmness" in str(untested.remedy)
+        assert "softer dough" in str(tested.remedy)
 
 
 @pytest.mark.parametrize(("stress", "bow", "verdicts"), [
@@ -79,6 +70,6 @@ def test_wall_limits(stress, bow, verdicts):
     assert [f.verdict.value for f in found] == verdicts
 
 
-@pytest.mark.parametrize(("area", "pressure"), [(2000.0, 113 / 2000), (20_000.0, 0.0106)])
-def test_a_wall_bears_the_whole_push_on_a_small_piece(area, pressure):
-    assert pressing_pressure_mpa(area) == pytest.approx(pressure, rel=1e-12)
+@pytest.mark.parametrize(("force", "pressure"), [(20.0, 113 / 2000), (200.0, 0.1)])
+def test_a_wall_bears_a_whole_push_and_whatever_the_dough_takes(force, pressure):
+    assert pressing_pressure_mpa(2000.0, force) == pytest.approx(pressure, rel=1e-12)
