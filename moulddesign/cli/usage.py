@@ -121,7 +121,16 @@ def refuse_idle_options(verb: str, flags: Sequence[str]) -> None:
 
 
 UNITS: Final[Mapping[str, str]] = MappingProxyType(
-    {"G": "g", "MM": "mm", "G/ML": "g/mL", "DEG": "deg", "C": "deg C", "X": ""}
+    {
+        "G": "g",
+        "ML": "mL",
+        "MM": "mm",
+        "G/ML": "g/mL",
+        "DEG": "deg",
+        "C": "deg C",
+        "KPA": "kPa",
+        "X": "",
+    }
 )
 """Unit of an option's value, by what the help shows for it."""
 

@@ -26,4 +26,4 @@ def test_the_table_hands_over_to_the_design(monkeypatch, capsys):
 
 @pytest.mark.parametrize("height", ["0", "-1", "nan"])
 def test_no_height_is_refused(monkeypatch, capsys, height):
-    assert "height_mm" in refused(monkeypatch, capsys, *ASKED, height)
+    assert "height" in refused(monkeypatch, capsys, *ASKED, height)
