@@ -103,9 +103,10 @@ def closed_cavity_mm3(sleeve: Mesh, stamp: Mesh) -> float:
     difference of the two sections times the height of the gap.
     """
     plan = booleans.filled(booleans.shadow(stamp, say("verify.stamp-from-above")))
-    edge_mm = float(stamp.vertices[_on_wall(stamp, plan), 2].min())
+    wall_mm = stamp.vertices[_on_wall(stamp, plan), 2]  # above it the back is chamfered
+    edge_mm = float(wall_mm.min())
     bore_mm2 = _bore_mm2(sleeve, edge_mm / 2.0)
-    top_mm = _straight_top_mm(sleeve, stamp, edge_mm)
+    top_mm = _straight_top_mm(sleeve, edge_mm, float(wall_mm.max()))
     inside_mm3 = _enclosed_mm3(sleeve, stamp, top_mm)
     gap_mm3 = (bore_mm2 - plan.area) * (top_mm - edge_mm)
     return inside_mm3 + bore_mm2 * SLAB_MM - gap_mm3 if inside_mm3 > 0.0 else 0.0
@@ -164,10 +165,13 @@ def _on_wall(mesh: Mesh, plan: BaseGeometry) -> np.ndarray:
     return np.asarray(shapely.dwithin(edge, shapely.points(mesh.vertices[:, :2]), ON_WALL_MM))
 
 
-def _straight_top_mm(sleeve: Mesh, stamp: Mesh, edge_mm: float) -> float:
-    """Return the highest level, of ten, at which the bore is as wide as at the cavity [mm]."""
+def _straight_top_mm(sleeve: Mesh, edge_mm: float, wall_top_mm: float) -> float:
+    """Return the highest level beside the stamp, of ten, at which the bore is as wide as below it.
+
+    The stamp's wall reaches from `edge_mm` to `wall_top_mm`.
+    """
     bore_mm2 = _bore_mm2(sleeve, edge_mm / 2.0)
-    end_mm = float(min(sleeve.bounds[1, 2], stamp.bounds[1, 2])) - EDGE_MM
+    end_mm = min(float(sleeve.bounds[1, 2]), wall_top_mm) - EDGE_MM
     levels = [edge_mm + share * (end_mm - edge_mm) for share in np.linspace(1.0, 0.5, 10)]
     for level_mm in levels:
         if abs(_bore_mm2(sleeve, level_mm) - bore_mm2) <= SAME_RATIO * bore_mm2:

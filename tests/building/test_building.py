@@ -63,7 +63,8 @@ def test_the_closed_cavity_holds_the_pastry(name):
     made = built(name)
     sleeve, stamp = (in_float32(part.mesh) for part in made.mould.parts[:2])
     held_mm3 = closed_cavity_mm3(sleeve, stamp)
-    assert held_mm3 == pytest.approx(1000.0 * made.portion.piece.volume_ml, rel=0.002)
+    # Chords of the bore's arcs and the gap's bevels; the bound that a build fails at is 0.2 %.
+    assert held_mm3 == pytest.approx(1000.0 * made.portion.piece.volume_ml, rel=0.0005)
 
 
 @pytest.mark.parametrize("name", REAL)
