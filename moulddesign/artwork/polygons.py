@@ -46,6 +46,44 @@ def _filled(rings: Sequence[Points], rule: FillRule) -> PolygonSet:
     return CrossSection(usable, rule) if usable else CrossSection()
 
 
+MOST_PAIRS: Final = 2_000_000
+"""Pairs of edges that `crossing_count` compares: 50 ms."""
+LEAST_SAMPLE: Final = 32
+
+
+def crossing_count(rings: Sequence[Points]) -> int:
+    """Return how often the edges of closed lines cross, estimated where there are many.
+
+    The flat kernel takes time by the crossing, and scribbled lines have as many as their number
+    squared. Edges that only touch or share an end do not count.
+
+    Examples
+    --------
+    >>> bow_tie = np.array([[0.0, 0.0], [1.0, 1.0], [1.0, 0.0], [0.0, 1.0]])
+    >>> crossing_count([bow_tie])
+    1
+    """
+    edges = [np.stack([ring, np.roll(ring, -1, axis=0)], axis=1) for ring in rings if len(ring)]
+    if not edges:
+        return 0
+    start, end = np.concatenate(edges).transpose(1, 2, 0)
+    along, count = end - start, start.shape[1]
+    most = max(LEAST_SAMPLE, MOST_PAIRS // count)
+    sample = np.unique(np.linspace(0, count - 1, min(count, most)).astype(int))
+    met = 0
+    for edge in sample:
+        # Two edges cross where each has the ends of the other on either side.
+        sides = [_cross(along[:, [edge]], ends - start[:, [edge]]) for ends in (start, end)]
+        others = [_cross(along, ends[:, [edge]] - start) for ends in (start, end)]
+        crossed = (sides[0] * sides[1] < 0.0) & (others[0] * others[1] < 0.0)
+        met += int(np.count_nonzero(crossed))
+    return round(met * count / (2 * len(sample)))
+
+
+def _cross(first: Points, second: Points) -> Points:
+    return first[0] * second[1] - first[1] * second[0]
+
+
 def polygon_union(sets: Sequence[PolygonSet]) -> PolygonSet:
     """Return the union of polygon sets."""
     return CrossSection.batch_boolean(list(sets), OpType.Add) if sets else CrossSection()

@@ -1,7 +1,7 @@
 """An SVG drawing as regions of relief."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
@@ -23,6 +23,7 @@ from moulddesign.artwork.polygons import (
 )
 from moulddesign.artwork.svg_paint import (
     INHERITED,
+    MOST_ELEMENTS,
     GraphicsState,
     PointBudget,
     SheetStyles,
@@ -122,10 +123,34 @@ def _paints(root: Any) -> list[tuple[PolygonSet, float]]:  # noqa: ANN401
             elements.setdefault(element.get("id"), element)  # the first of a name counts
     viewport = Viewport(width, height)
     window = viewport_polygon(viewport, unit)
+    _refuse_many_copies(root, elements)
     renderer = Renderer(elements, sheet_styles(root), PointBudget())
     state = GraphicsState(matrix=unit, viewport=viewport, style=INHERITED)
-    paints = renderer.painted(root, state)
-    return [(clip(polygons, window), share) for polygons, share in paints]
+    paints = [(clip(polygons, window), share) for polygons, share in renderer.painted(root, state)]
+    renderer.budget.spend_crossings(polygons for polygons, _ in paints)
+    return paints
+
+
+def _refuse_many_copies(root: Any, elements: Mapping[str, Any]) -> None:  # noqa: ANN401
+    """Refuse a drawing that comes to too many elements, before any of them is drawn.
+
+    Ten `use` of a group of ten `use` of ... are 10^9 elements in a few lines.
+    """
+    counts: dict[Any, int] = {}
+
+    def count(element: Any, depth: int) -> int:  # noqa: ANN401
+        if depth > DEEPEST:
+            return 1  # refused where it is drawn, as what contains itself is
+        if element not in counts:
+            counts[element] = 0
+            href = next((element.get(name) for name in HREFS if name in element.attrib), "")
+            copied = elements.get(href.strip()[1:]) if element_name(element) == "use" else None
+            inside = [*element, *([] if copied is None else [copied])]
+            counts[element] = 1 + sum(count(one, depth + 1) for one in inside)
+        return counts[element]
+
+    if (found := count(root, 0)) > MOST_ELEMENTS:
+        raise SpecError("use", found, say("artwork.too-many-elements", most=MOST_ELEMENTS))
 
 
 def _size(root: Any) -> tuple[float, float]:  # noqa: ANN401

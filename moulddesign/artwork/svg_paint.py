@@ -188,21 +188,31 @@ class GraphicsState:
 
 MOST_POINTS: Final = 400_000
 MOST_DASHES: Final = 20_000
+MOST_ELEMENTS: Final = 50_000
+"""Elements of a drawing, each copy that `use` makes counted."""
 
 
 @dataclass(slots=True)
 class PointBudget:
-    """How many points one drawing may still spend."""
+    """How many points one drawing may still spend; a crossing of lines is one too."""
 
     left: int = field(default=MOST_POINTS)
 
     def spend(self, lines: Sequence[Points]) -> Sequence[Points]:
-        """Return the lines, counted."""
-        self.left -= sum(map(len, lines)) + 1
+        """Return the lines, counted with the crossings among them."""
+        self._take(sum(map(len, lines)) + 1)
+        self._take(polygons.crossing_count(lines))
+        return lines
+
+    def spend_crossings(self, sets: Iterable[polygons.PolygonSet]) -> None:
+        """Count the crossings among polygon sets."""
+        self._take(polygons.crossing_count([ring for one in sets for ring in one.to_polygons()]))
+
+    def _take(self, points: int) -> None:
+        self.left -= points
         if self.left < 0:
             need = say("artwork.too-many-points", most=MOST_POINTS)
             raise SpecError("drawing", "too many points", need)
-        return lines
 
 
 def fill_and_stroke(

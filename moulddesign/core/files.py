@@ -25,6 +25,10 @@ MOST_TEXT_BYTES: Final = 1_000_000
 
 MOST_NESTED: Final = 50
 """Most lists and tables inside one another in a TOML file; ours have six at the most."""
+LONG_KEY: Final = re.compile(
+    rf"""(?<![\w."'-])[\w"'-]++(?:[ \t]*+\.[ \t]*+[\w"'-]++){{{MOST_NESTED},}}"""
+)
+"""More words with dots between them than tables may lie in one another."""
 
 UTF_16_MARKS: Final = (b"\xff\xfe", b"\xfe\xff")
 """Byte-order marks of UTF-16, in which some spreadsheets save a table."""
@@ -97,6 +101,9 @@ def parse_toml(text: str, path: FilePath) -> dict[str, Any]:
     FileError
         It is not TOML, or its lists and tables lie too deep in one another.
     """
+    # The parser takes time by the square of a key's dots (CPython 3.11 to 3.13).
+    if LONG_KEY.search(text):
+        raise FileError(str(path), say("core.toml-too-deep"))
     try:
         tree = tomllib.loads(text)
     except RecursionError as error:

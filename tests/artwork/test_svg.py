@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from moulddesign.artwork.polygons import FLATNESS
+from moulddesign.artwork.polygons import FLATNESS, crossing_count
 from moulddesign.artwork.svg import svg_regions
 from moulddesign.core import FileError
 
@@ -584,6 +584,33 @@ def test_too_many_points_are_refused(drawn):
     dots = "M1 1h1v1z" * 200_000
     with pytest.raises(FileError, match="at most 400000 points"):
         drawn(f'<path d="{dots}"/>')
+
+
+def scribble(count):
+    return np.random.default_rng(7).uniform(0.0, 100.0, (count, 2))
+
+
+def test_crossings_are_those_that_another_library_finds():
+    ring = scribble(60)
+    edges = shapely.linestrings(np.stack([ring, np.roll(ring, -1, axis=0)], axis=1))
+    crossed, _ = shapely.STRtree(edges).query(edges, predicate="crosses")  # each pair twice
+    assert crossing_count([ring]) == len(crossed) / 2
+
+
+@pytest.mark.parametrize("paint", ["", 'fill="none" stroke="black" stroke-width="0.3"'])
+def test_scribbled_lines_are_refused_before_they_are_cut(drawn, paint):
+    path = "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in scribble(3_000))
+    with pytest.raises(FileError, match=r"at most 400000 points, crossings counted"):
+        drawn(f'<path d="{path}" {paint}/>')
+
+
+def test_copies_of_copies_are_refused_before_they_are_drawn(drawn):
+    groups = ['<g id="g0"><rect width="1" height="1"/></g>']
+    for number in range(1, 10):
+        copies = f'<use href="#g{number - 1}"/>' * 10
+        groups.append(f'<g id="g{number}">{copies}</g>')
+    with pytest.raises(FileError, match=r"at most 50000 can be drawn, so copy less"):
+        drawn(f'<defs>{"".join(groups)}</defs><use href="#g9"/>')
 
 
 def winding(points, ring):

@@ -49,6 +49,15 @@ def test_nesting_is_refused_beyond_the_limit(tmp_path, open_close):
         read_toml(file)
 
 
+@pytest.mark.parametrize("text", ["{key} = 1", "a = {{ {key} = 1 }}", "[{key}]"])
+@pytest.mark.parametrize("word", ["a", '"a"', "'a'"])
+def test_a_key_of_very_many_dots_is_refused_before_it_is_parsed(tmp_path, text, word):
+    file = tmp_path / "dots.toml"  # the parser would take minutes
+    file.write_text(text.format(key=".".join([word] * 50_000)))
+    with pytest.raises(FileError, match="nests its lists and tables too deep"):
+        read_toml(file)
+
+
 # The examples of RFC 4180, section 2: quotes, commas and line breaks inside quotes, doubled quotes.
 def test_a_csv_table_is_read_as_the_rfc_says(tmp_path):
     file = tmp_path / "a.csv"
