@@ -77,11 +77,12 @@ def crossing_count(rings: Sequence[Points]) -> int:
         others = [_cross(along, ends[:, [edge]] - start) for ends in (start, end)]
         crossed = (sides[0] * sides[1] < 0.0) & (others[0] * others[1] < 0.0)
         met += int(np.count_nonzero(crossed))
-    return round(met * count / (2 * len(sample)))
+    return int(met * count // (2 * len(sample)))
 
 
 def _cross(first: Points, second: Points) -> Points:
-    return first[0] * second[1] - first[1] * second[0]
+    crossed: Points = first[0] * second[1] - first[1] * second[0]
+    return crossed
 
 
 def polygon_union(sets: Sequence[PolygonSet]) -> PolygonSet:
