@@ -16,7 +16,7 @@ from moulddesign.mould import CastLayout, Mould, filament, make_mould
 from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.pastry.variants import FurtherPastry, further_pastries, pastry_report
-from moulddesign.portion import Figures, Portion, figures
+from moulddesign.portion import FINISH_CAUTIONS, Figures, Portion, figures
 
 T = TypeVar("T")
 
@@ -50,8 +50,9 @@ class Build:
 
     @property
     def cautions(self) -> tuple[Message | str, ...]:
-        """What can hurt someone: of all moulds, and of the plastic."""
-        return (*CAUTIONS, self.design.printer.plastic.caution)
+        """What can hurt someone: of all moulds, of the plastic, and of what is not baked."""
+        finish = FINISH_CAUTIONS.get(self.design.portion.finish)
+        return (*CAUTIONS, self.design.printer.plastic.caution, *filter(None, (finish,)))
 
     @property
     def parts(self) -> tuple[str, ...]:

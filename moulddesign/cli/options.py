@@ -68,6 +68,13 @@ WEIGHTS: Final = (
     Override("--weight", "portion.finished_weight_g", float, "G", "Finished weight of a piece."),
     Override("--ratio", "portion.ratio", str, "C:F", "Crust to filling by mass, such as 3:7."),
     Override(
+        "--finish",
+        "portion.finish",
+        str,
+        "baked|unbaked|frozen|set",
+        "What happens to the pressed piece.",
+    ),
+    Override(
         "--crust-dough",
         "portion.crust_dough",
         str,

@@ -21,9 +21,10 @@ from moulddesign.cli.options import (
     with_design,
 )
 from moulddesign.cli.usage import Verb, VerbGroup
-from moulddesign.design import Design, ScaleTable
+from moulddesign.design import Design, Finish, ScaleTable
 from moulddesign.kitchen import Recipe, part_density, part_water, recipe_loss
 from moulddesign.portion import (
+    FINISH_CAUTIONS,
     PACKING_VOIDS,
     ROOM_C,
     Composition,
@@ -115,10 +116,12 @@ def weight_sentences(design: Design, made: Figures, bore_mm: float | None) -> It
             )
     if made.label is not None:
         yield _label(made, made.label)
-    yield _loss(made)
+    yield _loss(made, design.portion.finish)
+    if design.portion.finish in FINISH_CAUTIONS:
+        yield str(FINISH_CAUTIONS[design.portion.finish])
 
 
-def _loss(made: Figures) -> str:
+def _loss(made: Figures, finish: Finish) -> str:
     """Return how sure the loss is, and what that does to the pieces."""
     moved = f"all pieces may end {made.spread.common_finished_g:.1f} g lighter or heavier"
     known = f"{made.loss.ratio:.3g} +- {made.loss.uncertainty:.2g}"
@@ -131,7 +134,8 @@ def _loss(made: Figures) -> str:
     mend = "A trial bake finds yours."
     if made.loss.source is LossSource.DOUGHS:
         return f"The loss of {known} follows from the water of the named doughs: {moved}. {mend}"
-    return f"The loss of {known} is unmeasured: {moved}. Name the crust (--crust-dough). {mend}"
+    named = "Name the crust (--crust-dough). " if finish is Finish.BAKED else ""
+    return f"The loss of {known} is unmeasured: {moved}. {named}{mend}"
 
 
 def _label(made: Figures, target: LabelTarget) -> str:

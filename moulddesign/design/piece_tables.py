@@ -45,6 +45,15 @@ class Stiffness(StrEnum):
     SOFT = "soft"
 
 
+class Finish(StrEnum):
+    """What happens to a pressed piece before it is eaten."""
+
+    BAKED = "baked"
+    UNBAKED = "unbaked"
+    FROZEN = "frozen"
+    SET = "set"
+
+
 class CentresWeighed(StrEnum):
     """How centres come to their weight."""
 
@@ -110,6 +119,11 @@ class PortionTable(Table):
         "Crust to filling by mass",
         source=TRADE,
         main=True,
+    )
+    finish: Finish = given(
+        Finish.BAKED,
+        "Whether the piece is baked, eaten unbaked, frozen, or left to set in the cold; what is "
+        "not baked loses no water in an oven",
     )
     crust_dough: str | None = given(
         None, "Crust dough by name: density, and the loss from its water", source=TRADE, main=True
@@ -209,7 +223,8 @@ class PortionTable(Table):
     @property
     def is_loss_unmeasured(self) -> bool:
         """Whether nobody measured the loss or named what it follows from."""
-        return self.loss is None and self.crust_dough is None
+        named = self.crust_dough is not None and self.finish is Finish.BAKED
+        return self.loss is None and not named
 
     @property
     def crust_density(self) -> PartDensity:

@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 from moulddesign.core import Message, mm3_from_ml, say, word
-from moulddesign.design import CentresWeighed, Design, Kind, PartDensity
+from moulddesign.design import CentresWeighed, Design, Finish, Kind, PartDensity
 from moulddesign.design.schema import MEMORY
 from moulddesign.portion.centres import (
     UNKNOWN_G_PER_ML,
@@ -23,6 +23,14 @@ from moulddesign.portion.spread import Spread, spread
 
 SHOWN_ROUNDING: Final = 0.005
 """Grams and millimetres below which rounding is not worth a sentence: they are printed as 0."""
+
+
+FINISH_CAUTIONS: Final = {
+    Finish.UNBAKED: say("portion.caution-unbaked"),
+    Finish.FROZEN: say("portion.caution-frozen"),
+    Finish.SET: say("portion.caution-set"),
+}
+"""What can hurt someone where a piece is not baked."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

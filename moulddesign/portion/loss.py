@@ -13,9 +13,19 @@ from math import fsum, hypot
 from typing import Final
 
 from moulddesign.core import SpecError, require_positive, require_ratio, say
-from moulddesign.design import UNNAMED_FILLING, CountsIn, Dough, PortionTable, crusts, fillings
+from moulddesign.design import (
+    UNNAMED_FILLING,
+    CountsIn,
+    Dough,
+    Finish,
+    PortionTable,
+    crusts,
+    fillings,
+)
 from moulddesign.portion.centres import centres_g, known_centres
 
+DRY_ON_THE_TABLE: Final = 0.005
+"""Standard uncertainty of the loss of what is not baked: a skin dries; from memory."""
 UNMEASURED: Final = 0.02
 UNMEASURED_UNCERTAINTY: Final = 0.015
 """Loss where neither it nor the crust dough is given: from memory, for a thin syrup crust. No
@@ -195,9 +205,10 @@ def loss_of(table: PortionTable, *, raw_g: float, crust_g: float, paste_g: float
 def named_doughs(table: PortionTable) -> tuple[Dough, Dough] | None:
     """Return the doughs of crust and paste that a loss follows from; None where none does.
 
-    The crust decides: where it is named and the paste is not, the paste dries as fillings do.
+    Only baking takes the water that the names tell of. The crust decides: where it is named and the
+    paste is not, the paste dries as fillings do.
     """
-    if table.loss is not None or table.crust_dough is None:
+    if table.loss is not None or table.crust_dough is None or table.finish is not Finish.BAKED:
         return None
     return crusts()[table.crust_dough], fillings()[table.filling_paste or UNNAMED_FILLING]
 
@@ -238,9 +249,10 @@ def _finished_of_raw(table: PortionTable) -> tuple[float, float]:
 def _same_for_all(table: PortionTable) -> Loss:
     """Return the loss that is given for the whole piece, or that nobody measured."""
     if table.loss is None:
+        baked = table.finish is Finish.BAKED
         return Loss(
-            ratio=UNMEASURED,
-            uncertainty=UNMEASURED_UNCERTAINTY,
+            ratio=UNMEASURED if baked else 0.0,
+            uncertainty=UNMEASURED_UNCERTAINTY if baked else DRY_ON_THE_TABLE,
             source=LossSource.UNMEASURED,
         )
     return Loss(ratio=table.loss, uncertainty=table.loss_uncertainty, source=LossSource.GIVEN)

@@ -13,6 +13,7 @@ VALUES = {
     "--name": "other",
     "--weight": 88.0,
     "--ratio": "4:6",
+    "--finish": "frozen",
     "--crust-dough": "flaky",
     "--filling-paste": "bean",
     "--loss": 0.1,

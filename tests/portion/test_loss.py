@@ -3,8 +3,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from moulddesign.core import SpecError
-from moulddesign.design import PortionTable
+from moulddesign.design import Design, Finish, PortionTable
 from moulddesign.portion import (
+    FINISH_CAUTIONS,
+    LossSource,
+    figures,
     loss_from_water,
     loss_from_weighing,
     mixed_water,
@@ -71,3 +74,17 @@ def test_weighing_finds_the_loss_that_the_raw_mass_was_made_with(finished, loss)
 def test_a_weighing_that_cannot_be_is_refused(raw, finished, sentence):
     with pytest.raises(SpecError, match=sentence):
         loss_from_weighing(raw, finished)
+
+
+@pytest.mark.parametrize("finish", ["unbaked", "frozen", "set"])
+def test_what_is_not_baked_loses_nothing_in_an_oven(finish):
+    made = figures(Design.of({"portion": {"finish": finish, "crust_dough": "flaky"}}))
+    assert made.piece.raw_g == made.piece.finished_g
+    assert made.loss.source is LossSource.UNMEASURED
+    assert 0.0 < made.loss.uncertainty < 0.015
+    assert FINISH_CAUTIONS[Finish(finish)]
+
+
+def test_a_weighed_loss_counts_for_what_is_not_baked_too():
+    made = figures(Design.of({"portion": {"finish": "set", "loss": 0.01}}))
+    assert made.piece.loss == 0.01
