@@ -34,8 +34,16 @@ def test_figures_belong_together():
     assert made.spread.raw_g > 0.0
 
 
+def test_a_label_that_the_piece_keeps_anyhow_changes_nothing():
+    design = Design.of({"portion": {"finished_weight_g": 90.0}, "label": {"weight_g": 75.0}})
+    made = figures(design)
+    assert made.piece == portion(design.portion)
+    assert not made.raised_by_label
+    assert made.split.raw_g >= made.label.raw_g
+
+
 def test_what_rounding_adds_is_told_as_pressed_height():
-    # issue's figure for the demo's piece: 0.47 g more press 0.17 mm higher
+    # by hand: 0.47 g of 1.26 g/mL over a disc of 53.1 mm are 0.17 mm
     piece = {"finished_weight_g": 75.0, "loss": 0.02, "centres": [DATE]}
     made = figures(Design.of({"portion": piece}))
     area_mm2 = pi * 53.1**2 / 4.0
