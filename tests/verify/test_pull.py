@@ -1,4 +1,4 @@
-from math import degrees, radians, tan
+from math import cos, degrees, pi, radians, tan
 
 import numpy as np
 import pytest
@@ -84,3 +84,13 @@ def test_a_thin_lip_is_an_undercut():
     found, way = pulled(lip, least=0.0)
     assert degrees(0.0) - found.measured == pytest.approx(90.0, abs=1e-6)
     assert way.verdict.value == "fail"
+
+
+@pytest.mark.parametrize(("share", "draft_deg"), [(0.0009, 10.0), (0.0011, 0.0)])
+def test_a_thousandth_of_the_touching_area_may_lean_less(share, draft_deg):
+    # Flank pi (R + r) s and top pi r2 of a frustum touch; an upright boss on it adds 2 pi b t.
+    top = 20.0 - 10.0 * tan(radians(10.0))
+    touching_mm2 = pi * ((20.0 + top) * 10.0 / cos(radians(10.0)) + top**2)
+    high = share * touching_mm2 / (2.0 * pi * 2.0)
+    found, _ = pulled(frustum(10.0) + cylinder(2.0, 9.0, 10.0 + high), least=0.0)
+    assert found.measured == pytest.approx(draft_deg, abs=0.01)
