@@ -91,6 +91,9 @@ class Centre(Table):
         "Whether the filling's share of the ratio includes it",
         source=TRADE,
     )
+    price: float | None = given(
+        None, "Price of one; the batch's price of a centre where it is left out", ge=0, le=1e6
+    )
 
 
 NAMED_FIGURES: Final = {

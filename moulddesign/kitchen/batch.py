@@ -377,7 +377,7 @@ def cost_of(
     for centre in design.portion.centres:
         missing = max(0, centre.count * pieces - centres_there)
         if missing:
-            each = table.centre_price
+            each = table.centre_price if centre.price is None else centre.price
             prices.append((centre.name, None if each is None else each * missing))
     if table.box_price is not None:
         prices.append(("boxes", table.box_price * ceil(pieces / _box(design))))

@@ -6,7 +6,14 @@ from itertools import count
 from typing import Any, Final
 
 from moulddesign.artwork.patterns import pattern_names, titles
-from moulddesign.core import FileError, MouldError, SpecError, parse_toml
+from moulddesign.core import (
+    FileError,
+    FileMistakesError,
+    MouldError,
+    SpecError,
+    parse_toml,
+    toml_lines,
+)
 from moulddesign.design import (
     DESIGN_FILE,
     OUTLINES,
@@ -16,6 +23,7 @@ from moulddesign.design import (
     crusts,
     fillings,
     library,
+    mistakes_in,
 )
 from moulddesign.page.design_files import refuse_unknown_files, with_upload_names
 from moulddesign.page.draft import (
@@ -128,7 +136,11 @@ class DesignForm:
         try:
             tree = with_upload_names(plain, names)
             self._refuse_unknown_files(tree)
-            design, notes = Design.of_file(tree)
+            try:
+                design, notes = Design.of_file(tree)
+            except SpecError as error:
+                mistakes = mistakes_in(error, Design, toml_lines(text))
+                raise FileMistakesError(DESIGN_FILE, mistakes) from error
             self.replace(design)
             for note in notes:
                 self.session.page.show_note(note)

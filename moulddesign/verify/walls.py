@@ -95,10 +95,6 @@ COMFORT_N: Final = 94.0
 """Push that all subjects preferred there, mean: a limit of comfort, no standard [N]."""
 LEAST_SAFETY: Final = 2.0
 """Least strength across the layers by stress."""
-PUSH_SOURCE: Final = (
-    "perfect plasticity between rough plates, from memory, right within a factor of two; push: "
-    "Human Factors 2008, 50:227"
-)
 PLATE_SOURCE: Final = "Mechanical Engineer's Data Handbook 1.10"
 
 
@@ -181,7 +177,7 @@ def force_finding(
         measured=force_n,
         limit=limit,
         unit="N",
-        source=PUSH_SOURCE,
+        source=say("verify.push-source"),
         verdict=judged(good=good, otherwise=Verdict.WARN),
         remedy=None if good else test or say("verify.softer-or-shallower"),
     )

@@ -118,6 +118,18 @@ def test_a_dough_that_is_ready_costs_nothing_where_it_decides_the_number():
     assert "dough" not in [day.step for day in batch(DESIGN, None, OnHand(crust_g=301.0)).days]
 
 
+def test_each_kind_of_centre_has_its_price():
+    # 100 pieces with two dates at 0.1 and a walnut at the batch's 0.5, and 17 boxes
+    centres = [
+        {"name": "date", "mass_g": 4.0, "count": 2, "price": 0.1},
+        {"name": "walnut", "mass_g": 3.0},
+    ]
+    made = batch(DESIGN.with_values({"portion.centres": centres}))
+    assert made.centres == (("date", 200), ("walnut", 100))
+    assert made.cost.total == pytest.approx(200 * 0.1 + 100 * 0.5 + 17.0, rel=1e-12)
+    assert made.allergens.found == ("nuts",)
+
+
 def test_allergens_are_listed_and_what_is_unknown_is_named():
     plain = RECIPE.plain()
     jam = {"food": "orchard jam", "mass_g": 1.0, "water": 35.0, "carbohydrate": 65.0}

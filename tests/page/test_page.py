@@ -192,6 +192,16 @@ def test_a_design_that_names_files_of_this_disk_is_refused(visit, tmp_path):
     page.wait_for_selector(".notice >> text=was not uploaded here")
 
 
+def test_a_design_file_with_mistakes_is_told_line_by_line(visit, tmp_path):
+    path = tmp_path / "wrong.toml"
+    path.write_text("[portion]\nloss = 9\n\n[pastry]\nwidht_mm = 40\n")
+    page = visit()
+    drawn(page)
+    page.set_input_files(".actions input[type=file]", path)
+    page.wait_for_selector(".notice >> text=line 2: portion.loss")
+    assert "line 5: pastry.widht_mm" in page.inner_text(".notice")
+
+
 def test_an_address_that_is_damaged_is_told_and_the_usual_design_shown(visit):
     page = visit("?design=nonsense")
     drawn(page)
