@@ -159,6 +159,9 @@ def build(
     KernelError
         A geometry library could not do a step.
     """
+    if design.existing_mould is not None:
+        need = say("building.mould-exists", name=design.existing_mould)
+        raise SpecError("existing_mould", design.existing_mould, need)
     clock = _Clock(stage)
     shape, mould = clock.begun(design) if begun is None else begun
     meshes = MappingProxyType(

@@ -19,9 +19,11 @@ from moulddesign.cli.console import (
     out,
     print_json,
     save_bytes,
+    save_text,
     table,
 )
 from moulddesign.cli.options import PIECE, AsJson, Override, with_design
+from moulddesign.cli.usage import UsageError
 from moulddesign.core import LengthUnit, Message, SpecError, ml_from_mm3, say
 from moulddesign.design import Design, OwnedMould, Shelf, Tool, refuse_idle
 
@@ -62,7 +64,8 @@ def print_ranked(design: Design, found: Sequence["RankedMould"]) -> None:
         (
             each.name,
             "yes" if each.fits else "no",
-            _tenths(each.volume_ml),
+            _tenths(each.volume_ml)
+            + (f" +- {_tenths(each.tolerance_ml)}" if each.tolerance_ml > 0.0 else ""),
             f"{each.over_ratio:+.1%}",
             _tenths(each.height_mm),
             _tenths(each.crust_thickness_mm),
@@ -77,9 +80,25 @@ def print_ranked(design: Design, found: Sequence["RankedMould"]) -> None:
     console.print(table(title, heads, rows))
     for sentence in remarks.sentences():
         console.print(sentence)
+    if not any(each.fits for each in found):
+        console.print(_nearest(found))
+    console.print("mL: what it holds, and how far the portion may be from that.")
     console.print("crust: its thickness, mm, in the mould when it is full or pressed so.")
     console.print("over: how much larger the portion is than what the mould takes.")
     console.print("fills: raw weight of this ratio that the mould is full with.")
+
+
+def _nearest(found: Sequence["RankedMould"]) -> str:
+    """Return what to weigh instead where no mould takes the portion."""
+    from moulddesign.fit import nearest  # noqa: PLC0415 (loaded: the moulds were ranked by it)
+
+    best = nearest(found)
+    if best is None or best.fills_raw_g is None or best.fills_finished_g is None:
+        return "No mould takes this piece at any weight: its centre needs more room."
+    return (
+        f"No mould takes this weight. The nearest that one does: {best.fills_finished_g:.1f} g "
+        f"finished, {best.fills_raw_g:.1f} g raw, in {best.name}."
+    )
 
 
 class _Footnotes:
@@ -226,6 +245,7 @@ OWNED: Final = (
     Override("--at", "at_c", float, "C", "Temperature of the water, deg C."),
     Override("--mesh", "mesh", str, "FILE", "Its mesh: .stl, .3mf, .obj or .ply."),
     Override("--stamp", "stamp", str, "FILE", "Stamp of the press whose sleeve is --mesh."),
+    Override("--print-error", "print_error_mm", float, "MM", "Printed walls off the mesh, sd."),
     Override("--unit", "unit", LengthUnit, "mm|inch|cm|m", "Unit of the meshes."),
     Override("--up", "up", str, "+z", "Way up when filled: +x -x +y -y +z -z."),
     Override("--mend", "mend", bool, "", "Mend broken meshes, and tell what was done."),
@@ -281,10 +301,17 @@ def run_fit(
     shelf: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Moulds (TOML) to rank for the portion.")
     ] = None,
+    save_as: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", metavar="FILE.toml", help="Write the design of what fits it."),
+    ] = None,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
     """Weights that fit a mould that exists: by its sizes, by water, or by its mesh.
+
+    With --out the piece that fits goes on as a design to batch and trial; make refuses it, for its
+    mould exists. A press mould takes many weights: --weight says which.
 
     Example: moulddesign fit --outline square --width 50 --height 25 --corner-radius 6
 
@@ -293,11 +320,15 @@ def run_fit(
     Example: moulddesign fit --mesh mould.stl --unit inch --up=-z
 
     Example: moulddesign fit --shelf moulds.toml --weight 75 --ratio 3:7
+
+    Example: moulddesign fit --name tin --width 60 --height 25 --ratio 3:7 --out tin.toml
     """
     design = _of_no_demo(design, context.params)
     if ratio:
         design = design.with_values({"portion.ratio": ratio[0]})
     if shelf is not None:
+        if context.params.get("design_file") is None and not context.params.get("weight"):
+            raise UsageError(say("cli.idle-without", option="--shelf", needs="--weight"))
         _rank(design, shelf, as_json=as_json)
         return
     mould = OwnedMould.of(given)
@@ -306,13 +337,28 @@ def run_fit(
     made, pressings = _fitted(design, mould, ratio or (), asked)
     if plot is not None:
         _plot(design, made, pressings, plot, overwrite=overwrite)
+    if save_as is not None:
+        _save(design, made, save_as, context.params, overwrite=overwrite)
     _print(design, made, pressings, as_json=as_json)
+
+
+def _save(
+    design: Design, made: "Fit", path: Path, asked: Mapping[str, Any], *, overwrite: bool
+) -> None:
+    """Write the design of the piece that fits, under the mould's name where it has no other."""
+    from moulddesign.fit import fitted_design  # noqa: PLC0415 (loaded: the mould was fitted by it)
+
+    found = fitted_design(design, made, asked.get("weight"))
+    if asked.get("design_file") is None:
+        found = found.with_values({"name": made.mould.name})
+    save_text(path, found.toml(), overwrite=overwrite)
+    err().print(f"Written to {path}", soft_wrap=True)
 
 
 def _of_no_demo(design: Design, asked: Mapping[str, Any]) -> Design:
     """Return the design without the demo's centre, where neither file nor option named one."""
     keys = ("design_file", "centre", "centre_mass", "centre_density")
-    if any(asked.get(key) not in {None, ()} for key in keys):
+    if any(asked.get(key) not in (None, (), []) for key in keys):
         return design
     return design.with_values({"portion.centres": []})
 

@@ -70,8 +70,9 @@ RULES: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         ),
         "series": _rules("jobs", idle_beside=("--scheduler",)),
         "fit": {
-            **_rules("weight", needs=("--shelf",)),
-            **_rules("overwrite", needs=("--plot",), idle_beside=("--shelf",)),
+            **_rules("weight", needs=("--shelf", "--out")),
+            **_rules("out", idle_beside=("--shelf",)),
+            **_rules("overwrite", needs=("--plot", "--out"), idle_beside=("--shelf",)),
             **_rules("plot pressed-weight pressed-height name", idle_beside=("--shelf",)),
             **_rules("relief-depth water mesh", idle_beside=("--shelf",)),
             **_rules(NO_MESH, idle_beside=("--mesh", "--shelf")),
@@ -80,7 +81,7 @@ RULES: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
                 "relief-cover sense", needs=("--relief-depth",), idle_beside=("--mesh", "--shelf")
             ),
             **_rules("empty at", needs=("--water",), idle_beside=("--shelf",)),
-            **_rules("stamp unit up mend", needs=("--mesh",), idle_beside=("--shelf",)),
+            **_rules("stamp unit up mend print-error", needs=("--mesh",), idle_beside=("--shelf",)),
             **_rules(PRESS_HEIGHTS, idle_beside=("--mesh", "--shelf"), unless="--stamp"),
             **_rules("guide", needs=("--bore-length", "--stamp"), idle_beside=("--shelf",)),
         },

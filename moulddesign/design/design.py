@@ -66,6 +66,10 @@ class Design(Table):
         (), "Stamps with other reliefs for the same sleeve and plunger of a press",
         max_length=MOST_STAMPS, main=True,
     )  # fmt: skip
+    existing_mould: str | None = given(
+        None, "Mould that one has for this piece: it is weighed, baked and tried, and no new mould "
+        "is made", min_length=1, max_length=40,
+    )  # fmt: skip
     printer: PrinterTable = PrinterTable()
     scale: ScaleTable = ScaleTable()
     label: LabelTable = LabelTable()

@@ -97,6 +97,10 @@ class OwnedMould(Table):
     unit: LengthUnit | None = given(
         None, "Unit of the meshes; millimetres where it is left out", main=True
     )
+    print_error_mm: float = given(
+        0.1, "How far a printed wall lies from its mesh, standard uncertainty; 0 for a mesh that "
+        "was scanned from the mould", unit="mm", source=MEMORY, ge=0, le=2,
+    )  # fmt: skip
     up: str = given("+z", "Which way is up in the mesh when it is filled")
     mend: bool = given(default=False, says="Whether a broken mesh is mended")
     least_height_mm: float | None = given(

@@ -9,7 +9,7 @@
 """
 
 from moulddesign.fit.cavities import MeasuredCavity
-from moulddesign.fit.fitting import Fit, RankedMould, fit, ranked_moulds
+from moulddesign.fit.fitting import Fit, RankedMould, fit, fitted_design, nearest, ranked_moulds
 from moulddesign.fit.mesh_cavities import press_volume_mm3
 from moulddesign.fit.pieces import FittingPiece, Pressing, Window, pressings
 from moulddesign.fit.plot import Wording, window_png, window_svg
@@ -23,6 +23,8 @@ __all__ = [
     "Window",
     "Wording",
     "fit",
+    "fitted_design",
+    "nearest",
     "press_volume_mm3",
     "pressings",
     "ranked_moulds",

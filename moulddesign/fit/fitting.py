@@ -1,10 +1,11 @@
 """A mould that exists: from its measures to the weights that fit it; several moulds ranked."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import hypot, sqrt
 from typing import Any, Final
 
-from moulddesign.core import Message, ml_from_mm3, mm3_from_ml, say
+from moulddesign.core import Message, SpecError, ml_from_mm3, mm3_from_ml, say
 from moulddesign.design import Design, OwnedMould
 from moulddesign.fit.cavities import (
     MeasuredCavity,
@@ -18,6 +19,8 @@ from moulddesign.fit.mesh_cavities import (
     cavity_from_press_meshes,
 )
 from moulddesign.fit.pieces import (
+    NO_CRUST,
+    NO_ROOM,
     RATIOS,
     FittingPiece,
     Window,
@@ -156,8 +159,8 @@ def _cavity_report(cavity: MeasuredCavity, each: tuple[FittingPiece, ...]) -> di
     }
 
 
-NEAR_RATIO: Final = 0.02
-"""A piece fills a mould when their volumes differ by no more; our choice, as small as weighing."""
+BLOCKING: Final = frozenset({NO_ROOM, NO_CRUST})
+"""Remarks beside which no mould takes a piece."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,6 +171,9 @@ class RankedMould:
     """The mould, and which of its cavities where they differ."""
     volume_ml: float
     """What it holds."""
+    tolerance_ml: float
+    """How far the portion may be from that: twice the standard uncertainty of what it holds, and of
+    the scale; 0 in a press mould, whose window counts."""
     over_ratio: float
     """By how much the portion is larger than what the mould takes, as a share; negative where it is
     smaller, 0 inside a press mould's window."""
@@ -177,19 +183,28 @@ class RankedMould:
     """Where the shape is known."""
     fills_raw_g: float | None
     """Raw weight of the piece that fills it; in a window, the portion's own."""
+    fills_finished_g: float | None
+    """The same when it is eaten."""
     fits: bool
-    """Whether it takes the portion."""
+    """Whether it takes the portion: never where the centre does not fit, or outside the window."""
     remarks: tuple[Message, ...]
+
+    @property
+    def is_blocked(self) -> bool:
+        """Whether no weight makes the portion's kind of piece fit."""
+        return not BLOCKING.isdisjoint(self.remarks)
 
     def report(self) -> dict[str, Any]:
         """Return it as plain values."""
         return {
             "name": self.name,
             "volume_ml": self.volume_ml,
+            "tolerance_ml": self.tolerance_ml,
             "over_ratio": self.over_ratio,
             "height_mm": self.height_mm,
             "crust_thickness_mm": self.crust_thickness_mm,
             "fills_raw_g": self.fills_raw_g,
+            "fills_finished_g": self.fills_finished_g,
             "takes": self.fits,
             "says": list(self.remarks),
         }
@@ -204,10 +219,6 @@ def ranked_moulds(
 
     Parameters
     ----------
-    design : Design
-        The portion: weight, ratio, centres.
-    moulds : sequence of OwnedMould
-        The shelf.
     stage : callable
         Called with the name of each mould before it is measured.
 
@@ -227,6 +238,12 @@ def ranked_moulds(
     return tuple(sorted(found, key=_rank))
 
 
+def nearest(found: Sequence[RankedMould]) -> RankedMould | None:
+    """Return the mould whose own weight of the same piece is nearest; None where none takes it."""
+    possible = [each for each in found if not each.is_blocked and each.fills_raw_g is not None]
+    return min(possible, key=lambda each: abs(each.over_ratio), default=None)
+
+
 def _rank(each: RankedMould) -> tuple[bool, bool, float]:
     # Rounded, so that what fits equally well stays in the shelf's order.
     return (not each.fits, bool(each.remarks), round(abs(each.over_ratio), 3))
@@ -240,11 +257,17 @@ def _ranked_mould(
     window = made.own_window(design)
     if window is not None:
         return (_ranked_press(piece, made, window),)
-    return tuple(
+    found = tuple(
         _ranked_cavity(
             design, piece, made.cavities[numbers[0]][0], name=_cavity_name(made, numbers)
         )
         for numbers in made.equal_cavities
+    )
+    if made.cavities[0][0].bore is None:
+        return found
+    # A press without a window for this piece: its centre is higher than the press reaches.
+    return tuple(
+        replace(each, fits=False, remarks=(NO_ROOM, *made.notes, *each.remarks)) for each in found
     )
 
 
@@ -262,15 +285,21 @@ def _ranked_cavity(
     filling = fitting_piece(design, cavity)
     volume_ml = ml_from_mm3(cavity.volume_mm3)
     over = piece.volume_ml / volume_ml - 1.0
+    # What two pieces of neighbouring readings on the scale differ by cannot be told apart either.
+    step_ml = design.scale.resolution_g / sqrt(12.0) * piece.volume_ml / piece.raw_g
+    tolerance_ml = 2.0 * hypot(ml_from_mm3(cavity.volume_sd_mm3), step_ml)
+    near = abs(piece.volume_ml - volume_ml) <= tolerance_ml
     return RankedMould(
         name=name,
         volume_ml=volume_ml,
+        tolerance_ml=tolerance_ml,
         over_ratio=over,
         height_mm=None,
         crust_thickness_mm=filling.crust_thickness_mm,
         fills_raw_g=None if filling.piece is None else filling.piece.raw_g,
-        fits=abs(over) <= NEAR_RATIO,
-        remarks=(*_mould_remarks(over), *filling.remarks),
+        fills_finished_g=None if filling.piece is None else filling.piece.finished_g,
+        fits=near and BLOCKING.isdisjoint(filling.remarks),
+        remarks=(*(() if near else _mould_remarks(over)), *filling.remarks),
     )
 
 
@@ -280,17 +309,19 @@ def _ranked_press(piece: Portion, made: Fit, window: Window) -> RankedMould:
     nearest_mm = min(max(height_mm, window.least_mm), window.most_mm)
     volume_mm3 = window.bore.volume_mm3(nearest_mm)
     filling = fitting_piece(window.design, _at_height(made, window, nearest_mm))
-    over = 0.0 if window.holds(height_mm) else mm3_from_ml(piece.volume_ml) / volume_mm3 - 1.0
-    fits = abs(over) <= NEAR_RATIO
+    inside = window.holds(height_mm)
+    over = 0.0 if inside else mm3_from_ml(piece.volume_ml) / volume_mm3 - 1.0
     return RankedMould(
         name=made.mould.name,
         volume_ml=ml_from_mm3(volume_mm3),
+        tolerance_ml=0.0,
         over_ratio=over,
         height_mm=height_mm,
         crust_thickness_mm=filling.crust_thickness_mm,
         fills_raw_g=None if filling.piece is None else filling.piece.raw_g,
-        fits=fits,
-        remarks=(*_window_remarks(over), *filling.remarks),
+        fills_finished_g=None if filling.piece is None else filling.piece.finished_g,
+        fits=inside and BLOCKING.isdisjoint(filling.remarks),
+        remarks=(*(() if inside else _window_remarks(over)), *filling.remarks),
     )
 
 
@@ -304,16 +335,68 @@ def _at_height(made: Fit, window: Window, height_mm: float) -> MeasuredCavity:
 
 
 def _mould_remarks(over_ratio: float) -> tuple[Message, ...]:
-    if abs(over_ratio) <= NEAR_RATIO:
-        return ()
     if over_ratio > 0.0:
         return (say("fit.too-large-for-mould", over=over_ratio),)
     return (say("fit.too-small-for-mould", over=-over_ratio),)
 
 
 def _window_remarks(over_ratio: float) -> tuple[Message, ...]:
-    if abs(over_ratio) <= NEAR_RATIO:
-        return ()
     if over_ratio > 0.0:
         return (say("fit.too-large-for-window", over=over_ratio),)
     return (say("fit.too-small-for-window", over=-over_ratio),)
+
+
+def fitted_design(design: Design, made: Fit, finished_g: float | None = None) -> Design:
+    """Return the design of the piece that a mould takes, which names that mould as existing.
+
+    Parameters
+    ----------
+    design : Design
+        Ratio, centres, densities, loss, batch.
+    made : Fit
+        The mould.
+    finished_g : float, optional
+        Weight to press a piece of [g]; what the largest cavity is full with where it is left out.
+
+    Raises
+    ------
+    SpecError
+        The mould does not take the weight or the centres, or a press mould needs a weight.
+    """
+    row, window = made.own_piece(design), made.own_window(design)
+    if made.cavities[0][0].bore is not None and (window is None or finished_g is None):
+        need = say("fit.weight-of-press") if window is not None else say("fit.no-room-for-centre")
+        raise SpecError("weight", "not given" if finished_g is None else finished_g, need)
+    if window is not None and finished_g is not None:
+        piece = figures(design.with_values({FINISHED: finished_g})).piece
+        if not window.holds(window.height_of_mm(piece)) or window.least is None:
+            ends = [end for end in (window.least, window.most) if end is not None]
+            low, high = (ends[n].finished_g if ends else 0.0 for n in (0, -1))
+            need = say("fit.outside-window", least_g=low, most_g=high)
+            raise SpecError("weight", finished_g, need)
+    elif row.piece is None or not BLOCKING.isdisjoint(row.remarks):
+        raise SpecError("portion.centres", made.mould.name, say("fit.no-room-for-centre"))
+    else:
+        finished_g = round(row.piece.finished_g, 2)  # far finer than any scale
+    values = {FINISHED: finished_g, "existing_mould": made.mould.name}
+    found = design.with_values(values | _known_sizes(made.mould))
+    needed_g = figures(found).piece.finished_g
+    if needed_g > finished_g * (1.0 + EQUAL_RATIO):
+        need = say("fit.label-too-heavy", held_g=finished_g, needed_g=needed_g)
+        raise SpecError("label.weight_g", design.label.weight_g, need)
+    return found
+
+
+FINISHED: Final = "portion.finished_weight_g"
+
+
+def _known_sizes(mould: OwnedMould) -> dict[str, Any]:
+    """Return the pastry's shape where it is known wholly, so that a trial can measure heights."""
+    plain: dict[str, Any] = {"relief.layers": [], "further_stamps": []}
+    if mould.mesh is not None or mould.width_mm is None or mould.relief_depth_mm > 0.0:
+        return plain
+    if mould.draft_deg > 0.0:  # the pastry of a press stands upright
+        return plain
+    keys = ("outline", "width_mm", "corner_radius_mm", "lobes", "lobe_depth_mm",
+            "shoulder_radius_mm")  # fmt: skip
+    return plain | {f"pastry.{key}": getattr(mould, key) for key in keys}

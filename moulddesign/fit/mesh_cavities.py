@@ -6,6 +6,7 @@ thickness: that is counted over points which fill the hollow evenly, by their di
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import pi
 from typing import Final
 
 import numpy as np
@@ -17,7 +18,13 @@ from scipy.spatial import KDTree
 from moulddesign.artwork.outline import Outline, exterior_points, outline_of_points
 from moulddesign.core import FileError, LengthUnit, Message, SpecError, ml_from_mm3, say
 from moulddesign.design import OwnedMould
-from moulddesign.fit.cavities import Bore, MeasuredCavity, SizedShape
+from moulddesign.fit.cavities import (
+    Bore,
+    CavityShape,
+    MeasuredCavity,
+    SizedShape,
+    VolumeUncertainty,
+)
 from moulddesign.geometry import Mesh, Points, filled, hole, section_region, shadow
 from moulddesign.geometry.fill_volume import Cavity, Stage, Up, find_cavities, upright
 from moulddesign.geometry.mending import mended
@@ -287,7 +294,7 @@ def cavities_from_mesh(mould: OwnedMould, stage: Stage) -> MeasuredMould:
     cavities = tuple(
         MeasuredCavity(
             volume_mm3=cavity.volume_mm3,
-            uncertainties=(),
+            uncertainties=_print_uncertainty(mould, cavity.volume_mm3, shape),
             shape=shape,
             relief_depth_mm=mould.relief_depth_mm,
             remarks=()
@@ -320,10 +327,11 @@ def cavity_from_press_meshes(mould: OwnedMould, stage: Stage) -> MeasuredMould:
     most_mm = length_mm - guide_mm if mould.most_height_mm is None else mould.most_height_mm
     height_mm = most_mm if mould.height_mm is None else mould.height_mm
     volume_mm3 = _pressed_mm3(mould, sleeve, stamp, height_mm=height_mm)
+    shape = SizedShape(outline=outline, height_mm=height_mm)
     cavity = MeasuredCavity(
         volume_mm3=volume_mm3,
-        uncertainties=(),
-        shape=SizedShape(outline=outline, height_mm=height_mm),
+        uncertainties=_print_uncertainty(mould, volume_mm3, shape),
+        shape=shape,
         relief_depth_mm=mould.relief_depth_mm,
         bore=Bore(outline=outline, offset_mm3=volume_mm3 - outline.area_mm2 * height_mm),
     )
@@ -333,6 +341,32 @@ def cavity_from_press_meshes(mould: OwnedMould, stage: Stage) -> MeasuredMould:
         bore_length_mm=length_mm,
         guide_mm=guide_mm,
     )
+
+
+SKIN_MM: Final = 1.0
+"""Thickness of a skin that shows how large a cavity's walls are: the points by which a sampled
+shape knows its walls lie a fraction of that apart [mm]."""
+
+
+def _print_uncertainty(
+    mould: OwnedMould, volume_mm3: float, shape: CavityShape | None
+) -> tuple[VolumeUncertainty, ...]:
+    """Return what walls that were printed off their mesh make of the volume.
+
+    All walls are off alike, as by lines that come out too wide: the error is that of their area.
+    The rim's plane counts as a wall, for its height is printed, too.
+    """
+    if mould.print_error_mm == 0.0:
+        return ()
+    if shape is None:  # no cavity of the volume has less wall than half a ball
+        walls_mm2 = 2.0 * pi * (1.5 * volume_mm3 / pi) ** (2.0 / 3.0)
+    else:
+        # The area is how fast the volume inside a skin falls with its thickness t, at t = 0:
+        # (3 V(0) - 4 V(t) + V(2 t)) / 2 t, exact where V is a parabola in t.
+        skin_mm = min(SKIN_MM, shape.height_mm / 8.0)
+        whole, once, twice = (shape.inset_volume_mm3(n * skin_mm) for n in (0, 1, 2))
+        walls_mm2 = (3.0 * whole - 4.0 * once + twice) / (2.0 * skin_mm)
+    return (VolumeUncertainty(name="print", volume_mm3=walls_mm2 * mould.print_error_mm),)
 
 
 def _way_up(up: str) -> Up:

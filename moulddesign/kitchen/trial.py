@@ -254,7 +254,9 @@ def trial(design: Design, weighings: Sequence[Weighing], mould: TrialMould | Non
         density_g_per_ml=density,
         springback_mm=_springback(weighings),
         corrected=corrected,
-        same_mould=corrected.with_values({"portion.finished_weight_g": filling_g}),
+        same_mould=corrected.with_values(
+            {"portion.finished_weight_g": filling_g, "existing_mould": design.existing_mould}
+        ),
         volume_ml=volume_ml,
         pressed_mm=None if mould is None else _pressed_mm(corrected, mould),
     )
@@ -317,7 +319,8 @@ def _corrected(
             values[f"portion.{part}_density_sd_g_per_ml"] = share * found
     rounded: dict[str, Any] = {k: round(v, CORRECTED_DECIMALS) for k, v in values.items()}
     name = f"{design.name.removesuffix(TRIED)[:LONGEST_NAME]}{TRIED}"
-    return design.with_values(rounded | {"name": name})
+    # What keeps the weight and not the mould asks for a new one.
+    return design.with_values(rounded | {"name": name, "existing_mould": None})
 
 
 def _density_factor(table: PortionTable, raw_g: float, mean_g_per_ml: float) -> float:

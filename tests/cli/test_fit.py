@@ -5,10 +5,13 @@ from struct import pack
 import numpy as np
 import pytest
 import trimesh
-from command_line import run
+from command_line import refused, run
 from manifold3d import Manifold
 from verify.presses import sleeve, stamp
 from verify.shapes import cylinder, mesh_of
+
+from moulddesign.design import Design
+from moulddesign.portion import figures
 
 SQUARE = ("--outline", "square", "--width", 50, "--height", 24)
 PRESS = ("--outline", "square", "--width", 40, "--most-height", 30)
@@ -161,7 +164,7 @@ def test_alike_cavities_share_a_table_and_mending_is_told(monkeypatch, capsys, t
     path = tray(tmp_path)
     code, out, _ = run(monkeypatch, capsys, "fit", "--mesh", path, "--mend")
     assert code == 0
-    assert "cavities 1 to 2, each: 39.3 mL" in " ".join(out.split())
+    assert "cavities 1 to 2, each: 39.3 +- 1.4 mL" in " ".join(out.split())
     assert "it needed nothing" in " ".join(out.split())
 
 
@@ -195,12 +198,13 @@ BAD = [
     (("--water", 60, "--mesh", "a.stl"), "are both given"),
     ((*SQUARE, "--mesh", "a.stl"), "--outline does nothing beside --mesh"),
     ((*SQUARE, "--plot", "a.svg"), "needs a press mould"),
-    ((*PRESS, "--plot", "a.gif"), "must end in .svg or .png"),
+    ((*PRESS, "--plot", "a.gif"), "must end in .svg, .png"),
     ((*SQUARE, "--pressed-weight", 60), "needs a press mould"),
     (("--water", "-5"), "must be a finite number above 0 g"),
     (("--water", "60", "--at", "-4"), "must be at least 0 deg C"),
     (("--mesh", "nowhere.stl"), "cannot be read"),
-    (("--shelf", "nowhere.toml"), "cannot be read"),
+    (("--shelf", "nowhere.toml", "--weight", 75), "cannot be read"),
+    (("--shelf", "nowhere.toml"), "--shelf does nothing without --weight; add it"),
     ((*SQUARE, "--corner-radius", 40), "corner_radius_mm = 40.0: must be at most half the width"),
     (
         ("--width", 60, "--height", 20, "--corner-radius", 5),
@@ -261,3 +265,46 @@ def test_a_folder_and_a_mesh_upside_down_are_one_sentence_and_exit_2(monkeypatch
     code, _, err = run(monkeypatch, capsys, "fit", "--mesh", tray(tmp_path), "--up=-z")
     assert code == 2
     assert "but it does with --up +z" in err
+
+
+def test_what_fits_goes_on_to_batch_and_trial_but_to_no_new_mould(monkeypatch, capsys, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    sizes = ("--name", "tin", "--width", 60, "--height", 21.5)
+    code, _, err = run(monkeypatch, capsys, "fit", *sizes, "--out", "tin.toml")
+    assert (code, err) == (0, "Written to tin.toml\n")
+    design = Design.read("tin.toml")
+    assert (design.name, design.existing_mould) == ("tin", "tin")
+    # A cylinder of 60 by 21.5 mm holds 60.79 mL.
+    assert figures(design).piece.volume_ml == pytest.approx(pi * 0.9 * 21.5, rel=2e-4)
+    assert run(monkeypatch, capsys, "batch", "tin.toml", "--pieces", 12)[0] == 0
+    weighed = ("--raw", 77, "--finished", 75, "--height", 21.5)
+    code, _, _ = run(monkeypatch, capsys, "trial", "tin.toml", *weighed, "--out", "tried.toml")
+    assert (code, Design.read("tried.toml").existing_mould) == (0, "tin")
+    assert "existing_mould = 'tin': is a mould that exists" in refused(
+        monkeypatch, capsys, "make", "tried.toml", "--formats", "stl"
+    )
+    new = (*weighed, "--keep", "weight", "--out", "new.toml")
+    assert run(monkeypatch, capsys, "trial", "tin.toml", *new)[0] == 0
+    assert Design.read("new.toml").existing_mould is None  # asked for in so many words
+
+
+def test_a_trial_of_a_mould_without_sizes_takes_no_heights(monkeypatch, capsys, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    run(monkeypatch, capsys, "fit", "--water", 61.5, "--name", "cup", "-o", "cup.toml")
+    pieces = ("--raw", 77, "--finished", 75)
+    assert run(monkeypatch, capsys, "trial", "cup.toml", *pieces)[0] == 0
+    said = refused(monkeypatch, capsys, "trial", "cup.toml", *pieces, "--height", 20)
+    assert "needs its sizes for heights that were measured" in said
+
+
+def test_a_press_is_asked_which_of_its_weights(monkeypatch, capsys, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    said = refused(monkeypatch, capsys, "fit", *PRESS, "--out", "a.toml")
+    assert said == (
+        "weight = 'not given': must be given for a press mould, which takes many weights: "
+        "add --weight."
+    )
+    assert "what the press mould takes" in refused(
+        monkeypatch, capsys, "fit", *PRESS, "--out", "a.toml", "--weight", 900
+    )
+    assert list(tmp_path.iterdir()) == []

@@ -1,7 +1,7 @@
 """The weights that fit a mould that exists, against closed forms, handbook values and samples."""
 
 from io import BytesIO
-from math import atan, degrees, pi, radians, sqrt, tan
+from math import atan, degrees, hypot, pi, radians, sqrt, tan
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -16,7 +16,7 @@ from verify.shapes import cone, cylinder, mesh_of
 from moulddesign.artwork.outline import polygon_outline
 from moulddesign.core import FileError, SpecError
 from moulddesign.design import Design, OwnedMould, Shelf, Tool
-from moulddesign.fit import fit, pressings, ranked_moulds, window_png, window_svg
+from moulddesign.fit import fit, nearest, pressings, ranked_moulds, window_png, window_svg
 from moulddesign.geometry import Mesh
 from moulddesign.pastry.interior import crust_thickness_mm
 from moulddesign.pastry.pastry import Pastry
@@ -544,6 +544,54 @@ def test_a_shelf_is_ranked_for_a_portion(tmp_path):
     assert press.over_ratio == pytest.approx(50 / 40 - 1)
     assert press.fills_raw_g == pytest.approx(115.2)
     assert "too large for the window" in str(press.remarks[0])
+
+
+@pytest.mark.parametrize(("over_mm", "fits"), [(0.4, True), (1.1, False)])
+def test_a_mould_is_taken_within_what_its_measures_leave_open(tmp_path, over_mm, fits):
+    # A square of 48 x 48 x 25 mm, read off a ruler to 0.5 mm either way, evenly spread: the sd of
+    # each side is 0.5 / sqrt(3) mm, of the volume V sqrt(2^2 (sd / 48)^2 + (sd / 25)^2), for width
+    # and depth are one reading; twice that is 3.3 % of V, or 0.83 mm of height.
+    sd_mm = 0.5 / sqrt(3.0)
+    leeway_mm = 2.0 * 25.0 * hypot(2.0 * sd_mm / 48.0, sd_mm / 25.0)
+    assert leeway_mm == pytest.approx(0.83, abs=0.005)
+    shelf = shelf_of(tmp_path, '[[mould]]\noutline = "square"\nwidth_mm = 48\nheight_mm = 25')
+    weight_g = 1.25 * 48 * 48 * (25 + over_mm) / 1000
+    design = EVEN.with_values({"portion.finished_weight_g": weight_g, "scale.resolution_g": 0.01})
+    (found,) = ranked_moulds(design, shelf)
+    assert found.fits is fits
+    assert found.tolerance_ml == pytest.approx(48 * 48 * leeway_mm / 1000, rel=1e-3)
+
+
+def test_a_centre_that_does_not_fit_is_never_taken(tmp_path):
+    design = EVEN.with_values(
+        {"portion.finished_weight_g": 72.0, "portion.centres": [{"mass_g": 30.0}]}
+    )
+    found = ranked_moulds(design, shelf_of(tmp_path, SHELF.partition('[[mould]]\nname = "tray')[0]))
+    # A ball of 30 g is 38 mm across: higher than the moulds of 20 and 25 mm, and in the press, at
+    # the height of this weight, too.
+    assert [r.fits for r in found] == [False] * 3
+    assert all("centre does not fit" in " ".join(map(str, r.remarks)) for r in found)
+    assert nearest(found) is None
+
+
+def test_a_press_takes_nothing_outside_its_window_however_near(tmp_path):
+    shelf = shelf_of(tmp_path, SHELF)[2:3]  # 15 to 40 mm of 48 x 48 mm
+    for height_mm, fits in ((40.0, True), (40.1, False), (14.9, False)):
+        weight_g = 1.25 * 48 * 48 * height_mm / 1000
+        design = EVEN.with_values({"portion.finished_weight_g": weight_g - 1e-9})
+        (found,) = ranked_moulds(design, shelf)
+        assert found.fits is fits
+        near_mm = min(max(height_mm, 15.0), 40.0)
+        assert nearest([found]).fills_finished_g == pytest.approx(1.25 * 48 * 48 * near_mm / 1000)
+
+
+def test_the_print_of_a_mesh_leaves_its_walls_open(tmp_path):
+    # A cylinder of radius 25 and depth 20 mm: wall, floor and rim are 2 pi r (r + h) = 7069 mm2,
+    # a tenth of a millimetre of which is 0.707 mL.
+    path = written(tmp_path, "cup.stl", block(cylinder(25, -20, 1)))
+    made = fit(EVEN, owned(mesh=path))
+    assert made.cavities[0][0].volume_sd_mm3 == pytest.approx(706.9, rel=0.03)
+    assert fit(EVEN, owned(mesh=path, print_error_mm=0.0)).cavities[0][0].volume_sd_mm3 == 0.0
 
 
 @pytest.mark.parametrize(
