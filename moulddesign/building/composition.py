@@ -160,7 +160,7 @@ def build(
         A geometry library could not do a step.
     """
     if design.existing_mould is not None:
-        need = say("building.mould-exists", name=design.existing_mould)
+        need = say("building.mould-exists")
         raise SpecError("existing_mould", design.existing_mould, need)
     clock = _Clock(stage)
     shape, mould = clock.begun(design) if begun is None else begun

@@ -90,9 +90,9 @@ def print_ranked(design: Design, found: Sequence["RankedMould"]) -> None:
 
 def _nearest(found: Sequence["RankedMould"]) -> str:
     """Return what to weigh instead where no mould takes the portion."""
-    from moulddesign.fit import nearest  # noqa: PLC0415 (loaded: the moulds were ranked by it)
+    from moulddesign.fit import nearest_mould  # noqa: PLC0415 (loaded: the moulds were ranked by it)
 
-    best = nearest(found)
+    best = nearest_mould(found)
     if best is None or best.fills_raw_g is None or best.fills_finished_g is None:
         return "No mould takes this piece at any weight: its centre needs more room."
     return (

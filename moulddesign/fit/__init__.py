@@ -9,7 +9,14 @@
 """
 
 from moulddesign.fit.cavities import MeasuredCavity
-from moulddesign.fit.fitting import Fit, RankedMould, fit, fitted_design, nearest, ranked_moulds
+from moulddesign.fit.fitting import (
+    Fit,
+    RankedMould,
+    fit,
+    fitted_design,
+    nearest_mould,
+    ranked_moulds,
+)
 from moulddesign.fit.mesh_cavities import press_volume_mm3
 from moulddesign.fit.pieces import FittingPiece, Pressing, Window, pressings
 from moulddesign.fit.plot import Wording, window_png, window_svg
@@ -24,7 +31,7 @@ __all__ = [
     "Wording",
     "fit",
     "fitted_design",
-    "nearest",
+    "nearest_mould",
     "press_volume_mm3",
     "pressings",
     "ranked_moulds",

@@ -238,7 +238,7 @@ def ranked_moulds(
     return tuple(sorted(found, key=_rank))
 
 
-def nearest(found: Sequence[RankedMould]) -> RankedMould | None:
+def nearest_mould(found: Sequence[RankedMould]) -> RankedMould | None:
     """Return the mould whose own weight of the same piece is nearest; None where none takes it."""
     possible = [each for each in found if not each.is_blocked and each.fills_raw_g is not None]
     return min(possible, key=lambda each: abs(each.over_ratio), default=None)

@@ -16,7 +16,7 @@ from verify.shapes import cone, cylinder, mesh_of
 from moulddesign.artwork.outline import polygon_outline
 from moulddesign.core import FileError, SpecError
 from moulddesign.design import Design, OwnedMould, Shelf, Tool
-from moulddesign.fit import fit, nearest, pressings, ranked_moulds, window_png, window_svg
+from moulddesign.fit import fit, nearest_mould, pressings, ranked_moulds, window_png, window_svg
 from moulddesign.geometry import Mesh
 from moulddesign.pastry.interior import crust_thickness_mm
 from moulddesign.pastry.pastry import Pastry
@@ -571,7 +571,7 @@ def test_a_centre_that_does_not_fit_is_never_taken(tmp_path):
     # the height of this weight, too.
     assert [r.fits for r in found] == [False] * 3
     assert all("centre does not fit" in " ".join(map(str, r.remarks)) for r in found)
-    assert nearest(found) is None
+    assert nearest_mould(found) is None
 
 
 def test_a_press_takes_nothing_outside_its_window_however_near(tmp_path):
@@ -582,7 +582,9 @@ def test_a_press_takes_nothing_outside_its_window_however_near(tmp_path):
         (found,) = ranked_moulds(design, shelf)
         assert found.fits is fits
         near_mm = min(max(height_mm, 15.0), 40.0)
-        assert nearest([found]).fills_finished_g == pytest.approx(1.25 * 48 * 48 * near_mm / 1000)
+        assert nearest_mould([found]).fills_finished_g == pytest.approx(
+            1.25 * 48 * 48 * near_mm / 1000
+        )
 
 
 def test_the_print_of_a_mesh_leaves_its_walls_open(tmp_path):
