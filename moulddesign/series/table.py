@@ -85,13 +85,11 @@ class Lines:
         rows = tuple((f"row {row.number}", row.cells) for row in table.rows)
         return cls(folder=path.parent, heads=table.heads, rows=rows, separator=table.separator)
 
-    def cells(self, place: str, line: tuple[str, ...]) -> tuple[Cell, ...]:
-        """Return what a row gives: its cells that are not empty.
+    def cells(self, place: str, line: tuple[str, ...]) -> "Read":
+        """Return what a row gives: its cells that are not empty, and what cannot be read in it.
 
         Raises
         ------
-        RowsError
-            Cells cannot be read; the sentences name row and column.
         SpecError
             A cell stands beyond the last column.
         """
@@ -105,9 +103,7 @@ class Lines:
                 cells += [self._cell(place, head, text.strip())] if text.strip() else []
             except SpecError as error:
                 wrong.append(str(error))
-        if wrong:
-            raise RowsError(tuple(wrong))
-        return tuple(cells)
+        return tuple(cells), tuple(wrong)
 
     def _cell(self, place: str, head: str, text: str) -> Cell:
         if not head:
@@ -191,7 +187,10 @@ def _found_from(folder: Path, keys: tuple[Place, ...], value: object) -> object:
     return resolve_file(FileKind(kind), value, folder)
 
 
-Cells = Callable[[], tuple[Cell, ...]]
+Read = tuple[tuple[Cell, ...], tuple[str, ...]]
+"""Cells of a row, and a sentence on each that cannot be read."""
+
+Cells = Callable[[], Read]
 """Reads a row."""
 
 At = Callable[[str], str]
@@ -271,7 +270,9 @@ def read_series(path: Path, base: Design) -> tuple[Row, ...]:
     taken: dict[str, str] = {}
     for place, cells, at in _toml(path) if path.suffix.lower() == ".toml" else _csv(path):
         try:
-            design = _laid_over(base, cells(), at)
+            given_cells, unread = cells()
+            wrong += unread
+            design = _laid_over(base, given_cells, at)
             _refuse_a_twin(design.name, place, taken)
             rows.append(Row(place=place, design=design))
         except RowsError as error:
@@ -391,11 +392,15 @@ def _toml(path: Path) -> list[tuple[str, Cells, At]]:
     return [
         (
             f"piece {number + 1}",
-            partial(_flat, resolve_files(piece, Design, path.parent)),
+            partial(_read_piece, resolve_files(piece, Design, path.parent)),
             partial(at, number),
         )
         for number, piece in enumerate(pieces)
     ]
+
+
+def _read_piece(tree: Mapping[str, Any]) -> Read:
+    return _flat(tree), ()
 
 
 def _flat(tree: Mapping[str, Any], way: tuple[str, ...] = ()) -> tuple[Cell, ...]:

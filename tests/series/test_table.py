@@ -176,6 +176,7 @@ def test_all_that_is_wrong_is_listed_row_by_row(tmp_path):
         "row 2, column pastry.outline",
         "row 3, column portion.finished_weight_g",
         "row 4, column portion.finished_weight_g",
+        "row 4, column pastry.outline",
     ]
 
 
