@@ -77,17 +77,13 @@ def run_batch(
     first = designs[0][1]
     currency = first.batch.currency
     if len(designs) > 1:
-        for flag, value in (
-            ("--csv", csv_file),
-            ("on hand", on_hand if on_hand.is_given else None),
-        ):
-            if value is not None:
-                raise SpecError(flag, len(designs), say("cli.of-one-design"))
+        if csv_file is not None:
+            raise SpecError("--csv", str(csv_file), say("cli.of-one-design"))
         orders = [
             BatchOrder(design=design, recipe=recipe)
             for (_, design), recipe in zip(designs, recipes, strict=True)
         ]
-        joint = joint_batch(orders)
+        joint = joint_batch(orders, on_hand)
         if as_json:
             print_json(plain_joint(joint, currency))
         else:

@@ -7,7 +7,7 @@ from typing import Any
 
 from moulddesign.core import SpecError, say
 from moulddesign.design import Design
-from moulddesign.kitchen.batch import AllergenList, Batch, Cost, batch, cost_of
+from moulddesign.kitchen.batch import AllergenList, Batch, Cost, OnHand, batch, cost_of
 from moulddesign.kitchen.price import price
 from moulddesign.kitchen.recipe import Recipe, RecipeLine, RecipePart, scaled
 from moulddesign.kitchen.schedule import (
@@ -40,6 +40,8 @@ class SharedDough:
     """crust or filling."""
     designs: tuple[str, ...]
     ready_g: float
+    missing_share: float
+    """Share of it that is not on hand."""
     mixed_g: float
     lines: tuple[RecipeLine, ...]
 
@@ -58,24 +60,32 @@ class JointBatch:
     plan: DayPlan | None
 
 
-def joint_batch(orders: Sequence[BatchOrder]) -> JointBatch:
+def joint_batch(orders: Sequence[BatchOrder], on_hand: OnHand | None = None) -> JointBatch:
     """Return the totals of several designs: doughs of the same ingredients are mixed once.
 
     Parameters
     ----------
     orders : sequence of BatchOrder
         At least one. Where designs have no recipe, those of the same density share a dough.
+    on_hand : OnHand or None
+        Crust dough and paste that are ready, each where all designs share one.
 
     Raises
     ------
     SpecError
-        A design gives no number of pieces, two have one name, or their bake days or currencies
-        differ.
+        A design gives no number of pieces, two have one name, their bake days or currencies
+        differ, or something is on hand and it is not known for which dough.
     """
     designs = [order.design for order in orders]
     _refuse_differences(designs)
     made = [batch(each.design, each.recipe, pieces=each.pieces) for each in orders]
-    doughs = tuple(dough for part in ("crust", "filling") for dough in _doughs(part, orders, made))
+    have = OnHand() if on_hand is None else on_hand
+    if have.centres is not None:
+        raise SpecError("centres", have.centres, say("kitchen.centres-of-which-design"))
+    doughs = (
+        *_doughs("crust", orders, made, have.crust_g),
+        *_doughs("filling", orders, made, have.filling_g),
+    )
     pieces = sum(each.pieces for each in made)
     day = designs[0].bake_day
     trays = [
@@ -85,9 +95,10 @@ def joint_batch(orders: Sequence[BatchOrder]) -> JointBatch:
     ]
     # A day without mixing is another value, so the days tell where a dough is mixed on it.
     mixed_before = without_mixing(day, None, 0.0)
+    mixed_g = {(d.part, name): d.mixed_g for d in doughs for name in d.designs}
     fresh = [
-        without_mixing(day, order.recipe, each.crust.mixed_g) != mixed_before
-        for order, each in zip(orders, made, strict=True)
+        without_mixing(day, order.recipe, mixed_g["crust", order.design.name]) != mixed_before
+        for order in orders
     ]
     batches = []
     for design, each in zip(designs, made, strict=True):
@@ -110,7 +121,7 @@ def joint_batch(orders: Sequence[BatchOrder]) -> JointBatch:
             found=_union([each.allergens.found for each in made]),
             unknown=_union([each.allergens.unknown for each in made]),
         ),
-        days=_days(orders, made),
+        days=_days(orders, made, doughs),
         plan=day_plan(day if any(fresh) else mixed_before, trays),
     )
 
@@ -129,25 +140,33 @@ def _refuse_differences(designs: Sequence[Design]) -> None:
                 raise SpecError("designs", design.name, need)
 
 
-def _doughs(part: str, orders: Sequence[BatchOrder], made: Sequence[Batch]) -> list[SharedDough]:
+def _doughs(
+    part: str, orders: Sequence[BatchOrder], made: Sequence[Batch], have_g: float | None
+) -> list[SharedDough]:
     """Return the doughs of one part, in the order in which designs first take them."""
     groups: dict[RecipePart | float, list[int]] = {}
     for place, order in enumerate(orders):
         density = getattr(order.design.portion, f"{part}_density_g_per_ml")
         key = density if order.recipe is None else getattr(order.recipe, part)
         groups.setdefault(key, []).append(place)
+    if have_g is not None and len(groups) > 1:
+        raise SpecError(f"{part} on hand", have_g, say("kitchen.of-which-dough", count=len(groups)))
     doughs = []
     for key, places in groups.items():
         taken = [getattr(made[place], part) for place in places]
-        mixed_g = fsum(each.mixed_g for each in taken)
+        ready_g = fsum(each.ready_g for each in taken)
+        missing = max(0.0, 1.0 - (have_g or 0.0) / ready_g)
+        mixed_g = missing * fsum(each.mixed_g for each in taken)
         step_g = min(orders[place].design.scale.resolution_g for place in places)
+        lines = scaled(key, mixed_g, step_g) if isinstance(key, RecipePart) and mixed_g else ()
         doughs.append(
             SharedDough(
                 part=part,
                 designs=tuple(orders[place].design.name for place in places),
-                ready_g=fsum(each.ready_g for each in taken),
+                ready_g=ready_g,
+                missing_share=missing,
                 mixed_g=mixed_g,
-                lines=scaled(key, mixed_g, step_g) if isinstance(key, RecipePart) else (),
+                lines=lines,
             )
         )
     return doughs
@@ -170,7 +189,9 @@ def _cost(
     )
 
 
-def _days(orders: Sequence[BatchOrder], made: Sequence[Batch]) -> tuple[Day, ...]:
+def _days(
+    orders: Sequence[BatchOrder], made: Sequence[Batch], doughs: Sequence[SharedDough]
+) -> tuple[Day, ...]:
     """Return the calendar: designs that are served and rest alike have their days together."""
     groups: dict[tuple[Any, ...], list[int]] = {}
     for place, order in enumerate(orders):
@@ -178,6 +199,12 @@ def _days(orders: Sequence[BatchOrder], made: Sequence[Batch]) -> tuple[Day, ...
         if serving is not None:
             rests = None if recipe is None else (recipe.days, recipe.rests)
             groups.setdefault((serving, rests), []).append(place)
+    missing = {(d.part, name): d.missing_share for d in doughs for name in d.designs}
+
+    def mixed_g(part: str, place: int) -> float:
+        whole = getattr(made[place], part).mixed_g
+        return float(missing[part, orders[place].design.name] * whole)
+
     days = [
         day
         for (serving, _), places in groups.items()
@@ -185,8 +212,8 @@ def _days(orders: Sequence[BatchOrder], made: Sequence[Batch]) -> tuple[Day, ...
             orders[places[0]].recipe,
             serving,
             pieces=sum(made[place].pieces for place in places),
-            paste_g=fsum(made[place].filling.mixed_g for place in places),
-            dough_g=fsum(made[place].crust.mixed_g for place in places),
+            paste_g=fsum(mixed_g("filling", place) for place in places),
+            dough_g=fsum(mixed_g("crust", place) for place in places),
         )
     ]
     return tuple(sorted(days, key=lambda day: day.date))

@@ -127,10 +127,9 @@ def test_a_folder_of_builds_is_one_batch(monkeypatch, capsys, builds):
 
 def test_what_counts_for_one_design_is_refused_for_two(monkeypatch, capsys, builds, tmp_path):
     asked = ("batch", builds, "--pieces", 24)
-    for more in (("--crust-on-hand", 5), ("--csv", tmp_path / "x.csv")):
-        code, _, err = run(monkeypatch, capsys, *asked, *more)
-        assert code == 2
-        assert "counts for one design only" in err
+    code, _, err = run(monkeypatch, capsys, *asked, "--csv", tmp_path / "x.csv")
+    assert code == 2
+    assert "counts for one design only" in err
     (tmp_path / "empty").mkdir()
     code, _, err = run(monkeypatch, capsys, "batch", tmp_path / "empty")
     assert code == 2

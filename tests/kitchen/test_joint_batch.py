@@ -4,7 +4,7 @@ import pytest
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.kitchen import BatchOrder, Recipe, batch, joint_batch
+from moulddesign.kitchen import BatchOrder, OnHand, Recipe, batch, joint_batch
 
 SYRUP = {
     "ingredients": [
@@ -55,6 +55,22 @@ def test_work_and_oven_are_shared_by_pieces():
     assert prices[0].work == pytest.approx(12 / 60 * (30 / 48 + 2.75))
     assert prices[0].energy == pytest.approx(4 / 48)
     assert prices[0].work == prices[1].work
+
+
+def test_what_is_ready_is_taken_off_the_dough_that_all_share():
+    needed = joint_batch([BEE, SUN]).doughs[0]
+    half = OnHand(crust_g=needed.ready_g / 2)
+    crust = joint_batch([BEE, SUN], half).doughs[0]
+    assert crust.mixed_g == pytest.approx(needed.mixed_g / 2)
+    assert sum(line.scaled_g for line in crust.lines) == pytest.approx(crust.mixed_g, abs=0.5)
+    made = joint_batch([BEE, SUN], OnHand(crust_g=2 * needed.ready_g))
+    assert (made.doughs[0].mixed_g, made.doughs[0].lines) == (0.0, ())
+    assert "dough" not in [day.step for day in made.days]
+    assert made.plan.shaping_min == 0.0
+    with pytest.raises(SpecError, match="could be any of the 2 that these designs take"):
+        joint_batch([BEE, SUN], OnHand(filling_g=500.0))
+    with pytest.raises(SpecError, match="could be of any of the designs"):
+        joint_batch([BEE, SUN], OnHand(centres=5))
 
 
 def test_days_of_the_same_rests_are_one_day():
