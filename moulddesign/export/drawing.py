@@ -137,10 +137,10 @@ def drawing(build: Build, shown: Sections, paper: Paper) -> Drawing:
         for sheet in SHEETS[paper]:
             arranged = _arranged(views, sheet)
             if arranged is not None:
+                far = (sheet.width_mm - FRAME_MM, sheet.height_mm - FRAME_MM)
+                frame = _rectangle((FRAME_MM, FRAME_MM), far)
                 title = _title_block(build, sheet, f"1:{1.0 / scale:g}")
-                return Drawing(
-                    sheet=sheet, scale=scale, entities=(_frame(sheet), *title, *arranged)
-                )
+                return Drawing(sheet=sheet, scale=scale, entities=(frame, *title, *arranged))
     raise KernelError(say("export.the-drawing"), say("export.mould-larger-than-any-sheet"))
 
 
@@ -238,11 +238,6 @@ def _column(
 def _size_mm(view: View) -> tuple[float, float]:
     x0, y0, x1, y1 = bounds_of(view)
     return x1 - x0, y1 - y0
-
-
-def _frame(sheet: Sheet) -> DrawnLine:
-    low = (FRAME_MM, FRAME_MM)
-    return _rectangle(low, (sheet.width_mm - FRAME_MM, sheet.height_mm - FRAME_MM))
 
 
 def _title_block(build: Build, sheet: Sheet, scale: str) -> list[Entity]:

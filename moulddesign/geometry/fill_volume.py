@@ -56,7 +56,8 @@ def catchments(mesh: Mesh) -> tuple[Catchment, ...]:
     #       _      spill level          A pixel is as high as its highest point, its crest, so that
     #      / \......._                  no wall between two centres leaks.
     #     /   \_____/ \__  border
-    grid = grid_over(*_plan(mesh))
+    low, high = mesh.bounds[:, :2]
+    grid = grid_over(low, high, float((high - low).max() / PIXELS))
     heights = _crests_mm(mesh, grid)
     depths = _depths(heights)
     labels, count = ndimage.label(depths > LEAST_DEPTH_MM, structure=CROSS)
@@ -69,11 +70,6 @@ def catchments(mesh: Mesh) -> tuple[Catchment, ...]:
         for number, (volume, level) in enumerate(zip(volumes, levels, strict=True), 1)
         if volume >= LEAST_SHARE * volumes.max()
     )
-
-
-def _plan(mesh: Mesh) -> tuple[Points, Points, float]:
-    low, high = mesh.bounds[:, :2]
-    return low, high, float((high - low).max() / PIXELS)
 
 
 def _catchment(surface: "_Surface", grid: Grid, floor_mm: Points, *, about_mm: float) -> Catchment:

@@ -24,7 +24,7 @@ from moulddesign.geometry.topology import (
     without_collapsed,
 )
 
-DRAWN_BACK_MM: Final = (1e-3, 2e-3, 4e-3, 4e-3)
+INWARD_STEPS_MM: Final = (1e-3, 2e-3, 4e-3, 4e-3)
 """Steps by which corners draw back where float32 cannot keep two sheets apart [mm]."""
 
 THIN_MM: Final = 1e-7
@@ -47,11 +47,11 @@ def in_float32(mesh: Mesh) -> Mesh:
     if not is_closed(mesh.triangles):
         return made
     vertices = mesh.vertices
-    for step_mm in DRAWN_BACK_MM:
+    for step_mm in INWARD_STEPS_MM:
         if is_closed(made.triangles):
             break
         pinched = np.isin(number, _pinched(made))
-        vertices = _drawn_back(vertices, mesh.triangles, pinched, step_mm=step_mm)
+        vertices = _shrunk_inward(vertices, mesh.triangles, pinched, step_mm=step_mm)
         made, number = _rounded(Mesh(vertices, mesh.triangles))
     return without_thin(made)
 
@@ -126,7 +126,7 @@ def _pinched(mesh: Mesh) -> Indices:
     return np.unique(np.concatenate([bad // size, bad % size]))
 
 
-def _drawn_back(
+def _shrunk_inward(
     vertices: Points, triangles: Indices, which: NDArray[np.bool_], *, step_mm: float
 ) -> Points:
     """Move corners by a step towards the middle of their own neighbours."""
@@ -237,11 +237,11 @@ def _rims(known: set[Side]) -> list[Indices]:
             following.setdefault(head, []).append(tail)
     rims: list[Indices] = []
     while following:
-        rims += _walked(following)
+        rims += _closed_walks(following)
     return [rim for rim in rims if len(rim) > 2]  # noqa: PLR2004 (a hole has three sides or more)
 
 
-def _walked(following: dict[int, list[int]]) -> list[Indices]:
+def _closed_walks(following: dict[int, list[int]]) -> list[Indices]:
     """Take the rims out of the sides that one walk closes; each passes a corner once."""
     here, path, rims = min(following), [], []
     while here in following:

@@ -83,16 +83,13 @@ def block_layout(mould: BlockTable, printer: PrinterTable, pastry: PastryShape) 
 
 def _grid(mould: BlockTable, printer: PrinterTable, outline: Outline) -> mould_set.CavityGrid:
     place = mould_set.bounding_box_mm(outline)
+    handle_mm = mould.handle_width_mm if mould.handle_length_mm else 0.0
 
     def size(grid: mould_set.CavityGrid) -> mould_set.Size:
         (x0, y0), (x1, y1) = grid.around_mm(place, mould.land_mm)
-        return x1 - x0 + mould.handle_length_mm, max(y1 - y0, _handle_span(mould))
+        return x1 - x0 + mould.handle_length_mm, max(y1 - y0, handle_mm)
 
     return mould_set.grid_on_bed(mould, printer, place, size_mm=size, what="block")
-
-
-def _handle_span(mould: BlockTable) -> float:
-    return mould.handle_width_mm if mould.handle_length_mm else 0.0
 
 
 def _refuse_a_wide_handle(layout: BlockLayout) -> None:
@@ -179,7 +176,8 @@ def _alike(mouth: object, run_mm: float) -> CircleCurve | ArcPolyline | None:
 
 
 def _body(layout: BlockLayout, draw: Kernel[BodyT]) -> BodyT:
-    slab = draw.loft(_chamfered(_board(layout), 0.0, layout.thickness_mm), say("mould.block"))
+    board = ArcPolyline(arcs=mould_set.rounded_rectangle(layout.board_mm, layout.corner_mm))
+    slab = draw.loft(_chamfered(board, 0.0, layout.thickness_mm), say("mould.block"))
     if not layout.mould.handle_length_mm:
         return slab
     low = layout.thickness_mm - layout.handle_thickness_mm
@@ -195,11 +193,6 @@ def _body(layout: BlockLayout, draw: Kernel[BodyT]) -> BodyT:
 def _chamfered(plan: ArcPolyline, low: float, high: float) -> list[tuple[float, ArcPolyline]]:
     inner, rise = plan.inset(CHAMFER_MM), RISE * CHAMFER_MM
     return [(low, inner), (low + rise, plan), (high - rise, plan), (high, inner)]
-
-
-def _board(layout: BlockLayout) -> ArcPolyline:
-    """Return the rounded rectangle around all cavities."""
-    return ArcPolyline(arcs=mould_set.rounded_rectangle(layout.board_mm, layout.corner_mm))
 
 
 def _board_with_handle(layout: BlockLayout) -> ArcPolyline:

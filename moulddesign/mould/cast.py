@@ -76,7 +76,8 @@ def cast(
     pastry by what the silicone shrinks.
     """
     grown = 1.0 / (1.0 - mould.silicone_shrink)
-    master = _scaled(pastry.extended_below(OVER_MM), grown)
+    deeper = pastry.extended_below(OVER_MM)
+    master = Mesh(deeper.vertices * grown, deeper.triangles)
     layout = _layout(mould, printer, pastry, grown=grown)
     standing = [master.moved((x, y, 0.0)) for x, y in layout.grid.centres_mm]
     mesh = union([_tray(layout), *standing], say("mould.casting-master"))
@@ -139,7 +140,3 @@ def _area_mm2(sides_mm: mould_set.Size, out_mm: float) -> float:
     x, y = sides_mm
     radius = CORNER_MM + out_mm
     return (x + 2.0 * out_mm) * (y + 2.0 * out_mm) - (4.0 - pi) * radius**2
-
-
-def _scaled(mesh: Mesh, factor: float) -> Mesh:
-    return Mesh(mesh.vertices * factor, mesh.triangles)

@@ -254,12 +254,12 @@ def _fitting_grid(
 ) -> CavityGrid | None:
     """Return the grid with the fewest empty places, the nearest to a square; None if none fits."""
     grids = [CavityGrid(count=count, columns=n, pitch_mm=pitch_mm) for n in range(1, count + 1)]
-    fits = [grid for grid in grids if _within(size_mm(grid), bed_mm)]
+    fits = [
+        grid
+        for grid in grids
+        if all(size <= bed for size, bed in zip(size_mm(grid), bed_mm, strict=True))
+    ]
     return min(fits, key=lambda grid: _waste(grid, size_mm(grid)), default=None)
-
-
-def _within(size_mm: Size, bed_mm: Size) -> bool:
-    return size_mm[0] <= bed_mm[0] and size_mm[1] <= bed_mm[1]
 
 
 def _waste(grid: CavityGrid, size_mm: Size) -> tuple[int, float, int]:

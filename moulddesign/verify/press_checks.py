@@ -229,7 +229,7 @@ def press_findings(
             within_ratio=CAVITY_RATIO,
             source=DESIGN,
         ),
-        _gap(press, clearance_mm),
+        _within(say("verify.least-gap"), press.least_gap_mm, clearance_mm),
         _overlap(press),
         _past_rim(press, past_rim_mm),
         _drop(press, width_mm),
@@ -254,10 +254,6 @@ def peg_findings(press: Press, *, interference_asked_mm: float) -> tuple[Finding
             verdict=judged(good=beside_mm2 <= NOISE_MM2),
         ),
     )
-
-
-def _gap(press: Press, clearance_mm: float) -> Finding:
-    return _within(say("verify.least-gap"), press.least_gap_mm, clearance_mm)
 
 
 def _overlap(press: Press) -> Finding:

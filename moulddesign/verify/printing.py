@@ -58,7 +58,7 @@ def overhangs_deg(mesh: Mesh) -> Points:
     return drafts_deg(mesh.corners, UPWARD)
 
 
-def hanging(mesh: Mesh, *, over_deg: float, layer_mm: float) -> tuple[Indices, Points]:
+def overhanging_facets(mesh: Mesh, *, over_deg: float, layer_mm: float) -> tuple[Indices, Points]:
     """Return the facets off the bed that hang over by more than an angle, slivers left out."""
     angles = overhangs_deg(mesh)
     rows = np.flatnonzero(angles > over_deg)
@@ -77,7 +77,7 @@ def ceilings(
     What lies on the bed is left out, and so is what is narrower than one line: the line below
     carries it.
     """
-    over, _ = hanging(mesh, over_deg=limit_deg, layer_mm=layer_mm)
+    over, _ = overhanging_facets(mesh, over_deg=limit_deg, layer_mm=layer_mm)
     if not len(over):
         return ()
     borders = _Borders(mesh)
@@ -426,5 +426,5 @@ def _middle_of_mass(mesh: Mesh) -> np.ndarray:
 
 def _steepest_carried_deg(mesh: Mesh, layer_mm: float) -> float:
     """Return the steepest overhang within the limit, off the bed; 0 where nothing hangs over."""
-    _, angles = hanging(mesh, over_deg=0.0, layer_mm=layer_mm)
+    _, angles = overhanging_facets(mesh, over_deg=0.0, layer_mm=layer_mm)
     return float(angles[angles <= OVERHANG_DEG + ANGLE_DEG].max(initial=0.0))

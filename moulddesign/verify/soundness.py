@@ -292,7 +292,7 @@ def facts(
     solid = found.closed and enclosed_mm3 > 0.0
     x, y, z = mesh.size_mm.tolist()
     softer = [_size(mesh), bed_finding(mesh, part="mesh", bed_mm=bed_mm)]
-    sound = [_softened(f) if f.id == "verify.bodies" else f for f in soundness(mesh, part="mesh")]
+    sound = [_as_warning(f) if f.id == "verify.bodies" else f for f in soundness(mesh, part="mesh")]
     if solid:
         stage("overhang")
         softer += overhang_findings(mesh, part="mesh", line_mm=line_mm, layer_mm=layer_mm)
@@ -305,11 +305,11 @@ def facts(
         triangles=len(mesh.triangles),
         watertight=found.open_edges == found.crowded_edges == 0,
         bodies=found.bodies,
-        findings=(*sound, *map(_softened, softer)),
+        findings=(*sound, *map(_as_warning, softer)),
     )
 
 
-def _softened(finding: Finding) -> Finding:
+def _as_warning(finding: Finding) -> Finding:
     return replace(finding, verdict=Verdict.WARN) if finding.verdict is Verdict.FAIL else finding
 
 

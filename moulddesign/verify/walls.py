@@ -48,7 +48,8 @@ def thinnest_wall_mm(mesh: Mesh) -> float:
     """
     if not topology(mesh).solid:  # quick, and often cached; the kernel takes time and memory
         manifold_of(mesh, say("verify.walls-thickness"))  # raises where there is no inside
-    points, inward = _going_in(mesh)
+    points, facets = spread_points(mesh, POINTS)
+    inward = -normals_and_areas(mesh.corners[facets])[0]
     thicknesses_mm, left = np.full(POINTS, np.inf), np.arange(POINTS)
     thin = ceil(LEFT_OUT_RATIO * POINTS)
     for reach_mm in _reaches_mm(mesh):
@@ -60,12 +61,6 @@ def thinnest_wall_mm(mesh: Mesh) -> float:
         if np.isfinite(thicknesses_mm).sum() > thin:
             break
     return float(np.sort(thicknesses_mm)[thin])
-
-
-def _going_in(mesh: Mesh) -> tuple[Points, Points]:
-    """Return points spread evenly over a surface, and the way straight in from each."""
-    points, facets = spread_points(mesh, POINTS)
-    return points, -normals_and_areas(mesh.corners[facets])[0]
 
 
 def _reaches_mm(mesh: Mesh) -> Iterator[float]:
