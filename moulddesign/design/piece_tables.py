@@ -71,7 +71,7 @@ class Centre(Table):
     mass_g: float = given(12.0, "Mass of one", unit="g", source=MEMORY, gt=0, le=500, main=True)
     density_g_per_ml: float | None = given(
         None, "Density of it; where it is left out that of the food of its name, else a guess",
-        unit="g/mL", source="the table of foods, or " + MEMORY, ge=0.2, le=3, main=True,
+        unit="g/mL", source="the table of foods, or " + MEMORY, ge=0.2, le=3,
     )  # fmt: skip
     mass_spread: float = given(
         0.12, "Standard deviation of the mass of one, as a share of it",
