@@ -144,7 +144,8 @@ def _print_trial(design: Design, found: Trial) -> None:
         ("a new mould", found.corrected),
     )
     weights = [_weights(name, each) for name, each in designs]
-    heads = ("weights for", "crust g", "paste g", "raw g", "finished g", "mL")
+    paste = "paste with centres g" if figures(design).together else "paste g"
+    heads = ("weights for", "crust g", paste, "raw g", "finished g", "mL")
     console.print(table(f"{design.name}: one piece", heads, weights))
 
 
@@ -158,7 +159,7 @@ def _estimate(found: Estimate, digits: int) -> tuple[str, str, str]:
 def _weights(name: str, design: Design) -> tuple[object, ...]:
     made = figures(design)
     split, piece = made.split, made.piece
-    return (name, split.crust_g, split.paste_g, split.raw_g, piece.finished_g, piece.volume_ml)
+    return (name, split.crust_g, made.weighed_g, split.raw_g, piece.finished_g, piece.volume_ml)
 
 
 def run_firmness(

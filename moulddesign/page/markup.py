@@ -403,12 +403,14 @@ def trial_result(words: Texts, found: Mapping[str, Any]) -> str:
         if m.outliers
     ]
     heads = ("", words["mean"], words["uncertainty"], words["sd"])
-    masses = ("", words["crust"], words["paste"], words["raw"], words["finished"], "mL")
+    together = any(made.together for made in found["weights"].values())
+    filling = words["filled" if together else "paste"]
+    masses = ("", words["crust"], filling, words["raw"], words["finished"], "mL")
     weights = [
         (
             words[name],
             f"{made.split.crust_g:g}",
-            f"{made.split.paste_g:g}",
+            f"{made.weighed_g:g}",
             f"{made.split.raw_g:g}",
             number_text(made.piece.finished_g),
             number_text(made.piece.volume_ml),

@@ -66,6 +66,11 @@ class Figures:
         return bool(self.centres) and self.centres_weighed is CentresWeighed.WITH_PASTE
 
     @property
+    def weighed_g(self) -> float:
+        """What is set on the scale beside the crust: the filling, or its paste alone [g]."""
+        return self.split.filling_g if self.together else self.split.paste_g
+
+    @property
     def remarks(self) -> tuple[Message, ...]:
         """How the centres are weighed, and what their names tell: one sentence each."""
         return tuple(self._remarks()) if self.centres else ()
