@@ -139,7 +139,8 @@ class Figures:
             "scale": asdict(self.split),
             "balls": asdict(self.balls),
             "centres": [asdict(centre) for centre in self.centres],
-            "spread": asdict(self.spread),
+            "spread": self.spread.report(),
+            "remarks": [str(remark) for remark in self.remarks],
             "label": None if self.label is None else asdict(self.label),
         }
 

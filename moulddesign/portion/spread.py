@@ -3,8 +3,9 @@
 Each cause acts to first order and by itself; together they add in squares.
 """
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from math import hypot, sqrt
+from typing import Any
 
 from moulddesign.core import mm3_from_ml, require_positive
 from moulddesign.design import CentresWeighed, Design
@@ -64,6 +65,11 @@ class Spread:
     def common_finished_g(self) -> float:
         """Of the finished mass of all pieces alike [g]."""
         return hypot(*(cause.finished_g for cause in self.common))
+
+    def report(self) -> dict[str, Any]:
+        """Return the causes, and what those of each kind come to together, as plain values."""
+        together = ("raw_g", "volume_ml", "finished_g", "common_volume_ml", "common_finished_g")
+        return asdict(self) | {name: getattr(self, name) for name in together}
 
     def height_mm(self, area_mm2: float) -> float:
         """Return the standard deviation of the pressed height from piece to piece.

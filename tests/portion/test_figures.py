@@ -69,5 +69,17 @@ def test_report_has_the_keys_that_others_rely_on():
         "finished_g", "raw_g", "loss", "crust_g", "filling_g", "paste_g", "centre_g", "crust_ml",
         "paste_ml", "centre_ml", "volume_ml", "raw_g_sd", "label_target_raw_g",
         "asked_g", "loss_uncertainty", "loss_source", "crust_density", "filling_density", "scale",
-        "balls", "centres", "spread", "label",
+        "balls", "centres", "spread", "label", "remarks",
     }  # fmt: skip
+    assert set(report["scale"]) >= {
+        "crust_g", "paste_g", "centre_g", "filling_g", "paste_range_g", "raw_g",
+    }  # fmt: skip
+    assert "disc_mm" in report["balls"]
+
+
+def test_the_spread_of_a_report_holds_what_its_causes_come_to():
+    told = figures(Design.of({"portion": {"centres": [DATE]}})).report()["spread"]
+    for kind, prefix in (("pieces", ""), ("common", "common_")):
+        for name in ("volume_ml", "finished_g"):
+            together = sum(cause[name] ** 2 for cause in told[kind]) ** 0.5
+            assert told[f"{prefix}{name}"] == pytest.approx(together)
