@@ -63,6 +63,23 @@ def test_a_ledge_with_one_wall_is_no_bridge():
     assert hanging(ledge)[:3:2] == ("fail", 90.0)
 
 
+def test_a_ceiling_that_slopes_in_part_is_no_bridge():
+    # Level over the left half, and over the right half 60 deg from the upright: too steep to print.
+    rise = 4.0 / tan(radians(60.0))
+    roof = [(9, 8), (9, 9), (13, 8), (13, 9 + rise)]
+    slope = Manifold.hull_points(np.array([(x, y, z) for y in (-1.0, 13.0) for x, z in roof]))
+    assert hanging(portal(8.0) - slope)[:3:2] == ("fail", 90.0)
+    assert hanging(portal(8.0))[0] == "good"
+
+
+@pytest.mark.parametrize("walls", ["x", "y"])
+def test_a_ceiling_is_bridged_between_the_walls_that_it_has(walls):
+    # 6 by 9 mm, open on two sides: lines run between the other two.
+    room = cube(6, 30, 8, (2, -1, -1)) if walls == "x" else cube(30, 9, 8, (-1, 2, -1))
+    plate = cube(10, 9, 12) if walls == "x" else cube(6, 13, 12)
+    assert hanging(plate - room)[3] == pytest.approx(6 if walls == "x" else 9, abs=1e-4)
+
+
 def test_a_ceiling_with_a_hole_in_it_is_no_bridge():
     # A counterbore from below: the ring's inner edge hangs in the air.
     plate = cylinder(15, 0, 10) - cylinder(8, -1, 5) - cylinder(3, -1, 11)

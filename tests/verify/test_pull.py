@@ -2,6 +2,7 @@ from math import cos, degrees, pi, radians, tan
 
 import numpy as np
 import pytest
+from manifold3d import Manifold
 from verify.shapes import as_written, cone, cylinder, mesh_of
 
 from moulddesign.core import say
@@ -13,6 +14,10 @@ UP, DOWN = (0.0, 0.0, 1.0), (0.0, 0.0, -1.0)
 def frustum(draft_deg, depth=10.0, mouth=20.0):
     """Return a cake that narrows upwards and leaves its block downwards."""
     return cone(mouth, mouth - depth * tan(radians(draft_deg)), 0, depth)
+
+
+def cube(x, y, z):
+    return Manifold.cube([x, y, z])
 
 
 def pulled(cake, *, least, way=DOWN, block=None):
@@ -94,3 +99,14 @@ def test_a_thousandth_of_the_touching_area_may_lean_less(share, draft_deg):
     high = share * touching_mm2 / (2.0 * pi * 2.0)
     found, _ = pulled(frustum(10.0) + cylinder(2.0, 9.0, 10.0 + high), least=0.0)
     assert found.measured == pytest.approx(draft_deg, abs=0.01)
+
+
+@pytest.mark.parametrize(("volume_mm3", "verdict"), [(0.095, "good"), (0.105, "fail")])
+def test_a_tenth_of_a_cubic_millimetre_may_overlap_on_the_way(volume_mm3, verdict):
+    # A rib of 1 mm2 stands into the mould's wall, and is dragged through it below.
+    body = cube(20, 20, 10)
+    rib = cube(volume_mm3, 1.0, 1.0).translate([20.0, 9.5, 5.0])
+    block = cube(40, 40, 15).translate([-10.0, -10.0, 0.0])
+    _, way = pulled(body + rib, least=-90.0, block=block)
+    assert way.measured == pytest.approx(volume_mm3, abs=1e-4)  # float32
+    assert way.verdict.value == verdict

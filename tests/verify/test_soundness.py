@@ -4,7 +4,7 @@ from verify.shapes import cylinder, mesh_of, primitive
 
 from moulddesign.core import DESIGN, Verdict, say
 from moulddesign.geometry import Mesh, box, joined
-from moulddesign.verify.soundness import MOST_TRIANGLES, soundness, volume_finding
+from moulddesign.verify.soundness import MOST_TRIANGLES, soundness, volume_finding, volume_mm3
 
 VOLUME = say("building.volume")
 
@@ -98,3 +98,12 @@ def test_volume_is_judged_at_a_thousandth(share, verdict):
 def test_a_volume_that_is_not_a_number_fails():
     found = volume_finding(VOLUME, measured_mm3=float("nan"), target_mm3=1.0, source=DESIGN)
     assert found.verdict is Verdict.FAIL
+
+
+def test_volume_of_a_corner_cut_from_a_box_is_a_sixth_of_it():
+    # Tetrahedron with legs a, b, c along the axes: a b c / 6 (MathWorld, "Trirectangular
+    # Tetrahedron"); nothing about it is symmetric.
+    corner = np.array([[1, 2, 3], [4, 2, 3], [1, 6, 3], [1, 2, 8]])
+    mesh = Mesh(corner, np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]]))
+    assert volume_mm3(mesh) == pytest.approx(10.0, rel=1e-12)
+    assert volume_mm3(mesh.inside_out()) == pytest.approx(-10.0, rel=1e-12)

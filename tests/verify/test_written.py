@@ -8,10 +8,14 @@ from moulddesign.geometry import Mesh, box, joined
 from moulddesign.verify.soundness import written_findings
 
 
-def verdicts(tmp_path, written, meant):
+def findings(tmp_path, written, meant):
     path = tmp_path / "part.stl"
     trimesh.Trimesh(written.vertices, written.triangles, process=False).export(path)
-    return [finding.verdict for finding in written_findings(path, meant)]
+    return written_findings(path, meant)
+
+
+def verdicts(tmp_path, written, meant):
+    return [finding.verdict for finding in findings(tmp_path, written, meant)]
 
 
 CUBE = box((0, 0, 0), (10, 10, 10))
@@ -40,3 +44,9 @@ def test_a_file_that_is_no_solid_fails(tmp_path, written):
 def test_a_volume_that_differs_fails(tmp_path, ratio, verdict):
     meant = Mesh(CUBE.vertices * (1.0, 1.0, 1.0 + ratio), CUBE.triangles)
     assert verdicts(tmp_path, CUBE, meant)[1] is verdict
+
+
+def test_soundness_is_told_in_a_word_that_agrees_with_the_verdict(tmp_path):
+    open_cube = Mesh(CUBE.vertices, CUBE.triangles[1:])
+    told = [str(findings(tmp_path, mesh, CUBE)[0].measured) for mesh in (CUBE, open_cube)]
+    assert told == ["yes", "no"]
