@@ -1,5 +1,6 @@
 """How all tests run: samples are the same in every run, and no test is timed by the clock."""
 
+import os
 import signal
 from pathlib import Path
 
@@ -24,6 +25,9 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("same samples")
+
+# The workshop of whoever runs the tests is none of theirs, nor of the processes that they start.
+os.environ["MOULDDESIGN_WORKSHOP"] = str(Path(__file__).with_name("no-workshop.toml"))
 
 # A shell lets what it starts in the background ignore Ctrl-C, and every process started here would
 # inherit that: tests that interrupt one would wait in vain.

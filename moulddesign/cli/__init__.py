@@ -11,6 +11,7 @@
 - `fit_command`: the verb `fit`.
 - `file_commands`: the verbs `inspect`, `patterns` and `example`.
 - `series_command`: the verb `series`.
+- `workshop`: what is the same for every design of one person, and the verb `workshop`.
 """
 
 import os

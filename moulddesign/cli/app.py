@@ -26,6 +26,7 @@ from moulddesign.cli.options import PIECE, AsJson, with_design
 from moulddesign.cli.series_command import run_series
 from moulddesign.cli.usage import Verb, VerbGroup, usage_sentence
 from moulddesign.cli.weight_commands import density_app, run_portion
+from moulddesign.cli.workshop import workshop_app
 from moulddesign.core import FindingError, KernelError, MouldError, WriteError
 from moulddesign.design import Design
 
@@ -93,6 +94,7 @@ app.command("series", cls=Verb)(run_series)
 app.command("page", cls=Verb)(run_page)
 app.command("fit", cls=Verb)(run_fit)
 app.command("printers", cls=Verb)(run_printers)
+app.add_typer(workshop_app, name="workshop")
 
 
 @app.callback(invoke_without_command=True)

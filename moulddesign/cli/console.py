@@ -156,7 +156,7 @@ class Units(StrEnum):
 
 
 PrintedUnits = Annotated[
-    Units, typer.Option("--units", help="us adds ounces and inches to what is printed.")
+    Units | None, typer.Option("--units", help="us adds ounces and inches to what is printed.")
 ]
 
 

@@ -66,7 +66,7 @@ def run_make(
     ] = "all",
     paper: PaperName = None,
     overwrite: OverwriteMould = False,
-    units: PrintedUnits = Units.METRIC,
+    units: PrintedUnits = None,
     schema: Annotated[
         bool, typer.Option("--schema", help="Print the design file's JSON Schema; make nothing.")
     ] = False,
@@ -136,7 +136,7 @@ class _Stage:
         self.bar.update(self.task, description=name)
 
 
-def _show(made: "Build", units: Units, *, as_json: bool) -> None:
+def _show(made: "Build", units: Units | None, *, as_json: bool) -> None:
     report = made.report()
     if as_json:
         print_json(report)
@@ -157,7 +157,9 @@ def _show(made: "Build", units: Units, *, as_json: bool) -> None:
         out().print(f"- {caution}")
 
 
-def _piece_sentences(made: "Build", report: Mapping[str, Any], units: Units) -> Iterator[str]:
+def _piece_sentences(
+    made: "Build", report: Mapping[str, Any], units: Units | None
+) -> Iterator[str]:
     """Yield what is to be said of the piece beside its weights."""
     pastry = report["pastry"]
     yield from weight_sentences(made.design, made.portion, made.pastry.outline.width_mm)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from moulddesign.cli.console import err
+from moulddesign.cli.workshop import Workshop, free_values, read_workshop, with_workshop
 from moulddesign.core import FileError, SpecError, read_number, say
 from moulddesign.design import (
     DESIGN_FILE,
@@ -204,6 +205,15 @@ MOULD: Final = (
 """Options for the mould and the printer."""
 
 
+EMPTY_WORKSHOP: Final = Workshop()
+NoWorkshop = Annotated[
+    bool, typer.Option("--no-workshop", help="Leave out what `workshop` says of every design.")
+]
+NO_WORKSHOP: Final = inspect.Parameter(
+    "no_workshop", inspect.Parameter.KEYWORD_ONLY, default=False, annotation=NoWorkshop
+)
+
+
 def with_design(*overrides: Override) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     """Return a decorator that gives a verb a design file argument and overriding options.
 
@@ -232,10 +242,10 @@ def with_designs(*overrides: Override) -> Callable[[Callable[..., Any]], Callabl
     )  # fmt: skip
 
     def read(
-        named: list[Path] | None, asked: Mapping[str, Any]
+        named: list[Path] | None, asked: Mapping[str, Any], shop: Workshop
     ) -> tuple[tuple[Path | None, Design], ...]:
         found = [file for each in named or () for file in _in_folder(each)]
-        return tuple((file, design_with(file, asked)) for file in found or (None,))
+        return tuple((file, design_with(file, asked, shop)) for file in found or (None,))
 
     return _with_first(files, overrides, read)
 
@@ -243,7 +253,7 @@ def with_designs(*overrides: Override) -> Callable[[Callable[..., Any]], Callabl
 def _with_first(
     first: inspect.Parameter,
     overrides: Collection[Override],
-    read: Callable[[Any, Mapping[str, Any]], Any],
+    read: Callable[[Any, Mapping[str, Any], Workshop], Any],
 ) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     """Return a decorator that reads a verb's first argument with its overriding options."""
 
@@ -253,10 +263,14 @@ def _with_first(
         @functools.wraps(verb)
         def run(**values: Any) -> Any:  # noqa: ANN401 (any verb)
             asked = {o.field: values.pop(o.parameter.name) for o in overrides}
-            return verb(read(values.pop(first.name, None), asked), **values)
+            shop = read_workshop(ignored=values.pop(NO_WORKSHOP.name, False))
+            for name, value in (("units", shop.units), ("print_error", shop.print_error_mm)):
+                if name in values and values[name] is None:
+                    values[name] = value
+            return verb(read(values.pop(first.name, None), asked, shop), **values)
 
         run.__signature__ = inspect.Signature(  # type: ignore[attr-defined]
-            [first, *(o.parameter for o in overrides), *own]
+            [first, *(o.parameter for o in overrides), NO_WORKSHOP, *own]
         )
         return run
 
@@ -274,14 +288,17 @@ def _in_folder(path: Path) -> list[Path]:
     return found
 
 
-def design_with(file: Path | None, asked: Mapping[str, Any]) -> Design:
-    """Return the file's design with the values that were given.
+def design_with(
+    file: Path | None, asked: Mapping[str, Any], shop: Workshop = EMPTY_WORKSHOP
+) -> Design:
+    """Return the file's design with the values that were given, and the workshop's for the others.
 
     Without a file they change a plain piece, which is named after what it is; the demo is what one
     gets who asks for nothing.
     """
     given = {field: value for field, value in asked.items() if value is not None}
     design = Design() if file is None and given else read_design(file)
+    free = free_values(shop, design, given)
     if "centres" in given:
         given["portion.centres"] = [_centre(text) for text in given.pop("centres")]
     first = {
@@ -296,7 +313,7 @@ def design_with(file: Path | None, asked: Mapping[str, Any]) -> Design:
         given["further_stamps"] = [_stamp(pattern) for pattern in given.pop("stamps.patterns")]
     made = design.with_values(given)
     refuse_idle(made.pastry.outline, given)
-    return made
+    return with_workshop(made, free, given)
 
 
 def _centre(text: str) -> dict[str, Any]:

@@ -11,7 +11,8 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from moulddesign.cli.batch_command import recipe_of
 from moulddesign.cli.console import OverwriteMould, ends_at_once, err, out, print_json, table
-from moulddesign.cli.options import AsJson, PaperName, paper_for, read_design
+from moulddesign.cli.options import AsJson, NoWorkshop, PaperName, design_with, paper_for
+from moulddesign.cli.workshop import read_workshop
 from moulddesign.core import MouldError, SpecError, say
 from moulddesign.design import Design
 from moulddesign.kitchen import Recipe
@@ -70,6 +71,7 @@ def run_series(
         bool, typer.Option("--keep-failing", help="Publish in spite of a failed finding.")
     ] = False,
     overwrite: OverwriteMould = False,
+    no_workshop: NoWorkshop = False,
     as_json: AsJson = False,
 ) -> int:
     """Many designs from one table, in parallel: one row a piece, one folder each.
@@ -83,7 +85,7 @@ def run_series(
     """
     if jobs is not None and not 0 < jobs <= MOST_JOBS:
         raise SpecError("--jobs", jobs, say("cli.jobs-between", most=MOST_JOBS))
-    base = read_design(base_file)
+    base = design_with(base_file, {}, read_workshop(ignored=no_workshop))
     rows = read_series(source, base)
     _tried(rows, figures)  # arithmetic alone tells much of what is wrong
     with ends_at_once():

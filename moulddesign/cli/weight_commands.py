@@ -50,7 +50,7 @@ WEIGHING: Final = (
 """Options of the verbs that weigh."""
 
 
-def weight_table(name: str, made: Figures, units: Units = Units.METRIC) -> Table:
+def weight_table(name: str, made: Figures, units: Units | None = None) -> Table:
     """Return the table of masses, on the scale and exact, volumes and balls."""
     piece, split, balls = made.piece, made.split, made.balls
     filling = (piece.paste_g + piece.centre_g, piece.filled_ml, balls.filling_mm)
@@ -149,9 +149,7 @@ def _label(made: Figures, target: LabelTarget) -> str:
 
 
 @with_design(*WEIGHTS, WIDTH, *WEIGHING)
-def run_portion(
-    design: Design, *, units: PrintedUnits = Units.METRIC, as_json: AsJson = False
-) -> None:
+def run_portion(design: Design, *, units: PrintedUnits = None, as_json: AsJson = False) -> None:
     """Masses, volumes, balls, spread and label target of one piece; no geometry.
 
     Example: moulddesign portion --weight 75 --ratio 3:7 --centre date:5

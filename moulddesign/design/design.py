@@ -8,6 +8,7 @@ from typing import Any, Final, Self
 
 import tomli_w
 from pydantic import field_validator, model_validator
+from pydantic.json_schema import SkipJsonSchema
 
 from moulddesign import __version__
 from moulddesign.core import Message, SpecError, say, word
@@ -70,6 +71,9 @@ class Design(Table):
         None, "Mould that one has for this piece: it is weighed, baked and tried, and no new mould "
         "is made", min_length=1, max_length=40,
     )  # fmt: skip
+    from_workshop: SkipJsonSchema[tuple[str, ...]] = given(
+        (), "Keys whose values came from the workshop of who made the file", max_length=40
+    )
     printer: PrinterTable = PrinterTable()
     scale: ScaleTable = ScaleTable()
     label: LabelTable = LabelTable()
@@ -174,11 +178,18 @@ class Design(Table):
     def file_schema(cls) -> dict[str, Any]:
         """Return the JSON Schema of a design file: the design's, and the version that wrote it."""
         schema = cls.model_json_schema()
-        made_with = {
-            "type": "string",
-            "description": "Version of moulddesign that wrote the file; leave it out by hand",
+        written = {
+            MADE_WITH: {
+                "type": "string",
+                "description": "Version of moulddesign that wrote the file; leave it out by hand",
+            },
+            "from_workshop": {
+                "type": "array",
+                "items": {"type": "string"},
+                "description": cls.model_fields["from_workshop"].description,
+            },
         }
-        return schema | {"properties": schema["properties"] | {MADE_WITH: made_with}}
+        return schema | {"properties": schema["properties"] | written}
 
     def with_values(self, values: Mapping[str, Any]) -> Self:
         """Return the design with some values replaced.
@@ -218,6 +229,8 @@ class Design(Table):
         plain = super().plain()
         if "name" not in self.model_fields_set:
             del plain["name"]
+        if not self.from_workshop:
+            del plain["from_workshop"]
         return plain
 
     def report(self) -> dict[str, Any]:

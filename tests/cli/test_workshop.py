@@ -1,0 +1,122 @@
+"""The workshop: copied into designs where nothing else says so, and never seen by tests."""
+
+import json
+import tomllib
+
+import pytest
+from cli.test_options import design_of
+from command_line import refused, run
+
+from moulddesign.cli.workshop import IN_DESIGN, Workshop, read_workshop
+from moulddesign.design import Design
+
+
+@pytest.fixture
+def shop(monkeypatch, tmp_path):
+    path = tmp_path / "settings" / "workshop.toml"
+    monkeypatch.setenv("MOULDDESIGN_WORKSHOP", str(path))
+    monkeypatch.chdir(tmp_path)
+    return path
+
+
+def test_the_tests_see_no_workshop():
+    assert read_workshop() == Workshop()
+
+
+def test_its_folder_is_the_platform_s(monkeypatch, tmp_path):
+    from moulddesign.cli.workshop import workshop_path  # noqa: PLC0415 (beside what it is about)
+
+    # XDG Base Directory Specification 0.8: $XDG_CONFIG_HOME holds what a user sets.
+    monkeypatch.delenv("MOULDDESIGN_WORKSHOP")
+    monkeypatch.setattr("sys.platform", "linux")
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    assert workshop_path() == tmp_path / "moulddesign" / "workshop.toml"
+
+
+def test_values_are_set_shown_and_forgotten(shop, monkeypatch, capsys):
+    typed = ("scale_step_g=0,1 g", "printer=small-bed", "shrink=0.3 %")
+    code, said, _ = run(monkeypatch, capsys, "workshop", "set", *typed, "--json")
+    values = {"scale_step_g": 0.1, "printer": "small-bed", "shrink": 0.003}
+    assert (code, json.loads(said)["workshop"]) == (0, values)
+    assert tomllib.loads(shop.read_text()) == values
+    _, said, _ = run(monkeypatch, capsys, "workshop", "reset", "printer", "--json")
+    assert json.loads(said)["workshop"] == {"scale_step_g": 0.1, "shrink": 0.003}
+    _, shown, _ = run(monkeypatch, capsys, "workshop")
+    assert "shrink" in shown
+    _, said, _ = run(monkeypatch, capsys, "workshop", "reset", "--json")
+    assert json.loads(said)["workshop"] == {}
+
+
+@pytest.mark.parametrize(
+    ("typed", "sentence"),
+    [
+        ("printer=gold", "printer.machine = 'gold': must be one of"),
+        ("scale_step_g=-1", "must be above 0 g"),
+        ("scale_step_g=1 mm", "must be in g, kg"),
+        ("scales=1", "the nearest is scale_step_g"),
+        ("scale_step_g", "must be KEY=VALUE"),
+    ],
+)
+def test_what_no_design_takes_is_not_set(shop, monkeypatch, capsys, typed, sentence):
+    assert sentence in refused(monkeypatch, capsys, "workshop", "set", typed)
+    assert not shop.exists()
+
+
+def report(monkeypatch, capsys, *arguments):
+    code, said, remarks = run(monkeypatch, capsys, "portion", *arguments, "--json")
+    assert code == 0
+    return json.loads(said)["design"], remarks
+
+
+def test_a_design_takes_what_it_does_not_say_and_tells_so(shop, monkeypatch, capsys, tmp_path):
+    shop.parent.mkdir()
+    shop.write_text('scale_step_g = 0.1\nmaterial = "PP"\nclearance_mm = 0.25\n')
+    file = tmp_path / "cake.toml"
+    file.write_text('[printer]\nmaterial = "ABS"\n')
+    made, remarks = report(monkeypatch, capsys, file)
+    assert made["from_workshop"] == ["scale.resolution_g", "mould.clearance_mm"]
+    assert (made["scale"]["resolution_g"], made["printer"]["material"]) == (0.1, "ABS")
+    assert remarks == "From the workshop: scale.resolution_g = 0.1, mould.clearance_mm = 0.25.\n"
+    # An option comes first, and --no-workshop last.
+    made, _ = report(monkeypatch, capsys, file, "--scale-step", "0.5")
+    assert made["from_workshop"] == ["mould.clearance_mm"]
+    made, remarks = report(monkeypatch, capsys, file, "--no-workshop")
+    assert ("from_workshop" in made, made["scale"]["resolution_g"], remarks) == (False, 1.0, "")
+
+
+def test_a_design_that_was_written_needs_no_workshop(shop, monkeypatch, capsys, tmp_path):
+    shop.parent.mkdir()
+    shop.write_text("scale_step_g = 0.1\n")
+    made, _ = report(monkeypatch, capsys, "--weight", 50)
+    (tmp_path / "written.toml").write_text(Design.of(made).toml())
+    shop.write_text('scale_step_g = 5.0\nmaterial = "PP"\n')
+    again, remarks = report(monkeypatch, capsys, "written.toml")
+    assert (again, remarks) == (made, "")
+    assert again["from_workshop"] == ["scale.resolution_g"]
+    changed, _ = report(monkeypatch, capsys, "written.toml", "--scale-step", "0.5")
+    assert "from_workshop" not in changed
+
+
+def test_a_block_takes_no_clearance(shop):
+    shop.parent.mkdir()
+    shop.write_text("clearance_mm = 0.25\n")
+    assert design_of("--kind", "block").from_workshop == ()
+    assert design_of("--weight", 60).mould.clearance_mm == 0.25
+
+
+def test_units_are_those_of_the_workshop(shop, monkeypatch, capsys):
+    shop.parent.mkdir()
+    shop.write_text('units = "us"\n')
+    for more, shown in (((), True), (("--units", "metric"), False), (("--no-workshop",), False)):
+        _, said, _ = run(monkeypatch, capsys, "portion", "--weight", 60, *more)
+        assert (" oz " in said) is shown
+
+
+def test_each_key_is_one_of_a_design():
+    fields = {
+        f"{table}.{key}"
+        for table, value in Design()
+        for key in getattr(type(value), "model_fields", ())
+    }
+    assert set(IN_DESIGN.values()) <= fields
+    assert set(IN_DESIGN) <= set(Workshop.model_fields)
