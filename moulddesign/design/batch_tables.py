@@ -62,7 +62,7 @@ class BatchTable(Table):
     currency: str = given("", "Currency of the prices, as printed", max_length=8)
     centre_price: float | None = given(None, "Price of one centre", ge=0, le=1e6)
     box_price: float | None = given(None, "Price of one empty box", ge=0, le=1e6)
-    serving_date: date | None = given(None, "Day on which the pieces are served")
+    serving_date: date | None = given(None, "Day on which the pieces are served", main=True)
 
     @field_validator("serving_date", mode="before")
     @classmethod

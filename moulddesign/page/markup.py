@@ -14,7 +14,7 @@ from nicegui.elements import scene as _stock  # its three.js is what our own vie
 from nicegui.elements.mixins.text_element import TextElement
 
 from moulddesign.core import Finding, Message, with_unit, word
-from moulddesign.kitchen import Batch, Estimate, Price
+from moulddesign.kitchen import Batch, Estimate
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.texts import Texts
 from moulddesign.portion import Figures, LossSource
@@ -453,11 +453,11 @@ def batch_result(words: Texts, made: Batch, currency: str) -> str:
             heads = (words["ingredient"], "%", "g", words["price"])
             html += f"<h4>{escape(title)}</h4>" + html_table(heads, lines, caption=title)
     html += "".join(paragraph(text) for text in _batch_notes(words, made, currency))
-    return html + _batch_prices(words, made.prices, currency) + _batch_times(words, made)
+    return html + _batch_prices(words, made, currency) + _batch_times(words, made)
 
 
-def _batch_prices(words: Texts, prices: Sequence[Price], currency: str) -> str:
-    if not prices:
+def _batch_prices(words: Texts, made: Batch, currency: str) -> str:
+    if not made.prices:
         return ""
     keys = ("ingredients", "work", "energy", "mould", "cost_sold", "shelf_price")
     heads = ("", *(words[f"price_{key}"] for key in keys))
@@ -466,10 +466,13 @@ def _batch_prices(words: Texts, prices: Sequence[Price], currency: str) -> str:
             words["pieces"].format(count=f"{each.pieces:g}"),
             *(f"{getattr(each, key):.2f}" for key in keys),
         )
-        for each in prices
+        for each in made.prices
     ]
     title = words["price_of_a_piece"].format(coin=currency).strip()
-    return f"<h4>{escape(title)}</h4>" + html_table(heads, rows, caption=title)
+    html = f"<h4>{escape(title)}</h4>" + html_table(heads, rows, caption=title)
+    if made.cost is None or made.cost.unpriced:
+        html += paragraph(words["price_incomplete"])
+    return html
 
 
 def _batch_times(words: Texts, made: Batch) -> str:
@@ -478,13 +481,13 @@ def _batch_times(words: Texts, made: Batch) -> str:
         title = words["calendar"]
         rows = [(day.date.isoformat(), words.said(day.what)) for day in made.days]
         heads = (words["day"], words["what_to_do"])
-        html += f"<h4>{escape(title)}</h4>" + html_table(heads, rows, caption=title)
+        html += f"<h4>{escape(title)}</h4>" + html_table(heads, rows, caption=title, kind="plan")
     if made.plan is None:
         return html + paragraph(words["no_plan"])
     title = words["bake_day"]
     rows = [(at, words.said(what)) for at, what in made.plan.hours]
     heads = (words["at_time"], words["what_to_do"])
-    return html + f"<h4>{escape(title)}</h4>" + html_table(heads, rows, caption=title)
+    return html + f"<h4>{escape(title)}</h4>" + html_table(heads, rows, caption=title, kind="plan")
 
 
 def _batch_notes(words: Texts, made: Batch, currency: str) -> list[str]:
