@@ -44,6 +44,7 @@ from moulddesign.page.markup import (
 )
 from moulddesign.page.session import Session
 from moulddesign.page.texts import Texts
+from moulddesign.portion import foods
 
 FORM_TEXTS: Final = ("less", "more", "own_file_chosen", "own_file", "remove", "advanced")
 BATCH_TABLES: Final = frozenset({"batch", "bake_day", "price"})
@@ -70,6 +71,7 @@ class DesignForm:
             words=words,
             choices=_choices(words),
             pictures=frozenset({"relief.layers.pattern"}),
+            suggestions={"portion.centres.name": _centre_names()},
         )
         self.fields = {field.path: field for field in all_fields(_sections())}
 
@@ -231,6 +233,11 @@ class DesignForm:
 def known_names() -> frozenset[str]:
     """Return the outlines and patterns that have a name: they are no files."""
     return frozenset({*OUTLINES, *pattern_names()})
+
+
+def _centre_names() -> tuple[str, ...]:
+    """Return the foods that can be a centre: whatever is no flour."""
+    return tuple(sorted({food.name for food in foods().values() if not food.flour}))
 
 
 def _choices(words: Texts) -> Mapping[str, tuple[tuple[str, str], ...]]:

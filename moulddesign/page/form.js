@@ -104,8 +104,12 @@ const Entry = {
           <input v-else :id="id" :type="field.kind === 'date' ? 'date' : 'text'" :value="text"
             :inputmode="field.kind === 'number' ? 'decimal' : field.kind === 'whole' ? 'numeric' : 'text'"
             :placeholder="field.placeholder" autocomplete="off" spellcheck="false"
+            :list="field.suggestions.length ? id + '-suggestions' : null"
             @input="onInput" @change="send" @keydown="onKey"
             :aria-describedby="describedBy" :aria-invalid="!!error" />
+          <datalist v-if="field.suggestions.length" :id="id + '-suggestions'">
+            <option v-for="word in field.suggestions" :key="word" :value="word"></option>
+          </datalist>
           <span v-if="field.unit" class="unit">{{ field.unit }}</span>
           <span v-if="field.step" class="steppers">
             <button type="button" :aria-label="texts.less + ': ' + field.label" @click="step(-1)">&minus;</button>

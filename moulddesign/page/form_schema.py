@@ -30,6 +30,8 @@ class FormSchema:
     """Words and their labels for fields whose schema is plain text, by path."""
     pictures: frozenset[str]
     """Paths of the choices that are shown as pictures."""
+    suggestions: Mapping[str, tuple[str, ...]]
+    """Words that a text field offers while one types, by path; others are as good."""
 
     def section(self, section: FormSection) -> dict[str, Any]:
         """Return a table as the form reads it."""
@@ -57,6 +59,7 @@ class FormSchema:
             "start": self._start(field),
             "placeholder": words["left_out"] if field.optional else "",
             "options": self._options(field),
+            "suggestions": list(self.suggestions.get(path, ())),
             "main": field.main,
             "pictures": path in self.pictures,
             "upload": field.file,

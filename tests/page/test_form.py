@@ -63,7 +63,8 @@ MOULD = next(s for s in form_sections(Design.model_json_schema()) if s.name == "
 
 @pytest.mark.parametrize("kind", Kind)
 def test_the_form_shows_of_the_mould_what_counts_for_its_kind(kind):
-    described = FormSchema(words=page_texts("en"), choices={}, pictures=frozenset()).section(MOULD)
+    schema = FormSchema(words=page_texts("en"), choices={}, pictures=frozenset(), suggestions={})
+    described = schema.section(MOULD)
     shown = [
         field["name"]
         for field in described["fields"]

@@ -414,3 +414,14 @@ def _shades_of_crust(page):
         }""",
         list(picture),
     )
+
+
+def test_a_centre_is_offered_foods_by_name_and_brings_its_allergen(visit):
+    page = visit()
+    drawn(page)
+    offered = page.locator("[data-path='portion.centres.0.name'] datalist option")
+    names = {option.get_attribute("value") for option in offered.all()}
+    assert {"salted egg yolk", "walnut", "date"} <= names
+    assert "wheat flour" not in names
+    typed(page, "portion.centres.0.name", "salted egg yolk")
+    page.wait_for_selector("text=point to: egg")
