@@ -195,3 +195,15 @@ def test_points_are_spread_by_area():
     on_top = np.sum(np.isclose(points[:, 2], 4.0) & np.isclose(points[:, 2], 4.0))
     assert on_top == pytest.approx(5200 * 6 / 52, abs=2)
     assert len(np.unique(facets)) == 12
+
+
+@pytest.mark.parametrize(("arm_mm", "verdict"), [(34.0, "good"), (35.0, "fail")])
+@pytest.mark.parametrize("turn", [0, 90, 180])
+def test_a_part_falls_over_once_its_mass_lies_beyond_its_foot(arm_mm, verdict, turn):
+    # A post of 10 mm with an arm 2 mm thick on top: (5 * 1000 + L / 2 * 20 L) / (1000 + 20 L) is
+    # 10, the edge of the foot, at L = 10 + sqrt(600) = 34.5 mm.
+    post = cube(10, 10, 10, (-5, -5, 0)) + cube(arm_mm, 10, 2, (-5, -5, 10))
+    mesh = part(post.rotate([0, 0, turn]).translate([100, 80, 0]))
+    found = printing_findings(mesh, part="p", bed_mm=BED, line_mm=LINE_MM, layer_mm=LAYER_MM)
+    (foot,) = [f for f in found if f.id == "verify.first-layer-share"]
+    assert foot.verdict.value == verdict
