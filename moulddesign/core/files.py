@@ -44,21 +44,10 @@ FilePath = str | PathLike[str]
 
 
 def read_bytes(path: FilePath, *, most_bytes: int, advice: Message) -> bytes:
-    """Return the content of a file.
+    """Return the content of a regular file: a pipe or a device might never end.
 
-    Parameters
-    ----------
-    path : str or path-like
-        A regular file: a pipe or a device might never end.
-    most_bytes : int
-        Largest content [bytes].
-    advice : Message
-        What to try where the file is larger, as the end of the sentence.
-
-    Raises
-    ------
-    FileError
-        It is missing, a folder, no regular file, not readable, or too large.
+    `FileError` where it cannot be read, or is larger than the limit; `advice` then ends the
+    sentence.
     """
     file = Path(path)
     try:
@@ -80,13 +69,7 @@ def read_bytes(path: FilePath, *, most_bytes: int, advice: Message) -> bytes:
 
 
 def decode_text(content: bytes, path: FilePath) -> str:
-    """Return bytes in UTF-8, with or without a byte-order mark, as text.
-
-    Raises
-    ------
-    FileError
-        They are no text in UTF-8.
-    """
+    """Return bytes in UTF-8, with or without a byte-order mark, as text; else `FileError`."""
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -94,13 +77,7 @@ def decode_text(content: bytes, path: FilePath) -> str:
 
 
 def parse_toml(text: str, path: FilePath) -> dict[str, Any]:
-    """Return the tables of a TOML text.
-
-    Raises
-    ------
-    FileError
-        It is not TOML, or its lists and tables lie too deep in one another.
-    """
+    """Return the tables of a TOML text; `FileError` where it is none, or is nested too deep."""
     # The parser takes time by the square of a key's dots (CPython 3.11 to 3.13).
     if LONG_KEY.search(text):
         raise FileError(str(path), say("core.toml-too-deep"))
@@ -117,26 +94,14 @@ def parse_toml(text: str, path: FilePath) -> dict[str, Any]:
 
 
 def read_text(path: FilePath) -> str:
-    """Return a text file.
-
-    Raises
-    ------
-    FileError
-        The file cannot be read, is larger than 1 MB, or is not in UTF-8.
-    """
+    """Return a text file in UTF-8 of at most 1 MB; else `FileError`."""
     advice = say("core.text-is-short")
     content = read_bytes(path, most_bytes=MOST_TEXT_BYTES, advice=advice)
     return decode_text(content, path)
 
 
 def read_toml(path: FilePath) -> dict[str, Any]:
-    """Return the tables of a TOML file.
-
-    Raises
-    ------
-    FileError
-        The file cannot be read, is larger than 1 MB, or is not TOML in UTF-8.
-    """
+    """Return the tables of a TOML file in UTF-8 of at most 1 MB; else `FileError`."""
     return parse_toml(read_text(path), path)
 
 
@@ -172,21 +137,11 @@ class CsvTable:
 
 
 def read_csv(path: FilePath, *, advice: Message) -> CsvTable:
-    """Return a CSV table.
+    """Return a CSV table of at most 1 MB; `FileError` where it is none, and `advice` if larger.
 
-    Parameters
-    ----------
-    path : str or path-like
-        Text in UTF-8, or in UTF-16 with a byte-order mark. Cells are separated by semicolons,
-        tabs or commas, and quoted as in RFC 4180. Lines above the heads that begin with # are
-        comments; below them they are rows.
-    advice : Message
-        What to try where the file is larger than 1 MB.
-
-    Raises
-    ------
-    FileError
-        The file cannot be read, is too large, or is no CSV table.
+    The text is in UTF-8, or in UTF-16 with a byte-order mark. Cells are separated by semicolons,
+    tabs or commas, and quoted as in RFC 4180. Lines above the heads that begin with # are comments;
+    below them they are rows.
     """
     content = read_bytes(path, most_bytes=MOST_TEXT_BYTES, advice=advice)
     try:

@@ -60,21 +60,9 @@ class LengthUnit(StrEnum):
 
 
 def require_positive(field: str, value: float, unit: str) -> float:
-    """Return the value, which must be finite and above 0.
+    """Return the value, which must be finite and above 0; else `SpecError`.
 
-    Parameters
-    ----------
-    field : str
-        Name of the value in the sentence.
-    value : float
-        What was given, in `unit`.
-    unit : str
-        Unit in the sentence; empty for a pure number.
-
-    Raises
-    ------
-    SpecError
-        The value is 0, negative, infinite or not a number.
+    The sentence names the field, and the unit unless it is empty.
 
     Examples
     --------
@@ -88,13 +76,7 @@ def require_positive(field: str, value: float, unit: str) -> float:
 
 
 def require_not_negative(field: str, value: float, unit: str) -> float:
-    """Return the value, which must be finite and at least 0; see `require_positive`.
-
-    Raises
-    ------
-    SpecError
-        The value is negative, infinite or not a number.
-    """
+    """Return the value, which must be finite and at least 0; see `require_positive`."""
     if not (isfinite(value) and value >= 0.0):
         need = say("core.at-least-0-in", unit=word(unit)) if unit else say("core.at-least-0")
         raise SpecError(field, value, need)
@@ -102,36 +84,16 @@ def require_not_negative(field: str, value: float, unit: str) -> float:
 
 
 def require_ratio(field: str, value: float) -> float:
-    """Return the value, which must be at least 0 and below 1.
-
-    Raises
-    ------
-    SpecError
-        The value lies outside, or is not a number.
-    """
+    """Return the value, which must be at least 0 and below 1; else `SpecError`."""
     if not 0.0 <= value < 1.0:
         raise SpecError(field, value, say("core.ratio-below-1"))
     return value
 
 
 def require_between(field: str, value: float, *, least: float, most: float, need: Message) -> float:
-    """Return the value, which must lie between two limits; both are allowed.
+    """Return the value, which must lie between two limits, both allowed; else `SpecError`.
 
-    Parameters
-    ----------
-    field : str
-        Name of the value in the sentence.
-    value : float
-        What was given.
-    least, most : float
-        The limits, in the unit of the value.
-    need : Message
-        End of the sentence: what is needed and what to try.
-
-    Raises
-    ------
-    SpecError
-        The value lies outside, or is not a number.
+    `need` ends the sentence: what is needed and what to try.
     """
     if not least <= value <= most:
         raise SpecError(field, value, need)
@@ -162,21 +124,11 @@ UNITS: Final = {
 
 
 def read_number(field: str, text: str, unit: str) -> float:
-    """Return a number that a person typed, in the field's unit.
+    """Return a number that a person typed, in the field's unit, which is empty for a ratio.
 
-    Parameters
-    ----------
-    field : str
-        Name of the field, for the sentence.
-    text : str
-        A number with a point or a comma, and a unit behind it or none.
-    unit : str
-        The field's unit; empty for a ratio, which may be typed in per cent.
-
-    Raises
-    ------
-    SpecError
-        It is no number, its unit is another kind's, or its comma could separate thousands.
+    It has a point or a comma, and a unit behind it or none; a ratio may be typed in per cent.
+    `SpecError` where it is no number, its unit is of another kind, or its comma could separate
+    thousands.
 
     Examples
     --------
@@ -256,17 +208,8 @@ RATIO: Final = re.compile(r"([\d.,]+)\s*[:/]\s*([\d.,]+)")
 def read_ratio(field: str, text: str) -> str:
     """Return a ratio of crust to filling as it is written in a design: "3:7".
 
-    Parameters
-    ----------
-    field : str
-        Name of the field, for the sentence.
-    text : str
-        Two numbers separated by a colon or a slash, or the crust's share in per cent.
-
-    Raises
-    ------
-    SpecError
-        It is neither, or a share outside 0 to 100 %.
+    Two numbers separated by a colon or a slash are read, or the share of the crust in per cent, 0
+    to 100; else `SpecError`.
 
     Examples
     --------
