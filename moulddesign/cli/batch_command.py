@@ -13,7 +13,7 @@ from rich.table import Table
 from moulddesign.cli.console import Overwrite, out, print_json, save_text, table
 from moulddesign.cli.options import WEIGHTS, AsJson, Override, design_path, with_designs
 from moulddesign.core import SpecError, say
-from moulddesign.design import Design
+from moulddesign.design import CentresWeighed, Design
 from moulddesign.kitchen import (
     AllergenList,
     Batch,
@@ -191,6 +191,8 @@ def _print_batch(design: Design, made: Batch) -> None:
     for name, part in _parts(made):
         _print_mix(f"Mix for the {name}", part.lines)
     coin = design.batch.currency
+    if design.portion.centres and design.portion.centres_weighed is CentresWeighed.WITH_PASTE:
+        console.print(f"On the scale, paste and centre together: {split.filling_g:g} g a piece.")
     for sentence in _sentences(made, coin):
         console.print(sentence, markup=False)
     _print_prices([("", each) for each in made.prices], coin, made.cost)

@@ -10,7 +10,7 @@ from math import ceil, floor, fsum
 from typing import Final
 
 from moulddesign.core import SpecError, require_positive, say
-from moulddesign.design import MOST_PIECES, USUAL_BOX, Design
+from moulddesign.design import MOST_PIECES, USUAL_BOX, Design, Finish
 from moulddesign.kitchen.price import Price, price
 from moulddesign.kitchen.recipe import Recipe, RecipeLine, RecipePart, cooked_off, scaled
 from moulddesign.kitchen.schedule import (
@@ -69,6 +69,11 @@ class Count:
     """What is used up first; None where the number was given."""
     left_over: Mapping[str, float]
     """What remains of all that was counted: crust and filling in grams, centres in number."""
+
+
+def is_baked(design: Design) -> bool:
+    """Return whether pieces go through the oven."""
+    return design.portion.finish is Finish.BAKED
 
 
 def kept_of_crust(design: Design) -> float:
@@ -253,7 +258,12 @@ def batch(
         ()
         if serving is None
         else calendar(
-            recipe, serving, pieces=count.pieces, paste_g=filling.mixed_g, dough_g=crust.mixed_g
+            recipe,
+            serving,
+            pieces=count.pieces,
+            paste_g=filling.mixed_g,
+            dough_g=crust.mixed_g,
+            baked=is_baked(design),
         )
     )
     trays = filled_trays(count.pieces, design.batch.pieces_per_tray)
@@ -273,7 +283,9 @@ def batch(
         prices=_prices(design, recipe, split, count.pieces),
         allergens=allergens_of(design, recipe),
         days=days,
-        plan=day_plan(without_mixing(design.bake_day, recipe, crust.mixed_g), trays),
+        plan=day_plan(
+            without_mixing(design.bake_day, recipe, crust.mixed_g), trays, baked=is_baked(design)
+        ),
     )
 
 
@@ -406,7 +418,7 @@ def _prices(design: Design, recipe: Recipe | None, split: Split, pieces: int) ->
             pieces=number,
             ingredients=0.0 if cost is None else cost.total,
             work_min=work_minutes(day, number),
-            oven_loads=oven_loads(day, ceil(number / per_tray)),
+            oven_loads=oven_loads(day, ceil(number / per_tray)) if is_baked(design) else 0,
         )
         prices.append(made)
     return tuple(prices)

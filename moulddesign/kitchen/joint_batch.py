@@ -7,7 +7,7 @@ from typing import Any
 
 from moulddesign.core import SpecError, say
 from moulddesign.design import Design
-from moulddesign.kitchen.batch import AllergenList, Batch, Cost, OnHand, batch, cost_of
+from moulddesign.kitchen.batch import AllergenList, Batch, Cost, OnHand, batch, cost_of, is_baked
 from moulddesign.kitchen.price import price
 from moulddesign.kitchen.recipe import Recipe, RecipeLine, RecipePart, scaled
 from moulddesign.kitchen.schedule import (
@@ -73,8 +73,8 @@ def joint_batch(orders: Sequence[BatchOrder], on_hand: OnHand | None = None) -> 
     Raises
     ------
     SpecError
-        A design gives no number of pieces, two have one name, their bake days or currencies
-        differ, or something is on hand and it is not known for which dough.
+        A design gives no number of pieces, two have one name, their bake days, currencies or
+        finishes differ, or something is on hand and it is not known for which dough.
     """
     designs = [order.design for order in orders]
     _refuse_differences(designs)
@@ -87,7 +87,7 @@ def joint_batch(orders: Sequence[BatchOrder], on_hand: OnHand | None = None) -> 
         *_doughs("filling", orders, made, have.filling_g),
     )
     pieces = sum(each.pieces for each in made)
-    day = designs[0].bake_day
+    day, baked = designs[0].bake_day, is_baked(designs[0])
     trays = [
         tray
         for design, each in zip(designs, made, strict=True)
@@ -95,10 +95,10 @@ def joint_batch(orders: Sequence[BatchOrder], on_hand: OnHand | None = None) -> 
     ]
     # A day without mixing is another value, so the days tell where a dough is mixed on it.
     mixed_before = without_mixing(day, None, 0.0)
-    mixed_g = {(d.part, name): d.mixed_g for d in doughs for name in d.designs}
+    dough_g = {name: d.mixed_g for d in doughs if d.part == "crust" for name in d.designs}
     fresh = [
-        without_mixing(day, order.recipe, mixed_g["crust", order.design.name]) != mixed_before
-        for order in orders
+        without_mixing(day, each.recipe, dough_g.get(each.design.name, 0.0)) != mixed_before
+        for each in orders
     ]
     batches = []
     for design, each in zip(designs, made, strict=True):
@@ -108,7 +108,7 @@ def joint_batch(orders: Sequence[BatchOrder], on_hand: OnHand | None = None) -> 
             pieces=each.pieces,
             ingredients=0.0 if each.cost is None else each.cost.total,
             work_min=work_minutes(day, pieces) * share,
-            oven_loads=oven_loads(day, len(trays)) * share,
+            oven_loads=oven_loads(day, len(trays)) * share if baked else 0.0,
         )
         prices = () if design.price.wage_per_hour is None else (shared,)
         batches.append((design.name, replace(each, prices=prices)))
@@ -122,7 +122,7 @@ def joint_batch(orders: Sequence[BatchOrder], on_hand: OnHand | None = None) -> 
             unknown=_union([each.allergens.unknown for each in made]),
         ),
         days=_days(orders, made, doughs),
-        plan=day_plan(day if any(fresh) else mixed_before, trays),
+        plan=day_plan(day if any(fresh) else mixed_before, trays, baked=baked),
     )
 
 
@@ -134,6 +134,7 @@ def _refuse_differences(designs: Sequence[Design]) -> None:
         for field, one, other in (
             ("bake_day", first.bake_day, design.bake_day),
             ("batch.currency", first.batch.currency, design.batch.currency),
+            ("portion.finish", first.portion.finish, design.portion.finish),
         ):
             if one != other:
                 need = say("kitchen.designs-differ", first=first.name, field=field)
@@ -146,6 +147,8 @@ def _doughs(
     """Return the doughs of one part, in the order in which designs first take them."""
     groups: dict[RecipePart | float, list[int]] = {}
     for place, order in enumerate(orders):
+        if not getattr(made[place], part).ready_g:  # a piece without filling
+            continue
         density = getattr(order.design.portion, f"{part}_density_g_per_ml")
         key = density if order.recipe is None else getattr(order.recipe, part)
         groups.setdefault(key, []).append(place)
@@ -203,7 +206,7 @@ def _days(
 
     def mixed_g(part: str, place: int) -> float:
         whole = getattr(made[place], part).mixed_g
-        return float(missing[part, orders[place].design.name] * whole)
+        return float(missing.get((part, orders[place].design.name), 0.0) * whole)
 
     days = [
         day
@@ -214,6 +217,7 @@ def _days(
             pieces=sum(made[place].pieces for place in places),
             paste_g=fsum(mixed_g("filling", place) for place in places),
             dough_g=fsum(mixed_g("crust", place) for place in places),
+            baked=is_baked(orders[0].design),
         )
     ]
     return tuple(sorted(days, key=lambda day: day.date))

@@ -31,6 +31,8 @@ class Step(StrEnum):
     PASTE = "paste"
     DOUGH = "dough"
     BAKE = "bake"
+    MAKE = "make"
+    """Of pieces that are not baked."""
     REST = "rest"
     SERVE = "serve"
 
@@ -46,7 +48,13 @@ class Day:
 
 
 def calendar(
-    recipe: Recipe | None, serving: date, *, pieces: int, paste_g: float, dough_g: float
+    recipe: Recipe | None,
+    serving: date,
+    *,
+    pieces: int,
+    paste_g: float,
+    dough_g: float,
+    baked: bool = True,
 ) -> tuple[Day, ...]:
     """Return every day on which something is to be done, for pieces served on a day.
 
@@ -60,6 +68,8 @@ def calendar(
         Pieces of the batch.
     paste_g, dough_g : float
         What has to be mixed; what is ready, 0, needs no day [g].
+    baked : bool
+        Whether pieces are baked.
 
     Returns
     -------
@@ -77,8 +87,10 @@ def calendar(
     rest = RestDays() if recipe is None or recipe.days is None else recipe.days
     baking = _before(serving, rest.pieces)
     dough = _before(baking, rest.dough)
+    bake = Day(date=baking, step=Step.BAKE, what=say("kitchen.day-bake", pieces=pieces))
+    make = Day(date=baking, step=Step.MAKE, what=say("kitchen.day-make", pieces=pieces))
     days = [
-        Day(date=baking, step=Step.BAKE, what=say("kitchen.day-bake", pieces=pieces)),
+        bake if baked else make,
         Day(date=baking, step=Step.REST, what=say("kitchen.day-rest", days=rest.pieces)),
         served,
     ]
@@ -201,7 +213,7 @@ def _trays_at_once(day: BakeDayTable) -> int:
     return day.oven_trays if day.trays is None else min(day.oven_trays, day.trays)
 
 
-def day_plan(day: BakeDayTable, trays: Sequence[int]) -> DayPlan | None:
+def day_plan(day: BakeDayTable, trays: Sequence[int], *, baked: bool = True) -> DayPlan | None:
     """Return the plan of a bake day; None for more oven loads than a day has room for.
 
     Parameters
@@ -210,15 +222,20 @@ def day_plan(day: BakeDayTable, trays: Sequence[int]) -> DayPlan | None:
         People, moulds, trays, oven, and how long each step takes.
     trays : sequence of int
         Pieces on each tray, at least one.
+    baked : bool
+        Whether pieces are baked; without an oven they are packed once they are pressed.
     """
-    if oven_loads(day, len(trays)) > MOST_LOADS:
+    if not baked:
+        day = day.model_copy(update={"baking_minutes": 0.0, "cooling_minutes": 0.0})
+    elif oven_loads(day, len(trays)) > MOST_LOADS:
         return None
     made = _planned(day, trays)
     saved = {
         name: made.end_min - _planned(more, trays).end_min for name, more in _with_one_more(day)
     }
     best = max(saved, key=lambda name: saved[name])
-    return replace(made, shorter=(best, saved[best]) if saved[best] >= WORTH_MINUTES else None)
+    made = replace(made, shorter=(best, saved[best]) if saved[best] >= WORTH_MINUTES else None)
+    return made if baked else replace(made, loads=(), trays=len(trays))
 
 
 def _with_one_more(day: BakeDayTable) -> Iterator[tuple[str, BakeDayTable]]:

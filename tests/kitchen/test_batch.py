@@ -187,3 +187,18 @@ def test_a_serving_date_that_is_none_is_refused(day):
 
 def test_the_design_with_a_date_is_read_back():
     assert Design.of(tomllib.loads(DESIGN.toml())) == DESIGN
+
+
+def test_what_is_not_baked_needs_no_oven():
+    chilled = DESIGN.with_values(
+        {"portion.finish": "set", "price": {"wage_per_hour": 10.0, "energy_per_oven_load": 9.0}}
+    )
+    made = batch(chilled, None)
+    assert [day.step for day in made.days] == ["paste", "dough", "make", "rest", "serve"]
+    assert made.plan.loads == ()
+    assert [what.id for _, what in made.plan.hours] == [
+        f"kitchen.hour-{step}" for step in ("mix", "shape", "pack", "end")
+    ]
+    # by hand: 90 min of dough, 100 x 2.5 min of shaping, 100 x 0.25 min of packing
+    assert made.plan.end_min == pytest.approx(90 + 250 + 25)
+    assert {each.energy for each in made.prices} == {0.0}
