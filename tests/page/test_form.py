@@ -11,7 +11,7 @@ from moulddesign.building import shaped
 from moulddesign.core import LANGUAGES, SpecError, word
 from moulddesign.design import BlockTable, Design, Kind
 from moulddesign.page.address import decode_design, encode_design
-from moulddesign.page.draft import Draft, all_fields, form_sections, values_of_kind
+from moulddesign.page.draft import Draft, all_fields, form_sections, parse_input, values_of_kind
 from moulddesign.page.form_schema import FormSchema
 from moulddesign.page.jobs import BatchRequest, FitRequest, RankingRequest, TrialRequest, preview
 from moulddesign.page.texts import page_texts
@@ -142,3 +142,21 @@ def test_each_text_that_the_page_asks_for_is_there():
     assert len(asked) > 50
     assert "fits_no" in asked
     assert asked - page_texts(LANGUAGES[0]).tables["page"].keys() == set()
+
+
+@pytest.mark.parametrize(
+    ("path", "typed", "value"),
+    [
+        # NIST Special Publication 811 (2008), appendix B.8: ounce and inch.
+        ("portion.finished_weight_g", "2.4 oz", 2.4 * 28.349523125),
+        ("portion.finished_weight_g", " 68,5g ", 68.5),
+        ("pastry.width_mm", "2 in", 50.8),
+        ("portion.loss", "2 %", 0.02),
+        ("printer.bed_mm", "220 x 220x250", [220.0, 220.0, 250.0]),
+        ("portion.finished_weight_g", "1,250", "1,250"),  # for the design to refuse
+        ("portion.finished_weight_g", "2 in", "2 in"),
+    ],
+)
+def test_a_field_takes_numbers_as_people_type_them(path, typed, value):
+    fields = {field.path: field for field in FIELDS}
+    assert parse_input(fields[path], typed) == pytest.approx(value)
