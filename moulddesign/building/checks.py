@@ -123,6 +123,8 @@ def piece_findings(made: CheckInput) -> tuple[Finding, ...]:
 
 def _crust_findings(made: CheckInput) -> Iterator[Finding]:
     """Yield whether the crust holds, with the least change where it does not."""
+    if not made.interior.is_filled:
+        return
     thick, *sunk = piece_checks.crust_findings(
         thickness_mm=made.interior.crust_mm, deepest_sunk_mm=made.pastry.deepest_sunk_mm
     )

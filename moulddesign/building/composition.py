@@ -9,14 +9,14 @@ from typing import Any, TypeVar
 from moulddesign import __version__
 from moulddesign.building.checks import CheckInput, build_findings
 from moulddesign.core import CAUTIONS, Finding, Message, SpecError, Verdict, ml_from_mm3, say
-from moulddesign.design import SIZES, Design
+from moulddesign.design import SIZES, Design, Kind, PieceComposition, Purpose
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.topology import topology
 from moulddesign.mould import CastLayout, Mould, filament, make_mould
 from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.pastry.variants import FurtherPastry, further_pastries, pastry_report
-from moulddesign.portion import FINISH_CAUTIONS, Figures, Portion, figures
+from moulddesign.portion import Figures, Portion, cautions_of, figures
 
 T = TypeVar("T")
 
@@ -51,8 +51,8 @@ class Build:
     @property
     def cautions(self) -> tuple[Message | str, ...]:
         """What can hurt someone: of all moulds, of the plastic, and of what is not baked."""
-        finish = FINISH_CAUTIONS.get(self.design.portion.finish)
-        return (*CAUTIONS, self.design.printer.plastic.caution, *filter(None, (finish,)))
+        piece = cautions_of(self.design.portion)
+        return (*CAUTIONS, self.design.printer.plastic.caution, *piece)
 
     @property
     def parts(self) -> tuple[str, ...]:
@@ -217,6 +217,17 @@ def _leave_room(design: Design, made: Pastry, piece: Portion) -> None:
     )
 
 
+def _refuse_print(design: Design) -> None:
+    """Refuse a printed mould for what is poured, and for what nobody may eat from it afterwards."""
+    piece, kind = design.portion, design.mould.kind
+    if kind is Kind.CAST:
+        return
+    if piece.composition is PieceComposition.POURED:
+        raise SpecError("mould.kind", kind.value, say("design.poured-in-silicone"))
+    if piece.purpose is Purpose.NOT_FOOD:
+        raise SpecError("mould.kind", kind.value, say("design.not-food-in-silicone"))
+
+
 class _Clock:
     """Runs stages by name and keeps how long each took."""
 
@@ -225,6 +236,7 @@ class _Clock:
         self.seconds: dict[str, float] = {}
 
     def shaped(self, design: Design) -> Shape:
+        _refuse_print(design)
         weights = self.timed("portion", lambda: figures(design))
         piece = weights.piece
         made, further = self.timed("pastry", lambda: _pressed(design, piece))

@@ -175,7 +175,8 @@ def csv_text(made: Batch) -> str:
 
 
 def _parts(made: Batch) -> tuple[tuple[str, BatchPart], ...]:
-    return (("crust", made.crust), ("filling", made.filling))
+    found = (("crust", made.crust), ("filling", made.filling))
+    return tuple((name, part) for name, part in found if part.pieces_g > 0.0)
 
 
 def _print_batch(design: Design, made: Batch) -> None:

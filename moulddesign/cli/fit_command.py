@@ -53,7 +53,9 @@ def print_fit(design: Design, made: "Fit", pressed: Sequence["Pressing"]) -> Non
     for sentence in _sentences(design, made):
         console.print(sentence)
     if design.portion.is_loss_unmeasured:
-        console.print("Finished weights follow from a loss that nobody measured: --crust-dough.")
+        console.print(
+            "Finished weights follow from a loss that nobody measured: --loss gives yours."
+        )
 
 
 def print_ranked(design: Design, found: Sequence["RankedMould"]) -> None:

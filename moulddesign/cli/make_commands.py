@@ -166,11 +166,12 @@ def _piece_sentences(
     rounding = made.portion.rounding(made.design.mould.kind, made.pastry.outline.area_mm2)
     if rounding is not None:
         yield str(rounding)
+    thick = pastry["crust_thickness_mm"]
+    crust = "" if thick is None else f"; crust {figure(thick)} mm all round"
     yield (
         f"Pastry: {pastry['outline']}, {figure(pastry['width_mm'])} mm wide, "
         f"{figure(pastry['height_mm'])} mm high, {figure(pastry['volume_ml'])} mL of which "
-        f"{figure(pastry['relief_ml'])} mL are relief; crust "
-        f"{figure(pastry['crust_thickness_mm'])} mm all round."
+        f"{figure(pastry['relief_ml'])} mL are relief{crust}."
     )
     if units is Units.US:
         yield f"In inches: {inches(pastry['width_mm'])} wide, {inches(pastry['height_mm'])} high."

@@ -69,6 +69,14 @@ WEIGHTS: Final = (
     Override("--weight", "portion.finished_weight_g", float, "G", "Finished weight of a piece."),
     Override("--ratio", "portion.ratio", str, "C:F", "Crust to filling by mass, such as 3:7."),
     Override(
+        "--composition",
+        "portion.composition",
+        str,
+        "wrapped|solid|poured",
+        "A crust around a filling, one dough, or a mass that is poured.",
+    ),
+    Override("--purpose", "portion.purpose", str, "food|not-food", "Whether the piece is eaten."),
+    Override(
         "--finish",
         "portion.finish",
         str,

@@ -21,10 +21,9 @@ from moulddesign.cli.options import (
     with_design,
 )
 from moulddesign.cli.usage import Verb, VerbGroup
-from moulddesign.design import Design, Finish, ScaleTable
+from moulddesign.design import Design, Finish, PieceComposition, ScaleTable
 from moulddesign.kitchen import Recipe, part_density, part_water, recipe_loss
 from moulddesign.portion import (
-    FINISH_CAUTIONS,
     PACKING_VOIDS,
     ROOM_C,
     Composition,
@@ -33,6 +32,7 @@ from moulddesign.portion import (
     LabelTarget,
     LossSource,
     NutritionLabel,
+    cautions_of,
     density_from_composition,
     density_from_cup,
     density_from_displacement,
@@ -67,9 +67,15 @@ def weight_table(name: str, made: Figures, units: Units | None = None) -> Table:
             ("paste with centres", "", *filling),
         ]
     else:
-        inside = [("paste", split.paste_g, *filling)]
+        inside = [("paste", split.paste_g, *filling)] if made.is_filled else []
     rows: list[tuple[object, ...]] = [
-        ("crust", split.crust_g, piece.crust_g, piece.crust_ml, balls.crust_mm),
+        (
+            "crust" if made.is_filled else "dough",
+            split.crust_g,
+            piece.crust_g,
+            piece.crust_ml,
+            balls.crust_mm,
+        ),
         *inside,
         ("raw piece", split.raw_g, piece.raw_g, piece.volume_ml, balls.wrapped_mm),
         ("finished", "", piece.finished_g, "", ""),
@@ -96,19 +102,21 @@ def spread_table(made: Figures) -> Table:
 def weight_sentences(design: Design, made: Figures, bore_mm: float | None) -> Iterator[str]:
     """Yield what does not fit the tables: ratio, disc, roll for a bore that is known, label."""
     split, balls = made.split, made.balls
+    ratio = f"the ratio is {split.ratio} and " if made.is_filled else ""
     yield (
-        f"On the scale the ratio is {split.ratio} and the raw piece {split.raw_g:g} g, "
+        f"On the scale {ratio}the raw piece is {split.raw_g:g} g, "
         f"{split.rounding_g:+.2f} g from exact."
     )
     yield from map(str, made.remarks)
-    yield (
-        f"A disc of all the crust, {balls.shell_mm:.1f} mm thick, wraps the filling: "
-        f"{balls.disc_mm:.0f} mm across."
-    )
-    if bore_mm is not None:
+    if balls.disc_mm is not None:
+        yield (
+            f"A disc of all the crust, {balls.shell_mm:.1f} mm thick, wraps the filling: "
+            f"{balls.disc_mm:.0f} mm across."
+        )
+    if bore_mm is not None and made.composition is not PieceComposition.POURED:
         roll = roll_for(design, made.piece, bore_mm)
         if roll is None:
-            yield "The wrapped ball enters the bore as it is."
+            yield "The ball enters the bore as it is."
         else:
             yield (
                 f"To enter the bore, roll it to {roll.across_mm:.0f} mm across and "
@@ -117,8 +125,7 @@ def weight_sentences(design: Design, made: Figures, bore_mm: float | None) -> It
     if made.label is not None:
         yield _label(made, made.label)
     yield _loss(made, design.portion.finish)
-    if design.portion.finish in FINISH_CAUTIONS:
-        yield str(FINISH_CAUTIONS[design.portion.finish])
+    yield from map(str, cautions_of(design.portion))
 
 
 def _loss(made: Figures, finish: Finish) -> str:
@@ -325,7 +332,7 @@ def recipe(
     Example: moulddesign density recipe recipe.toml --finished-water 0.17
     """
     read = Recipe.read(file)
-    parts = {"crust": read.crust, "filling": read.filling}
+    parts = read.parts
     found = {name: part_density(part, at_c=at_c) for name, part in parts.items()}
     water = {name: part_water(part) for name, part in parts.items()}
     asked = {

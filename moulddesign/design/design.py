@@ -19,8 +19,10 @@ from moulddesign.design.mould_tables import Kind, MouldTable, PressTable, of_kin
 from moulddesign.design.piece_tables import (
     NAMED_FIGURES,
     SIZES,
+    UNFILLED_RATIO,
     LabelTable,
     PastryTable,
+    PieceComposition,
     PortionTable,
     ScaleTable,
 )
@@ -200,7 +202,8 @@ class Design(Table):
             Dotted name to value: ``{"portion.ratio": "4:6"}``. A size given here (width, height
             or height to width) takes the place of whichever size the design had, and the name of
             a dough or paste the place of the figures that it stands for. With another kind of
-            mould, the keys that only the old kind has are dropped.
+            mould, the keys that only the old kind has are dropped, and with another composition
+            what only a filled piece has, or lacks.
 
         Raises
         ------
@@ -215,6 +218,7 @@ class Design(Table):
             if values.get(f"portion.{name}") is not None:
                 for figure in figures:
                     tree["portion"].pop(figure, None)
+        _fill_or_empty(tree["portion"], values)
         tree["mould"] = of_kind(tree["mould"], values.get("mould.kind", self.mould.kind))
         for dotted, value in values.items():
             *tables, key = dotted.split(".")
@@ -240,3 +244,14 @@ class Design(Table):
     def toml(self) -> str:
         """Return the design as the text of a TOML file that `read` takes back."""
         return tomli_w.dumps({MADE_WITH: __version__} | self.report())
+
+
+def _fill_or_empty(table: dict[str, Any], values: Mapping[str, Any]) -> None:
+    """Drop from the plain values of a portion what its new composition has no use for."""
+    composition = values.get("portion.composition")
+    if composition == PieceComposition.WRAPPED and table["ratio"] == UNFILLED_RATIO:
+        del table["ratio"]
+    elif composition in {PieceComposition.SOLID, PieceComposition.POURED}:
+        table["ratio"] = UNFILLED_RATIO
+        table.pop("filling_paste", None)
+        table["centres"] = []

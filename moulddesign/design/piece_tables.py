@@ -45,6 +45,21 @@ class Stiffness(StrEnum):
     SOFT = "soft"
 
 
+class PieceComposition(StrEnum):
+    """What a piece is made up of."""
+
+    WRAPPED = "wrapped"
+    SOLID = "solid"
+    POURED = "poured"
+
+
+class Purpose(StrEnum):
+    """Whether a piece is eaten."""
+
+    FOOD = "food"
+    NOT_FOOD = "not-food"
+
+
 class Finish(StrEnum):
     """What happens to a pressed piece before it is eaten."""
 
@@ -105,6 +120,10 @@ NAMED_FIGURES: Final = {
 """Figures that a named dough or paste stands for."""
 
 
+UNFILLED_RATIO: Final = "1:0"
+"""Crust to filling of a piece without any."""
+
+
 class PortionTable(Table):
     """Weights, ratio, densities."""
 
@@ -122,6 +141,14 @@ class PortionTable(Table):
         "Crust to filling by mass",
         source=TRADE,
         main=True,
+    )
+    composition: PieceComposition = given(
+        PieceComposition.WRAPPED,
+        "A crust wrapped around a filling, one solid dough, or a mass that is poured; the last two "
+        "have no filling, and the crust's figures are those of the whole",
+    )
+    purpose: Purpose = given(
+        Purpose.FOOD, "Whether the piece is eaten; what is not is cast in silicone of its own"
     )
     finish: Finish = given(
         Finish.BAKED,
@@ -202,7 +229,7 @@ class PortionTable(Table):
     @classmethod
     def _both_parts_are_there(cls, ratio: str) -> str:
         crust, filling = _parts(ratio)
-        if not (crust > 0.0 and filling > 0.0 and isfinite(crust + filling)):
+        if not (crust > 0.0 and isfinite(crust + filling)):
             raise RefusedError(say("design.ratio-of-nothing"))
         return ratio
 
@@ -247,11 +274,32 @@ class PortionTable(Table):
             density_sd_g_per_ml=self.filling_density_sd_g_per_ml,
         )
 
+    @model_validator(mode="after")
+    def _filled_where_there_is_a_filling(self) -> Self:
+        if self.is_filled:
+            if _parts(self.ratio)[1] == 0.0:
+                raise SpecError("portion.ratio", self.ratio, say("design.ratio-of-no-filling"))
+            return self
+        need = say("design.no-filling", composition=word(self.composition))
+        usual = type(self).model_fields["ratio"].default
+        if _parts(self.ratio)[1] > 0.0 and self.ratio != usual:
+            raise SpecError("portion.ratio", self.ratio, need)
+        if self.filling_paste is not None:
+            raise SpecError("portion.filling_paste", self.filling_paste, need)
+        if self.centres:
+            raise SpecError("portion.centres", self.centres[0].name, need)
+        return self
+
+    @property
+    def is_filled(self) -> bool:
+        """Whether there is a filling inside a crust."""
+        return self.composition is PieceComposition.WRAPPED
+
     @property
     def crust_share(self) -> float:
         """Crust as a share of crust and filling together, by mass."""
         crust, filling = _parts(self.ratio)
-        return crust / (crust + filling)
+        return crust / (crust + filling) if self.is_filled else 1.0
 
 
 def _parts(ratio: str) -> tuple[float, float]:

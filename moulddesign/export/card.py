@@ -18,7 +18,7 @@ from pydantic import BaseModel
 from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import KernelError, Message, Verdict, say
-from moulddesign.design import Kind, PressTable
+from moulddesign.design import Kind, PieceComposition, PressTable, Purpose
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import Fonts, bold_font_path, regular_font_path, with_word_breaks
 from moulddesign.export.formats import Paper
@@ -85,6 +85,13 @@ def duration(minutes: float) -> str:
 MOST_LISTED: Final = 3
 """Kinds of centres that the batch lists one by one."""
 
+DOUGHS: Final = {
+    PieceComposition.WRAPPED: "Crust dough",
+    PieceComposition.SOLID: "Dough",
+    PieceComposition.POURED: "Mass to pour",
+}
+"""What is weighed for the crust, or for the whole."""
+
 LOSS_SOURCES: Final = {
     LossSource.GIVEN: "the design",
     LossSource.DOUGHS: "dry-matter balance of the named doughs: "
@@ -120,7 +127,10 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
         "weights": list(_weights(build)),
         "totals": _totals(build),
         "step": format_number(build.design.scale.resolution_g),
-        "ratio": [build.design.portion.ratio, build.portion.split.ratio],
+        "made_of": _made_of(build),
+        "exact_ratio": f" The ratio is then {build.portion.split.ratio}."
+        if build.portion.is_filled
+        else "",
         "label": _label(build),
         "rounding": "" if (said := _rounding(build)) is None else str(said),
         "loss": ", loss unmeasured" if build.design.portion.is_loss_unmeasured else "",
@@ -142,12 +152,23 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
     }
 
 
+def _made_of(build: Build) -> str:
+    """Return what a piece consists of, and that it is no food where it is none."""
+    table = build.design.portion
+    filled = build.portion.is_filled
+    said = f"crust to filling {table.ratio} by mass" if filled else table.composition.value
+    return f"NOT FOOD, {said}" if table.purpose is Purpose.NOT_FOOD else said
+
+
 def _weights(build: Build) -> Iterator[list[str]]:
     """Yield what is weighed: name, grams as the scale shows them, grams exactly."""
     made = build.portion
     piece, split = made.piece, made.split
     unsure = ", by a loss that nobody measured" if build.design.portion.is_loss_unmeasured else ""
-    yield ["Crust dough", _grams(split.crust_g), f"{piece.crust_g:.2f} g{unsure}"]
+    dough = DOUGHS[made.composition]
+    yield [dough, _grams(split.crust_g), f"{piece.crust_g:.2f} g{unsure}"]
+    if not made.is_filled:
+        return
     names = [
         with_word_breaks(f"{one.count} {TIMES} {one.name}" if one.count > 1 else one.name)
         for one in made.centres
@@ -190,12 +211,16 @@ def _label(build: Build) -> str:
 def _shapes(build: Build) -> Iterator[list[str]]:
     """Yield what to roll: name and size."""
     balls, outline = build.portion.balls, build.pastry.outline
-    yield ["Ball of crust dough", f"⌀ {balls.crust_mm:.0f} mm"]
-    yield ["…rolled to a disc", f"⌀ {balls.disc_mm:.0f} {TIMES} {balls.shell_mm:.1f} mm"]
-    yield ["Ball of filling with centres", f"⌀ {balls.filling_mm:.0f} mm"]
-    yield ["Wrapped ball", f"⌀ {balls.wrapped_mm:.0f} mm"]
+    poured = build.portion.composition is PieceComposition.POURED
+    if balls.disc_mm is not None:
+        yield ["Ball of crust dough", f"⌀ {balls.crust_mm:.0f} mm"]
+        yield ["…rolled to a disc", f"⌀ {balls.disc_mm:.0f} {TIMES} {balls.shell_mm:.1f} mm"]
+        yield ["Ball of filling with centres", f"⌀ {balls.filling_mm:.0f} mm"]
+        yield ["Wrapped ball", f"⌀ {balls.wrapped_mm:.0f} mm"]
+    elif not poured:
+        yield ["Ball of dough", f"⌀ {balls.wrapped_mm:.0f} mm"]
     bore_mm = min(outline.width_mm, outline.depth_mm)
-    roll = roll_for(build.design, build.portion.piece, bore_mm)
+    roll = None if poured else roll_for(build.design, build.portion.piece, bore_mm)
     if roll is not None:
         form = "□" if build.design.pastry.outline == "square" else "⌀"
         size = f"{form} {roll.across_mm:.0f} {TIMES} {roll.length_mm:.0f} mm"
@@ -204,7 +229,8 @@ def _shapes(build: Build) -> Iterator[list[str]]:
     for one in build.further:
         yield [f"…under {with_word_breaks(one.stamp_name)}", f"{one.pastry.height_mm:.1f} mm"]
     yield ["Pressed width", f"{format_number(outline.width_mm)} mm"]
-    yield ["Crust all round", f"{build.interior.crust_mm:.1f} mm"]
+    if build.interior.is_filled:
+        yield ["Crust all round", f"{build.interior.crust_mm:.1f} mm"]
 
 
 def _batch(build: Build) -> dict[str, Any]:
@@ -216,8 +242,14 @@ def _batch(build: Build) -> dict[str, Any]:
         centres = [("Centres of all kinds", sum(each for _, each in centres))]
     return {
         "heads": [str(count) for count in counts],
-        "crust": [_grams(count * split.crust_g) for count in counts],
-        "paste": [_grams(count * split.paste_g) for count in counts],
+        "doughs": [
+            [f"{name}, g", *[_grams(count * each_g) for count in counts]]
+            for name, each_g in (
+                (DOUGHS[build.portion.composition], split.crust_g),
+                ("Filling paste", split.paste_g),
+            )
+            if each_g > 0.0
+        ],
         "centres": [[name, *[str(each * count) for count in counts]] for name, each in centres],
     }
 
@@ -265,12 +297,14 @@ def _bed(build: Build) -> str:
 
 def _allergens(build: Build, recipe: Recipe | None) -> str:
     """Return what the names of ingredients and centres tell; a name unknown tells nothing."""
+    if build.design.portion.purpose is Purpose.NOT_FOOD:
+        return "No food: not to be eaten."
     centres = [centre.name for centre in build.portion.centres]
     silent = silent_names(dict.fromkeys(centres))
     names = [name for name in centres if name not in silent]
     names += [one.food for one in build.portion.centres if one.food is not None]
     if recipe is not None:
-        names += [line.food for part in (recipe.crust, recipe.filling) for line in part.ingredients]
+        names += [line.food for line in recipe.lines]
     said = [] if recipe is not None else ["No recipe is known, so crust and paste are not judged."]
     if silent:
         said.append(f"Nothing is known of {', '.join(map(with_word_breaks, silent))}.")
@@ -298,7 +332,11 @@ def _sources(build: Build) -> Iterator[tuple[str, str, str]]:
         ("raw weight", f"{piece.raw_g:.2f} g"),
         ("pressed volume", f"{piece.volume_ml:.2f} mL"),
         ("pressed height", f"{build.pastry.height_mm:.2f} mm"),
-        ("crust thickness", f"{build.interior.crust_mm:.2f} mm"),
+        *(
+            [("crust thickness", f"{build.interior.crust_mm:.2f} mm")]
+            if build.interior.is_filled
+            else []
+        ),
     ):
         yield name, value, "computed from the figures above"
     material = design.printer.plastic

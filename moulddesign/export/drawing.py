@@ -263,7 +263,12 @@ def _cells(build: Build, sheet: Sheet, scale: str) -> dict[tuple[int, int], tupl
     unsure = " (loss unmeasured)" if build.design.portion.is_loss_unmeasured else ""
     weights = f"{format_number(piece.finished_g)} g finished, {format_number(piece.raw_g)} g raw"
     weights += f"{unsure}, "
-    weights += f"crust : filling {build.design.portion.ratio}"
+    filled = build.portion.is_filled
+    weights += (
+        f"crust : filling {build.design.portion.ratio}"
+        if filled
+        else build.portion.composition.value
+    )
     clearance = ""
     if isinstance(mould, PressTable):
         clearance = f", clearance {format_number(mould.clearance_mm)} mm"

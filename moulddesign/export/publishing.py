@@ -263,12 +263,14 @@ class BuildFiles:
 
     def _threemf(self) -> bytes:
         design = self.build.design
-        piece = f"{design.portion.finished_weight_g:g} g, crust to filling {design.portion.ratio}"
+        piece = f"{design.portion.finished_weight_g:g} g"
+        if design.portion.is_filled:
+            piece += f", crust to filling {design.portion.ratio}"
         return threemf_bytes(
             printed_parts(self.build),
             bed_mm=design.printer.bed_mm,
             title=design.name,
-            description=f"Mould for a filled pastry of {piece}; print in {design.printer.material}",
+            description=f"Mould for a pastry of {piece}; print in {design.printer.material}",
             thumbnail=self.renderer.png(PRINT_PNG),
         )
 

@@ -412,9 +412,8 @@ def assembly_section(
             *shape_outlines(cut, DrawingLayer.OUTLINE),
             *hatching(shapely.difference(cut, pastry), turn),
         ]
-    filling = shapely.affinity.scale(
-        build.interior.filling_section, scale, scale, origin=(0.0, 0.0)
-    )
+    inside = build.interior.filling_section if build.interior.is_filled else shapely.Polygon()
+    filling = shapely.affinity.scale(inside, scale, scale, origin=(0.0, 0.0))
     centres = _centres(build, scale)
     crust = shapely.difference(pastry, filling)
     entities += shape_outlines(pastry, DrawingLayer.PASTRY) + shape_outlines(
@@ -426,10 +425,13 @@ def assembly_section(
     entities.append(vertical_axis(0.0, y0, y1))
     entities += _section_dimensions(build, scale, (x0, y0, x1, y1))
     anchors = [(name, _anchor(shapely.difference(cut, pastry))) for name, cut in cuts.items()]
-    anchors += [
-        (f"crust {format_number(build.interior.crust_mm)}", _anchor(crust)),
-        ("filling", _anchor(_without(filling, centres))),
-    ]
+    if build.interior.is_filled:
+        anchors += [
+            (f"crust {format_number(build.interior.crust_mm)}", _anchor(crust)),
+            ("filling", _anchor(_without(filling, centres))),
+        ]
+    else:
+        anchors.append((build.design.portion.composition.value, _anchor(crust)))
     anchors += [
         (_centre_label(build), (c.centre[0] - 0.4 * c.radius_mm, c.centre[1])) for c in centres[:1]
     ]

@@ -114,7 +114,8 @@ def fit(
     KernelError
         A geometry library could not do a step.
     """
-    asked = tuple(dict.fromkeys((*RATIOS, design.portion.ratio, *ratios)))
+    usual = RATIOS if design.portion.is_filled else ()
+    asked = tuple(dict.fromkeys((*usual, design.portion.ratio, *ratios)))
     every = designs_of_ratios(design, asked)
     found = _measured(design, mould, stage)
     known = _with_found_lengths(mould, found)

@@ -137,7 +137,7 @@ def fitting_piece(design: Design, cavity: MeasuredCavity) -> FittingPiece:
 
 
 def _thickness_mm(cavity: MeasuredCavity, piece: Portion) -> float | None:
-    if cavity.shape is None:
+    if cavity.shape is None or piece.filled_ml == 0.0:
         return None
     return uniform_crust_mm(cavity.shape, mm3_from_ml(piece.volume_ml - piece.crust_ml))
 
@@ -146,7 +146,7 @@ def _remarks(
     design: Design, cavity: MeasuredCavity, thickness_mm: float | None
 ) -> tuple[Message, ...]:
     shape = cavity.shape
-    if shape is None:
+    if shape is None or not design.portion.is_filled:
         return ()
     if thickness_mm is None:
         return (NO_CRUST,)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from math import ceil, floor, fsum
 from typing import Final
 
-from moulddesign.core import SpecError, require_positive, say
+from moulddesign.core import SpecError, require_positive, say, word
 from moulddesign.design import MOST_PIECES, USUAL_BOX, Design, Finish
 from moulddesign.kitchen.price import Price, price
 from moulddesign.kitchen.recipe import Recipe, RecipeLine, RecipePart, cooked_off, scaled
@@ -114,6 +114,9 @@ def _stock(design: Design, split: Split, on_hand: OnHand) -> dict[str, tuple[flo
     stock: dict[str, tuple[float, float]] = {}
     if on_hand.crust_g is not None:
         stock["crust"] = (on_hand.crust_g, split.crust_g / kept_of_crust(design))
+    if on_hand.filling_g is not None and not design.portion.is_filled:
+        need = say("design.no-filling", composition=word(design.portion.composition))
+        raise SpecError("filling on hand", on_hand.filling_g, need)
     if on_hand.filling_g is not None:
         stock["filling"] = (on_hand.filling_g, split.paste_g / kept_of_filling(design))
     if on_hand.centres is not None:
@@ -306,6 +309,8 @@ def parts(
     design: Design, recipe: Recipe | None, split: Split, *, pieces: int, have: OnHand
 ) -> tuple[BatchPart, BatchPart]:
     """Return crust and filling of a number of pieces."""
+    if recipe is not None and recipe.filling is None and design.portion.is_filled:
+        raise SpecError("filling", "not given", say("kitchen.filling-missing"))
     crust = _part(
         design, None if recipe is None else recipe.crust, pieces * split.crust_g,
         kept=kept_of_crust(design), have_g=have.crust_g, cooking_loss=0.0,
@@ -426,7 +431,7 @@ def _prices(design: Design, recipe: Recipe | None, split: Split, pieces: int) ->
 
 def allergens_of(design: Design, recipe: Recipe | None) -> AllergenList:
     """Return the allergens of a recipe and of a design's centres."""
-    lines = () if recipe is None else (*recipe.crust.ingredients, *recipe.filling.ingredients)
+    lines = () if recipe is None else recipe.lines
     names = [*(line.food for line in lines), *(c.name for c in design.portion.centres)]
     unknown = [name for name in names if name.lower() not in foods() and not allergens([name])]
     if recipe is None:

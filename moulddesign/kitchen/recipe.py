@@ -175,7 +175,8 @@ class Recipe(Table):
 
     name: str = given("recipe", "Name of the recipe", min_length=1, max_length=80)
     crust: RecipePart
-    filling: RecipePart
+    """Of the whole piece, where it has no filling."""
+    filling: RecipePart | None = None
     days: RestDays | None = None
     rests: tuple[Rest, ...] = given((), "Resting times one after the other, in place of days")
 
@@ -184,6 +185,16 @@ class Recipe(Table):
         if self.days is not None and self.rests:
             raise RefusedError(say("kitchen.days-and-rests"))
         return self
+
+    @property
+    def parts(self) -> dict[str, RecipePart]:
+        """Crust and, where there is one, filling by name."""
+        return {"crust": self.crust} | ({} if self.filling is None else {"filling": self.filling})
+
+    @property
+    def lines(self) -> tuple[Ingredient, ...]:
+        """Every line of crust and filling."""
+        return tuple(line for part in self.parts.values() for line in part.ingredients)
 
     @classmethod
     def read(cls, path: str | PathLike[str]) -> Self:
@@ -308,6 +319,8 @@ def recipe_loss(
         there is more water afterwards than before.
     """
     crust, crust_sd = _known_water("crust", recipe.crust)
+    if recipe.filling is None:
+        raise SpecError("filling", "not given", say("kitchen.filling-missing"))
     paste, paste_sd = _known_water("filling", recipe.filling)
     centres = [(centre, _food_of_centre(centre)) for centre in known_centres(table)]
     inside_g, apart_g = (

@@ -63,7 +63,11 @@ def pastry_bodies(shape: Shape) -> tuple[ViewBody, ...]:
     made = [
         ViewBody(name=PASTRY, role=PASTRY, mesh=shape.pastry.mesh, colour=_css_colour(PASTRY, 0))
     ]
-    within = {FILLING: [shape.interior.filling], CENTRE: [c.mesh for c in shape.interior.centres]}
+    inside = shape.interior
+    within = {
+        FILLING: [inside.filling] if inside.is_filled else [],
+        CENTRE: [centre.mesh for centre in inside.centres],
+    }
     for name, meshes in within.items():
         if meshes:
             colour = INTERIOR_COLOURS[name]
@@ -146,7 +150,7 @@ class PieceFigures:
     width_mm: float
     height_mm: float
     """To the flat top [mm]."""
-    crust_mm: float
+    crust_mm: float | None
     relief_ml: float
     roll: Roll | None
     """How to roll it so that it enters the bore; None where the ball enters as it is."""
@@ -348,7 +352,7 @@ def _figures(design: Design, shape: Shape) -> PieceFigures:
         outline=shape.pastry.outline.name,
         width_mm=width_mm,
         height_mm=shape.pastry.height_mm,
-        crust_mm=shape.interior.crust_mm,
+        crust_mm=shape.interior.crust_mm if shape.interior.is_filled else None,
         relief_ml=ml_from_mm3(shape.pastry.relief_mm3),
         roll=roll_for(design, shape.portion.piece, width_mm),
         rounding=shape.portion.rounding(design.mould.kind, shape.pastry.outline.area_mm2),

@@ -157,7 +157,7 @@ def weights_and_sizes(words: Texts, shown: PieceFigures) -> str:
     piece, split, balls = made.piece, made.split, made.balls
     rows = [
         (
-            words["crust"],
+            words["crust" if made.is_filled else "dough"],
             f"{split.crust_g:g}",
             number_text(piece.crust_g),
             number_text(balls.crust_mm),
@@ -170,12 +170,19 @@ def weights_and_sizes(words: Texts, shown: PieceFigures) -> str:
     sizes = [
         (words["width"], f"{number_text(shown.width_mm)} mm"),
         (words["height"], f"{number_text(shown.height_mm)} mm"),
-        (words["crust_thickness"], f"{number_text(shown.crust_mm)} mm"),
+        *(
+            [(words["crust_thickness"], f"{number_text(shown.crust_mm)} mm")]
+            if shown.crust_mm is not None
+            else []
+        ),
         (words["volume"], f"{number_text(piece.volume_ml)} mL"),
         (words["relief_volume"], f"{number_text(shown.relief_ml)} mL"),
         (words["scatter"], f"{number_text(made.spread.raw_g)} g"),
     ]
-    says = [words["crust_disc"].format(mm=f"{balls.disc_mm:.0f}", thick=f"{balls.shell_mm:.1f}")]
+    says = []
+    if balls.disc_mm is not None:
+        disc, thick = f"{balls.disc_mm:.0f}", f"{balls.shell_mm:.1f}"
+        says.append(words["crust_disc"].format(mm=disc, thick=thick))
     if shown.roll is not None:
         across, length = f"{shown.roll.across_mm:.0f}", f"{shown.roll.length_mm:.0f}"
         says.append(words["rolled_piece"].format(across=across, length=length))
@@ -202,6 +209,8 @@ def weights_and_sizes(words: Texts, shown: PieceFigures) -> str:
 
 def _filling_rows(words: Texts, made: Figures) -> list[tuple[str, ...]]:
     """Return what is inside the crust: one number to weigh where centres lie with their paste."""
+    if not made.is_filled:
+        return []
     piece, split = made.piece, made.split
     filling_g = number_text(piece.paste_g + piece.centre_g)
     ball = number_text(made.balls.filling_mm)
@@ -434,8 +443,10 @@ def _pressed_again(words: Texts, pressed_mm: float | None) -> str:
 
 def batch_result(words: Texts, made: Batch, currency: str) -> str:
     """Return the totals of a batch, its ingredients, trays, boxes, cost and days."""
-    parts = ((words["crust"], made.crust), (words["paste"], made.filling))
-    one_g = (made.split.crust_g, made.split.paste_g)
+    parts = [(words["crust"], made.crust)]
+    if made.filling.pieces_g > 0.0:
+        parts.append((words["paste"], made.filling))
+    one_g = (made.split.crust_g, made.split.paste_g)[: len(parts)]
     rows = [
         (name, f"{each:g}", f"{part.pieces_g:.0f}", f"{part.ready_g:.0f}", f"{part.mixed_g:.0f}")
         for (name, part), each in zip(parts, one_g, strict=True)

@@ -86,8 +86,14 @@ class Interior:
 
     pastry: Pastry
     crust_mm: float
-    """Thickness of the crust, the same under side, shoulder, flat top and table."""
+    """Thickness of the crust, the same under side, shoulder, flat top and table; half the height
+    where there is no filling."""
     centres: tuple[Ball, ...] = ()
+
+    @property
+    def is_filled(self) -> bool:
+        """Whether there is a filling."""
+        return self.ceiling_mm > self.floor_mm
 
     @property
     def floor_mm(self) -> float:
@@ -102,7 +108,7 @@ class Interior:
     @property
     def filling_mm3(self) -> float:
         """Volume inside the crust, centres included: the integral of its level sections [mm^3]."""
-        if self.ceiling_mm <= self.floor_mm:
+        if not self.is_filled:
             return 0.0
         insets, heights = self._profile()
         # The volume is the integral of the level areas A(z). An inset of a region shrinks as a
@@ -216,13 +222,15 @@ class Interior:
 
 
 def interior(design: Design, made: Pastry, piece: Portion) -> Interior:
-    """Return crust, filling and centres of a pressed piece.
+    """Return crust, filling and centres of a pressed piece; one without a filling is all crust.
 
     Raises
     ------
     SpecError
         The filling needs more room than there is without any crust.
     """
+    if not design.portion.is_filled:
+        return Interior(pastry=made, crust_mm=made.height_mm / 2.0)
     thick_mm = crust_thickness_mm(made, mm3_from_ml(piece.volume_ml - piece.crust_ml))
     centres = [centre for centre in known_centres(design.portion) for _ in range(centre.count)]
     diameters_mm = [centre.diameter_mm for centre in centres]

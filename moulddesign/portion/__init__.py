@@ -43,7 +43,7 @@ from moulddesign.portion.density import (
     label_sd,
     water_density_g_per_ml,
 )
-from moulddesign.portion.figures import FINISH_CAUTIONS, Figures, figures
+from moulddesign.portion.figures import Figures, cautions_of, figures
 from moulddesign.portion.foods import Food, allergens, food, foods
 from moulddesign.portion.label import (
     LabelTarget,
@@ -89,7 +89,6 @@ from moulddesign.portion.spread import Spread, spread
 __all__ = [
     "DENOMINATOR",
     "EQUATIONS_SPREAD",
-    "FINISH_CAUTIONS",
     "LEAST_G_PER_ML",
     "LEVEL_SPREAD",
     "MOST_G_PER_ML",
@@ -119,6 +118,7 @@ __all__ = [
     "ball_diameter_mm",
     "balls",
     "block_for_bore",
+    "cautions_of",
     "centres_g",
     "component_density_g_per_ml",
     "cylinder_for_bore",

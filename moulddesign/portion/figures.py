@@ -5,7 +5,16 @@ from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 from moulddesign.core import Message, mm3_from_ml, say, word
-from moulddesign.design import CentresWeighed, Design, Finish, Kind, PartDensity
+from moulddesign.design import (
+    CentresWeighed,
+    Design,
+    Finish,
+    Kind,
+    PartDensity,
+    PieceComposition,
+    PortionTable,
+    Purpose,
+)
 from moulddesign.design.schema import MEMORY
 from moulddesign.portion.centres import (
     UNKNOWN_G_PER_ML,
@@ -33,6 +42,14 @@ FINISH_CAUTIONS: Final = {
 """What can hurt someone where a piece is not baked."""
 
 
+def cautions_of(table: PortionTable) -> tuple[Message, ...]:
+    """Return what can hurt someone where a piece is not baked, or is no food."""
+    found = [FINISH_CAUTIONS.get(table.finish)]
+    if table.purpose is Purpose.NOT_FOOD:
+        found = [say("portion.caution-not-food")]
+    return tuple(caution for caution in found if caution is not None)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figures:
     """What a baker needs to know of one piece, without any geometry: one set of weights."""
@@ -54,11 +71,17 @@ class Figures:
     """Diameters before pressing."""
     centres: tuple[KnownCentre, ...]
     centres_weighed: CentresWeighed
+    composition: PieceComposition
 
     @property
     def raised_by_label(self) -> bool:
         """Whether the label needs a heavier piece than was asked for."""
         return self.piece.finished_g > self.asked_g
+
+    @property
+    def is_filled(self) -> bool:
+        """Whether there is a filling inside a crust."""
+        return self.composition is PieceComposition.WRAPPED
 
     @property
     def together(self) -> bool:
@@ -172,4 +195,5 @@ def figures(design: Design) -> Figures:
         balls=balls(piece),
         centres=known_centres(design.portion),
         centres_weighed=design.portion.centres_weighed,
+        composition=design.portion.composition,
     )

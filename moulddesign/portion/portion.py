@@ -87,7 +87,7 @@ def portion(table: PortionTable, finished_g: float | None = None) -> Portion:
         )
     crust_g = table.crust_share * (raw_g - apart_g)
     filling_g = raw_g - apart_g - crust_g
-    if inside_g >= filling_g:
+    if table.is_filled and inside_g >= filling_g:
         raise SpecError(
             "portion.centres",
             f"{inside_g:g} g",
@@ -249,7 +249,7 @@ def split_on_scale(
         ("crust", crust_g, piece.crust_g),
         ("paste", paste_g, piece.paste_g),
     ):
-        if rounded <= 0.0:
+        if rounded <= 0.0 < exact:
             need = say("portion.part-rounds-to-nothing", part=word(part), exact_g=exact)
             raise SpecError("scale.resolution_g", step_g, need)
     reach_g = MOST_PIECES_SDS * centres_sd_g(centres) if together else 0.0
@@ -346,7 +346,8 @@ def finished_filling_g(table: PortionTable, volume_ml: float) -> float:
     # With the raw mass d without the centres that stand apart, the crust is c d and the paste
     # (1 - c) d less the centres inside; their volumes add up to the room, which is linear in d.
     dough_g = (room_ml + inside_g / table.filling_density.g_per_ml) / per_g
-    if room_ml <= 0.0 or (1.0 - table.crust_share) * dough_g <= inside_g:
+    paste_g = (1.0 - table.crust_share) * dough_g - inside_g
+    if room_ml <= 0.0 or (table.is_filled and paste_g <= 0.0):
         raise SpecError(
             "volume_ml", volume_ml, say("portion.centres-fill-volume", centre_ml=centre_ml)
         )

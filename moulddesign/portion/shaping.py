@@ -178,19 +178,27 @@ class Balls:
 
     crust_mm: float
     """Diameter of the ball of crust dough, as of the next two."""
-    filling_mm: float
-    """Filling with its centres."""
+    filling_mm: float | None
+    """Filling with its centres; this, shell and disc are None where there is no filling."""
     wrapped_mm: float
     """The wrapped piece with trapped air."""
-    shell_mm: float
+    shell_mm: float | None
     """Thickness of the crust around the ball of filling."""
-    disc_mm: float
+    disc_mm: float | None
     """Diameter of a disc of that thickness made of all the crust."""
 
 
 def balls(piece: Portion) -> Balls:
     """Return the balls to roll for a piece, and the disc that wraps the filling's ball."""
     whole_ml = piece.crust_ml + piece.filled_ml
+    if piece.filled_ml == 0.0:
+        return Balls(
+            crust_mm=ball_diameter_mm(piece.crust_ml),
+            filling_mm=None,
+            wrapped_mm=ball_diameter_mm(piece.volume_ml),
+            shell_mm=None,
+            disc_mm=None,
+        )
     shell_mm = shell_thickness_mm(piece.filled_ml, whole_ml)
     return Balls(
         crust_mm=ball_diameter_mm(piece.crust_ml),

@@ -145,20 +145,20 @@ def _lost(name: str, piece: Portion, sd: float) -> Cause:
 
 def _weighed(design: Design, piece: Portion) -> tuple[Cause, ...]:
     """Return what scale and hand do: crust and paste are weighed, each with its own error."""
-    # Both errors have the deviation s: the mass scatters by sqrt(2) s, and the volume by s times
-    # the root of the sum of 1 / rho^2.
+    # Each error has the deviation s: the mass of n parts scatters by sqrt(n) s, and the volume by s
+    # times the root of the sum of 1 / rho^2.
     kept = 1.0 - piece.loss
-    per_g = hypot(piece.crust_ml / piece.crust_g, piece.paste_ml / piece.paste_g) * _air_factor(
-        design
-    )
+    parts = ((piece.crust_ml, piece.crust_g), (piece.paste_ml, piece.paste_g))
+    weighed = [volume_ml / mass_g for volume_ml, mass_g in parts if mass_g > 0.0]
+    per_g = hypot(*weighed) * _air_factor(design)
     scale = design.scale
     errors = {"scale": weighing_sd_g(scale.resolution_g, 0.0), "hand": scale.hand_error_g}
     return tuple(
         Cause(
             name=name,
-            raw_g=sqrt(2.0) * sd,
+            raw_g=sqrt(len(weighed)) * sd,
             volume_ml=per_g * sd,
-            finished_g=kept * sqrt(2.0) * sd,
+            finished_g=kept * sqrt(len(weighed)) * sd,
         )
         for name, sd in errors.items()
     )
@@ -187,10 +187,9 @@ def _centres(design: Design, piece: Portion) -> tuple[Cause, ...]:
 
 def _densities(design: Design, piece: Portion) -> tuple[Cause, ...]:
     table = design.portion
+    only = "crust density" if table.is_filled else "density"
     shares = {
-        "crust density": piece.crust_ml
-        * table.crust_density.sd_g_per_ml
-        / table.crust_density.g_per_ml,
+        only: piece.crust_ml * table.crust_density.sd_g_per_ml / table.crust_density.g_per_ml,
         "filling density": piece.paste_ml
         * table.filling_density.sd_g_per_ml
         / table.filling_density.g_per_ml,
@@ -201,6 +200,7 @@ def _densities(design: Design, piece: Portion) -> tuple[Cause, ...]:
     return tuple(
         Cause(name=name, raw_g=0.0, volume_ml=sd * _air_factor(design), finished_g=0.0)
         for name, sd in shares.items()
+        if table.is_filled or name == only
     )
 
 

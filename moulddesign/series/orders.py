@@ -191,7 +191,7 @@ def _written(order: Order, folder: Path) -> Outcome:
         finished_g=made.portion.piece.finished_g,
         width_mm=made.pastry.outline.width_mm,
         height_mm=made.pastry.height_mm,
-        crust_mm=made.interior.crust_mm,
+        crust_mm=made.interior.crust_mm if made.interior.is_filled else None,
         failed=made.failed,
         warned=tuple(f.name for f in made.findings if f.verdict is Verdict.WARN),
         said=said,

@@ -13,6 +13,7 @@ VALUES = {
     "--name": "other",
     "--weight": 88.0,
     "--ratio": "4:6",
+    "--purpose": "not-food",
     "--finish": "frozen",
     "--crust-dough": "flaky",
     "--filling-paste": "bean",

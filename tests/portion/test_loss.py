@@ -5,8 +5,8 @@ from hypothesis import strategies as st
 from moulddesign.core import SpecError
 from moulddesign.design import Design, Finish, PortionTable
 from moulddesign.portion import (
-    FINISH_CAUTIONS,
     LossSource,
+    cautions_of,
     figures,
     loss_from_water,
     loss_from_weighing,
@@ -82,7 +82,7 @@ def test_what_is_not_baked_loses_nothing_in_an_oven(finish):
     assert made.piece.raw_g == made.piece.finished_g
     assert made.loss.source is LossSource.UNMEASURED
     assert 0.0 < made.loss.uncertainty < 0.015
-    assert FINISH_CAUTIONS[Finish(finish)]
+    assert len(cautions_of(PortionTable(finish=Finish(finish)))) == 1
 
 
 def test_a_weighed_loss_counts_for_what_is_not_baked_too():
