@@ -7,6 +7,16 @@
 """
 
 from moulddesign.building.checks import CheckInput, build_findings
-from moulddesign.building.composition import PASTRY, Build, Shape, build, shaped
+from moulddesign.building.composition import PASTRY, Build, Inlay, Shape, build, inlays, shaped
 
-__all__ = ["PASTRY", "Build", "CheckInput", "Shape", "build", "build_findings", "shaped"]
+__all__ = [
+    "PASTRY",
+    "Build",
+    "CheckInput",
+    "Inlay",
+    "Shape",
+    "build",
+    "build_findings",
+    "inlays",
+    "shaped",
+]

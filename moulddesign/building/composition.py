@@ -1,7 +1,7 @@
 """The one composition: a Design becomes a Portion, a Pastry, a mould, and findings about them."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from time import perf_counter
 from types import MappingProxyType
 from typing import Any, TypeVar
@@ -22,6 +22,31 @@ T = TypeVar("T")
 
 PASTRY = "pastry"
 """Name of the pastry among the files: for looking at and measuring, not for printing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inlay:
+    """Coloured dough that is pressed into the engraving first. It is taken off the crust."""
+
+    colour: str
+    mass_g: float
+    crust_g: float
+    """What is left to weigh of the crust once all inlays are off."""
+
+    @property
+    def said(self) -> Message:
+        """What to do with it."""
+        return say("building.inlay", mass_g=self.mass_g, colour=self.colour, crust_g=self.crust_g)
+
+
+def inlays(made: Pastry, weights: Figures) -> tuple[Inlay, ...]:
+    """Return the coloured doughs of a piece, as dense as its crust, in the order of the layers."""
+    density = weights.crust_density.g_per_ml
+    masses = {c: ml_from_mm3(volume) * density for c, volume in made.inlays_mm3.items()}
+    left_g = weights.split.crust_g - sum(masses.values())
+    return tuple(
+        Inlay(colour=colour, mass_g=mass_g, crust_g=left_g) for colour, mass_g in masses.items()
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,6 +80,21 @@ class Build:
         return (*CAUTIONS, self.design.printer.plastic.caution, *piece)
 
     @property
+    def inlays(self) -> tuple[Inlay, ...]:
+        """Coloured doughs that are pressed into the engraving first."""
+        return inlays(self.pastry, self.portion)
+
+    @property
+    def inlay_sentences(self) -> tuple[Message, ...]:
+        """What to do with the coloured doughs, of the further stamps too."""
+        further = (
+            say("building.inlay-under", stamp=one.stamp_name, said=inlay.said)
+            for one in self.further
+            for inlay in inlays(one.pastry, self.portion)
+        )
+        return (*(inlay.said for inlay in self.inlays), *further)
+
+    @property
     def parts(self) -> tuple[str, ...]:
         """Names of the parts and of the pastry, in the order of the files."""
         return tuple(self.meshes)
@@ -67,6 +107,7 @@ class Build:
             "portion": self.portion.report(),
             "pastry": pastry_report(self.pastry, self.meshes[PASTRY], self.interior)
             | {"rounding_mm": self.portion.rounding_mm(self.pastry.outline.area_mm2)},
+            "inlays": [asdict(one) for one in self.inlays],
             "further_pastries": [
                 one.report(self.pastry, self.meshes[one.pastry_name]) for one in self.further
             ],

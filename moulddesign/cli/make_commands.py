@@ -173,6 +173,7 @@ def _piece_sentences(
         f"{figure(pastry['height_mm'])} mm high, {figure(pastry['volume_ml'])} mL of which "
         f"{figure(pastry['relief_ml'])} mL are relief{crust}."
     )
+    yield from map(str, made.inlay_sentences)
     if units is Units.US:
         yield f"In inches: {inches(pastry['width_mm'])} wide, {inches(pastry['height_mm'])} high."
     for one in report["further_pastries"]:

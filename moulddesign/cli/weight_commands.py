@@ -102,11 +102,8 @@ def spread_table(made: Figures) -> Table:
 def weight_sentences(design: Design, made: Figures, bore_mm: float | None) -> Iterator[str]:
     """Yield what does not fit the tables: ratio, disc, roll for a bore that is known, label."""
     split, balls = made.split, made.balls
-    ratio = f"the ratio is {split.ratio} and " if made.is_filled else ""
-    yield (
-        f"On the scale {ratio}the raw piece is {split.raw_g:g} g, "
-        f"{split.rounding_g:+.2f} g from exact."
-    )
+    raw = f"the ratio is {split.ratio} and the raw piece" if made.is_filled else "the dough is"
+    yield (f"On the scale {raw} {split.raw_g:g} g, {split.rounding_g:+.2f} g from exact.")
     yield from map(str, made.remarks)
     if balls.disc_mm is not None:
         yield (

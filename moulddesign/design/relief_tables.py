@@ -109,6 +109,10 @@ class Layer(Table):
         None, "Least draft of its walls; as the whole relief where it is left out",
         unit="deg", ge=1, le=60,
     )  # fmt: skip
+    colour: str | None = given(
+        None, "Colour of the dough that is pressed into its engraving first, where it is raised",
+        min_length=1, max_length=40,
+    )  # fmt: skip
     gap_mm: float = given(
         0.0, "Flat land kept free around it in earlier layers", unit="mm", source=CHOICE,
         ge=0, le=20,

@@ -133,6 +133,7 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
         else "",
         "label": _label(build),
         "rounding": "" if (said := _rounding(build)) is None else str(said),
+        "inlays": " ".join(with_word_breaks(str(said)) for said in build.inlay_sentences),
         "loss": ", loss unmeasured" if build.design.portion.is_loss_unmeasured else "",
         "shapes": list(_shapes(build)),
         "others": [with_word_breaks(one.stamp_name) for one in build.further],

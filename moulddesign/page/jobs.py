@@ -11,7 +11,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Final
 
-from moulddesign.building import PASTRY, Build, Shape, build, shaped
+from moulddesign.building import PASTRY, Build, Shape, build, inlays, shaped
 from moulddesign.core import Message, SpecError, ml_from_mm3, say
 from moulddesign.design import (
     Design,
@@ -154,6 +154,8 @@ class PieceFigures:
     relief_ml: float
     roll: Roll | None
     """How to roll it so that it enters the bore; None where the ball enters as it is."""
+    inlays: tuple[Message, ...]
+    """Coloured doughs that are pressed into the engraving first."""
     rounding: Message | None
     """What rounding to the scale does to its height."""
 
@@ -355,6 +357,7 @@ def _figures(design: Design, shape: Shape) -> PieceFigures:
         crust_mm=shape.interior.crust_mm if shape.interior.is_filled else None,
         relief_ml=ml_from_mm3(shape.pastry.relief_mm3),
         roll=roll_for(design, shape.portion.piece, width_mm),
+        inlays=tuple(one.said for one in inlays(shape.pastry, shape.portion)),
         rounding=shape.portion.rounding(design.mould.kind, shape.pastry.outline.area_mm2),
     )
 

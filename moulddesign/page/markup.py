@@ -189,7 +189,7 @@ def weights_and_sizes(words: Texts, shown: PieceFigures) -> str:
     if made.label is not None:
         finished, label = f"{made.piece.finished_g:.1f}", f"{made.label.label_g:g}"
         says.append(words["label_weight"].format(label=label, finished=finished))
-    said = [*made.remarks, *([shown.rounding] if shown.rounding is not None else [])]
+    said = [*made.remarks, *shown.inlays, *([shown.rounding] if shown.rounding is not None else [])]
     says.append(
         words[f"loss_{made.loss.source.name.lower()}"].format(
             loss=f"{made.loss.ratio:.3f}",

@@ -283,6 +283,15 @@ class Pastry:
         return relief_volume_mm3(self.roofs)
 
     @property
+    def inlays_mm3(self) -> dict[str, float]:
+        """Volume of the engravings that take coloured dough first, by its colour [mm^3]."""
+        found: dict[str, float] = {}
+        for part, made in zip(self.relief, self.roofs, strict=True):
+            if part.colour is not None:
+                found[part.colour] = found.get(part.colour, 0.0) + relief_volume_mm3((made,))
+        return found
+
+    @property
     def depth_above_mm(self) -> float:
         """Highest point of the relief above the flat top, at least 0 [mm]."""
         return max([0.0, *(float(made.vertices[:, 2].max()) for made in self.roofs)])

@@ -353,6 +353,8 @@ class ReliefRegion:
     profile: Profile
     draft_deg: float
     """Least angle between its walls and the pull direction."""
+    colour: str | None = None
+    """Of the dough that is pressed into its engraving first."""
 
     def roof(self) -> Roof:
         """Return the surface over the region, from z = 0 at its edge."""
@@ -391,14 +393,15 @@ def relief_regions(table: ReliefTable, flat_top: shapely.Polygon) -> tuple[Relie
 
 
 def _set_apart(parts: list[ReliefRegion]) -> tuple[ReliefRegion, ...]:
-    """Return one region for each height, profile and draft, and a little flat between them.
+    """Return a region for each height, profile, draft and colour, and a little flat between them.
 
     Parts that are alike become one, so that no groove separates them. Others must not share an
     edge: each roof divides its edge in its own places.
     """
-    alike: dict[tuple[float, Profile, float], list[ReliefRegion]] = {}
+    alike: dict[tuple[float, Profile, float, str | None], list[ReliefRegion]] = {}
     for part in parts:
-        alike.setdefault((part.depth_mm, part.profile, part.draft_deg), []).append(part)
+        kind = (part.depth_mm, part.profile, part.draft_deg, part.colour)
+        alike.setdefault(kind, []).append(part)
     made: list[ReliefRegion] = []
     taken = shapely.MultiPolygon()
     for group in reversed(alike.values()):
@@ -416,9 +419,12 @@ def _relief_region(part: LayerRegion, table: ReliefTable) -> ReliefRegion:
     sense = table.sense if layer.sense is None else layer.sense
     depth_mm = table.depth_mm if layer.depth_mm is None else layer.depth_mm
     sign = 1.0 if sense is Sense.RAISED else -1.0
+    if layer.colour is not None and sense is not Sense.RAISED:
+        raise SpecError("relief.layers.colour", layer.colour, say("relief.colour-of-sunk"))
     return ReliefRegion(
         shape=snapped_to_grid(part.shape),
         depth_mm=sign * part.depth_share * depth_mm,
         profile=table.profile if layer.profile is None else layer.profile,
         draft_deg=table.draft_deg if layer.draft_deg is None else layer.draft_deg,
+        colour=layer.colour,
     )

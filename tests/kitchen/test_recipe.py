@@ -77,9 +77,9 @@ def test_flours_of_percentages_sum_to_100():
         recipe({"food": "wheat flour", "percent": 90.0}, {"food": "honey", "percent": 70.0})
 
 
-def test_a_recipe_without_filling_is_refused():
-    with pytest.raises(SpecError, match=r"filling = .*is missing"):
-        Recipe.of({"crust": {"ingredients": [FLOUR]}})
+def test_a_recipe_without_crust_is_refused():
+    with pytest.raises(SpecError, match=r"crust = .*is missing"):
+        Recipe.of({"filling": {"ingredients": [FLOUR]}})
 
 
 def test_an_ingredient_with_its_own_figures_needs_no_name_that_we_know():
