@@ -86,7 +86,10 @@ def test_options_override_the_file(tmp_path):
             ["--width", "1"],  # room of 1.5 mm on each side of the rolled piece
             r"^pastry.width_mm = 1.0: must be above 3 mm, twice portion.bore_room_mm; take a wider",
         ),
-        (["--height", "20"], r"^--height does nothing for portion, for only make, trial, page and"),
+        (
+            ["--height", "20"],
+            r"^--height does nothing for portion, for only make, trial, firmness, page",
+        ),
         (["--name", "a/b"], r"name = 'a/b': must not hold '/', for it names files\.$"),
         (["--name", ".."], r"must not be empty, nor begin or end with"),
         (["--name", "con"], r"some systems keep for a device"),
