@@ -40,8 +40,8 @@ SAME = [
     # As much dough as before is denser and heavier: a trial that keeps the mould writes this.
     {
         "portion.finished_weight_g": 150.0,
-        "portion.crust_density_g_per_ml": 2 * PIECE.portion.crust_density_g_per_ml,
-        "portion.filling_density_g_per_ml": 2 * PIECE.portion.filling_density_g_per_ml,
+        "portion.crust_density_g_per_ml": 2 * PIECE.portion.crust_density.g_per_ml,
+        "portion.filling_density_g_per_ml": 2 * PIECE.portion.filling_density.g_per_ml,
     },
 ]
 OTHER = [
