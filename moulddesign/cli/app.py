@@ -17,7 +17,7 @@ import typer
 from moulddesign import __version__
 from moulddesign.cli import INTERRUPTED
 from moulddesign.cli.batch_command import run_batch
-from moulddesign.cli.console import ends_at_once, err
+from moulddesign.cli.console import Language, ends_at_once, err
 from moulddesign.cli.file_commands import patterns_app, run_example, run_inspect
 from moulddesign.cli.fit_command import run_fit
 from moulddesign.cli.kitchen_commands import run_firmness, run_trial
@@ -41,6 +41,9 @@ def run_page(
     browser: Annotated[
         bool, typer.Option(help="Open the browser, or only print the address.")
     ] = True,
+    language: Annotated[
+        Language | None, typer.Option(help="Language of the page; the browser's if left out.")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Design a mould by looking at it: a page in the browser, served to this machine alone.
@@ -57,7 +60,8 @@ def run_page(
             _tell(address)
         err().print(f"The page is at {address} - Ctrl-C ends it.", soft_wrap=True)
 
-    serve(design, port, announce=announce, open_browser=browser)
+    chosen = "" if language is None else language.value
+    serve(design, port, announce=announce, open_browser=browser, language=chosen)
     err().print("The page has ended.")
 
 

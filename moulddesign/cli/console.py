@@ -155,6 +155,13 @@ class Units(StrEnum):
     US = "us"
 
 
+class Language(StrEnum):
+    """What the page speaks."""
+
+    EN = "en"
+    DE = "de"
+
+
 PrintedUnits = Annotated[
     Units | None, typer.Option("--units", help="us adds ounces and inches to what is printed.")
 ]

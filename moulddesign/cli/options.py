@@ -272,7 +272,11 @@ def _with_first(
         def run(**values: Any) -> Any:  # noqa: ANN401 (any verb)
             asked = {o.field: values.pop(o.parameter.name) for o in overrides}
             shop = read_workshop(ignored=values.pop(NO_WORKSHOP.name, False))
-            for name, value in (("units", shop.units), ("print_error", shop.print_error_mm)):
+            for name, value in (
+                ("units", shop.units),
+                ("language", shop.language),
+                ("print_error", shop.print_error_mm),
+            ):
                 if name in values and values[name] is None:
                     values[name] = value
             return verb(read(values.pop(first.name, None), asked, shop), **values)

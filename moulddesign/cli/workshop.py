@@ -13,7 +13,7 @@ from typing import Annotated, Any, Final
 import tomli_w
 import typer
 
-from moulddesign.cli.console import Units, err, out, print_json, save_text, table
+from moulddesign.cli.console import Language, Units, err, out, print_json, save_text, table
 from moulddesign.cli.usage import Verb, VerbGroup
 from moulddesign.core import SpecError, WriteError, say
 from moulddesign.design import Design
@@ -32,6 +32,7 @@ class Workshop(Table):
         None, "How far a hand misses a weight, standard deviation", unit="g", ge=0, le=50
     )
     units: Units | None = given(None, "What is printed: metric, or us for ounces and inches too")
+    language: Language | None = given(None, "Language of the page")
     printer: str | None = given(None, "Printer by name", min_length=1)
     library: str | None = given(
         None, "File of one's own printers and materials, with its folder", min_length=1

@@ -196,15 +196,20 @@ def free_socket(port: int) -> socket.socket:
 
 
 def serve(
-    design: Design, port: int, *, announce: Callable[[str], None], open_browser: bool
+    design: Design,
+    port: int,
+    *,
+    announce: Callable[[str], None],
+    open_browser: bool,
+    language: str = "",
 ) -> None:
-    """Serve the page until Ctrl-C."""
+    """Serve the page until Ctrl-C, in a language, or in the browser's where it is empty."""
     with (
         contextlib.closing(free_socket(port)) as listener,
         TemporaryDirectory(prefix="moulddesign-page-") as folder,
     ):
         number = listener.getsockname()[1]
-        address = f"http://{HOST}:{number}/"
+        address = f"http://{HOST}:{number}/{f'?in={language}' if language else ''}"
 
         def ready() -> None:
             announce(address)

@@ -7,7 +7,9 @@ import pytest
 from cli.test_options import design_of
 from command_line import refused, run
 
+from moulddesign.cli.console import Language
 from moulddesign.cli.workshop import IN_DESIGN, Workshop, read_workshop
+from moulddesign.core import LANGUAGES
 from moulddesign.design import Design
 
 
@@ -110,6 +112,24 @@ def test_units_are_those_of_the_workshop(shop, monkeypatch, capsys):
     for more, shown in (((), True), (("--units", "metric"), False), (("--no-workshop",), False)):
         _, said, _ = run(monkeypatch, capsys, "portion", "--weight", 60, *more)
         assert (" oz " in said) is shown
+
+
+@pytest.mark.parametrize(
+    ("asked", "language"), [((), "de"), (("--language", "en"), "en"), (("--no-workshop",), "")]
+)
+def test_the_page_opens_in_the_language_of_the_workshop(shop, monkeypatch, capsys, asked, language):
+    shop.parent.mkdir()
+    shop.write_text('language = "de"\n')
+    told = []
+    monkeypatch.setattr(
+        "moulddesign.page.serve.serve", lambda *_, **more: told.append(more["language"])
+    )
+    assert run(monkeypatch, capsys, "page", *asked)[0] == 0
+    assert told == [language]
+
+
+def test_each_language_of_the_messages_is_one_of_the_page():
+    assert tuple(Language) == LANGUAGES
 
 
 def test_each_key_is_one_of_a_design():
