@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from time import perf_counter
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
@@ -45,7 +45,7 @@ def run_series(
     base_file: Annotated[
         Path | None,
         typer.Option(
-            "--base", metavar="DESIGN", help="Says what a row leaves out; default: the demo."
+            "--base", metavar="DESIGN", help="Says what a row leaves out; default: a plain piece."
         ),
     ] = None,
     folder: Annotated[
@@ -85,7 +85,9 @@ def run_series(
     """
     if jobs is not None and not 0 < jobs <= MOST_JOBS:
         raise SpecError("--jobs", jobs, say("cli.jobs-between", most=MOST_JOBS))
-    base = design_with(base_file, {}, read_workshop(ignored=no_workshop))
+    # A table asks for something: without a base its rows start from a plain piece, as options do.
+    asked: dict[str, Any] = {} if base_file is not None else {"portion.centres": []}
+    base = design_with(base_file, asked, read_workshop(ignored=no_workshop))
     rows = read_series(source, base)
     _tried(rows, figures)  # arithmetic alone tells much of what is wrong
     with ends_at_once():

@@ -68,6 +68,9 @@ def test_what_fails_does_not_stop_the_others(made):
     assert "1 of 3 written to out" in remarks
     assert names(folder) == ["cakes.csv", "out"]
     assert names(folder / "out") == ["figs"]
+    # Without a base a row starts from a plain piece, not from the demo and its date.
+    (centre,) = Design.read(folder / "out" / "figs" / "design.toml").portion.centres
+    assert (centre.name, centre.mass_g) == ("centre", 3.0)
 
 
 def test_a_piece_has_the_bytes_that_make_gives_it(made, tmp_path):
