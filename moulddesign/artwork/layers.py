@@ -71,6 +71,7 @@ def layer_regions(
         cover = (
             polygons.offset(cover, layer.gap_mm, CIRCLE_SEGMENTS) if layer.gap_mm > 0.0 else cover
         )
+        # What lies below keeps a gap to the new layer, so that both can be printed.
         result = [kept for part in result for kept in _uncovered(part, cover)] + added
     return tuple(result)
 

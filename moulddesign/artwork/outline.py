@@ -159,6 +159,7 @@ def polygon_outline(name: str, width_mm: float, corner_radius_mm: float) -> Outl
             "pastry.corner_radius_mm", corner_radius_mm, say("artwork.corner-radius", half_mm=half)
         )
     turn = 2.0 * pi / POLYGON_SIDES[name]
+    # Centres of the arcs lie on the corners of the polygon inset by r, whose flats are r nearer.
     reach = (half - corner_radius_mm) / cos(turn / 2.0)
     arcs = tuple(
         Arc(
@@ -194,7 +195,10 @@ def scalloped_outline(width_mm: float, lobes: int, lobe_depth_mm: float) -> Outl
             lobe_depth_mm,
             say("artwork.lobe-depth", lobes=lobes, width_mm=width_mm),
         )
+    # In the triangle of origin, lobe centre and valley centre, the foot of the perpendicular from
+    # the lobe centre divides the ray: c cos(pi / n) before it, the other leg after it.
     out = centre * cos(half) + sqrt(reach**2 - across**2)
+    # Both arcs touch on the line through their centres, at this heading seen from the lobe.
     heading = atan2(out * sin(half), out * cos(half) - centre)
     arcs = []
     for at in (2.0 * half * number for number in range(lobes)):

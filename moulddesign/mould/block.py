@@ -170,6 +170,8 @@ def _alike(mouth: object, run_mm: float) -> CircleCurve | ArcPolyline | None:
         return mouth.inset(run_mm)
     if not isinstance(mouth, ArcPolyline):
         return None
+    # A corner rounder than the run stays an arc on the floor; a sharper one would become a corner
+    # there, and the two sections would have unlike edges.
     convex = [arc.radius_mm for arc in mouth.arcs if arc.turn_rad > 0.0]
     sharp = max(convex) == 0.0
     return mouth.inset(run_mm) if sharp or min(convex) > run_mm else None

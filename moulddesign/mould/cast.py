@@ -55,6 +55,8 @@ class CastLayout:
         """Volume of silicone that fills the tray to its brim, by closed forms [mm^3]."""
         (x0, y0), (x1, y1) = self.grid.around_mm(self.place_mm, self.mould.land_mm)
         sides = (x1 - x0, y1 - y0)
+        # A cut through the tray is a rounded rectangle, wider with the height; area at 0, 1/2 and
+        # 1.
         levels = [_area_mm2(sides, share * self.run_mm) for share in (0.0, 0.5, 1.0)]
         # The area is a square function of the height, for which Simpson's rule is exact.
         tray = self.brim_mm * (levels[0] + 4.0 * levels[1] + levels[2]) / 6.0

@@ -192,6 +192,7 @@ class CavityGrid:
     def around_mm(self, place: Box, land_mm: float) -> Box:
         """Return the box around all places and the land about them."""
         (along, across), ((x0, y0), (x1, y1)) = self.pitch_mm, place
+        # The middle row is the one of the origin: so many rows lie below it, the rest above.
         below = self.rows // 2
         low = (x0 - land_mm, y0 - below * across - land_mm)
         high = (

@@ -193,6 +193,8 @@ def _moved(arc: Arc, by_mm: float) -> Arc:
 
 def _cornered(arc: Arc, by_mm: float) -> Arc:
     """Return the sharp corner in which the sides beside an arc meet, once moved inwards."""
+    # The sides touch the arc at half its turn from the middle. Moved inwards they are `radius - by`
+    # from the centre, and meet on the middle heading, 1 / cos(turn / 2) times as far from it.
     way = (arc.radius_mm - by_mm) / cos(arc.turn_rad / 2.0)
     middle = arc.start_rad + arc.turn_rad / 2.0
     x, y = arc.centre

@@ -150,6 +150,7 @@ def face_mm(stamp: Mesh) -> float:
     if not flat.any():
         return float("nan")
     reach_mm = np.linalg.norm(stamp.corners[flat][:, :, :2], axis=2).max(axis=1)
+    # Levels that differ by less than float32 noise count as one.
     levels, rows = np.unique(np.round(a[flat, 2] / ON_WALL_MM), return_inverse=True)
     areas_mm2 = np.bincount(rows, down_mm2[flat])
     reaches_mm = np.zeros(len(levels))
@@ -271,6 +272,8 @@ def _overlap(press: Press) -> Finding:
 def _worst_overlap_mm3(press: Press) -> float:
     travel_mm = press.travel_mm if np.isfinite(press.travel_mm) else 0.0
     shifts_mm = np.zeros((POSITIONS, 3))
+    # The first position is the nominal one; the others go from the stop at the table to out of the
+    # sleeve.
     shifts_mm[1:, 2] = np.linspace(-travel_mm, press.lift_mm, POSITIONS - 1)
     parts = (press.stamp, press.plunger)
     return max(

@@ -90,6 +90,8 @@ def drafted_deg(body: Mesh, tool: Mesh, way: Points) -> float:
         return float("nan")
     corners = body.corners[facets]
     leaning = drafts_deg(corners, way)
+    # Facets from the least draft up: those that make up the first thousandth of the area are
+    # skipped.
     order = np.argsort(leaning, kind="stable")
     reach = np.cumsum(normals_and_areas(corners)[1][order])
     return float(leaning[order[np.searchsorted(reach, LEFT_OUT_RATIO * reach[-1])]])
