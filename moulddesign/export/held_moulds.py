@@ -27,7 +27,7 @@ SYSTEM_FILES: Final = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
 
 SHAPING: Final = ("pastry", "relief", "mould", "further_stamps")
 """Tables of a design that shape its mould; the portion does so by its volume."""
-NO_SHAPE: Final = frozenset({"silicone_density_g_per_ml"})
+NO_SHAPE: Final = frozenset({"silicone_density_g_per_ml", "colour"})
 """Keys of theirs that do not."""
 SAME_VOLUME: Final = 1e-6
 """Volumes that differ by no more, as a share, are the same number computed in another order."""
@@ -147,13 +147,19 @@ def shape_digest(design: Design) -> str:
         A file that the design names cannot be read.
     """
     plain = rename_files(design.plain(), Design, _digest_of_file)
-    shape: dict[str, Any] = {name: plain.get(name) for name in SHAPING}
-    shape["mould"] = {k: v for k, v in plain["mould"].items() if k not in NO_SHAPE}
+    shape: dict[str, Any] = {name: _shaping(plain.get(name)) for name in SHAPING}
     printer = design.printer
     shape["printer"] = [printer.shrink, printer.layer_height_mm]
     if shape["mould"].get("cavities", 1) > 1:
         shape["printer"] += printer.bed_mm  # which the cavities are laid out for
     return hashlib.sha256(json.dumps(shape, sort_keys=True).encode()).hexdigest()
+
+
+def _shaping(value: Any) -> Any:  # noqa: ANN401 (plain values)
+    """Return nested plain values without the keys that shape nothing."""
+    if isinstance(value, dict):
+        return {key: _shaping(inner) for key, inner in value.items() if key not in NO_SHAPE}
+    return [_shaping(each) for each in value] if isinstance(value, list) else value
 
 
 def _digest_of_file(kind: FileKind, name: str) -> str:

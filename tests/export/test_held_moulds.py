@@ -37,6 +37,7 @@ SAME = [
     {"batch.pieces": 48},
     {"printer.material": "PLA"},
     {"printer.price_per_kg": 20.0},
+    {"relief.layers": [{"pattern": "bee", "colour": "matcha"}]},
     # As much dough as before is denser and heavier: a trial that keeps the mould writes this.
     {
         "portion.finished_weight_g": 150.0,
