@@ -103,7 +103,7 @@ class Design(Table):
         stems = [
             _stem(name) for name in dict.fromkeys((self.pastry.outline, *(drawn or ["plain"])))
         ]
-        name = "-".join([f"{self.portion.finished_weight_g:g}g", *filter(None, stems)])
+        name = "-".join([f"{round(self.portion.finished_weight_g, 1):g}g", *filter(None, stems)])
         return name[:LONGEST_DEFAULT].rstrip("-.")
 
     @field_validator("mould", mode="before")

@@ -66,7 +66,7 @@ class _Face:
 
 def inscriptions(design: Design) -> tuple[str, ...]:
     """Return what to write on a part, the longest first."""
-    weight = f"{design.portion.finished_weight_g:g} g"
+    weight = f"{round(design.portion.finished_weight_g, 1):g} g"
     made_of = design.portion.ratio if design.portion.is_filled else design.portion.composition.value
     short = f"{weight}  {made_of}"
     return f"{short}  {design.name}", short, weight

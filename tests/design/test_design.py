@@ -42,6 +42,7 @@ def test_any_name_is_kept_exactly_or_refused(name):
     [
         ({}, "75g-round-chestnut"),
         ({"relief": {"layers": []}, "portion": {"finished_weight_g": 62.5}}, "62.5g-round-plain"),
+        ({"portion": {"finished_weight_g": "2.4 oz"}}, "68g-round-chestnut"),  # 68.0389 g
         (
             {"pastry": {"outline": "square"}, "relief": {"layers": [{"pattern": "bee"}]}},
             "75g-square-bee",
