@@ -186,9 +186,9 @@ def test_a_full_disk_is_one_sentence_and_the_old_build_stays(tmp_path):
 READ_ONLY = """
 import os, sys
 from pathlib import Path
-from moulddesign.core import WriteError
+from moulddesign.core import WriteError, say
 from moulddesign.export.folder import atomic_folder
-say("core.findings-failed")  # reads the texts while they may still be read
+str(say("core.yes"))  # reads the texts while they may still be read
 if os.geteuid() == 0:
     os.seteuid(65534)
 try:

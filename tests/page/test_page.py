@@ -42,8 +42,8 @@ def test_a_comma_is_a_decimal_point(visit):
     [
         ("portion.finished_weight_g", "-3", "above 0 g"),
         ("portion.finished_weight_g", "many", "number"),
-        ("portion.finished_weight_g", "5 g", "Must be a number, such as 2.5."),
-        ("portion.ratio", "3/7", "such as 3:7"),
+        ("portion.finished_weight_g", "5 mm", "Must be in g, kg, mg, oz, lb"),
+        ("portion.ratio", "3-7", "such as 3:7"),
         ("mould.clearance_mm", "9", "at most 2 mm"),
     ],
 )
