@@ -94,7 +94,7 @@ def ringed(picture):
         (("check", "lanten"), "the nearest is lantern"),
         (("check", "missing.svg"), "is not a file"),
         (("check", "lantern", "--size", 0), "above 0 mm"),
-        (("check", "lantern", "--size", "nan"), "above 0 mm"),
+        (("check", "lantern", "--size", "nan"), "must be a number such as 12.5 mm"),
         (("--sheet", "sheet.jpg"), "must end in .png"),
         (("--sheet", "no-folder/sheet.png"), "cannot be written"),
     ],

@@ -58,7 +58,7 @@ def test_options_override_the_file(tmp_path):
         (["--weight", "1e9"], r"must be at most 5000 g\.$"),
         (["--weight", "heavy"], r"--weight = 'heavy': must be a number"),
         (["--ratio", "0:7"], r"ratio = '0:7': both parts must be above 0"),
-        (["--ratio", "3:0"], r"ratio = '3:0': both parts must be above 0"),
+        (["--ratio", "3:0"], r"ratio = '3:0': must have a filling; a piece without one is comp"),
         (["--ratio", "0.0:0"], r"both parts must be above 0"),
         (["--ratio", "3"], r"must be crust to filling such as 3:7 or 3/7"),
         (["--ratio", "3:7:1"], r"must be crust to filling such as 3:7 or 3/7"),

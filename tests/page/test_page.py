@@ -304,9 +304,17 @@ def test_findings_come_with_words_and_limits(visit):
     assert re.search(r"good:.*\(limit: ", found.first.inner_text(), re.DOTALL)
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+WIDE, PHONE = (1400, 900), (390, 844)
+
+
 @pytest.mark.parametrize(
-    ("name", "size"), [("wide", (1400, 900)), ("phone", (390, 844))], ids=["wide", "phone"]
+    ("name", "size", "scheme"),
+    [
+        pytest.param("wide", WIDE, "light", id="wide-light"),
+        pytest.param("phone", PHONE, "dark", id="phone-dark"),
+        pytest.param("wide", WIDE, "dark", id="wide-dark", marks=pytest.mark.slow),
+        pytest.param("phone", PHONE, "light", id="phone-light", marks=pytest.mark.slow),
+    ],
 )
 def test_axe_finds_nothing_serious(visit, scheme, name, size):
     page = visit(viewport={"width": size[0], "height": size[1]}, color_scheme=scheme)
