@@ -71,7 +71,13 @@ def light():
     return build(LIGHT)
 
 
-@pytest.fixture(scope="module", params=CASES)
+@pytest.fixture(
+    scope="module",
+    params=[
+        "round, bolted",
+        pytest.param("square under a shoulder, on a peg", marks=pytest.mark.slow),
+    ],
+)
 def made(request):
     return built(request.param)
 
@@ -197,7 +203,7 @@ def check_input(made, **changes):
 
 
 def test_mirrored_lettering_is_found_under_the_name_of_its_stamp():
-    made = built("square under a shoulder, on a peg")
+    made = built("round, bolted")
     right = made.meshes["pastry-fig"]
     mirrored = Mesh(right.vertices * (-1.0, 1.0, 1.0), right.triangles[:, ::-1])
     found = build_findings(check_input(made, **{"pastry-fig": mirrored}), made.further[:1])
@@ -207,7 +213,7 @@ def test_mirrored_lettering_is_found_under_the_name_of_its_stamp():
 
 
 def test_a_stamp_that_is_too_thick_is_found_under_its_name():
-    made = built("square under a shoulder, on a peg")
+    made = built("round, bolted")
     part = made.mould.part("stamp-fig")
     low = Mesh(part.mesh.vertices - (0.0, 0.0, 0.5), part.mesh.triangles)
     parts = tuple(

@@ -247,7 +247,13 @@ def test_a_program_is_told_where_the_page_is():
         assert page.stdout.read() == ""  # nothing more than that one line
 
 
-@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM], ids=["Ctrl-C", "kill"])
+@pytest.mark.parametrize(
+    "how",
+    [
+        pytest.param(signal.SIGINT, id="Ctrl-C", marks=pytest.mark.slow),
+        pytest.param(signal.SIGTERM, id="kill"),
+    ],
+)
 def test_no_upload_is_left_behind(tmp_path, how):
     page = started("--port", "0", TMPDIR=str(tmp_path))
     assert asked(page, "POST", "/upload/design", b"name = 'x'")[0] == 200

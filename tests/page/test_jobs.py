@@ -37,7 +37,7 @@ def test_a_piece_is_told_figures_first_and_a_wrong_design_in_a_sentence(tmp_path
     worker.end()
 
 
-@pytest.mark.parametrize("draft", [None, 0.0, 20.0])
+@pytest.mark.parametrize("draft", [None, pytest.param(0.0, marks=pytest.mark.slow), 20.0])
 def test_a_blocks_piece_is_the_one_that_a_build_makes(draft):
     """What the page draws and makes leans as the block's cavity does."""
     design = Design().with_values({"mould.kind": "block", "mould.side_draft_deg": draft})

@@ -41,10 +41,10 @@ def test_a_comma_is_a_decimal_point(visit):
     ("field", "value", "says"),
     [
         ("portion.finished_weight_g", "-3", "above 0 g"),
-        ("portion.finished_weight_g", "many", "number"),
+        pytest.param("portion.finished_weight_g", "many", "number", marks=pytest.mark.slow),
         ("portion.finished_weight_g", "5 mm", "Must be in g, kg, mg, oz, lb"),
         ("portion.ratio", "3-7", "such as 3:7"),
-        ("mould.clearance_mm", "9", "at most 2 mm"),
+        pytest.param("mould.clearance_mm", "9", "at most 2 mm", marks=pytest.mark.slow),
     ],
 )
 def test_a_wrong_value_is_told_at_its_field_and_the_last_model_stays(visit, field, value, says):
