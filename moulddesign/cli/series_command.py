@@ -18,7 +18,6 @@ from moulddesign.design import Design
 from moulddesign.kitchen import Recipe
 from moulddesign.portion import figures
 from moulddesign.series.table import Row, RowsError, at_place, read_series
-from moulddesign.workers import pool_size
 
 if TYPE_CHECKING:
     from moulddesign.series.orders import Outcome
@@ -95,6 +94,7 @@ def run_series(
         from moulddesign.artwork.patterns import refuse_missing  # noqa: PLC0415 (the same)
         from moulddesign.series.cluster import run_on  # noqa: PLC0415 (geometry)
         from moulddesign.series.orders import Order, run_all  # noqa: PLC0415 (the same)
+        from moulddesign.workers import pool_size  # noqa: PLC0415 (asyncio, processes)
     _tried(rows, refuse_missing)
     kinds = export.parse_formats(formats)
     sheet = paper_for(kinds, paper)
