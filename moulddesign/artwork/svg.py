@@ -143,8 +143,7 @@ def _refuse_many_copies(root: Any, elements: Mapping[str, Any]) -> None:  # noqa
             return 1  # refused where it is drawn, as what contains itself is
         if element not in counts:
             counts[element] = 0
-            href = next((element.get(name) for name in HREFS if name in element.attrib), "")
-            copied = elements.get(href.strip()[1:]) if element_name(element) == "use" else None
+            copied = elements.get(_href(element)[1:]) if element_name(element) == "use" else None
             inside = [*element, *([] if copied is None else [copied])]
             counts[element] = 1 + sum(count(one, depth + 1) for one in inside)
         return counts[element]
@@ -259,7 +258,7 @@ class Renderer:
 
     def _referred(self, element: Any) -> Any:  # noqa: ANN401
         """Return the element that a `use` points at."""
-        href = next((element.get(name) for name in HREFS if name in element.attrib), "").strip()
+        href = _href(element)
         if not href.startswith("#"):
             raise SpecError("href", href[:60], say("artwork.href-outside"))
         if href[1:] not in self.elements:
@@ -370,6 +369,11 @@ class Renderer:
         points = np.concatenate(lines)
         low, size = points.min(axis=0), np.ptp(points, axis=0)
         return Affine2D(float(size[0]), 0.0, 0.0, float(size[1]), float(low[0]), float(low[1]))
+
+
+def _href(element: Any) -> str:  # noqa: ANN401
+    """Return what a `use` points at, empty where it says nothing."""
+    return next((element.get(name) for name in HREFS if name in element.attrib), "").strip()
 
 
 def _refuse(element: Any, tag: str, style: Style) -> None:  # noqa: ANN401

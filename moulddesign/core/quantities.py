@@ -52,7 +52,7 @@ class LengthUnit(StrEnum):
     @property
     def in_mm(self) -> float:
         """Length of one unit [mm]; the inch is 25.4 mm exactly (ISO 80000-3)."""
-        return {"mm": 1.0, "inch": 25.4, "cm": 10.0, "m": 1000.0}[self.value]
+        return UNITS["mm"][self.value]
 
 
 # Each of the following returns the value that it was given, so that it can stand where the value

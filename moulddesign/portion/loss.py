@@ -242,8 +242,9 @@ def _finished_of_raw(table: PortionTable) -> tuple[float, float]:
     # finished = raw - (c l_c + (1 - c) l_p) (raw - a) + l_p i.
     crust, paste = (loss_from_water(dough.water_before, dough.water_after) for dough in named)
     mean = table.crust_share * crust + (1.0 - table.crust_share) * paste
-    inside_g = centres_g(known_centres(table), CountsIn.FILLING)
-    return mean * centres_g(known_centres(table), CountsIn.APART) + paste * inside_g, 1.0 - mean
+    centres = known_centres(table)
+    apart_g, inside_g = (centres_g(centres, where) for where in (CountsIn.APART, CountsIn.FILLING))
+    return mean * apart_g + paste * inside_g, 1.0 - mean
 
 
 def _same_for_all(table: PortionTable) -> Loss:
