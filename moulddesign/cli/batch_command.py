@@ -11,7 +11,7 @@ import typer
 from rich.table import Table
 
 from moulddesign.cli.console import Overwrite, out, print_json, save_text, table
-from moulddesign.cli.options import WEIGHTS, AsJson, Override, design_path, with_designs
+from moulddesign.cli.options import WEIGHING, WEIGHTS, AsJson, Override, design_path, with_designs
 from moulddesign.core import SpecError, say
 from moulddesign.design import CentresWeighed, Design
 from moulddesign.kitchen import (
@@ -32,10 +32,11 @@ from moulddesign.kitchen import (
     joint_batch,
 )
 
+RECIPE = Override("--recipe", "batch.recipe", str, "FILE", "Recipe file (TOML).")
 BATCH_OWN = (
-    Override("--recipe", "batch.recipe", str, "FILE", "Recipe file (TOML)."),
+    *WEIGHING,
+    RECIPE,
     Override("--serving-date", "batch.serving_date", str, "YYYY-MM-DD", "Day of serving."),
-    Override("--scale-step", "scale.resolution_g", float, "G", "Smallest step of the scale."),
     Override("--hands", "bake_day.hands", int, "N", "People who work on the bake day."),
     Override("--moulds", "bake_day.moulds", int, "N", "Moulds that press at the same time."),
     Override("--wage", "price.wage_per_hour", float, "X", "Wage an hour: gives the price."),

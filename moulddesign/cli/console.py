@@ -10,6 +10,7 @@ import signal
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any, Final
@@ -175,6 +176,33 @@ def ounces(mass_g: float) -> str:
 def inches(length_mm: float) -> str:
     """Return a length in inches."""
     return f"{length_mm / UNITS['mm']['in']:.2f}"
+
+
+def tenths(value: float) -> str:
+    """Return grams or millimetres for a narrow table: whole from 1000 on, tenths below."""
+    return f"{value:.{0 if abs(value) >= WHOLE_FROM else 1}f}"
+
+
+WHOLE_FROM: Final = 1000.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitSystem:
+    """Units that a table is printed in."""
+
+    mass: str
+    length: str
+    of_grams: Callable[[float], str]
+    of_mm: Callable[[float], str]
+
+
+METRIC: Final = UnitSystem(mass="g", length="mm", of_grams=tenths, of_mm=tenths)
+US: Final = UnitSystem(mass="oz", length="in", of_grams=ounces, of_mm=inches)
+
+
+def systems(units: Units | None) -> tuple[UnitSystem, ...]:
+    """Return in what a table is printed: grams, and then ounces where they are asked for."""
+    return (METRIC, US) if units is Units.US else (METRIC,)
 
 
 Overwrite = Annotated[

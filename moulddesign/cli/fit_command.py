@@ -11,46 +11,71 @@ import typer
 from rich.console import Console
 from rich.table import Table
 
+from moulddesign.cli.batch_command import RECIPE, recipe_of
 from moulddesign.cli.console import (
     Overwrite,
+    PrintedUnits,
+    Units,
+    UnitSystem,
     bar_over,
     ends_at_once,
     err,
+    ounces,
     out,
     print_json,
+    refuse_to_replace,
     save_bytes,
     save_text,
+    systems,
     table,
+    tenths,
 )
-from moulddesign.cli.options import PIECE, AsJson, Override, with_design
+from moulddesign.cli.options import (
+    WEIGHING,
+    WEIGHTS,
+    AsJson,
+    Override,
+    PaperName,
+    with_design,
+)
 from moulddesign.cli.usage import UsageError
-from moulddesign.core import LengthUnit, Message, SpecError, ml_from_mm3, say
-from moulddesign.design import Design, OwnedMould, Shelf, Tool, refuse_idle
+from moulddesign.core import (
+    FileError,
+    LengthUnit,
+    Message,
+    SpecError,
+    WriteError,
+    ml_from_mm3,
+    say,
+)
+from moulddesign.design import DESIGN_FILE, Design, OwnedMould, Shelf, Tool, refuse_idle
+from moulddesign.kitchen import Recipe
 
 if TYPE_CHECKING:  # the room loads the geometry libraries, which light verbs do without
     from moulddesign.fit import Fit, FittingPiece, MeasuredCavity, Pressing, RankedMould, Window
 
 LETTERS = "abcdefgh"
-WHOLE_FROM = 1000.0
 MASSES = ("raw_g", "crust_g", "filling_g", "finished_g")
 CENTRED_MASSES = ("raw_g", "crust_g", "filling_g", "paste_g", "centre_g", "finished_g")
 
 
-def print_fit(design: Design, made: "Fit", pressed: Sequence["Pressing"]) -> None:
+def print_fit(
+    design: Design, made: "Fit", pressed: Sequence["Pressing"], units: Units | None
+) -> None:
     """Print the weights of each cavity, the window of a press mould, and what is to be said."""
     console = out()
     for note in made.notes:
         console.print(str(note))
     for numbers in made.equal_cavities:
         cavity, rows = made.cavities[numbers[0]]
-        _print_cavity(console, _title(made, cavity, numbers), rows)
-    window = made.own_window(design)
-    if window is not None:
-        console.print(_window_table(made.windows))
-    if pressed:
-        console.print(_pressed_table(pressed))
+        _print_cavity(console, _title(made, cavity, numbers), rows, units)
+    for system in systems(units):
+        if made.own_window(design) is not None:
+            console.print(_window_table(made.windows, system))
+        if pressed:
+            console.print(_pressed_table(pressed, system))
     _print_uncertainties(console, made.own_piece(design))
-    for sentence in _sentences(design, made):
+    for sentence in _sentences(design, made, units):
         console.print(sentence)
     if design.portion.is_loss_unmeasured:
         console.print(
@@ -58,34 +83,40 @@ def print_fit(design: Design, made: "Fit", pressed: Sequence["Pressing"]) -> Non
         )
 
 
-def print_ranked(design: Design, found: Sequence["RankedMould"]) -> None:
+def print_ranked(design: Design, found: Sequence["RankedMould"], units: Units | None) -> None:
     """Print the shelf, the mould that suits the portion best first."""
     console = out()
     remarks = _Footnotes(sentence for each in found for sentence in each.remarks)
-    rows = [
-        (
-            each.name,
-            "yes" if each.fits else "no",
-            _tenths(each.volume_ml)
-            + (f" +- {_tenths(each.tolerance_ml)}" if each.tolerance_ml > 0.0 else ""),
-            f"{each.over_ratio:+.1%}",
-            _tenths(each.height_mm),
-            _tenths(each.crust_thickness_mm),
-            _tenths(each.fills_raw_g),
-            remarks.letters(each.remarks),
-        )
-        for each in found
-    ]
     portion = design.portion
-    title = f"Moulds for {portion.finished_weight_g:g} g finished, {portion.ratio}"
-    heads = ("mould", "fits", "mL", "over", "mm high", "crust", "fills g", "see")
-    console.print(table(title, heads, rows))
+    unsure = ", by a loss that nobody measured" if portion.is_loss_unmeasured else ""
+    for system in systems(units):
+        rows = [
+            (
+                each.name,
+                "yes" if each.fits else "no",
+                tenths(each.volume_ml)
+                + (f" +- {tenths(each.tolerance_ml)}" if each.tolerance_ml > 0.0 else ""),
+                f"{each.over_ratio:+.1%}",
+                _shown(each.height_mm, system.of_mm),
+                _shown(each.crust_thickness_mm, system.of_mm),
+                _shown(each.fills_raw_g, system.of_grams),
+                remarks.letters(each.remarks),
+            )
+            for each in found
+        ]
+        weight = f"{system.of_grams(portion.finished_weight_g)} {system.mass}"
+        title = f"Moulds for {weight} finished, {portion.ratio}{unsure}"
+        heads = (
+            *("mould", "fits", "mL", "over", f"{system.length} high", "crust"),
+            *(f"fills {system.mass}", "see"),
+        )
+        console.print(table(title, heads, rows))
     for sentence in remarks.sentences():
         console.print(sentence)
     if not any(each.fits for each in found):
         console.print(_nearest(found))
     console.print("mL: what it holds, and how far the portion may be from that.")
-    console.print("crust: its thickness, mm, in the mould when it is full or pressed so.")
+    console.print("crust: its thickness in the mould when it is full or pressed so.")
     console.print("over: how much larger the portion is than what the mould takes.")
     console.print("fills: raw weight of this ratio that the mould is full with.")
 
@@ -129,61 +160,71 @@ def _title(made: "Fit", cavity: "MeasuredCavity", numbers: Sequence[int]) -> str
     return f"{made.mould.name}{which}: {ml_from_mm3(cavity.volume_mm3):.1f}{spread} mL"
 
 
-def _print_cavity(console: Console, title: str, rows: Sequence["FittingPiece"]) -> None:
+def _print_cavity(
+    console: Console, title: str, rows: Sequence["FittingPiece"], units: Units | None
+) -> None:
     remarks = _Footnotes(sentence for row in rows for sentence in row.remarks)
     for centred, group in groupby(rows, key=lambda row: row.has_centres):
         # Without a centre the filling is the paste.
         masses = CENTRED_MASSES if centred else MASSES
         heads = [mass.removesuffix("_g") for mass in masses]
-        cells = [_cells(row, masses, remarks) for row in group]
-        kind = "with the centre" if centred else "no centre"
-        console.print(table(f"{title}; {kind}, g", ("ratio", *heads, "crust mm", "see"), cells))
+        kind, alike = "with the centre" if centred else "no centre", tuple(group)
+        for system in systems(units):
+            cells = [_cells(row, masses, remarks, system) for row in alike]
+            made = table(
+                f"{title}; {kind}, {system.mass}",
+                ("ratio", *heads, f"crust {system.length}", "see"),
+                cells,
+            )
+            console.print(made)
     for sentence in remarks.sentences():
         console.print(sentence)
 
 
-def _cells(row: "FittingPiece", masses: Sequence[str], remarks: _Footnotes) -> tuple[object, ...]:
+def _cells(
+    row: "FittingPiece", masses: Sequence[str], remarks: _Footnotes, system: UnitSystem
+) -> tuple[object, ...]:
     piece = row.piece
-    shown = [_tenths(None if piece is None else getattr(piece, mass)) for mass in masses]
-    return (
-        row.ratio, *shown, _tenths(row.crust_thickness_mm), remarks.letters(row.remarks),
-    )  # fmt: skip
+    grams = [None if piece is None else getattr(piece, mass) for mass in masses]
+    shown = [_shown(each, system.of_grams) for each in grams]
+    thickness = _shown(row.crust_thickness_mm, system.of_mm)
+    return (row.ratio, *shown, thickness, remarks.letters(row.remarks))
 
 
-def _window_table(windows: Sequence["Window"]) -> Table:
+def _window_table(windows: Sequence["Window"], system: UnitSystem) -> Table:
     rows = [
         (
             w.design.portion.ratio,
             "yes" if w.design.portion.centres else "no",
-            f"{w.least_mm:.1f} to {w.most_mm:.1f}",
-            _span(w, "raw_g"),
-            _span(w, "finished_g"),
+            f"{system.of_mm(w.least_mm)} to {system.of_mm(w.most_mm)}",
+            _span(w, "raw_g", system),
+            _span(w, "finished_g", system),
         )
         for w in windows
     ]
-    heads = ("ratio", "centre", "height mm", "raw g", "finished g")
+    mass, length = system.mass, system.length
+    heads = ("ratio", "centre", f"height {length}", f"raw {mass}", f"finished {mass}")
     return table("What the press takes", heads, rows)
 
 
-def _span(window: "Window", mass: str) -> str:
+def _span(window: "Window", mass: str, system: UnitSystem) -> str:
     ends = (window.least, window.most)
-    return " to ".join(_tenths(None if end is None else getattr(end, mass)) for end in ends)
+    grams = [None if end is None else getattr(end, mass) for end in ends]
+    return " to ".join(_shown(each, system.of_grams) for each in grams)
 
 
-def _pressed_table(pressed: Sequence["Pressing"]) -> Table:
+def _pressed_table(pressed: Sequence["Pressing"], system: UnitSystem) -> Table:
+    masses = ("raw_g", "crust_g", "paste_g", "finished_g")
     rows = [
         (
-            f"{p.height_mm:.2f} mm",
-            p.piece.raw_g,
-            p.piece.crust_g,
-            p.piece.paste_g,
-            p.piece.finished_g,
+            system.of_mm(p.height_mm),
+            *(system.of_grams(getattr(p.piece, mass)) for mass in masses),
             "in the window" if p.inside else "outside",
         )
         for p in pressed
     ]
-    heads = ("height", "raw g", "crust g", "paste g", "finished g", "")
-    return table("Pressed", heads, rows)
+    heads = [f"{mass.removesuffix('_g')} {system.mass}" for mass in masses]
+    return table("Pressed", (f"height {system.length}", *heads, ""), rows)
 
 
 def _print_uncertainties(console: Console, row: "FittingPiece") -> None:
@@ -195,13 +236,17 @@ def _print_uncertainties(console: Console, row: "FittingPiece") -> None:
     console.print(table(title, ("cause", "mL", "raw g"), rows))
 
 
-def _sentences(design: Design, made: "Fit") -> Iterator[str]:
+def _sentences(design: Design, made: "Fit", units: Units | None) -> Iterator[str]:
     """Yield what does not fit the tables."""
     row = made.own_piece(design)
     if row.piece is not None:
+        doubt_g = 2.0 * row.raw_g_sd
+        us = ""
+        if units is Units.US:
+            us = f", in ounces {ounces(row.piece.raw_g)} give or take {ounces(doubt_g)}"
         yield (
             f"{row.ratio}: weigh {row.piece.raw_g:.1f} g raw, give or take "
-            f"{2.0 * row.raw_g_sd:.1f} g (twice the sd); press one and weigh it to be sure."
+            f"{doubt_g:.1f} g (twice the sd){us}; press one and weigh it to be sure."
         )
     if row.wrap_disc_mm is not None:
         yield f"A disc of its crust, {row.wrap_disc_mm:.0f} mm across, wraps the filling."
@@ -211,22 +256,17 @@ def _sentences(design: Design, made: "Fit") -> Iterator[str]:
         yield 'Add --centre "salted egg yolk:12" for rows with a whole centre in the filling.'
 
 
-def _tenths(value: float | None) -> str:
-    """Return a figure for a narrow table: whole from 1000 on, tenths below."""
-    if value is None:
-        return "-"
-    return f"{value:.{0 if abs(value) >= WHOLE_FROM else 1}f}"
+def _shown(value: float | None, show: Callable[[float], str]) -> str:
+    """Return a figure of a table, a dash where it is not known."""
+    return "-" if value is None else show(value)
 
 
-WEIGHED: Final = (
-    "--weight", "--loss", "--crust-density", "--filling-density", "--centre", "--centre-mass",
-    "--centre-density",
-)  # fmt: skip
 PORTION: Final = (
-    *(override for override in PIECE if override.flag in WEIGHED),
-    Override("--scale-step", "scale.resolution_g", float, "G", "Smallest step of the scale."),
+    *(override for override in WEIGHTS if override.flag not in {"--name", "--ratio"}),
+    *WEIGHING,
+    RECIPE,
 )
-"""Options for the portion, which set fields of the Design."""
+"""Options for the portion, which set fields of the Design; name and ratio are the verb's own."""
 
 OWNED: Final = (
     Override("--name", "name", str, "NAME", "What the mould is called."),
@@ -280,7 +320,7 @@ def with_mould(verb: Callable[..., Any]) -> Callable[..., Any]:
     return run
 
 
-@with_design(*PORTION)
+@with_design(*PORTION, bare=Design)
 @with_mould
 def run_fit(
     design: Design,
@@ -305,15 +345,23 @@ def run_fit(
     ] = None,
     save_as: Annotated[
         Path | None,
-        typer.Option("--out", "-o", metavar="FILE.toml", help="Write the design of what fits it."),
+        typer.Option(
+            "--out",
+            "-o",
+            metavar="DIR|FILE.toml",
+            help="Write the design of what fits it; into a folder, its bench card too.",
+        ),
     ] = None,
+    paper: PaperName = None,
+    units: PrintedUnits = None,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
     """Weights that fit a mould that exists: by its sizes, by water, or by its mesh.
 
     With --out the piece that fits goes on as a design to batch and trial; make refuses it, for its
-    mould exists. A press mould takes many weights: --weight says which.
+    mould exists. A folder gets its bench card too. A press mould takes many weights: --weight says
+    which.
 
     Example: moulddesign fit --outline square --width 50 --height 25 --corner-radius 6
 
@@ -323,15 +371,16 @@ def run_fit(
 
     Example: moulddesign fit --shelf moulds.toml --weight 75 --ratio 3:7
 
-    Example: moulddesign fit --name tin --width 60 --height 25 --ratio 3:7 --out tin.toml
+    Example: moulddesign fit --name tin --width 60 --height 25 --ratio 3:7 --out tin
     """
-    design = _of_no_demo(design, context.params)
+    if paper is not None and (save_as is None or save_as.suffix == ".toml"):
+        raise UsageError(say("cli.idle-without", option="--paper", needs="--out"))
     if ratio:
         design = design.with_values({"portion.ratio": ratio[0]})
     if shelf is not None:
         if context.params.get("design_file") is None and not context.params.get("weight"):
             raise UsageError(say("cli.idle-without", option="--shelf", needs="--weight"))
-        _rank(design, shelf, as_json=as_json)
+        _rank(design, shelf, units, as_json=as_json)
         return
     mould = OwnedMould.of(given)
     refuse_idle(mould.outline, given)
@@ -341,31 +390,62 @@ def run_fit(
         _plot(design, made, pressings, plot, overwrite=overwrite)
     if save_as is not None:
         _save(design, made, save_as, context.params, overwrite=overwrite)
-    _print(design, made, pressings, as_json=as_json)
+    _print(design, made, pressings, units, as_json=as_json)
 
 
 def _save(
     design: Design, made: "Fit", path: Path, asked: Mapping[str, Any], *, overwrite: bool
 ) -> None:
-    """Write the design of the piece that fits, under the mould's name where it has no other."""
+    """Write the design of the piece that fits, under the mould's name where it has no other.
+
+    A folder gets its bench card too, unless it holds a mould that was made.
+    """
     from moulddesign.fit import fitted_design  # noqa: PLC0415 (loaded: the mould was fitted by it)
 
     found = fitted_design(design, made, asked.get("weight"))
-    if asked.get("design_file") is None:
+    file = asked.get("design_file")
+    if file is None:
         found = found.with_values({"name": made.mould.name})
-    save_text(path, found.toml(), overwrite=overwrite)
+    if path.suffix == ".toml":
+        save_text(path, found.toml(), overwrite=overwrite)
+    else:
+        written = _bench_files(found, made, recipe_of(design, file), asked.get("paper"))
+        _save_all(path, {DESIGN_FILE: found.toml().encode()} | written, overwrite=overwrite)
     err().print(f"Written to {path}", soft_wrap=True)
 
 
-def _of_no_demo(design: Design, asked: Mapping[str, Any]) -> Design:
-    """Return the design without the demo's centre, where neither file nor option named one."""
-    keys = ("design_file", "centre", "centre_mass", "centre_density")
-    if any(asked.get(key) not in (None, (), []) for key in keys):
-        return design
-    return design.with_values({"portion.centres": []})
+def _bench_files(
+    design: Design, made: "Fit", recipe: Recipe | None, paper: str | None
+) -> dict[str, bytes]:
+    """Return the bench card and its pages as pictures, by the names of their files."""
+    with ends_at_once():
+        from moulddesign.export import parse_paper  # noqa: PLC0415 (typesetting)
+        from moulddesign.export.owned_card import owned_card  # noqa: PLC0415 (the same)
+
+    card = owned_card(design, made, recipe, parse_paper("a4" if paper is None else paper))
+    pages = {f"card-{number}.png": page for number, page in enumerate(card.pngs(), start=1)}
+    return {"card.pdf": card.pdf()} | pages
 
 
-def _rank(design: Design, shelf: Path, *, as_json: bool) -> None:
+def _save_all(folder: Path, files: Mapping[str, bytes], *, overwrite: bool) -> None:
+    """Write files into a folder, made where it is missing, if none of them is in the way."""
+    from moulddesign.export import REPORT, refuse_to_lose  # noqa: PLC0415 (loaded for the card)
+
+    refuse_to_lose(None, folder)
+    if (folder / REPORT).exists():
+        raise FileError(str(folder), say("cli.folder-of-build"))
+    for name in files:
+        refuse_to_replace(folder / name, overwrite=overwrite)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = say("cli.cannot-be-written", reason=error.strerror)
+        raise WriteError(str(folder), reason) from error
+    for name, content in files.items():
+        save_bytes(folder / name, content, overwrite=True)
+
+
+def _rank(design: Design, shelf: Path, units: Units | None, *, as_json: bool) -> None:
     with ends_at_once():
         from moulddesign.fit import ranked_moulds  # noqa: PLC0415 (the same)
 
@@ -375,7 +455,7 @@ def _rank(design: Design, shelf: Path, *, as_json: bool) -> None:
     if as_json:
         print_json({"design": design.report(), "ranked": [each.report() for each in found]})
     else:
-        print_ranked(design, found)
+        print_ranked(design, found, units)
 
 
 def _fitted(
@@ -411,8 +491,15 @@ def _plot(
     err().print(f"Written to {path}", soft_wrap=True)
 
 
-def _print(design: Design, made: "Fit", pressed: Sequence["Pressing"], *, as_json: bool) -> None:
+def _print(
+    design: Design,
+    made: "Fit",
+    pressed: Sequence["Pressing"],
+    units: Units | None,
+    *,
+    as_json: bool,
+) -> None:
     if as_json:
         print_json(made.report(design) | {"pressed": [p.report() for p in pressed]})
     else:
-        print_fit(design, made, pressed)
+        print_fit(design, made, pressed, units)

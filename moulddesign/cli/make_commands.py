@@ -28,13 +28,14 @@ from moulddesign.cli.options import (
     PIECE,
     RELIEF,
     STAMPS,
+    WEIGHING,
     AsJson,
     Override,
     PaperName,
     paper_for,
     with_design,
 )
-from moulddesign.cli.weight_commands import WEIGHING, weight_sentences, weight_table
+from moulddesign.cli.weight_commands import weight_sentences, weight_table
 from moulddesign.core import Finding, Message, Verdict, with_unit
 from moulddesign.design import Design, library
 

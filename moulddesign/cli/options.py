@@ -143,6 +143,14 @@ WEIGHTS: Final = (
 )
 """Options for what a piece weighs."""
 
+WEIGHING: Final = (
+    Override("--scale-step", "scale.resolution_g", float, "G", "Smallest step of the scale."),
+    Override("--hand-error", "scale.hand_error_g", float, "G", "How far a hand misses, sd."),
+    Override("--label-weight", "label.weight_g", float, "G", "Weight of one piece on the label."),
+    Override("--pieces-per-pack", "label.pieces_per_pack", int, "N", "Pieces that a label is for."),
+)
+"""Options of the verbs that weigh."""
+
 WIDTH: Final = Override("--width", "pastry.width_mm", float, "MM", "Width of the pastry.")
 
 SHAPE: Final = (
@@ -222,7 +230,14 @@ NO_WORKSHOP: Final = inspect.Parameter(
 )
 
 
-def with_design(*overrides: Override) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+def demo() -> Design:
+    """Return the demo design that comes with the package."""
+    return Design.read(Path(__file__).parents[1] / "data" / "demo.toml")
+
+
+def with_design(
+    *overrides: Override, bare: Callable[[], Design] = demo
+) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     """Return a decorator that gives a verb a design file argument and overriding options.
 
     The verb is called with the finished `Design` as its first argument.
@@ -231,18 +246,20 @@ def with_design(*overrides: Override) -> Callable[[Callable[..., Any]], Callable
     ----------
     *overrides : Override
         The options it offers.
+    bare : callable
+        Gives the design where there is neither a file nor an option.
     """
     file = inspect.Parameter(
         "design_file", inspect.Parameter.POSITIONAL_OR_KEYWORD, default=None, annotation=DesignFile
     )
-    return _with_first(file, overrides, design_with)
+    return _with_first(file, overrides, functools.partial(design_with, bare=bare))
 
 
 def with_designs(*overrides: Override) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     """Return a decorator as `with_design` does, for a verb that takes several designs.
 
     The verb is called with a tuple of design files, None for no file, and their designs; a folder
-    stands for the builds in it.
+    stands for the builds in it. Without any a plain piece is the design.
     """
     files = inspect.Parameter(
         "design_files", inspect.Parameter.POSITIONAL_OR_KEYWORD, default=None,
@@ -253,7 +270,7 @@ def with_designs(*overrides: Override) -> Callable[[Callable[..., Any]], Callabl
         named: list[Path] | None, asked: Mapping[str, Any], shop: Workshop
     ) -> tuple[tuple[Path | None, Design], ...]:
         found = [file for each in named or () for file in _in_folder(each)]
-        return tuple((file, design_with(file, asked, shop)) for file in found or (None,))
+        return tuple((file, design_with(file, asked, shop, Design)) for file in found or (None,))
 
     return _with_first(files, overrides, read)
 
@@ -301,7 +318,10 @@ def _in_folder(path: Path) -> list[Path]:
 
 
 def design_with(
-    file: Path | None, asked: Mapping[str, Any], shop: Workshop = EMPTY_WORKSHOP
+    file: Path | None,
+    asked: Mapping[str, Any],
+    shop: Workshop = EMPTY_WORKSHOP,
+    bare: Callable[[], Design] = demo,
 ) -> Design:
     """Return the file's design with the values that were given, and the workshop's for the others.
 
@@ -309,7 +329,8 @@ def design_with(
     gets who asks for nothing.
     """
     given = {field: value for field, value in asked.items() if value is not None}
-    design = Design() if file is None and given else read_design(file)
+    start = Design if given else bare
+    design = start() if file is None else read_design(file)
     free = free_values(shop, design, given)
     if "centres" in given:
         given["portion.centres"] = [_centre(text) for text in given.pop("centres")]
@@ -325,6 +346,9 @@ def design_with(
         given["further_stamps"] = [_stamp(pattern) for pattern in given.pop("stamps.patterns")]
     made = design.with_values(given)
     refuse_idle(made.pastry.outline, given)
+    pack = given.get("label.pieces_per_pack")
+    if pack is not None and made.label.weight_g is None:
+        raise SpecError("--pieces-per-pack", pack, say("cli.pack-without-label"))
     return with_workshop(made, free, given)
 
 
@@ -386,13 +410,8 @@ def paper_for(formats: Collection["Format"], name: str | None) -> "Paper":
     return parse_paper(name)
 
 
-def read_design(file: Path | None) -> Design:
-    """Return the design of a file or of a build's folder, or the demo.
-
-    Notes about the file go to stderr.
-    """
-    if file is None:
-        return demo()
+def read_design(file: Path) -> Design:
+    """Return the design of a file or of a build's folder; notes about the file go to stderr."""
     if file.suffix.lower() in DRAWINGS:
         raise FileError(str(file), say("cli.drawing-as-design", file=str(file)))
     design, notes = Design.read_with_notes(design_path(file))
@@ -405,8 +424,3 @@ def design_path(file: Path) -> Path:
     """Return a design file; of a folder, the one in it that a build wrote there."""
     inside = file / DESIGN_FILE
     return inside if inside.is_file() else file
-
-
-def demo() -> Design:
-    """Return the demo design that comes with the package."""
-    return Design.read(Path(__file__).parents[1] / "data" / "demo.toml")

@@ -72,6 +72,7 @@ RULES: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         "fit": {
             **_rules("weight", needs=("--shelf", "--out")),
             **_rules("out", idle_beside=("--shelf",)),
+            **_rules("paper", needs=("--out",), idle_beside=("--shelf",)),
             **_rules("overwrite", needs=("--plot", "--out"), idle_beside=("--shelf",)),
             **_rules("plot pressed-weight pressed-height name", idle_beside=("--shelf",)),
             **_rules("relief-depth water mesh", idle_beside=("--shelf",)),

@@ -13,10 +13,10 @@ from rich.table import Table
 
 from moulddesign.cli.console import PrintedUnits, Units, ounces, out, print_json, table
 from moulddesign.cli.options import (
+    WEIGHING,
     WEIGHTS,
     WIDTH,
     AsJson,
-    Override,
     design_with,
     with_design,
 )
@@ -41,13 +41,6 @@ from moulddesign.portion import (
     foods,
     roll_for,
 )
-
-WEIGHING: Final = (
-    Override("--scale-step", "scale.resolution_g", float, "G", "Smallest step of the scale."),
-    Override("--hand-error", "scale.hand_error_g", float, "G", "How far a hand misses, sd."),
-    Override("--label-weight", "label.weight_g", float, "G", "Weight on the label."),
-)
-"""Options of the verbs that weigh."""
 
 
 def weight_table(name: str, made: Figures, units: Units | None = None) -> Table:

@@ -33,6 +33,7 @@ from moulddesign.core.files import (
     toml_lines,
 )
 from moulddesign.core.findings import (
+    BENCH_CAUTIONS,
     CAUTIONS,
     DESIGN,
     OUR_CHOICE,
@@ -61,6 +62,7 @@ from moulddesign.core.quantities import (
 )
 
 __all__ = [
+    "BENCH_CAUTIONS",
     "CAUTIONS",
     "DESIGN",
     "G_PER_KG",

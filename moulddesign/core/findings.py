@@ -108,15 +108,20 @@ def with_unit(limit: str, unit: str) -> str:
     return NUMBERS.sub(lambda found: f"{found[0]} {unit}".rstrip(), limit, count=1)
 
 
-CAUTIONS: Final = (
-    say("core.caution-plastic"),
-    say("core.caution-filament"),
-    say("core.caution-washing"),
-    say("core.caution-silicone"),
+BENCH_CAUTIONS: Final = (
     say("core.caution-fingers"),
     say("core.caution-kitchen"),
     say("core.caution-allergens"),
     say("core.caution-selling"),
     say("core.caution-codes"),
+)
+"""Cautions of bench and shop, whatever the mould is made of."""
+
+CAUTIONS: Final = (
+    say("core.caution-plastic"),
+    say("core.caution-filament"),
+    say("core.caution-washing"),
+    say("core.caution-silicone"),
+    *BENCH_CAUTIONS,
 )
 """Cautions that go with every build, in the order of printing, bench and shop."""

@@ -13,18 +13,16 @@ from typing import Any, Final
 
 import numpy as np
 import typst
-from pydantic import BaseModel
 
-from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import KernelError, Message, Verdict, say
-from moulddesign.design import Kind, PieceComposition, PressTable, Purpose
+from moulddesign.design import Kind, PressTable
+from moulddesign.export.card_piece import COMPUTED, grams, piece_figures
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import Fonts, bold_font_path, regular_font_path, with_word_breaks
 from moulddesign.export.formats import Paper
 from moulddesign.export.views import state_of
 from moulddesign.kitchen import Recipe
-from moulddesign.portion import KnownCentre, LossSource, allergens, roll_for, silent_names
 
 
 def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, Any]:
@@ -82,23 +80,6 @@ def duration(minutes: float) -> str:
     return f"{hours} h {rest:02} min" if hours else f"{rest} min"
 
 
-MOST_LISTED: Final = 3
-"""Kinds of centres that the batch lists one by one."""
-
-DOUGHS: Final = {
-    PieceComposition.WRAPPED: "Crust dough",
-    PieceComposition.SOLID: "Dough",
-    PieceComposition.POURED: "Mass to pour",
-}
-"""What is weighed for the crust, or for the whole."""
-
-LOSS_SOURCES: Final = {
-    LossSource.GIVEN: "the design",
-    LossSource.DOUGHS: "dry-matter balance of the named doughs: "
-    "common practice, no source; weigh a trial",
-    LossSource.UNMEASURED: "unmeasured, from memory for a thin syrup crust; weigh a trial",
-}
-
 USES: Final = {
     Kind.PRESS: "Set the sleeve over the wrapped piece and press the stamp down with the plunger; "
     "lift everything off the table and push the pastry out.",
@@ -109,87 +90,33 @@ USES: Final = {
 }
 """What is done with each kind of mould, in short."""
 
-PIECES: Final = (12, 24, 48)
-"""Batches that the card totals besides the design's own."""
-
 
 def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
     """Return everything that a card says, as plain values of text and lists.
 
     A recipe's ingredients tell the allergens, where one is known.
     """
-    report = build.report()
-    return {
-        "title": build.design.name,
-        "name": with_word_breaks(build.design.name),
-        "program": f"moulddesign {__version__}",
+    report, outline = build.report(), build.pastry.outline
+    bore_mm = min(outline.width_mm, outline.depth_mm)
+    piece = piece_figures(build.design, build.portion, recipe, bore_mm)
+    return piece | {
         "failed": [with_word_breaks(name) for name in build.failed],
-        "weights": list(_weights(build)),
-        "totals": _totals(build),
-        "step": format_number(build.design.scale.resolution_g),
-        "made_of": _made_of(build),
-        "exact_ratio": f" The ratio is then {build.portion.split.ratio}."
-        if build.portion.is_filled
-        else "",
-        "label": _label(build),
         "rounding": "" if (said := _rounding(build)) is None else str(said),
         "inlays": " ".join(with_word_breaks(str(said)) for said in build.inlay_sentences),
-        "loss": ", loss unmeasured" if build.design.portion.is_loss_unmeasured else "",
-        "shapes": list(_shapes(build)),
+        "shapes": [*piece["shapes"], *_pressed(build)],
         "others": [with_word_breaks(one.stamp_name) for one in build.further],
         "state": state_of(build),
-        "batch": _batch(build),
         "parts": parts_table(report["parts"], build.design.printer.layer_height_mm),
         "order": [with_word_breaks(part.name) for part in build.mould.assembled],
-        "print_g": _grams(sum(part["print_g"] for part in report["parts"])),
+        "print_g": grams(sum(part["print_g"] for part in report["parts"])),
         "settings": list(_settings(build)),
         "silicone": _silicone(report["mould"]),
         "use": _use(build),
         "material_caution": build.design.printer.plastic.caution,
         "cautions": report["cautions"],
-        "allergens": _allergens(build, recipe),
-        "sources": [list(row) for row in _sources(build)],
+        "sources": [*piece["sources"], *map(list, _sources(build))],
         "findings": _findings(build),
     }
-
-
-def _made_of(build: Build) -> str:
-    """Return what a piece consists of, and that it is no food where it is none."""
-    table = build.design.portion
-    filled = build.portion.is_filled
-    said = f"crust to filling {table.ratio} by mass" if filled else table.composition.value
-    return f"NOT FOOD, {said}" if table.purpose is Purpose.NOT_FOOD else said
-
-
-def _weights(build: Build) -> Iterator[list[str]]:
-    """Yield what is weighed: name, grams as the scale shows them, grams exactly."""
-    made = build.portion
-    piece, split = made.piece, made.split
-    unsure = ", by a loss that nobody measured" if build.design.portion.is_loss_unmeasured else ""
-    dough = DOUGHS[made.composition]
-    yield [dough, _grams(split.crust_g), f"{piece.crust_g:.2f} g{unsure}"]
-    if not made.is_filled:
-        return
-    names = [
-        with_word_breaks(f"{one.count} {TIMES} {one.name}" if one.count > 1 else one.name)
-        for one in made.centres
-    ]
-    if made.together:
-        low_g, high_g = split.paste_range_g
-        each = zip(names, made.centres, strict=True)
-        listed = ", ".join(f"{name} ({_grams(one.total_g)} g)" for name, one in each)
-        first = f"first {listed}, then paste up to this weight: {low_g:.1f} to {high_g:.1f} g of it"
-        title = f"Paste with {names[0]}" if len(names) == 1 else "Paste with centres"
-        yield [title, _grams(split.filling_g), first]
-        return
-    yield ["Filling paste", _grams(split.paste_g), f"{piece.paste_g:.2f} g{unsure}"]
-    for name, one in zip(names, made.centres, strict=True):
-        yield [name, _grams(one.total_g), "counted, not weighed"]
-
-
-def _totals(build: Build) -> list[str]:
-    """Return raw and finished weight of a piece."""
-    return [_grams(build.portion.split.raw_g), _grams(build.portion.piece.finished_g)]
 
 
 def _rounding(build: Build) -> Message | None:
@@ -197,62 +124,14 @@ def _rounding(build: Build) -> Message | None:
     return build.portion.rounding(build.design.mould.kind, build.pastry.outline.area_mm2)
 
 
-def _label(build: Build) -> str:
-    target = build.portion.label
-    if target is None:
-        return ""
-    finished = f"{build.portion.piece.finished_g:.1f}"
-    label, short = format_number(target.label_g), format_number(target.deficiency_g)
-    return (
-        f"These weights give {finished} g finished, for a label of {label} g (deficiency of "
-        f"{short} g a pack; guidance only, local law decides)."
-    )
-
-
-def _shapes(build: Build) -> Iterator[list[str]]:
-    """Yield what to roll: name and size."""
-    balls, outline = build.portion.balls, build.pastry.outline
-    poured = build.portion.composition is PieceComposition.POURED
-    if balls.disc_mm is not None:
-        yield ["Ball of crust dough", f"⌀ {balls.crust_mm:.0f} mm"]
-        yield ["…rolled to a disc", f"⌀ {balls.disc_mm:.0f} {TIMES} {balls.shell_mm:.1f} mm"]
-        yield ["Ball of filling with centres", f"⌀ {balls.filling_mm:.0f} mm"]
-        yield ["Wrapped ball", f"⌀ {balls.wrapped_mm:.0f} mm"]
-    elif not poured:
-        yield ["Ball of dough", f"⌀ {balls.wrapped_mm:.0f} mm"]
-    bore_mm = min(outline.width_mm, outline.depth_mm)
-    roll = None if poured else roll_for(build.design, build.portion.piece, bore_mm)
-    if roll is not None:
-        form = "□" if build.design.pastry.outline == "square" else "⌀"
-        size = f"{form} {roll.across_mm:.0f} {TIMES} {roll.length_mm:.0f} mm"
-        yield ["…shaped to enter the mould", size]
+def _pressed(build: Build) -> Iterator[list[str]]:
+    """Yield the sizes of the pressed piece."""
     yield ["Pressed height, to the flat top", f"{build.pastry.height_mm:.1f} mm"]
     for one in build.further:
         yield [f"…under {with_word_breaks(one.stamp_name)}", f"{one.pastry.height_mm:.1f} mm"]
-    yield ["Pressed width", f"{format_number(outline.width_mm)} mm"]
+    yield ["Pressed width", f"{format_number(build.pastry.outline.width_mm)} mm"]
     if build.interior.is_filled:
         yield ["Crust all round", f"{build.interior.crust_mm:.1f} mm"]
-
-
-def _batch(build: Build) -> dict[str, Any]:
-    """Return totals of crust and paste for some numbers of pieces, without any losses."""
-    split, asked = build.portion.split, build.design.batch.pieces
-    counts = sorted({*PIECES, asked}) if asked is not None else list(PIECES)
-    centres = [(with_word_breaks(c.name), c.count) for c in build.design.portion.centres]
-    if len(centres) > MOST_LISTED:
-        centres = [("Centres of all kinds", sum(each for _, each in centres))]
-    return {
-        "heads": [str(count) for count in counts],
-        "doughs": [
-            [f"{name}, g", *[_grams(count * each_g) for count in counts]]
-            for name, each_g in (
-                (DOUGHS[build.portion.composition], split.crust_g),
-                ("Filling paste", split.paste_g),
-            )
-            if each_g > 0.0
-        ],
-        "centres": [[name, *[str(each * count) for count in counts]] for name, each in centres],
-    }
 
 
 def _settings(build: Build) -> Iterator[list[str]]:
@@ -296,91 +175,14 @@ def _bed(build: Build) -> str:
     return f" {TIMES} ".join(f"{ceil(length - 0.001)}" for length in largest) + " mm"
 
 
-def _allergens(build: Build, recipe: Recipe | None) -> str:
-    """Return what the names of ingredients and centres tell; a name unknown tells nothing."""
-    if build.design.portion.purpose is Purpose.NOT_FOOD:
-        return "No food: not to be eaten."
-    centres = [centre.name for centre in build.portion.centres]
-    silent = silent_names(dict.fromkeys(centres))
-    names = [name for name in centres if name not in silent]
-    names += [one.food for one in build.portion.centres if one.food is not None]
-    if recipe is not None:
-        names += [line.food for line in recipe.lines]
-    said = [] if recipe is not None else ["No recipe is known, so crust and paste are not judged."]
-    if silent:
-        said.append(f"Nothing is known of {', '.join(map(with_word_breaks, silent))}.")
-    if names:
-        whose = "centres" if recipe is None else "recipe and centres" if centres else "recipe"
-        found = ", ".join(allergens(names)) or "no allergen"
-        said.append(f"The names in the {whose} point to: {found}.")
-    return " ".join([*said, "Read every packet all the same."])
-
-
 def _sources(build: Build) -> Iterator[tuple[str, str, str]]:
-    """Yield the figures that the weights depend on: name, value, source."""
-    design = build.design
-    for table in (design.portion, design.scale):
-        yield from _given(table)
-    yield from _centre_sources(build.portion.centres)
-    figures = build.portion
-    for part, density in (("crust", figures.crust_density), ("paste", figures.filling_density)):
-        shown = f"{density.g_per_ml:.3f} +- {density.sd_g_per_ml:.3f} g/mL"
-        yield f"density of the {part}", shown, density.source
-    loss = f"{figures.loss.ratio:.3f} +- {figures.loss.uncertainty:.3f}"
-    yield "loss in baking and resting", loss, LOSS_SOURCES[figures.loss.source]
-    piece = build.portion.piece
-    for name, value in (
-        ("raw weight", f"{piece.raw_g:.2f} g"),
-        ("pressed volume", f"{piece.volume_ml:.2f} mL"),
-        ("pressed height", f"{build.pastry.height_mm:.2f} mm"),
-        *(
-            [("crust thickness", f"{build.interior.crust_mm:.2f} mm")]
-            if build.interior.is_filled
-            else []
-        ),
-    ):
-        yield name, value, "computed from the figures above"
-    material = design.printer.plastic
+    """Yield what follows from the piece's figures, and the plastic."""
+    yield "pressed height", f"{build.pastry.height_mm:.2f} mm", COMPUTED
+    if build.interior.is_filled:
+        yield "crust thickness", f"{build.interior.crust_mm:.2f} mm", COMPUTED
+    material = build.design.printer.plastic
     solid = f"{format_number(material.density_g_per_ml)} g/mL"
-    yield design.printer.material, solid, material.source
-
-
-def _centre_sources(centres: Sequence[KnownCentre]) -> Iterator[tuple[str, str, str]]:
-    """Yield the figures of the centres; one that several share comes once."""
-    whose: dict[tuple[str, str, str], list[str]] = {}
-    for centre in centres:
-        density = f"{centre.density_g_per_ml:.3g} +- {centre.density_sd_g_per_ml:.2g} g/mL"
-        for row in (
-            ("mass of one", f"{centre.mass_g:g} +- {centre.mass_sd_g:.2g} g", "the design"),
-            ("density", density, centre.density_source),
-        ):
-            whose.setdefault(row, []).append(with_word_breaks(centre.name))
-    for (name, value, source), names in sorted(whose.items(), key=lambda row: len(row[1])):
-        shared = "each centre" if len(names) == len(centres) else f"{len(names)} centres"
-        yield f"{names[0] if len(names) == 1 else shared}: {name}", value, source
-
-
-STATED_ELSEWHERE: Final = {
-    "name", "counts_in", "loss", "loss_uncertainty", "crust_density_g_per_ml",
-    "crust_density_sd_g_per_ml", "filling_density_g_per_ml", "filling_density_sd_g_per_ml",
-}  # fmt: skip
-"""Fields that no row of their own is for."""
-
-
-def _given(table: BaseModel) -> Iterator[tuple[str, str, str]]:
-    """Yield the figures of a table of the design, each with its source."""
-    for key, field in type(table).model_fields.items():
-        value = getattr(table, key)
-        if value is None or isinstance(value, tuple) or key in STATED_ELSEWHERE:
-            continue
-        extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
-        source = str(extra.get("source", "")) if value == field.default else "the design"
-        shown = format_number(value) if isinstance(value, float) and value >= 1.0 else _plain(value)
-        yield field.description or key, f"{shown} {extra.get('unit', '')}".strip(), source
-
-
-def _plain(value: object) -> str:
-    return f"{value:g}" if isinstance(value, float) else f"{value}"
+    yield build.design.printer.material, solid, material.source
 
 
 def _findings(build: Build) -> dict[str, Any]:
@@ -403,11 +205,6 @@ def _measured(value: float | Message) -> str:
     return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
-def _grams(mass_g: float) -> str:
-    """Return grams as a scale shows them, at most one decimal."""
-    return f"{mass_g:.1f}".removesuffix(".0")
-
-
 PAPERS: Final = {Paper.A4: "a4", Paper.LETTER: "us-letter"}
 """Names of the papers in the template's language."""
 
@@ -420,10 +217,12 @@ class Card:
     """A bench card; the same values are the same bytes."""
 
     figures: Mapping[str, Any]
-    """What `card_figures` returns, and what the relief's caption says."""
+    """What `card_figures` returns, and what the relief's caption says; or the figures of a card
+    for a mould that exists."""
     pictures: Mapping[str, bytes]
     """PNG or SVG files by name: `pastry.png`, `parts.png`, `print.png`, `relief.png`,
-    `section.svg`; `other-0.png` and so on, one for each of the figures' `others`."""
+    `section.svg`; `other-0.png` and so on, one for each of the figures' `others`. None for a mould
+    that exists."""
     paper: Paper
     fonts: Fonts
 

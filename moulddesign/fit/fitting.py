@@ -71,6 +71,17 @@ class Fit:
         own = [r for r in self.cavities[0][1] if r.ratio == design.portion.ratio]
         return own[-1]
 
+    def filled(self, design: Design) -> tuple[MeasuredCavity, FittingPiece]:
+        """Return the largest cavity as a design's piece fills it, and that piece.
+
+        A press mould's is as high as the design's weight presses it; another is full.
+        """
+        window = self.own_window(design)
+        if window is None:
+            return self.cavities[0][0], self.own_piece(design)
+        cavity = _at_height(self, window, window.height_of_mm(figures(design).piece))
+        return cavity, fitting_piece(window.design, cavity)
+
     def report(self, design: Design) -> dict[str, Any]:
         """Return everything as plain values."""
         main = self.own_window(design)

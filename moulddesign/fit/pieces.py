@@ -33,6 +33,7 @@ RATIOS: Final = ("2:8", "3:7", "4:6", "5:5")
 THIN_CRUST: Final = say("fit.crust-thin", least_mm=LEAST_CRUST_MM)
 DEEP_RELIEF: Final = say("fit.relief-in-crust")
 NO_ROOM: Final = say("fit.centre-too-large")
+CLOSE: Final = say("fit.centre-close", paste_mm=LEAST_PASTE_MM)
 NO_CRUST: Final = say("fit.no-crust")
 
 
@@ -150,15 +151,20 @@ def _remarks(
         return ()
     if thickness_mm is None:
         return (NO_CRUST,)
-    diameters = [c.diameter_mm for c in known_centres(design.portion) for _ in range(c.count)]
-    room = (
+    centres = known_centres(design.portion)
+    diameters = [c.diameter_mm for c in centres for _ in range(c.count)]
+    # From the nearest ball to the outside of the piece.
+    room_mm = min(
         (shape.height_mm - max(diameters, default=0.0)) / 2.0,
         shape.width_mm / 2.0 - ring_reach_mm(diameters),
     )
+    # A soft one flattens: how far is not known, but not where its ball outgrows the whole piece.
+    needed_mm = thickness_mm if any(c.rigid is True for c in centres) else 0.0
     found = {
         THIN_CRUST: thickness_mm < LEAST_CRUST_MM,
         DEEP_RELIEF: cavity.relief_depth_mm > CUT_RATIO * thickness_mm,
-        NO_ROOM: bool(diameters) and min(room) < thickness_mm + LEAST_PASTE_MM,
+        NO_ROOM: bool(diameters) and room_mm < needed_mm,
+        CLOSE: bool(diameters) and needed_mm <= room_mm < thickness_mm + LEAST_PASTE_MM,
     }
     return tuple(sentence for sentence, holds in found.items() if holds)
 

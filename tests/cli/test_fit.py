@@ -308,3 +308,48 @@ def test_a_press_is_asked_which_of_its_weights(monkeypatch, capsys, tmp_path):
         monkeypatch, capsys, "fit", *PRESS, "--out", "a.toml", "--weight", 900
     )
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_gets_design_and_bench_card(monkeypatch, capsys, tmp_path):
+    folder = tmp_path / "tin"
+    code, out, _ = run(monkeypatch, capsys, "fit", *SQUARE, "--out", folder, "--units", "us")
+    assert code == 0
+    assert "oz" in out
+    assert {path.name for path in folder.iterdir()} == {
+        "design.toml", "card.pdf", "card-1.png", "card-2.png"
+    }  # fmt: skip
+    made = figures(Design.read(folder / "design.toml"))
+    assert made.piece.volume_ml == pytest.approx(60.0, abs=0.01)  # 50 x 50 x 24 mm
+    sentence = refused(monkeypatch, capsys, "fit", *SQUARE, "--out", folder)
+    assert "is there already" in sentence
+    (folder / "report.json").write_text("{}")
+    assert "name another folder" in refused(
+        monkeypatch, capsys, "fit", *SQUARE, "--out", folder, "--overwrite"
+    )
+
+
+@pytest.mark.parametrize(
+    ("mass_g", "name", "remark"),
+    [
+        # Balls of 20 and 22 mm in 24 mm, whose crust of 3:7 is near 2 mm: a date gives way.
+        pytest.param(5, "date", "flatten a soft one", id="a soft one flattens"),
+        pytest.param(5, "walnut", "The centre does not fit.", id="a nut does not"),
+    ],
+)
+def test_a_soft_centre_may_be_flattened(monkeypatch, capsys, mass_g, name, remark):
+    made = report(monkeypatch, capsys, *SQUARE, "--ratio", "3:7", "--centre", f"{name}:{mass_g}")
+    (row,) = [r for r in made["cavities"][0]["rows"] if r["with_centre"] and r["ratio"] == "3:7"]
+    assert remark in " ".join(row["remarks"])
+
+
+def test_paper_needs_a_card(monkeypatch, capsys, tmp_path):
+    sentence = refused(
+        monkeypatch, capsys, "fit", *SQUARE, "--out", tmp_path / "tin.toml", "--paper", "letter"
+    )
+    assert "--paper" in sentence
+
+
+def test_fit_takes_named_doughs(monkeypatch, capsys):
+    made = report(monkeypatch, capsys, *SQUARE, "--crust-dough", "unbaked", "--ratio", "3:7")
+    row = next(r for r in made["cavities"][0]["rows"] if r["ratio"] == "3:7")
+    assert row["finished_g"] == pytest.approx(row["raw_g"], rel=0.02)

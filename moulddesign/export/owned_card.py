@@ -1,0 +1,121 @@
+"""The bench card of a mould that exists: the piece that fits it, without anything to print."""
+
+from collections.abc import Iterator
+from typing import Any, Final
+
+from moulddesign.core import BENCH_CAUTIONS, CAUTIONS, ml_from_mm3, say
+from moulddesign.design import Design, Kind
+from moulddesign.export.card import USES, Card
+from moulddesign.export.card_piece import COMPUTED, piece_figures
+from moulddesign.export.fonts import fonts_of, with_word_breaks
+from moulddesign.export.formats import Paper
+from moulddesign.fit import Fit, FittingPiece, MeasuredCavity
+from moulddesign.fit.cavities import SizedShape
+from moulddesign.kitchen import Recipe
+from moulddesign.portion import Figures, cautions_of, figures
+
+USE_OF_OWNED: Final = {
+    Kind.PRESS: USES[Kind.PRESS],
+    Kind.BLOCK: "Press the wrapped piece into the cavity, level it, turn the mould over and knock "
+    "the pastry out.",
+}
+"""What is done with a mould that exists."""
+
+
+def owned_card(design: Design, made: Fit, recipe: Recipe | None, paper: Paper) -> Card:
+    """Return the bench card of the piece that fits a mould.
+
+    Parameters
+    ----------
+    design : Design
+        As `fitted_design` returns it.
+    recipe : Recipe or None
+        Its ingredients tell the allergens, where one is known.
+    """
+    shown = _figures(design, made, recipe)
+    return Card(figures=shown, pictures={}, paper=paper, fonts=fonts_of(design))
+
+
+def _figures(design: Design, made: Fit, recipe: Recipe | None) -> dict[str, Any]:
+    weights = figures(design)
+    cavity, row = made.filled(design)
+    kind = Kind.BLOCK if made.own_window(design) is None else Kind.PRESS
+    piece = piece_figures(
+        design, weights, recipe, None if cavity.shape is None else cavity.shape.width_mm
+    )
+    # A mesh may be that of a print; wood and metal need no cautions about plastic.
+    first = CAUTIONS if made.mould.mesh is not None else BENCH_CAUTIONS
+    cautions = (say("fit.caution-mould"), *first, *cautions_of(design.portion))
+    remarks = dict.fromkeys((*made.notes, *made.cavities[0][0].remarks, *row.remarks))
+    return piece | {
+        "failed": [],
+        "rounding": " ".join(_beside_the_weights(made, weights, kind, row)),
+        "inlays": "",
+        "others": [],
+        "mould": with_word_breaks(made.mould.name),
+        "shapes": [*piece["shapes"], *_filled(made, design, cavity, row)],
+        "use": USE_OF_OWNED[kind],
+        "remarks": list(map(str, remarks)),
+        "cautions": list(map(str, cautions)),
+        "sources": [*piece["sources"], *_sources(made, cavity, row)],
+    }
+
+
+def _beside_the_weights(
+    made: Fit, weights: Figures, kind: Kind, row: FittingPiece
+) -> Iterator[str]:
+    """Yield what rounding does to the height, where the mouth is known, and how sure that is."""
+    cavity = made.cavities[0][0]
+    mouth = cavity.bore or (cavity.shape if isinstance(cavity.shape, SizedShape) else None)
+    rounding = None if mouth is None else weights.rounding(kind, mouth.outline.area_mm2)
+    if rounding is not None:
+        yield str(rounding)
+    if kind is Kind.BLOCK:
+        yield (
+            f"The mould is full with {_grams_of(row):.1f} g raw, give or take "
+            f"{2.0 * row.raw_g_sd:.1f} g (twice the standard uncertainty): press one and weigh it."
+        )
+
+
+def _filled(
+    made: Fit, design: Design, cavity: MeasuredCavity, row: FittingPiece
+) -> Iterator[list[str]]:
+    """Yield the sizes of the piece in the mould, as far as they are known."""
+    window = made.own_window(design)
+    if window is not None:
+        height_mm = window.height_of_mm(figures(design).piece)
+        yield ["Pressed height, to the flat top", f"{height_mm:.1f} mm"]
+        yield ["…which the press takes from", f"{window.least_mm:.1f} to {window.most_mm:.1f} mm"]
+    else:
+        yield ["The mould holds", _volume(cavity)]
+    known = row.crust_thickness_mm
+    if design.portion.is_filled:
+        yield ["Crust all round", "shape not known" if known is None else f"{known:.1f} mm"]
+
+
+def _grams_of(row: FittingPiece) -> float:
+    assert row.piece is not None  # noqa: S101 (a fitted design has one)
+    return row.piece.raw_g
+
+
+def _volume(cavity: MeasuredCavity) -> str:
+    doubt_ml = 2.0 * ml_from_mm3(cavity.volume_sd_mm3)
+    return f"{ml_from_mm3(cavity.volume_mm3):.1f} +- {doubt_ml:.1f} mL"
+
+
+def _sources(made: Fit, cavity: MeasuredCavity, row: FittingPiece) -> Iterator[list[str]]:
+    """Yield how the mould was measured, and how well that tells its weight."""
+    mould = made.mould
+    if mould.mesh is not None:
+        how = "its mesh"
+    elif mould.water_g:
+        how = f"{len(mould.water_g)} weighings of the water that fills it"
+    else:
+        how = f"its inner sizes, by {mould.tool.value}"
+    if cavity.uncertainties:
+        yield ["what the mould holds", _volume(cavity), f"{how}; twice the standard uncertainty"]
+    for cause in row.uncertainties:
+        share = f"{cause.raw_g:.2f} g of raw weight"
+        yield [f"uncertainty by {cause.name}", share, "standard uncertainty"]
+    if row.crust_thickness_mm is not None:
+        yield ["crust thickness", f"{row.crust_thickness_mm:.2f} mm", COMPUTED]
