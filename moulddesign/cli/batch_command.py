@@ -10,7 +10,17 @@ from typing import Annotated, Any
 import typer
 from rich.table import Table
 
-from moulddesign.cli.console import Overwrite, out, print_json, save_text, table
+from moulddesign.cli.console import (
+    Overwrite,
+    PrintedUnits,
+    Units,
+    ounces,
+    out,
+    print_json,
+    save_text,
+    systems,
+    table,
+)
 from moulddesign.cli.options import WEIGHING, WEIGHTS, AsJson, Override, design_path, with_designs
 from moulddesign.core import SpecError, say
 from moulddesign.design import CentresWeighed, Design
@@ -62,6 +72,7 @@ def run_batch(
     csv_file: Annotated[
         Path | None, typer.Option("--csv", metavar="FILE", help="Write the table as CSV too.")
     ] = None,
+    units: PrintedUnits = None,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
@@ -88,7 +99,9 @@ def run_batch(
         if as_json:
             print_json(plain_joint(joint, currency))
         else:
-            _print_joint(joint, currency)
+            _print_joint(joint, currency, units)
+            for sentence in _unmeasured([design for _, design in designs]):
+                out().print(sentence, markup=False)
         return
     made = batch(first, recipes[0], on_hand, pieces)
     if csv_file is not None:
@@ -96,7 +109,7 @@ def run_batch(
     if as_json:
         print_json(plain_batch(made, currency))
     else:
-        _print_batch(first, made)
+        _print_batch(first, made, units)
 
 
 def recipe_of(design: Design, design_file: Path | None) -> Recipe | None:
@@ -180,43 +193,52 @@ def _parts(made: Batch) -> tuple[tuple[str, BatchPart], ...]:
     return tuple((name, part) for name, part in found if part.pieces_g > 0.0)
 
 
-def _print_batch(design: Design, made: Batch) -> None:
+def _print_batch(design: Design, made: Batch, units: Units | None) -> None:
     console = out()
     split = made.split
     pieces = {"crust": split.crust_g, "filling": split.paste_g}
-    rows = [
-        (name, pieces[name], part.pieces_g, part.ready_g, part.mixed_g)
-        for name, part in _parts(made)
-    ]
-    heads = ("part", "one piece g", "all pieces g", "have ready g", "mix g")
-    console.print(table(f"{design.name}: {made.pieces} pieces", heads, rows))
+    what = ("one piece", "all pieces", "have ready", "mix")
+    for system in systems(units):
+        rows = [
+            (name, *map(system.of_grams, (pieces[name], part.pieces_g, part.ready_g, part.mixed_g)))
+            for name, part in _parts(made)
+        ]
+        heads = ("part", *(f"{each} {system.mass}" for each in what))
+        console.print(table(f"{design.name}: {made.pieces} pieces", heads, rows))
     for name, part in _parts(made):
-        _print_mix(f"Mix for the {name}", part.lines)
+        _print_mix(f"Mix for the {name}", part.lines, units)
     coin = design.batch.currency
     if design.portion.centres and design.portion.centres_weighed is CentresWeighed.WITH_PASTE:
-        console.print(f"On the scale, paste and centre together: {split.filling_g:g} g a piece.")
-    for sentence in _sentences(made, coin):
+        each = _weight(split.filling_g, units)
+        console.print(f"On the scale, paste and centre together: {each} a piece.")
+    for sentence in (*_sentences(made, coin, units), *_unmeasured([design])):
         console.print(sentence, markup=False)
     _print_prices([("", each) for each in made.prices], coin, made.cost)
     _print_times(made.days, made.plan)
 
 
-def _print_joint(made: JointBatch, coin: str) -> None:
+def _print_joint(made: JointBatch, coin: str, units: Units | None) -> None:
     console = out()
-    rows = [
-        (name, each.pieces, each.split.crust_g, each.split.paste_g, each.trays.count)
-        for name, each in made.batches
-    ]
-    heads = ("design", "pieces", "crust g each", "paste g each", "trays")
-    console.print(table(f"{len(made.batches)} designs, {made.pieces} pieces", heads, rows))
+    for system in systems(units):
+        rows = [
+            (
+                name, each.pieces, system.of_grams(each.split.crust_g),
+                system.of_grams(each.split.paste_g), each.trays.count,
+            )
+            for name, each in made.batches
+        ]  # fmt: skip
+        heads = ("design", "pieces", f"crust {system.mass}", f"paste {system.mass}", "trays")
+        title = f"{len(made.batches)} designs, {made.pieces} pieces; weights of one"
+        console.print(table(title, heads, rows))
     for dough in made.doughs:
-        title = f"Mix {dough.mixed_g:.0f} g for the {dough.part} of {', '.join(dough.designs)}"
+        mixed = _weight(dough.mixed_g, units)
+        title = f"Mix {mixed} for the {dough.part} of {', '.join(dough.designs)}"
         if dough.lines:
-            _print_mix(title, dough.lines)
+            _print_mix(title, dough.lines, units)
         else:
             console.print(f"{title}.", markup=False)
     for name, each in made.batches:
-        for sentence in (*_centres(each), *_carried(each)):
+        for sentence in (*_centres(each), *_carried(each, units)):
             console.print(f"{name}: {sentence[:1].lower()}{sentence[1:]}", markup=False)
     console.print(_allergens(made.allergens), markup=False)
     if made.cost is not None:
@@ -226,14 +248,25 @@ def _print_joint(made: JointBatch, coin: str) -> None:
     _print_times(made.days, made.plan)
 
 
-def _print_mix(title: str, lines: Sequence[RecipeLine]) -> None:
+def _weight(mass_g: float, units: Units | None) -> str:
+    """Return a mass as a sentence says it."""
+    whole = f"{mass_g:.1f}".removesuffix(".0") + " g"
+    return f"{whole} ({ounces(mass_g)} oz)" if units is Units.US else whole
+
+
+def _print_mix(title: str, lines: Sequence[RecipeLine], units: Units | None) -> None:
     if not lines:
         return
+    us = units is Units.US
     rows = [
-        (line.food, line.percent, line.scaled_g, "-" if line.price is None else line.price)
+        (
+            line.food, line.percent, line.scaled_g, *([ounces(line.scaled_g)] if us else []),
+            "-" if line.price is None else line.price,
+        )
         for line in lines
-    ]
-    out().print(table(title, ("ingredient", "%", "g", "price"), rows))
+    ]  # fmt: skip
+    heads = ("ingredient", "%", "g", *(["oz"] if us else []), "price")
+    out().print(table(title, heads, rows))
     for line in lines:
         if line.wants_finer_scale:
             out().print(
@@ -241,14 +274,14 @@ def _print_mix(title: str, lines: Sequence[RecipeLine]) -> None:
             )
 
 
-def _sentences(made: Batch, coin: str) -> Iterator[str]:
+def _sentences(made: Batch, coin: str, units: Units | None) -> Iterator[str]:
     """Yield what does not fit a table."""
     yield from _centres(made)
     if made.runs_short is not None:
         yield f"What runs short first is the {made.runs_short}; left over: {_left_over(made)}."
     elif made.left_over:
         yield f"Left over: {_left_over(made)}."
-    yield from _carried(made)
+    yield from _carried(made, units)
     yield _allergens(made.allergens)
     if made.cost is not None:
         yield _cost(made.cost, coin)
@@ -259,16 +292,27 @@ def _centres(made: Batch) -> Iterator[str]:
         yield f"Centres: {count} of {name}."
 
 
-def _carried(made: Batch) -> Iterator[str]:
+def _carried(made: Batch, units: Units | None) -> Iterator[str]:
     for name, state, packed in (("Trays", "raw", made.trays), ("Boxes", "finished", made.boxes)):
         last = "" if packed.last == packed.each else f", {packed.last} on the last"
-        yield f"{name}: {packed.count} of {packed.each}{last}; {packed.mass_g:.0f} g {state} each."
+        full = _weight(round(packed.mass_g), units)
+        yield f"{name}: {packed.count} of {packed.each}{last}; {full} {state} each."
     if made.packs is not None:
         yield _label(made.packs)
 
 
+def _unmeasured(designs: Sequence[Design]) -> Iterator[str]:
+    """Yield which finished weights rest on a loss that nobody measured."""
+    names = [design.name for design in designs if design.portion.is_loss_unmeasured]
+    if names:
+        yield (
+            f"Finished weights of {', '.join(names)} follow from a loss that nobody measured: "
+            "--loss gives yours, --crust-dough one of a named dough."
+        )
+
+
 def _label(packs: Packs) -> str:
-    over = f" {packs.over} pieces make no whole pack: not under this label." if packs.over else ""
+    over = f" {packs.over} left over, not to be sold under this label." if packs.over else ""
     return (
         f"Label: {packs.count} packs of {packs.label_g:g} g, {packs.mean_g:.1f} g on average; few "
         f"may lie under {packs.few_below_g:g} g, none under {packs.none_below_g:g} g.{over}"

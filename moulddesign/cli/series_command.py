@@ -10,7 +10,15 @@ import typer
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from moulddesign.cli.batch_command import recipe_of
-from moulddesign.cli.console import OverwriteMould, ends_at_once, err, out, print_json, table
+from moulddesign.cli.console import (
+    OverwriteMould,
+    ends_at_once,
+    err,
+    figure,
+    out,
+    print_json,
+    table,
+)
 from moulddesign.cli.options import AsJson, NoWorkshop, PaperName, design_with, paper_for
 from moulddesign.cli.workshop import read_workshop
 from moulddesign.core import MouldError, SpecError, say
@@ -25,9 +33,12 @@ if TYPE_CHECKING:
 MOST_JOBS: Final = 256
 """Most processes at once; our choice."""
 
+UNMEASURED: Final = "*"
+"""Beside figures that rest on an unmeasured loss."""
+
 HEADS: Final = (
     *("name", "weight g", "width mm", "height mm", "crust mm"),
-    *("failed", "warned", "seconds", "state"),
+    *("failed", "warned", "s", "state"),
 )
 """Of the table that sums a series up; failed and warned count findings."""
 
@@ -170,6 +181,11 @@ def _show(
         print_json({"folder": str(folder), "jobs": processes, "seconds": seconds, "pieces": pieces})
     else:
         out().print(table("Series", HEADS, map(_cells, made)))
+        if any(one.loss_unmeasured for one in made):
+            out().print(
+                f"{UNMEASURED}: finished weight and sizes by a loss that nobody measured; name the "
+                "dough (portion.crust_dough) or give the loss (portion.loss)."
+            )
     for one in made:
         if one.said:
             err().print(f"{one.place}, {one.name}: {one.said}", soft_wrap=True)
@@ -178,9 +194,11 @@ def _show(
 
 
 def _cells(one: "Outcome") -> tuple[object, ...]:
-    sizes = (one.finished_g, one.width_mm, one.height_mm, one.crust_mm)
+    weight = "" if one.finished_g is None else figure(one.finished_g)
+    sizes = (one.width_mm, one.height_mm, one.crust_mm)
     return (
         one.name,
+        f"{weight}{UNMEASURED}" if one.loss_unmeasured else weight,
         *("" if size is None else size for size in sizes),
         len(one.failed),
         len(one.warned),

@@ -25,6 +25,7 @@ from moulddesign.export import (
     replace_folder,
     staging_folder,
 )
+from moulddesign.portion import LossSource
 from moulddesign.workers import Checkpoint, Job, run_in_pool
 
 
@@ -69,6 +70,8 @@ class Outcome:
     """Whether its folder was put in place."""
     finished_g: float | None = None
     """Weight of the piece when it is eaten, where it came so far [g]."""
+    loss_unmeasured: bool = False
+    """Whether weight and sizes rest on a loss that nobody measured."""
     width_mm: float | None = None
     height_mm: float | None = None
     crust_mm: float | None = None
@@ -189,6 +192,7 @@ def _written(order: Order, folder: Path) -> Outcome:
         state=State.FAILING if made.failed or said else State.MADE,
         written=not said,
         finished_g=made.portion.piece.finished_g,
+        loss_unmeasured=made.portion.loss.source is LossSource.UNMEASURED,
         width_mm=made.pastry.outline.width_mm,
         height_mm=made.pastry.height_mm,
         crust_mm=made.interior.crust_mm if made.interior.is_filled else None,

@@ -63,6 +63,7 @@ def test_what_fails_does_not_stop_the_others(made):
     assert "does not fit on the top; it takes" in huge["said"]
     assert (figs["state"], figs["written"], figs["said"]) == ("made", True, "")
     assert figs["finished_g"] == 40.0
+    assert figs["loss_unmeasured"]  # no row names a dough or gives a loss
     assert "row 2, cut: Nothing is written" in remarks
     assert "row 3, huge: relief.layers.size_mm = 300.0: does not fit" in remarks
     assert "1 of 3 written to out" in remarks
