@@ -25,7 +25,6 @@ from moulddesign.cli.options import WEIGHING, WEIGHTS, AsJson, Override, design_
 from moulddesign.core import SpecError, say
 from moulddesign.design import CentresWeighed, Design
 from moulddesign.kitchen import (
-    AllergenList,
     Batch,
     BatchOrder,
     BatchPart,
@@ -41,6 +40,7 @@ from moulddesign.kitchen import (
     batch,
     joint_batch,
 )
+from moulddesign.portion import AllergenList
 
 RECIPE = Override("--recipe", "batch.recipe", str, "FILE", "Recipe file (TOML).")
 BATCH_OWN = (

@@ -7,7 +7,7 @@ from os import PathLike
 from pathlib import Path
 from typing import Any, Self
 
-from pydantic import ValidationError, model_validator
+from pydantic import ValidationError, field_validator, model_validator
 
 from moulddesign.core import FileError, LengthUnit, SpecError, say
 from moulddesign.design.assets import resolve_files
@@ -21,6 +21,7 @@ from moulddesign.design.schema import (
     FileKind,
     RefusedError,
     Table,
+    as_one_line,
     given,
     spec_error,
 )
@@ -117,6 +118,8 @@ class OwnedMould(Table):
         None, "Length of the stamp that has to stay in the bore", unit="mm", gt=0, le=400,
         source=MEMORY,
     )  # fmt: skip
+
+    _name_in_a_line = field_validator("name")(as_one_line)
 
     @property
     def is_press(self) -> bool:

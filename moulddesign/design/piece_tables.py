@@ -25,6 +25,7 @@ from moulddesign.design.schema import (
     FileKind,
     RefusedError,
     Table,
+    as_one_line,
     both,
     either,
     given,
@@ -109,6 +110,8 @@ class Centre(Table):
     price: float | None = given(
         None, "Price of one; the batch's price of a centre where it is left out", ge=0, le=1e6
     )
+
+    _name_in_a_line = field_validator("name")(as_one_line)
 
 
 NAMED_FIGURES: Final = {

@@ -1,5 +1,6 @@
 """How a field of the design is declared, and pydantic's errors about it as sentences."""
 
+import unicodedata
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -269,6 +270,16 @@ def as_file_name(name: str) -> str:
         raise RefusedError(say("design.letters-of-a-file-name", letters=" ".join(map(repr, bad))))
     if not name.strip(". ") or name != name.strip() or name.endswith("."):
         raise RefusedError(say("design.ends-of-a-file-name"))
+    return name
+
+
+def as_one_line(name: str) -> str:
+    """Return a name that is printed in a line, or refuse it in a validator."""
+    # Line and paragraph separators, and control characters; joiners inside a word are none.
+    if any(unicodedata.category(letter) in {"Cc", "Zl", "Zp"} for letter in name):
+        raise RefusedError(say("design.one-line"))
+    if not name.strip():
+        raise RefusedError(say("design.empty"))
     return name
 
 

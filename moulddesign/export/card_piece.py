@@ -14,9 +14,8 @@ from moulddesign.portion import (
     Figures,
     KnownCentre,
     LossSource,
-    allergens,
+    allergen_list,
     roll_for,
-    silent_names,
 )
 
 MOST_LISTED: Final = 3
@@ -165,17 +164,14 @@ def _allergens(design: Design, made: Figures, recipe: Recipe | None) -> str:
     if design.portion.purpose is Purpose.NOT_FOOD:
         return "No food: not to be eaten."
     centres = [centre.name for centre in made.centres]
-    silent = silent_names(dict.fromkeys(centres))
-    names = [name for name in centres if name not in silent]
-    names += [one.food for one in made.centres if one.food is not None]
-    if recipe is not None:
-        names += [line.food for line in recipe.lines]
+    lines = () if recipe is None else recipe.lines
+    named = allergen_list([*centres, *(line.food for line in lines)])
     said = [] if recipe is not None else ["No recipe is known, so crust and paste are not judged."]
-    if silent:
-        said.append(f"Nothing is known of {', '.join(map(with_word_breaks, silent))}.")
-    if names:
+    if named.unknown:
+        said.append(f"Nothing is known of {', '.join(map(with_word_breaks, named.unknown))}.")
+    if len(named.unknown) < len({*centres, *(line.food for line in lines)}):
         whose = "centres" if recipe is None else "recipe and centres" if centres else "recipe"
-        found = ", ".join(allergens(names)) or "no allergen"
+        found = ", ".join(named.found) or "no allergen"
         said.append(f"The names in the {whose} point to: {found}.")
     return " ".join([*said, "Read every packet all the same."])
 

@@ -11,7 +11,6 @@
 """
 
 from moulddesign.kitchen.batch import (
-    AllergenList,
     Batch,
     BatchPart,
     Cost,
@@ -44,7 +43,6 @@ from moulddesign.kitchen.trial import (
 )
 
 __all__ = [
-    "AllergenList",
     "Batch",
     "BatchOrder",
     "BatchPart",

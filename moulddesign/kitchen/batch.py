@@ -23,7 +23,14 @@ from moulddesign.kitchen.schedule import (
     without_mixing,
     work_minutes,
 )
-from moulddesign.portion import Figures, LabelTarget, Split, allergens, figures, foods
+from moulddesign.portion import (
+    AllergenList,
+    Figures,
+    LabelTarget,
+    Split,
+    allergen_list,
+    figures,
+)
 
 ROUND_OFF: Final = 1e-9
 """Share of a mass that is nothing but round-off."""
@@ -185,15 +192,6 @@ class Packs:
     """Label less the tolerable deficiency: few packs may lie below."""
     none_below_g: float
     """Label less twice that."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AllergenList:
-    """Allergens that the names of ingredients and centres point to."""
-
-    found: tuple[str, ...]
-    unknown: tuple[str, ...]
-    """Names about which nothing is said: look at their packets."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -432,8 +430,10 @@ def _prices(design: Design, recipe: Recipe | None, split: Split, pieces: int) ->
 def allergens_of(design: Design, recipe: Recipe | None) -> AllergenList:
     """Return the allergens of a recipe and of a design's centres."""
     lines = () if recipe is None else recipe.lines
-    names = [*(line.food for line in lines), *(c.name for c in design.portion.centres)]
-    unknown = [name for name in names if name.lower() not in foods() and not allergens([name])]
-    if recipe is None:
-        unknown = ["crust", "filling", *unknown]
-    return AllergenList(found=allergens(names), unknown=tuple(dict.fromkeys(unknown)))
+    named = allergen_list(
+        [*(line.food for line in lines), *(c.name for c in design.portion.centres)]
+    )
+    if recipe is not None:
+        return named
+    parts_of = ("crust", "filling") if design.portion.is_filled else ("dough",)
+    return AllergenList(found=named.found, unknown=(*parts_of, *named.unknown))

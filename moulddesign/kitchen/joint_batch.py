@@ -7,7 +7,7 @@ from typing import Any
 
 from moulddesign.core import SpecError, say
 from moulddesign.design import Design
-from moulddesign.kitchen.batch import AllergenList, Batch, Cost, OnHand, batch, cost_of, is_baked
+from moulddesign.kitchen.batch import Batch, Cost, OnHand, batch, cost_of, is_baked
 from moulddesign.kitchen.price import price
 from moulddesign.kitchen.recipe import Recipe, RecipeLine, RecipePart, scaled
 from moulddesign.kitchen.schedule import (
@@ -20,6 +20,7 @@ from moulddesign.kitchen.schedule import (
     without_mixing,
     work_minutes,
 )
+from moulddesign.portion import AllergenList
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,7 +5,7 @@ from math import fsum, hypot
 from os import PathLike
 from typing import Final, Self
 
-from pydantic import model_validator
+from pydantic import field_validator, model_validator
 
 from moulddesign.core import (
     G_PER_KG,
@@ -24,6 +24,7 @@ from moulddesign.design import (
     given,
     read_tables,
 )
+from moulddesign.design.schema import as_one_line
 from moulddesign.portion import (
     ROOM_C,
     Component,
@@ -69,6 +70,8 @@ class Ingredient(Table):
     ash: float | None = given(None, "Ash (minerals, salt) in 100 g", unit="g", ge=0, le=100)
     flour: bool | None = given(None, "Whether it counts as flour in baker's percentages")
     price_per_kg: float | None = given(None, "Price of a kilogram", ge=0, le=1e6)
+
+    _name_in_a_line = field_validator("food")(as_one_line)
 
     @model_validator(mode="after")
     def _one_amount(self) -> Self:

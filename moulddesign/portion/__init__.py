@@ -15,11 +15,12 @@
 """
 
 from moulddesign.portion.centres import (
+    AllergenList,
     KnownCentre,
+    allergen_list,
     centres_g,
     known_centre,
     known_centres,
-    silent_names,
 )
 from moulddesign.portion.density import (
     DENOMINATOR,
@@ -96,6 +97,7 @@ __all__ = [
     "PACKING_VOIDS",
     "ROOM_C",
     "SHARE_SD",
+    "AllergenList",
     "Component",
     "Composition",
     "Density",
@@ -114,6 +116,7 @@ __all__ = [
     "Split",
     "Spread",
     "TrialMould",
+    "allergen_list",
     "allergens",
     "ball_diameter_mm",
     "balls",
@@ -147,7 +150,6 @@ __all__ = [
     "rounded_keeping_total",
     "share_below",
     "shell_thickness_mm",
-    "silent_names",
     "split_on_scale",
     "spread",
     "tolerable_deficiency_g",

@@ -142,12 +142,24 @@ def centres_sd_g(centres: Iterable[KnownCentre]) -> float:
     return hypot(*(centre.total_sd_g for centre in centres))
 
 
-def silent_names(names: Iterable[str]) -> tuple[str, ...]:
-    """Return the names that tell nothing of allergens: no known food, and no word of an allergen.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AllergenList:
+    """Allergens that the names of ingredients and centres point to."""
+
+    found: tuple[str, ...]
+    unknown: tuple[str, ...]
+    """Names about which nothing is said: look at their packets."""
+
+
+def allergen_list(names: Iterable[str]) -> AllergenList:
+    """Return what names tell of allergens: by their words, and by the foods that they name.
 
     Examples
     --------
-    >>> silent_names(["date", "sesame ball", "centre"])
-    ('centre',)
+    >>> allergen_list(["dates", "half a yolk", "sesame ball", "marble"])
+    AllergenList(found=('egg', 'sesame'), unknown=('marble',))
     """
-    return tuple(name for name in names if food_of(name) is None and not allergens([name]))
+    each = tuple(dict.fromkeys(names))
+    known = {name: food.name for name in each if (food := food_of(name)) is not None}
+    silent = tuple(name for name in each if name not in known and not allergens([name]))
+    return AllergenList(found=allergens([*each, *known.values()]), unknown=silent)

@@ -20,10 +20,9 @@ from moulddesign.portion.centres import (
     UNKNOWN_G_PER_ML,
     UNKNOWN_SD_G_PER_ML,
     KnownCentre,
+    allergen_list,
     known_centres,
-    silent_names,
 )
-from moulddesign.portion.foods import allergens
 from moulddesign.portion.label import LabelTarget, label_target
 from moulddesign.portion.loss import Loss, loss_of
 from moulddesign.portion.portion import Portion, Split, portion, split_on_scale
@@ -117,13 +116,12 @@ class Figures:
                 "portion.centre-unknown",
                 names=tuple(sorted(guessed)), density=UNKNOWN_G_PER_ML, sd=UNKNOWN_SD_G_PER_ML,
             )  # fmt: skip
-        names_of = tuple(dict.fromkeys(centre.name for centre in self.centres))
-        silent = tuple(name for name in silent_names(names_of) if name not in guessed)
+        named = allergen_list(centre.name for centre in self.centres)
+        silent = tuple(name for name in named.unknown if name not in guessed)
         if silent:
             yield say("portion.centre-silent", names=silent)
-        found = allergens([*names_of, *(c.food for c in self.centres if c.food is not None)])
-        if found:
-            yield say("portion.centres-point-to", allergens=tuple(map(word, found)))
+        if named.found:
+            yield say("portion.centres-point-to", allergens=tuple(map(word, named.found)))
 
     def rounding_mm(self, area_mm2: float) -> float:
         """Return by how much rounding to the scale moves the pressed height [mm]."""

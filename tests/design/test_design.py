@@ -138,6 +138,20 @@ def test_an_unknown_key_names_the_nearest(tree, nearest):
         Design.of(tree)
 
 
+@pytest.mark.parametrize(
+    ("name", "sentence"),
+    [
+        ("salted\nyolk", "must be on one line"),
+        ("yolk\u2028two", "must be on one line"),
+        ("yolk\x07", "must be on one line"),
+        (" ", "must not be empty"),
+    ],
+)
+def test_a_name_that_is_printed_is_one_line(name, sentence):
+    with pytest.raises(SpecError, match=f"the first centre.*{sentence}"):
+        Design.of({"portion": {"centres": [{"name": name}]}})
+
+
 def test_values_are_replaced_by_dotted_name():
     design = Design().with_values({"portion.ratio": "4:6", "name": "b", "pastry.width_mm": 50.0})
     assert (design.portion.ratio, design.name, design.pastry.width_mm) == ("4:6", "b", 50.0)

@@ -140,6 +140,11 @@ def test_allergens_are_listed_and_what_is_unknown_is_named():
     assert batch(DESIGN).allergens.unknown == ("crust", "filling", "centre")
 
 
+def test_a_batch_knows_the_names_of_centres_that_the_portion_knows():
+    named = DESIGN.with_values({"portion.centres": [{"name": "piece of date"}]})
+    assert batch(named, RECIPE).allergens.unknown == ()
+
+
 def test_boxes_keep_the_rule_of_the_label():
     # six of 50 g under one declared weight: 9 g on 300 g, Directive 76/211/EEC, Annex I, 2.4
     packed = DESIGN.with_values(

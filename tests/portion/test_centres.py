@@ -6,7 +6,7 @@ import pytest
 
 from moulddesign.core import SpecError
 from moulddesign.design import Centre, Design
-from moulddesign.portion import figures, food, known_centre, portion, silent_names
+from moulddesign.portion import allergen_list, figures, food, known_centre, portion
 from moulddesign.portion.centres import food_of
 
 
@@ -75,7 +75,7 @@ def test_the_allergen_of_a_yolk_is_told_whatever_it_is_called():
     for name in ("salted egg yolk", "salted yolk", "half a yolk"):
         made = figures(Design.of({"portion": {"centres": [{"name": name}]}}))
         assert "point to: egg" in " ".join(map(str, made.remarks))
-    assert silent_names(["date", "half a yolk", "marble"]) == ("marble",)
+    assert allergen_list(["date", "half a yolk", "marble"]).unknown == ("marble",)
 
 
 def test_a_ball_of_its_mass_and_density():
