@@ -10,6 +10,7 @@ from math import pi, sqrt
 from types import MappingProxyType
 from typing import Final
 
+import numpy as np
 from shapely import MultiPolygon
 
 from moulddesign.artwork.legibility import least_gap_mm, least_stroke_mm
@@ -25,7 +26,8 @@ from moulddesign.design import BlockTable, CastTable, Design, Joint, PressTable,
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.kitchen.firmness import dough_yield, fill_force_n, squash_force_n
-from moulddesign.mould import CastLayout, Mould, inscriptions
+from moulddesign.mould import BlockLayout, CastLayout, Mould, Part, inscriptions
+from moulddesign.mould.cast import VENT_MM
 from moulddesign.pastry.interior import Interior
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.pastry.variants import FurtherPastry
@@ -349,30 +351,60 @@ def _kind_findings(made: CheckInput) -> tuple[Finding, ...]:
     match made.design.mould:
         case PressTable() as table:
             return first_stamp_findings(made, table)
-        case BlockTable() as table:
-            return _block(made, table)
+        case BlockTable():
+            return _block(made)
         case CastTable() as table:
             return _cast(made, table)
 
 
-def _block(made: CheckInput, table: BlockTable) -> tuple[Finding, ...]:
+def _block(made: CheckInput) -> tuple[Finding, ...]:
     """Judge what the cavities of a block hold, and whether the pastry falls out of them."""
-    part = made.mould.part("block")
+    layout, parts = made.mould.layout, made.mould.parts
+    assert isinstance(layout, BlockLayout)  # noqa: S101 (the layout goes with the kind)
     drafts = [part.draft_deg for part in made.pastry.relief]
     return (
-        *block_checks.block_findings(
-            made.meshes["block"],
-            target_mm3=part.pose.scale**3 * made.target_mm3,
-            count=table.cavities,
+        *chain.from_iterable(
+            _plate(made, part, plate) for part, plate in zip(parts, layout.plates, strict=True)
         ),
         *pull_findings(
             say("building.pastry-from-block"),
             body=made.meshes[made.pastry_name],
-            tool=in_float32(part.mesh),
+            tool=in_float32(parts[0].mesh),
             direction=(0.0, 0.0, -1.0),
             least_draft_deg=min([made.pastry.side_draft_deg, *drafts]),
         ),
     )
+
+
+def _plate(made: CheckInput, part: Part, layout: BlockLayout) -> tuple[Finding, ...]:
+    """Judge the cavities of one block."""
+    mesh = made.meshes[part.name]
+    vents = _vents(part, layout.vents_mm, layout.height_mm, layout.mould.vent_mm)
+    held = block_checks.block_findings(
+        block_checks.closed(mesh, vents),
+        part=part.name,
+        target_mm3=part.pose.scale**3 * made.target_mm3,
+        count=layout.grid.count,
+    )
+    return (*held, *_vent_findings(mesh, vents, part.name))
+
+
+def _vents(
+    part: Part, places_mm: Sequence[tuple[float, float]], floor_mm: float, diameter_mm: float
+) -> block_checks.Vents:
+    """Return a part's vents as they lie on the bed; `floor_mm` is the floor in the assembly."""
+    _, _, z = part.pose.of_point((0.0, 0.0, floor_mm))
+    return block_checks.Vents(
+        places_mm=tuple(part.pose.of_point((x, y, floor_mm))[:2] for x, y in places_mm),
+        floor_mm=float(np.float32(z)),
+        diameter_mm=part.pose.scale * diameter_mm,
+    )
+
+
+def _vent_findings(mesh: Mesh, vents: block_checks.Vents, part: str) -> tuple[Finding, ...]:
+    if not vents.diameter_mm:
+        return ()
+    return (block_checks.vent_finding(mesh, vents, name=part),)
 
 
 def _cast(made: CheckInput, table: CastTable) -> tuple[Finding, ...]:
@@ -381,10 +413,13 @@ def _cast(made: CheckInput, table: CastTable) -> tuple[Finding, ...]:
     assert isinstance(layout, CastLayout)  # noqa: S101 (the layout goes with the kind)
     grown = made.mould.part("master").pose.scale ** 3
     drafts = [part.draft_deg for part in made.pastry.relief]
-    held = block_checks.tray(master)
+    part = made.mould.part("master")
+    vents = _vents(part, layout.vents_mm, 0.0, VENT_MM)
+    closed = block_checks.closed(master, vents)
+    held = block_checks.tray(closed)
     return (
         *block_checks.cast_findings(
-            master,
+            closed,
             held,
             pastry_mm3=grown * made.target_mm3 / (1.0 - table.silicone_shrink) ** 3,
             count=table.cavities,
@@ -392,11 +427,12 @@ def _cast(made: CheckInput, table: CastTable) -> tuple[Finding, ...]:
         ),
         *pull_findings(
             say("building.silicone-from-tray"),
-            body=block_checks.silicone(master, held),
+            body=block_checks.silicone(closed, held),
             tool=master,
             direction=(0.0, 0.0, 1.0),
             least_draft_deg=min([made.pastry.side_draft_deg, table.tray_draft_deg, *drafts]),
         ),
+        *_vent_findings(master, vents, "master"),
     )
 
 

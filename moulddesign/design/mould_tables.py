@@ -160,12 +160,19 @@ class BlockTable(Table):
     handle_width_mm: float = given(
         26.0, "Width of the handle", unit="mm", source=CHOICE, ge=10, le=80
     )
-    handle_thickness_mm: float = given(
-        18.0, "Thickness of the handle, at most the block's", unit="mm", source=CHOICE, ge=4, le=80
-    )
+    handle_thickness_mm: float | None = given(
+        None,
+        "Thickness of the handle, at most the block's; where it is left out, 22 mm less than the "
+        "block's for the knuckles under it, 12 to 18 mm",
+        unit="mm", source=CHOICE, ge=4, le=80,
+    )  # fmt: skip
     hole_mm: float = given(
         8.0, "Hole in the handle to hang it by; 0 for none", unit="mm", source=CHOICE, ge=0, le=40
     )
+    vent_mm: float = given(
+        1.2, "Vent through each cavity's floor, beside the strokes, that lets air in; 0 for none",
+        unit="mm", source=CHOICE, ge=0, le=3,
+    )  # fmt: skip
     lettering: bool = given(
         True,  # noqa: FBT003 (a default)
         "Sink weight, ratio and name into the handle",
@@ -194,7 +201,8 @@ class CastTable(Table):
     land_mm: float = given(8.0, "Room for silicone around the pastries of a casting master", **LAND)
     floor_mm: float = given(3.6, "Plastic under a casting master", **FLOOR)
     cover_mm: float = given(
-        10.0, "Silicone above the highest relief of a casting master, to the brim", unit="mm",
+        10.0, "Silicone above the highest relief of a casting master, to the notch in its wall",
+        unit="mm",
         source=CHOICE, ge=2, le=100,
     )  # fmt: skip
     tray_draft_deg: float = given(

@@ -83,10 +83,15 @@ def duration(minutes: float) -> str:
 USES: Final = {
     Kind.PRESS: "Set the sleeve over the wrapped piece and press the stamp down with the plunger; "
     "lift everything off the table and push the pastry out.",
-    Kind.BLOCK: "Press the wrapped piece into the cavity, level it, turn the block over and knock "
-    "the pastry out.",
-    Kind.CAST: "Pour silicone over the master to the brim; cured, it is the mould, and its hollows "
-    "are the pastries.",
+    Kind.BLOCK: "Dust the cavity, press the wrapped piece into it, level it with the rim, turn the "
+    "block over and knock its rim on the table; the vent lets air in behind the pastry. Wash it "
+    "with a brush, the vent from the back.",
+    Kind.CAST: "Tape the vent shut from below. Thin coat: brush a little silicone over the relief "
+    "and blow the bubbles out. Fill: pour the rest in a thin stream from one corner. Level: stand "
+    "the tray so that the silicone just reaches the notch. Cure: as its maker says, once tried on "
+    "a corner of the print, for prints can inhibit it. Release: take the tape off, push the "
+    "silicone inwards at the two rounded ends of the pockets, and lift it there; its hollows are "
+    "the pastries.",
 }
 """What is done with each kind of mould, in short."""
 

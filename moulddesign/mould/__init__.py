@@ -21,6 +21,7 @@
 - `kinds`: the mould of a pastry, of whichever kind is asked for.
 """
 
+from moulddesign.mould.block import BlockLayout
 from moulddesign.mould.cad_kernel import Solid
 from moulddesign.mould.cast import CastLayout
 from moulddesign.mould.coupon import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons
@@ -32,6 +33,7 @@ __all__ = [
     "CLEARANCES_MM",
     "DEPTHS_MM",
     "STROKES_MM",
+    "BlockLayout",
     "CastLayout",
     "Mould",
     "MouldSet",

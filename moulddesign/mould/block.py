@@ -1,8 +1,10 @@
 """The knock-out block: cavities with leaning sides, a rim around them, a handle to strike with."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi, radians, tan
 from typing import Final, Protocol
+
+import shapely
 
 from moulddesign.artwork.outline import Arc, Outline
 from moulddesign.core import SpecError, say
@@ -12,6 +14,21 @@ from moulddesign.mould import cad_kernel, faceted, mould_set
 from moulddesign.mould.cad_kernel import BodyT, Kernel, Solid
 from moulddesign.mould.plans import RISE, ArcPolyline, CircleCurve, parallel_curve
 from moulddesign.mould.press_layout import PastryShape
+
+VENT_FLAT_MM: Final = 0.8
+"""Length over which a vent keeps its width, from the cavity's floor; our choice [mm]."""
+
+VENT_BACK_MM: Final = 4.0
+"""Diameter of a vent at the block's back, where a brush enters it; our choice [mm]."""
+
+VENT_LEAN_DEG: Final = 38.0
+"""Largest lean of its cone, which prints back down; our choice [deg]."""
+
+KNUCKLES_MM: Final = 22.0
+"""Room under the handle for the knuckles of the hand that holds it; our choice [mm]."""
+
+HANDLE_MM: Final = (12.0, 18.0)
+"""Least and greatest thickness of a handle that was not given; our choice [mm]."""
 
 FILLET_MM: Final = 8.0
 """Radius between block and handle; our choice [mm]."""
@@ -33,6 +50,16 @@ class BlockLayout:
     """Deepest engraving beyond that [mm]."""
     grid: mould_set.CavityGrid
     """The cavities; the first one's axis is the z axis."""
+    others: tuple[mould_set.CavityGrid, ...]
+    """Those of further blocks, where one bed does not take all."""
+    vent_mm: mould_set.Size | None
+    """Where a cavity's vent is, from its axis; none where there is none [mm]."""
+
+    @property
+    def plates(self) -> "tuple[BlockLayout, ...]":
+        """The layout of each block, this one first."""
+        others = (replace(self, grid=grid, others=()) for grid in self.others)
+        return (replace(self, others=()), *others)
 
     @property
     def thickness_mm(self) -> float:
@@ -42,7 +69,11 @@ class BlockLayout:
     @property
     def handle_thickness_mm(self) -> float:
         """Thickness of the handle: what was asked for, at most the block's [mm]."""
-        return min(self.mould.handle_thickness_mm, self.thickness_mm)
+        least, most = HANDLE_MM
+        asked = self.mould.handle_thickness_mm
+        if asked is None:
+            asked = min(max(self.thickness_mm - KNUCKLES_MM, least), most)
+        return min(asked, self.thickness_mm)
 
     @property
     def run_mm(self) -> float:
@@ -53,6 +84,14 @@ class BlockLayout:
     def board_mm(self) -> mould_set.Box:
         """Least and greatest x and y of the block without its handle [mm]."""
         return self.grid.around_mm(mould_set.bounding_box_mm(self.outline), self.mould.land_mm)
+
+    @property
+    def vents_mm(self) -> tuple[mould_set.Size, ...]:
+        """Where the vents are; empty where there are none [mm]."""
+        if self.vent_mm is None:
+            return ()
+        dx, dy = self.vent_mm
+        return tuple((x + dx, y + dy) for x, y in self.grid.centres_mm)
 
     @property
     def corner_mm(self) -> float:
@@ -66,22 +105,37 @@ class BlockLayout:
         return max(min(own + self.mould.land_mm, 0.999 * room), 0.0)
 
 
-def block_layout(mould: BlockTable, printer: PrinterTable, pastry: PastryShape) -> BlockLayout:
-    """Return the sizes of the block for a pastry."""
+def block_layout(mould: BlockTable, printer: PrinterTable, pastry: "PastrySolid") -> BlockLayout:
+    """Return the sizes of the block for a pastry, or of several where one bed is too small."""
     outline = pastry.outline
+    grid, *others = _grids(mould, printer, outline)
     layout = BlockLayout(
         outline=outline,
         mould=mould,
         height_mm=pastry.height_mm,
         depth_above_mm=pastry.depth_above_mm,
-        grid=_grid(mould, printer, outline),
+        grid=grid,
+        others=tuple(others),
+        vent_mm=_vent_place(pastry, mould.vent_mm),
     )
-    _refuse_a_wide_handle(layout)
+    for plate in layout.plates:
+        _refuse_a_wide_handle(plate)
     _refuse_a_wide_hole(mould, 2.0 * printer.line_width_mm)
     return layout
 
 
-def _grid(mould: BlockTable, printer: PrinterTable, outline: Outline) -> mould_set.CavityGrid:
+def _vent_place(pastry: "PastrySolid", vent_mm: float) -> mould_set.Size | None:
+    """Return the middle of the largest free circle of the top; None where it takes no vent."""
+    if not vent_mm or pastry.free_top.is_empty:
+        return None
+    radius = shapely.maximum_inscribed_circle(pastry.free_top, tolerance=0.05)
+    x, y = radius.coords[0]
+    return (x, y) if radius.length >= vent_mm / 2.0 + VENT_FLAT_MM / 2.0 else None
+
+
+def _grids(
+    mould: BlockTable, printer: PrinterTable, outline: Outline
+) -> tuple[mould_set.CavityGrid, ...]:
     place = mould_set.bounding_box_mm(outline)
     handle_mm = mould.handle_width_mm if mould.handle_length_mm else 0.0
 
@@ -89,7 +143,7 @@ def _grid(mould: BlockTable, printer: PrinterTable, outline: Outline) -> mould_s
         (x0, y0), (x1, y1) = grid.around_mm(place, mould.land_mm)
         return x1 - x0 + mould.handle_length_mm, max(y1 - y0, handle_mm)
 
-    return mould_set.grid_on_bed(mould, printer, place, size_mm=size, what="block")
+    return mould_set.plates_on_bed(mould, printer, place, size_mm=size, what="block")
 
 
 def _refuse_a_wide_handle(layout: BlockLayout) -> None:
@@ -127,6 +181,10 @@ class PastrySolid(PastryShape, Protocol):
     def volume_mm3(self) -> float:
         """Volume of the solid [mm^3]."""
 
+    @property
+    def free_top(self) -> shapely.Geometry:
+        """The flat top where no relief is."""
+
     def extended_below(self, below_mm: float) -> Mesh:
         """Return the solid with its outline extended below the table by a length [mm]."""
 
@@ -137,15 +195,29 @@ def block(
     """Return the knock-out block of a pastry, or of several side by side.
 
     It stands in the coordinates of the assembly: mouth down on the table z = 0, over the pastry.
-    The blank is the body without engraving or shoulder, where it has exact surfaces.
+    The blank is the body without engraving or shoulder, where it has exact surfaces. Cavities that
+    one bed does not take are shared among several blocks; the layout is the first one's.
     """
     layout = block_layout(mould, printer, pastry)
     tool = pastry.extended_below(OVER_MM)
+    parts = tuple(
+        _plate(plate, printer, tool, number=number) for number, plate in enumerate(layout.plates, 1)
+    )
+    return mould_set.MouldSet(parts=parts, layout=layout)
+
+
+def _plate(
+    layout: BlockLayout, printer: PrinterTable, tool: Mesh, *, number: int
+) -> mould_set.Part:
     cavities = [tool.moved((x, y, 0.0)) for x, y in layout.grid.centres_mm]
     mesh = difference(_body(layout, faceted), cavities, say("mould.block-cavities"))
-    pose = mould_set.pose_on_bed(mesh, printer, half_turns=1, name="block")
-    part = mould_set.Part(name="block", mesh=mesh, pose=pose, blank=_blank(layout))
-    return mould_set.MouldSet(parts=(part,), layout=layout)
+    return mould_set.Part(
+        name="block" if number == 1 else f"block-{number}",
+        mesh=mesh,
+        pose=mould_set.pose_on_bed(mesh, printer, half_turns=1, name="block"),
+        blank=_blank(layout),
+        is_further=number > 1,
+    )
 
 
 def _blank(layout: BlockLayout) -> Solid | None:
@@ -180,8 +252,13 @@ def _alike(mouth: object, run_mm: float) -> CircleCurve | ArcPolyline | None:
 def _body(layout: BlockLayout, draw: Kernel[BodyT]) -> BodyT:
     board = ArcPolyline(arcs=mould_set.rounded_rectangle(layout.board_mm, layout.corner_mm))
     slab = draw.loft(_chamfered(board, 0.0, layout.thickness_mm), say("mould.block"))
-    if not layout.mould.handle_length_mm:
-        return slab
+    body = _with_handle(layout, slab, draw) if layout.mould.handle_length_mm else slab
+    for place in layout.vents_mm:
+        body = draw.subtract(body, _vent(layout, place, draw), say("mould.vent"))
+    return body
+
+
+def _with_handle(layout: BlockLayout, slab: BodyT, draw: Kernel[BodyT]) -> BodyT:
     low = layout.thickness_mm - layout.handle_thickness_mm
     paddle = draw.loft(
         _chamfered(_board_with_handle(layout), low, layout.thickness_mm), say("mould.block-handle")
@@ -190,6 +267,20 @@ def _body(layout: BlockLayout, draw: Kernel[BodyT]) -> BodyT:
     if not layout.mould.hole_mm:
         return body
     return draw.subtract(body, _hole(layout, draw), say("mould.handle-hole"))
+
+
+def _vent(layout: BlockLayout, place_mm: mould_set.Size, draw: Kernel[BodyT]) -> BodyT:
+    """Return the air's way from a cavity's floor to the back: narrow, then a cone."""
+    low, high, radius = layout.height_mm, layout.thickness_mm, layout.mould.vent_mm / 2.0
+    flat = min(VENT_FLAT_MM, (high - low) / 2.0)
+    lean = tan(radians(VENT_LEAN_DEG))
+    back = max(min(VENT_BACK_MM / 2.0, radius + (high - low - flat) * lean), radius)
+    slope = (back - radius) / (high - low - flat)
+    profile = [
+        (0.0, low - OVER_MM), (radius, low - OVER_MM), (radius, low + flat),
+        (back + slope * OVER_MM, high + OVER_MM), (0.0, high + OVER_MM),
+    ]  # fmt: skip
+    return draw.translate(draw.revolve(profile, say("mould.vent")), (*place_mm, 0.0))
 
 
 def _chamfered(plan: ArcPolyline, low: float, high: float) -> list[tuple[float, ArcPolyline]]:

@@ -36,6 +36,13 @@ class Pose:
         grown = mesh if self.scale == 1.0 else Mesh(self.scale * mesh.vertices, mesh.triangles)
         return (grown.turned_over() if self.half_turns else grown).moved(self.shift_mm)
 
+    def of_point(self, point_mm: tuple[float, float, float]) -> tuple[float, float, float]:
+        """Return a point of the assembly as it lies on the bed [mm]."""
+        x, y, z = (self.scale * one for one in point_mm)
+        side = -1.0 if self.half_turns else 1.0
+        dx, dy, dz = self.shift_mm
+        return x + dx, side * y + dy, side * z + dz
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Part:
@@ -220,6 +227,32 @@ def rounded_rectangle(box: Box, radius_mm: float) -> tuple[Arc, Arc, Arc, Arc]:
     return a, b, c, d
 
 
+def plates_on_bed(
+    mould: BlockTable | CastTable,
+    printer: PrinterTable,
+    place: Box,
+    *,
+    size_mm: Callable[[CavityGrid], Size],
+    what: str,
+) -> tuple[CavityGrid, ...]:
+    """Return the grids of the fewest plates that take a mould's cavities, the fullest first."""
+    (x0, y0), (x1, y1) = place
+    land, bed = mould.land_mm, printer.bed_mm
+    pitch = (x1 - x0 + land, y1 - y0 + land)
+
+    def fitting(count: int) -> CavityGrid | None:
+        return _fitting_grid(count, pitch_mm=pitch, size_mm=size_mm, bed_mm=bed[:2])
+
+    most = next((count for count in range(mould.cavities, 0, -1) if fitting(count)), None)
+    if most is None:
+        x, y = size_mm(CavityGrid(count=1, columns=1, pitch_mm=pitch))
+        need = say("mould.one-too-large", part=word(what), x_mm=x, y_mm=y)
+        raise SpecError("printer.bed_mm", bed, need)
+    plates = ceil(mould.cavities / most)
+    counts = [(mould.cavities + number) // plates for number in range(plates - 1, -1, -1)]
+    return tuple(made for count in counts if (made := fitting(count)) is not None)
+
+
 def grid_on_bed(
     mould: BlockTable | CastTable,
     printer: PrinterTable,
@@ -228,26 +261,19 @@ def grid_on_bed(
     size_mm: Callable[[CavityGrid], Size],
     what: str,
 ) -> CavityGrid:
-    """Return the grid for a mould's cavities that fits the bed."""
-    (x0, y0), (x1, y1) = place
-    land, count, bed = mould.land_mm, mould.cavities, printer.bed_mm
-    pitch = (x1 - x0 + land, y1 - y0 + land)
-    for fewer in range(count, 0, -1):
-        made = _fitting_grid(fewer, pitch_mm=pitch, size_mm=size_mm, bed_mm=bed[:2])
-        if made is not None and fewer == count:
-            return made
-        if made is not None:
-            need = say(
-                "mould.too-many-cavities",
-                bed_x_mm=bed[0],
-                bed_y_mm=bed[1],
-                part=word(what),
-                fewer=fewer,
-            )
-            raise SpecError("mould.cavities", count, need)
-    x, y = size_mm(CavityGrid(count=1, columns=1, pitch_mm=pitch))
-    need = say("mould.one-too-large", part=word(what), x_mm=x, y_mm=y)
-    raise SpecError("printer.bed_mm", bed, need)
+    """Return the grid for a mould's cavities that fits the bed on one plate."""
+    first, *others = plates_on_bed(mould, printer, place, size_mm=size_mm, what=what)
+    if not others:
+        return first
+    bed = printer.bed_mm
+    need = say(
+        "mould.too-many-cavities",
+        bed_x_mm=bed[0],
+        bed_y_mm=bed[1],
+        part=word(what),
+        fewer=first.count,
+    )
+    raise SpecError("mould.cavities", mould.cavities, need)
 
 
 def _fitting_grid(

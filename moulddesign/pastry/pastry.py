@@ -318,6 +318,17 @@ class Pastry:
         return tuple(made)
 
     @property
+    def free_top(self) -> shapely.Geometry:
+        """The flat top where no relief is."""
+        inset_mm = (
+            self.shoulder_radius_mm * sqrt(0.5)
+            if self.side is None
+            else self.side.run_mm(self.height_mm)
+        )
+        strokes = shapely.union_all([part.shape for part in self.relief])
+        return shapely.difference(self.outline.shape.buffer(-inset_mm), strokes)
+
+    @property
     def mesh(self) -> Mesh:
         """The solid, in float32 numbers."""
         return self.top.solid(self.height_mm, 0.0)

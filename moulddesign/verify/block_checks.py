@@ -5,24 +5,109 @@ solid raises `SpecError` or `KernelError`.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
 from math import pi, sqrt
 from typing import Final
 
 import numpy as np
 import shapely
 
-from moulddesign.core import DESIGN, PRACTICE, Finding, KernelError, Message, judged, say
-from moulddesign.geometry import Mesh, bodies, box, intersection, pieces_of_air, section_region
+from moulddesign.core import (
+    DESIGN,
+    PRACTICE,
+    Finding,
+    KernelError,
+    Message,
+    Verdict,
+    judged,
+    say,
+)
+from moulddesign.geometry import (
+    Mesh,
+    bodies,
+    box,
+    filled,
+    intersection,
+    pieces_of_air,
+    section_region,
+    union,
+)
 from moulddesign.geometry.fill_volume import Cavity, find_cavities
 from moulddesign.verify.soundness import volume_finding
 
 WATER: Final = say("verify.portion-by-water")
 
 
-def block_findings(block: Mesh, *, target_mm3: float, count: int) -> tuple[Finding, ...]:
-    """Return whether a block has its cavities, and whether each holds the portion to the rim."""
+PLUG_MM: Final = 3.0
+"""Half the width of what closes a vent, wider than any [mm]."""
+JUST_BELOW_MM: Final = 0.1
+"""Vents are measured this far below the floor that they open in [mm]."""
+VENT_MM: Final = 0.05
+"""Largest deviation of a vent's diameter: its chords lie within 0.005 mm of the circle [mm]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Vents:
+    """The vents through a part's floor, which are closed while it is filled."""
+
+    places_mm: tuple[tuple[float, float], ...]
+    floor_mm: float
+    """Level of the floor that they open in [mm]."""
+    diameter_mm: float
+
+
+def closed(part: Mesh, vents: Vents) -> Mesh:
+    """Return a part with its vents closed from the bed up to the floor."""
+    if not vents.places_mm:
+        return part
+    low = float(part.bounds[0, 2])
+    plugs = [
+        box((x - PLUG_MM, y - PLUG_MM, low), (x + PLUG_MM, y + PLUG_MM, vents.floor_mm))
+        for x, y in vents.places_mm
+    ]
+    return union([part, *plugs], say("verify.closed-vents"))
+
+
+def vent_finding(part: Mesh, vents: Vents, *, name: str) -> Finding:
+    """Return the diameter of the vent that is furthest from its own, measured below the floor.
+
+    A vent that opens in a stroke is as wide as the stroke there, and one that is closed is 0.
+    """
+    if not vents.places_mm:
+        return _vent(name, say("verify.no-room-for-vent"), vents, good=False)
+    level = section_region(part, vents.floor_mm - JUST_BELOW_MM, say("verify.vents"))
+    holes = shapely.get_parts(shapely.difference(filled(level), level))
+    found = [
+        max((2.0 * _radius_mm(hole) for hole in holes if hole.contains(place)), default=0.0)
+        for place in shapely.points(np.array(vents.places_mm))
+    ]
+    furthest = max(found, key=lambda one: abs(one - vents.diameter_mm))
+    return _vent(name, furthest, vents, good=abs(furthest - vents.diameter_mm) <= VENT_MM)
+
+
+def _vent(name: str, measured: float | Message, vents: Vents, *, good: bool) -> Finding:
+    is_word = isinstance(measured, Message)
+    return Finding(
+        what=say("verify.vent"),
+        part=name,
+        measured=measured,
+        limit=say("core.within", value=vents.diameter_mm, tolerance=VENT_MM),
+        unit="" if is_word else "mm",
+        source=DESIGN,
+        verdict=judged(good=good, otherwise=Verdict.WARN if is_word else Verdict.FAIL),
+    )
+
+
+def block_findings(
+    block: Mesh, *, target_mm3: float, count: int, part: str = "block"
+) -> tuple[Finding, ...]:
+    """Return whether a block has its cavities, and whether each holds the portion to the rim.
+
+    Its vents are closed.
+    """
     return _count_and_portion(
-        "block",
+        part,
         (say("verify.cavities-that-hold-water"), say("verify.cavity-furthest-from-portion")),
         [cavity.volume_mm3 for cavity in find_cavities(block)],
         count=count,
@@ -64,8 +149,10 @@ def _count_and_portion(
 
 ABOVE_MM: Final = 0.001
 """The pastries are cut off this far above the floor, so that float32 noise joins none [mm]."""
+JUST_ABOVE_MM: Final = 0.1
+"""Silicone beside the pastries is measured this far above the floor, where it is least [mm]."""
 LEAST_COVER_MM: Final = 5.0
-"""Least silicone over the relief; common practice, no source [mm]."""
+"""Least silicone over the relief and beside a pastry; common practice, no source [mm]."""
 SILICONE_RATIO: Final = 0.002
 """Facets in the tray's corners hold less than its arcs by less than this, as a share."""
 
@@ -93,7 +180,7 @@ def standing(master: Mesh, held: Cavity) -> tuple[Mesh, ...]:
 
 
 def silicone(master: Mesh, held: Cavity) -> Mesh:
-    """Return what is cast: the air in the tray up to its brim; `held` is what `tray` returned."""
+    """Return what is cast: the air in the tray up to its notch; `held` is what `tray` returned."""
     low, high = master.bounds + np.array([[-1.0], [1.0]])
     high[2] = held.rim_mm
     air = pieces_of_air([master], low, high, step=say("verify.silicone"))
@@ -108,11 +195,12 @@ def cast_findings(
 ) -> tuple[Finding, ...]:
     """Return whether the pastries stand in the tray, and what goes over them.
 
-    `held` is what `tray` returned of the master. Each pastry has to have the volume `pastry_mm3`,
-    the shrinkage of the silicone added; the silicone that fills the tray, by closed forms, is
-    `silicone_mm3`.
+    `held` is what `tray` returned of the master, its vent closed. Each pastry has to have the
+    volume `pastry_mm3`, the shrinkage of the silicone added; the silicone that fills the tray, by
+    closed forms, is `silicone_mm3`.
     """
     found = standing(master, held)
+    side_mm = _least_side_mm(master, held.rim_mm - held.depth_mm)
     # Each was cut off 1 um above the floor.
     volumes = [part.volume_mm3 + ABOVE_MM * _foot_mm2(part) for part in found]
     cover_mm = held.rim_mm - max((float(p.bounds[1, 2]) for p in found), default=held.rim_mm)
@@ -126,7 +214,7 @@ def cast_findings(
             source=say("verify.portion-and-shrinkage"),
         ),
         volume_finding(
-            what=say("verify.silicone-to-brim"),
+            what=say("verify.silicone-to-notch"),
             part="master",
             measured_mm3=held.volume_mm3,
             target_mm3=silicone_mm3,
@@ -142,7 +230,23 @@ def cast_findings(
             source=PRACTICE,
             verdict=judged(good=cover_mm >= LEAST_COVER_MM),
         ),
+        Finding(
+            what=say("verify.silicone-beside-pastries"),
+            part="master",
+            measured=side_mm,
+            limit=say("core.at-least", limit=LEAST_COVER_MM),
+            unit="mm",
+            source=PRACTICE,
+            verdict=judged(good=side_mm >= LEAST_COVER_MM),
+        ),
     )
+
+
+def _least_side_mm(master: Mesh, floor_mm: float) -> float:
+    """Return the least silicone beside a pastry, to the wall or to the next one [mm]."""
+    level = section_region(master, floor_mm + JUST_ABOVE_MM, say("verify.what-stands-in-tray"))
+    parts = list(shapely.get_parts(level))
+    return min((float(one.distance(other)) for one, other in combinations(parts, 2)), default=0.0)
 
 
 def _foot_mm2(part: Mesh) -> float:

@@ -27,7 +27,7 @@ def test_nothing_fails_and_each_kind_names_what_it_checks(made):
     for word in {
         "press": ("least gap over the whole stroke", "pastry from stamp", "sleeve: lettering"),
         "block": ("cavities that hold water", "pastry from block", "block: lettering"),
-        "cast": ("pastries standing in the tray", "silicone to the brim", "silicone from tray"),
+        "cast": ("pastries standing in the tray", "silicone to the notch", "silicone from tray"),
     }[made.design.mould.kind]:
         assert word in names
 

@@ -6,6 +6,7 @@ from math import pi
 import numpy as np
 import pytest
 from mould.judge import body, ceiling_boxes_mm, cross_section, steepest_overhang_deg
+from shapely import Point, unary_union
 from shapely import Polygon as Shape
 
 from moulddesign.core import SpecError
@@ -97,11 +98,49 @@ def test_the_handle_has_a_hole_to_hang_it_by():
     assert Shape(hole).area == pytest.approx(pi * 16.0, abs=0.005 * pi * 8.0)
 
 
-def test_more_than_the_bed_holds_is_refused_with_the_number_that_fits():
-    design = Design().with_values({"mould.kind": "block", "mould.cavities": 20})
+def test_more_than_the_bed_holds_is_shared_among_the_fewest_blocks():
+    design = Design().with_values({"mould.kind": "block", "mould.cavities": 7})
     piece = pastry(design, 60.0)
-    with pytest.raises(SpecError, match=r"mould.cavities = 20: do not fit the bed .* (\d+) do;"):
-        block(design.mould, design.printer, piece)
+    mould = block(design.mould, design.printer, piece)
+    assert [part.name for part in mould.parts] == ["block", "block-2"]
+    assert [plate.grid.count for plate in mould.layout.plates] == [4, 3]
+    for part in mould.parts:
+        assert (body(part.printed).extents <= design.printer.bed_mm).all()
+
+
+def test_a_vent_leads_from_each_floor_to_the_back_beside_the_strokes(case):
+    design, piece, mould = case
+    thick, strokes = mould.layout.thickness_mm, unary_union([p.shape for p in piece.relief])
+    x, y = mould.layout.vent_mm
+    assert strokes.distance(Point(x, y)) > 0.6
+    (back,) = cross_section(mould.parts[0].mesh, thick - 1e-4)
+    for at in mould.layout.vents_mm:
+        (hole,) = [Shape(one) for one in back.interiors if Shape(one).contains(Point(at))]
+        # The cone is 4 mm wide at the back; chords lie within 0.005 mm of it.
+        assert hole.area == pytest.approx(4.0 * pi, abs=0.005 * hole.length + 1e-3)
+    # Each way through the body is one handle: the hole to hang it by, and the vents.
+    holes = design.mould.cavities + bool(design.mould.handle_length_mm)
+    assert body(mould.parts[0].mesh).euler_number == 2 - 2 * holes
+
+
+LATTICE = {"relief.layers": [{"motif": "lattice", "count": 18, "stroke_mm": 2.2}]}
+
+
+@pytest.mark.parametrize("values", [LATTICE | {"relief.margin_mm": 0.5}, {"mould.vent_mm": 0.0}])
+def test_strokes_all_over_leave_no_room_for_a_vent_and_none_may_be_asked_for(values):
+    design = Design().with_values({"mould.kind": "block"} | values)
+    mould = block(design.mould, design.printer, pastry(design, 60.0))
+    assert mould.layout.vents_mm == ()
+
+
+@pytest.mark.parametrize(("height_mm", "handle_mm"), [(50.0, 18.0), (31.0, 12.6), (15.0, 12.0)])
+def test_the_handle_leaves_room_for_knuckles(height_mm, handle_mm):
+    """Block less 22 mm, between 12 and 18: 31 + 3.6 - 22 = 12.6."""
+    design = Design().with_values(
+        {"mould.kind": "block", "pastry.height_mm": height_mm, "relief.layers": []}
+    )
+    mould = block(design.mould, design.printer, pastry(design, 60.0))
+    assert mould.layout.handle_thickness_mm == pytest.approx(handle_mm)
 
 
 def test_a_bed_too_small_for_one_is_refused():

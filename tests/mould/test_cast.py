@@ -1,10 +1,15 @@
 """Casting masters, judged by trimesh, by its convex hulls and by closed forms."""
 
 from functools import cache
+from math import pi
 
+import numpy as np
 import pytest
 import trimesh
-from mould.judge import body, ceiling_boxes_mm, steepest_overhang_deg
+from mould.judge import body, ceiling_boxes_mm, cross_section, steepest_overhang_deg
+from shapely import Polygon as Shape
+from shapely import unary_union
+from shapely.affinity import translate
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
@@ -48,15 +53,47 @@ def test_it_is_one_closed_body_on_the_bed(case):
     assert (high <= design.printer.bed_mm).all()
 
 
-def test_the_silicone_is_what_the_tray_lacks_of_its_convex_hull(case):
+def test_the_silicone_is_what_the_tray_lacks_below_its_notch(case):
     _, _, mould = case
-    seen = body(mould.parts[0].mesh)
-    # From outside the tray is convex and its brim is level, so the hull adds the silicone alone.
-    # Facets of the tray's corners lie within 0.005 mm of the arcs over its inner wall.
+    seen, layout = body(mould.parts[0].mesh), mould.layout
+    (x0, y0), (x1, y1) = layout.inside_mm
+    out, up = 40.0, layout.fill_mm
+    # All air between floor and notch, less what lies outside the tray's outer wall.
+    room = trimesh.creation.box(bounds=[(x0 - out, y0 - out, 0.0), (x1 + out, y1 + out, up)])
+    air = trimesh.boolean.difference([room, seen], engine="manifold")
+    inside = [part for part in air.split() if part.extents[0] < room.extents[0] - 1.0]
+    # Facets of corners and pockets lie within 0.005 mm of their arcs, over the inner wall.
     inner_mm2 = 4.0 * max(seen.extents[:2]) * seen.extents[2]
-    assert seen.convex_hull.volume - seen.volume == pytest.approx(
-        mould.layout.silicone_mm3, abs=0.005 * inner_mm2
+    assert sum(part.volume for part in inside) == pytest.approx(
+        layout.silicone_mm3, abs=0.005 * inner_mm2
     )
+
+
+def test_the_notch_is_8_mm_wide_and_its_floor_is_the_level_of_the_silicone(case):
+    _, _, mould = case
+    layout, mesh = mould.layout, mould.parts[0].mesh
+    below, above = (cross_section(mesh, layout.fill_mm + step) for step in (-0.01, 0.01))
+    assert len(below[0].interiors) == 1  # a closed ring of wall around the silicone
+    assert above[0].interiors[:] == []  # open at the notch
+    # What the section loses is the wall's width there times the notch's.
+    lost = unary_union(below).convex_hull.buffer(0.0).intersection(unary_union(below))
+    lost = lost.difference(unary_union(above)).buffer(-0.05)
+    spans = sorted(np.ptp(np.array(lost.bounds).reshape(2, 2), axis=0))
+    assert any(span == pytest.approx(8.0 - 0.1, abs=0.01) for span in spans)
+
+
+def test_one_vent_leads_through_the_floor_beside_the_pastries(case):
+    _, piece, mould = case
+    seen = body(mould.parts[0].mesh)
+    assert seen.euler_number == 0  # one way through: a torus, but for its shape
+    (level,) = cross_section(mould.parts[0].mesh, -1.0)
+    (hole,) = level.interiors
+    # 2 mm across; chords within 0.005 mm.
+    assert Shape(hole).area == pytest.approx(pi, abs=0.005 * 2.0 * pi)
+    for x, y in mould.layout.grid.centres_mm:
+        grown = 1.0 / (1.0 - mould.layout.mould.silicone_shrink)
+        standing = translate(Shape(grown * piece.outline.points), x, y)
+        assert standing.distance(Shape(hole)) > 1.0
 
 
 def test_each_pastry_is_larger_by_the_silicones_shrinkage(case):

@@ -45,7 +45,7 @@ def test_letters_are_sunk_into_one_closed_body(kind, part):
 def test_the_handle_reads_right_from_above_as_it_is_printed():
     _, written = made("block")
     printed = written.part("block").printed
-    top = 18.0  # the handle's thickness
+    top = written.layout.handle_thickness_mm
     levels = cross_section(printed, top - 1e-3)
     handle = min(levels, key=lambda part: part.bounds[0])
     holes = [shapely.Polygon(ring) for ring in handle.interiors]

@@ -29,7 +29,9 @@ def found(master, count=2):
 
 def test_a_master_as_asked_for_is_good():
     findings = found(tray(12.0, 12.0))
-    assert [f.verdict for f in findings] == [Verdict.GOOD] * 4
+    assert [f.verdict for f in findings] == [Verdict.GOOD] * 5
+    # Pegs of 10 mm radius stand 15 mm from the side wall, 20 from the others and 30 apart.
+    assert findings[4].measured == pytest.approx(5.0, abs=1e-4)
     assert findings[3].measured == pytest.approx(8.0, abs=1e-6)  # float32 steps at 23 mm
 
 
@@ -49,7 +51,7 @@ def test_what_stands_in_the_tray_is_found_one_by_one():
 @pytest.mark.parametrize(
     ("heights_mm", "failing"),
     [
-        ((12.0,), ["pastries standing", "silicone to the brim"]),
+        ((12.0,), ["pastries standing", "silicone to the notch"]),
         ((12.0, 12.1), ["pastry that is furthest"]),
         ((12.0, 16.0), ["pastry that is furthest", "silicone to", "silicone over"]),
     ],
