@@ -4,6 +4,10 @@
   read back from its file, and what else is true of any mesh.
 - `press_checks`: the assembled press, from the meshes alone: closed cavity, stroke, joint,
   rings.
+- `printed_layers`: a part as the printer builds it, layer by layer.
+- `printed_press`: a press as printed: its layers, its printing error, how a gap is judged.
+- `printed_joint`: its foot in the slot: goes in, seats, hangs locked, holds.
+- `printed_fit`: whether it goes together, works and comes apart at printing error.
 - `block_checks`: whether a block, a casting master or a clearance gauge holds what it has to.
 - `piece_checks`: whether the crust is thick enough, the centres fit, and the relief reads,
   prints and fills.
