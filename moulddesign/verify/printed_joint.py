@@ -131,8 +131,8 @@ class _Joint:
 
     def _gaps_mm(self, moved: Shapes) -> Points:
         shapely.prepare(self.slot.shapes)
-        flare_mm: Points = self.made.flare_mm * self.slot.on_bed.astype(np.float64)
-        return gaps_mm(moved[:, None], self.slot.shapes) - flare_mm
+        flare_mm = self.made.flare_mm * self.slot.on_bed
+        return np.asarray(gaps_mm(moved[:, None], self.slot.shapes) - flare_mm)
 
     def _least(self, table: Points) -> Points:
         """Return the least value of a table from each lift to the next, shape (lifts,)."""
@@ -143,7 +143,7 @@ class _Joint:
             facing = np.arange(len(foot)) + below + lift
             rows = np.flatnonzero((facing >= 0) & (facing < len(slot)))
             found[lift] = table[foot[rows], slot[facing[rows]]].min(initial=NEAR_MM)
-        return np.minimum(found[:-1], found[1:])
+        return np.asarray(np.minimum(found[:-1], found[1:]))
 
 
 def joint_findings(made: PrintedPress) -> tuple[Finding, ...]:
