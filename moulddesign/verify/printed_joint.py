@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from moulddesign.core import Finding, judged, say
+from moulddesign.core import Finding, Verdict, judged, say
 from moulddesign.geometry import Points
 from moulddesign.verify.printed_layers import (
     FAR_MM,
@@ -41,8 +41,6 @@ LEAST_LOCK_MM: Final = 0.4
 """Least height that locks: two usual layers; our choice [mm]."""
 LEAST_HOLD_MM2: Final = 10.0
 """A pull of 50 N then presses with 5 MPa, a fifth of what PLA bears; our choice [mm^2]."""
-NOTHING_MM2: Final = 0.1
-"""Areas that differ by less are the same, for float32 steps on 200 mm of edge [mm^2]."""
 MOUTH: Final = np.array((1.0, 0.0))
 """Where the slot is open."""
 
@@ -108,26 +106,37 @@ class _Joint:
 
     @cached_property
     def widest(self) -> int:
-        """The highest of the foot's widest layers."""
-        areas_mm2 = shapely.area(self.foot.shapes)[self.foot.kinds]
-        return int(np.flatnonzero(areas_mm2 >= areas_mm2.max() - NOTHING_MM2)[-1])
+        """The highest of the foot's widest layers, across the way in."""
+        _, low, _, high = shapely.bounds(self.foot.shapes).T
+        widths_mm = (high - low)[self.foot.kinds]
+        return int(np.flatnonzero(widths_mm >= widths_mm.max() - ROUND_OFF_MM)[-1])
 
     def is_kept(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         """Return at which lifts small parts keep the foot in place, and from sliding out.
 
         That it does not leave to the closed sides is shown by its widest layer alone.
         """
-        foot, slot = self.small
-        shapely.prepare(slot)
+        foot, _ = self.small
         kind = self.foot.kinds[self.widest]
         ways = [each(swept, foot), *(np.full(len(foot), shapely.Polygon()) for _ in range(3))]
         for quarter_turns in (1, 2, 3):
             ways[quarter_turns][kind] = swept(foot[kind], quarter_turns)
-        in_place, *out = (
-            self._least(np.where(shapely.intersects(slot, moved[:, None]), 0.0, NEAR_MM)) == 0.0
-            for moved in (foot, *ways)
-        )
+        in_place, *out = (self._is_met(moved) for moved in (foot, *ways))
         return in_place, np.logical_and.reduce(out)
+
+    def goes_in_turned(self) -> bool:
+        """Return whether a small foot goes in the wrong way round, at a lift where it is held."""
+        turned = shapely.transform(self.small[0], np.negative)
+        held = self._is_met(self.small[0])[self.seat :]
+        out = self._is_met(each(swept, turned))[self.seat :]
+        return not out[: int(np.argmax(held))].all()
+
+    def _is_met(self, moved: Shapes) -> NDArray[np.bool_]:
+        """Return from which lift to the next the small slot stands in the way."""
+        slot = self.small[1]
+        shapely.prepare(slot)
+        met = shapely.intersects(slot, moved[:, None])
+        return np.asarray(self._least(np.where(met, 0.0, NEAR_MM)) == 0.0)
 
     def _gaps_mm(self, moved: Shapes) -> Points:
         shapely.prepare(self.slot.shapes)
@@ -157,6 +166,7 @@ def joint_findings(made: PrintedPress) -> tuple[Finding, ...]:
         _shoulder(joint),
         _lock(joint),
         *_hold(joint),
+        _one_way(joint),
     )
 
 
@@ -245,4 +255,17 @@ def _hold(joint: _Joint) -> Iterator[Finding]:
         unit="mm",
         source=made.source,
         verdict=judged(good=away_mm < held_to_mm),
+    )
+
+
+def _one_way(joint: _Joint) -> Finding:
+    """Return whether the foot goes in turned by half a turn, which would turn the picture."""
+    goes_in = joint.goes_in_turned()
+    return Finding(
+        what=say("verify.foot-goes-in-turned"),
+        measured=say("core.yes") if goes_in else say("core.no"),
+        limit=say("core.no"),
+        unit="",
+        source=joint.made.source,
+        verdict=judged(good=not goes_in, otherwise=Verdict.WARN),
     )

@@ -56,6 +56,8 @@ class Sizes:
     stop_opening: float = 15.0
     lip_gap: float = 0.8
     lip_high: float = 1.6
+    key: float = 1.5
+    """Depth of the key under the vane at the slot's open end."""
     gusset: float = 6.0
     """Cone under the disc, 6 high."""
 
@@ -148,7 +150,9 @@ def plunger(s=None):
     inside = s.stop_outside + s.lip_gap
     lip = cylinder(outside, s.disc - s.lip_high, s.disc + 6.4)
     lip -= cylinder(inside, s.disc - s.lip_high - 1, s.disc)
-    return body + vanes + lip + foot(s)
+    side = s.vane - 0.2
+    pin = along_x(mirrored([(side, s.back - s.key), (side, s.back + 1)]), 11, reach - 2)
+    return body + vanes + lip + foot(s) + pin
 
 
 def stop(s=None):
@@ -176,7 +180,7 @@ def printed(s=None, *, error_mm=BLIND_MM, is_measured=False, flare_mm=0.2, **par
 
 def taper_press():
     """Return a press of before: a peg of 4 deg, 0.05 mm wider than its pocket."""
-    s = Sizes()
+    s = Sizes(key=0.0)
     slope = np.tan(np.radians(4.0))
     root, length = 7.8, 7.0
     back = s.back

@@ -23,7 +23,7 @@ from moulddesign.verify.printed_layers import FAR_MM, eroded, printed_layers, sw
 def found(press):
     """Return the findings by their id, and by their part where two have the same one."""
     named = {f"{f.id.partition('.')[2]} {f.part}".strip(): f for f in printed_fit_findings(press)}
-    assert len(named) == 13
+    assert len(named) == 14
     return named
 
 
@@ -88,6 +88,7 @@ MUTANTS = {
     "lug halved": ("lugs-hold", {"lug": 1.0}),
     "foot short": ("lugs-hold", {"half_length": 2.4}),
     "foot at the mouth": ("foot-moves-in-sleeve", {"land_gap": 6.0, "vane_gap": 6.0}),
+    "no key": ("foot-goes-in-turned", {"key": 0.0}),
     "land tight": ("gap-left-in-bore stamp", {"land_gap": 0.35}),
     "vane wide": ("gap-left-in-bore plunger", {"vane_gap": 0.4}),
     "lip of the disc tight": ("stop-in-lip stop", {"lip_gap": 0.4}),
