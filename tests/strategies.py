@@ -86,7 +86,7 @@ def blocks():
         {
             "kind": st.just("block"),
             "cavities": st.integers(1, 4),
-            "side_draft_deg": st.sampled_from([None, 1.0, 12.0]),
+            "side_draft_deg": st.sampled_from([None, 4.0, 12.0]),
             "land_mm": shares(4.0, 15.0),
             "handle_length_mm": st.sampled_from([0.0, 60.0, 110.0]),
         }

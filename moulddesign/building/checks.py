@@ -32,7 +32,14 @@ from moulddesign.pastry.interior import Interior
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.pastry.variants import FurtherPastry
 from moulddesign.portion import Figures
-from moulddesign.verify import block_checks, piece_checks, press_checks, printing, walls
+from moulddesign.verify import (
+    block_checks,
+    block_limits,
+    piece_checks,
+    press_checks,
+    printing,
+    walls,
+)
 from moulddesign.verify.press_checks import Press
 from moulddesign.verify.pull import pull_findings
 from moulddesign.verify.soundness import soundness, volume_finding, volume_mm3
@@ -362,22 +369,29 @@ def _block(made: CheckInput) -> tuple[Finding, ...]:
     layout, parts = made.mould.layout, made.mould.parts
     assert isinstance(layout, BlockLayout)  # noqa: S101 (the layout goes with the kind)
     drafts = [part.draft_deg for part in made.pastry.relief]
+    pulled = pull_findings(
+        say("building.pastry-from-block"),
+        body=made.meshes[made.pastry_name],
+        tool=in_float32(parts[0].mesh),
+        direction=(0.0, 0.0, -1.0),
+        least_draft_deg=min([made.pastry.side_draft_deg, *drafts]),
+    )
+    least_deg = pulled[0].measured
     return (
         *chain.from_iterable(
             _plate(made, part, plate) for part, plate in zip(parts, layout.plates, strict=True)
         ),
-        *pull_findings(
-            say("building.pastry-from-block"),
-            body=made.meshes[made.pastry_name],
-            tool=in_float32(parts[0].mesh),
-            direction=(0.0, 0.0, -1.0),
-            least_draft_deg=min([made.pastry.side_draft_deg, *drafts]),
+        *pulled,
+        *(
+            block_limits.side_draft_finding(least_deg, part=part.name)
+            for part in parts[:1]
+            if isinstance(least_deg, float)
         ),
     )
 
 
 def _plate(made: CheckInput, part: Part, layout: BlockLayout) -> tuple[Finding, ...]:
-    """Judge the cavities of one block."""
+    """Judge the cavities of one block, and what it bears."""
     mesh = made.meshes[part.name]
     vents = _vents(part, layout.vents_mm, layout.height_mm, layout.mould.vent_mm)
     held = block_checks.block_findings(
@@ -386,7 +400,39 @@ def _plate(made: CheckInput, part: Part, layout: BlockLayout) -> tuple[Finding, 
         target_mm3=part.pose.scale**3 * made.target_mm3,
         count=layout.grid.count,
     )
-    return (*held, *_vent_findings(mesh, vents, part.name))
+    return (*held, *_vent_findings(mesh, vents, part.name), *_block_limits(made, part, layout))
+
+
+def _block_limits(made: CheckInput, part: Part, layout: BlockLayout) -> Iterator[Finding]:
+    """Yield whether floor, rim and handle of a struck block hold, and knuckles have room."""
+    mould, plastic = layout.mould, made.design.printer.plastic
+    outline, across_mpa = made.pastry.outline, plastic.tensile_across_mpa
+    yield block_limits.floor_finding(
+        floor_mm=mould.floor_mm,
+        sides_mm=(outline.width_mm - 2.0 * layout.run_mm, outline.depth_mm - 2.0 * layout.run_mm),
+        is_round=outline.name == "round",
+        strength_mpa=across_mpa,
+        part=part.name,
+    )
+    places = [part.pose.of_point((x, y, layout.height_mm)) for x, y in layout.grid.centres_mm]
+    yield block_limits.rim_finding(
+        made.meshes[part.name],
+        places_mm=tuple((x, y) for x, y, _ in places),
+        floor_mm=places[0][2] + part.pose.scale * made.pastry.depth_below_mm,
+        strength_mpa=across_mpa,
+        part=part.name,
+    )
+    if not mould.handle_length_mm:
+        return
+    thickness_mm = layout.handle_thickness_mm
+    yield block_limits.handle_finding(
+        length_mm=mould.handle_length_mm,
+        width_mm=mould.handle_width_mm,
+        thickness_mm=thickness_mm,
+        strength_mpa=plastic.tensile_along_mpa,
+        part=part.name,
+    )
+    yield block_limits.knuckles_finding(layout.thickness_mm - thickness_mm, part=part.name)
 
 
 def _vents(
@@ -433,7 +479,18 @@ def _cast(made: CheckInput, table: CastTable) -> tuple[Finding, ...]:
             least_draft_deg=min([made.pastry.side_draft_deg, table.tray_draft_deg, *drafts]),
         ),
         *_vent_findings(master, vents, "master"),
+        block_limits.tray_wall_finding(
+            wall_mm=table.wall_mm,
+            sides_mm=_longest_side_mm(layout),
+            strength_mpa=made.design.printer.plastic.tensile_across_mpa,
+        ),
     )
+
+
+def _longest_side_mm(layout: CastLayout) -> tuple[float, float]:
+    """Return the length of a tray's longest side, inside, and its height [mm]."""
+    (x0, y0), (x1, y1) = layout.inside_mm
+    return max(x1 - x0, y1 - y0), layout.brim_mm
 
 
 def _printed(made: CheckInput, name: str) -> tuple[Finding, ...]:
@@ -445,6 +502,7 @@ def _printed(made: CheckInput, name: str) -> tuple[Finding, ...]:
         bed_mm=printer.bed_mm,
         line_mm=printer.line_width_mm,
         layer_mm=printer.layer_height_mm,
+        shrink=printer.plastic.shrink,
     )
 
 

@@ -447,6 +447,7 @@ def made_coupons(design: Design) -> Coupons:
             bed_mm=printer.bed_mm,
             line_mm=printer.line_width_mm,
             layer_mm=printer.layer_height_mm,
+            shrink=printer.plastic.shrink,
         )
         findings += soundness(mesh, part=name)
     return Coupons(design=design, meshes=MappingProxyType(meshes), findings=tuple(findings))

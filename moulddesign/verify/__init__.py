@@ -9,6 +9,8 @@
 - `printed_joint`: its foot in the slot: goes in, seats, hangs locked, holds.
 - `printed_fit`: whether it goes together, works and comes apart at printing error.
 - `block_checks`: whether a block, a casting master or a clearance gauge holds what it has to.
+- `block_limits`: what a block and a casting tray bear, and whether a hand can hold and a piece
+  leave them.
 - `piece_checks`: whether the crust is thick enough, the centres fit, and the relief reads,
   prints and fills.
 - `pull`: whether a moulded body comes out of its mould: no undercut, enough draft, a free way.

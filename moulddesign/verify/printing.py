@@ -281,17 +281,32 @@ LEAST_LAYERS: Final = 4
 """Fewest layers of a relief; our choice."""
 LEAST_FOOT: Final = 0.1
 """Least area of the first layer by the part's shadow; common practice, no source."""
+MOST_LIFT_MM: Final = 1.4
+"""Lift of the corners that a bed holds back; our choice [mm]."""
+MOST_SLENDER: Final = 4.0
+"""Height by the narrowest extent of the first layer, above which the nozzle knocks a part off;
+common practice, no source."""
 ON_BED_MM: Final = 0.01
 """How far from z = 0 the lowest corner may be [mm]."""
 
 
 def printing_findings(
-    mesh: Mesh, *, part: str, bed_mm: tuple[float, float, float], line_mm: float, layer_mm: float
+    mesh: Mesh,
+    *,
+    part: str,
+    bed_mm: tuple[float, float, float],
+    line_mm: float,
+    layer_mm: float,
+    shrink: float,
 ) -> tuple[Finding, ...]:
-    """Return whether a closed part, standing on z = 0, can be printed without support."""
+    """Return whether a closed part, standing on z = 0, can be printed without support.
+
+    `shrink` is the share by which its plastic comes out smaller.
+    """
     return (
         bed_finding(mesh, part=part, bed_mm=bed_mm),
         *_standing(mesh, part, layer_mm),
+        warping_finding(mesh, part=part, shrink=shrink),
         *overhang_findings(mesh, part=part, line_mm=line_mm, layer_mm=layer_mm),
         wall_finding(mesh, part=part, line_mm=line_mm),
     )
@@ -386,12 +401,41 @@ def layers_finding(*, depth_mm: float, layer_mm: float) -> Finding:
     )
 
 
-def _standing(mesh: Mesh, part: str, layer_mm: float) -> tuple[Finding, Finding]:
-    """Return whether the part stands on the bed, and how much of its shadow the first layer is."""
+def warping_finding(mesh: Mesh, *, part: str, shrink: float) -> Finding:
+    """Return how far the corners of a part could lift, were it not held on the bed.
+
+    Upper layers that shrink by s on lower ones that are held bend a part of height h and length L
+    to the curvature s / h, so its ends lift by s L^2 / (8 h). The bed holds most of it back.
+    """
+    x, y, height_mm = mesh.size_mm.tolist()
+    lift_mm = shrink * (x**2 + y**2) / (8.0 * height_mm)
+    good = lift_mm <= MOST_LIFT_MM
+    return Finding(
+        what=say("verify.warping"),
+        part=part,
+        measured=lift_mm,
+        limit=say("core.at-most", limit=MOST_LIFT_MM),
+        unit="mm",
+        source=say("verify.bent-strip"),
+        verdict=judged(good=good, otherwise=Verdict.WARN),
+        remedy=None if good else say("verify.print-with-brim-and-lid"),
+    )
+
+
+def _slenderness(mesh: Mesh, first: BaseGeometry) -> float:
+    """Return the height of a part by the narrowest extent of its first layer."""
+    corners = shapely.get_coordinates(first.minimum_rotated_rectangle)
+    sides_mm = np.linalg.norm(np.diff(corners[:3], axis=0), axis=1) if len(corners) > 2 else [0.0]  # noqa: PLR2004 (a rectangle has corners)
+    return float(mesh.size_mm[2] / max(min(sides_mm), SLIVER_MM))
+
+
+def _standing(mesh: Mesh, part: str, layer_mm: float) -> tuple[Finding, ...]:
+    """Return whether the part stands on the bed, and how well its first layer holds it."""
     lowest_mm = float(mesh.bounds[0, 2])
     first = booleans.section_region(mesh, lowest_mm + layer_mm / 2.0, say("verify.first-layer"))
     share = float(first.area / booleans.shadow(mesh, say("verify.part-from-above")).area)
     stands = bool(first.convex_hull.contains(shapely.Point(_middle_of_mass(mesh)[:2])))
+    slender = _slenderness(mesh, first)
     return (
         Finding(
             what=say("verify.lowest-point"),
@@ -412,6 +456,16 @@ def _standing(mesh: Mesh, part: str, layer_mm: float) -> tuple[Finding, Finding]
             verdict=judged(good=share >= LEAST_FOOT, otherwise=Verdict.WARN)
             if stands
             else Verdict.FAIL,
+        ),
+        Finding(
+            what=say("verify.height-by-foot"),
+            part=part,
+            measured=slender,
+            limit=say("core.at-most", limit=MOST_SLENDER),
+            unit="",
+            source=PRACTICE,
+            verdict=judged(good=slender <= MOST_SLENDER, otherwise=Verdict.WARN),
+            remedy=None if slender <= MOST_SLENDER else say("verify.print-with-brim"),
         ),
     )
 

@@ -128,6 +128,27 @@ def thin_cylinder(
     return Load(stress_mpa=stress_mpa, bow_mm=stress_mpa * radius_mm / modulus_mpa)
 
 
+def clamped_circle(
+    *, pressure_mpa: float, radius_mm: float, wall_mm: float, modulus_mpa: float
+) -> Load:
+    """Return the load of a round plate clamped at its edge.
+
+    Stress 0.75 p r^2 / t^2 and bow 0.171 p r^4 / (E t^3) [1]_: pressure p, radius r, thickness t,
+    modulus E.
+
+    References
+    ----------
+    .. [1] Mechanical Engineer's Data Handbook, 1.10.
+
+    Examples
+    --------
+    >>> clamped_circle(pressure_mpa=1, radius_mm=10, wall_mm=1, modulus_mpa=1e3).stress_mpa
+    75.0
+    """
+    bow_mm = 0.171 * pressure_mpa * radius_mm**4 / (modulus_mpa * wall_mm**3)
+    return Load(stress_mpa=0.75 * pressure_mpa * (radius_mm / wall_mm) ** 2, bow_mm=bow_mm)
+
+
 def clamped_rectangle(
     *, pressure_mpa: float, sides_mm: tuple[float, float], wall_mm: float, modulus_mpa: float
 ) -> Load:

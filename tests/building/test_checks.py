@@ -81,3 +81,21 @@ def read(mesh):
     seen = trimesh.Trimesh(np.array(mesh.vertices), np.array(mesh.triangles), process=False)
     assert seen.is_watertight
     return seen
+
+
+ABSURD = {
+    "block without draft, floor and rim": (
+        {"kind": "block", "side_draft_deg": 0.0, "floor_mm": 0.85, "land_mm": 2.0},
+        {"verify.draft-to-knock-out", "verify.floor-by-stress", "verify.rim-by-stress"},
+    ),
+    "master without silicone and wall": (
+        {"kind": "cast", "land_mm": 2.0, "wall_mm": 0.85},
+        {"verify.silicone-beside-pastries", "verify.tray-wall-by-stress"},
+    ),
+}
+
+
+@pytest.mark.parametrize(("mould", "failing"), ABSURD.values(), ids=ABSURD)
+def test_what_was_asked_for_and_is_useless_fails_for_its_own_reason(mould, failing):
+    made = build(Design().with_values(SMALL | {"mould": mould}))
+    assert {f.id for f in made.findings if f.verdict is Verdict.FAIL} == failing

@@ -15,6 +15,7 @@ from moulddesign.verify.printing import (
     overhang_findings,
     printing_findings,
     wall_finding,
+    warping_finding,
 )
 from moulddesign.verify.walls import thinnest_wall_mm
 
@@ -162,7 +163,12 @@ def test_a_long_bed_takes_a_part_turned_by_a_quarter():
 
 def test_a_solid_block_is_good_in_everything():
     found = printing_findings(
-        part(cube(40, 30, 20)), part="p", bed_mm=BED, line_mm=LINE_MM, layer_mm=LAYER_MM
+        part(cube(40, 30, 20)),
+        part="p",
+        bed_mm=BED,
+        line_mm=LINE_MM,
+        layer_mm=LAYER_MM,
+        shrink=0.003,
     )
     assert {f.verdict.value for f in found} == {"good"}
 
@@ -176,7 +182,7 @@ def test_a_solid_block_is_good_in_everything():
 )
 def test_a_part_off_the_bed_or_top_heavy_fails(body, word):
     found = printing_findings(
-        part(body()), part="p", bed_mm=BED, line_mm=LINE_MM, layer_mm=LAYER_MM
+        part(body()), part="p", bed_mm=BED, line_mm=LINE_MM, layer_mm=LAYER_MM, shrink=0.003
     )
     assert any(word in f.name and f.verdict.value == "fail" for f in found)
 
@@ -204,6 +210,28 @@ def test_a_part_falls_over_once_its_mass_lies_beyond_its_foot(arm_mm, verdict, t
     # 10, the edge of the foot, at L = 10 + sqrt(600) = 34.5 mm.
     post = cube(10, 10, 10, (-5, -5, 0)) + cube(arm_mm, 10, 2, (-5, -5, 10))
     mesh = part(post.rotate([0, 0, turn]).translate([100, 80, 0]))
-    found = printing_findings(mesh, part="p", bed_mm=BED, line_mm=LINE_MM, layer_mm=LAYER_MM)
+    found = printing_findings(
+        mesh, part="p", bed_mm=BED, line_mm=LINE_MM, layer_mm=LAYER_MM, shrink=0.003
+    )
     (foot,) = [f for f in found if f.id == "verify.first-layer-share"]
     assert foot.verdict.value == verdict
+
+
+@pytest.mark.parametrize(("height_mm", "verdict"), [(39.0, "good"), (41.0, "warn")])
+def test_a_tall_narrow_part_wants_a_brim(height_mm, verdict):
+    """Four times its narrowest extent, 10 mm, whichever way it is turned."""
+    post = part(cube(10, 30, height_mm).rotate([0, 0, 33]).translate([100, 80, 0]))
+    found = printing_findings(
+        post, part="p", bed_mm=BED, line_mm=LINE_MM, layer_mm=LAYER_MM, shrink=0.003
+    )
+    (slender,) = [f for f in found if f.id == "verify.height-by-foot"]
+    assert slender.measured == pytest.approx(height_mm / 10.0, rel=1e-4)  # float32 at 100 mm
+    assert slender.verdict.value == verdict
+
+
+@pytest.mark.parametrize(("shrink", "verdict"), [(0.003, "good"), (0.015, "warn")])
+def test_a_wide_flat_part_warps_by_its_shrinkage(shrink, verdict):
+    """A strip of 120 x 50 x 20 mm: s (120^2 + 50^2) / (8 x 20) = 105.6 s."""
+    found = warping_finding(part(cube(120, 50, 20)), part="p", shrink=shrink)
+    assert found.measured == pytest.approx(105.625 * shrink)
+    assert found.verdict.value == verdict
