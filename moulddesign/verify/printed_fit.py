@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from math import ceil, cos, pi, sin
+from math import ceil, pi
 from typing import Final
 
 import numpy as np
@@ -92,7 +92,7 @@ class _Stop:
     @property
     def lip_mm(self) -> float:
         """Underside of the disc's lip: the lowest that is wider than the bore [mm]."""
-        return self.made.rim_mm + self.made.press.travel_mm
+        return min(self.made.rim_mm + self.made.press.travel_mm, self.top_mm + NEAR_MM)
 
     @cached_property
     def plunger(self) -> PrintedLayers:
@@ -172,22 +172,21 @@ def _bearing_mm2(of: _Stop) -> float:
     low, top = stop[of.stop.kinds[0]], stop[of.stop.kinds[-1]]
     disc, flange = plunger[of.plunger.kinds[of.under]], smaller(made.flange, made.error_mm)
     beside, lip = of.facing(0, of.lip_mm)
+    angles = 2.0 * pi * np.arange(DIRECTIONS) / DIRECTIONS
+    directions = np.column_stack([np.cos(angles), np.sin(angles)])
     areas_mm2 = []
-    for turn in range(DIRECTIONS):
-        angle = 2.0 * pi * turn / DIRECTIONS
-        direction = np.array((cos(angle), sin(angle)))
-        way = direction * _way_until_met_mm(stop[beside], plunger[lip], direction)
-        slid = direction * made.plays_mm(direction)[1]
+    for to, play_mm in zip(directions, made.plays_mm(made.shadows[1], directions), strict=True):
+        way, slid = to * _way_until_met_mm(stop[beside], plunger[lip], to), to * play_mm
         areas_mm2 += [
-            _under_push_mm2(moved_by(top, way).intersection(disc)),
-            _under_push_mm2(moved_by(low, way).intersection(moved_by(flange, -slid))),
+            _under_push_mm2(moved_by(top, way).intersection(disc), 0.0 * to),
+            _under_push_mm2(moved_by(low, way + slid).intersection(flange), slid),
         ]
     return min(areas_mm2)
 
 
-def _under_push_mm2(contact: BaseGeometry) -> float:
-    """Return an area of contact, none where the axis lies outside of all its parts together."""
-    return float(contact.area) if contact.convex_hull.covers(shapely.Point(0.0, 0.0)) else 0.0
+def _under_push_mm2(contact: BaseGeometry, push: Points) -> float:
+    """Return an area of contact, none where the push comes down outside of all its parts."""
+    return float(contact.area) if contact.convex_hull.covers(shapely.Point(push)) else 0.0
 
 
 def _way_until_met_mm(moving: Shapes, standing: Shapes, direction: Points) -> float:

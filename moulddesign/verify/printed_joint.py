@@ -247,7 +247,9 @@ def _hold(joint: _Joint) -> Iterator[Finding]:
     held_to_mm = farthest_mm(
         lambda way_mm: moved_by(widest, way_mm * MOUTH).intersection(ledge).area >= LEAST_HOLD_MM2
     )
-    away_mm = made.plays_mm(-MOUTH)[0] + made.plays_mm(MOUTH)[1]
+    stamp, stem = made.shadows
+    (there,), (back,) = made.plays_mm(stem, MOUTH[None]), made.plays_mm(stamp, -MOUTH[None])
+    away_mm = float(there + back)
     yield Finding(
         what=say("verify.foot-moves-in-sleeve"),
         measured=away_mm,

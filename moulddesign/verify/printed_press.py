@@ -98,20 +98,23 @@ class PrintedPress:
             high_mm=high_mm,
         )
 
-    def plays_mm(self, direction: Points) -> tuple[float, float]:
-        """Return how far small stamp and small plunger move sideways in a large bore [mm]."""
-        stamp, stem, bore = self._small_in_large
-        return (
-            farthest_mm(lambda way_mm: bore.covers(moved_by(stamp, way_mm * direction))),
-            farthest_mm(lambda way_mm: bore.covers(moved_by(stem, way_mm * direction))),
-        )
+    def plays_mm(self, shadow: BaseGeometry, directions: Points) -> Points:
+        """Return how far a small part moves sideways in a large bore, by its shadow in the middle.
+
+        Directions have the shape (n, 2); ways have the shape (n,) [mm].
+        """
+        part, bore = smaller(shadow, self.error_mm), self._large_bore
+
+        def play_mm(to: Points) -> float:
+            return farthest_mm(lambda way_mm: bore.covers(moved_by(part, way_mm * to)))
+
+        return np.array([play_mm(to) for to in directions])
 
     @cached_property
-    def _small_in_large(self) -> tuple[BaseGeometry, BaseGeometry, BaseGeometry]:
+    def _large_bore(self) -> BaseGeometry:
         bore = self.press.bore.buffer(ON_ARC * self.error_mm)
         shapely.prepare(bore)
-        stamp, stem = (smaller(shadow, self.error_mm) for shadow in self.shadows)
-        return stamp, stem, bore
+        return bore
 
     def gap_finding(self, what: Message, gap_mm: float, part: str = "") -> Finding:
         """Return the room that is left of a gap where both parts are large."""

@@ -130,6 +130,14 @@ def test_a_plunger_without_a_foot_holds_nothing():
     assert (lugs.id, lugs.verdict.value, gap.verdict.value) == ("verify.lugs-hold", "fail", "good")
 
 
+def test_a_plunger_without_a_disc_lies_on_no_stop():
+    s = Sizes()
+    bare = found(printed(s, plunger=plunger(s) ^ cylinder(25.4, 0, 200)))
+    # The stop's top has nothing over it, and nothing keeps the plunger from going through.
+    assert bare["room-over-stop stop"].verdict.value == "fail"
+    assert bare["stop-bears stop"].measured == 0.0
+
+
 def test_a_gap_too_narrow_says_by_how_much_and_a_hold_asks_for_the_gauge():
     tight = found(printed(Sizes(land_gap=0.35, lip=0.0)))
     assert str(tight["gap-left-in-bore stamp"].remedy).startswith(
