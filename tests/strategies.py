@@ -74,9 +74,8 @@ def reliefs(draw):
 def presses():
     return st.fixed_dictionaries(
         {
-            # Above 0.35 mm the default guide lets the stamp lean too far, and a finding says so.
-            "clearance_mm": shares(0.15, 0.35),
-            "joint": st.sampled_from(["peg", "bolt"]),
+            "lobe_mm": st.sampled_from([0.0, 28.0]),
+            "wall_mm": shares(1.6, 5.0),
         }
     )
 

@@ -7,7 +7,16 @@
 """
 
 from moulddesign.building.checks import CheckInput, build_findings
-from moulddesign.building.composition import PASTRY, Build, Inlay, Shape, build, inlays, shaped
+from moulddesign.building.composition import (
+    PASTRY,
+    Build,
+    Inlay,
+    Shape,
+    build,
+    inlays,
+    mould_of,
+    shaped,
+)
 
 __all__ = [
     "PASTRY",
@@ -18,5 +27,6 @@ __all__ = [
     "build",
     "build_findings",
     "inlays",
+    "mould_of",
     "shaped",
 ]

@@ -22,11 +22,11 @@ from moulddesign.building.remedies import (
 )
 from moulddesign.core import Finding, Message, Verdict, mm3_from_ml, say
 from moulddesign.core.findings import SEPARATOR
-from moulddesign.design import BlockTable, CastTable, Design, Joint, PressTable, Profile
+from moulddesign.design import BlockTable, CastTable, Design, PressTable, Profile
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.kitchen.firmness import dough_yield, fill_force_n, squash_force_n
-from moulddesign.mould import BlockLayout, CastLayout, Mould, Part, inscriptions
+from moulddesign.mould import BlockLayout, CastLayout, Mould, Part, PressLayout, wanted_lettering
 from moulddesign.mould.cast import VENT_MM
 from moulddesign.pastry.interior import Interior
 from moulddesign.pastry.pastry import Pastry
@@ -192,18 +192,12 @@ def further_stamp_findings(
         pastry_name=one.pastry_name,
         stamp_name=one.stamp_name,
     )
-    rings = press_checks.ring_finding(
-        made.mould.part(one.stamp_name).mesh,
-        first=made.mould.part("stamp").mesh,
-        band_mm=table.height_band * made.pastry.height_mm,
-    )
     press = _assembled(own)
     found = (
         *piece_findings(own),
         *_press(own, table, press),
         *_pull(own, press.stamp),
         *relief_layer_findings(own),
-        rings,
     )
     return (
         *(replace(f, part=_nested(one.stamp_name, f.part)) for f in found),
@@ -222,18 +216,25 @@ def _nested(stamp: str, part: str) -> str:
 def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Finding, ...]:
     """Judge the assembled press, and the wall of its sleeve under a hand's push."""
     plastic = made.design.printer.plastic
-    found = press_checks.press_findings(
-        assembled,
-        target_mm3=made.target_mm3,
-        clearance_mm=table.clearance_mm,
-        past_rim_mm=table.past_rim_mm,
-        width_mm=made.widest_mm,
-    )
-    if table.joint is Joint.PEG:
-        found += press_checks.peg_findings(
-            assembled, interference_asked_mm=table.peg_interference_mm
-        )
+    layout = made.mould.layout
+    assert isinstance(layout, PressLayout)  # noqa: S101 (the layout goes with the kind)
     area_mm2 = made.pastry.outline.area_mm2
+    found = (
+        *press_checks.press_findings(
+            assembled,
+            target_mm3=made.target_mm3,
+            clearance_mm=layout.clearance_mm,
+            past_rim_mm=table.past_rim_mm,
+            width_mm=made.widest_mm,
+        ),
+        press_checks.stop_finding(
+            assembled,
+            target_mm3=made.target_mm3,
+            area_mm2=area_mm2,
+            mean_mm3=made.target_mm3 + mm3_from_ml(made.figures.split.rounding_ml),
+            sd_mm3=mm3_from_ml(made.figures.spread.all_volume_ml),
+        ),
+    )
     forces, force_n = _forces(made)
     pressure_mpa = walls.pressing_pressure_mpa(area_mm2, force_n)
     if made.pastry.outline.name == "round":
@@ -254,7 +255,7 @@ def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Findi
         *found,
         *forces,
         *walls.wall_strength_findings(
-            load, strength_mpa=plastic.tensile_across_mpa, clearance_mm=table.clearance_mm
+            load, strength_mpa=plastic.tensile_across_mpa, clearance_mm=layout.clearance_mm
         ),
     )
 
@@ -306,15 +307,11 @@ def _groove_width_mm(shape: MultiPolygon, pastry: Pastry, *, raised: bool) -> fl
 
 def _assembled(made: CheckInput) -> Press:
     """Return the press with the stamp that is judged, the plunger sitting in it."""
-    sleeve, first, stamp, plunger = (
-        made.mould.part(name).mesh for name in ("sleeve", "stamp", made.stamp_name, "plunger")
+    sleeve, stamp, plunger, stop = (
+        in_float32(made.mould.part(name).mesh)
+        for name in ("sleeve", made.stamp_name, "plunger", "stop")
     )
-    higher_mm = stamp.bounds[1, 2] - first.bounds[1, 2]
-    return Press(
-        sleeve=in_float32(sleeve),
-        stamp=in_float32(stamp),
-        plunger=in_float32(plunger.moved((0.0, 0.0, higher_mm))),
-    )
+    return Press(sleeve=sleeve, stamp=stamp, plunger=plunger, stop=stop)
 
 
 def _pull(made: CheckInput, stamp: Mesh) -> tuple[Finding, ...]:
@@ -330,7 +327,7 @@ def _pull(made: CheckInput, stamp: Mesh) -> tuple[Finding, ...]:
     )
 
 
-LETTERED: Final = ("sleeve", "plunger", "block")
+LETTERED: Final = ("sleeve", "plunger", "stop", "block")
 """Parts that have a face to write on."""
 
 
@@ -508,11 +505,15 @@ def _printed(made: CheckInput, name: str) -> tuple[Finding, ...]:
 
 def _lettering(made: CheckInput) -> tuple[Finding, ...]:
     """Say what is written on the parts that have a face for it."""
-    table, wanted = made.design.mould, inscriptions(made.design)
+    table = made.design.mould
     if isinstance(table, CastTable) or not table.lettering:
         return ()
     return tuple(
-        printing.lettering_finding(part=part.name, written=part.lettering, wanted=wanted)
+        printing.lettering_finding(
+            part=part.name,
+            written=part.lettering,
+            wanted=wanted_lettering(made.design, made.mould, part.name),
+        )
         for part in made.mould.parts
         if part.name in LETTERED
     )

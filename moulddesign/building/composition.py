@@ -12,7 +12,7 @@ from moulddesign.core import CAUTIONS, Finding, Message, SpecError, Verdict, ml_
 from moulddesign.design import SIZES, Design, Kind, PieceComposition, Purpose
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.topology import topology
-from moulddesign.mould import CastLayout, Mould, filament, make_mould
+from moulddesign.mould import CastLayout, Mould, PressLayout, filament, make_mould
 from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.pastry.variants import FurtherPastry, further_pastries, pastry_report
@@ -147,9 +147,16 @@ class Build:
         """Return what kind of mould it is, and the silicone that is poured over a master."""
         table, layout = self.design.mould, self.mould.layout
         figures = {"kind": table.kind.value, "cavities": table.cavities}
-        if isinstance(layout, CastLayout):
-            return figures | layout.silicone_report(self.mould.parts[0].pose.scale)
-        return figures
+        match layout:
+            case CastLayout():
+                return figures | layout.silicone_report(self.mould.parts[0].pose.scale)
+            case PressLayout():
+                heavy_mm = self.portion.heavy_gap_mm(
+                    self.pastry.outline.area_mm2, self.pastry.height_mm - layout.stopped_height_mm
+                )
+                return figures | layout.report() | {"heavy_piece_stays_open_mm": heavy_mm}
+            case _:
+                return figures
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -174,6 +181,12 @@ def shaped(design: Design) -> Shape:
         The artwork cannot be read.
     """
     return _Clock(lambda _: None).shaped(design)
+
+
+def mould_of(design: Design, shape: Shape) -> Mould:
+    """Return the mould of a design's piece; the second part of `build`."""
+    low_mm = shape.portion.stop_low_mm(shape.pastry.outline.area_mm2)
+    return make_mould(design, shape.pastry, shape.further, low_mm=low_mm)
 
 
 def build(
@@ -287,7 +300,7 @@ class _Clock:
 
     def begun(self, design: Design) -> tuple[Shape, Mould]:
         shape = self.shaped(design)
-        return shape, self.timed("mould", lambda: make_mould(design, shape.pastry, shape.further))
+        return shape, self.timed("mould", lambda: mould_of(design, shape))
 
     def timed(self, name: str, work: Callable[[], T]) -> T:
         self.stage(name)

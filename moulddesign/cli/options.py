@@ -214,6 +214,13 @@ MOULD: Final = (
         "KPA",
         "Yield stress of the crust dough, as `firmness` finds it.",
     ),
+    Override(
+        "--print-error",
+        "printer.print_error_mm",
+        float,
+        "MM",
+        "How far printed walls lie from their mesh, as the gauge shows.",
+    ),
     Override("--printer", "printer.machine", str, "NAME", "Printer: common-220, small-bed."),
     Override("--bed", "printer.bed_mm", str, "XxYxZ", "Build volume of the printer, mm."),
     Override("--material", "printer.material", str, "NAME", "Plastic that is printed."),

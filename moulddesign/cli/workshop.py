@@ -39,11 +39,15 @@ class Workshop(Table):
     )
     material: str | None = given(None, "Plastic that is printed", min_length=1)
     clearance_mm: float | None = given(
-        None, "Gap between stamp and bore, as the gauge of `coupon` shows it", unit="mm", gt=0, le=2
+        None,
+        "Gap between stamp and bore; left out, it follows from the printer's error",
+        unit="mm",
+        ge=0.05,
+        le=2,
     )
     print_error_mm: float | None = given(
-        None, "How far a printed wall lies from its mesh, standard uncertainty", unit="mm",
-        ge=0, le=2,
+        None, "How far a printed wall lies from its mesh, as the gauge of `coupon` shows it",
+        unit="mm", ge=0, le=0.5,
     )  # fmt: skip
     shrink: float | None = given(
         None, "Share by which prints come out smaller than drawn", ge=0, le=0.05
@@ -62,6 +66,7 @@ IN_DESIGN: Final[Mapping[str, str]] = MappingProxyType(
         "library": "printer.library",
         "printer": "printer.machine",
         "material": "printer.material",
+        "print_error_mm": "printer.print_error_mm",
         "clearance_mm": "mould.clearance_mm",
         "shrink": "printer.shrink",
         "wage_per_hour": "price.wage_per_hour",

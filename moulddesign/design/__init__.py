@@ -36,9 +36,7 @@ from moulddesign.design.doughs import (
 )
 from moulddesign.design.mould_tables import (
     BlockTable,
-    Bolt,
     CastTable,
-    Joint,
     Kind,
     MouldTable,
     PressTable,
@@ -109,7 +107,6 @@ __all__ = [
     "Along",
     "BakeDayTable",
     "BlockTable",
-    "Bolt",
     "CastTable",
     "Centre",
     "CentresWeighed",
@@ -120,7 +117,6 @@ __all__ = [
     "FileKind",
     "Finish",
     "FurtherStamp",
-    "Joint",
     "Kind",
     "Layer",
     "Motif",

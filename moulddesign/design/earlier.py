@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from moulddesign.core import Message, say, word
-from moulddesign.design.mould_tables import BY_KIND, Kind
+from moulddesign.design.mould_tables import BY_KIND, Kind, PressTable
 
 MADE_WITH: Final = "made_with"
 """Key of a design file that names the version it was written with."""
@@ -56,6 +56,29 @@ WRITTEN_LOSS: Final = (0.02, 0.01)
 """Loss and its scatter as earlier versions wrote them of a piece where nobody had changed them."""
 
 
+RETIRED: Final[Mapping[str, object]] = MappingProxyType(
+    {
+        "clearance_mm": 0.3,
+        "flange_width_mm": 8.0,
+        "flange_thickness_mm": 4.0,
+        "lead_in_mm": 1.0,
+        "past_rim_mm": 1.0,
+        "height_band": 0.1,
+        "joint": "peg",
+        "bolt": "M5",
+        "bridge_mm": 5.0,
+        "disc_rim_mm": 4.0,
+        "disc_thickness_mm": 5.0,
+        "vane_thickness_mm": 3.0,
+        "peg_length_mm": 7.0,
+        "peg_taper_deg": 4.0,
+        "peg_interference_mm": 0.05,
+    }
+)
+"""What was written of a press with a peg where nobody had changed it, and is no longer taken: keys
+that are gone, and defaults that were made for another joint."""
+
+
 def without_written(tree: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[Message, ...]]:
     """Return the plain values of a design file without what does not count, and a note of it.
 
@@ -69,11 +92,12 @@ def without_written(tree: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[Mess
         Nested plain values, right or wrong.
     """
     plain = {key: value for key, value in tree.items() if key != MADE_WITH}
+    plain, of_peg = _without_peg(plain)
     if MADE_WITH in tree:
-        return plain, ()
+        return plain, of_peg
     plain, of_loss = _without_written_loss(plain)
     plain, of_mould = _without_idle_mould(plain)
-    return plain, (*of_loss, *of_mould)
+    return plain, (*of_peg, *of_loss, *of_mould)
 
 
 def _without_written_loss(plain: dict[str, Any]) -> tuple[dict[str, Any], tuple[Message, ...]]:
@@ -90,6 +114,18 @@ def _without_written_loss(plain: dict[str, Any]) -> tuple[dict[str, Any], tuple[
         return plain, ()
     left = {key: value for key, value in table.items() if key != "loss"}
     return plain | {"portion": left}, (say("design.loss-as-written"),)
+
+
+def _without_peg(plain: dict[str, Any]) -> tuple[dict[str, Any], tuple[Message, ...]]:
+    """Return the values without those of a press with a peg; its keys tell such a file."""
+    mould = plain.get("mould")
+    if not isinstance(mould, Mapping) or mould.get("kind", Kind.PRESS) != Kind.PRESS:
+        return plain, ()
+    if not PressTable.retired_keys & mould.keys():
+        return plain, ()
+    idle = [key for key, value in mould.items() if key in RETIRED and value == RETIRED[key]]
+    left = {key: value for key, value in mould.items() if key not in idle}
+    return plain | {"mould": left}, (say("design.of-a-peg", keys=tuple(idle)),)
 
 
 def _without_idle_mould(plain: dict[str, Any]) -> tuple[dict[str, Any], tuple[Message, ...]]:

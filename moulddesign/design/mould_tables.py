@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from enum import StrEnum
 from types import MappingProxyType
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, ClassVar, Final, Literal
 
 from pydantic import ConfigDict, Field
 
@@ -16,20 +16,6 @@ class Kind(StrEnum):
     PRESS = "press"
     BLOCK = "block"
     CAST = "cast"
-
-
-class Joint(StrEnum):
-    """How the plunger holds the stamp."""
-
-    PEG = "peg"
-    BOLT = "bolt"
-
-
-class Bolt(StrEnum):
-    """Thread of the bolt that holds the stamp."""
-
-    M5 = "M5"
-    M6 = "M6"
 
 
 KIND_SAYS: Final = "Kind of mould; it decides which other keys count"
@@ -57,75 +43,57 @@ KIND_IS_NEEDED: Final = ConfigDict(json_schema_extra={"required": ["kind"]})
 
 
 class PressTable(Table):
-    """A press mould: sleeve, stamp and plunger."""
+    """A press mould: sleeve, stamp, plunger and stop."""
+
+    retired_keys: ClassVar[frozenset[str]] = frozenset(
+        {
+            "flange_width_mm", "height_band", "joint", "bolt", "bridge_mm", "disc_rim_mm",
+            "peg_diameter_mm", "peg_length_mm", "peg_taper_deg", "peg_interference_mm",
+        }
+    )  # fmt: skip
+    """Keys of earlier versions, when the stamp sat on a peg or a bolt."""
 
     kind: Literal[Kind.PRESS] = given(Kind.PRESS, KIND_SAYS, main=True)
-    clearance_mm: float = given(
-        0.3, "Gap between stamp and bore, each side", unit="mm", main=True,
-        source="0.2-0.3 mm sliding, PLA 0.3, PETG 0.4; " + TRADE, ge=0.05, le=2,
+    clearance_mm: float | None = given(
+        None,
+        "Gap between stamp and bore, each side; where it is left out, twice the printer's error "
+        "and 0.1 mm, so that nothing sticks",
+        unit="mm", main=True, source=CHOICE, ge=0.05, le=2,
     )  # fmt: skip
     wall_mm: float = given(2.8, "Wall of the sleeve", **WALL)
-    flange_width_mm: float = given(
-        8.0, "Finger flange beyond the sleeve's wall", unit="mm", source=CHOICE, ge=0, le=40
-    )
     flange_thickness_mm: float = given(
-        4.0, "Thickness of the finger flange", unit="mm", source=CHOICE, ge=1, le=20
+        6.0, "Thickness of the flange and its grip lobes", unit="mm", source=CHOICE, ge=2, le=20
     )
+    lobe_mm: float = given(
+        28.0, "How far each grip lobe of the flange reaches beyond the palm disc; 0 for none",
+        unit="mm", source="two fingers side by side; " + CHOICE, ge=0, le=60,
+    )  # fmt: skip
     lead_in_mm: float = given(
-        1.0, "Chamfer where the stamp enters the bore", unit="mm", source=CHOICE, ge=0.2, le=5
+        1.2, "Chamfer where the stamp enters the bore", unit="mm", source=CHOICE, ge=0.4, le=5
     )
     guide_to_width: float | None = given(
         None,
-        "Length over which stamp and vanes guide, as a share of the width; 0.7 where it is left "
-        "out, more where the clearance would let the stamp lean by 0.9 mm",
+        "Length over which stamp and vanes guide, as a share of the width; where it is left out, "
+        "what lets the stamp lean by 0.95 mm across the piece",
         source="the design's own tilt rule: drop = 2 clearance / this share", ge=0.2, le=3,
     )  # fmt: skip
     past_rim_mm: float = given(
-        1.0, "How far the stamp comes out of the bore to free the pastry", unit="mm",
+        1.6, "How far the stamp comes out of the bore to free the pastry, at the least", unit="mm",
         source=CHOICE, ge=0, le=20,
     )  # fmt: skip
-    height_band: float = given(
-        0.1, "Share of the height between the nominal ring and the light and heavy ones",
-        source="raw pieces exceed their nominal weight by 0-9 %; " + TRADE, ge=0.02, le=0.5,
-    )  # fmt: skip
-    joint: Joint = given(Joint.PEG, "How the plunger holds the stamp: peg or bolt")
-    bolt: Bolt = given(Bolt.M5, "Thread of the bolt, where the joint is one")
     skin_mm: float = given(
-        2.4, "Solid plastic between the deepest engraving and the pocket in the stamp's back",
+        2.4, "Solid plastic between the deepest engraving and the slot in the stamp's back",
         unit="mm", source="six lines or twelve layers; our choice, change it freely", ge=0.8, le=20,
     )  # fmt: skip
-    bridge_mm: float = given(
-        5.0, "Widest flat ceiling that is printed over air", unit="mm",
-        source="bridges up to 10 mm; " + TRADE + "; half of it is our choice", ge=1, le=10,
-    )  # fmt: skip
-    disc_rim_mm: float = given(
-        4.0, "How far the palm disc reaches beyond the bore", unit="mm", source=CHOICE, ge=1, le=40
-    )
     disc_thickness_mm: float = given(
-        5.0, "Thickness of the palm disc", unit="mm", source=CHOICE, ge=2, le=20
+        6.4, "Thickness of the palm disc", unit="mm", source=CHOICE, ge=2, le=20
     )
     vane_thickness_mm: float = given(
-        3.0, "Thickness of the guide vanes", unit="mm", source=CHOICE, ge=0.8, le=20
+        4.0, "Thickness of the guide vanes", unit="mm", source=CHOICE, ge=0.8, le=20
     )
-    peg_diameter_mm: float | None = given(
-        None,
-        "Diameter of the plunger's peg where it enters the stamp; 0.3 of the width and at most "
-        "18 mm where it is left out",
-        unit="mm", source=CHOICE, ge=6, le=60,
-    )  # fmt: skip
-    peg_length_mm: float = given(7.0, "Length of the peg", unit="mm", source=CHOICE, ge=3, le=40)
-    peg_taper_deg: float = given(
-        4.0, "Slope of the peg against its axis", unit="deg",
-        source="a shallow taper holds by friction, a steeper one seats less deep where the "
-        "print is off; our choice, change it freely", ge=0.5, le=15,
-    )  # fmt: skip
-    peg_interference_mm: float = given(
-        0.05, "How much wider the peg is than its pocket, on the diameter", unit="mm",
-        source=CHOICE, ge=0, le=0.5,
-    )  # fmt: skip
     lettering: bool = given(
         True,  # noqa: FBT003 (a default)
-        "Sink weight, ratio and name into sleeve and plunger",
+        "Sink weight, ratio and name into sleeve, plunger and stop",
     )
 
     @property

@@ -449,6 +449,8 @@ def _unread(text: str, unit: str, kind: str) -> Message:
 def _unknown_key(place: Place) -> Message:
     """Return what to do about a key that no table has, or only a table of another kind."""
     key = str(place.keys[-1])
+    if any(key in getattr(table, "retired_keys", ()) for table in place.tables):
+        return say("design.retired-key")
     others = [kind_of(table) for table in place.siblings if key in table.model_fields]
     if others:
         kinds = either([word(str(kind)) for kind in others])

@@ -16,13 +16,14 @@ import typst
 
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import KernelError, Message, Verdict, say
-from moulddesign.design import Kind, PressTable
+from moulddesign.design import Kind, PrinterTable
 from moulddesign.export.card_piece import COMPUTED, grams, piece_figures
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import Fonts, bold_font_path, regular_font_path, with_word_breaks
 from moulddesign.export.formats import Paper
 from moulddesign.export.views import state_of
 from moulddesign.kitchen import Recipe
+from moulddesign.mould import PressLayout
 
 
 def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, Any]:
@@ -140,7 +141,7 @@ def _pressed(build: Build) -> Iterator[list[str]]:
 
 
 def _settings(build: Build) -> Iterator[list[str]]:
-    printer, mould = build.design.printer, build.design.mould
+    printer, layout = build.design.printer, build.mould.layout
     yield ["Material", printer.material]
     yield [
         "Nozzle, line width",
@@ -150,10 +151,16 @@ def _settings(build: Build) -> Iterator[list[str]]:
     yield ["Orientation", "as each part lies in its file"]
     yield ["Supports", "none"]
     yield ["Infill", "100 %: hollows that fill with water never dry"]
-    if isinstance(mould, PressTable):
-        clearance = f"{format_number(mould.clearance_mm)} mm each side; print the gauge first"
-        yield ["Clearance", clearance]
+    if isinstance(layout, PressLayout):
+        yield ["Clearance", f"{format_number(layout.clearance_mm)} mm each side, {_error(printer)}"]
     yield ["Least bed", _bed(build)]
+
+
+def _error(printer: PrinterTable) -> str:
+    """Return for which printing error the gaps are made."""
+    if printer.print_error_mm is None:
+        return "made for a printer that nobody measured: print the gauge, and it can be less"
+    return f"for a printing error of {format_number(printer.print_error_mm)} mm"
 
 
 def _silicone(mould: Mapping[str, Any]) -> str:

@@ -18,7 +18,7 @@ import shapely
 from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import KernelError, say, word
-from moulddesign.design import Kind, PressTable
+from moulddesign.design import Kind
 from moulddesign.export.entities import (
     ARROW_MM,
     CAPITAL_RATIO,
@@ -54,6 +54,7 @@ from moulddesign.export.views import (
     part_view,
 )
 from moulddesign.geometry import upright_section
+from moulddesign.mould import PressLayout
 
 View = tuple[Entity, ...]
 
@@ -270,8 +271,8 @@ def _cells(build: Build, sheet: Sheet, scale: str) -> dict[tuple[int, int], tupl
         else build.portion.composition.value
     )
     clearance = ""
-    if isinstance(mould, PressTable):
-        clearance = f", clearance {format_number(mould.clearance_mm)} mm"
+    if isinstance(build.mould.layout, PressLayout):
+        clearance = f", clearance {format_number(build.mould.layout.clearance_mm)} mm"
     return {
         (0, 2): ("Name", build.design.name),
         (0, 1): ("Piece", weights),

@@ -232,7 +232,11 @@ class BuildFiles:
         assert solid is not None  # noqa: S101 (only names of bodies that exist are given)
         what = "as it stands in the assembly"
         if name in blanks:
-            others = ", ".join(one.stamp_name for one in self.build.further)
+            height = self.build.pastry.height_mm
+            others = ", ".join(
+                f"{one.stamp_name} with its face {one.pastry.height_mm - height:+.2f} mm higher"
+                for one in self.build.further
+            )
             what = f"{NO_RELIEF}; the same blank serves {others}" if others else NO_RELIEF
         return step_bytes(solid, name=name, description=f"{self.build.design.name}, {name}, {what}")
 

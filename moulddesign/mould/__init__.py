@@ -7,10 +7,12 @@
   them.
 - `mould_set`: what every kind of mould is: named parts, how they stand on the bed, and what
   each takes to print.
-- `press_layout`: every height and radius of a press and its joint, from the design and the
-  pastry, or the reason why not.
-- `press`: the press mould: sleeve, stamp and plunger for one pastry, and stamps for others like
-  it.
+- `press_joint`: the joint of a press: a foot under the plunger that slides sideways into a slot
+  in the stamp, drops and locks.
+- `press_layout`: every height and radius of a press, from the design and the pastry, or the
+  reason why not.
+- `press`: the press mould: sleeve, stamp, plunger and stop for one pastry, and stamps for others
+  like it.
 - `block`: the knock-out block: cavities with leaning sides, a rim around them, a handle to
   strike with.
 - `cast`: the casting master: pastries standing in a walled tray, to pour silicone over.
@@ -27,7 +29,8 @@ from moulddesign.mould.cast import CastLayout
 from moulddesign.mould.coupon import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons
 from moulddesign.mould.kinds import Mould, make_mould
 from moulddesign.mould.mould_set import MouldSet, Part, filament
-from moulddesign.mould.part_lettering import inscriptions
+from moulddesign.mould.part_lettering import inscriptions, wanted_lettering
+from moulddesign.mould.press_layout import PressLayout
 
 __all__ = [
     "CLEARANCES_MM",
@@ -38,9 +41,11 @@ __all__ = [
     "Mould",
     "MouldSet",
     "Part",
+    "PressLayout",
     "Solid",
     "coupons",
     "filament",
     "inscriptions",
     "make_mould",
+    "wanted_lettering",
 ]

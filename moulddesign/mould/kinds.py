@@ -16,17 +16,24 @@ Mould = MouldSet[PressLayout] | MouldSet[BlockLayout] | MouldSet[CastLayout]
 """A mould of any kind."""
 
 
-def make_mould(design: Design, pastry: Pastry, further: Sequence[FurtherPastry] = ()) -> Mould:
+def make_mould(
+    design: Design,
+    pastry: Pastry,
+    further: Sequence[FurtherPastry] = (),
+    *,
+    low_mm: float = 0.0,
+) -> Mould:
     """Return the mould of a pastry, of the design's kind, with what is written on it.
 
-    Pieces under further stamps go with a press alone. `SpecError` where the mould cannot be made:
+    Pieces under further stamps go with a press alone, and its stop lets the stamp go lower than the
+    nominal height by `low_mm`. `SpecError` where the mould cannot be made:
     the sentence names the field and what to change.
     """
     printer = design.printer
     match design.mould:
         case PressTable() as table:
             stamps = {one.stamp_name: one.pastry for one in further}
-            pressing = press(table, printer, pastry, further=stamps)
+            pressing = press(table, printer, pastry, further=stamps, low_mm=low_mm)
             return inscribe_press(design, pressing) if table.lettering else pressing
         case BlockTable() as table:
             board = block(table, printer, pastry)

@@ -14,9 +14,9 @@ from moulddesign.design import Design, Profile
 from moulddesign.geometry import Mesh, Points, difference
 from moulddesign.mould.block import BlockLayout
 from moulddesign.mould.mould_set import MouldSet, Part
-from moulddesign.mould.plans import surrounding_curve, text_region
-from moulddesign.mould.press import CHAMFER_MM, GUSSET_MM, vane_reach_mm
-from moulddesign.mould.press_layout import PressLayout
+from moulddesign.mould.plans import half_extents_mm, text_region
+from moulddesign.mould.press import LOBE_RADIUS_MM, STOP, tab_middle_mm, vane_reach_mm
+from moulddesign.mould.press_layout import TAB_MM, PressLayout
 from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.roof import ReliefRegion, Roof, triangulated_loops
 
@@ -52,7 +52,7 @@ DESCENT: Final = 0.25
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Face:
-    """A level face that faces the table: where it is, how deep below lies air, what is free.
+    """A level face: where it is, how thick the part is there, what is free.
 
     `ring_mm` is the least and greatest radius of a free ring about the axis, if it has one;
     `strip` the middle, length and width of a free strip, and its turn from x [mm, deg].
@@ -62,6 +62,8 @@ class _Face:
     thickness_mm: float
     ring_mm: tuple[float, float] | None = None
     strip: tuple[tuple[float, float], float, float, float] | None = None
+    looks_up: bool = False
+    """Whether it faces away from the table."""
 
 
 def inscriptions(design: Design) -> tuple[str, ...]:
@@ -73,9 +75,19 @@ def inscriptions(design: Design) -> tuple[str, ...]:
 
 
 def inscribe_press(design: Design, mould: MouldSet[PressLayout]) -> MouldSet[PressLayout]:
-    """Return a press with its capacity on sleeve and plunger, where there is room."""
-    faces = {"sleeve": _flange(mould.layout), "plunger": _disc(mould.layout)}
+    """Return a press with its capacity on sleeve, plunger and stop, where there is room."""
+    faces = {
+        "sleeve": _lobe(mould.layout),
+        "plunger": _disc(mould.layout),
+        STOP: _tab(mould.layout),
+    }
     return _lettered(design, mould, faces)
+
+
+def stop_inscriptions(design: Design, layout: PressLayout) -> tuple[str, ...]:
+    """Return what to write on a stop, the longest first: its weight and its own height."""
+    weight = f"{round(design.portion.finished_weight_g, 1):g} g"
+    return f"{weight}  {layout.stop_height_mm:.1f}", weight
 
 
 def inscribe_block(design: Design, mould: MouldSet[BlockLayout]) -> MouldSet[BlockLayout]:
@@ -84,15 +96,25 @@ def inscribe_block(design: Design, mould: MouldSet[BlockLayout]) -> MouldSet[Blo
 
 
 def _lettered(design: Design, mould: MouldSet[L], faces: dict[str, _Face | None]) -> MouldSet[L]:
-    parts = tuple(_written(design, part, faces.get(part.name)) for part in mould.parts)
+    parts = tuple(
+        _written(wanted_lettering(design, mould, part.name), part, faces.get(part.name))
+        for part in mould.parts
+    )
     return replace(mould, parts=parts)
 
 
-def _written(design: Design, part: Part, face: _Face | None) -> Part:
+def wanted_lettering(design: Design, mould: MouldSet[L], name: str) -> tuple[str, ...]:
+    """Return what to write on the part of a name, the longest first."""
+    if name == STOP and isinstance(mould.layout, PressLayout):
+        return stop_inscriptions(design, mould.layout)
+    return inscriptions(design)
+
+
+def _written(texts: tuple[str, ...], part: Part, face: _Face | None) -> Part:
     """Return a part with the longest text that its face takes."""
     if face is None:
         return part
-    for text in inscriptions(design):
+    for text in texts:
         for shape in _layouts(text, face):
             mesh = difference(
                 part.mesh, [_tool(shape, face)], say("mould.letters", part=word(part.name))
@@ -149,32 +171,35 @@ def _line(text: str, room_mm: tuple[float, float], lines: int) -> tuple[float, s
     return em_mm, scale(shape, em_mm, em_mm, origin=(0.0, 0.0))
 
 
-def _flange(layout: PressLayout) -> _Face | None:
-    """Return the flange's face that faces the table."""
-    mould, outline = layout.mould, layout.outline
-    gusset = min(GUSSET_MM, mould.flange_width_mm / 2.0)
-    inner, outer = mould.wall_mm + gusset, mould.wall_mm + mould.flange_width_mm - CHAMFER_MM
-    if outer <= inner:
+def _lobe(layout: PressLayout) -> _Face | None:
+    """Return the underside of the grip lobe towards +y, beyond the disc."""
+    if not layout.mould.lobe_mm:
         return None
-    height = layout.sleeve_height_mm - mould.flange_thickness_mm
-    radius_mm = getattr(surrounding_curve(outline, 0.0), "radius_mm", None)
-    if radius_mm is not None:
-        ring = (radius_mm + inner, radius_mm + outer)
-        return _Face(height_mm=height, thickness_mm=mould.flange_thickness_mm, ring_mm=ring)
-    if not outline.arcs:
-        return None
-    # Regular polygons have a flat side at each end of the x axis.
-    ends = outline.points[outline.points[:, 0] > outline.points[:, 0].max() - MARGIN_MM / 10.0]
-    middle = (outline.width_mm / 2.0 + (inner + outer) / 2.0, 0.0)
-    strip = (middle, float(np.ptp(ends[:, 1])), outer - inner, 90.0)
-    return _Face(height_mm=height, thickness_mm=mould.flange_thickness_mm, strip=strip)
+    _, across = half_extents_mm(layout.outline)
+    low = across + layout.flange_reach_mm
+    width = across + layout.disc_reach_mm + layout.mould.lobe_mm - LOBE_RADIUS_MM / 2.0 - low
+    # The lobe narrows to its end: text as long as it is wide there lies well inside it.
+    strip = ((0.0, -(low + width / 2.0)), 2.0 * LOBE_RADIUS_MM - 4.0, width, 0.0)
+    thickness = layout.mould.flange_thickness_mm
+    return _Face(height_mm=layout.sleeve_height_mm - thickness, thickness_mm=thickness, strip=strip)
 
 
 def _disc(layout: PressLayout) -> _Face:
-    """Return the palm disc's face that faces the table, between stem and rim."""
-    ring = (vane_reach_mm(layout), layout.narrow_mm / 2.0 + layout.mould.disc_rim_mm / 2.0)
+    """Return the palm disc's face that faces the table, between stem and stop."""
+    ring = (vane_reach_mm(layout), layout.narrow_mm / 2.0)
     thickness = layout.mould.disc_thickness_mm
     return _Face(height_mm=layout.disc_low_mm, thickness_mm=thickness, ring_mm=ring)
+
+
+def _tab(layout: PressLayout) -> _Face:
+    """Return the top of the stop's tab, short of the hole for the cord."""
+    length, width, height = TAB_MM
+    thick = min(height, layout.stop_height_mm)
+    x, y = tab_middle_mm(layout)
+    strip = ((x - 2.3, y), width - 2.0, length - 9.5, 90.0)
+    return _Face(
+        height_mm=layout.sleeve_height_mm + thick, thickness_mm=thick, strip=strip, looks_up=True
+    )
 
 
 def _handle(layout: BlockLayout) -> _Face | None:
@@ -191,12 +216,13 @@ def _handle(layout: BlockLayout) -> _Face | None:
 
 
 def _tool(shape: shapely.Geometry, face: _Face) -> Mesh:
-    """Return what is cut from a face that looks down: drafted letters that stand on it."""
+    """Return what is cut from a face: drafted letters that stand on it, into the part."""
     depth = min(DEPTH_MM, face.thickness_mm / 3.0)
     placed = ReliefRegion(
         shape=snapped_to_grid(shape), depth_mm=depth, profile=Profile.FLAT, draft_deg=DRAFT_DEG
     )
-    return _closed(placed.roof()).moved((0.0, 0.0, face.height_mm))
+    letters = _closed(placed.roof())
+    return (letters.turned_over() if face.looks_up else letters).moved((0.0, 0.0, face.height_mm))
 
 
 def _closed(roof: Roof) -> Mesh:

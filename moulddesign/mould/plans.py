@@ -1,7 +1,7 @@
 """Flat outlines that bodies are drawn from, kept as exact curves where the outline has them."""
 
 from dataclasses import dataclass, replace
-from math import cos, radians, sin, tan
+from math import asin, cos, pi, radians, sin, tan
 from typing import Final
 
 import numpy as np
@@ -123,6 +123,43 @@ def surrounding_curve(outline: Outline, outset_mm: float) -> Curve:
     if _has_valleys(outline):
         return CircleCurve(radius_mm=outline.circumradius_mm + outset_mm)
     return parallel_curve(outline, outset_mm)
+
+
+def drawn_out_circle(root_mm: float, end_radius_mm: float, end_mm: float) -> Curve:
+    """Return what is stretched round a circle about the origin and two smaller ones along y.
+
+    Parameters
+    ----------
+    root_mm : float
+        Radius of the circle about the origin [mm].
+    end_radius_mm : float
+        Radius of the smaller ones [mm].
+    end_mm : float
+        How far they reach from the origin [mm].
+    """
+    centre = end_mm - end_radius_mm
+    if centre + end_radius_mm <= root_mm:
+        return CircleCurve(radius_mm=root_mm)
+    # A line that touches two circles from outside is as far from each centre as its radius.
+    lean = asin((root_mm - end_radius_mm) / centre)
+    turns = [(-lean, 2.0 * lean, 0.0, root_mm), (lean, pi - 2.0 * lean, centre, end_radius_mm)]
+    half = [
+        Arc(centre=(0.0, y), radius_mm=radius, start_rad=start, turn_rad=turn)
+        for start, turn, y, radius in turns
+    ]
+    other = [
+        replace(arc, centre=(0.0, -arc.centre[1]), start_rad=arc.start_rad + pi) for arc in half
+    ]
+    return ArcPolyline(arcs=(*half, *other))
+
+
+def reach_along_x_mm(curve: Curve) -> float:
+    """Return how far a curve reaches along +x [mm]."""
+    if isinstance(curve, CircleCurve):
+        return curve.radius_mm
+    if isinstance(curve, ArcPolyline):
+        return max(float(arc.chords()[:, 0].max()) for arc in curve.arcs)
+    return float(curve.points[:, 0].max())
 
 
 def inscribed_diameter_mm(outline: Outline) -> float:

@@ -1,4 +1,4 @@
-"""The press mould: sleeve, stamp and plunger for one pastry, and stamps for others like it."""
+"""The press mould: sleeve, stamp, plunger and stop for one pastry, stamps for others like it."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -13,27 +13,26 @@ from moulddesign.geometry import Mesh, difference, first_near
 from moulddesign.geometry.topology import compact, unfolded
 from moulddesign.mould import cad_kernel, faceted, plans
 from moulddesign.mould.cad_kernel import BodyT, Kernel, Solid, UprightProfile
-from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
+from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed, rounded_rectangle
+from moulddesign.mould.press_joint import foot, key, slot
 from moulddesign.mould.press_layout import (
-    LEDGE_MM,
+    LIP_MM,
+    RELIEVED_MM,
+    STOP_WALL_MM,
+    TAB_MM,
     PastryShape,
-    Peg,
     PressLayout,
-    Screw,
     press_layout,
 )
 
-PALM_EASE_MM: Final = 1.2
+PALM_CHAMFER_MM: Final = 2.0
 """Chamfer of the disc's edge under the palm; our choice [mm]."""
 
-STOP_EASE_MM: Final = 0.6
-"""Chamfer of the disc's other edge; our choice [mm]."""
+LIP_CHAMFER_MM: Final = 0.6
+"""Chamfer of the lip's outer edge; our choice [mm]."""
 
-TIP_EASE_MM: Final = 0.6
-"""Chamfer of the peg's tip, so that it finds its pocket; our choice [mm]."""
-
-SLOT_OVER_MM: Final = 0.1
-"""How much further than the shank's hole the bridged layers leave open, each side [mm]."""
+LIP_LEAD_MM: Final = 1.0
+"""Chamfer of the lip's inner edge, which finds the stop; our choice [mm]."""
 
 VANE_EASE_MM: Final = 0.6
 """Chamfer of the vanes' edges, which slide in the bore; our choice [mm]."""
@@ -48,26 +47,34 @@ OVER_MM: Final = 1.0
 def plunger(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     """Return the plunger as it stands on the stamp at the nominal press.
 
-    Peg down, palm disc up.
+    Foot down, palm disc up, the key towards +x.
     """
-    body = draw.fuse(
-        [_core(layout, draw), *_vanes(layout, draw), _disc(layout, draw)], say("mould.plunger")
+    far_mm, _ = plans.half_extents_mm(layout.outline)
+    pin = key(
+        layout.joint,
+        layout.back_mm,
+        far_mm - layout.clearance_mm,
+        # Narrower than what the chamfers leave of the vane, for faces not to coincide.
+        thickness_mm=layout.mould.vane_thickness_mm - 2.5 * _vane_ease_mm(layout),
+        draw=draw,
     )
-    if isinstance(layout.joint, Screw):
-        return draw.subtract(
-            body, _bolt_hole(layout, layout.joint, draw), say("mould.plunger-bolt-hole")
-        )
-    return body
+    bodies = [
+        _core(layout, draw),
+        *_vanes(layout, draw),
+        _disc(layout, draw),
+        foot(layout.joint, layout.back_mm, draw),
+        *([] if pin is None else [pin]),
+    ]
+    return draw.fuse(bodies, say("mould.plunger"))
 
 
 def _core(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
-    """Peg, stem and the cone under the disc, turned in one piece."""
-    stem, low, back = layout.stem_radius_mm, layout.disc_low_mm, layout.back_mm
+    """Stem and the cone under the disc, turned in one piece."""
+    stem, low, back = layout.joint.stem_radius_mm, layout.disc_low_mm, layout.back_mm
     inside_disc = low + layout.mould.disc_thickness_mm / 2.0
     profile = [
-        *_foot(layout.joint, back),
+        (0.0, back),
         (stem, back),
-        *_grooves(layout),
         (stem, low - layout.gusset_mm),
         (stem + layout.gusset_mm, low),
         (stem + layout.gusset_mm, inside_disc),
@@ -76,33 +83,12 @@ def _core(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     return draw.revolve(profile, say("mould.plunger-stem"))
 
 
-def _foot(joint: Peg | Screw, back_mm: float) -> list[tuple[float, float]]:
-    """Return the peg's profile from its tip to the stem; flat where a bolt holds the stamp."""
-    if isinstance(joint, Screw):
-        return [(0.0, back_mm)]
-    tip, root = joint.tip_radius_mm, joint.diameter_mm / 2.0
-    ease = min(TIP_EASE_MM, joint.length_mm / 4.0)
-    slope = (root - tip) / joint.length_mm
-    end = back_mm - joint.length_mm
-    return [(0.0, end), (tip - ease, end), (tip + slope * ease, end + ease), (root, back_mm)]
-
-
-def _grooves(layout: PressLayout) -> list[tuple[float, float]]:
-    stem, depth = layout.stem_radius_mm, layout.groove_mm
-    half = plans.RISE * depth
-    return [
-        corner
-        for ring in sorted(layout.ring_heights_mm)
-        for corner in ((stem, ring - half), (stem - depth, ring), (stem, ring + half))
-    ]
-
-
 def _vanes(layout: PressLayout, draw: Kernel[BodyT]) -> tuple[BodyT, BodyT]:
     """Return plates along x and y with the profile of bore less clearance, narrowing to the stem.
 
     They cross in the stem. One after the other takes half the time that a cross of both takes.
     """
-    outline, inset = layout.outline, layout.mould.clearance_mm
+    outline, inset = layout.outline, layout.clearance_mm
     half = layout.mould.vane_thickness_mm / 2.0
     profile = plans.parallel_curve(outline, -inset)
     low, high = layout.back_mm - OVER_MM, layout.disc_high_mm
@@ -123,7 +109,7 @@ def _vane(
 ) -> BodyT:
     """One plate with chamfered edges; it reaches beyond the bore's profile, which then cuts it."""
     half = layout.mould.vane_thickness_mm / 2.0
-    ease = min(VANE_EASE_MM, half / 2.5)
+    ease = _vane_ease_mm(layout)
     slope = _slope(layout, max(end.far_mm for end in ends))
     faces, edges = [], []
     for end in ends:
@@ -138,10 +124,14 @@ def _vane(
     return draw.upright_loft(sections, say("mould.guide-vane"))
 
 
+def _vane_ease_mm(layout: PressLayout) -> float:
+    return min(VANE_EASE_MM, layout.mould.vane_thickness_mm / 5.0)
+
+
 def _slope(layout: PressLayout, far_mm: float) -> UprightProfile:
     """Return where a vane begins to narrow, and where that ends: in the stem or in the disc."""
     inside_disc = layout.disc_low_mm + layout.mould.disc_thickness_mm / 4.0
-    inside_stem = layout.stem_radius_mm / 2.0
+    inside_stem = layout.joint.stem_radius_mm / 2.0
     rise = min(plans.RISE * (far_mm - inside_stem), inside_disc - layout.vane_top_mm)
     return [(far_mm, layout.vane_top_mm), (far_mm - rise / plans.RISE, layout.vane_top_mm + rise)]
 
@@ -177,69 +167,46 @@ def _half_edge(
 def vane_reach_mm(layout: PressLayout) -> float:
     """Return how far stem, cone and vanes reach from the axis at the palm disc [mm]."""
     risen = (layout.disc_low_mm - layout.vane_top_mm) / plans.RISE
-    vanes = max(plans.half_extents_mm(layout.outline)) - layout.mould.clearance_mm - risen
-    return max(layout.stem_radius_mm + layout.gusset_mm, vanes)
+    vanes = max(plans.half_extents_mm(layout.outline)) - layout.clearance_mm - risen
+    return max(layout.joint.stem_radius_mm + layout.gusset_mm, vanes)
 
 
 def _disc(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
+    """Return the palm disc with its lip, which reaches down around the stop."""
     mould, low, high = layout.mould, layout.disc_low_mm, layout.disc_high_mm
-    rim = plans.surrounding_curve(layout.outline, mould.disc_rim_mm)
-    palm = min(PALM_EASE_MM, mould.disc_thickness_mm / 3.0)
-    stop = min(
-        STOP_EASE_MM, mould.disc_thickness_mm / 6.0, (mould.disc_rim_mm - mould.lead_in_mm) / 3.0
-    )
+    rim = plans.surrounding_curve(layout.outline, layout.disc_reach_mm)
+    palm = min(PALM_CHAMFER_MM, mould.disc_thickness_mm / 3.0)
+    lip, step = low - LIP_MM, say("mould.palm-disc")
     sections = [
-        (low, rim.inset(stop)),
-        (low + stop, rim),
+        (lip, rim.inset(LIP_CHAMFER_MM)),
+        (lip + LIP_CHAMFER_MM, rim),
         (high - plans.RISE * palm, rim),
         (high, rim.inset(palm)),
     ]
-    return draw.loft(sections, say("mould.palm-disc"))
-
-
-def _bolt_hole(layout: PressLayout, screw: Screw, draw: Kernel[BodyT]) -> BodyT:
-    """Shank, head, and two bridged layers between them so that the head's seat prints over air.
-
-    The first bridged layer spans the head's hole with a slot as wide as the shank, the second
-    closes the slot to a square: common practice, no source.
-    """
-    back, high = layout.back_mm, layout.disc_high_mm
-    seat = back - screw.end_mm + screw.length_mm(high - back)
-    shank, head = screw.size.hole_mm / 2.0, screw.head_room_mm / 2.0
-    bore = [
-        (0.0, back - OVER_MM), (shank, back - OVER_MM), (shank, seat),
-        (head, seat), (head, high + OVER_MM), (0.0, high + OVER_MM),
-    ]  # fmt: skip
-    # A slot exactly as wide as the shank would touch it along a line, where kernels fail.
-    side, layer = shank + SLOT_OVER_MM, screw.layer_mm
-    chord = (head**2 - side**2) ** 0.5
-    parts = [
-        draw.revolve(bore, say("mould.bolt-hole")),
-        draw.upright_prism(
-            _rectangle(chord, (seat - layer, seat + layer)), 2.0 * side, say("mould.first-bridges")
-        ),
-        draw.upright_prism(
-            _rectangle(side, (seat - 2.0 * layer, seat)), 2.0 * side, say("mould.second-bridges")
-        ),
+    inside = plans.surrounding_curve(layout.outline, layout.lip_inside_mm)
+    room = [
+        (lip - LIP_LEAD_MM / 2.0, inside.inset(-1.5 * LIP_LEAD_MM)),
+        (lip + LIP_LEAD_MM, inside),
+        (low, inside),
     ]
-    return draw.fuse(parts, say("mould.bolt-hole"))
-
-
-def _rectangle(half_length_mm: float, z_mm: tuple[float, float]) -> list[tuple[float, float]]:
-    low, high = z_mm
-    return [
-        (-half_length_mm, low),
-        (half_length_mm, low),
-        (half_length_mm, high),
-        (-half_length_mm, high),
-    ]
+    return draw.subtract(draw.loft(sections, step), draw.loft(room, step), step)
 
 
 CHAMFER_MM: Final = 0.6
-"""Chamfer of outer edges, where the wall has it to give; our choice [mm]."""
+"""Chamfer of the sleeve's foot, where the wall has it to give; our choice [mm]."""
 
-GUSSET_MM: Final = 2.0
+FLANGE_CHAMFERS_MM: Final = (1.6, 0.8)
+"""Chamfers of the flange's lower edge, which fingers meet, and of its upper one; our choice [mm].
+"""
+
+CONE_MM: Final = 4.0
 """Cone under the flange, 45 deg, against a crack in the corner; our choice [mm]."""
+
+LOBE_RADIUS_MM: Final = 13.0
+"""Radius of a grip lobe's end, for two fingers; our choice [mm]."""
+
+LOBE_ROOT: Final = 0.8
+"""Width of the lobes at their root, as a share of a flange that is not round."""
 
 SLEEVE_OVER_MM: Final = 0.1
 """How far a tool reaches beyond the body that it cuts [mm]."""
@@ -248,43 +215,62 @@ SLEEVE_OVER_MM: Final = 0.1
 def sleeve(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     """Return the sleeve, standing on the table as it does in use.
 
-    Bore sharp at the table, outer edges chamfered, flange at the top.
+    Bore sharp at the table, outer edges chamfered, flange and grip lobes at the top.
     """
-    outside = [_wall(layout, draw), *_flange(layout, draw)]
-    body = draw.fuse(outside, say("mould.sleeve-outside")) if len(outside) > 1 else outside[0]
+    body = draw.fuse([_wall(layout, draw), *_flange(layout, draw)], say("mould.sleeve-outside"))
     return draw.subtract(body, _bore(layout, draw), say("mould.sleeve-bore"))
+
+
+def cone_mm(layout: PressLayout) -> float:
+    """Return the width and height of the cone under the flange [mm]."""
+    beside = layout.flange_reach_mm - layout.mould.wall_mm
+    return min(CONE_MM, beside - FLANGE_CHAMFERS_MM[0] / 4.0)
 
 
 def _wall(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     mould, top = layout.mould, layout.sleeve_height_mm
     wall = plans.surrounding_curve(layout.outline, mould.wall_mm)
-    chamfer = min(CHAMFER_MM, mould.wall_mm / 4.0)
-    foot = [(0.0, wall.inset(chamfer)), (chamfer, wall)]
-    if not mould.flange_width_mm:
-        head = [(top - plans.RISE * chamfer, wall), (top, wall.inset(chamfer))]
-        return draw.loft([*foot, *head], say("mould.sleeve-wall"))
-    gusset = min(GUSSET_MM, mould.flange_width_mm / 2.0)
+    chamfer, cone = min(CHAMFER_MM, mould.wall_mm / 4.0), cone_mm(layout)
     under = top - mould.flange_thickness_mm
-    inside_flange = under + mould.flange_thickness_mm / 2.0
-    wide = wall.inset(-gusset)
-    head = [(under - gusset, wall), (under, wide), (inside_flange, wide)]
-    return draw.loft([*foot, *head], say("mould.sleeve-wall"))
+    wide = wall.inset(-cone)
+    sections = [
+        (0.0, wall.inset(chamfer)),
+        (chamfer, wall),
+        (under - cone, wall),
+        (under, wide),
+        (under + mould.flange_thickness_mm / 2.0, wide),
+    ]
+    return draw.loft(sections, say("mould.sleeve-wall"))
 
 
 def _flange(layout: PressLayout, draw: Kernel[BodyT]) -> list[BodyT]:
-    mould, top = layout.mould, layout.sleeve_height_mm
-    if not mould.flange_width_mm:
-        return []
-    rim = plans.surrounding_curve(layout.outline, mould.wall_mm + mould.flange_width_mm)
-    chamfer = min(CHAMFER_MM, mould.flange_thickness_mm / 4.0, mould.flange_width_mm / 4.0)
-    under = top - mould.flange_thickness_mm
+    """Return the flange and its lobes; round a circle they are one plate."""
+    rim = plans.surrounding_curve(layout.outline, layout.flange_reach_mm)
+    if not layout.mould.lobe_mm:
+        return [_plate(layout, rim, draw)]
+    if isinstance(rim, plans.CircleCurve):
+        return [_plate(layout, lobes(layout, rim.radius_mm), draw)]
+    root = min(plans.half_extents_mm(layout.outline)) + layout.flange_reach_mm
+    return [_plate(layout, rim, draw), _plate(layout, lobes(layout, LOBE_ROOT * root), draw)]
+
+
+def lobes(layout: PressLayout, root_mm: float) -> plans.Curve:
+    """Return the plan of both grip lobes: a circle about the axis, drawn out along y."""
+    _, across = plans.half_extents_mm(layout.outline)
+    end = across + layout.disc_reach_mm + layout.mould.lobe_mm
+    return plans.drawn_out_circle(root_mm, min(LOBE_RADIUS_MM, root_mm / 2.0), end)
+
+
+def _plate(layout: PressLayout, rim: plans.Curve, draw: Kernel[BodyT]) -> BodyT:
+    top, thick = layout.sleeve_height_mm, layout.mould.flange_thickness_mm
+    lower, upper = (min(chamfer, thick / 4.0) for chamfer in FLANGE_CHAMFERS_MM)
     sections = [
-        (under, rim.inset(chamfer)),
-        (under + chamfer, rim),
-        (top - plans.RISE * chamfer, rim),
-        (top, rim.inset(chamfer)),
+        (top - thick, rim.inset(lower)),
+        (top - thick + lower, rim),
+        (top - plans.RISE * upper, rim),
+        (top, rim.inset(upper)),
     ]
-    return [draw.loft(sections, say("mould.sleeve-flange"))]
+    return draw.loft(sections, say("mould.sleeve-flange"))
 
 
 def _bore(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
@@ -300,17 +286,99 @@ def _bore(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     return draw.loft(sections, say("mould.sleeve-bore"))
 
 
+STOP_CHAMFERS_MM: Final = (0.5, 0.8)
+"""Chamfers of the stop's outer edges below and above; our choice [mm]."""
+
+TAB_CORNER_MM: Final = 6.0
+"""Radius of the tab's corners; our choice [mm]."""
+
+CORD_MM: Final = 4.0
+"""Hole for a cord in the stop's tab; our choice [mm]."""
+
+SHIM_TAB_MM: Final = (12.0, 10.0)
+"""Length and width of a shim's tab; our choice [mm]."""
+
+
+def stop(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
+    """Return the stop, standing on the flange: open towards -x, its tab towards +x."""
+    low, high = layout.sleeve_height_mm, layout.sleeve_height_mm + layout.stop_height_mm
+    outside = plans.surrounding_curve(layout.outline, layout.stop_outside_mm)
+    below, above = STOP_CHAMFERS_MM
+    sections = [
+        (low, outside.inset(below)),
+        (low + plans.RISE * below, outside),
+        (high - above, outside),
+        (high, outside.inset(above)),
+    ]
+    step = say("mould.stop")
+    length, width, height = TAB_MM
+    body = _open_ring(layout, draw.loft(sections, step), (low, high), draw)
+    tab = _tab(layout, (length, width), (low, low + min(height, layout.stop_height_mm)), draw)
+    whole = draw.fuse([body, tab], step)
+    x = tab_middle_mm(layout)[0] + length / 2.0 - CORD_MM
+    hole = draw.revolve(
+        [(0.0, low - OVER_MM), (CORD_MM / 2.0, low - OVER_MM), (CORD_MM / 2.0, high + OVER_MM),
+         (0.0, high + OVER_MM)], step,
+    )  # fmt: skip
+    return draw.subtract(whole, draw.translate(hole, (x, 0.0, 0.0)), step)
+
+
+def shim(layout: PressLayout, thickness_mm: float) -> Mesh:
+    """Return a shim, lying on the flange where the stop stands."""
+    low, high = layout.sleeve_height_mm, layout.sleeve_height_mm + thickness_mm
+    outside = plans.surrounding_curve(layout.outline, layout.stop_outside_mm)
+    step = say("mould.shim")
+    plate = faceted.loft([(low, outside), (high, outside)], step)
+    body = _open_ring(layout, plate, (low, high), faceted)
+    return faceted.fuse([body, _tab(layout, SHIM_TAB_MM, (low, high), faceted)], step)
+
+
+def _open_ring(
+    layout: PressLayout, disc: BodyT, z_mm: tuple[float, float], draw: Kernel[BodyT]
+) -> BodyT:
+    """Return what a stop's outside leaves beyond its inside and its mouth."""
+    low, high = z_mm[0] - OVER_MM, z_mm[1] + OVER_MM
+    inside = plans.surrounding_curve(layout.outline, layout.stop_inside_mm)
+    step = say("mould.stop")
+    ring = draw.subtract(disc, draw.loft([(low, inside), (high, inside)], step), step)
+    reach = max(plans.half_extents_mm(layout.outline)) * OUTSIDE + layout.stop_outside_mm
+    way = [(-reach, low), (0.0, low), (0.0, high), (-reach, high)]
+    return draw.subtract(ring, draw.upright_prism(way, 2.0 * layout.stop_mouth_mm, step), step)
+
+
+OUTSIDE: Final = 2.0
+"""Any outline lies within this many times its largest extent from the axis."""
+
+
+def _tab(
+    layout: PressLayout,
+    size_mm: tuple[float, float],
+    z_mm: tuple[float, float],
+    draw: Kernel[BodyT],
+) -> BodyT:
+    (length, width), (low, high) = size_mm, z_mm
+    x, _ = tab_middle_mm(layout)
+    start = x - TAB_MM[0] / 2.0
+    box = ((start, -width / 2.0), (start + length, width / 2.0))
+    corner = min(TAB_CORNER_MM, 0.4 * width)
+    plan = plans.ArcPolyline(arcs=rounded_rectangle(box, corner))
+    return draw.loft([(low, plan), (high, plan)], say("mould.stop"))
+
+
+def tab_middle_mm(layout: PressLayout) -> tuple[float, float]:
+    """Return the middle of the stop's tab; it begins half-way through the stop's wall [mm]."""
+    outside = plans.surrounding_curve(layout.outline, layout.stop_outside_mm)
+    return plans.reach_along_x_mm(outside) - STOP_WALL_MM / 2.0 + TAB_MM[0] / 2.0, 0.0
+
+
 FOOT_MM: Final = 0.6
-"""Chamfer of the edges that lie on the bed, where the first layer flares out; our choice [mm]."""
+"""Chamfer of the stamp's edge on the bed, where the first layer flares out; our choice [mm]."""
 
 NEAR_MM: Final = 0.1
-"""How far the chamfer's tool reaches beyond the stamp: little, for notches to survive [mm]."""
+"""How far the edge's tool reaches beyond the stamp: little, for notches to survive [mm]."""
 
 SLIVER_MM: Final = 1e-4
-"""Corners of the chamfer nearer than this are one: some steps of float32 at 200 mm [mm]."""
-
-STAMP_OVER_MM: Final = 0.5
-"""How far a tool reaches beyond the body that it cuts [mm]."""
+"""Corners on the land's edge nearer than this are one: some steps of float32 at 200 mm [mm]."""
 
 
 class PastryTop(PastryShape, Protocol):
@@ -321,11 +389,9 @@ class PastryTop(PastryShape, Protocol):
 
 
 def stamp_tools(layout: PressLayout, draw: Kernel[BodyT]) -> tuple[BodyT, BodyT]:
-    """Return what is cut from a block to make a stamp: the pocket and the edge's chamfer."""
-    joint = layout.joint
-    if isinstance(joint, Peg):
-        return _pocket(joint, layout.back_mm, draw), _ring(layout, draw)
-    return _channel(joint, layout.back_mm, draw), _ring(layout, draw)
+    """Return what is cut from a block to make a stamp: the slot, and what lies beside the land."""
+    out = OUTSIDE * max(plans.half_extents_mm(layout.outline))
+    return slot(layout.joint, layout.back_mm, out, draw), _beside_land(layout, draw)
 
 
 def stamp(layout: PressLayout, pastry: PastryTop, tools: Sequence[Mesh]) -> Mesh:
@@ -333,84 +399,45 @@ def stamp(layout: PressLayout, pastry: PastryTop, tools: Sequence[Mesh]) -> Mesh
 
     In the assembly's coordinates, relief down.
     """
-    block = pastry.block_above(layout.mould.clearance_mm, layout.back_mm)
+    block = pastry.block_above(layout.clearance_mm, layout.back_mm)
     cut = difference(block, tools, say("mould.stamp"))
-    return _without_slivers(cut, above_mm=layout.back_mm - 2.0 * FOOT_MM)
+    return _without_slivers(cut, above_mm=layout.land_top_mm - NEAR_MM)
 
 
 def stamp_blank(layout: PressLayout, tools: Sequence[BodyT], draw: Kernel[BodyT]) -> BodyT:
     """Return the stamp without relief or shoulder: its face is flat."""
-    face = plans.parallel_curve(layout.outline, -layout.mould.clearance_mm)
+    face = plans.parallel_curve(layout.outline, -layout.clearance_mm)
     blank = draw.loft([(layout.height_mm, face), (layout.back_mm, face)], say("mould.stamp-blank"))
     for tool in tools:
         blank = draw.subtract(blank, tool, say("mould.stamp-blank"))
     return blank
 
 
-def _pocket(peg: Peg, back: float, draw: Kernel[BodyT]) -> BodyT:
-    """Chamfered mouth, the peg's slope, then a cone to a small flat ceiling."""
-    slope = (peg.mouth_radius_mm - peg.end_radius_mm) / peg.flank_mm
-    # The bevel starts FOOT_MM outside the mouth and ends on the flank, which leans by `slope`.
-    bevel = FOOT_MM / (1.0 / plans.RISE - slope)
-    profile = [
-        (0.0, back + STAMP_OVER_MM),
-        (peg.mouth_radius_mm + FOOT_MM + STAMP_OVER_MM / plans.RISE, back + STAMP_OVER_MM),
-        (peg.mouth_radius_mm - slope * bevel, back - bevel),
-        (peg.end_radius_mm, back - peg.flank_mm),
-        (peg.roof_radius_mm, back - peg.depth_mm),
-        (0.0, back - peg.depth_mm),
-    ]
-    return draw.revolve(profile, say("mould.stamp-pocket"))
-
-
-def _channel(screw: Screw, back_mm: float, draw: Kernel[BodyT]) -> BodyT:
-    """Return the nut's channel under its ledge, the shank's slot and the opening beside it."""
-    half, ledge, ceiling = screw.channel_mm / 2.0, back_mm - LEDGE_MM, back_mm - screw.depth_mm
-    roof = screw.roof_mm / 2.0
-    eaves = ceiling + screw.gable_mm
-    near, far = screw.opening_mm
-    gable = [
-        (-half, ledge), (-half, eaves), (-roof, ceiling),
-        (roof, ceiling), (half, eaves), (half, ledge),
-    ]  # fmt: skip
-    tunnel = draw.rotate_quarter(draw.upright_prism(gable, far + near, say("mould.nut-channel")))
-    over = back_mm + STAMP_OVER_MM
-    shank = -screw.size.hole_mm / 2.0
-    slot = [
-        (shank, ledge - STAMP_OVER_MM),
-        (far, ledge - STAMP_OVER_MM),
-        (far, over),
-        (shank, over),
-    ]
-    door = [(near, ledge - STAMP_OVER_MM), (far, ledge - STAMP_OVER_MM), (far, over), (near, over)]
-    parts = [
-        draw.translate(tunnel, ((far - near) / 2.0, 0.0, 0.0)),
-        draw.upright_prism(slot, screw.size.hole_mm, say("mould.bolt-slot")),
-        draw.upright_prism(door, screw.channel_mm, say("mould.nut-door")),
-    ]
-    return draw.fuse(parts, say("mould.nut-channel"))
-
-
-def _ring(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
-    """Return what the chamfer of the stamp's back takes away, and a little beyond the stamp."""
-    back, clearance = layout.back_mm, layout.mould.clearance_mm
+def _beside_land(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
+    """Return what is taken off above the land: a step back, and the chamfer of the back."""
+    back, land, clearance = layout.back_mm, layout.land_top_mm, layout.clearance_mm
     face = plans.parallel_curve(layout.outline, -clearance)
+    deepest = RELIEVED_MM + FOOT_MM + NEAR_MM
     if isinstance(face, plans.ArcPolyline):
-        # Else the chamfer would use up the smallest corners.
-        face = face.sharpened(FOOT_MM + NEAR_MM)
+        # Else the cut would use up the smallest corners.
+        face = face.sharpened(deepest)
     outside = plans.parallel_curve(layout.outline, 2.0 * NEAR_MM - clearance)
-    low, over = back - plans.RISE * FOOT_MM, plans.RISE * NEAR_MM
-    block = [(low - over / 2.0, outside), (back + over / 2.0, outside)]
-    cone = [(low - over, face.inset(-NEAR_MM)), (back + over, face.inset(FOOT_MM + NEAR_MM))]
+    over = plans.RISE * NEAR_MM
+    block = [(land - over / 2.0, outside), (back + over / 2.0, outside)]
+    cone = [
+        (land - over, face.inset(-NEAR_MM)),
+        (land + plans.RISE * RELIEVED_MM, face.inset(RELIEVED_MM)),
+        (back - plans.RISE * FOOT_MM, face.inset(RELIEVED_MM)),
+        (back + over, face.inset(deepest)),
+    ]
     step = say("mould.stamp-back-edge")
     return draw.subtract(draw.loft(block, step), draw.loft(cone, step), step)
 
 
 def _without_slivers(mesh: Mesh, *, above_mm: float) -> Mesh:
-    """Return the stamp with corners welded that its chamfer left a float32 step apart.
+    """Return the stamp with corners welded that its land's edge left a float32 step apart.
 
-    The chamfer's facets end on the block's own edges but for round-off. The relief lies
-    below and is left alone.
+    Facets of the cut end on the block's own edges but for round-off.
     """
     high = np.flatnonzero(mesh.vertices[:, 2] > above_mm)
     lead = np.arange(len(mesh.vertices))
@@ -422,22 +449,31 @@ NONE: Final[Mapping[str, PastryTop]] = MappingProxyType({})
 """No further pastries."""
 
 
+STOP: Final = "stop"
+SHIM: Final = "shim-"
+"""Name of the stop, and how those of its shims begin."""
+
+
 def press(
     mould: PressTable,
     printer: PrinterTable,
     pastry: PastryTop,
     *,
     further: Mapping[str, PastryTop] = NONE,
+    low_mm: float = 0.0,
 ) -> MouldSet[PressLayout]:
     """Return the press mould of a pastry.
 
-    Its parts are sleeve, stamp, plunger, then the further stamps, in the coordinates of the
-    assembly: the table is z = 0, and the pastry of each stamp stands on it, pressed to its nominal
-    height. A drawn outline has no exact bodies.
+    Its parts are sleeve, stamp, plunger, stop and shims, then the further stamps, in the
+    coordinates of the assembly: the table is z = 0, and the pastry of each stamp stands on it,
+    pressed to its nominal height. The stop is lower than the disc stands then, by `low_mm` and what
+    whole layers take. A drawn outline has no exact bodies.
     """
-    layout = press_layout(mould, printer, pastry, further=tuple(further.values()))
-    moves = 2.0 * max(layout.mould.lead_in_mm, layout.mould.clearance_mm + FOOT_MM)
-    made = _exact if plans.has_exact_parallels(layout.outline, moves) else _faceted
+    layout = press_layout(mould, printer, pastry, further=tuple(further.values()), low_mm=low_mm)
+    inside = layout.clearance_mm + RELIEVED_MM + FOOT_MM
+    moves = 2.0 * max(layout.mould.lead_in_mm, inside)
+    exact = plans.has_exact_parallels(layout.outline, moves)
+    made = _exact if exact else _faceted
     return MouldSet(parts=made(layout, pastry, printer, further=further), layout=layout)
 
 
@@ -452,10 +488,13 @@ def _exact(
     facets = [tool.mesh() for tool in tools]
     face = stamp(layout, pastry, facets)
     outside, inside = sleeve(layout, cad_kernel), plunger(layout, cad_kernel)
+    below_disc = stop(layout, cad_kernel)
     return (
         _part("sleeve", outside.mesh(), printer, solid=outside),
         _part("stamp", face, printer, blank=stamp_blank(layout, tools, cad_kernel)),
         _part("plunger", inside.mesh(), printer, solid=inside),
+        _part(STOP, below_disc.mesh(), printer, solid=below_disc),
+        *_shims(layout, printer),
         *_further(layout, further, facets, printer=printer),
     )
 
@@ -472,8 +511,16 @@ def _faceted(
         _part("sleeve", sleeve(layout, faceted), printer),
         _part("stamp", stamp(layout, pastry, facets), printer),
         _part("plunger", plunger(layout, faceted), printer),
+        _part(STOP, stop(layout, faceted), printer),
+        *_shims(layout, printer),
         *_further(layout, further, facets, printer=printer),
     )
+
+
+def _shims(layout: PressLayout, printer: PrinterTable) -> tuple[Part, ...]:
+    """Return the shims; they are plain plates, and have no exact bodies."""
+    plates = {f"{SHIM}{thickness:.1f}": shim(layout, thickness) for thickness in layout.shims_mm}
+    return tuple(_part(name, mesh, printer) for name, mesh in plates.items())
 
 
 def _further(
@@ -483,14 +530,9 @@ def _further(
     *,
     printer: PrinterTable,
 ) -> tuple[Part, ...]:
-    """Return stamps as thick as the first, cut by its tools where they stand on their pastries."""
-    made = []
-    for name, pastry in further.items():
-        up_mm = pastry.height_mm - layout.height_mm
-        raised = [tool.moved((0.0, 0.0, up_mm)) for tool in facets]
-        face = stamp(replace(layout, height_mm=pastry.height_mm), pastry, raised)
-        made.append(replace(_part(name, face, printer), is_further=True))
-    return tuple(made)
+    """Return stamps that end where the first does, cut by its tools."""
+    made = (_part(name, stamp(layout, pastry, facets), printer) for name, pastry in further.items())
+    return tuple(replace(part, is_further=True) for part in made)
 
 
 def _part(
@@ -501,9 +543,11 @@ def _part(
     solid: Solid | None = None,
     blank: Solid | None = None,
 ) -> Part:
-    """Return a part that is printed upside down, as all three are.
+    """Return a part that is printed upside down, but for the stop and its shims.
 
     Flange, palm disc and the stamp's back lie on the bed, so the relief is up.
     """
-    pose = pose_on_bed(mesh, printer, half_turns=1, name=name)
-    return Part(name=name, mesh=mesh, pose=pose, solid=solid, blank=blank)
+    is_shim = name.startswith(SHIM)
+    upright = name == STOP or is_shim
+    pose = pose_on_bed(mesh, printer, half_turns=0 if upright else 1, name=name)
+    return Part(name=name, mesh=mesh, pose=pose, solid=solid, blank=blank, is_further=is_shim)

@@ -11,7 +11,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Final
 
-from moulddesign.building import PASTRY, Build, Shape, build, inlays, shaped
+from moulddesign.building import PASTRY, Build, Shape, build, inlays, mould_of, shaped
 from moulddesign.core import Message, SpecError, ml_from_mm3, say
 from moulddesign.design import (
     Design,
@@ -29,7 +29,7 @@ from moulddesign.export.pictures import SceneRenderer, pastry_scene
 from moulddesign.fit import fit, pressings, ranked_moulds
 from moulddesign.geometry import Mesh, joined
 from moulddesign.kitchen import OnHand, Recipe, WeighedPiece, Weighing, batch, trial
-from moulddesign.mould import MouldSet, Part, make_mould
+from moulddesign.mould import MouldSet, Part
 from moulddesign.pastry.pastry import trial_mould
 from moulddesign.portion import Figures, Roll, figures, roll_for
 from moulddesign.workers import Checkpoint, Job
@@ -288,7 +288,7 @@ def check_design(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     if _built.get(design) is None:
         shape = _cached_shape(_without_mould(design))
         checkpoint()
-        mould = make_mould(design, shape.pastry, shape.further)
+        mould = mould_of(design, shape)
         yield "bodies", encode_bodies("mould", part_bodies(mould, shape))
         made = build(design, lambda _: checkpoint(), begun=(shape, mould))
         _built.clear()

@@ -302,6 +302,11 @@ class Pastry:
         return max(self.deepest_sunk_mm, shoulder_drop_mm(self.shoulder_radius_mm))
 
     @property
+    def edge_drop_mm(self) -> float:
+        """How far the edge of the top lies below the flat top [mm]."""
+        return shoulder_drop_mm(self.shoulder_radius_mm)
+
+    @property
     def deepest_sunk_mm(self) -> float:
         """Depth of the deepest sunk relief below the flat top, at least 0 [mm]."""
         return max([0.0, *(-float(made.vertices[:, 2].min()) for made in self.roofs)])

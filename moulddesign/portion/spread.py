@@ -66,6 +66,11 @@ class Spread:
         """Of the finished mass of all pieces alike [g]."""
         return hypot(*(cause.finished_g for cause in self.common))
 
+    @property
+    def all_volume_ml(self) -> float:
+        """Of the pressed volume, from piece to piece and of all alike together [mL]."""
+        return hypot(self.volume_ml, self.common_volume_ml)
+
     def report(self) -> dict[str, Any]:
         """Return the causes, and what those of each kind come to together, as plain values."""
         together = ("raw_g", "volume_ml", "finished_g", "common_volume_ml", "common_finished_g")

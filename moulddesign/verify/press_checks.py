@@ -1,4 +1,4 @@
-"""The assembled press, from the meshes alone: closed cavity, stroke, joint, rings.
+"""The assembled press, from the meshes alone: closed cavity, stroke, lean, stop.
 
 Meshes are in assembly pose, the stamp at its nominal height, its face down. One that is not closed
 raises `KernelError`.
@@ -6,6 +6,7 @@ raises `KernelError`.
 
 from dataclasses import dataclass
 from functools import cached_property
+from statistics import NormalDist
 from typing import Final
 
 import numpy as np
@@ -36,6 +37,7 @@ class Press:
     sleeve: Mesh
     stamp: Mesh
     plunger: Mesh
+    stop: Mesh
 
     @cached_property
     def bore(self) -> BaseGeometry:
@@ -78,6 +80,22 @@ class Press:
         return booleans.filled(shapely.union_all(shadows))
 
     @cached_property
+    def stopped_mm(self) -> float:
+        """Height of the stamp's flat face when the disc meets the stop [mm].
+
+        Infinite where nothing of the plunger lies over the stop.
+        """
+        top_mm = float(self.stop.bounds[1, 2])
+        bearing = booleans.section_region(self.stop, top_mm - EDGE_MM, say("verify.stops-top"))
+        corners = self.plunger.corners
+        level = np.ptp(corners[:, :, 2], axis=1) < ON_WALL_MM
+        above = level & (corners[:, 0, 2] > top_mm - self.travel_mm)
+        facets = shapely.polygons(corners[above][:, :, :2])
+        over = shapely.area(shapely.intersection(facets, bearing)) > EDGE_MM
+        lowest_mm = corners[above][over][:, 0, 2].min(initial=np.inf)
+        return face_mm(self.stamp) - float(lowest_mm - top_mm)
+
+    @cached_property
     def least_gap_mm(self) -> float:
         """Least gap over the whole stroke between bore and what enters it; 0 where they meet [mm].
 
@@ -110,32 +128,6 @@ def closed_cavity_mm3(sleeve: Mesh, stamp: Mesh) -> float:
     inside_mm3 = _enclosed_mm3(sleeve, stamp, top_mm)
     gap_mm3 = (bore_mm2 - plan.area) * (top_mm - edge_mm)
     return inside_mm3 + bore_mm2 * SLAB_MM - gap_mm3 if inside_mm3 > 0.0 else 0.0
-
-
-def interference_mm(stamp: Mesh, plunger: Mesh) -> float:
-    """Return how much wider the peg is than its pocket, on the diameter, half-way down [mm].
-
-    Difference of the two sections by their mean circumference, twice: exact for rounds, the mean
-    around the joint for other shapes; negative for play.
-    """
-    height_mm = float(plunger.bounds[0, 2] + stamp.bounds[1, 2]) / 2.0
-    pocket = booleans.hole(booleans.section_region(stamp, height_mm, say("verify.pocket")))
-    peg = booleans.filled(booleans.section_region(plunger, height_mm, say("verify.peg")))
-    around_mm = (pocket.length + peg.length) / 2.0
-    return 2.0 * (peg.area - pocket.area) / around_mm if around_mm else 0.0
-
-
-def overlap_beside_joint_mm2(stamp: Mesh, plunger: Mesh) -> float:
-    """Return the area, seen along z, in which plunger and stamp overlap outside the pocket [mm^2].
-
-    A band of 1 mm around the pocket belongs to the joint.
-    """
-    shared = booleans.intersection([stamp, plunger], say("verify.joint"))
-    if not len(shared.triangles):
-        return 0.0
-    height_mm = float(plunger.bounds[0, 2] + stamp.bounds[1, 2]) / 2.0
-    pocket = booleans.hole(booleans.section_region(stamp, height_mm, say("verify.pocket")))
-    return float(booleans.shadow(shared, say("verify.joint")).difference(pocket.buffer(1.0)).area)
 
 
 def face_mm(stamp: Mesh) -> float:
@@ -205,8 +197,6 @@ GAP_MM: Final = 0.02
 """Largest deviation of a gap or an interference from the one asked for [mm]."""
 NOISE_MM3: Final = 0.1
 """Two faces of 100 cm^2 that touch overlap by this for float32 steps of 7.6e-6 mm [mm^3]."""
-NOISE_MM2: Final = 0.1
-"""Round-off of the area in which two parts overlap beside the joint; our choice [mm^2]."""
 POSITIONS: Final = 9
 """Positions of the stroke at which the overlap is cut out."""
 MOST_DROP_MM: Final = 1.0
@@ -237,23 +227,42 @@ def press_findings(
     )
 
 
-def peg_findings(press: Press, *, interference_asked_mm: float) -> tuple[Finding, ...]:
-    """Return whether the plunger's peg holds in the stamp's pocket, and meets it only there.
+FILLING_SHARE: Final = 0.95
+"""Share of the pieces whose relief has to fill before the disc meets the stop; our choice."""
 
-    The peg has to be wider than its pocket by `interference_asked_mm`, on the diameter.
+
+def stop_finding(
+    press: Press, *, target_mm3: float, area_mm2: float, mean_mm3: float, sd_mm3: float
+) -> Finding:
+    """Return how many of a hundred pieces fill the relief before the disc meets the stop.
+
+    Parameters
+    ----------
+    target_mm3 : float
+        Volume of the pastry at the stamp's nominal height [mm^3].
+    area_mm2 : float
+        Area of the outline [mm^2].
+    mean_mm3, sd_mm3 : float
+        Volume of a piece as it is weighed out, and its standard deviation [mm^3].
     """
-    measured_mm = interference_mm(press.stamp, press.plunger)
-    beside_mm2 = overlap_beside_joint_mm2(press.stamp, press.plunger)
-    return (
-        _within(say("verify.peg-interference"), measured_mm, interference_asked_mm),
-        Finding(
-            what=say("verify.overlap-beside-joint"),
-            measured=beside_mm2,
-            limit=say("verify.round-off", tolerance=NOISE_MM2),
-            unit="mm2",
-            source=DESIGN,
-            verdict=judged(good=beside_mm2 <= NOISE_MM2),
-        ),
+    closed_mm3 = target_mm3 - area_mm2 * (face_mm(press.stamp) - press.stopped_mm)
+    share = (
+        NormalDist().cdf((mean_mm3 - closed_mm3) / sd_mm3)
+        if sd_mm3
+        else float(mean_mm3 >= closed_mm3)
+    )
+    lower_mm = (closed_mm3 - mean_mm3) / area_mm2 - sd_mm3 / area_mm2 * NormalDist().inv_cdf(
+        1.0 - FILLING_SHARE
+    )
+    good = share >= FILLING_SHARE
+    return Finding(
+        what=say("verify.pieces-that-fill"),
+        measured=100.0 * share,
+        limit=say("core.at-least", limit=100.0 * FILLING_SHARE),
+        unit="%",
+        source=say("verify.spread-of-pieces"),
+        verdict=judged(good=good, otherwise=Verdict.WARN),
+        remedy=None if good else say("verify.lower-stop", lower_mm=lower_mm),
     )
 
 
@@ -287,10 +296,10 @@ def _past_rim(press: Press, past_rim_mm: float) -> Finding:
     return Finding(
         what=say("verify.stamp-past-rim"),
         measured=out_mm if np.isfinite(out_mm) else say("verify.nothing-stops-it"),
-        limit=say("core.within", value=past_rim_mm, tolerance=GAP_MM),
+        limit=say("core.at-least", limit=past_rim_mm),
         unit="mm" if np.isfinite(out_mm) else "",
         source=DESIGN,
-        verdict=judged(good=abs(out_mm - past_rim_mm) <= GAP_MM),
+        verdict=judged(good=past_rim_mm - GAP_MM <= out_mm < np.inf),
     )
 
 
@@ -316,22 +325,4 @@ def _within(what: Message, measured_mm: float, asked_mm: float) -> Finding:
         unit="mm",
         source=DESIGN,
         verdict=judged(good=abs(measured_mm - asked_mm) <= GAP_MM),
-    )
-
-
-def ring_finding(stamp: Mesh, *, first: Mesh, band_mm: float) -> Finding:
-    """Return how much higher a stamp stands than the first when its pastry has its volume.
-
-    The rings tell light, nominal and heavy portions under the first stamp, `band_mm` from the
-    middle ring to its neighbours. A stamp whose nominal height lies beyond the outer rings is
-    better told by the scale.
-    """
-    higher_mm = face_mm(stamp) - face_mm(first)
-    return Finding(
-        what=say("verify.height-over-ring"),
-        measured=higher_mm,
-        limit=say("verify.between-rings", band_mm=band_mm),
-        unit="mm",
-        source=say("verify.rings-of-first-stamp"),
-        verdict=judged(good=abs(higher_mm) <= band_mm, otherwise=Verdict.WARN),
     )

@@ -16,7 +16,7 @@ SYMBOLS = {"", "g", "mm", "mm2", "mm3", "mL", "N"}
 
 DESIGNS = {
     "press": {},
-    "bolt": {"mould": {"joint": "bolt"}, "relief": {"sense": "sunk"}},
+    "sunk": {"relief": {"sense": "sunk"}},
     "block": {"mould": {"kind": "block", "cavities": 2}, "portion": {"centres": [{"mass_g": 4}]}},
     "cast": {"mould": {"kind": "cast"}},
     "stamps": {"further_stamps": [{"name": "sun", "layers": [{"pattern": "sun"}]}]},

@@ -16,13 +16,13 @@ ADMESH = shutil.which("admesh")
 
 CASES = {
     "a press with lettering": {"relief.layers": [{"text": "LANTERN\nNIGHT"}]},
-    "a sunk relief under a shoulder, the stamp bolted on": {
+    "a sunk relief under a shoulder, of a printer that was measured": {
         "pastry.outline": "square",
         "pastry.shoulder_radius_mm": 3.0,
         "relief.sense": "sunk",
         "relief.depth_mm": 1.0,
         "relief.layers": [{"text": "Fig & Date", "size_mm": 30.0}, {"motif": "beads"}],
-        "mould.joint": "bolt",
+        "printer.print_error_mm": 0.1,
     },
     "further stamps in a lobed sleeve": {
         "pastry.outline": "scalloped",

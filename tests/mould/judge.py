@@ -66,4 +66,4 @@ def steepest_overhang_deg(mesh):
     wide = seen.area_faces > 1e-6 * np.ptp(seen.triangles, axis=1).max(axis=1)
     down = seen.face_normals[:, 2]
     sloped = wide & (down < 0.0) & (down > -1.0 + FLAT)
-    return np.degrees(np.arcsin(-down[sloped])).max()
+    return np.degrees(np.arcsin(-down[sloped])).max(initial=0.0)

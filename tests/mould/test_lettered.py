@@ -31,15 +31,23 @@ def made(kind, outline="round", name="lantern-night"):
 
 
 @pytest.mark.parametrize(
-    ("kind", "part"), [("press", "sleeve"), ("press", "plunger"), ("block", "block")]
+    ("kind", "part", "text"),
+    [
+        ("press", "sleeve", "75 g  3:7"),
+        ("press", "plunger", "75 g  3:7  lantern-night"),
+        ("press", "stop", ""),
+        ("block", "block", "75 g  3:7  lantern-night"),
+    ],
 )
-def test_letters_are_sunk_into_one_closed_body(kind, part):
+def test_letters_are_sunk_into_one_closed_body(kind, part, text):
     plain, written = made(kind)
     before, after = body(plain.part(part).mesh), body(written.part(part).mesh)
     assert after.bounds == pytest.approx(before.bounds, abs=1e-6)  # float32 of nothing moved
     assert 0.0 < before.volume - after.volume < 0.01 * before.volume
     assert written.part(part).plain is plain.part(part).mesh
-    assert written.part(part).lettering == "75 g  3:7  lantern-night"
+    if part == "stop":
+        text = f"75 g  {written.layout.stop_height_mm:.1f}"
+    assert written.part(part).lettering == text
 
 
 def test_the_handle_reads_right_from_above_as_it_is_printed():
@@ -78,15 +86,35 @@ def test_texts_begin_with_the_longest():
     assert inscriptions(design) == ("75 g  3:7  lantern-night", "75 g  3:7", "75 g")
 
 
-def test_a_square_sleeve_is_written_on_a_flat_side():
-    plain, written = made("press", "square")
+@pytest.mark.parametrize("outline", ["round", "square"])
+def test_a_sleeve_is_written_under_one_of_its_lobes(outline):
+    plain, written = made("press", outline)
     before, after = body(plain.part("sleeve").mesh), body(written.part("sleeve").mesh)
     assert after.volume < before.volume
     half = plain.layout.outline.width_mm / 2.0
     old = {tuple(point) for point in np.round(before.vertices, 5)}
     fresh = [point for point in np.round(after.vertices, 5) if tuple(point) not in old]
     assert len(fresh) > 100
-    assert min(x for x, _, _ in fresh) > half + plain.layout.mould.wall_mm
+    assert min(y for _, y, _ in fresh) > half + plain.layout.flange_reach_mm
+
+
+def test_a_stop_reads_right_from_above():
+    _, written = made("press")
+    stop = written.part("stop").mesh
+    top = written.layout.sleeve_height_mm + 10.0  # of the tab
+    (tab,) = (p for p in cross_section(stop, top - 1e-3) if p.interiors)
+    holes = [shapely.Polygon(ring) for ring in tab.interiors]
+    # The hole for the cord, 4 mm, is the furthest out.
+    holes.remove(max(holes, key=lambda hole: hole.centroid.x))
+    cut = shapely.affinity.rotate(shapely.union_all(holes), -90.0, origin=(0.0, 0.0))
+    asked = text_region(written.part("stop").lettering.replace("  ", "\n"), height_mm=1.0)
+    asked = shapely.union_all([shapely.Polygon(part.exterior) for part in shapely.get_parts(asked)])
+    box, wanted = cut.bounds, asked.bounds
+    factor = (box[2] - box[0]) / (wanted[2] - wanted[0])
+    move = [factor, 0.0, 0.0, factor, box[0] - factor * wanted[0], box[1] - factor * wanted[1]]
+    laid = shapely.affinity.affine_transform(asked, move)
+    # By its width the text is laid within 0.1 mm; strokes are 0.6 mm wide.
+    assert cut.intersection(laid).area / cut.union(laid).area > 0.9
 
 
 @pytest.mark.parametrize("weight_g", [66.0, 67.0, 82.0])

@@ -1,5 +1,5 @@
 from functools import cache
-from math import pi, radians, tan
+from math import pi
 
 import numpy as np
 import pytest
@@ -29,39 +29,29 @@ PIECES = {
     "drawn": Pastry(drop(65.0), 21.0),
     "flat and wide, no relief": Pastry(circle(90.0), 9.0, depth_above_mm=0.0),
 }
-JOINTS = ("peg", "bolt")
-ALWAYS_BOLTED = {"75 g round", "125 g square", "drawn"}
-CASES = [
-    pytest.param(
-        (piece, joint),
-        id=f"{piece} {joint}",
-        marks=[] if joint == "peg" or piece in ALWAYS_BOLTED else pytest.mark.slow,
-    )
-    for piece in PIECES
-    for joint in JOINTS
-]
-"""Every piece on a peg, and a few on a bolt; the long run takes all on both."""
 DRAWN = {"drawn", "narrow valleys"}
 """Pieces whose outline has no arcs, or none that are left a wall's thickness further out."""
-EXACT = [case for case in CASES if case.values[0][0] not in DRAWN]
-MOST_BRIDGE_MM = 10.0
-"""Bridges up to 10 mm: common practice, no source."""
+EXACT = [piece for piece in PIECES if piece not in DRAWN]
+SLOT_MM2 = 11.6 * 28.0
+"""More than the plan of the slot in any of these stamps [mm2]."""
+UPRIGHT = {"stop", "shim-0.4", "shim-0.8", "shim-1.6"}
+"""Parts that are printed as they stand."""
+NAMES = ["sleeve", "stamp", "plunger", "stop", "shim-0.4", "shim-0.8", "shim-1.6"]
 
 
 @cache
-def made(piece, joint):
-    design = Design().with_values({"mould.joint": joint})
-    return press(design.mould, design.printer, PIECES[piece])
+def made(piece):
+    return press(Design().mould, Design().printer, PIECES[piece])
 
 
-@pytest.fixture(params=CASES)
+@pytest.fixture(params=PIECES)
 def case(request):
-    return PIECES[request.param[0]], made(*request.param)
+    return PIECES[request.param], made(request.param)
 
 
 def test_each_part_is_one_closed_body(case):
     _, mould = case
-    assert [part.name for part in mould.parts] == ["sleeve", "stamp", "plunger"]
+    assert [part.name for part in mould.parts] == NAMES
     for part in mould.parts:
         body(part.mesh)
         body(part.printed)
@@ -69,8 +59,8 @@ def test_each_part_is_one_closed_body(case):
 
 @pytest.mark.parametrize("exact", EXACT)
 def test_facets_hold_the_volume_of_the_exact_bodies(exact):
-    parts = [part for part in made(*exact).parts if part.solid is not None]
-    assert {"sleeve", "plunger"} <= {part.name for part in parts}
+    parts = [part for part in made(exact).parts if part.solid is not None]
+    assert {"sleeve", "plunger", "stop"} <= {part.name for part in parts}
     for part in parts:
         # Facets lie within 0.005 mm of the surface: the volume differs by at most that shell.
         assert body(part.mesh).volume == pytest.approx(
@@ -81,7 +71,7 @@ def test_facets_hold_the_volume_of_the_exact_bodies(exact):
 
 @pytest.mark.parametrize("exact", EXACT)
 def test_stamp_is_its_blank_less_the_engraving(exact):
-    pastry, stamp = PIECES[exact[0]], made(*exact).part("stamp")
+    pastry, stamp = PIECES[exact], made(exact).part("stamp")
     engraving = pastry.bar().volume_mm3 if pastry.depth_above_mm else 0.0
     # Facets of stamp and pocket within 0.005 mm of the blank's surfaces, as above.
     assert body(stamp.mesh).volume + engraving == pytest.approx(
@@ -98,25 +88,23 @@ def test_printed_parts_stand_on_the_bed_about_its_middle(case):
         # Some area lies flat on the bed: a part on an edge or a point would have none.
         seen = body(part.printed)
         on_bed = seen.triangles[:, :, 2].max(axis=1) < 1e-6
-        assert seen.area_faces[on_bed].sum() > 0.1 * np.prod((high - low)[:2])
+        least = 0.03 if part.name in UPRIGHT else 0.1  # stop and shims are rings
+        assert seen.area_faces[on_bed].sum() > least * np.prod((high - low)[:2])
 
 
 def test_no_slope_overhangs_more_than_45_deg(case):
     _, mould = case
     for part in mould.parts:
-        assert steepest_overhang_deg(part.mesh.turned_over()) <= 45.0
+        turned = part.mesh if part.name in UPRIGHT else part.mesh.turned_over()
+        assert steepest_overhang_deg(turned) <= 45.0
 
 
-def test_level_ceilings_are_short_bridges(case):
+def test_no_level_ceiling_is_wider_than_the_ridge_of_the_slot(case):
     _, mould = case
-    limit = mould.layout.mould.bridge_mm
-    assert ceiling_boxes_mm(mould.part("sleeve").printed) == []
-    stamp = ceiling_boxes_mm(mould.part("stamp").printed)
-    assert [min(size) <= limit + 1e-4 for size in stamp] == [True]
-    plunger = ceiling_boxes_mm(mould.part("plunger").printed)
-    if mould.layout.mould.joint == "peg":
-        assert plunger == []
-    assert all(max(size) <= MOST_BRIDGE_MM for size in plunger)
+    for part in mould.parts:
+        found = ceiling_boxes_mm(part.printed)
+        limit = 2.0 * mould.layout.joint.ridge_mm if part.name == "stamp" else 0.0
+        assert all(min(size) <= limit + 1e-4 for size in found), part.name
 
 
 def test_the_bore_is_the_outline_and_sharp_at_the_table(case):
@@ -129,31 +117,45 @@ def test_the_bore_is_the_outline_and_sharp_at_the_table(case):
     assert lip > 0.5 * mould.layout.mould.wall_mm
 
 
-def test_gap_between_bore_and_guides_is_the_clearance(case):
+def test_gap_between_bore_and_guides_is_twice_the_error_and_a_tenth(case):
     _, mould = case
     layout = mould.layout
     (wall,) = cross_section(mould.part("sleeve").mesh, layout.height_mm)
     bore = Shape(wall.interiors[0])
     for name, height in (
-        ("stamp", layout.height_mm + 3.0),
+        ("stamp", layout.height_mm + 1.0),
         ("plunger", (layout.back_mm + layout.vane_top_mm) / 2.0),
     ):
         (guide,) = cross_section(mould.part(name).mesh, height)
         assert bore.contains(guide)
-        # Chords of bore and guide lie within 0.005 mm of their curves.
-        assert bore.exterior.distance(guide) == pytest.approx(0.3, abs=0.005 + 1e-6)
+        # Nobody measured this printer: 0.25 mm of error on both sides. Chords of bore and guide lie
+        # within 0.005 mm of their curves.
+        assert bore.exterior.distance(guide) == pytest.approx(0.6, abs=0.005 + 1e-6)
+
+
+def test_above_its_land_the_stamp_stands_back(case):
+    _, mould = case
+    layout, stamp = mould.layout, mould.part("stamp").mesh
+    (land,) = cross_section(stamp, layout.height_mm + 3.0)
+    (above,) = cross_section(stamp, layout.height_mm + 4.5)
+    edge = Shape(land.exterior).buffer(-0.5, join_style="mitre")
+    # 0.5 mm inside the land all round, but where the slot is open and at corners that were sharp.
+    outside = Shape(above.exterior).difference(edge.buffer(0.01))
+    assert outside.area < 1e-3 * land.area
+    assert Shape(above.exterior).area > edge.area - 2.0 * SLOT_MM2
 
 
 def test_nothing_collides_from_the_heavy_press_to_the_eject(case):
     _, mould = case
     layout = mould.layout
     sleeve = mould.part("sleeve").mesh
-    for down in np.linspace(-layout.band_mm, layout.stroke_mm, 6):
+    low = layout.stroke_mm - 1.6  # where the lip of the disc meets the flange
+    for down in np.linspace(-0.1 * layout.height_mm, low, 6):
         for name in ("stamp", "plunger"):
             moved = mould.part(name).mesh.moved((0.0, 0.0, -down))
             # At the eject disc and sleeve touch: a face of 100 cm^2 times a double's round-off.
             assert shared_mm3(sleeve, moved) < 1e-6
-    on = mould.part("plunger").mesh.moved((0.0, 0.0, -layout.stroke_mm - 0.1))
+    on = mould.part("plunger").mesh.moved((0.0, 0.0, -low - 0.1))
     assert shared_mm3(sleeve, on) > 1.0
 
 
@@ -163,101 +165,101 @@ def test_stamp_meets_the_pastry_and_leaves_the_bore_past_the_rim(case):
     core = prism(pastry.outline.points, 0.0, pastry.height_mm)
     assert shared_mm3(core, stamp) < 1e-6
     assert stamp.bounds[0, 2] == pytest.approx(pastry.height_mm, abs=1e-5)  # float32 of the pastry
-    assert stamp.bounds[0, 2] - mould.layout.stroke_mm == pytest.approx(-1.0, abs=1e-5)
+    # The lip meets the flange when the stamp is out by 1.6 mm, or up to a layer more.
+    out = mould.layout.stroke_mm - 1.6 - stamp.bounds[0, 2]
+    assert 1.6 - 1e-5 <= out < 1.8 + 1e-5
 
 
-@pytest.mark.parametrize(
-    "piece",
-    [pytest.param(p, marks=[] if p in ALWAYS_BOLTED else pytest.mark.slow) for p in PIECES],
-)
-def test_a_bolted_plunger_shares_nothing_with_the_stamp(piece):
-    mould = made(piece, "bolt")
-    assert shared_mm3(mould.part("stamp").mesh, mould.part("plunger").mesh) < 1e-6
-
-
-@pytest.mark.parametrize("piece", PIECES)
-def test_a_plunger_meets_the_stamp_only_in_the_peg(piece):
-    mould = made(piece, "peg")
-    layout, peg = mould.layout, mould.layout.joint
+def test_the_foot_stands_free_in_the_slot_and_the_shoulder_bears(case):
+    _, mould = case
     stamp, plunger = mould.part("stamp").mesh, mould.part("plunger").mesh
-    both = shared_mm3(stamp, plunger)
-    # The overlap is a sleeve half the interference thick over the flank, less the eased ends.
-    mean = (peg.diameter_mm / 2.0 + peg.tip_radius_mm) / 2.0
-    whole = 2.0 * pi * mean * peg.length_mm * peg.interference_mm / 2.0
-    assert 0.7 * whole < both < whole
-    for below in (2.0, 4.0):
-        (hole,) = cross_section(stamp, layout.back_mm - below)
-        (solid,) = cross_section(plunger, layout.back_mm - below)
-        pocket, pin = Shape(hole.interiors[0]).bounds, solid.bounds
-        assert (pin[2] - pin[0]) - (pocket[2] - pocket[0]) == pytest.approx(0.05, abs=0.01)
+    assert shared_mm3(stamp, plunger) < 1e-6
+    assert shared_mm3(stamp, plunger.moved((0.0, 0.0, -0.01))) > 1.0
+    # Only the shoulder is near: half a millimetre to each side the foot still stands free.
+    for way in ((0.5, 0.0), (-0.5, 0.0), (0.0, 0.5), (0.0, -0.5)):
+        assert shared_mm3(stamp, plunger.moved((*way, 0.0))) < 1e-6
+
+
+def test_lifted_the_stamp_hangs_behind_the_lip_and_standing_it_slides_off(case):
+    _, mould = case
+    joint = mould.layout.joint
+    stamp, plunger = mould.part("stamp").mesh, mould.part("plunger").mesh
+    hung = joint.drop_mm
+    assert shared_mm3(stamp, plunger.moved((0.0, 0.0, hung - 0.02))) < 1e-3
+    assert shared_mm3(stamp, plunger.moved((0.0, 0.0, hung + 0.1))) > 0.1
+    # The lip is in the way a gap further out: a millimetre on, the lugs are 1 mm deep in it.
+    assert shared_mm3(stamp, plunger.moved((joint.gap_mm + 1.0, 0.0, hung - 0.02))) > 1.0
+    out = mould.layout.wide_mm / 2.0 + joint.half_length_mm + 1.0
+    for way in np.linspace(0.0, out, 9):
+        assert shared_mm3(stamp, plunger.moved((way, 0.0, 0.3))) < 1e-3
+
+
+def test_plunger_and_stamp_go_together_one_way_round_only(case):
+    _, mould = case
+    stamp, plunger = mould.part("stamp").mesh, mould.part("plunger").mesh
+    x, y, z = plunger.vertices.T
+    turned = type(plunger)(np.column_stack([-x, -y, z]), plunger.triangles)
+    for lift in (0.0, mould.layout.joint.lift_mm):
+        assert shared_mm3(stamp, turned.moved((0.0, 0.0, lift))) > 1.0
 
 
 def test_skin_between_engraving_and_pocket_is_solid(case):
     pastry, mould = case
     layout = mould.layout
     low = pastry.height_mm + pastry.depth_above_mm
-    # The middle of the skin has no hole at all.
+    # The middle of the skin is whole; the slot's ridge begins less than a layer above it.
     (skin,) = cross_section(mould.part("stamp").mesh, low + layout.mould.skin_mm / 2.0)
+    (hollow,) = cross_section(mould.part("stamp").mesh, low + layout.mould.skin_mm + 1.0)
     assert not skin.interiors
-    (hollow,) = cross_section(mould.part("stamp").mesh, low + layout.mould.skin_mm + 0.05)
-    assert hollow.interiors
+    assert Shape(hollow.exterior).area < Shape(skin.exterior).area - 5.0
 
 
-def test_rings_stand_where_the_sleeve_ends_at_light_nominal_and_heavy(case):
+def test_stop_stands_on_the_flange_and_reaches_the_disc_from_below(case):
     _, mould = case
     layout = mould.layout
-    bottom = layout.stem_radius_mm - layout.groove_mm
-    vertices = mould.part("plunger").mesh.vertices
-    radius = np.hypot(*vertices[:, :2].T)
-    at_bottom = (np.abs(radius - bottom) < 1e-6) & (vertices[:, 2] > layout.back_mm)
-    found = np.unique(np.round(vertices[at_bottom, 2], 6))
-    plunger_moves = np.array(layout.pressed_heights_mm) - layout.height_mm
-    expected = layout.sleeve_height_mm - plunger_moves
-    assert found == pytest.approx(np.sort(expected), abs=1e-5)
-    # Between the vanes the stem is bare: at 45 deg nothing lies outside it.
-    (slice_,) = cross_section(mould.part("plunger").mesh, layout.sleeve_height_mm)
-    ray = Shape([(0, 0), (99, 98), (98, 99)])
-    assert slice_.intersection(ray).hausdorff_distance(Point(0, 0)) == pytest.approx(
-        bottom, abs=0.01
-    )
+    sleeve, stop, plunger = (mould.part(n).mesh for n in ("sleeve", "stop", "plunger"))
+    assert stop.bounds[0, 2] == pytest.approx(sleeve.bounds[1, 2], abs=1e-6)
+    assert shared_mm3(sleeve, stop) < 1e-6
+    assert shared_mm3(sleeve, stop.moved((0.0, 0.0, -0.1))) > 5.0  # it bears on the flange
+    down = layout.stroke_mm - layout.stop_height_mm
+    assert -1e-9 < down < 0.2 + 1e-9  # a layer
+    assert shared_mm3(stop, plunger.moved((0.0, 0.0, -down))) < 1e-6
+    assert shared_mm3(stop, plunger.moved((0.0, 0.0, -down - 0.1))) > 5.0
 
 
-def test_sleeve_of_a_round_is_the_sum_of_its_rings():
-    layout = made("75 g round", "peg").layout
-    top, under = layout.sleeve_height_mm, layout.sleeve_height_mm - 4.0
+def test_stop_comes_off_sideways_with_the_disc_lifted_a_little(case):
+    _, mould = case
+    layout = mould.layout
+    stop, plunger = mould.part("stop").mesh, mould.part("plunger").mesh
+    down = layout.stroke_mm - layout.stop_height_mm
+    lifted = plunger.moved((0.0, 0.0, 2.0 - down))
+    for way in np.linspace(0.0, 2.0 * layout.wide_mm, 9):
+        assert shared_mm3(stop.moved((way, 0.0, 0.0)), lifted) < 1e-6
 
-    def cone(a, b, height):
-        return pi * height * (a * a + a * b + b * b) / 3.0
 
-    lead_in, rim_edge = 1.0 / tan(radians(44.0)), 0.6 / tan(radians(44.0))
-    wall, rim = 30.0 + 2.8, 30.0 + 2.8 + 8.0
-    outside = cone(wall - 0.6, wall, 0.6) + cone(wall, wall, under - 2.0 - 0.6)
-    outside += cone(wall, wall + 2.0, 2.0)
-    outside += cone(rim - 0.6, rim, 0.6) + cone(rim, rim, 4.0 - 0.6 - rim_edge)
-    outside += cone(rim - 0.6, rim, rim_edge)
-    bore = cone(30.0, 30.0, top - lead_in) + cone(30.0, 31.0, lead_in)
-    # Exact surfaces: round-off of the kernel's booleans, 1e-7 mm over 4e4 mm^2.
-    assert made("75 g round", "peg").part("sleeve").solid.volume_mm3 == pytest.approx(
-        outside - bore, abs=1e-2
-    )
+def test_fingers_find_two_lobes_outside_the_disc(case):
+    _, mould = case
+    sleeve, disc = mould.part("sleeve").mesh, mould.part("plunger").mesh
+    low, high = sleeve.bounds[:, 1]
+    assert (-low, high) == pytest.approx((disc.bounds[1, 1] + 28.0,) * 2, abs=0.01)
 
 
 def test_edge_of_the_stamp_on_the_bed_is_cut_back():
-    (first_layer,) = cross_section(made("75 g round", "peg").part("stamp").printed, 0.01)
-    # 0.6 mm at the bed; 0.01 mm above it, 44 deg take back less than 0.01 mm of that.
-    assert Shape(first_layer.exterior).area < pi * (29.7 - 0.59) ** 2
+    (first_layer,) = cross_section(made("75 g round").part("stamp").printed, 0.01)
+    # 0.5 mm above the land and 0.6 mm more at the bed; 44 deg take back less than 0.01 mm of that.
+    assert Shape(first_layer.exterior).area < pi * (29.4 - 1.09) ** 2
 
 
 def test_same_design_same_parts():
     again = press(Design().mould, Design().printer, PIECES["75 g round"])
-    for part, other in zip(made("75 g round", "peg").parts, again.parts, strict=True):
+    for part, other in zip(made("75 g round").parts, again.parts, strict=True):
         assert np.array_equal(part.printed.vertices, other.printed.vertices)
         assert np.array_equal(part.printed.triangles, other.printed.triangles)
 
 
 def test_relief_is_turned_not_mirrored():
     # The bar reaches further towards +x; turned over about x it still does.
-    stamp = made("75 g round", "peg").part("stamp").printed
+    stamp = made("75 g round").part("stamp").printed
     top = stamp.bounds[1, 2]
     (face,) = cross_section(stamp, top - 0.5)
     assert face.interiors
@@ -267,18 +269,18 @@ def test_relief_is_turned_not_mirrored():
 
 def test_part_that_outgrows_the_bed_is_refused():
     design = Design().with_values({"printer.bed_mm": [100.0, 100.0, 60.0]})
-    with pytest.raises(SpecError, match=r"printer\.bed_mm.*smaller than the sleeve along z"):
+    with pytest.raises(SpecError, match=r"printer\.bed_mm.*smaller than the sleeve along y, z"):
         press(design.mould, design.printer, PIECES["75 g round"])
 
 
 @pytest.mark.parametrize("values", [
-    {"mould.flange_width_mm": 0.0},
-    {"mould.wall_mm": 0.9, "mould.lead_in_mm": 0.2},
+    {"mould.lobe_mm": 0.0},
+    {"mould.wall_mm": 0.9, "mould.lead_in_mm": 0.4},
+    {"mould.wall_mm": 9.0, "mould.flange_thickness_mm": 2.0},
     {"mould.clearance_mm": 2.0, "mould.guide_to_width": 0.7},
-    {"mould.bridge_mm": 10.0, "mould.peg_diameter_mm": 8.0},
-    {"mould.past_rim_mm": 0.0, "mould.height_band": 0.5},
-    {"mould.peg_interference_mm": 0.0},
-    {"mould.joint": "bolt", "mould.bolt": "M6"},
+    {"mould.past_rim_mm": 0.0, "mould.vane_thickness_mm": 9.0},
+    {"printer.print_error_mm": 0.0},
+    {"printer.layer_height_mm": 0.3},
 ])  # fmt: skip
 @pytest.mark.parametrize(
     "piece", ["75 g round", pytest.param("250 g square", marks=pytest.mark.slow)]
@@ -288,16 +290,17 @@ def test_odd_but_valid_moulds_come_out_closed_and_printable(piece, values):
     mould = press(design.mould, design.printer, PIECES[piece])
     for part in mould.parts:
         body(part.printed)
-        assert steepest_overhang_deg(part.mesh.turned_over()) <= 45.0
+        turned = part.mesh if part.name in UPRIGHT else part.mesh.turned_over()
+        assert steepest_overhang_deg(turned) <= 45.0
 
 
 def test_exact_bodies_are_there_for_every_outline_of_arcs():
-    exact = {piece for piece in PIECES if made(piece, "peg").part("sleeve").solid is not None}
+    exact = {piece for piece in PIECES if made(piece).part("sleeve").solid is not None}
     assert exact == set(PIECES) - {"drawn", "narrow valleys"}
 
 
 def test_cavity_under_the_stamp_is_the_pastry():
-    pastry, mould = PIECES["75 g round"], made("75 g round", "peg")
+    pastry, mould = PIECES["75 g round"], made("75 g round")
     middle = pastry.height_mm / 2.0
     # A rod whose surface lies inside the sleeve's wall, as high as the pressed pastry.
     rod = trimesh.creation.cylinder(radius=31.5, height=pastry.height_mm, sections=512)
@@ -311,12 +314,12 @@ def test_cavity_under_the_stamp_is_the_pastry():
 
 @pytest.mark.parametrize("piece", ["75 g round", "125 g square", "drawn"])
 def test_edges_of_the_vanes_are_eased(piece):
-    mould = made(piece, "peg")
+    mould = made(piece)
     layout, mesh = mould.layout, mould.part("plunger").mesh
     far, half = (
-        PIECES[piece].outline.points[:, 0].max() - 0.3,
-        1.5,
-    )  # clearance, half a vane of 3 mm
+        PIECES[piece].outline.points[:, 0].max() - 0.6,
+        2.0,
+    )  # clearance, half a vane of 4 mm
 
     def vane(height):
         (slice_,) = cross_section(mesh, height)
@@ -326,9 +329,9 @@ def test_edges_of_the_vanes_are_eased(piece):
     tip = vane((layout.back_mm + layout.vane_top_mm) / 2.0)
     assert tip[:, 0].max() == pytest.approx(far, abs=0.005)  # facets within 0.005 mm
     on_faces = tip[np.abs(tip[:, 1]) > half - 1e-4]
-    on_bore = tip[tip[:, 0] > far - 0.06]  # 3 mm wide on a radius of 30 mm: the arc is 0.04 deep
-    # 0.6 mm along the faces, from where bore and face would meet: up to 0.04 mm further in.
-    assert 0.59 < far - on_faces[:, 0].max() < 0.65
+    on_bore = tip[tip[:, 0] > far - 0.1]  # 4 mm wide on a radius of 29 mm: the arc is 0.07 deep
+    # 0.6 mm along the faces, from where bore and face would meet: up to 0.07 mm further in.
+    assert 0.59 < far - on_faces[:, 0].max() < 0.69
     assert 0.4 < half - np.abs(on_bore[:, 1]).max() < 0.6
     # Each edge below is cut back as well: a step above the back, the section is narrower.
     for step in (0.1, 0.3, 0.5):

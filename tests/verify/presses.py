@@ -28,23 +28,29 @@ def stamp(clearance_mm=0.3, pocket_mm=8.0, engraved=()):
     return as_written(mesh_of(body))
 
 
-def plunger(clearance_mm=0.3, peg_mm=8.025, past_rim_mm=1.0, vane_mm=65.0):
-    """Peg in the pocket, stem, a guide disc, and the palm disc that meets the sleeve's rim."""
+def plunger(clearance_mm=0.3, past_rim_mm=1.0, vane_mm=65.0):
+    """Stem, a guide disc, and the palm disc that meets the sleeve's rim."""
     disc = RIM_MM + HEIGHT_MM + past_rim_mm
-    body = cylinder(peg_mm, HEIGHT_MM + 3.5, HEIGHT_MM + 10) + cylinder(6, HEIGHT_MM + 5, disc)
+    body = cylinder(6, HEIGHT_MM + 10, disc)
     body += cylinder(BORE_MM - clearance_mm, vane_mm - 6, vane_mm)
     body += cylinder(12, HEIGHT_MM + 10, disc) + cylinder(BORE_MM + 6, disc, disc + 5)
     return as_written(mesh_of(body))
 
 
+def stop(height_mm=HEIGHT_MM):
+    """Return a ring on the sleeve's rim, under the palm disc."""
+    ring = cylinder(BORE_MM + 5, RIM_MM, RIM_MM + height_mm)
+    return as_written(mesh_of(ring - cylinder(BORE_MM + 2, RIM_MM - 1, RIM_MM + height_mm + 1)))
+
+
 @cache
 def whole():
     """Return the press of all known parts; it keeps what was measured on it."""
-    return Press(sleeve=sleeve(), stamp=stamp(), plunger=plunger())
+    return Press(sleeve=sleeve(), stamp=stamp(), plunger=plunger(), stop=stop())
 
 
 def press(**parts):
     if not parts:
         return whole()
-    made = {"sleeve": sleeve(), "stamp": stamp(), "plunger": plunger()} | parts
+    made = {"sleeve": sleeve(), "stamp": stamp(), "plunger": plunger(), "stop": stop()} | parts
     return Press(**made)
