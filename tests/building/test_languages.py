@@ -11,7 +11,7 @@ from moulddesign.design import Design
 
 PUBLISHED = re.compile(r"\b(19|20)\d\d\b|Handbook")
 """Sources that are published keep their title."""
-SYMBOLS = {"", "g", "mm", "mm2", "mm3", "mL", "N"}
+SYMBOLS = {"", "g", "mm", "mm2", "mm3", "mL", "N", "%"}
 """Units that are written alike in both languages."""
 
 DESIGNS = {
