@@ -26,6 +26,9 @@ settings.register_profile(
 )
 settings.load_profile("same samples")
 
+# Each worker has a core: threads of the libraries within one would only wait for one another.
+os.environ.update({f"{pool}_NUM_THREADS": "1" for pool in ("OPENBLAS", "OMP", "RAYON")})
+
 # The workshop of whoever runs the tests is none of theirs, nor of the processes that they start.
 os.environ["MOULDDESIGN_WORKSHOP"] = str(Path(__file__).with_name("no-workshop.toml"))
 

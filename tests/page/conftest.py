@@ -1,9 +1,13 @@
 """A page that is served for real, and a real browser on it that may not ask anybody else."""
 
 from collections.abc import Iterator
+from functools import partial
 
 import pytest
 from page.person import ARGUMENTS, CHROMIUM, Served, ended, started
+
+WINDOW = {"viewport": {"width": 1200, "height": 640}}
+"""Just wide enough for three columns: fewer pixels to draw without a graphics card."""
 
 
 @pytest.fixture(scope="session")
@@ -25,26 +29,51 @@ def browser():
         made.close()
 
 
+@pytest.fixture(scope="session")
+def tab(browser):
+    """Return a tab that tests take in turn: its scripts are fetched and compiled once."""
+    context = browser.new_context(**WINDOW)
+    context.set_default_timeout(180_000)
+    yield context.new_page()
+    context.close()
+
+
+def forgotten(page) -> None:
+    """Leave a page, and nothing of it in its profile."""
+    page.evaluate("localStorage.clear(); sessionStorage.clear()")
+    page.goto("about:blank")
+    page.context.clear_cookies()
+
+
 @pytest.fixture
-def visit(browser, served):
-    """Return what opens the page in a fresh profile; the test fails on any call to elsewhere."""
-    opened, strange, wrong = [], [], []
+def visit(browser, served, tab):
+    """Return what opens the page in an empty profile; the test fails on any call to elsewhere."""
+    left, strange, wrong = [], [], []
+    own = (served.address, served.address.replace("http", "ws"), "data:", "blob:", "about:")
+    seen = {
+        "request": lambda request: request.url.startswith(own) or strange.append(request.url),
+        "pageerror": lambda error: wrong.append(str(error)),
+    }
 
     def go(path: str = "", *, without_webgl: bool = False, **profile):
-        context = browser.new_context(**({"viewport": {"width": 1400, "height": 900}} | profile))
-        context.set_default_timeout(180_000)
-        opened.append(context)
-        page = context.new_page()
+        if left or without_webgl or profile:  # a second tab, or one that the next must not have
+            context = browser.new_context(**(WINDOW | profile))
+            context.set_default_timeout(180_000)
+            page = context.new_page()
+            left.append(context.close)
+        else:
+            page = tab
+            left.append(partial(forgotten, page))
         if without_webgl:
             page.add_init_script("HTMLCanvasElement.prototype.getContext = () => null")
-        own = (served.address, served.address.replace("http", "ws"), "data:", "blob:")
-        page.on("request", lambda r: None if r.url.startswith(own) else strange.append(r.url))
-        page.on("pageerror", lambda error: wrong.append(str(error)))
+        for event, see in seen.items():
+            page.on(event, see)
+            left.append(partial(page.remove_listener, event, see))
         page.goto(served.address + path)
         return page
 
     yield go
-    for context in opened:
-        context.close()
+    for leave in left:
+        leave()
     assert strange == []
     assert wrong == []

@@ -14,6 +14,7 @@ from cli.command import environment
 CHROMIUM = shutil.which("chromium")
 ARGUMENTS = [
     "--no-sandbox", "--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader",
+    "--disable-gpu-compositing",  # there is no card: it would be imitated for each letter
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
     "--no-first-run", "--disable-quic",
 ]  # fmt: skip

@@ -24,7 +24,7 @@ def design_file(tmp_path):
 
 
 def test_the_whole_set_is_the_command_lines(visit, design_file, tmp_path):
-    page = visit(accept_downloads=True)
+    page = visit()
     drawn(page)
     page.set_input_files(".actions input[type=file]", design_file)
     page.wait_for_function("document.querySelector('#design-name').value === 'rings'")
@@ -49,7 +49,7 @@ def test_the_whole_set_is_the_command_lines(visit, design_file, tmp_path):
 
 
 def test_the_design_file_comes_back(visit, tmp_path):
-    page = visit(accept_downloads=True)
+    page = visit()
     drawn(page)
     page.fill("#design-portion-ratio", "5:5")
     page.keyboard.press("Tab")

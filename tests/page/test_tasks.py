@@ -127,7 +127,7 @@ def test_a_design_comes_with_its_drawing(visit, tmp_path):
 def test_a_set_that_was_downloaded_comes_back_with_its_drawing(visit, tmp_path):
     path = tmp_path / "mine.svg"
     path.write_text(SQUARE)
-    page = visit(accept_downloads=True)
+    page = visit()
     before = drawn(page)
     page.set_input_files("[data-path='relief.layers.0.pattern'] input[type=file]", path)
     redrawn(page, before)
