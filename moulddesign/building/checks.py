@@ -339,6 +339,7 @@ def build_findings(made: CheckInput, further: Sequence[FurtherPastry] = ()) -> t
         partial(_kind_findings, made),
         *(partial(_printed, made, part.name) for part in made.mould.parts),
         partial(relief_layer_findings, made),
+        partial(_as_printed, made),
         *(partial(soundness, mesh, part=name) for name, mesh in made.meshes.items()),
         partial(_against_exact, made.mould),
         partial(_lettering, made),
@@ -501,6 +502,19 @@ def _printed(made: CheckInput, name: str) -> tuple[Finding, ...]:
         layer_mm=printer.layer_height_mm,
         shrink=printer.plastic.shrink,
     )
+
+
+def _as_printed(made: CheckInput) -> tuple[Finding, ...]:
+    """Return the volume of the piece as its mould will print."""
+    printer = made.design.printer
+    found = printing.as_printed_finding(
+        part="pastry",
+        target_mm3=made.target_mm3,
+        ratio=printer.printed_ratio,
+        percent=printer.slicer_percent,
+        material=(printer.material, printer.plastic.source),
+    )
+    return (found,)
 
 
 def _lettering(made: CheckInput) -> tuple[Finding, ...]:

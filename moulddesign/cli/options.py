@@ -224,6 +224,13 @@ MOULD: Final = (
     Override("--printer", "printer.machine", str, "NAME", "Printer: common-220, small-bed."),
     Override("--bed", "printer.bed_mm", str, "XxYxZ", "Build volume of the printer, mm."),
     Override("--material", "printer.material", str, "NAME", "Plastic that is printed."),
+    Override(
+        "--shrink",
+        "printer.shrink",
+        str,
+        "off|auto|X",
+        "Files of printed parts larger for what prints shrink: the plastic's figure, or a share.",
+    ),
 )
 """Options for the mould and the printer."""
 

@@ -21,6 +21,7 @@ from pydantic import (
 from moulddesign.core import (
     MOST_TEXT_BYTES,
     FileError,
+    Message,
     bundled_toml,
     decode_text,
     parse_toml,
@@ -256,8 +257,9 @@ class PrinterTable(Table):
         unit="mm", source=CHOICE, ge=0, le=0.5, main=True,
     )  # fmt: skip
     shrink: float = given(
-        0.0, "Share by which your prints come out smaller than drawn; the files are larger by as "
-        "much. 0 leaves it to the slicer", source=CHOICE, ge=0, le=0.05,
+        0.0, "Share by which your prints come out smaller than drawn: the files of printed parts "
+        "are larger by as much; auto for the plastic's own figure, off or 0 for files in the sizes "
+        "of the design", source=CHOICE, ge=0, le=0.05,
     )  # fmt: skip
     filament_mm: float = given(
         1.75, "Diameter of the filament, for its length", unit="mm", source=TRADE, ge=1, le=4
@@ -277,6 +279,31 @@ class PrinterTable(Table):
         """The figures of its plastic."""
         return library(self.library).materials[self.material]
 
+    @property
+    def slicer_percent(self) -> float:
+        """Scale to type into the slicer so that prints have the sizes of the design [%]."""
+        return 100.0 if self.shrink else 100.0 / (1.0 - self.plastic.shrink)
+
+    @property
+    def printed_ratio(self) -> float:
+        """Length of a print by that in the design, where the slicer scales nothing.
+
+        A shrinkage that is given is what the prints do; else it is the plastic's own figure.
+        """
+        return 1.0 if self.shrink else 1.0 - self.plastic.shrink
+
+    @property
+    def scaling(self) -> Message:
+        """What the slicer has to scale."""
+        if self.shrink:
+            return say("design.scaled-already", larger=1.0 / (1.0 - self.shrink) - 1.0)
+        return say(
+            "design.scale-in-slicer",
+            percent=self.slicer_percent,
+            material=self.material,
+            shrink=self.plastic.shrink,
+        )
+
     def report(self) -> dict[str, Any]:
         """Return the printer in full, its plastic's own shrinkage beside what the files allow."""
         return {
@@ -288,6 +315,8 @@ class PrinterTable(Table):
             "material": self.material,
             "shrink_in_files": self.shrink,
             "shrink_of_material": self.plastic.shrink,
+            "slicer_percent": self.slicer_percent,
+            "scaling": str(self.scaling),
         }
 
     @model_validator(mode="before")
@@ -298,7 +327,8 @@ class PrinterTable(Table):
             return values
         known = _library(values.get("library")).machines
         machine = known.get(values.get("machine", MACHINE))
-        return values if machine is None else _figures(machine) | dict(values)
+        filled = dict(values) if machine is None else _figures(machine) | dict(values)
+        return filled | _shrink_by_word(filled)
 
     @field_validator("bed_mm")
     @classmethod
@@ -333,6 +363,21 @@ def _figures(machine: Machine) -> dict[str, Any]:
         "bed_mm": machine.bed_mm,
         "flow_mm3_per_s": machine.flow_mm3_per_s,
     }
+
+
+def _shrink_by_word(values: Mapping[str, Any]) -> dict[str, float]:
+    """Return the shrinkage that a word stands for; nothing where it is a number, or left out."""
+    match values.get("shrink"):
+        case "off":
+            return {"shrink": 0.0}
+        case "auto":
+            plastics = _library(values.get("library")).materials
+            plastic = plastics.get(
+                values.get("material", PrinterTable.model_fields["material"].default)
+            )
+            return {"shrink": 0.0 if plastic is None else plastic.shrink}
+        case _:
+            return {}
 
 
 def _library(path: object) -> Library:

@@ -16,7 +16,7 @@ import typst
 
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import KernelError, Message, Verdict, say
-from moulddesign.design import Kind, PrinterTable
+from moulddesign.design import CastTable, Kind, PrinterTable
 from moulddesign.export.card_piece import COMPUTED, grams, piece_figures
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import Fonts, bold_font_path, regular_font_path, with_word_breaks
@@ -153,6 +153,11 @@ def _settings(build: Build) -> Iterator[list[str]]:
     yield ["Infill", "100 %: hollows that fill with water never dry"]
     if isinstance(layout, PressLayout):
         yield ["Clearance", f"{format_number(layout.clearance_mm)} mm each side, {_error(printer)}"]
+    yield ["Scale in the slicer", str(printer.scaling)]
+    mould = build.design.mould
+    if isinstance(mould, CastTable):
+        silicone = f"{mould.silicone_shrink:.2%}, in the master already; the plastic's comes on top"
+        yield ["Silicone shrinks by", silicone]
     yield ["Least bed", _bed(build)]
 
 

@@ -116,10 +116,24 @@ STL_RECORD: Final = np.dtype(
 )
 
 
-def stl_bytes(mesh: Mesh) -> bytes:
+def made_larger_text(scale: float) -> str:
+    """Return what a file says of itself where it is larger than the design; empty where not.
+
+    `geometry.mesh_files` reads it.
+
+    Examples
+    --------
+    >>> made_larger_text(1.0 / 0.997), made_larger_text(1.0)
+    (', made larger x1.003009, do not scale again', '')
+    """
+    return "" if scale == 1.0 else f", made larger x{scale:.6f}, do not scale again"
+
+
+def stl_bytes(mesh: Mesh, scale: float = 1.0) -> bytes:
     """Return a mesh as a binary STL file: 80 bytes of header, count, 50 bytes a triangle.
 
-    Its corners are float32 numbers already (`in_float32`), so that nothing is lost.
+    Its corners are float32 numbers already (`in_float32`), so that nothing is lost. The header says
+    by how much it was made `scale` times larger.
     """
     corners = mesh.corners
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
@@ -127,7 +141,8 @@ def stl_bytes(mesh: Mesh) -> bytes:
     records = np.zeros(len(corners), dtype=STL_RECORD)
     records["normal"] = np.divide(normals, lengths, out=np.zeros_like(normals), where=lengths > 0)
     records["corners"] = corners
-    return STL_HEADER.ljust(80) + np.uint32(len(corners)).tobytes() + records.tobytes()
+    header = STL_HEADER + made_larger_text(scale).encode()
+    return header.ljust(80) + np.uint32(len(corners)).tobytes() + records.tobytes()
 
 
 BED_GAP_MM: Final = 8.0

@@ -31,6 +31,7 @@ from moulddesign.export.formats import (
     ExportOptions,
     Format,
     glb_bytes,
+    made_larger_text,
     step_bytes,
     stl_bytes,
     threemf_bytes,
@@ -168,10 +169,11 @@ def _write(build: Build, folder: Path, *, options: ExportOptions, progress: Prog
     findings = (*build.findings, *_lettering_findings(build, options))
     build = replace(build, design=design, findings=findings, written=(*first, *last))
     with SceneRenderer(scenes(build, options)) as renderer:
+        scales = {part.name: part.pose.scale for part in build.mould.parts}
         for name, mesh in build.meshes.items():
             path = folder / f"{name}.stl"
             progress(path.name)
-            build = _write_timed(build, path, partial(stl_bytes, mesh))
+            build = _write_timed(build, path, partial(stl_bytes, mesh, scales.get(name, 1.0)))
             build = replace(build, findings=build.findings + written_findings(path, mesh))
         for name, make in BuildFiles(build, options, renderer).files():
             progress(name)
@@ -274,7 +276,8 @@ class BuildFiles:
             printed_parts(self.build),
             bed_mm=design.printer.bed_mm,
             title=design.name,
-            description=f"Mould for a pastry of {piece}; print in {design.printer.material}",
+            description=f"Mould for a pastry of {piece}; print in {design.printer.material}"
+            + made_larger_text(self.build.mould.parts[0].pose.scale),
             thumbnail=self.renderer.png(PRINT_PNG),
         )
 

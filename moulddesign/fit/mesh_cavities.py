@@ -28,7 +28,7 @@ from moulddesign.fit.cavities import (
 from moulddesign.geometry import Mesh, Points, filled, hole, section_region, shadow
 from moulddesign.geometry.fill_volume import Cavity, Stage, Up, find_cavities, upright
 from moulddesign.geometry.mending import mended
-from moulddesign.geometry.mesh_files import read_mesh
+from moulddesign.geometry.mesh_files import made_larger, read_mesh
 from moulddesign.geometry.sampling import Grid, grid_over, top_heights_mm
 from moulddesign.geometry.topology import topology, without_collapsed
 from moulddesign.verify.press_checks import closed_cavity_mm3, face_mm
@@ -383,13 +383,18 @@ def _read_mesh(
     stage("reading")
     name = str(path)
     mesh = read_mesh(name, mould.unit)
+    notes: tuple[Message, ...] = ()
+    larger = made_larger(name)
+    if larger != 1.0:
+        mesh = Mesh(mesh.vertices / larger, mesh.triangles)
+        notes = (say("fit.made-larger", name=name, larger=larger - 1.0),)
     if mould.mend:
         stage("mending")
         mesh, done = mended(mesh)
         if not done:
-            return mesh, (say("fit.mended-nothing", name=name),)
-        return mesh, (say("fit.mended", name=name, done=tuple(done)),)
-    return mesh, ()
+            return mesh, (*notes, say("fit.mended-nothing", name=name))
+        return mesh, (*notes, say("fit.mended", name=name, done=tuple(done)))
+    return mesh, notes
 
 
 def _poured(path: str, mesh: Mesh, up: Up, *, stage: Stage) -> tuple[Cavity, ...]:

@@ -431,6 +431,28 @@ def read_mesh(path: str | PathLike[str], unit: LengthUnit | None = None) -> Mesh
     return _checked(file, mesh, LengthUnit.MM if unit is None else unit)
 
 
+MADE_LARGER: Final = re.compile(rb"moulddesign.{0,80}?made larger x(1\.\d{6})", re.DOTALL)
+"""What a file of ours says of itself where it allows for the shrinkage of a plastic."""
+HEADER_BYTES: Final = 16_000
+"""It stands in so many bytes from the start."""
+
+
+def made_larger(path: str | PathLike[str]) -> float:
+    """Return how much larger than its design a file of this program is; 1 for any other file.
+
+    The file is one that `read_mesh` has read.
+    """
+    file = Path(path)
+    if file.suffix.lower() == ".3mf":
+        with zipfile.ZipFile(file) as archive, archive.open(_model_entries(archive)[0]) as model:
+            head = model.read(HEADER_BYTES)
+        found = re.search(rb"made larger x(1\.\d{6})", head) if b"moulddesign" in head else None
+    else:
+        with file.open("rb") as stream:
+            found = MADE_LARGER.match(stream.read(80))
+    return 1.0 if found is None else float(found[1])
+
+
 def _parser(file: Path, unit: LengthUnit | None) -> Parser:
     parser = PARSERS.get(file.suffix.lower())
     if parser is None:

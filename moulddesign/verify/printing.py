@@ -277,6 +277,10 @@ ANGLE_DEG: Final = 0.5
 """Error of a facet's angle on small facets in float32 [deg]."""
 BRIDGE_MM: Final = 10.0
 """Longest bridge; common practice, no source [mm]."""
+GOOD_OFF_RATIO: Final = 0.01
+"""Share by which a printed volume may be off; our choice."""
+FAIL_OFF_RATIO: Final = 0.03
+"""Share above which it is not the portion any more; our choice."""
 LEAST_LAYERS: Final = 4
 """Fewest layers of a relief; our choice."""
 LEAST_FOOT: Final = 0.1
@@ -379,6 +383,54 @@ def wall_finding(mesh: Mesh, *, part: str, line_mm: float) -> Finding:
             good=measured_mm >= 2.0 * line_mm,
             otherwise=Verdict.WARN if measured_mm >= line_mm else Verdict.FAIL,
         ),
+    )
+
+
+def as_printed_finding(
+    *, part: str, target_mm3: float, ratio: float, percent: float, material: tuple[str, str]
+) -> Finding:
+    """Return the volume of a piece from a mould as it will print.
+
+    Parameters
+    ----------
+    part : str
+        The piece.
+    target_mm3 : float
+        Volume asked for [mm^3].
+    ratio : float
+        Length of a print by that in the design.
+    percent : float
+        Scale that the slicer would need [%].
+    material : tuple of str
+        Name of the plastic, and source of its shrinkage.
+
+    Examples
+    --------
+    >>> found = as_printed_finding(
+    ...     part="pastry", target_mm3=60e3, ratio=0.985, percent=101.52, material=("PP", "-")
+    ... )
+    >>> round(found.measured, 2), found.verdict.value
+    (57.34, 'fail')
+    """
+    off = abs(ratio**3 - 1.0)
+    good = off <= GOOD_OFF_RATIO
+    name, source = material
+    return Finding(
+        what=say("verify.volume-as-printed"),
+        part=part,
+        measured=target_mm3 * ratio**3 / 1000.0,
+        limit=say(
+            "verify.within-or-fails",
+            target_ml=target_mm3 / 1000.0,
+            percent=100.0 * GOOD_OFF_RATIO,
+            fails=100.0 * FAIL_OFF_RATIO,
+        ),
+        unit="mL",
+        source=say("verify.shrinkage-of-plastic", material=name, source=source),
+        verdict=judged(
+            good=good, otherwise=Verdict.WARN if off <= FAIL_OFF_RATIO else Verdict.FAIL
+        ),
+        remedy=None if good else say("verify.scale-the-prints", percent=percent),
     )
 
 

@@ -77,6 +77,34 @@ def test_letters_can_be_left_out():
     assert {f.verdict for f in made.findings} <= {Verdict.GOOD, Verdict.WARN}
 
 
+@pytest.mark.parametrize(
+    ("material", "off", "verdict"),
+    [
+        # Cubes of 1 - s; figures of the plastics as materials.toml has them.
+        ("PLA", -0.0045, "good"), ("PETG", -0.0090, "good"),
+        ("ABS", -0.0209, "warn"), ("PP", -0.0443, "fail"),
+    ],
+)  # fmt: skip
+def test_the_volume_is_told_as_it_will_print(material, off, verdict):
+    design = Design().with_values(SMALL | {"mould.kind": "cast", "printer.material": material})
+    (found,) = [f for f in build(design).findings if f.id == "verify.volume-as-printed"]
+    (pastry,) = [f for f in build(design).findings if f.id == "building.volume"]
+    assert found.measured / pastry.measured - 1.0 == pytest.approx(off, abs=5e-5)
+    assert found.verdict.value == verdict
+    assert (found.remedy is None) == (verdict == "good")
+
+
+@pytest.mark.parametrize("shrink", ["auto", 0.02])
+def test_prints_of_larger_files_have_the_volume(shrink):
+    values = {"mould.kind": "cast", "printer.material": "PP", "printer.shrink": shrink}
+    made = build(Design().with_values(SMALL | values))
+    (found,) = [f for f in made.findings if f.id == "verify.volume-as-printed"]
+    assert found.measured == pytest.approx(made.portion.piece.volume_ml)
+    printer = made.report()["printer"]
+    assert printer["shrink_in_files"] == (0.015 if shrink == "auto" else shrink)
+    assert (printer["slicer_percent"], "do not scale again" in printer["scaling"]) == (100.0, True)
+
+
 def read(mesh):
     seen = trimesh.Trimesh(np.array(mesh.vertices), np.array(mesh.triangles), process=False)
     assert seen.is_watertight

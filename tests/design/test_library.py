@@ -85,3 +85,23 @@ def test_a_file_that_is_not_there_is_refused(tmp_path):
 def test_a_printer_that_nobody_knows_is_refused_with_those_that_are():
     with pytest.raises(SpecError, match=r"printer.machine = 'mine': must be one of common-220"):
         Design().with_values({"printer.machine": "mine"})
+
+
+@pytest.mark.parametrize(
+    ("word", "material", "shrink", "percent"),
+    [
+        ("off", "PP", 0.0, 101.5228),  # 100 / 0.985
+        ("auto", "PP", 0.015, 100.0),
+        ("auto", "PETG", 0.003, 100.0),
+        ("2 %", "PP", 0.02, 100.0),
+    ],
+)
+def test_shrinkage_by_word_is_the_plastics_own(word, material, shrink, percent):
+    design = Design().with_values({"printer.material": material, "printer.shrink": word})
+    assert design.printer.shrink == shrink
+    assert design.printer.slicer_percent == pytest.approx(percent, abs=1e-4)
+
+
+def test_another_word_is_refused():
+    with pytest.raises(SpecError, match=r"printer\.shrink = 'much': must be a number"):
+        Design().with_values({"printer.shrink": "much"})

@@ -16,8 +16,10 @@ from verify.shapes import cone, cylinder, mesh_of
 from moulddesign.artwork.outline import polygon_outline
 from moulddesign.core import FileError, SpecError
 from moulddesign.design import Design, OwnedMould, Shelf, Tool
+from moulddesign.export.formats import made_larger_text, stl_bytes, threemf_bytes
 from moulddesign.fit import fit, nearest_mould, pressings, ranked_moulds, window_png, window_svg
 from moulddesign.geometry import Mesh
+from moulddesign.geometry.mending import in_float32
 from moulddesign.pastry.interior import crust_thickness_mm
 from moulddesign.pastry.pastry import Pastry
 
@@ -402,6 +404,25 @@ def test_a_mesh_has_volume_and_crust_of_its_closed_form(tmp_path, tool, inside):
     assert volume_ml(made) == pytest.approx(inside(0.0) / 1000, rel=0.001)
     closed = crust_of(inside, inside(0.0))
     assert row(made).crust_thickness_mm == pytest.approx(closed, abs=MESH_CRUST_MM)
+
+
+@pytest.mark.parametrize("ending", ["stl", "3mf"])
+def test_a_file_that_was_made_larger_for_its_plastic_is_the_size_of_its_print(tmp_path, ending):
+    larger = 1.0 / 0.985  # PP
+    whole = mesh_of(cup())
+    mesh = in_float32(Mesh(larger * whole.vertices, whole.triangles))
+    path = tmp_path / f"cup.{ending}"
+    said = made_larger_text(larger)
+    path.write_bytes(
+        stl_bytes(mesh, larger)
+        if ending == "stl"
+        else threemf_bytes(
+            {"cup": mesh}, bed_mm=(220, 220, 250), title="cup", description=said, thumbnail=None
+        )
+    )
+    made = fit(EVEN, owned(mesh=str(path)))
+    assert volume_ml(made) == pytest.approx(CUP_ML, rel=1e-5)  # six decimals of the factor
+    assert any("made larger by 1.52%" in str(note) for note in made.notes)
 
 
 @pytest.mark.parametrize("ending", ["stl", "3mf", "obj", "ply"])
