@@ -26,7 +26,15 @@ from moulddesign.design import BlockTable, CastTable, Design, PressTable, Profil
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.kitchen.firmness import dough_yield, fill_force_n, squash_force_n
-from moulddesign.mould import BlockLayout, CastLayout, Mould, Part, PressLayout, wanted_lettering
+from moulddesign.mould import (
+    BlockLayout,
+    CastLayout,
+    Mould,
+    Part,
+    PressLayout,
+    not_food_inscription,
+    wanted_lettering,
+)
 from moulddesign.mould.cast import VENT_MM
 from moulddesign.pastry.interior import Interior
 from moulddesign.pastry.pastry import Pastry
@@ -455,7 +463,8 @@ def _cast(made: CheckInput, table: CastTable) -> tuple[Finding, ...]:
     """Judge the pastries in a tray, the silicone over them, and whether it comes out."""
     master, layout = made.meshes["master"], made.mould.layout
     assert isinstance(layout, CastLayout)  # noqa: S101 (the layout goes with the kind)
-    grown = made.mould.part("master").pose.scale ** 3
+    scale = made.mould.part("master").pose.scale
+    grown = scale**3
     drafts = [part.draft_deg for part in made.pastry.relief]
     part = made.mould.part("master")
     vents = _vents(part, layout.vents_mm, 0.0, VENT_MM)
@@ -468,6 +477,7 @@ def _cast(made: CheckInput, table: CastTable) -> tuple[Finding, ...]:
             pastry_mm3=grown * made.target_mm3 / (1.0 - table.silicone_shrink) ** 3,
             count=table.cavities,
             silicone_mm3=grown * layout.silicone_mm3,
+            lettering_mm=scale * layout.lettering_depth_mm,
         ),
         *pull_findings(
             say("building.silicone-from-tray"),
@@ -520,7 +530,14 @@ def _as_printed(made: CheckInput) -> tuple[Finding, ...]:
 def _lettering(made: CheckInput) -> tuple[Finding, ...]:
     """Say what is written on the parts that have a face for it."""
     table = made.design.mould
-    if isinstance(table, CastTable) or not table.lettering:
+    if isinstance(table, CastTable):
+        text, (master,) = not_food_inscription(made.design), made.mould.parts
+        if text is None:
+            return ()
+        return (
+            printing.lettering_finding(part=master.name, written=master.lettering, wanted=[text]),
+        )
+    if not table.lettering:
         return ()
     return tuple(
         printing.lettering_finding(

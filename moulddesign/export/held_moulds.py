@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from moulddesign.core import FileError, MouldError, WriteError, say
-from moulddesign.design import DESIGN_FILE, Design, FileKind, is_file, rename_files
+from moulddesign.design import DESIGN_FILE, Design, FileKind, Kind, is_file, rename_files
 from moulddesign.portion import figures
 
 REPORT: Final = "report.json"
@@ -149,6 +149,8 @@ def shape_digest(design: Design) -> str:
     plain = rename_files(design.plain(), Design, _digest_of_file)
     shape: dict[str, Any] = {name: _shaping(plain.get(name)) for name in SHAPING}
     printer = design.printer
+    if design.mould.kind is Kind.CAST:
+        shape["purpose"] = design.portion.purpose.value  # a master says what is no food
     shape["printer"] = [printer.shrink, printer.layer_height_mm]
     if shape["mould"].get("cavities", 1) > 1:
         shape["printer"] += printer.bed_mm  # which the cavities are laid out for

@@ -29,7 +29,7 @@ from moulddesign.mould.cast import CastLayout
 from moulddesign.mould.coupon import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons
 from moulddesign.mould.kinds import Mould, make_mould
 from moulddesign.mould.mould_set import MouldSet, Part, filament
-from moulddesign.mould.part_lettering import inscriptions, wanted_lettering
+from moulddesign.mould.part_lettering import inscriptions, not_food_inscription, wanted_lettering
 from moulddesign.mould.press_layout import PressLayout
 
 __all__ = [
@@ -47,5 +47,6 @@ __all__ = [
     "filament",
     "inscriptions",
     "make_mould",
+    "not_food_inscription",
     "wanted_lettering",
 ]

@@ -64,6 +64,10 @@ class CastLayout:
     """The pastries; the first one's axis is the z axis."""
     vent_mm: mould_set.Size
     """Where the vent is [mm]."""
+    lettering_mm3: float = 0.0
+    """Letters sunk into the tray's floor, which fill with silicone; 0 without any."""
+    lettering_depth_mm: float = 0.0
+    """Depth of the deepest."""
 
     @property
     def vents_mm(self) -> tuple[mould_set.Size, ...]:
@@ -124,7 +128,7 @@ class CastLayout:
         tray = self.fill_mm * (levels[0] + 4.0 * levels[1] + levels[2]) / 6.0
         # The pocket's axis follows the wall: half of each level's circle lies outside of it.
         pockets = 0.0 if self.pocket is None else self.pocket.volume_mm3
-        return tray + pockets - self.grid.count * self.pastry_mm3
+        return tray + pockets + self.lettering_mm3 - self.grid.count * self.pastry_mm3
 
     def silicone_report(self, scale: float) -> dict[str, float]:
         """Return what to mix for a tray that is printed larger by a factor, as plain values."""

@@ -6,7 +6,7 @@ from moulddesign.design import BlockTable, CastTable, Design, PressTable
 from moulddesign.mould.block import BlockLayout, block
 from moulddesign.mould.cast import CastLayout, cast
 from moulddesign.mould.mould_set import MouldSet
-from moulddesign.mould.part_lettering import inscribe_block, inscribe_press
+from moulddesign.mould.part_lettering import inscribe_block, inscribe_cast, inscribe_press
 from moulddesign.mould.press import press
 from moulddesign.mould.press_layout import PressLayout
 from moulddesign.pastry.pastry import Pastry
@@ -38,5 +38,5 @@ def make_mould(
         case BlockTable() as table:
             board = block(table, printer, pastry)
             return inscribe_block(design, board) if table.lettering else board
-        case CastTable() as table:  # silicone over a master would cast letters
-            return cast(table, printer, pastry)
+        case CastTable() as table:
+            return inscribe_cast(design, cast(table, printer, pastry))

@@ -10,9 +10,10 @@ from shapely.affinity import rotate, scale, translate
 
 from moulddesign.artwork.lettering import rim_lettering
 from moulddesign.core import SpecError, say, word
-from moulddesign.design import Design, Profile
+from moulddesign.design import Design, Profile, Purpose
 from moulddesign.geometry import Mesh, Points, difference
 from moulddesign.mould.block import BlockLayout
+from moulddesign.mould.cast import CORNER_MM, CastLayout
 from moulddesign.mould.mould_set import MouldSet, Part
 from moulddesign.mould.plans import half_extents_mm, text_region
 from moulddesign.mould.press import LOBE_RADIUS_MM, STOP, tab_middle_mm, vane_reach_mm
@@ -74,6 +75,11 @@ def inscriptions(design: Design) -> tuple[str, ...]:
     return f"{short}  {design.name}", short, weight
 
 
+def not_food_inscription(design: Design) -> str | None:
+    """Return what a mould says whose pieces nobody may eat; None for food."""
+    return "NOT FOR FOOD" if design.portion.purpose is Purpose.NOT_FOOD else None
+
+
 def inscribe_press(design: Design, mould: MouldSet[PressLayout]) -> MouldSet[PressLayout]:
     """Return a press with its capacity on sleeve, plunger and stop, where there is room."""
     faces = {
@@ -93,6 +99,28 @@ def stop_inscriptions(design: Design, layout: PressLayout) -> tuple[str, ...]:
 def inscribe_block(design: Design, mould: MouldSet[BlockLayout]) -> MouldSet[BlockLayout]:
     """Return a block with its capacity on the handle; the parameters are `inscribe_press`'s."""
     return _lettered(design, mould, {"block": _handle(mould.layout)})
+
+
+def inscribe_cast(design: Design, mould: MouldSet[CastLayout]) -> MouldSet[CastLayout]:
+    """Return a casting master that says so where its pieces are no food, if there is room.
+
+    What silicone is poured over is cast with it, so nothing else is written on a master, and this
+    is mirrored: the silicone mould reads right.
+    """
+    text, face = not_food_inscription(design), _tray_floor(mould.layout)
+    shape = None if text is None else _along(text, face)
+    if text is None or shape is None:
+        return mould
+    (master,) = mould.parts
+    tool = _tool(shape, face)
+    mesh = difference(master.mesh, [tool], say("mould.letters", part=word("master")))
+    sunk_mm3 = master.mesh.volume_mm3 - mesh.volume_mm3
+    return MouldSet(
+        parts=(replace(master, mesh=mesh, lettering=text),),
+        layout=replace(
+            mould.layout, lettering_mm3=sunk_mm3, lettering_depth_mm=-float(tool.bounds[0, 2])
+        ),
+    )
 
 
 def _lettered(design: Design, mould: MouldSet[L], faces: dict[str, _Face | None]) -> MouldSet[L]:
@@ -213,6 +241,26 @@ def _handle(layout: BlockLayout) -> _Face | None:
     strip = (middle, length, mould.handle_width_mm - 4.0, 0.0)
     height = layout.thickness_mm - layout.handle_thickness_mm
     return _Face(height_mm=height, thickness_mm=layout.handle_thickness_mm, strip=strip)
+
+
+def _tray_floor(layout: CastLayout) -> _Face:
+    """Return a free strip of a tray's floor beside the pastries, along a longer side.
+
+    As letters are turned over about x, its y is that from below.
+    """
+    (x0, y0), (x1, y1) = layout.inside_mm
+    half = layout.mould.land_mm / 2.0
+    lying = x1 - x0 >= y1 - y0
+    if lying:
+        ends, length_mm = (y0 + half, y1 - half), x1 - x0
+    else:
+        ends, length_mm = (x0 + half, x1 - half), y1 - y0
+    # The vent is near one side at the most.
+    middle = max(ends, key=lambda end: abs(end - layout.vent_mm[1 if lying else 0]))
+    along = (x0 + x1) / 2.0 if lying else (y0 + y1) / 2.0
+    place, turn_deg = ((along, -middle), 0.0) if lying else ((middle, -along), 90.0)
+    strip = (place, length_mm - 2.0 * CORNER_MM, layout.mould.land_mm, turn_deg)
+    return _Face(height_mm=0.0, thickness_mm=layout.mould.floor_mm, strip=strip, looks_up=True)
 
 
 def _tool(shape: shapely.Geometry, face: _Face) -> Mesh:

@@ -165,9 +165,9 @@ def tray(master: Mesh) -> Cavity:
     return held[0]
 
 
-def standing(master: Mesh, held: Cavity) -> tuple[Mesh, ...]:
-    """Return what stands on a tray's floor inside its wall."""
-    floor_mm = held.rim_mm - held.depth_mm
+def standing(master: Mesh, held: Cavity, lettering_mm: float = 0.0) -> tuple[Mesh, ...]:
+    """Return what stands on a tray's floor inside its wall; letters are sunk into it so deep."""
+    floor_mm = held.rim_mm - held.depth_mm + lettering_mm
     low, high = master.bounds
     cut_from = (low[0] - 1.0, low[1] - 1.0, floor_mm + ABOVE_MM)
     above = intersection([master, box(cut_from, high + 1.0)], say("verify.what-stands-in-tray"))
@@ -191,16 +191,22 @@ def silicone(master: Mesh, held: Cavity) -> Mesh:
 
 
 def cast_findings(
-    master: Mesh, held: Cavity, *, pastry_mm3: float, count: int, silicone_mm3: float
+    master: Mesh,
+    held: Cavity,
+    *,
+    pastry_mm3: float,
+    count: int,
+    silicone_mm3: float,
+    lettering_mm: float = 0.0,
 ) -> tuple[Finding, ...]:
     """Return whether the pastries stand in the tray, and what goes over them.
 
     `held` is what `tray` returned of the master, its vent closed. Each pastry has to have the
     volume `pastry_mm3`, the shrinkage of the silicone added; the silicone that fills the tray, by
-    closed forms, is `silicone_mm3`.
+    closed forms, is `silicone_mm3`; letters in the floor are `lettering_mm` deep.
     """
-    found = standing(master, held)
-    side_mm = _least_side_mm(master, held.rim_mm - held.depth_mm)
+    found = standing(master, held, lettering_mm)
+    side_mm = _least_side_mm(master, held.rim_mm - held.depth_mm + lettering_mm)
     # Each was cut off 1 um above the floor.
     volumes = [part.volume_mm3 + ABOVE_MM * _foot_mm2(part) for part in found]
     cover_mm = held.rim_mm - max((float(p.bounds[1, 2]) for p in found), default=held.rim_mm)

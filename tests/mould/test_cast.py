@@ -13,6 +13,7 @@ from shapely.affinity import translate
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
+from moulddesign.mould import make_mould
 from moulddesign.mould.cast import cast
 from moulddesign.pastry.pastry import pastry
 
@@ -51,6 +52,41 @@ def test_it_is_one_closed_body_on_the_bed(case):
     assert low[2] == 0.0
     assert (low >= 0.0).all()
     assert (high <= design.printer.bed_mm).all()
+
+
+NOT_FOOD = Design().with_values(
+    {"mould.kind": "cast", "relief.layers": [], "portion.purpose": "not-food"}
+)
+
+
+def test_the_silicone_of_what_is_no_food_says_so():
+    mould = make_mould(NOT_FOOD, pastry(NOT_FOOD, 60.0))
+    (master,) = mould.parts
+    seen, layout = body(master.mesh), mould.layout
+    plain = cast(NOT_FOOD.mould, NOT_FOOD.printer, pastry(NOT_FOOD, 60.0))
+    sunk_mm3 = body(plain.parts[0].mesh).volume - seen.volume
+    assert layout.silicone_mm3 - plain.layout.silicone_mm3 == pytest.approx(sunk_mm3)
+    # Read as the silicone shows it, from below: y turned over, and what is sunk here stands there.
+    cut = seen.section(plane_origin=(0.0, 0.0, -0.3), plane_normal=(0.0, 0.0, 1.0))
+    loops = [loop[:, :2] * (1.0, -1.0) for loop in cut.discrete]
+    letters = [loop for loop in loops if 3.0 < np.ptp(loop[:, 1]) < 10.0]  # no wall, no vent
+    first, *_, last = sorted(letters, key=lambda loop: loop[:, 0].min())
+    # The N of NOT comes first: as wide at its foot as at its top. The D of FOOD comes last: its
+    # left edge is upright, its right edge is round.
+    assert np.ptp(first[first[:, 1] < first[:, 1].mean(), 0]) == pytest.approx(
+        np.ptp(first[:, 0]), rel=0.02
+    )
+    left = last[last[:, 0] < last[:, 0].min() + 0.05]
+    right = last[last[:, 0] > last[:, 0].max() - 0.05]
+    assert np.ptp(left[:, 1]) > 2.0 * np.ptp(right[:, 1])
+
+
+def test_food_is_cast_without_letters_and_a_narrow_tray_has_no_room():
+    food = NOT_FOOD.with_values({"portion.purpose": "food"})
+    narrow = NOT_FOOD.with_values({"mould.land_mm": 4.0})
+    for design in (food, narrow):
+        (master,) = make_mould(design, pastry(design, 60.0)).parts
+        assert master.lettering == ""
 
 
 def test_the_silicone_is_what_the_tray_lacks_below_its_notch(case):
