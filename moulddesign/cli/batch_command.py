@@ -162,7 +162,8 @@ def _plain_times(days: Sequence[Day], plan: DayPlan | None) -> dict[str, Any]:
     if plan is None:
         return {"days": calendar, "plan": None}
     hours = [{"at": at, "what": str(what)} for at, what in plan.hours]
-    return {"days": calendar, "plan": asdict(plan) | {"hours": hours}}
+    remarks = [str(remark) for remark in plan.remarks]
+    return {"days": calendar, "plan": asdict(plan) | {"hours": hours, "remarks": remarks}}
 
 
 def csv_text(made: Batch) -> str:
@@ -367,9 +368,8 @@ def _print_times(days: Sequence[Day], plan: DayPlan | None) -> None:
     hours = [(at, str(what)) for at, what in plan.hours]
     console.print(_of_words("Bake day", ("at", "what"), hours))
     console.print(f"Trays in use at once: {plan.trays}. Work: {plan.work_min / 60.0:.1f} hours.")
-    if plan.shorter is not None:
-        what, minutes = plan.shorter
-        console.print(f"The day is {minutes:.0f} min shorter with one more: {_MORE[what]}.")
+    for remark in plan.remarks:
+        console.print(str(remark))
 
 
 def _of_words(title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
@@ -378,9 +378,3 @@ def _of_words(title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -
     for column in made.columns:
         column.justify = "left"
     return made
-
-
-_MORE = {
-    "hands": "pair of hands", "moulds": "mould", "trays": "tray",
-    "oven_trays": "tray in the oven at once",
-}  # fmt: skip

@@ -85,6 +85,8 @@ def print_fit(
 
 def print_ranked(design: Design, found: Sequence["RankedMould"], units: Units | None) -> None:
     """Print the shelf, the mould that suits the portion best first."""
+    from moulddesign.fit import nearest_remark  # noqa: PLC0415 (loaded: the moulds were ranked by it)
+
     console = out()
     remarks = _Footnotes(sentence for each in found for sentence in each.remarks)
     portion = design.portion
@@ -113,25 +115,13 @@ def print_ranked(design: Design, found: Sequence["RankedMould"], units: Units | 
         console.print(table(title, heads, rows))
     for sentence in remarks.sentences():
         console.print(sentence)
-    if not any(each.fits for each in found):
-        console.print(_nearest(found))
+    instead = nearest_remark(found)
+    if instead is not None:
+        console.print(str(instead))
     console.print("mL: what it holds, and how far the portion may be from that.")
     console.print("crust: its thickness in the mould when it is full or pressed so.")
     console.print("over: how much larger the portion is than what the mould takes.")
     console.print("fills: raw weight of this ratio that the mould is full with.")
-
-
-def _nearest(found: Sequence["RankedMould"]) -> str:
-    """Return what to weigh instead where no mould takes the portion."""
-    from moulddesign.fit import nearest_mould  # noqa: PLC0415 (loaded: the moulds were ranked by it)
-
-    best = nearest_mould(found)
-    if best is None or best.fills_raw_g is None or best.fills_finished_g is None:
-        return "No mould takes this piece at any weight: its centre needs more room."
-    return (
-        f"No mould takes this weight. The nearest that one does: {best.fills_finished_g:.1f} g "
-        f"finished, {best.fills_raw_g:.1f} g raw, in {best.name}."
-    )
 
 
 class _Footnotes:
@@ -447,13 +437,14 @@ def _save_all(folder: Path, files: Mapping[str, bytes], *, overwrite: bool) -> N
 
 def _rank(design: Design, shelf: Path, units: Units | None, *, as_json: bool) -> None:
     with ends_at_once():
-        from moulddesign.fit import ranked_moulds  # noqa: PLC0415 (the same)
+        from moulddesign.fit import nearest_remark, ranked_moulds  # noqa: PLC0415 (the same)
 
     moulds = Shelf.read(shelf).mould
     with bar_over([mould.name for mould in moulds]) as stage:
         found = ranked_moulds(design, moulds, stage)
     if as_json:
-        print_json({"design": design.report(), "ranked": [each.report() for each in found]})
+        ranked = [each.report() for each in found]
+        print_json({"design": design.report(), "ranked": ranked, "nearest": nearest_remark(found)})
     else:
         print_ranked(design, found, units)
 

@@ -15,6 +15,7 @@ from moulddesign.fit.fitting import (
     fit,
     fitted_design,
     nearest_mould,
+    nearest_remark,
     ranked_moulds,
 )
 from moulddesign.fit.mesh_cavities import press_volume_mm3
@@ -32,6 +33,7 @@ __all__ = [
     "fit",
     "fitted_design",
     "nearest_mould",
+    "nearest_remark",
     "press_volume_mm3",
     "pressings",
     "ranked_moulds",

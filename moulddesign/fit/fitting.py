@@ -256,6 +256,21 @@ def nearest_mould(found: Sequence[RankedMould]) -> RankedMould | None:
     return min(possible, key=lambda each: abs(each.over_ratio), default=None)
 
 
+def nearest_remark(found: Sequence[RankedMould]) -> Message | None:
+    """Return what to weigh instead where no mould takes the portion; None where one does."""
+    if any(each.fits for each in found):
+        return None
+    best = nearest_mould(found)
+    if best is None or best.fills_raw_g is None or best.fills_finished_g is None:
+        return say("fit.nothing-near")
+    return say(
+        "fit.nearest",
+        mould=best.name,
+        finished_g=best.fills_finished_g,
+        raw_g=best.fills_raw_g,
+    )
+
+
 def _rank(each: RankedMould) -> tuple[bool, bool, float]:
     # Rounded, so that what fits equally well stays in the shelf's order.
     return (not each.fits, bool(each.remarks), round(abs(each.over_ratio), 3))

@@ -135,6 +135,16 @@ class OvenLoad:
     out_min: float
 
 
+MIXING: Final = say("kitchen.stretch-dough")
+ONE_MORE: Final = {
+    "hands": say("kitchen.one-more-hands"),
+    "moulds": say("kitchen.one-more-mould"),
+    "trays": say("kitchen.one-more-tray"),
+    "oven_trays": say("kitchen.one-more-in-oven"),
+}
+"""What one more of may shorten a bake day."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DayPlan:
     """A bake day, in minutes from its start."""
@@ -168,6 +178,26 @@ class DayPlan:
         events.append((self.packing_min, say("kitchen.hour-pack")))
         events.append((self.end_min, say("kitchen.hour-end")))
         return tuple((self._clock(minute), what) for minute, what in sorted(events, key=_minute))
+
+    @property
+    def remarks(self) -> tuple[Message, ...]:
+        """What takes the longest, and the smallest changes that shorten the day."""
+        oven_min = max((load.out_min for load in self.loads), default=self.shaped_min)
+        stretches = {
+            MIXING: self.shaping_min,
+            say("kitchen.stretch-shaping"): self.shaped_min - self.shaping_min,
+            say("kitchen.stretch-oven"): oven_min - self.shaped_min,
+            say("kitchen.stretch-packing"): self.end_min - oven_min,
+        }
+        longest = max(stretches, key=lambda what: stretches[what])
+        hours, day_hours = stretches[longest] / 60.0, self.end_min / 60.0
+        said = [say("kitchen.longest-stretch", what=longest, hours=hours, day_hours=day_hours)]
+        if self.shorter is not None:
+            more, minutes = self.shorter
+            said.append(say("kitchen.shorter-with", minutes=minutes, more=ONE_MORE[more]))
+        if longest is MIXING:
+            said.append(say("kitchen.dough-before", minutes=self.shaping_min))
+        return tuple(said)
 
     def _clock(self, minute: float) -> str:
         days, rest = divmod(self.start_minute + round(minute), 24 * 60)

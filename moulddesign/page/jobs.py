@@ -26,7 +26,7 @@ from moulddesign.design import (
 from moulddesign.export import publish, publish_failing
 from moulddesign.export.formats import part_colour
 from moulddesign.export.pictures import SceneRenderer, pastry_scene
-from moulddesign.fit import fit, pressings, ranked_moulds
+from moulddesign.fit import fit, nearest_remark, pressings, ranked_moulds
 from moulddesign.geometry import Mesh, joined
 from moulddesign.kitchen import OnHand, Recipe, WeighedPiece, Weighing, batch, trial
 from moulddesign.mould import MouldSet, Part
@@ -244,7 +244,7 @@ def rank_moulds(checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
         raise SpecError("moulds", "not given", say("page.moulds-not-given"))
     moulds = Shelf.read(given.moulds).mould
     found = ranked_moulds(Design.of(plain), moulds, lambda _: checkpoint())
-    yield "shelf", [each.report() for each in found]
+    yield "shelf", {"ranked": [each.report() for each in found], "nearest": nearest_remark(found)}
 
 
 def evaluate_trial(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:

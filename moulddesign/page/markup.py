@@ -330,8 +330,15 @@ def _pressed(words: Texts, pressed: list[Mapping[str, Any]]) -> str:
     )
 
 
-def ranking_table(words: Texts, found: list[Mapping[str, Any]]) -> str:
-    """Return several moulds, each a report of `moulddesign.fit.RankedMould`, the best first."""
+def ranking_table(words: Texts, shelf: Mapping[str, Any]) -> str:
+    """Return several moulds, the best first, and what is nearest where none takes the piece.
+
+    Parameters
+    ----------
+    shelf : mapping
+        `ranked`, reports of `moulddesign.fit.RankedMould`, and `nearest`, a message or None.
+    """
+    found, nearest = shelf["ranked"], shelf["nearest"]
     heads = (
         "mould",
         "fits",
@@ -356,9 +363,10 @@ def ranking_table(words: Texts, found: list[Mapping[str, Any]]) -> str:
         )
         for each in found
     ]
-    return html_table(
+    made = html_table(
         [words[key] for key in heads], rows, caption=words["ranking"], kind="fit-table"
     )
+    return made if nearest is None else paragraph(words.said(nearest)) + made
 
 
 def _rows(words: Texts, rows: list[Mapping[str, Any]]) -> str:
@@ -498,7 +506,8 @@ def _batch_times(words: Texts, made: Batch) -> str:
     title = words["bake_day"]
     rows = [(at, words.said(what)) for at, what in made.plan.hours]
     heads = (words["at_time"], words["what_to_do"])
-    return html + f"<h4>{escape(title)}</h4>" + html_table(heads, rows, caption=title, kind="plan")
+    html += f"<h4>{escape(title)}</h4>" + html_table(heads, rows, caption=title, kind="plan")
+    return html + "".join(paragraph(words.said(remark)) for remark in made.plan.remarks)
 
 
 def _batch_notes(words: Texts, made: Batch, currency: str) -> list[str]:

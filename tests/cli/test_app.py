@@ -219,8 +219,9 @@ def test_a_working_folder_that_is_gone_is_one_sentence(tmp_path):
 @pytest.mark.parametrize("columns", ["0", "1", "20", "40", "60", "80"])
 def test_no_figure_of_a_table_is_broken_or_cut(columns):
     _, said, _ = moulddesign("portion", COLUMNS=columns)
-    # the demo by hand: 75 / 0.98 raw, 0.3 of it crust, 0.7 of it filling less 5 g
-    assert all(f" {figure} " in said for figure in ("76.53", "22.96", "48.57", "75.00"))
+    # The demo by hand: R raw, 0.3 R crust, which loses (0.147 - 0.07) / 0.93 of itself, and
+    # 0.7 R - 5 g paste, which loses (0.32 - 0.31) / 0.69; what is left is 75 g, so R = 77.64 g.
+    assert all(f" {figure} " in said for figure in ("77.64", "23.29", "49.35", "75.00"))
     assert "…" not in said
 
 

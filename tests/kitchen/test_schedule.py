@@ -82,6 +82,11 @@ def test_a_day_worked_by_hand():
     # A second pair of hands fills the last tray at 10:00, but the oven is free at 10:05 only: it is
     # cool at 11:25, packed in 1.5 min. That is 26.5 min less.
     assert plan.shorter == ("hands", pytest.approx(26.5))
+    # 90 min of dough, 60 of wrapping and pressing, 20 in the oven after that, 63 to the end.
+    longest, hands, before = map(str, plan.remarks)
+    assert "mix the dough and let it rest: 1.5 of 3.9 hours" in longest
+    assert "26 min shorter with one more pair of hands" in hands
+    assert "90 min shorter with the dough mixed the day before" in before
 
 
 def test_a_single_tray_waits_until_it_is_cool():

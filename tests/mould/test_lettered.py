@@ -119,8 +119,15 @@ def test_a_stop_reads_right_from_above():
 
 @pytest.mark.parametrize("weight_g", [66.0, 67.0, 82.0])
 def test_letters_whose_plateau_touches_itself_are_cut_all_the_same(weight_g):
-    # At these sizes the rim of a letter's plateau comes to one vertex twice.
-    design = demo().with_values({"portion.finished_weight_g": weight_g})
+    # At the sizes that follow from these figures the rim of a letter's plateau comes to one vertex
+    # twice.
+    figures = {
+        "portion.finished_weight_g": weight_g, "portion.loss": 0.02,
+        "portion.crust_density_g_per_ml": 1.29, "portion.filling_density_g_per_ml": 1.25,
+        "portion.crust_dough": None, "portion.filling_paste": None,
+        "portion.centres": [{"name": "piece of date", "mass_g": 5, "density_g_per_ml": 1.2}],
+    }  # fmt: skip
+    design = demo().with_values(figures)
     sleeve = make_mould(design, shaped(design).pastry).part("sleeve")
     assert sleeve.lettering
     assert 0.0 < body(sleeve.printed).volume < sleeve.plain.volume_mm3
