@@ -95,7 +95,7 @@ class FormSchema:
         low, high = field.limits.get("minimum"), field.limits.get("maximum")
         above, below = field.limits.get("exclusiveMinimum"), field.limits.get("exclusiveMaximum")
         says = [
-            self.words[key].format(value=f"{value:,g}".replace(",", "\u202f"))
+            self.words[key].format(value=f"{value:,.12g}".replace(",", "\u202f"))
             for key, value in (("at_least", low), ("above", above), ("at_most", high),
                                ("below", below))
             if value is not None
