@@ -91,7 +91,7 @@ class Centre(Table):
     )  # fmt: skip
     mass_spread: float = given(
         0.12, "Standard deviation of the mass of one, as a share of it",
-        source="salted yolks 10-15 g each, evenly spread; " + MEMORY, ge=0, le=1,
+        source="salted yolks of 10-15 g, evenly spread, and others alike; " + MEMORY, ge=0, le=1,
     )  # fmt: skip
     density_sd_g_per_ml: float | None = given(
         None, "Standard uncertainty of its density; it goes with the density where it is left out",

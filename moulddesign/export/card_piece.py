@@ -6,7 +6,7 @@ from typing import Any, Final
 from pydantic import BaseModel
 
 from moulddesign import __version__
-from moulddesign.design import Design, PieceComposition, Purpose
+from moulddesign.design import Centre, Design, PieceComposition, Purpose
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import with_word_breaks
 from moulddesign.kitchen import Recipe
@@ -180,7 +180,7 @@ def _sources(design: Design, made: Figures) -> Iterator[tuple[str, str, str]]:
     """Yield the figures that the weights depend on: name, value, source."""
     for table in (design.portion, design.scale):
         yield from _given(table)
-    yield from _centre_sources(made.centres)
+    yield from _centre_sources(design.portion.centres, made.centres)
     for part, density in (("crust", made.crust_density), ("paste", made.filling_density)):
         shown = f"{density.g_per_ml:.3f} +- {density.sd_g_per_ml:.3f} g/mL"
         yield f"density of the {part}", shown, density.source
@@ -190,19 +190,30 @@ def _sources(design: Design, made: Figures) -> Iterator[tuple[str, str, str]]:
     yield "pressed volume", f"{made.piece.volume_ml:.2f} mL", COMPUTED
 
 
-def _centre_sources(centres: Sequence[KnownCentre]) -> Iterator[tuple[str, str, str]]:
+def _centre_sources(
+    asked: Sequence[Centre], centres: Sequence[KnownCentre]
+) -> Iterator[tuple[str, str, str]]:
     """Yield the figures of the centres; one that several share comes once."""
     whose: dict[tuple[str, str, str], list[str]] = {}
-    for centre in centres:
+    for wanted, centre in zip(asked, centres, strict=True):
         density = f"{centre.density_g_per_ml:.3g} +- {centre.density_sd_g_per_ml:.2g} g/mL"
         for row in (
-            ("mass of one", f"{centre.mass_g:g} +- {centre.mass_sd_g:.2g} g", "the design"),
+            ("mass of one", f"{centre.mass_g:g} +- {centre.mass_sd_g:.2g} g", _of_the_mass(wanted)),
             ("density", density, centre.density_source),
         ):
             whose.setdefault(row, []).append(with_word_breaks(centre.name))
     for (name, value, source), names in sorted(whose.items(), key=lambda row: len(row[1])):
         shared = "each centre" if len(names) == len(centres) else f"{len(names)} centres"
         yield f"{names[0] if len(names) == 1 else shared}: {name}", value, source
+
+
+def _of_the_mass(centre: Centre) -> str:
+    """Return where a centre's mass and its scatter come from."""
+    field = Centre.model_fields["mass_spread"]
+    extra = field.json_schema_extra
+    if centre.mass_spread != field.default or not isinstance(extra, dict):
+        return "the design"
+    return f"the design; its scatter: {extra['source']}"
 
 
 STATED_ELSEWHERE: Final = {
