@@ -217,8 +217,9 @@ def _of_the_mass(centre: Centre) -> str:
 
 
 STATED_ELSEWHERE: Final = {
-    "name", "counts_in", "loss", "loss_uncertainty", "crust_density_g_per_ml",
-    "crust_density_sd_g_per_ml", "filling_density_g_per_ml", "filling_density_sd_g_per_ml",
+    "name", "composition", "purpose", "crust_dough", "filling_paste", "centres_weighed", "loss",
+    "loss_uncertainty", "crust_density_g_per_ml", "crust_density_sd_g_per_ml",
+    "filling_density_g_per_ml", "filling_density_sd_g_per_ml",
 }  # fmt: skip
 """Fields that no row of their own is for."""
 
