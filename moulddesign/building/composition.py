@@ -12,7 +12,7 @@ from moulddesign.core import CAUTIONS, Finding, Message, SpecError, Verdict, ml_
 from moulddesign.design import SIZES, Design, Kind, PieceComposition, Purpose
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.topology import topology
-from moulddesign.mould import CastLayout, Mould, PressLayout, filament, make_mould
+from moulddesign.mould import CastLayout, Mould, PressLayout, filament, make_mould, print_report
 from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.pastry.variants import FurtherPastry, further_pastries, pastry_report
@@ -141,6 +141,7 @@ class Build:
             "bodies": shape.shells,
             "lettering": {part.name: part.lettering for part in self.mould.parts}.get(name, ""),
             **filament(mesh.volume_mm3 if printed else 0.0, self.design.printer).report(),
+            **(print_report(name, mesh, self.design.printer) if printed else {}),
         }
 
     def _mould_report(self) -> dict[str, Any]:

@@ -23,13 +23,18 @@ from moulddesign.export.fonts import Fonts, bold_font_path, regular_font_path, w
 from moulddesign.export.formats import Paper
 from moulddesign.export.views import state_of
 from moulddesign.kitchen import Recipe
-from moulddesign.mould import PressLayout
+from moulddesign.mould import PressLayout, infill_of
+from moulddesign.mould.print_estimate import LEAN, SOLID
+
+LONG_MIN: Final = 90.0
+"""Times from so long on are told in hours [min]."""
 
 
 def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, Any]:
     """Return heads, a row for each part to print, and their total, from the report's parts.
 
-    A row has name, size, layers, grams, metres, time, cost where a price is known, and files.
+    A row has name, size, layers, grams solid and lean, its infill, its likely time, cost where a
+    price is known, and files.
     """
     printed = [row for row in rows if row["print_g"] > 0.0]  # a pastry takes no filament
     priced = all(row["print_price"] is not None for row in printed)
@@ -39,15 +44,22 @@ def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, An
             "Part",
             "Size in its file, mm",
             "Layers",
-            "g",
-            "m",
-            "Least time",
+            "g solid",
+            f"g at {100.0 * LEAN.density:.0f} %",
+            "Infill",
+            "Likely time",
             *price,
             "Files",
         ],
         "rows": [_row(row, layer_mm, priced=priced) for row in printed],
-        "total": ["Together", "", "", *_sums(printed, priced=priced), ""],
+        "total": ["Together", "", "", *_sums(printed, "", priced=priced), ""],
     }
+
+
+def _filled_g(row: Mapping[str, Any]) -> float:
+    """Return the grams of a part with its own infill; a pastry has none."""
+    is_lean = row.get("infill_ratio", 1.0) < 1.0
+    return float(row["lean_print_g"] if is_lean else row["print_g"])
 
 
 def _row(row: dict[str, Any], layer_mm: float, *, priced: bool) -> list[str]:
@@ -55,30 +67,30 @@ def _row(row: dict[str, Any], layer_mm: float, *, priced: bool) -> list[str]:
         with_word_breaks(row["name"]),
         f" {TIMES} ".join(f"{length:.1f}" for length in row["size_mm"]),
         f"{row['size_mm'][2] / layer_mm:.0f}",
-        *_sums([row], priced=priced),
+        *_sums([row], f"{100.0 * row['infill_ratio']:.0f} %", priced=priced),
         ", ".join(map(with_word_breaks, row["files"])),
     ]
 
 
-def _sums(rows: Sequence[dict[str, Any]], *, priced: bool) -> list[str]:
-    """Return grams, metres, time and price of parts."""
-    grams, metres, minutes = (
-        sum(row[key] for row in rows) for key in ("print_g", "filament_m", "least_print_min")
-    )
+def _sums(rows: Sequence[dict[str, Any]], infill: str, *, priced: bool) -> list[str]:
+    """Return grams solid and lean, infill, likely time and price of parts."""
+    solid, lean = (sum(row[key] for row in rows) for key in ("print_g", "lean_print_g"))
+    low, high = (sum(row["likely_print_min"][end] for row in rows) for end in (0, 1))
     money = [f"{sum(row['print_price'] for row in rows):.2f}"] if priced else []
-    return [f"{grams:.0f}", f"{metres:.1f}", duration(minutes), *money]
+    return [f"{solid:.0f}", f"{lean:.0f}", infill, duration(low, high), *money]
 
 
-def duration(minutes: float) -> str:
-    """Return a time in hours and minutes.
+def duration(low_min: float, high_min: float) -> str:
+    """Return a range of times, in hours where it is long.
 
     Examples
     --------
-    >>> duration(45.2), duration(119.8)
-    ('45 min', '2 h 00 min')
+    >>> duration(45.2, 75.3), duration(119.8, 200.0)
+    ('45-75 min', '2.0-3.3 h')
     """
-    hours, rest = divmod(round(minutes), 60)
-    return f"{hours} h {rest:02} min" if hours else f"{rest} min"
+    if high_min < LONG_MIN:
+        return f"{low_min:.0f}-{high_min:.0f} min"
+    return f"{low_min / 60.0:.1f}-{high_min / 60.0:.1f} h"
 
 
 USES: Final = {
@@ -114,7 +126,7 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
         "state": state_of(build),
         "parts": parts_table(report["parts"], build.design.printer.layer_height_mm),
         "order": [with_word_breaks(part.name) for part in build.mould.assembled],
-        "print_g": grams(sum(part["print_g"] for part in report["parts"])),
+        "print_g": grams(sum(map(_filled_g, report["parts"]))),
         "settings": list(_settings(build)),
         "silicone": _silicone(report["mould"]),
         "use": _use(build),
@@ -150,7 +162,7 @@ def _settings(build: Build) -> Iterator[list[str]]:
     yield ["Layer height", f"{format_number(printer.layer_height_mm)} mm"]
     yield ["Orientation", "as each part lies in its file"]
     yield ["Supports", "none"]
-    yield ["Infill", "100 %: hollows that fill with water never dry"]
+    yield from _infill([part.name for part in build.mould.parts])
     if isinstance(layout, PressLayout):
         yield ["Clearance", f"{format_number(layout.clearance_mm)} mm each side, {_error(printer)}"]
     yield ["Scale in the slicer", str(printer.scaling)]
@@ -159,6 +171,18 @@ def _settings(build: Build) -> Iterator[list[str]]:
         silicone = f"{mould.silicone_shrink:.2%}, in the master already; the plastic's comes on top"
         yield ["Silicone shrinks by", silicone]
     yield ["Least bed", _bed(build)]
+
+
+def _infill(names: Sequence[str]) -> Iterator[list[str]]:
+    """Yield how parts are filled, and why."""
+    kinds = dict.fromkeys(name.partition("-")[0] for name in names)
+    solid = ", ".join(name for name in kinds if infill_of(name) is SOLID)
+    lean = ", ".join(name for name in kinds if infill_of(name) is LEAN)
+    if solid:
+        yield ["Infill 100 %", f"{solid}: dough touches them; hollows with water never dry"]
+    if lean:
+        shell = f"{LEAN.perimeters} perimeters, {LEAN.top_layers} top and bottom layers"
+        yield [f"Infill {100.0 * LEAN.density:.0f} %", f"{lean}: {shell}, so no water gets in"]
 
 
 def _error(printer: PrinterTable) -> str:

@@ -9,6 +9,7 @@
   each takes to print.
 - `press_joint`: the joint of a press: a foot under the plunger that slides sideways into a slot
   in the stamp, drops and locks.
+- `print_estimate`: what a part takes to print: grams and a likely time, from its mesh.
 - `press_layout`: every height and radius of a press, from the design and the pastry, or the
   reason why not.
 - `press`: the press mould: sleeve, stamp, plunger and stop for one pastry, and stamps for others
@@ -31,6 +32,7 @@ from moulddesign.mould.kinds import Mould, make_mould
 from moulddesign.mould.mould_set import MouldSet, Part, filament
 from moulddesign.mould.part_lettering import inscriptions, not_food_inscription, wanted_lettering
 from moulddesign.mould.press_layout import PressLayout
+from moulddesign.mould.print_estimate import infill_of, print_report
 
 __all__ = [
     "CLEARANCES_MM",
@@ -45,8 +47,10 @@ __all__ = [
     "Solid",
     "coupons",
     "filament",
+    "infill_of",
     "inscriptions",
     "make_mould",
     "not_food_inscription",
+    "print_report",
     "wanted_lettering",
 ]

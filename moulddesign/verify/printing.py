@@ -285,6 +285,8 @@ LEAST_LAYERS: Final = 4
 """Fewest layers of a relief; our choice."""
 LEAST_FOOT: Final = 0.1
 """Least area of the first layer by the part's shadow; common practice, no source."""
+LIMP_MM: Final = 2.0
+"""A sheet up to this high is limp: the bed holds it without effort; our choice [mm]."""
 MOST_LIFT_MM: Final = 1.4
 """Lift of the corners that a bed holds back; our choice [mm]."""
 MOST_SLENDER: Final = 4.0
@@ -312,7 +314,7 @@ def printing_findings(
     return (
         bed_finding(mesh, part=part, bed_mm=bed_mm),
         *_standing(mesh, part, layer_mm),
-        warping_finding(mesh, part=part, shrink=shrink),
+        *([warping_finding(mesh, part=part, shrink=shrink)] if mesh.size_mm[2] > LIMP_MM else []),
         *overhang_findings(mesh, part=part, line_mm=line_mm, layer_mm=layer_mm),
         *(() if is_plate else (wall_finding(mesh, part=part, line_mm=line_mm),)),
     )

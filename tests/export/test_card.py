@@ -118,20 +118,26 @@ def test_the_least_bed_takes_the_largest_part():
 
 
 @pytest.mark.parametrize("price_per_kg", [None, 24.0])
-def test_every_part_has_its_metres_its_least_time_and_its_price(price_per_kg):
+def test_every_part_has_its_grams_its_likely_time_and_its_price(price_per_kg):
     made = unchecked(DESIGN.with_values({"printer.price_per_kg": price_per_kg}))
     text = pages(card_of(figures(made)).pdf())[1]
     for name, mesh in made.meshes.items():
         if name == "pastry":
             continue
-        row = re.search(rf"{name} .*? ([\d.]+) (?:(\d+) h )?(\d+) min ?([\d.]*) {name}", text)
-        # A filament of 1.75 mm: a metre holds pi / 4 1.75^2 1000 mm^3; 8 mm^3 leave in a second.
-        assert float(row[1]) == pytest.approx(mesh.volume_mm3 / 2405.28, abs=0.05)
-        minutes = 60 * int(row[2] or 0) + int(row[3])
-        assert minutes == pytest.approx(mesh.volume_mm3 / 480.0, abs=0.5)
+        pattern = r" (\d+) (\d+) (100|25) % ([\d.]+)-([\d.]+) (?:min|h) ?([\d.]*) "
+        row = re.search(rf"{name} .*?{pattern}{name}", text)
+        # PETG has 1.27 g/mL.
+        assert float(row[1]) == pytest.approx(mesh.volume_mm3 * 1.27e-3, abs=0.5)
+        assert float(row[2]) <= float(row[1])
+        assert float(row[3]) == (
+            25 if name.partition("-")[0] in {"plunger", "stop", "shim"} else 100
+        )
+        # The likely time is told within a quarter either way.
+        if not name.startswith("shim"):  # minutes in whole numbers
+            assert float(row[5]) / float(row[4]) == pytest.approx(5.0 / 3.0, abs=0.1)
         # PETG has 1.27 g/mL, so a millilitre costs 24 * 0.00127 = 0.03048
         price = None if price_per_kg is None else mesh.volume_mm3 * 3.048e-5
-        assert row[4] == ("" if price is None else f"{price:.2f}")
+        assert row[6] == ("" if price is None else f"{price:.2f}")
 
 
 def test_a_casting_master_tells_how_much_silicone_to_mix():

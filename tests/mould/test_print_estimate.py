@@ -1,0 +1,93 @@
+"""Grams and time of parts against a slicer's, and against closed forms."""
+
+import os
+import re
+import subprocess
+from functools import cache
+
+import pytest
+from kept_designs import built
+
+from moulddesign.design import PrinterTable
+from moulddesign.export.formats import stl_bytes
+from moulddesign.geometry import box
+from moulddesign.mould.print_estimate import LEAN, SOLID, Infill, infill_of, print_estimate
+
+PRINTER = PrinterTable()
+SPARSE = Infill(density=0.25, perimeters=3, top_layers=5, bottom_layers=4)
+SLICER = os.environ.get("MOULDDESIGN_SLICER")
+"""Program of a slicer; its own usual speeds are the profile."""
+
+
+def test_a_box_has_the_time_of_its_perimeters_skin_and_infill():
+    """40 x 30 x 20 mm: 100 layers with 3 x 140 mm of perimeter, five and four layers of skin.
+
+    Perimeters 42 m hold 42 x 0.084 = 3.528 mL of 24; the skin is 9 x 0.2 of 20 mm of the rest.
+    """
+    perimeters_m, skin = 42.0, (24.0 - 3.528) * 9 * 0.2 / 20.0
+    bulk = 24.0 - 3.528 - skin
+    solid, sparse = (
+        print_estimate(box((0, 0, 0), (40, 30, 20)), PRINTER, i) for i in (SOLID, SPARSE)
+    )
+    assert solid.volume_mm3 == pytest.approx(24_000.0)
+    assert solid.minutes == pytest.approx(0.474 * perimeters_m + 7.3 * skin + 4.3 * bulk)
+    assert sparse.volume_mm3 == pytest.approx(24_000.0 - 750.0 * bulk)
+    assert sparse.minutes == pytest.approx(0.474 * perimeters_m + 7.3 * skin + 9.0 * bulk / 4.0)
+
+
+def test_a_pin_is_all_small_loops_and_perimeters_never_hold_more_than_the_part():
+    pin = print_estimate(box((0, 0, 0), (2, 2, 20)), PRINTER, SPARSE)
+    # 0.08 mL / 0.084 mm^2 of line.
+    assert pin.volume_mm3 == pytest.approx(80.0)
+    assert pin.minutes == pytest.approx(1.68 * 0.08 / 0.084)
+
+
+def test_what_dough_touches_is_solid_and_the_rest_a_tight_shell():
+    assert all(infill_of(name) is SOLID for name in ("sleeve", "stamp", "stamp-bee", "block-2"))
+    assert all(infill_of(name) is LEAN for name in ("plunger", "stop", "shim-0.4", "master"))
+    assert LEAN.perimeters >= 4
+    assert min(LEAN.top_layers, LEAN.bottom_layers) >= 6
+
+
+@cache
+def sliced(name, part, density, folder):
+    """Return the grams and minutes of a slicer's own estimate."""
+    model, code = folder / f"{name}-{part}.stl", folder / f"{name}-{part}.gcode"
+    model.write_bytes(stl_bytes(built(name).meshes[part]))
+    settings = {
+        "layer-height": 0.2, "first-layer-height": 0.2, "extrusion-width": 0.42, "perimeters": 3,
+        "top-solid-layers": 5, "bottom-solid-layers": 4, "nozzle-diameter": 0.4, "skirts": 0,
+        "fill-density": f"{density:.0%}",
+        "fill-pattern": "gyroid" if density < 1 else "rectilinear",
+        "filament-diameter": 1.75, "bed-shape": "0x0,220x0,220x220,0x220",
+    }  # fmt: skip
+    words = [text for key, value in settings.items() for text in (f"--{key}", str(value))]
+    asked = [SLICER, "-g", *words, "-o", code, model]
+    subprocess.run(asked, check=True, capture_output=True)  # noqa: S603 (whose machine it is)
+    text = code.read_text("utf-8")
+    volume_ml = float(re.search(r"filament used \[cm3\] = ([\d.]+)", text)[1])
+    time = re.search(r"estimated printing time \(normal mode\) = (.*)", text)[1]
+    parts = {unit: int(count) for count, unit in re.findall(r"(\d+)([dhms])", time)}
+    minutes = sum(
+        parts.get(u, 0) * each for u, each in zip("dhms", (1440, 60, 1, 1 / 60), strict=True)
+    )
+    return 1.27 * volume_ml, minutes
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(SLICER is None, reason="MOULDDESIGN_SLICER names none")
+@pytest.mark.parametrize("density", [1.0, 0.25])
+@pytest.mark.parametrize(
+    ("name", "part"),
+    [
+        ("demo", "sleeve"), ("demo", "stamp"), ("demo", "plunger"), ("demo", "stop"),
+        ("octagon-block-60", "block"), ("hexagon-cast-30", "master"),
+    ],
+)  # fmt: skip
+def test_grams_and_time_are_those_of_a_slicer(name, part, density, tmp_path_factory):
+    """Within 40 % of its time and 15 % of its grams, for parts that nothing was fitted to."""
+    grams, minutes = sliced(name, part, density, tmp_path_factory.mktemp("sliced"))
+    infill = SOLID if density == 1.0 else SPARSE
+    found = print_estimate(built(name).meshes[part], PRINTER, infill)
+    assert found.volume_mm3 * 1.27e-3 == pytest.approx(grams, rel=0.15)
+    assert found.minutes == pytest.approx(minutes, rel=0.4)
