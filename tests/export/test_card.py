@@ -107,7 +107,7 @@ def test_the_second_page_is_for_the_printer():
             assert f"{part['print_g']:.0f}" in text
     assert made.design.printer.material in text
     assert f"{made.design.printer.layer_height_mm:g} mm" in text
-    assert f"{made.design.mould.clearance_mm:g} mm each side" in text
+    assert f"{made.mould.layout.clearance_mm:g} mm each side" in text
 
 
 def test_the_least_bed_takes_the_largest_part():
