@@ -23,7 +23,7 @@ from moulddesign.building.remedies import (
 from moulddesign.core import Finding, Message, Verdict, mm3_from_ml, say
 from moulddesign.core.findings import SEPARATOR
 from moulddesign.design import BlockTable, CastTable, Design, PressTable, Profile
-from moulddesign.geometry import Mesh
+from moulddesign.geometry import Mesh, section_region
 from moulddesign.geometry.mending import in_float32
 from moulddesign.kitchen.firmness import dough_yield, fill_force_n, squash_force_n
 from moulddesign.mould import (
@@ -36,6 +36,7 @@ from moulddesign.mould import (
     wanted_lettering,
 )
 from moulddesign.mould.cast import VENT_MM
+from moulddesign.mould.press import LOBE_RADIUS_MM
 from moulddesign.pastry.interior import Interior
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.pastry.variants import FurtherPastry
@@ -49,6 +50,7 @@ from moulddesign.verify import (
     walls,
 )
 from moulddesign.verify.press_checks import Press
+from moulddesign.verify.press_limits import PressSizes, press_limit_findings
 from moulddesign.verify.pull import pull_findings
 from moulddesign.verify.soundness import soundness, volume_finding, volume_mm3
 
@@ -262,9 +264,43 @@ def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Findi
     return (
         *found,
         *forces,
+        *press_limit_findings(
+            _press_sizes(made, layout),
+            force_n=force_n,
+            along_mpa=plastic.tensile_along_mpa,
+            across_mpa=plastic.tensile_across_mpa,
+        ),
         *walls.wall_strength_findings(
             load, strength_mpa=plastic.tensile_across_mpa, clearance_mm=layout.clearance_mm
         ),
+    )
+
+
+def _press_sizes(made: CheckInput, layout: PressLayout) -> PressSizes:
+    """Return what bears loads in a press."""
+    joint, table, half_mm = layout.joint, layout.mould, made.widest_mm / 2.0
+    vane_mm = half_mm - layout.clearance_mm
+    stop = made.mould.part("stop").mesh
+    top = section_region(stop, stop.bounds[1, 2] - 0.01, say("verify.stops-top"))
+    return PressSizes(
+        neck_width_mm=2.0 * joint.neck_mm,
+        foot_length_mm=2.0 * joint.half_length_mm,
+        foot_depth_mm=joint.foot_depth_mm,
+        lug_root_mm=2.0 * joint.lug_mm + joint.waist_mm,
+        lug_mm=joint.lug_mm,
+        lug_held_mm=joint.lug_mm - joint.gap_mm,
+        stem_radius_mm=joint.stem_radius_mm,
+        disc_thickness_mm=table.disc_thickness_mm,
+        disc_free_mm=half_mm + layout.stop_inside_mm,
+        disc_reach_mm=half_mm + layout.disc_reach_mm,
+        guide_mm=layout.guide_length_mm,
+        vane_thickness_mm=table.vane_thickness_mm,
+        vane_mm=vane_mm - joint.stem_radius_mm,
+        vane_height_mm=layout.vane_top_mm - layout.back_mm,
+        lobe_mm=max(table.lobe_mm - (layout.flange_reach_mm - layout.disc_reach_mm), 0.0),
+        lobe_width_mm=2.0 * LOBE_RADIUS_MM,
+        flange_thickness_mm=table.flange_thickness_mm,
+        stop_mm2=float(top.area),
     )
 
 

@@ -2,8 +2,8 @@
 
 - `soundness`: whether a mesh is one sound solid with the volume it has to have, as made and as
   read back from its file, and what else is true of any mesh.
-- `press_checks`: the assembled press, from the meshes alone: closed cavity, stroke, joint,
-  rings.
+- `press_checks`: the assembled press, from the meshes alone: closed cavity, stroke, lean, stop.
+- `press_limits`: what a press bears in the hand: its joint, stem, disc, vanes, lobes and stop.
 - `printed_layers`: a part as the printer builds it, layer by layer.
 - `printed_press`: a press as printed: its layers, its printing error, how a gap is judged.
 - `printed_joint`: its foot in the slot: goes in, seats, hangs locked, holds.

@@ -8,15 +8,14 @@ from typing import Final
 
 import shapely
 
-from moulddesign.core import OUR_CHOICE, PRACTICE, Finding, Message, Verdict, judged, say
+from moulddesign.core import OUR_CHOICE, PRACTICE, Finding, Verdict, judged, say
 from moulddesign.geometry import Mesh, section_region
 from moulddesign.verify.pull import ANGLE_DEG
 from moulddesign.verify.walls import (
-    LEAST_SAFETY,
-    PLATE_SOURCE,
     PUSH_N,
     clamped_circle,
     clamped_rectangle,
+    strength_finding,
 )
 
 LEAST_DRAFT_DEG: Final = 3.0
@@ -92,7 +91,7 @@ def floor_finding(
             pressure_mpa=pressure_mpa, sides_mm=sides_mm, wall_mm=floor_mm, modulus_mpa=1.0
         )
     )
-    return _strength(
+    return strength_finding(
         say("verify.floor-by-stress", floor_mm=floor_mm),
         part,
         strength_mpa / load.stress_mpa,
@@ -127,7 +126,7 @@ def rim_finding(
     width_mm = 2.0 * height_mm * tan(radians(SPREAD_DEG))
     safety = strength_mpa * width_mm * wall_mm**2 / (6.0 * STRIKE_N * height_mm)
     what = say("verify.rim-by-stress", wall_mm=wall_mm)
-    return _strength(what, part, safety, say("verify.wider-land"))
+    return strength_finding(what, part, safety, say("verify.wider-land"))
 
 
 def handle_finding(
@@ -147,7 +146,9 @@ def handle_finding(
         Its name.
     """
     safety = strength_mpa * width_mm * thickness_mm**2 / (6.0 * PUSH_N * length_mm)
-    return _strength(say("verify.handle-by-stress"), part, safety, say("verify.thicker-handle"))
+    return strength_finding(
+        say("verify.handle-by-stress"), part, safety, say("verify.thicker-handle")
+    )
 
 
 def knuckles_finding(room_mm: float, *, part: str) -> Finding:
@@ -188,21 +189,6 @@ def tray_wall_finding(
         modulus_mpa=1.0,
     )
     what = say("verify.tray-wall-by-stress", wall_mm=wall_mm)
-    return _strength(what, "master", strength_mpa / load.stress_mpa, say("verify.thicker-wall"))
-
-
-def _strength(what: Message, part: str, safety: float, remedy: Message) -> Finding:
-    """Return a strength by stress: below the least it warns, below 1 it breaks."""
-    return Finding(
-        what=what,
-        part=part,
-        measured=safety,
-        limit=say("verify.at-least-or-breaks", limit=LEAST_SAFETY),
-        unit="",
-        source=PLATE_SOURCE,
-        verdict=judged(
-            good=safety >= LEAST_SAFETY,
-            otherwise=Verdict.WARN if safety >= 1.0 else Verdict.FAIL,
-        ),
-        remedy=None if safety >= LEAST_SAFETY else remedy,
+    return strength_finding(
+        what, "master", strength_mpa / load.stress_mpa, say("verify.thicker-wall")
     )

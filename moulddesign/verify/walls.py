@@ -228,3 +228,30 @@ def wall_strength_findings(
             verdict=judged(good=load.bow_mm < clearance_mm / 2.0),
         ),
     )
+
+
+def strength_finding(
+    what: Message,
+    part: str,
+    safety: float,
+    remedy: Message,
+    *,
+    source: Message | str = PLATE_SOURCE,
+) -> Finding:
+    """Return a part's strength by stress: below the least it warns, below 1 it breaks.
+
+    `safety` is the strength of the plastic by the stress; `remedy` is said where it is not good.
+    """
+    return Finding(
+        what=what,
+        part=part,
+        measured=safety,
+        limit=say("verify.at-least-or-breaks", limit=LEAST_SAFETY),
+        unit="",
+        source=source,
+        verdict=judged(
+            good=safety >= LEAST_SAFETY,
+            otherwise=Verdict.WARN if safety >= 1.0 else Verdict.FAIL,
+        ),
+        remedy=None if safety >= LEAST_SAFETY else remedy,
+    )
