@@ -13,6 +13,8 @@ FILES = {"demo": DEMO} | {
 }
 REAL = ("demo", "square-125", "little-30", "two-centres-250")
 """What real bakers asked for: 75 g round with a centre, 125 g square, 30 g, 250 g square."""
+PRESS_PARTS = ("sleeve", "stamp", "plunger", "stop", "shim-0.4", "shim-0.8", "shim-1.6")
+"""Parts of a press with one stamp, in their order, with usual layers."""
 
 
 def kept(name):

@@ -309,14 +309,13 @@ def printing_findings(
 
     `shrink` is the share by which its plastic comes out smaller.
     """
-    # A plate lower than two lines are wide is made of layers, and has no upright wall.
-    is_plate = mesh.size_mm[2] < 2.0 * line_mm
+    upright = mesh.size_mm[2] > LIMP_MM  # a sheet has no upright wall
     return (
         bed_finding(mesh, part=part, bed_mm=bed_mm),
         *_standing(mesh, part, layer_mm),
-        *([warping_finding(mesh, part=part, shrink=shrink)] if mesh.size_mm[2] > LIMP_MM else []),
+        *([warping_finding(mesh, part=part, shrink=shrink)] if upright else []),
         *overhang_findings(mesh, part=part, line_mm=line_mm, layer_mm=layer_mm),
-        *(() if is_plate else (wall_finding(mesh, part=part, line_mm=line_mm),)),
+        *([wall_finding(mesh, part=part, line_mm=line_mm)] if upright else []),
     )
 
 

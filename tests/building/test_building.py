@@ -8,7 +8,7 @@ import pytest
 import shapely
 import trimesh
 from hypothesis import given, settings
-from kept_designs import FILES, REAL, built
+from kept_designs import FILES, PRESS_PARTS, REAL, built
 from soundness import assert_sound, outcome
 from strategies import designs
 
@@ -47,7 +47,7 @@ def test_the_real_inputs_are_sound_and_good(name):
     assert_sound(made)
     assert made.failed == ()
     further = [part for stamp in made.further for part in (stamp.stamp_name, stamp.pastry_name)]
-    assert set(made.parts) == {"sleeve", "stamp", "plunger", "pastry", *further}
+    assert set(made.parts) == {*PRESS_PARTS, "pastry", *further}
 
 
 @pytest.mark.slow
@@ -75,7 +75,7 @@ def test_stamp_and_pastry_share_nothing_and_leave_nothing(name):
     # float32 moves either surface by 2e-6 mm at most, over the top's area.
     noise_mm3 = 4e-6 * pastry.area_mm2
     assert abs(intersection([pastry, stamp], "stamp and pastry").volume_mm3) <= noise_mm3
-    inset = made.pastry.outline.inset(made.design.mould.clearance_mm)
+    inset = made.pastry.outline.inset(made.mould.layout.clearance_mm)
     top_mm = float(stamp.bounds[1, 2])
     # Under the stamp's outline there is nothing but pastry, stamp, and the pocket behind.
     column = prism(inset.points, 0.0, top_mm)

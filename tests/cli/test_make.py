@@ -16,7 +16,10 @@ import trimesh
 from cli.command import environment, moulddesign
 from command_line import refused, run
 
-FILES = {"sleeve.stl", "stamp.stl", "plunger.stl", "pastry.stl", "report.json", "design.toml"}
+FILES = {f"{name}.stl" for name in (*kept_designs.PRESS_PARTS, "pastry")} | {
+    "report.json",
+    "design.toml",
+}
 REAL = {
     "the demo, 75 g round 3:7 one centre": [],
     "125 g square 4:6": [

@@ -11,6 +11,7 @@ import time
 from multiprocessing.context import SpawnProcess
 from pathlib import Path
 
+import kept_designs
 import pytest
 from cli.command import COMMAND, environment, moulddesign
 from command_line import refused
@@ -19,7 +20,10 @@ from moulddesign.design import Design
 from moulddesign.export import ExportOptions
 from moulddesign.series.orders import Order, run_all
 
-FILES = {"sleeve.stl", "stamp.stl", "plunger.stl", "pastry.stl", "report.json", "design.toml"}
+FILES = {f"{name}.stl" for name in (*kept_designs.PRESS_PARTS, "pastry")} | {
+    "report.json",
+    "design.toml",
+}
 KEYS = (
     "name;portion.finished_weight_g;portion.ratio;relief.sense;relief.depth_mm;"
     "relief.layers.1.pattern;relief.layers.1.size_mm;portion.centres.1.mass_g\n"

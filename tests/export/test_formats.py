@@ -8,16 +8,17 @@ from pathlib import Path
 
 import pytest
 from export.builds import built
+from kept_designs import PRESS_PARTS
 
 from moulddesign.core import SpecError
 from moulddesign.export import ExportOptions, Format, parse_formats, parse_paper, publish_failing
 
 ROOT = Path(__file__).parents[2]
-STLS = ["sleeve.stl", "stamp.stl", "plunger.stl", "pastry.stl"]
+STLS = [f"{name}.stl" for name in (*PRESS_PARTS, "pastry")]
 ALWAYS = {*STLS, "report.json", "design.toml"}
 FILES = {
     Format.STL: set(),
-    Format.STEP: {"sleeve.step", "stamp-blank.step", "plunger.step"},
+    Format.STEP: {"sleeve.step", "stamp-blank.step", "plunger.step", "stop.step"},
     Format.DRAWING: {"drawing.dxf", "drawing.svg"},
     Format.GLB: {"set.glb"},
     Format.PICTURES: {"pastry.png", "parts.png", "relief.png"},
@@ -52,6 +53,8 @@ def test_the_report_names_every_file_and_each_parts_own(tmp_path):
         "sleeve": ["sleeve.stl", "sleeve.step"],
         "stamp": ["stamp.stl", "stamp-blank.step"],
         "plunger": ["plunger.stl", "plunger.step"],
+        "stop": ["stop.stl", "stop.step"],
+        **{shim: [f"{shim}.stl"] for shim in PRESS_PARTS[4:]},
         "pastry": ["pastry.stl"],
     }
 

@@ -12,7 +12,7 @@ from moulddesign.building import PASTRY
 from moulddesign.export.formats import glb_bytes
 from moulddesign.export.publishing import assembled_parts
 
-NAMES = ["sleeve", "stamp", "plunger", "pastry"]
+NAMES = ["sleeve", "stamp", "plunger", "stop", "pastry"]
 
 
 @pytest.fixture(scope="module")
