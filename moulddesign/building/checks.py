@@ -269,6 +269,7 @@ def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Findi
             force_n=force_n,
             along_mpa=plastic.tensile_along_mpa,
             across_mpa=plastic.tensile_across_mpa,
+            modulus_mpa=1000.0 * plastic.modulus_gpa,
         ),
         *walls.wall_strength_findings(
             load, strength_mpa=plastic.tensile_across_mpa, clearance_mm=layout.clearance_mm

@@ -8,7 +8,13 @@ from math import pi
 from typing import Final
 
 from moulddesign.core import OUR_CHOICE, Finding, Verdict, judged, say
-from moulddesign.verify.walls import PUSH_N, clamped_circle, strength_finding
+from moulddesign.verify.walls import (
+    PLATE_SOURCE,
+    PUSH_N,
+    Load,
+    clamped_circle,
+    strength_finding,
+)
 
 PULL_N: Final = 50.0
 """Pull on the joint when dough holds the stamp; our choice [N]."""
@@ -16,6 +22,9 @@ SIDE_N: Final = 20.0
 """Push from the side on a stamp that hangs on its foot; our choice [N]."""
 HOLD_N: Final = 60.0
 """Pull of two fingers on a grip lobe, half of a strong push; our choice [N]."""
+MOST_BOW_MM: Final = 0.2
+"""Most that the disc may bow under a push, a usual layer: by so much the stop would lie; our choice
+[mm]."""
 LEAST_GRIP_MM: Final = 20.0
 """Least reach of a grip lobe, about a finger's width; our choice [mm]."""
 
@@ -57,7 +66,12 @@ class PressSizes:
 
 
 def press_limit_findings(
-    sizes: PressSizes, *, force_n: float, along_mpa: float, across_mpa: float
+    sizes: PressSizes,
+    *,
+    force_n: float,
+    along_mpa: float,
+    across_mpa: float,
+    modulus_mpa: float,
 ) -> tuple[Finding, ...]:
     """Return how far each member is from breaking under a hand.
 
@@ -69,16 +83,19 @@ def press_limit_findings(
         Push that the dough takes; at least a whole push of a hand is reckoned with [N].
     along_mpa, across_mpa : float
         Strength of the plastic along and across its layers [MPa].
+    modulus_mpa : float
+        Its Young's modulus [MPa].
     """
     push_n = max(PUSH_N, force_n)
-    plastic, disc = say("verify.stronger-plastic"), say("verify.thicker-disc")
+    plastic, thicker = say("verify.stronger-plastic"), say("verify.thicker-disc")
+    disc = _disc(sizes, push_n, modulus_mpa)
     members = [
         (say("verify.neck-by-stress"), "plunger", across_mpa / _neck_mpa(sizes), plastic),
         (say("verify.lug-by-stress"), "plunger", along_mpa / _lug_mpa(sizes), plastic),
         (say("verify.stem-by-stress"), "plunger", across_mpa / _stem_mpa(sizes, push_n), plastic),
         (say("verify.vane-by-stress"), "plunger", along_mpa / _vane_mpa(sizes, push_n),
          say("verify.thicker-vane")),
-        (say("verify.disc-by-stress"), "plunger", along_mpa / _disc_mpa(sizes, push_n), disc),
+        (say("verify.disc-by-stress"), "plunger", along_mpa / disc.stress_mpa, thicker),
         (say("verify.stop-by-stress"), "stop", across_mpa * sizes.stop_mm2 / push_n, plastic),
     ]  # fmt: skip
     if sizes.lobe_mm:
@@ -88,6 +105,16 @@ def press_limit_findings(
         )
     return (
         *(strength_finding(*member, source=say("verify.beam-theory")) for member in members),
+        Finding(
+            what=say("verify.bow-of-disc"),
+            part="plunger",
+            measured=disc.bow_mm,
+            limit=say("core.at-most", limit=MOST_BOW_MM),
+            unit="mm",
+            source=PLATE_SOURCE,
+            verdict=judged(good=disc.bow_mm <= MOST_BOW_MM, otherwise=Verdict.WARN),
+            remedy=None if disc.bow_mm <= MOST_BOW_MM else thicker,
+        ),
         _grip_finding(sizes),
     )
 
@@ -120,15 +147,14 @@ def _vane_mpa(sizes: PressSizes, push_n: float) -> float:
     return tip_n * sizes.vane_mm / (sizes.vane_height_mm * sizes.vane_thickness_mm**2 / 6.0)
 
 
-def _disc_mpa(sizes: PressSizes, push_n: float) -> float:
-    """Return the disc's stress where it lies on the stop all round and the palm pushes on it."""
-    load = clamped_circle(
+def _disc(sizes: PressSizes, push_n: float, modulus_mpa: float) -> Load:
+    """Return the disc's load where it lies on the stop all round and the palm pushes on it."""
+    return clamped_circle(
         pressure_mpa=push_n / (pi * sizes.disc_free_mm**2),
         radius_mm=sizes.disc_free_mm,
         wall_mm=sizes.disc_thickness_mm,
-        modulus_mpa=1.0,
+        modulus_mpa=modulus_mpa,
     )
-    return load.stress_mpa
 
 
 def _lobe_mpa(sizes: PressSizes) -> float:
