@@ -16,6 +16,7 @@ from moulddesign.building.composition import (
     inlays,
     mould_of,
     shaped,
+    stop_for_weight,
 )
 
 __all__ = [
@@ -29,4 +30,5 @@ __all__ = [
     "inlays",
     "mould_of",
     "shaped",
+    "stop_for_weight",
 ]

@@ -8,11 +8,29 @@ from typing import Any, TypeVar
 
 from moulddesign import __version__
 from moulddesign.building.checks import CheckInput, build_findings
-from moulddesign.core import CAUTIONS, Finding, Message, SpecError, Verdict, ml_from_mm3, say
+from moulddesign.core import (
+    CAUTIONS,
+    Finding,
+    Message,
+    SpecError,
+    Verdict,
+    ml_from_mm3,
+    mm3_from_ml,
+    say,
+)
 from moulddesign.design import SIZES, Design, Kind, PieceComposition, Purpose
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.topology import topology
-from moulddesign.mould import CastLayout, Mould, PressLayout, filament, make_mould, print_report
+from moulddesign.mould import (
+    CastLayout,
+    Mould,
+    Part,
+    PressLayout,
+    filament,
+    make_mould,
+    print_report,
+    stop_for,
+)
 from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.pastry.variants import FurtherPastry, further_pastries, pastry_report
@@ -83,6 +101,23 @@ class Build:
     def inlays(self) -> tuple[Inlay, ...]:
         """Coloured doughs that are pressed into the engraving first."""
         return inlays(self.pastry, self.portion)
+
+    @property
+    def stop_sentences(self) -> tuple[Message, ...]:
+        """What a press's stop does, and what to do where it comes too early or too late."""
+        layout = self.mould.layout
+        if not isinstance(layout, PressLayout):
+            return ()
+        low_mm = self.pastry.height_mm - layout.stopped_height_mm
+        return (
+            say(
+                "building.stop",
+                stop_mm=layout.stop_height_mm,
+                stopped_mm=layout.stopped_height_mm,
+                gap_mm=self.portion.heavy_gap_mm(self.pastry.outline.area_mm2, low_mm),
+            ),
+            say("building.shims", shims_mm=tuple(f"{each:g}" for each in layout.shims_mm)),
+        )
 
     @property
     def inlay_sentences(self) -> tuple[Message, ...]:
@@ -188,6 +223,22 @@ def mould_of(design: Design, shape: Shape) -> Mould:
     """Return the mould of a design's piece; the second part of `build`."""
     low_mm = shape.portion.stop_low_mm(shape.pastry.outline.area_mm2)
     return make_mould(design, shape.pastry, shape.further, low_mm=low_mm)
+
+
+def stop_for_weight(design: Design, weight_g: float) -> tuple[Part, PressLayout]:
+    """Return the stop for a piece of another finished weight in the press of a design [g].
+
+    Raises
+    ------
+    SpecError
+        The mould is no press, or its stamp does not reach the height of such a piece.
+    """
+    shape = shaped(design)
+    other = design.with_values({"portion.finished_weight_g": weight_g, "label.weight_g": None})
+    weights, area_mm2 = figures(other), shape.pastry.outline.area_mm2
+    more_ml = weights.piece.volume_ml - shape.portion.piece.volume_ml
+    low_mm = weights.stop_low_mm(area_mm2) - mm3_from_ml(more_ml) / area_mm2
+    return stop_for(design, shape.pastry, shape.further, other=other, low_mm=low_mm)
 
 
 def build(

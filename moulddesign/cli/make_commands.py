@@ -21,6 +21,7 @@ from moulddesign.cli.console import (
     inches,
     out,
     print_json,
+    save_bytes,
     table,
 )
 from moulddesign.cli.options import (
@@ -66,6 +67,14 @@ def run_make(
         ),
     ] = "all",
     paper: PaperName = None,
+    stop_for: Annotated[
+        float | None,
+        typer.Option(
+            "--stop-for",
+            metavar="G",
+            help="Make a stop for pieces of another finished weight in this press, and no more.",
+        ),
+    ] = None,
     overwrite: OverwriteMould = False,
     units: PrintedUnits = None,
     schema: Annotated[
@@ -84,6 +93,9 @@ def run_make(
         print_json(Design.file_schema())
         return
     target = folder if folder is not None else Path("exports") / design.name
+    if stop_for is not None:
+        _make_stop(design, stop_for, target, overwrite=overwrite, as_json=as_json)
+        return
     with _progress() as stage:
         with ends_at_once(stage.bar.stop):
             from moulddesign import export  # noqa: PLC0415 (the same)
@@ -109,6 +121,34 @@ def run_make(
     err().print(f"Written to {target}", soft_wrap=True)
     if made.failed:
         raise typer.Exit(1)
+
+
+def _make_stop(
+    design: Design, weight_g: float, folder: Path, *, overwrite: bool, as_json: bool
+) -> None:
+    """Write one stop beside what a folder holds, and say what it is for."""
+    with ends_at_once():
+        from moulddesign.building import stop_for_weight  # noqa: PLC0415 (light verbs load no geometry)
+        from moulddesign.export.formats import stl_bytes  # noqa: PLC0415 (the same)
+
+        part, layout = stop_for_weight(design, weight_g)
+    path = folder / f"stop-{weight_g:.4g}g.stl"
+    made = {
+        "file": str(path),
+        "finished_g": weight_g,
+        "stop_mm": layout.stop_height_mm,
+        "stopped_height_mm": layout.stopped_height_mm,
+    }
+    folder.mkdir(parents=True, exist_ok=True)
+    save_bytes(path, stl_bytes(part.printed), overwrite=overwrite)
+    if as_json:
+        print_json(made)
+        return
+    out().print(
+        f"A stop {layout.stop_height_mm:.1f} mm high ends the press at "
+        f"{layout.stopped_height_mm:.1f} mm: for pieces of {weight_g:g} g."
+    )
+    err().print(f"Written to {path}", soft_wrap=True)
 
 
 @contextmanager
@@ -174,13 +214,13 @@ def _piece_sentences(
         f"{figure(pastry['height_mm'])} mm high, {figure(pastry['volume_ml'])} mL of which "
         f"{figure(pastry['relief_ml'])} mL are relief{crust}."
     )
-    yield from map(str, made.inlay_sentences)
+    yield from map(str, (*made.stop_sentences, *made.inlay_sentences))
     if units is Units.US:
         yield f"In inches: {inches(pastry['width_mm'])} wide, {inches(pastry['height_mm'])} high."
     for one in report["further_pastries"]:
         yield (
             f"Under {one['stamp']}: {figure(one['height_mm'])} mm high, "
-            f"{one['higher_mm']:+.2f} mm from the middle ring, for the same portion."
+            f"{one['higher_mm']:+.2f} mm from the first, for the same portion."
         )
 
 

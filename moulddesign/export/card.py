@@ -24,6 +24,7 @@ from moulddesign.export.formats import Paper
 from moulddesign.export.views import state_of
 from moulddesign.kitchen import Recipe
 from moulddesign.mould import PressLayout, infill_of
+from moulddesign.mould.press import SHIM
 from moulddesign.mould.print_estimate import LEAN, SOLID
 
 LONG_MIN: Final = 90.0
@@ -37,6 +38,8 @@ def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, An
     price is known, and files.
     """
     printed = [row for row in rows if row["print_g"] > 0.0]  # a pastry takes no filament
+    shims = [row for row in printed if row["name"].startswith(SHIM)]
+    parts = [row for row in printed if row not in shims]
     priced = all(row["print_price"] is not None for row in printed)
     price = ["Cost"] if priced else []
     return {
@@ -51,7 +54,10 @@ def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, An
             *price,
             "Files",
         ],
-        "rows": [_row(row, layer_mm, priced=priced) for row in printed],
+        "rows": [
+            *(_row(row, layer_mm, priced=priced) for row in parts),
+            *([_shims_row(shims, priced=priced)] if shims else []),
+        ],
         "total": ["Together", "", "", *_sums(printed, "", priced=priced), ""],
     }
 
@@ -70,6 +76,13 @@ def _row(row: dict[str, Any], layer_mm: float, *, priced: bool) -> list[str]:
         *_sums([row], f"{100.0 * row['infill_ratio']:.0f} %", priced=priced),
         ", ".join(map(with_word_breaks, row["files"])),
     ]
+
+
+def _shims_row(rows: Sequence[dict[str, Any]], *, priced: bool) -> list[str]:
+    """Return all shims as one row: they are alike but for their thickness."""
+    thick = ", ".join(f"{row['size_mm'][2]:.1f}" for row in rows)
+    files = ", ".join(with_word_breaks(file) for row in rows for file in row["files"])
+    return ["shims", f"{thick} thick", "", *_sums(rows, "100 %", priced=priced), files]
 
 
 def _sums(rows: Sequence[dict[str, Any]], infill: str, *, priced: bool) -> list[str]:

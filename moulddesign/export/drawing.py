@@ -170,11 +170,18 @@ def _views(build: Build, shown: Sections, *, scale: float, third_angle: bool) ->
         if not is_press:
             # Beside the section, not below it: so most blocks fit a sheet in true size.
             views += [view, plan]
-        elif build.pastry.outline.name == "round":
+        elif _is_round(part):
             views.append(view)  # the diameters say it all
         else:
             views.append(_with_plan(view, plan, third_angle=third_angle))
     return views
+
+
+def _is_round(part: PartProfile) -> bool:
+    """Return whether a part reaches as far in every direction from its axis, seen from above."""
+    x, y = np.concatenate(part.edges_from_above).T
+    sides = np.array([x.max(), -x.min(), y.max(), -y.min()])
+    return bool(np.ptp(sides) < SIZE_TOLERANCE_MM and np.hypot(x, y).max() < sides.max() + 0.1)
 
 
 def _with_plan(view: View, plan: View, *, third_angle: bool) -> View:

@@ -28,7 +28,7 @@ from moulddesign.mould.block import BlockLayout
 from moulddesign.mould.cad_kernel import Solid
 from moulddesign.mould.cast import CastLayout
 from moulddesign.mould.coupon import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons
-from moulddesign.mould.kinds import Mould, make_mould
+from moulddesign.mould.kinds import Mould, make_mould, stop_for
 from moulddesign.mould.mould_set import MouldSet, Part, filament
 from moulddesign.mould.part_lettering import inscriptions, not_food_inscription, wanted_lettering
 from moulddesign.mould.press_layout import PressLayout
@@ -52,5 +52,6 @@ __all__ = [
     "make_mould",
     "not_food_inscription",
     "print_report",
+    "stop_for",
     "wanted_lettering",
 ]

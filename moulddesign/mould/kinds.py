@@ -1,16 +1,26 @@
 """The mould of a pastry, of whichever kind is asked for."""
 
 from collections.abc import Sequence
+from typing import Final
 
+from moulddesign.core import SpecError, say
 from moulddesign.design import BlockTable, CastTable, Design, PressTable
 from moulddesign.mould.block import BlockLayout, block
 from moulddesign.mould.cast import CastLayout, cast
-from moulddesign.mould.mould_set import MouldSet
-from moulddesign.mould.part_lettering import inscribe_block, inscribe_cast, inscribe_press
-from moulddesign.mould.press import press
-from moulddesign.mould.press_layout import PressLayout
+from moulddesign.mould.mould_set import MouldSet, Part
+from moulddesign.mould.part_lettering import (
+    inscribe_block,
+    inscribe_cast,
+    inscribe_press,
+    inscribe_stop,
+)
+from moulddesign.mould.press import press, stop_part
+from moulddesign.mould.press_layout import HEAVY, PressLayout, press_layout
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.pastry.variants import FurtherPastry
+
+LIGHTEST_HEIGHT: Final = 0.6
+"""Least height of a lighter portion in a press, as a share of the nominal; our choice."""
 
 Mould = MouldSet[PressLayout] | MouldSet[BlockLayout] | MouldSet[CastLayout]
 """A mould of any kind."""
@@ -40,3 +50,50 @@ def make_mould(
             return inscribe_block(design, board) if table.lettering else board
         case CastTable() as table:
             return inscribe_cast(design, cast(table, printer, pastry))
+
+
+def stop_for(
+    design: Design,
+    pastry: Pastry,
+    further: Sequence[FurtherPastry],
+    *,
+    other: Design,
+    low_mm: float,
+) -> tuple[Part, PressLayout]:
+    """Return the stop that lets another portion be pressed in the press of a design.
+
+    The layout is that of the press with this stop.
+
+    Parameters
+    ----------
+    design : Design
+        With a press.
+    pastry : Pastry
+        Of the design.
+    further : sequence of FurtherPastry
+        Pieces under its further stamps.
+    other : Design
+        The same with the weight that the stop is for.
+    low_mm : float
+        How much lower than the design's nominal height the stop lets the stamp go [mm].
+
+    Raises
+    ------
+    SpecError
+        The mould is no press, or its stamp does not reach that height, or leaves its guide.
+    """
+    if not isinstance(design.mould, PressTable):
+        raise SpecError("mould.kind", design.mould.kind.value, say("mould.stop-of-a-press"))
+    printer = design.printer
+    stamps = tuple(one.pastry for one in further)
+    layout = press_layout(design.mould, printer, pastry, further=stamps, low_mm=low_mm)
+    least, most = LIGHTEST_HEIGHT * pastry.height_mm, (1.0 + HEAVY) * pastry.height_mm
+    if not least <= layout.stopped_height_mm <= most:
+        need = say(
+            "mould.no-stop-for",
+            height_mm=layout.stopped_height_mm,
+            least_mm=least,
+            most_mm=most,
+        )
+        raise SpecError("--stop-for", other.portion.finished_weight_g, need)
+    return inscribe_stop(other, layout, stop_part(layout, printer)), layout

@@ -123,6 +123,11 @@ def inscribe_cast(design: Design, mould: MouldSet[CastLayout]) -> MouldSet[CastL
     )
 
 
+def inscribe_stop(design: Design, layout: PressLayout, part: Part) -> Part:
+    """Return a stop that was made by itself with its weight and height on it."""
+    return _written(stop_inscriptions(design, layout), part, _tab(layout))
+
+
 def _lettered(design: Design, mould: MouldSet[L], faces: dict[str, _Face | None]) -> MouldSet[L]:
     parts = tuple(
         _written(wanted_lettering(design, mould, part.name), part, faces.get(part.name))

@@ -477,6 +477,11 @@ def press(
     return MouldSet(parts=made(layout, pastry, printer, further=further), layout=layout)
 
 
+def stop_part(layout: PressLayout, printer: PrinterTable) -> Part:
+    """Return the stop of a press by itself, for other heights of the same mould."""
+    return _part(STOP, stop(layout, faceted), printer)
+
+
 def _exact(
     layout: PressLayout,
     pastry: PastryTop,

@@ -137,7 +137,7 @@ def stated_scale(document):
 def test_the_whole_size_of_each_part_stands_on_it(drawn):
     made, _, document, _ = drawn
     figures = {re.sub("[⌀□]", "", words_of(text)) for text in texts(document)}
-    for part in made.mould.parts:
+    for part in made.mould.assembled:
         body = trimesh.Trimesh(part.mesh.vertices, part.mesh.triangles, process=False)
         wide, _, high = body.extents
         for length in (wide, high):
@@ -255,7 +255,7 @@ def test_a_name_is_read_as_it_stands_and_never_as_a_code(name):
 
 
 def test_a_small_mould_is_drawn_in_true_size_on_a_sheet_that_every_printer_takes():
-    made = built("little")
+    made = build(kept("little-30").with_values({"mould.kind": "block"}))
     whole = drawing(made, build_sections(made), Paper.A4)
     assert whole.sheet.name == "A4"
     assert whole.scale == 1.0
