@@ -54,7 +54,10 @@ PRESS_HEIGHTS: Final = "height least-height most-height bore-length"
 
 RULES: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
     {
-        "make": _rules("font", needs=("--text",)),
+        "make": {
+            **_rules("font", needs=("--text",)),
+            **_rules("formats keep-failing paper units", idle_beside=("--stop-for",)),
+        },
         "batch": {
             **_rules("overwrite", needs=("--csv",)),
         },
