@@ -46,6 +46,7 @@ from moulddesign.export.entities import (
 from moulddesign.export.fonts import Fonts
 from moulddesign.export.formats import Paper
 from moulddesign.export.views import (
+    SIZE_TOLERANCE_MM,
     PartProfile,
     assembly_section,
     assembly_view,

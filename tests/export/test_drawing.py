@@ -14,7 +14,9 @@ import trimesh
 from export.builds import CASES, INSIDES, built
 from ezdxf import bbox
 from ezdxf.math import Vec2
+from kept_designs import kept
 
+from moulddesign.building import build
 from moulddesign.export import Paper
 from moulddesign.export.drawing import Drawing, Sheet, build_sections, drawing, dxf_bytes, svg_bytes
 from moulddesign.export.entities import Text, fit_text, text_width_mm
