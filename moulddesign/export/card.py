@@ -82,7 +82,8 @@ def _shims_row(rows: Sequence[dict[str, Any]], *, priced: bool) -> list[str]:
     """Return all shims as one row: they are alike but for their thickness."""
     thick = ", ".join(f"{row['size_mm'][2]:.1f}" for row in rows)
     files = ", ".join(with_word_breaks(file) for row in rows for file in row["files"])
-    return ["shims", f"{thick} thick", "", *_sums(rows, "100 %", priced=priced), files]
+    infill = f"{100.0 * rows[0]['infill_ratio']:.0f} %"
+    return ["shims", f"{thick} thick", "", *_sums(rows, infill, priced=priced), files]
 
 
 def _sums(rows: Sequence[dict[str, Any]], infill: str, *, priced: bool) -> list[str]:
