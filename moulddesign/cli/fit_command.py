@@ -109,7 +109,7 @@ def print_ranked(design: Design, found: Sequence["RankedMould"], units: Units | 
         weight = f"{system.of_grams(portion.finished_weight_g)} {system.mass}"
         title = f"Moulds for {weight} finished, {portion.ratio}{unsure}"
         heads = (
-            *("mould", "fits", "mL", "over", f"{system.length} high", "crust"),
+            *("mould", "fits", "mL", "over", f"{system.length} high", f"crust {system.length}"),
             *(f"fills {system.mass}", "see"),
         )
         console.print(table(title, heads, rows))

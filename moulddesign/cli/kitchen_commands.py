@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from moulddesign.cli.console import Overwrite, ends_at_once, out, print_json, save_text, table
+from moulddesign.cli.console import Overwrite, ends_at_once, err, out, print_json, save_text, table
 from moulddesign.cli.options import PIECE, AsJson, Override, with_design
 from moulddesign.design import Design
 from moulddesign.kitchen import (
@@ -34,7 +34,7 @@ class Keep(StrEnum):
     MOULD = "mould"
 
 
-@with_design(*TRIAL_OWN)
+@with_design(*TRIAL_OWN, bare=Design)
 def run_trial(
     design: Design,
     *,
@@ -78,6 +78,7 @@ def run_trial(
     written = found.corrected if keep is Keep.WEIGHT else found.same_mould
     if save_as is not None:
         save_text(save_as, written.toml(), overwrite=overwrite)
+        err().print(f"Written to {save_as}", soft_wrap=True)
     if as_json:
         print_json(plain_trial(design, found))
     else:

@@ -399,7 +399,7 @@ def test_a_batch_totals_its_pieces(visit):
     page.wait_for_timeout(500)
     page.locator(".task:not([hidden])").get_by_text("Calculate").click()
     page.wait_for_selector(".answer table")
-    # one piece on a scale of 1 g: 30 % of 76.5 g is 23 g; by hand
+    # one piece on a scale of 1 g: 30 % of 77.6 g is 23 g; by hand
     assert "552" in page.inner_text(".answer")  # 24 x 23 g
 
 
