@@ -262,7 +262,7 @@ def _print_mix(title: str, lines: Sequence[RecipeLine], units: Units | None) -> 
     rows = [
         (
             line.food, line.percent, line.scaled_g, *([ounces(line.scaled_g)] if us else []),
-            "-" if line.price is None else line.price,
+            "-" if line.price is None else f"{line.price:.2f}",
         )
         for line in lines
     ]  # fmt: skip
@@ -342,13 +342,14 @@ def _cost(cost: Cost, currency: str) -> str:
 def _print_prices(prices: Sequence[tuple[str, Price]], coin: str, cost: Cost | None) -> None:
     if not prices:
         return
+    keys = ("ingredients", "work", "energy", "mould", "cost_sold", "shelf_price")
     rows = [
         (
-            f"{name} {each.pieces:g} pieces".strip(), each.ingredients, each.work, each.energy,
-            each.mould, each.cost_sold, each.shelf_price,
+            f"{name} {each.pieces:g} pieces".strip(),
+            *(f"{getattr(each, key):.2f}" for key in keys),
         )
         for name, each in prices
-    ]  # fmt: skip
+    ]
     heads = ("at once", "food", "work", "energy", "mould", "sold", "price")
     out().print(table(f"Price of a piece {coin}".rstrip(), heads, rows))
     out().print("food: with box. sold: cost with what stays unsold. price: with fee, margin, tax.")

@@ -68,19 +68,19 @@ def print_fit(
         console.print(str(note))
     for numbers in made.equal_cavities:
         cavity, rows = made.cavities[numbers[0]]
-        _print_cavity(console, _title(made, cavity, numbers), rows, units)
+        title = _title(made, cavity, numbers)
+        if design.portion.is_filled:
+            _print_cavity(console, title, rows, units)
+        else:
+            _print_unfilled(console, title, rows[-1], design, units)
     for system in systems(units):
         if made.own_window(design) is not None:
             console.print(_window_table(made.windows, system))
         if pressed:
             console.print(_pressed_table(pressed, system))
-    _print_uncertainties(console, made.own_piece(design))
+    _print_uncertainties(console, design, made.own_piece(design))
     for sentence in _sentences(design, made, units):
         console.print(sentence)
-    if design.portion.is_loss_unmeasured:
-        console.print(
-            "Finished weights follow from a loss that nobody measured: --loss gives yours."
-        )
 
 
 def print_ranked(design: Design, found: Sequence["RankedMould"], units: Units | None) -> None:
@@ -171,6 +171,18 @@ def _print_cavity(
         console.print(sentence)
 
 
+def _print_unfilled(
+    console: Console, title: str, row: "FittingPiece", design: Design, units: Units | None
+) -> None:
+    """Print the weights of a piece of one dough, or of a mass that is poured."""
+    if row.piece is None:
+        return
+    for system in systems(units):
+        masses = (system.of_grams(row.piece.raw_g), system.of_grams(row.piece.finished_g))
+        heads = ("piece", f"raw {system.mass}", f"finished {system.mass}")
+        console.print(table(title, heads, [(_kind_of_piece(design), *masses)]))
+
+
 def _cells(
     row: "FittingPiece", masses: Sequence[str], remarks: _Footnotes, system: UnitSystem
 ) -> tuple[object, ...]:
@@ -184,7 +196,7 @@ def _cells(
 def _window_table(windows: Sequence["Window"], system: UnitSystem) -> Table:
     rows = [
         (
-            w.design.portion.ratio,
+            _kind_of_piece(w.design),
             "yes" if w.design.portion.centres else "no",
             f"{system.of_mm(w.least_mm)} to {system.of_mm(w.most_mm)}",
             _span(w, "raw_g", system),
@@ -217,17 +229,25 @@ def _pressed_table(pressed: Sequence["Pressing"], system: UnitSystem) -> Table:
     return table("Pressed", (f"height {system.length}", *heads, ""), rows)
 
 
-def _print_uncertainties(console: Console, row: "FittingPiece") -> None:
+def _kind_of_piece(design: Design) -> str:
+    """Return the ratio, or what a piece without a filling is."""
+    portion = design.portion
+    return portion.ratio if portion.is_filled else portion.composition.value
+
+
+def _print_uncertainties(console: Console, design: Design, row: "FittingPiece") -> None:
     if row.piece is None:
         return
     rows = [(c.name, c.volume_ml or "", c.raw_g) for c in row.uncertainties]
     rows.append(("all together", "", row.raw_g_sd))
-    title = f"How well {row.ratio} is known (sd)"
+    title = f"How well {_kind_of_piece(design)} is known (sd)"
     console.print(table(title, ("cause", "mL", "raw g"), rows))
 
 
 def _sentences(design: Design, made: "Fit", units: Units | None) -> Iterator[str]:
     """Yield what does not fit the tables."""
+    from moulddesign.fit import ABOUT_CRUST  # noqa: PLC0415 (loaded: the mould was fitted by it)
+
     row = made.own_piece(design)
     if row.piece is not None:
         doubt_g = 2.0 * row.raw_g_sd
@@ -235,15 +255,18 @@ def _sentences(design: Design, made: "Fit", units: Units | None) -> Iterator[str
         if units is Units.US:
             us = f", in ounces {ounces(row.piece.raw_g)} give or take {ounces(doubt_g)}"
         yield (
-            f"{row.ratio}: weigh {row.piece.raw_g:.1f} g raw, give or take "
+            f"{_kind_of_piece(design)}: weigh {row.piece.raw_g:.1f} g raw, give or take "
             f"{doubt_g:.1f} g (twice the sd){us}; press one and weigh it to be sure."
         )
     if row.wrap_disc_mm is not None:
         yield f"A disc of its crust, {row.wrap_disc_mm:.0f} mm across, wraps the filling."
-    remarks = (str(remark) for cavity, _ in made.cavities for remark in cavity.remarks)
-    yield from dict.fromkeys(remarks)
-    if not design.portion.centres:
+    filled = design.portion.is_filled
+    remarks = (remark for cavity, _ in made.cavities for remark in cavity.remarks)
+    yield from dict.fromkeys(str(r) for r in remarks if filled or r.id not in ABOUT_CRUST)
+    if filled and not design.portion.centres:
         yield 'Add --centre "salted egg yolk:12" for rows with a whole centre in the filling.'
+    if design.portion.is_loss_unmeasured:
+        yield "Finished weights follow from a loss that nobody measured: --loss gives yours."
 
 
 def _shown(value: float | None, show: Callable[[float], str]) -> str:

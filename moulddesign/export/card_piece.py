@@ -7,6 +7,7 @@ from pydantic import BaseModel
 
 from moulddesign import __version__
 from moulddesign.design import Centre, Design, PieceComposition, Purpose
+from moulddesign.design.piece_tables import UNFILLED_RATIO
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import with_word_breaks
 from moulddesign.kitchen import Recipe
@@ -166,7 +167,8 @@ def _allergens(design: Design, made: Figures, recipe: Recipe | None) -> str:
     centres = [centre.name for centre in made.centres]
     lines = () if recipe is None else recipe.lines
     named = allergen_list([*centres, *(line.food for line in lines)])
-    said = [] if recipe is not None else ["No recipe is known, so crust and paste are not judged."]
+    unjudged = "crust and paste are" if made.is_filled else "the dough is"
+    said = [] if recipe is not None else [f"No recipe is known, so {unjudged} not judged."]
     if named.unknown:
         said.append(f"Nothing is known of {', '.join(map(with_word_breaks, named.unknown))}.")
     if len(named.unknown) < len({*centres, *(line.food for line in lines)}):
@@ -181,7 +183,8 @@ def _sources(design: Design, made: Figures) -> Iterator[tuple[str, str, str]]:
     for table in (design.portion, design.scale):
         yield from _given(table)
     yield from _centre_sources(design.portion.centres, made.centres)
-    for part, density in (("crust", made.crust_density), ("paste", made.filling_density)):
+    parts = (("crust", made.crust_density), ("paste", made.filling_density))
+    for part, density in parts if made.is_filled else (("dough", made.crust_density),):
         shown = f"{density.g_per_ml:.3f} +- {density.sd_g_per_ml:.3f} g/mL"
         yield f"density of the {part}", shown, density.source
     loss = f"{made.loss.ratio:.3f} +- {made.loss.uncertainty:.3f}"
@@ -228,7 +231,8 @@ def _given(table: BaseModel) -> Iterator[tuple[str, str, str]]:
     """Yield the figures of a table of the design, each with its source."""
     for key, field in type(table).model_fields.items():
         value = getattr(table, key)
-        if value is None or isinstance(value, tuple) or key in STATED_ELSEWHERE:
+        stated = key in STATED_ELSEWHERE or value == UNFILLED_RATIO
+        if stated or value is None or isinstance(value, tuple):
             continue
         extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
         source = str(extra.get("source", "")) if value == field.default else "the design"

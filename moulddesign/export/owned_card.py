@@ -5,19 +5,20 @@ from typing import Any, Final
 
 from moulddesign.core import BENCH_CAUTIONS, CAUTIONS, ml_from_mm3, say
 from moulddesign.design import Design, Kind
-from moulddesign.export.card import USES, Card
+from moulddesign.export.card import Card
 from moulddesign.export.card_piece import COMPUTED, piece_figures
 from moulddesign.export.fonts import fonts_of, with_word_breaks
 from moulddesign.export.formats import Paper
-from moulddesign.fit import Fit, FittingPiece, MeasuredCavity
+from moulddesign.fit import ABOUT_CRUST, Fit, FittingPiece, MeasuredCavity
 from moulddesign.fit.cavities import SizedShape
 from moulddesign.kitchen import Recipe
 from moulddesign.portion import Figures, cautions_of, figures
 
 USE_OF_OWNED: Final = {
-    Kind.PRESS: USES[Kind.PRESS],
-    Kind.BLOCK: "Press the wrapped piece into the cavity, level it, turn the mould over and knock "
-    "the pastry out.",
+    Kind.PRESS: "Set the sleeve over the piece and press the stamp down; lift everything off the "
+    "table and push the pastry out.",
+    Kind.BLOCK: "Press the piece into the cavity, level it, turn the mould over and knock the "
+    "pastry out.",
 }
 """What is done with a mould that exists."""
 
@@ -46,7 +47,8 @@ def _figures(design: Design, made: Fit, recipe: Recipe | None) -> dict[str, Any]
     # A mesh may be that of a print; wood and metal need no cautions about plastic.
     first = CAUTIONS if made.mould.mesh is not None else BENCH_CAUTIONS
     cautions = (say("fit.caution-mould"), *first, *cautions_of(design.portion))
-    remarks = dict.fromkeys((*made.notes, *made.cavities[0][0].remarks, *row.remarks))
+    every = dict.fromkeys((*made.notes, *made.cavities[0][0].remarks, *row.remarks))
+    remarks = [said for said in every if weights.is_filled or said.id not in ABOUT_CRUST]
     return piece | {
         "failed": [],
         "rounding": " ".join(_beside_the_weights(made, weights, kind, row)),
@@ -85,7 +87,7 @@ def _filled(
     if window is not None:
         height_mm = window.height_of_mm(figures(design).piece)
         yield ["Pressed height, to the flat top", f"{height_mm:.1f} mm"]
-        yield ["…which the press takes from", f"{window.least_mm:.1f} to {window.most_mm:.1f} mm"]
+        yield ["Heights that the press takes", f"{window.least_mm:.1f} to {window.most_mm:.1f} mm"]
     else:
         yield ["The mould holds", _volume(cavity)]
     known = row.crust_thickness_mm
@@ -109,7 +111,8 @@ def _sources(made: Fit, cavity: MeasuredCavity, row: FittingPiece) -> Iterator[l
     if mould.mesh is not None:
         how = "its mesh"
     elif mould.water_g:
-        how = f"{len(mould.water_g)} weighings of the water that fills it"
+        count = len(mould.water_g)
+        how = f"{count} weighing{'s' if count > 1 else ''} of the water that fills it"
     else:
         how = f"its inner sizes, by {mould.tool.value}"
     if cavity.uncertainties:

@@ -8,7 +8,7 @@
 - `plot`: the plot of a press mould: height over weight, with the window marked.
 """
 
-from moulddesign.fit.cavities import MeasuredCavity
+from moulddesign.fit.cavities import ABOUT_CRUST, MeasuredCavity
 from moulddesign.fit.fitting import (
     Fit,
     RankedMould,
@@ -23,6 +23,7 @@ from moulddesign.fit.pieces import FittingPiece, Pressing, Window, pressings
 from moulddesign.fit.plot import Wording, window_png, window_svg
 
 __all__ = [
+    "ABOUT_CRUST",
     "Fit",
     "FittingPiece",
     "MeasuredCavity",

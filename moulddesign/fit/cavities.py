@@ -426,6 +426,10 @@ def _weighed(mould: OwnedMould, step_g: float) -> Estimate:
     return estimate(masses, [step_g / sqrt(12.0) * sqrt(readings)] * len(masses), 0.0)
 
 
+ABOUT_CRUST: Final = frozenset({"fit.crust-needs-shape", "fit.crust-of-upright-piece"})
+"""Ids of remarks that say nothing of a piece without a crust."""
+
+
 def _shape_of_water(
     mould: OwnedMould, outline: Outline | None, volume_mm3: float
 ) -> tuple[CavityShape | None, tuple[Message, ...]]:

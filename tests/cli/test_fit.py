@@ -353,3 +353,12 @@ def test_fit_takes_named_doughs(monkeypatch, capsys):
     made = report(monkeypatch, capsys, *SQUARE, "--crust-dough", "unbaked", "--ratio", "3:7")
     row = next(r for r in made["cavities"][0]["rows"] if r["ratio"] == "3:7")
     assert row["finished_g"] == pytest.approx(row["raw_g"], rel=0.02)
+
+
+def test_a_solid_piece_is_told_raw_and_finished_alone(monkeypatch, capsys):
+    asked = ("fit", *SQUARE, "--composition", "solid", "--loss", 0.1, "--crust-density", 1.25)
+    _, out, _ = run(monkeypatch, capsys, *asked)
+    assert "75.0" in out  # 60 mL of 1.25 g/mL
+    assert "67.5" in out
+    for word in ("crust mm", "filling", "1:0", "--centre"):
+        assert word not in out

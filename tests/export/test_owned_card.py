@@ -59,7 +59,7 @@ def test_a_press_mould_is_pressed_to_the_height_of_the_weight():
     press = {"outline": "square", "width_mm": 40, "most_height_mm": 50}
     bench, _ = text_of(EVEN, press, finished_g=72.0)
     assert "Pressed height, to the flat top 40.0 mm" in bench
-    assert "…which the press takes from 4.0 to 50.0 mm" in bench
+    assert "Heights that the press takes 4.0 to 50.0 mm" in bench
 
 
 def test_a_mould_known_by_water_alone_says_that_its_crust_is_not_known():
@@ -74,3 +74,12 @@ def test_what_rounding_adds_stands_over_the_rim(scale_g):
     bench, _ = text_of(design, {"outline": "square", "width_mm": 40, "height_mm": 40.2})
     # 64.32 mL are 80.4 g: a scale of whole grams shows 80 g, 0.32 mL or 0.2 mm less.
     assert ("0.20 mm" in bench) == (scale_g == 1.0)
+
+
+def test_a_solid_piece_has_a_dough_and_no_crust():
+    solid = EVEN.with_values({"portion.composition": "solid", "portion.ratio": "1:0"})
+    bench, last = text_of(solid, {"water_g": [64.0]})
+    assert re.search(r"Dough [\d.]+ g [\d.]+ g Raw piece", bench)
+    assert "density of the dough" in last
+    for word in ("crust", "paste", "1:0"):
+        assert word not in bench + last
