@@ -16,7 +16,7 @@ import typer
 from moulddesign.cli.console import Language, Units, err, out, print_json, save_text, table
 from moulddesign.cli.usage import Verb, VerbGroup
 from moulddesign.core import SpecError, WriteError, say
-from moulddesign.design import Design
+from moulddesign.design import Design, gauge_error_mm
 from moulddesign.design.reading import read_tables
 from moulddesign.design.schema import Table, given
 
@@ -208,6 +208,35 @@ def reset_workshop(
             )
         plain.pop(key, None)
     _save(Workshop.of(plain), as_json=as_json)
+
+
+@workshop_app.command("gauge", cls=Verb)
+def keep_reading(
+    *,
+    ring: Annotated[
+        int,
+        typer.Option(
+            "--ring", metavar="N", help="Tightest ring the key slides through by its own weight."
+        ),
+    ],
+    slot: Annotated[
+        int,
+        typer.Option("--slot", metavar="N", help="Tightest slot its foot goes into without force."),
+    ],
+    as_json: AsJson = False,
+) -> None:
+    """Keep what the clearance gauge of `coupon` shows: the printer's error.
+
+    Rings and slots are numbered by the bars on them, 1 is the widest; 0 where the key goes in
+    nowhere. Two printed walls face each other in a gap, so the error is half of the wider gap.
+
+    Example: moulddesign workshop gauge --ring 2 --slot 3
+    """
+    error_mm = gauge_error_mm(ring=ring, slot=slot)
+    said = say("cli.gauge-read", gap_mm=2.0 * error_mm, error_mm=error_mm)
+    err().print(str(said), soft_wrap=True, markup=False)
+    kept = read_workshop().plain() | {"print_error_mm": error_mm}
+    _save(Workshop.of(kept), as_json=as_json)
 
 
 def _save(shop: Workshop, *, as_json: bool) -> None:

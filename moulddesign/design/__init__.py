@@ -59,7 +59,12 @@ from moulddesign.design.piece_tables import (
     Stiffness,
     refuse_idle,
 )
-from moulddesign.design.printers import PrinterTable, library
+from moulddesign.design.printers import (
+    GAUGE_GAPS_MM,
+    PrinterTable,
+    gauge_error_mm,
+    library,
+)
 from moulddesign.design.reading import mistakes_in, read_tables
 from moulddesign.design.relief_tables import (
     ONLY_FOR,
@@ -94,6 +99,7 @@ from moulddesign.design.schema import (
 __all__ = [
     "DESIGN_FILE",
     "DRAWINGS",
+    "GAUGE_GAPS_MM",
     "MOST_PIECES",
     "ONLY_FOR",
     "OUTLINES",
@@ -143,6 +149,7 @@ __all__ = [
     "collect_drawings",
     "crusts",
     "fillings",
+    "gauge_error_mm",
     "given",
     "is_file",
     "keys_of_field",

@@ -22,6 +22,7 @@ from moulddesign.core import (
     MOST_TEXT_BYTES,
     FileError,
     Message,
+    SpecError,
     bundled_toml,
     decode_text,
     parse_toml,
@@ -221,6 +222,47 @@ UNMEASURED_ERROR_MM: Final = 0.2
 
 ERROR_MARGIN_MM: Final = 0.05
 """What is added to a measured printing error; our choice [mm]."""
+
+GAUGE_GAPS_MM: Final = (0.4, 0.3, 0.2, 0.1)
+"""Gap on each side of the key in the rings and slots of the clearance gauge, from number 1 on [mm].
+
+0.3 mm is that of the joint for a printing error of 0.05 mm; the others have each wall moved by
+-0.1, 0.1 and 0.2 mm. Number 1 shows what is taken for a printer that nobody measured.
+"""
+
+
+def gauge_error_mm(*, ring: int, slot: int) -> float:
+    """Return the printing error that the clearance gauge shows [mm].
+
+    Two printed walls face each other in a gap, and each may stand out by the error e. So 2 e of the
+    nominal gap g are eaten, and what slides shows that e is at most g / 2. The looser of the two
+    readings counts. Walls that are printed too thin slide too: those the gauge does not show, and
+    the key rattles in every ring.
+
+    Parameters
+    ----------
+    ring : int
+        Number of the tightest ring that the key slides through by its own weight, 1 the widest.
+    slot : int
+        Number of the tightest slot that its foot slides into without force.
+
+    Raises
+    ------
+    SpecError
+        It is no number of a ring or slot, or 0 for none.
+
+    Examples
+    --------
+    >>> gauge_error_mm(ring=2, slot=3)  # 0.3 mm of the ring and 0.2 mm of the slot: 0.3 / 2
+    0.15
+    """
+    for name, number in (("ring", ring), ("slot", slot)):
+        if number == 0:
+            need = say("design.gauge-is-tight", error_mm=max(GAUGE_GAPS_MM) / 2.0)
+            raise SpecError(name, number, need)
+        if not 1 <= number <= len(GAUGE_GAPS_MM):
+            raise SpecError(name, number, say("design.gauge-number", most=len(GAUGE_GAPS_MM)))
+    return GAUGE_GAPS_MM[min(ring, slot) - 1] / 2.0
 
 
 class PrinterTable(Table):

@@ -13,7 +13,7 @@ from typing import Any, Final, Protocol, TypeVar
 from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import Finding, FindingError, Message, Verdict, ml_from_mm3, say
-from moulddesign.design import DESIGN_FILE, Design, collect_drawings
+from moulddesign.design import DESIGN_FILE, GAUGE_GAPS_MM, Design, collect_drawings
 from moulddesign.export.card import Card, card_figures
 from moulddesign.export.drawing import (
     Drawing,
@@ -51,9 +51,14 @@ from moulddesign.export.pictures import (
 )
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
-from moulddesign.mould import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons, filament
+from moulddesign.mould import CouponLayout, MouldSet, coupons, filament
 from moulddesign.pastry.pastry import Pastry
-from moulddesign.verify.block_checks import gap_findings
+from moulddesign.verify.coupon_checks import (
+    GaugeMarks,
+    MarkedStroke,
+    depth_finding,
+    gap_findings,
+)
 from moulddesign.verify.printing import printing_findings
 from moulddesign.verify.soundness import soundness, written_findings
 
@@ -386,7 +391,9 @@ def _further_row(build: Build) -> dict[str, Mesh]:
 
 INSTRUCTIONS: Final[tuple[Message, ...]] = (
     say("export.coupons-print"),
-    say("export.coupons-read-gauge"),
+    say("export.coupons-read-rings"),
+    say("export.coupons-read-slots"),
+    say("export.coupons-keep-reading"),
     say("export.coupons-press-sampler"),
     say("export.coupons-read-sampler"),
 )
@@ -413,9 +420,7 @@ class Coupons:
         return {
             "moulddesign": __version__,
             "design": self.design.report(),
-            "clearances_mm": list(CLEARANCES_MM),
-            "strokes_mm": list(STROKES_MM),
-            "depths_mm": list(DEPTHS_MM),
+            "gauge_gaps_mm": list(GAUGE_GAPS_MM),
             "how": [str(step) for step in INSTRUCTIONS],
             "parts": [
                 {
@@ -443,10 +448,7 @@ def made_coupons(design: Design) -> Coupons:
     """
     printer, mould = design.printer, coupons(design)
     meshes = {part.name: part.printed for part in mould.parts}
-    pose = mould.part("gauge").pose
-    dx, dy, _ = pose.shift_mm
-    gaps = [(pose.scale * x + dx, pose.scale * y + dy, gap) for x, y, gap in mould.layout.holes_mm]
-    findings = [*gap_findings(meshes["gauge"], meshes["peg"], gaps_mm=gaps)]
+    findings = _marked_findings(mould, meshes, shrink=printer.shrink)
     for name, mesh in meshes.items():
         findings += printing_findings(
             mesh,
@@ -458,6 +460,33 @@ def made_coupons(design: Design) -> Coupons:
         )
         findings += soundness(mesh, part=name)
     return Coupons(design=design, meshes=MappingProxyType(meshes), findings=tuple(findings))
+
+
+def _marked_findings(
+    mould: MouldSet[CouponLayout], meshes: Mapping[str, Mesh], *, shrink: float
+) -> list[Finding]:
+    """Return whether gauge and sampler, as they are printed, are what is marked on them."""
+    layout, on_gauge = mould.layout, mould.part("gauge").pose
+    on_sampler, on_key = mould.part("sampler").pose, mould.part("key").pose
+    marks = GaugeMarks(
+        slots=[(*on_gauge.of_point((x, y, 0.0))[:2], gap) for x, y, gap in layout.slots_mm],
+        rings=[(*on_gauge.of_point((x, y, 0.0))[:2], gap) for x, y, gap in layout.rings_mm],
+        shoulder_mm=on_key.of_point((0.0, 0.0, 0.0))[2],
+    )
+    strokes = [
+        MarkedStroke(
+            corners_mm=(
+                on_sampler.of_point((*one.corners_mm[0], 0.0))[:2],
+                on_sampler.of_point((*one.corners_mm[1], 0.0))[:2],
+            ),
+            depth_mm=round(one.reached_mm, 2),
+        )
+        for one in (*layout.singles, *layout.pairs)
+    ]
+    return [
+        *gap_findings(meshes["gauge"], meshes["key"], marks, shrink=shrink),
+        depth_finding(meshes["sampler"], strokes, shrink=shrink),
+    ]
 
 
 def publish_coupons(coupons: Coupons, folder: Path, *, overwrite: bool = False) -> Coupons:

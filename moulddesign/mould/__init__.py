@@ -17,7 +17,7 @@
 - `block`: the knock-out block: cavities with leaning sides, a rim around them, a handle to
   strike with.
 - `cast`: the casting master: pastries standing in a walled tray, to pour silicone over.
-- `coupon`: coupons to print before a mould: a clearance gauge with its peg, and a relief
+- `coupon`: coupons to print before a mould: a clearance gauge with its key, and a relief
   sampler.
 - `part_lettering`: weight, ratio and name on the parts, so that a drawer full of moulds can be
   told apart.
@@ -27,7 +27,7 @@
 from moulddesign.mould.block import BlockLayout
 from moulddesign.mould.cad_kernel import Solid
 from moulddesign.mould.cast import CastLayout
-from moulddesign.mould.coupon import CLEARANCES_MM, DEPTHS_MM, STROKES_MM, coupons
+from moulddesign.mould.coupon import CouponLayout, coupons
 from moulddesign.mould.kinds import Mould, make_mould, stop_for
 from moulddesign.mould.mould_set import MouldSet, Part, filament
 from moulddesign.mould.part_lettering import inscriptions, not_food_inscription, wanted_lettering
@@ -35,11 +35,9 @@ from moulddesign.mould.press_layout import PressLayout
 from moulddesign.mould.print_estimate import infill_of, print_report
 
 __all__ = [
-    "CLEARANCES_MM",
-    "DEPTHS_MM",
-    "STROKES_MM",
     "BlockLayout",
     "CastLayout",
+    "CouponLayout",
     "Mould",
     "MouldSet",
     "Part",

@@ -181,8 +181,8 @@ def _foot_profile(joint: SlideJoint, back: float, ease: float) -> UprightProfile
 
 def slot(joint: SlideJoint, back_mm: float, out_mm: float, draw: Kernel[BodyT]) -> BodyT:
     """Return what is cut from a stamp's back: the way in up to `out_mm`, and the room to hang."""
-    way_in = _slot_profile(joint, back_mm, joint.ledge_mm)
-    room = _slot_profile(joint, back_mm, joint.ledge_mm - joint.lip_mm)
+    way_in = slot_profile(joint, back_mm, joint.ledge_mm)
+    room = slot_profile(joint, back_mm, joint.ledge_mm - joint.lip_mm)
     end, step = joint.closed_end_mm, say("mould.stamp-slot")
     # A quarter turn takes y to -x: what is to be open towards +x is drawn towards -y.
     parts = [
@@ -192,8 +192,10 @@ def slot(joint: SlideJoint, back_mm: float, out_mm: float, draw: Kernel[BodyT]) 
     return draw.rotate_quarter(draw.fuse(parts, step))
 
 
-def _slot_profile(joint: SlideJoint, back: float, ledge: float) -> UprightProfile:
+def slot_profile(joint: SlideJoint, back_mm: float, ledge_mm: float) -> UprightProfile:
+    """Return the slot across the slide, under ledges of a thickness; open above the back [mm]."""
     mouth, wide, ridge = joint.mouth_mm, joint.slot_half_width_mm, joint.ridge_mm
+    back, ledge = back_mm, ledge_mm
     roof, chamfer = back - joint.depth_mm, MOUTH_CHAMFER_MM
     return _mirrored([
         (ridge, roof),

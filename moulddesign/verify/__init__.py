@@ -8,7 +8,8 @@
 - `printed_press`: a press as printed: its layers, its printing error, how a gap is judged.
 - `printed_joint`: its foot in the slot: goes in, seats, hangs locked, holds.
 - `printed_fit`: whether it goes together, works and comes apart at printing error.
-- `block_checks`: whether a block, a casting master or a clearance gauge holds what it has to.
+- `block_checks`: whether a block or a casting master holds what it has to.
+- `coupon_checks`: whether a clearance gauge and a relief sampler are what is marked on them.
 - `block_limits`: what a block and a casting tray bear, and whether a hand can hold and a piece
   leave them.
 - `piece_checks`: whether the crust is thick enough, the centres fit, and the relief reads,

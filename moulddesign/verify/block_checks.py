@@ -1,4 +1,4 @@
-"""Whether a block, a casting master or a clearance gauge holds what it has to.
+"""Whether a block or a casting master holds what it has to.
 
 Meshes are in print pose: a block lies mouths up, and a tray stands open upward. One that bounds no
 solid raises `SpecError` or `KernelError`.
@@ -263,47 +263,6 @@ def _foot_mm2(part: Mesh) -> float:
     return float(
         np.abs(sides[:, 0, 0] * sides[:, 1, 1] - sides[:, 0, 1] * sides[:, 1, 0]).sum() / 2
     )
-
-
-GAP_MM: Final = 0.02
-"""Largest deviation of a gap from its mark [mm]."""
-
-
-def gap_findings(
-    gauge: Mesh, peg: Mesh, *, gaps_mm: Sequence[tuple[float, float, float]]
-) -> tuple[Finding, ...]:
-    """Return whether each hole leaves the gap round the peg that stands beside it.
-
-    `gaps_mm` gives x and y of each hole in the pose of the gauge, and the gap that is marked. A gap
-    is half the difference of the diameters of the circles that have the areas of hole and peg, cut
-    at half their heights.
-    """
-    holes = [
-        shapely.Polygon(ring)
-        for part in shapely.get_parts(_middle(gauge))
-        for ring in part.interiors
-    ]
-    radius_mm = _radius_mm(_middle(peg))
-    found = []
-    for x, y, marked_mm in gaps_mm:
-        here = [hole for hole in holes if hole.contains(shapely.Point(x, y))]
-        gap_mm = _radius_mm(here[0]) - radius_mm if here else 0.0
-        found.append(
-            Finding(
-                what=say("verify.gap-marked", marked_mm=marked_mm),
-                part="gauge",
-                measured=gap_mm,
-                limit=say("core.within", value=marked_mm, tolerance=GAP_MM),
-                unit="mm",
-                source=say("verify.mark-beside-hole"),
-                verdict=judged(good=abs(gap_mm - marked_mm) <= GAP_MM),
-            )
-        )
-    return tuple(found)
-
-
-def _middle(mesh: Mesh) -> shapely.Geometry:
-    return section_region(mesh, float(mesh.bounds[:, 2].mean()), say("verify.middle-of-coupon"))
 
 
 def _radius_mm(shape: shapely.Geometry) -> float:

@@ -14,9 +14,9 @@ def test_coupons_are_published_with_what_to_do_with_them(tmp_path):
     assert code == 0
     report = json.loads(said)
     assert report == json.loads((tmp_path / "c" / "report.json").read_text("utf-8"))
-    assert [part["name"] for part in report["parts"]] == ["gauge", "peg", "sampler"]
+    assert [part["name"] for part in report["parts"]] == ["gauge", "key", "sampler"]
     assert not [f["name"] for f in report["findings"] if f["verdict"] == "fail"]
-    assert any("clearance_mm" in sentence for sentence in report["how"])
+    assert any("workshop gauge --ring" in sentence for sentence in report["how"])
     assert any("least_stroke_mm" in sentence for sentence in report["how"])
     for part in report["parts"]:
         read = trimesh.load_mesh(tmp_path / "c" / f"{part['name']}.stl")

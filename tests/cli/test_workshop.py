@@ -49,6 +49,36 @@ def test_values_are_set_shown_and_forgotten(shop, monkeypatch, capsys):
     assert json.loads(said)["workshop"] == {}
 
 
+def test_what_the_gauge_shows_becomes_the_printer_s_error(shop, monkeypatch, capsys):
+    run(monkeypatch, capsys, "workshop", "set", "printer=small-bed")
+    # The tightest that slides: a ring of 0.3 mm on each side, which two walls may eat.
+    code, said, remarks = run(
+        monkeypatch, capsys, "workshop", "gauge", "--ring", "2", "--slot", "3", "--json"
+    )
+    values = {"printer": "small-bed", "print_error_mm": 0.15}
+    assert (code, json.loads(said)["workshop"]) == (0, values)
+    assert "print_error_mm = 0.15" in remarks
+    assert tomllib.loads(shop.read_text()) == values
+    assert design_of().printer.print_error_mm == 0.15
+
+
+@pytest.mark.parametrize(
+    ("ring", "slot", "sentence"),
+    [
+        ("0", "3", "ring = 0: is too tight"),
+        ("2", "5", "slot = 5: must be a number of bars, 1 to 4"),
+        ("2", "-1", "slot = -1: must be a number of bars"),
+        ("two", "3", "--ring = 'two': must be a whole number"),
+    ],
+)
+def test_a_reading_that_is_none_leaves_the_workshop_alone(
+    shop, monkeypatch, capsys, ring, slot, sentence
+):
+    typed = ("workshop", "gauge", "--ring", ring, "--slot", slot)
+    assert sentence in refused(monkeypatch, capsys, *typed)
+    assert not shop.exists()
+
+
 @pytest.mark.parametrize(
     ("typed", "sentence"),
     [

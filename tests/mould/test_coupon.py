@@ -1,15 +1,29 @@
-"""Coupons, judged by trimesh and by the widths and depths that are marked on them."""
+"""Coupons, judged by trimesh, by closed forms, and by letters that matplotlib draws."""
 
 from functools import cache
+from math import radians, tan
 
 import numpy as np
 import pytest
-from mould.judge import body, ceiling_boxes_mm, cross_section, steepest_overhang_deg
-from shapely import Polygon as Shape
+import shapely
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import TextPath
+from mould.judge import body, ceiling_boxes_mm, cross_section, shared_mm3, steepest_overhang_deg
+from shapely.affinity import scale, translate
 
 from moulddesign.core import SpecError
-from moulddesign.design import Design
+from moulddesign.design import Design, library
 from moulddesign.mould import coupons
+from moulddesign.mould.coupon import coupon_layout
+
+GAPS_MM = (0.4, 0.3, 0.2, 0.1)
+"""0.3 mm, and each wall moved by -0.1, 0, +0.1, +0.2 mm."""
+WIDTHS_MM = (0.6, 0.8, 1.0, 1.3, 1.6)
+DEPTHS_MM = (0.6, 1.0, 1.4, 1.8)
+PAIR_GAPS_MM = (0.4, 0.6, 0.8, 1.2)
+PAIR_WIDTH_MM = 1.2
+MOUTH_MM = 0.001
+"""Level of the cut: walls of 15 deg draft stand 3e-4 mm further in there than at the mouth."""
 
 
 @cache
@@ -17,7 +31,16 @@ def made():
     return coupons(Design())
 
 
-@pytest.mark.parametrize("name", ["gauge", "peg", "sampler"])
+def mesh(name):
+    return made().part(name).mesh
+
+
+def reached_mm(depth, width, draft_deg):
+    """Return where the walls of a stroke meet: half the width over the tangent of the draft."""
+    return min(depth, width / 2.0 / tan(radians(draft_deg)))
+
+
+@pytest.mark.parametrize("name", ["gauge", "key", "sampler"])
 def test_each_is_one_closed_body_that_prints_without_support(name):
     part = made().part(name)
     seen = body(part.printed)
@@ -26,50 +49,186 @@ def test_each_is_one_closed_body_that_prints_without_support(name):
         # A plate: nothing leans outwards but slivers, which float32 turns over on the flat.
         over = seen.face_normals[:, 2] < 0.0
         assert seen.area_faces[over & (seen.triangles[:, :, 2].min(axis=1) > 0.0)].sum() < 1e-3
-    else:
-        assert steepest_overhang_deg(part.mesh) <= 45.0
-        assert ceiling_boxes_mm(part.mesh) == []
+        return
+    # 44 deg from the upright: a slicer that supports what lies flatter than 40 deg adds nothing.
+    assert steepest_overhang_deg(part.printed) <= 45.0
+    # The ridge of a slot's roof is level, and narrower than a printed line.
+    assert all(min(size) < 0.42 for size in ceiling_boxes_mm(part.printed))
 
 
-def test_each_hole_leaves_its_gap_on_each_side_of_the_peg():
-    (plate,) = cross_section(made().part("gauge").mesh, 4.0)
-    (peg,) = cross_section(made().part("peg").mesh, 9.0)
-    holes = [Shape(ring) for ring in plate.interiors]
-    assert len(holes) == 6
-    for x, y, gap in made().layout.holes_mm:
-        (hole,) = [hole for hole in holes if np.hypot(hole.centroid.x - x, hole.centroid.y - y) < 1]
-        middle = np.array(hole.exterior.coords) - (x, y)
-        # Chords lie within 0.005 mm of the circles.
-        assert np.linalg.norm(middle, axis=1) == pytest.approx(10.0 + gap, abs=0.005)
-        assert np.linalg.norm(peg.exterior.coords, axis=1) == pytest.approx(10.0, abs=0.005)
+def test_they_are_light():
+    grams = {
+        name: body(made().part(name).printed).volume / 1000.0
+        * max(plastic.density_g_per_ml for plastic in library(None).materials.values())
+        for name in ("gauge", "key", "sampler")
+    }  # fmt: skip
+    assert grams["gauge"] + grams["key"] < 10.0
+    assert grams["sampler"] < 20.0
 
 
-@pytest.mark.parametrize(("row", "depth"), list(enumerate((0.6, 1.0, 1.4, 1.8, 2.2))))
-def test_a_row_of_the_sampler_is_as_deep_as_it_is_marked(row, depth):
-    seen = body(made().part("sampler").mesh)
-    # Seen from above the plate is turned over: rows run from the front to the back.
-    y = -22.0 + 14.0 * row
-    here = (np.abs(seen.vertices[:, 1] - y) < 5.0) & (seen.vertices[:, 0] > -33.0)
-    here &= seen.vertices[:, 2] > 0.0
-    # The widest bar is 1.6 mm: walls of 15 deg draft are 0.8 mm from its middle, 3 mm deep.
-    assert seen.vertices[here, 2].min() == pytest.approx(seen.bounds[1, 2] - depth, abs=1e-6)
+def test_each_ring_leaves_its_gap_on_each_side_of_the_round():
+    holes = [
+        np.array(ring.coords)
+        for part in cross_section(mesh("gauge"), -2.5)
+        for ring in part.interiors
+    ]
+    (round_,) = cross_section(mesh("key"), 4.0)
+    # Chords lie within 0.005 mm of the circles.
+    assert np.linalg.norm(round_.exterior.coords, axis=1) == pytest.approx(7.5, abs=0.005)
+    rings = made().layout.rings_mm
+    assert tuple(gap for *_, gap in rings) == GAPS_MM
+    for x, y, gap in rings:
+        (hole,) = [ring for ring in holes if abs(ring[:, 1].mean() - y) < 1.0]
+        assert np.linalg.norm(hole - (x, y), axis=1) == pytest.approx(7.5 + gap, abs=0.005)
 
 
-def test_strokes_and_the_gaps_between_them_are_as_wide_as_marked():
-    top = body(made().part("sampler").mesh).bounds[1, 2]
-    level = max(cross_section(made().part("sampler").mesh, top - 1e-4), key=lambda part: part.area)
-    bars = [Shape(ring) for ring in level.interiors]
-    for number, width in enumerate((0.4, 0.6, 0.8, 1.0, 1.3, 1.6)):
-        x = -26.0 + 13.0 * number
-        pair = [b for b in bars if abs(b.centroid.x - x) < 4.0 and abs(b.centroid.y + 22.0) < 1.0]
-        left, right = sorted(pair, key=lambda bar: bar.centroid.x)
-        # 1e-4 mm below the top walls of 15 deg stand 3e-5 mm further in; the grid is 1e-5 mm.
-        for bar in (left, right):
-            assert bar.bounds[2] - bar.bounds[0] == pytest.approx(width, abs=1e-4)
-        assert right.bounds[0] - left.bounds[2] == pytest.approx(width, abs=1e-4)
+@pytest.mark.parametrize("number", range(4))
+def test_the_foot_has_its_gap_in_each_slot_at_every_depth(number):
+    _, y, gap = made().layout.slots_mm[number]
+    x = -4.05  # the foot, 8 mm long, ends before the spine at 0
+    key, gauge = mesh("key"), mesh("gauge")
+    # Seated, and lifted until half of the play of a press is used.
+    for lift in (0.0, 0.15):
+        for side, meets in ((gap - 0.005, False), (gap + 0.02, True)):
+            for sign in (-1.0, 1.0):
+                shared = shared_mm3(gauge, key.moved((x, y + sign * side, lift + 0.001)))
+                assert (shared > 0.01) == meets, (gap, lift, side)
+
+
+@pytest.mark.parametrize(("name", "level"), [("slots_mm", "top"), ("rings_mm", "side")])
+def test_as_many_bars_as_the_number_stand_out_beside_each(name, level):
+    gauge = mesh("gauge")
+    for number, (x, y, _) in enumerate(getattr(made().layout, name), start=1):
+        if level == "top":
+            found = cross_section(gauge, gauge.bounds[0, 2] + 0.5)
+            bars = [bar for bar in found if abs(bar.centroid.y - y) < 6.0]
+        else:
+            # Outside the ring's own wall: 7.5 + 0.4 + 1.6 mm from its middle.
+            ring = shapely.Point(x, y).buffer(9.55, quad_segs=64)
+            whole = shapely.union_all(cross_section(gauge, -2.5)).difference(ring)
+            beside = shapely.box(x + 5.0, y - 6.0, x + 20.0, y + 6.0)
+            others = [shapely.Point(x, y + dy).buffer(9.55) for dy in (-17.6, 17.6)]
+            found = whole.intersection(beside).difference(shapely.union_all(others))
+            bars = [bar for bar in shapely.get_parts(found) if bar.area > 0.2]
+        assert len(bars) == number
+        places = sorted((bar.bounds[1] + bar.bounds[3]) / 2.0 for bar in bars)
+        # Dots of braille are 2.5 mm apart; from memory.
+        assert np.diff(places) == pytest.approx(2.5, abs=0.01)
+        for bar in bars:
+            assert bar.bounds[3] - bar.bounds[1] == pytest.approx(1.2, abs=0.01)
+
+
+def depth_at(corners, x, y):
+    """Return how deep the sampler's underside is engraved at a place [mm]."""
+    a, b, c = np.moveaxis(corners, 1, 0)
+    u, v, w = b[:, :2] - a[:, :2], c[:, :2] - a[:, :2], (x, y) - a[:, :2]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        twice = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+        s = (w[:, 0] * v[:, 1] - w[:, 1] * v[:, 0]) / twice
+        t = (u[:, 0] * w[:, 1] - u[:, 1] * w[:, 0]) / twice
+        inside = (s >= 0.0) & (t >= 0.0) & (s + t <= 1.0)
+    heights = a[:, 2] + s * (b[:, 2] - a[:, 2]) + t * (c[:, 2] - a[:, 2])
+    return heights[inside].min()
+
+
+def test_strokes_are_as_deep_as_their_width_lets_them():
+    seen, draft_deg = body(mesh("sampler")).triangles, Design().relief.draft_deg
+    singles, pairs = made().layout.singles, made().layout.pairs
+    cells = [(depth, width) for depth in DEPTHS_MM for width in WIDTHS_MM]
+    for one, (depth, width) in zip(singles, cells, strict=True):
+        expected = reached_mm(depth, width, draft_deg)
+        assert one.reached_mm == pytest.approx(expected, abs=1e-12)
+        # A ray beside the ridge by 0.001 mm; facets keep the draft at 0.01 mm less depth.
+        assert depth_at(seen, one.x_mm + 0.013, one.y_mm + 0.001) == pytest.approx(
+            expected, abs=0.016
+        )
+    cells = [(depth, gap) for depth in DEPTHS_MM for gap in PAIR_GAPS_MM]
+    for one, (depth, gap) in zip(pairs, cells, strict=True):
+        expected = reached_mm(depth, PAIR_WIDTH_MM, draft_deg)
+        for side in (-1.0, 1.0):
+            x = one.x_mm + side * (gap + PAIR_WIDTH_MM) / 2.0 + 0.001
+            assert depth_at(seen, x, one.y_mm + 0.013) == pytest.approx(expected, abs=0.016)
+
+
+def test_depths_that_a_draft_of_15_deg_lets_strokes_reach():
+    # Worked by hand: 0.3, 0.4 and 0.5 mm over tan 15 deg = 0.26795.
+    deepest = {one.head_mm: one.reached_mm for one in made().layout.singles}
+    assert deepest[0.6] == pytest.approx(1.12, abs=0.005)
+    assert deepest[0.8] == pytest.approx(1.49, abs=0.005)
+    deep = [one.reached_mm for one in coupon_layout(10.0).singles if one.head_mm == 0.6]
+    assert deep == pytest.approx([0.6, 1.0, 1.4, 1.70], abs=0.002)  # 0.3 / 0.17633
+
+
+@cache
+def mouths():
+    """Return what is engraved at the sampler's underside, as it reads on the dough."""
+    seen = body(mesh("sampler"))
+    loops = seen.section(plane_origin=(0.0, 0.0, MOUTH_MM), plane_normal=(0.0, 0.0, 1.0)).discrete
+    plate = shapely.build_area(shapely.MultiLineString([loop[:, :2] for loop in loops]))
+    outside = [shapely.Polygon(part.exterior) for part in shapely.get_parts(plate)]
+    return shapely.union_all(outside).difference(plate)
+
+
+def engraved(x, y, half_x, half_y):
+    return mouths().intersection(shapely.box(x - half_x, y - half_y, x + half_x, y + half_y))
+
+
+def test_strokes_and_gaps_are_as_wide_as_their_heads():
+    for number, one in enumerate(made().layout.singles):
+        stroke = mouths().intersection(shapely.Point(one.x_mm, one.y_mm).buffer(1.8))
+        _, low, _, high = stroke.bounds
+        assert high - low == pytest.approx(WIDTHS_MM[number % 5], abs=1e-3)
+    for number, one in enumerate(made().layout.pairs):
+        left, right = shapely.get_parts(
+            mouths().intersection(
+                shapely.box(one.x_mm - 3, one.y_mm - 1, one.x_mm + 3, one.y_mm + 1)
+            )
+        )
+        left, right = sorted((left, right), key=lambda part: part.bounds[0])
+        assert right.bounds[0] - left.bounds[2] == pytest.approx(PAIR_GAPS_MM[number % 4], abs=1e-3)
+        for part in (left, right):
+            assert part.bounds[2] - part.bounds[0] == pytest.approx(PAIR_WIDTH_MM, abs=1e-3)
+
+
+def drawn(text, height_mm, at_mm):
+    """Return text as matplotlib draws it, about a place."""
+    path = TextPath((0, 0), text, prop=FontProperties(family="DejaVu Sans", weight="bold"))
+    rings = [shapely.Polygon(ring) for ring in path.to_polygons()]
+    shape = shapely.Polygon()
+    for ring in rings:
+        shape = shape.symmetric_difference(ring.buffer(0.0))
+    x0, y0, x1, y1 = shape.bounds
+    factor = height_mm / (y1 - y0)
+    shape = scale(shape, factor, factor, origin=((x0 + x1) / 2.0, (y0 + y1) / 2.0))
+    return translate(shape, at_mm[0] - (x0 + x1) / 2.0, at_mm[1] - (y0 + y1) / 2.0)
+
+
+def agreement(found, text, height_mm):
+    x0, y0, x1, y1 = found.bounds
+    asked = drawn(text, height_mm, ((x0 + x1) / 2.0, (y0 + y1) / 2.0))
+    return found.intersection(asked).area / found.union(asked).area
+
+
+def test_each_figure_reads_right_on_the_dough_and_states_the_depth_reached():
+    cells = [(depth, width) for depth in DEPTHS_MM for width in WIDTHS_MM]
+    for one, (depth, width) in zip(made().layout.singles, cells, strict=True):
+        text = f"{reached_mm(depth, width, 15.0):.2f}"
+        under = engraved(one.x_mm, one.y_mm - 3.5, 5.6, 1.7)
+        assert agreement(under, text, 3.0) > 0.95, text
+    for row, depth in enumerate(DEPTHS_MM):
+        first = made().layout.pairs[4 * row]
+        before = engraved(first.x_mm - 11.2, first.y_mm, 5.6, 1.7)
+        assert agreement(before, f"{depth:.2f}", 3.0) > 0.95
+    heads = [*zip(made().layout.singles, WIDTHS_MM, strict=False),
+             *zip(made().layout.pairs, PAIR_GAPS_MM, strict=False)]  # fmt: skip
+    for one, head in heads:
+        above = engraved(one.x_mm, one.y_mm + 6.0, 5.6, 2.2)
+        assert agreement(above, f"{head:.1f}", 4.0) > 0.95
+    # The judge can say no: what reads mirrored agrees less.
+    assert agreement(scale(under, -1.0, 1.0), text, 3.0) < 0.8
 
 
 def test_a_bed_that_is_too_small_is_refused():
-    design = Design().with_values({"printer.bed_mm": [90.0, 90.0, 100.0]})
-    with pytest.raises(SpecError, match=r"printer.bed_mm = .* is smaller than the gauge along x"):
+    design = Design().with_values({"printer.bed_mm": [70.0, 70.0, 100.0]})
+    with pytest.raises(SpecError, match=r"printer.bed_mm = .* is smaller than the gauge along y"):
         coupons(design)
