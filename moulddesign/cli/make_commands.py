@@ -252,7 +252,7 @@ def _measured(value: float | Message, unit: str) -> str:
 
 FOLDER: Final = Path("exports") / "coupons"
 
-FLAGS: Final = {"--printer", "--material", "--bed", "--draft"}
+FLAGS: Final = {"--printer", "--material", "--bed", "--draft", "--shrink"}
 """Options of `make` that change a coupon."""
 
 OPTIONS: Final[tuple[Override, ...]] = tuple(
