@@ -116,6 +116,10 @@ FIGURE_DEPTH_MM: Final = 0.6
 FIGURE_DRAFT_DEG: Final = 10.0
 """Draft of the figures' walls, so that dough and crumbs come out; our choice [deg]."""
 
+FIGURE_CHORD_MM: Final = 0.02
+"""Largest distance of a figure's edge from its curve, a twentieth of a printed line: the file is a
+fifth of the size [mm]."""
+
 CORNER_MM: Final = 4.0
 """Corners of the sampler; our choice [mm]."""
 
@@ -373,9 +377,10 @@ def _figures(layout: CouponLayout) -> list[shapely.Geometry]:
     depths += [
         ((one.x_mm - CELL_MM[0], one.y_mm), one.reached_mm) for one in layout.pairs[:: len(GAPS_MM)]
     ]
-    return above + [
+    under = [
         text_region(f"{depth:.2f}", height_mm=FIGURE_MM, at_mm=at_mm) for at_mm, depth in depths
     ]
+    return [figure.simplify(FIGURE_CHORD_MM) for figure in (*above, *under)]
 
 
 def _region(shapes: list[shapely.Geometry], depth_mm: float, draft_deg: float) -> ReliefRegion:
