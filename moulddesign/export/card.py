@@ -108,8 +108,8 @@ def duration(low_min: float, high_min: float) -> str:
 
 
 USES: Final = {
-    Kind.PRESS: "Set the sleeve over the wrapped piece and press the stamp down with the plunger; "
-    "lift everything off the table and push the pastry out.",
+    Kind.PRESS: "Five moves a piece: load, press on the stop, take the stop off, push out, stop "
+    "on; the first page shows them.",
     Kind.BLOCK: "Dust the cavity, press the wrapped piece into it, level it with the rim, turn the "
     "block over and knock its rim on the table; the vent lets air in behind the pastry. Wash it "
     "with a brush, the vent from the back.",
@@ -137,6 +137,7 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
         "inlays": " ".join(with_word_breaks(str(said)) for said in build.inlay_sentences),
         "shapes": [*piece["shapes"], *_pressed(build)],
         "others": [with_word_breaks(one.stamp_name) for one in build.further],
+        "stop": " ".join(map(str, build.stop_sentences)),
         "state": state_of(build),
         "parts": parts_table(report["parts"], build.design.printer.layer_height_mm),
         "order": [with_word_breaks(part.name) for part in build.mould.assembled],
@@ -161,6 +162,8 @@ def _pressed(build: Build) -> Iterator[list[str]]:
     yield ["Pressed height, to the flat top", f"{build.pastry.height_mm:.1f} mm"]
     for one in build.further:
         yield [f"…under {with_word_breaks(one.stamp_name)}", f"{one.pastry.height_mm:.1f} mm"]
+    if isinstance(build.mould.layout, PressLayout):
+        yield ["Stop", f"{build.mould.layout.stop_height_mm:.1f} mm"]
     yield ["Pressed width", f"{format_number(build.pastry.outline.width_mm)} mm"]
     if build.interior.is_filled:
         yield ["Crust all round", f"{build.interior.crust_mm:.1f} mm"]

@@ -49,6 +49,7 @@ from moulddesign.export.pictures import (
     relief_plan,
     row_scene,
 )
+from moulddesign.export.press_steps import press_steps
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.mould import CouponLayout, MouldSet, coupons, filament
@@ -315,6 +316,9 @@ class BuildFiles:
         pictures |= {f"other-{number}.png": self._picture(name) for number, name in others}
         figures = card_figures(self.build, self.options.recipe)
         figures |= {"relief": list(self._relief.caption), "caption": CAPTION}
+        steps = press_steps(self.build, self._sections.parts, self._sections.pastry)
+        figures |= {"steps": [[step.name, step.says] for step in steps]}
+        pictures |= {f"step-{number}.svg": step.picture for number, step in enumerate(steps)}
         return Card(
             figures=figures,
             pictures=pictures | {"section.svg": section},
