@@ -205,7 +205,7 @@ def _infill(names: Sequence[str]) -> Iterator[list[str]]:
 def _error(printer: PrinterTable) -> str:
     """Return for which printing error the gaps are made."""
     if printer.print_error_mm is None:
-        return "made for a printer that nobody measured: print the gauge, and it can be less"
+        return "for an unmeasured printer; the gauge makes it less"
     return f"for a printing error of {format_number(printer.print_error_mm)} mm"
 
 
