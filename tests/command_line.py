@@ -1,6 +1,8 @@
 """Running the command in the test's own process."""
 
+import io
 import sys
+from contextlib import redirect_stderr, redirect_stdout
 
 import pytest
 
@@ -15,6 +17,18 @@ def run(monkeypatch, capsys, *arguments):
         main()
     seen = capsys.readouterr()
     return stopped.value.code, seen.out, seen.err
+
+
+def ran(*arguments, folder):
+    """Return the same of a run in a folder, where a test's own fixtures are not at hand."""
+    out, err = io.StringIO(), io.StringIO()
+    with pytest.MonkeyPatch.context() as changed, redirect_stdout(out), redirect_stderr(err):
+        changed.chdir(folder)
+        changed.setattr(sys, "argv", ["moulddesign", *map(str, arguments)])
+        changed.setenv("COLUMNS", "100")
+        with pytest.raises(SystemExit, match=r"^\d+$") as stopped:
+            main()
+    return stopped.value.code, out.getvalue(), err.getvalue()
 
 
 def refused(monkeypatch, capsys, *arguments):

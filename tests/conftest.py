@@ -18,13 +18,17 @@ def pytest_collection_modifyitems(items):
 
 
 # A sample that fails once fails again. On a busy machine an example takes as long as it takes.
-settings.register_profile(
-    "same samples",
-    derandomize=True,
-    deadline=None,
-    suppress_health_check=[HealthCheck.too_slow],
+SAMPLES = settings(
+    derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow], max_examples=30
 )
-settings.load_profile("same samples")
+settings.register_profile("usual", SAMPLES)
+settings.register_profile("slow", SAMPLES, max_examples=100)
+
+
+def pytest_configure(config):
+    """Take larger samples where the tests marked slow run, too."""
+    settings.load_profile("usual" if config.option.markexpr == "not slow" else "slow")
+
 
 # Each worker has a core: threads of the libraries within one would only wait for one another.
 os.environ.update({f"{pool}_NUM_THREADS": "1" for pool in ("OPENBLAS", "OMP", "RAYON")})

@@ -77,18 +77,17 @@ LEAF = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100">
 <path d="M50 4C86 14 98 50 84 76C70 98 30 98 16 76C2 50 14 14 50 4Z"/></svg>"""
 
 
+PASTRIES = ("round", "square", "scalloped", "hexagon", "octagon", "leaf.svg")
+
+
 @pytest.mark.parametrize(
-    "outline",
-    [
-        "round",
-        "square",
-        pytest.param("scalloped", marks=pytest.mark.slow),
-        pytest.param("hexagon", marks=pytest.mark.slow),
-        pytest.param("octagon", marks=pytest.mark.slow),
-        pytest.param("leaf.svg", marks=pytest.mark.slow),
+    ("kind", "outline"),
+    [  # in the usual run each motif lies on one of them, in turn
+        pytest.param(kind, outline, marks=pytest.mark.slow if (n + m) % len(PASTRIES) else ())
+        for n, kind in enumerate(Motif)
+        for m, outline in enumerate(PASTRIES)
     ],
 )
-@pytest.mark.parametrize("kind", Motif)
 def test_usual_motif_prints_and_fills_where_it_lies_on_a_pastry(kind, outline, tmp_path):
     if outline == "leaf.svg":
         (tmp_path / outline).write_text(LEAF)

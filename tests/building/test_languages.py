@@ -16,10 +16,12 @@ SYMBOLS = {"", "g", "mm", "mm2", "mm3", "mL", "N", "%"}
 
 DESIGNS = {
     "press": {},
-    "sunk": {"relief": {"sense": "sunk"}},
     "block": {"mould": {"kind": "block", "cavities": 2}, "portion": {"centres": [{"mass_g": 4}]}},
     "cast": {"mould": {"kind": "cast"}},
-    "stamps": {"further_stamps": [{"name": "sun", "layers": [{"pattern": "sun"}]}]},
+    "sunk, and a further stamp": {
+        "relief": {"sense": "sunk"},
+        "further_stamps": [{"name": "sun", "layers": [{"pattern": "sun"}]}],
+    },
     "nothing on top": {"relief": {"layers": []}, "portion": {"centres": []}},
 }
 

@@ -50,7 +50,7 @@ def stl_bytes(corners, faces):
 
 
 def archived(path, content):
-    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
         archive.writestr("3D/3dmodel.model", content)
 
 
@@ -168,7 +168,7 @@ def test_an_archive_bomb_is_one_sentence_and_takes_little_memory(tmp_path, verb,
     """Each in a process of its own, whose peak of memory the kernel counts (getrusage(2))."""
     path = tmp_path / "bomb.3mf"
     BOMBS[bomb](path)
-    assert path.stat().st_size < 2_000_000
+    assert path.stat().st_size < 4_000_000
     measured = (
         "import resource, subprocess, sys; done = subprocess.run(sys.argv[1:]); "
         "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss); sys.exit(done.returncode)"

@@ -3,14 +3,11 @@
 import json
 
 import trimesh
-from cli.command import moulddesign
-from command_line import refused
+from command_line import ran, refused
 
 
 def test_coupons_are_published_with_what_to_do_with_them(tmp_path):
-    code, said, _ = moulddesign(
-        "coupon", "--printer", "small-bed", "--out", tmp_path / "c", "--json"
-    )
+    code, said, _ = ran("coupon", "--printer", "small-bed", "--out", "c", "--json", folder=tmp_path)
     assert code == 0
     report = json.loads(said)
     assert report == json.loads((tmp_path / "c" / "report.json").read_text("utf-8"))

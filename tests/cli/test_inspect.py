@@ -128,7 +128,7 @@ def terminal():
 @pytest.mark.parametrize("verb", [("inspect",), ("fit", "--mesh")], ids=["inspect", "fit"])
 def test_a_terminal_sees_a_bar_over_the_stages(tmp_path, terminal, verb):
     path = tmp_path / "cup.stl"
-    fine = [trimesh.creation.icosphere(subdivisions=6, radius=r) for r in (30.0, 20.0)]
+    fine = [trimesh.creation.icosphere(subdivisions=5, radius=r) for r in (30.0, 20.0)]
     fine[1].invert()
     trimesh.util.concatenate(fine).export(path)
     ours, theirs = terminal

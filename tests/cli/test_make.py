@@ -8,13 +8,14 @@ import signal
 import subprocess
 import sys
 import time
+from functools import cache
 from pathlib import Path
 
 import kept_designs
 import pytest
 import trimesh
 from cli.command import environment, moulddesign
-from command_line import refused, run
+from command_line import ran, refused, run
 
 FILES = {f"{name}.stl" for name in (*kept_designs.PRESS_PARTS, "pastry")} | {
     "report.json",
@@ -39,15 +40,16 @@ def kitchen(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def made(kitchen):
-    """Return exit code, report and folder of each real input, made once."""
-    results = {}
-    for number, (name, arguments) in enumerate(REAL.items()):
-        out = kitchen / f"out-{number}"
-        code, said, _ = moulddesign(
-            *("make", *arguments, "--formats", "stl", "--json", "--out", out), folder=kitchen
-        )
-        results[name] = code, json.loads(said), out
-    return results
+    """Return what gives exit code, report and folder of a real input, made once."""
+
+    @cache
+    def make(name):
+        out = kitchen / name.replace(" ", "-")
+        asked = ("make", *REAL[name], "--formats", "stl", "--json", "--out", out)
+        code, said, _ = ran(*asked, folder=kitchen)
+        return code, json.loads(said), out
+
+    return make
 
 
 def content(folder):
@@ -59,9 +61,13 @@ def content(folder):
     }
 
 
-@pytest.mark.parametrize("name", REAL)
+ASKED = [pytest.param(n, marks=pytest.mark.slow if "125" in n else ()) for n in REAL]
+"""The square of 125 g is built, not written, in the usual run: tests/building does."""
+
+
+@pytest.mark.parametrize("name", ASKED)
 def test_the_real_inputs_publish_with_no_failed_finding(made, name):
-    code, report, out = made[name]
+    code, report, out = made(name)
     assert code == 0
     assert {path.name for path in out.iterdir()} >= FILES
     assert {f["verdict"] for f in report["findings"]} <= {"good", "warn"}
@@ -69,9 +75,9 @@ def test_the_real_inputs_publish_with_no_failed_finding(made, name):
     assert report["cautions"]
 
 
-@pytest.mark.parametrize("name", REAL)
+@pytest.mark.parametrize("name", ASKED)
 def test_another_library_reads_the_files_back(made, name):
-    _, report, out = made[name]
+    _, report, out = made(name)
     for part in report["parts"]:
         body = trimesh.load_mesh(out / f"{part['name']}.stl")
         assert body.is_watertight
@@ -85,7 +91,7 @@ def test_another_library_reads_the_files_back(made, name):
 
 
 def test_the_published_design_makes_the_same_bytes_in_another_process(made, kitchen):
-    _, first, out = made["250 g square, two centres"]
+    _, first, out = made("250 g square, two centres")
     again = kitchen / "again"
     code, said, _ = moulddesign(
         *("make", out / "design.toml", "--formats", "stl", "--json", "--out", again),
@@ -130,7 +136,7 @@ class TestInterrupted:
     # slow or fast, so that some fall after the end: what must hold holds at every moment.
     @pytest.mark.parametrize("seconds", [0.1, 1.5, 4.0])
     def test_a_killed_run_leaves_the_old_folder_whole(self, made, tmp_path, seconds):
-        _, _, source = made["30 g round without centre"]
+        _, _, source = made("30 g round without centre")
         shutil.copytree(source, tmp_path / "out")
         before = content(tmp_path / "out")
         process = started(*QUICK, "--out", "out", "--overwrite", folder=tmp_path)
@@ -176,7 +182,7 @@ def limited(*arguments, folder, most_bytes):
 class TestDisk:
     @pytest.mark.skipif(sys.platform == "win32", reason="no limit on file sizes there")
     def test_a_full_disk_is_said_and_leaves_nothing(self, made, tmp_path):
-        _, _, source = made["30 g round without centre"]
+        _, _, source = made("30 g round without centre")
         shutil.copytree(source, tmp_path / "out")
         before = content(tmp_path / "out")
         done = limited(*QUICK, "--out", "out", "--overwrite", folder=tmp_path, most_bytes=100_000)
@@ -211,7 +217,7 @@ class TestDisk:
 
 @pytest.mark.parametrize("verb", ["make", "coupon"])
 def test_another_mould_is_not_lost(made, monkeypatch, capsys, tmp_path, verb):
-    *_, source = made["30 g round without centre"]
+    *_, source = made("30 g round without centre")
     shutil.copytree(source, tmp_path / "mine")
     before = content(tmp_path / "mine")
     monkeypatch.chdir(tmp_path)
@@ -290,9 +296,8 @@ def test_a_missing_system_library_is_one_sentence(tmp_path):
     assert {path.name for path in tmp_path.iterdir()} == {"cadquery"}
 
 
-def test_people_get_tables_and_the_cautions(made, kitchen):
-    del made
-    code, said, remarks = moulddesign("make", *QUICK, "--out", "shown", folder=kitchen)
+def test_people_get_tables_and_the_cautions(kitchen):
+    code, said, remarks = ran("make", *QUICK, "--out", "shown", folder=kitchen)
     assert code == 0
     for word in ("crust", "sleeve", "stamp", "plunger", "Findings", "food-safe", "Allergens"):
         assert word in said

@@ -14,7 +14,7 @@ from pathlib import Path
 import kept_designs
 import pytest
 from cli.command import COMMAND, environment, moulddesign
-from command_line import refused
+from command_line import ran, refused
 
 from moulddesign.design import Design
 from moulddesign.export import ExportOptions
@@ -82,7 +82,7 @@ def test_a_piece_has_the_bytes_that_make_gives_it(made, tmp_path):
     *_, folder = made
     design = folder / "out" / "figs" / "design.toml"
     arguments = (design, "--formats", "stl", "--out", tmp_path / "made", "--json")
-    code, said, _ = moulddesign("make", *arguments)
+    code, said, _ = ran("make", *arguments, folder=tmp_path)
     assert code == 0
     first, second = content(folder / "out" / "figs"), content(tmp_path / "made")
     assert set(first) >= FILES
@@ -137,7 +137,7 @@ def test_a_folder_with_other_things_in_it_stops_the_series_before_it_begins(tmp_
     (tmp_path / "cakes.csv").write_text(TABLE)
     (tmp_path / "out" / "figs").mkdir(parents=True)
     (tmp_path / "out" / "figs" / "letter.txt").write_text("mine")
-    code, said, remarks = moulddesign("series", "cakes.csv", "--out", "out", folder=tmp_path)
+    code, said, remarks = ran("series", "cakes.csv", "--out", "out", folder=tmp_path)
     assert (code, said) == (1, "")
     assert "holds other things (no report.json)" in remarks
     assert names(tmp_path / "out") == ["figs"]

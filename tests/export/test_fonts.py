@@ -1,6 +1,7 @@
 """Names in scripts that our face lacks: never a box, and a font that the design names is used."""
 
 import io
+from functools import cache
 
 import pytest
 from export.builds import DEMO, built, unchecked
@@ -37,9 +38,15 @@ NAMES = [
 ]
 
 
-def named(name, **relief):
+@cache
+def named(name):
     plain = name.replace("\u200d", "")  # a folder's name holds no joiner
-    values = {"name": plain, "portion.centres": [{"name": name, "mass_g": 5.0}], **relief}
+    values = {
+        "name": plain,
+        "portion.centres": [{"name": name, "mass_g": 5.0}],
+        "relief.layers": [],
+        "mould.lettering": False,
+    }
     return unchecked(Design.read(DEMO).with_values(values))
 
 
@@ -131,7 +138,7 @@ def font(tmp_path):
 
 def test_a_font_that_the_design_names_prints_what_our_face_lacks(font):
     layers = [{"text": "\u6817", "font": str(font)}]
-    made = named("\u6817 \U0001f3ee", **{"relief.layers": layers})
+    made = unchecked(named("\u6817 \U0001f3ee").design.with_values({"relief.layers": layers}))
     lettered = fonts_of(made.design)
     raw = card_of(made, lettered)
     assert boxes(raw) == 0

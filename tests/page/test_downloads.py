@@ -5,7 +5,7 @@ import zipfile
 
 import pytest
 import trimesh
-from cli.command import moulddesign
+from command_line import ran
 from page.person import drawn
 
 from moulddesign.design import Design
@@ -35,7 +35,7 @@ def test_the_whole_set_is_the_command_lines(visit, design_file, tmp_path):
     with page.expect_download() as awaited:
         page.click("a.download-all")
     archive = zipfile.ZipFile(io.BytesIO(awaited.value.path().read_bytes()))
-    code, _, said = moulddesign("make", design_file, "--out", tmp_path / "made")
+    code, _, said = ran("make", design_file, "--out", "made", folder=tmp_path)
     assert code == 0, said
     made = {path.name: path.read_bytes() for path in (tmp_path / "made").iterdir()}
     found = {name.removeprefix("rings/"): archive.read(name) for name in archive.namelist()}

@@ -194,17 +194,6 @@ def test_a_body_too_large_is_refused_before_it_is_read(served):
     line.close()
 
 
-def test_an_upload_that_breaks_off_says_nothing_on_the_terminal():
-    page = started("--port", "0")
-    head = b"POST /upload/mesh HTTP/1.1\r\nHost: 127.0.0.1:%d\r\nContent-Length: 999\r\n\r\nsolid"
-    with socket.create_connection(("127.0.0.1", page.port), timeout=30) as line:
-        line.sendall(head % page.port)
-    assert asked(page)[0] == 200  # it goes on
-    page.process.send_signal(signal.SIGINT)
-    assert page.process.stderr.read() == ""
-    assert ended(page) == 130
-
-
 def test_an_upload_is_named_by_its_content_alone(served):
     drawing = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"/>'
     _, content, _ = asked(
@@ -223,15 +212,8 @@ def test_it_listens_on_this_machine_alone(served):
     assert f"00000000:{served.port:04X}" not in ears
 
 
-def test_a_taken_port_gives_the_next_and_ctrl_c_ends_it(served):
-    other = started("--port", str(served.port))
-    assert other.port > served.port
-    # 128 + SIGINT, as a shell says it and every verb of the command line
-    assert ended(other) == 130
-
-
-def test_a_program_is_told_where_the_page_is():
-    command = [*COMMAND, "page", "--no-browser", "--port", "0", "--json"]
+def test_a_program_is_told_where_the_page_is_that_found_its_port_taken(served):
+    command = [*COMMAND, "page", "--no-browser", "--port", str(served.port), "--json"]
     with subprocess.Popen(  # noqa: S603 (our own command)
         command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=environment()
     ) as page:
@@ -239,12 +221,15 @@ def test_a_program_is_told_where_the_page_is():
         assert told == {
             "address": f"http://127.0.0.1:{told['port']}/", "port": told["port"], "pid": page.pid,
         }  # fmt: skip
+        assert told["port"] > served.port
         line = http.client.HTTPConnection("127.0.0.1", told["port"], timeout=30)
         line.request("GET", "/")
         assert line.getresponse().status == 200
         line.close()
         page.send_signal(signal.SIGINT)
         assert page.stdout.read() == ""  # nothing more than that one line
+    # 128 + SIGINT, as a shell says it and every verb of the command line
+    assert page.returncode == 130
 
 
 @pytest.mark.parametrize(
@@ -254,9 +239,14 @@ def test_a_program_is_told_where_the_page_is():
         pytest.param(signal.SIGTERM, id="kill"),
     ],
 )
-def test_no_upload_is_left_behind(tmp_path, how):
+def test_no_upload_is_left_behind_and_one_that_breaks_off_is_not_spoken_of(tmp_path, how):
     page = started("--port", "0", TMPDIR=str(tmp_path))
+    head = b"POST /upload/mesh HTTP/1.1\r\nHost: 127.0.0.1:%d\r\nContent-Length: 999\r\n\r\nsolid"
+    with socket.create_connection(("127.0.0.1", page.port), timeout=30) as line:
+        line.sendall(head % page.port)
     assert asked(page, "POST", "/upload/design", b"name = 'x'")[0] == 200
     assert len(list(tmp_path.glob("moulddesign-page-*/uploads/own-*.toml"))) == 1
+    page.process.send_signal(how)
+    assert page.process.stderr.read() == ""
     assert ended(page, how) == 130
     assert list(tmp_path.iterdir()) == []

@@ -219,16 +219,6 @@ def test_checks_can_be_stopped_and_asked_for_again(visit):
     page.wait_for_selector(".verdict-counts")
 
 
-def test_files_are_made_once_where_the_button_is_pressed_twice(visit):
-    page = visit()
-    page.wait_for_selector(".verdict-counts")
-    page.dblclick("text=Make files")
-    page.wait_for_selector("button:disabled >> text=Make files")
-    page.wait_for_selector("a.download-all")
-    page.wait_for_selector("button:enabled >> text=Make files")
-    assert page.inner_text(".files-status") == ""
-
-
 def test_files_given_up_for_another_design_are_said_to_be_old(visit):
     page = visit()
     page.wait_for_selector(".verdict-counts")

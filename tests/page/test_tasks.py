@@ -124,7 +124,9 @@ def test_a_design_comes_with_its_drawing(visit, tmp_path):
     relief_is_the_square(page)
 
 
-def test_a_set_that_was_downloaded_comes_back_with_its_drawing(visit, tmp_path):
+def test_a_set_is_made_once_where_one_presses_twice_and_comes_back_with_its_drawing(
+    visit, tmp_path
+):
     path = tmp_path / "mine.svg"
     path.write_text(SQUARE)
     page = visit()
@@ -136,8 +138,11 @@ def test_a_set_that_was_downloaded_comes_back_with_its_drawing(visit, tmp_path):
     page.wait_for_selector(".verdict-counts")
     page.wait_for_timeout(1000)
     page.wait_for_selector(".verdict-counts")
-    page.click("text=Make files")
+    page.dblclick("text=Make files")
+    page.wait_for_selector("button:disabled >> text=Make files")
     page.wait_for_selector("a.download-all", timeout=120_000)
+    page.wait_for_selector("button:enabled >> text=Make files")
+    assert page.inner_text(".files-status") == ""
     with page.expect_download() as awaited:
         page.click("a.download-all")
     awaited.value.save_as(tmp_path / "set.zip")
