@@ -431,6 +431,7 @@ def _size_notes(cavities: Sequence[MeasuredCavity], unit: LengthUnit | None) -> 
     largest_ml = ml_from_mm3(max(cavity.volume_mm3 for cavity in cavities))
     if least_ml <= largest_ml <= most_ml:
         return ()
+    vented = (say("fit.vent-lets-it-run"),) if largest_ml < least_ml else ()
     now = LengthUnit.MM if unit is None else unit
     others = {other: largest_ml * (other.in_mm / now.in_mm) ** 3 for other in LengthUnit}
     fitting = tuple(
@@ -439,8 +440,8 @@ def _size_notes(cavities: Sequence[MeasuredCavity], unit: LengthUnit | None) -> 
         if least_ml <= volume_ml <= most_ml
     )
     if not fitting:
-        return (say("fit.no-pastry-size", volume_ml=largest_ml),)
-    return (say("fit.no-pastry-size-but", volume_ml=largest_ml, others=fitting),)
+        return (say("fit.no-pastry-size", volume_ml=largest_ml), *vented)
+    return (say("fit.no-pastry-size-but", volume_ml=largest_ml, others=fitting), *vented)
 
 
 def _bore_outline(sleeve: Mesh) -> Outline:

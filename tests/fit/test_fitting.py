@@ -406,6 +406,13 @@ def test_a_mesh_has_volume_and_crust_of_its_closed_form(tmp_path, tool, inside):
     assert row(made).crust_thickness_mm == pytest.approx(closed, abs=MESH_CRUST_MM)
 
 
+def test_a_vent_through_the_floor_is_named_where_hardly_anything_is_held(tmp_path):
+    dent = cylinder(5, -1, 1).translate([45, 45, 0])  # as a letter: all else runs out
+    vented = block(cylinder(25, -20, 1), cylinder(0.6, -41, 1), dent)
+    made = fit(EVEN, owned(mesh=written(tmp_path, "vented.stl", vented)))
+    assert any("mould.vent_mm = 0" in str(note) for note in made.notes)
+
+
 @pytest.mark.parametrize("ending", ["stl", "3mf"])
 def test_a_file_that_was_made_larger_for_its_plastic_is_the_size_of_its_print(tmp_path, ending):
     larger = 1.0 / 0.985  # PP
