@@ -31,7 +31,7 @@ ASIDE_MM: Final = 14.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class PressStep:
     """One step of the work."""
 
     name: str
@@ -40,7 +40,9 @@ class Step:
     """SVG file."""
 
 
-def press_steps(build: Build, parts: Sequence[PartProfile], pastry: shapely.Geometry) -> list[Step]:
+def press_steps(
+    build: Build, parts: Sequence[PartProfile], pastry: shapely.Geometry
+) -> list[PressStep]:
     """Return the steps from a clean press to a clean press; none where the mould is no press."""
     layout = build.mould.layout
     if not isinstance(layout, PressLayout):
@@ -49,7 +51,9 @@ def press_steps(build: Build, parts: Sequence[PartProfile], pastry: shapely.Geom
     scenes = list(_scenes(layout, cuts, pastry))
     # All in one scale: a picture is as wide as its scene.
     high = max(_bounds(bodies)[3] for _, _, bodies in scenes)
-    return [Step(name=name, says=says, picture=_svg(bodies, high)) for name, says, bodies in scenes]
+    return [
+        PressStep(name=name, says=says, picture=_svg(bodies, high)) for name, says, bodies in scenes
+    ]
 
 
 Body = tuple[str, shapely.Geometry]
