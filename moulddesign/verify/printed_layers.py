@@ -124,10 +124,11 @@ def _changes(mesh: Mesh, heights_mm: Points) -> NDArray[np.bool_]:
 def _region(loops: Sequence[Points]) -> BaseGeometry:
     """Return the region of clean loops: outer ones counter-clockwise, holes clockwise."""
     outer = [loop for loop in loops if _is_counter_clockwise(loop)]
+    region = shapely.MultiPolygon([shapely.Polygon(loop) for loop in outer])
     if len(outer) == 1:
         region = shapely.Polygon(outer[0], [loop for loop in loops if loop is not outer[0]])
-        if region.is_valid:
-            return region
+    if len(outer) in {1, len(loops)} and region.is_valid:
+        return region
     return booleans.region(loops)
 
 
