@@ -4,7 +4,7 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
 from itertools import chain
 from math import pi, sqrt
 from types import MappingProxyType
@@ -51,6 +51,8 @@ from moulddesign.verify import (
 )
 from moulddesign.verify.press_checks import Press
 from moulddesign.verify.press_limits import PressSizes, press_limit_findings
+from moulddesign.verify.printed_fit import printed_fit_findings, stamp_fit_findings
+from moulddesign.verify.printed_press import PrintedPress
 from moulddesign.verify.pull import pull_findings
 from moulddesign.verify.soundness import soundness, volume_finding, volume_mm3
 
@@ -185,6 +187,7 @@ def first_stamp_findings(made: CheckInput, table: PressTable) -> tuple[Finding, 
     press = _assembled(made)
     return (
         *_press(made, table, press),
+        *printed_fit_findings(_as_printed(made, press)),
         *_pull(made, press.stamp),
         printing.bore_foot_finding(made.meshes["sleeve"], part="sleeve", layer_mm=layer_mm),
         printing.outer_foot_finding(made.meshes["stamp"], part="stamp", layer_mm=layer_mm),
@@ -206,6 +209,7 @@ def further_stamp_findings(
     found = (
         *piece_findings(own),
         *_press(own, table, press),
+        *stamp_fit_findings(_as_printed(own, press)),
         *_pull(own, press.stamp),
         *relief_layer_findings(own),
     )
@@ -353,10 +357,29 @@ def _groove_width_mm(shape: MultiPolygon, pastry: Pastry, *, raised: bool) -> fl
 def _assembled(made: CheckInput) -> Press:
     """Return the press with the stamp that is judged, the plunger sitting in it."""
     sleeve, stamp, plunger, stop = (
-        in_float32(made.mould.part(name).mesh)
+        _in_float32(made.mould.part(name).mesh)
         for name in ("sleeve", made.stamp_name, "plunger", "stop")
     )
     return Press(sleeve=sleeve, stamp=stamp, plunger=plunger, stop=stop)
+
+
+@lru_cache(maxsize=16)
+def _in_float32(mesh: Mesh) -> Mesh:
+    """Return a mesh in float32 numbers: one for all stamps, so that its layers are cut once."""
+    return in_float32(mesh)
+
+
+def _as_printed(made: CheckInput, press: Press) -> PrintedPress:
+    """Return a press with what is known of how it is printed."""
+    printer, layout = made.design.printer, made.mould.layout
+    assert isinstance(layout, PressLayout)  # noqa: S101 (the layout goes with the kind)
+    return PrintedPress(
+        press=press,
+        layer_mm=printer.layer_height_mm,
+        error_mm=printer.proven_error_mm,
+        is_measured=printer.print_error_mm is not None,
+        over_stop_mm=layout.stroke_mm - layout.stop_height_mm,
+    )
 
 
 def _pull(made: CheckInput, stamp: Mesh) -> tuple[Finding, ...]:

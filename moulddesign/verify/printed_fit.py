@@ -82,7 +82,7 @@ class _Stop:
     @cached_property
     def stop(self) -> PrintedLayers:
         """The whole stop."""
-        return self.made.layers(self.made.stop, -np.inf, np.inf)
+        return self.made.layers(self.made.press.stop, -np.inf, np.inf)
 
     @property
     def top_mm(self) -> float:

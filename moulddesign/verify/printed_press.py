@@ -48,7 +48,6 @@ class PrintedPress:
     """A press in assembly pose, how it is printed, and by how much prints are off."""
 
     press: Press
-    stop: Mesh
     layer_mm: float
     error_mm: float
     """How much larger or smaller than drawn a layer may be, all round [mm]."""
@@ -93,7 +92,7 @@ class PrintedPress:
         return printed_layers(
             mesh,
             layer_mm=self.layer_mm,
-            upside_down=mesh is not self.stop,
+            upside_down=mesh is not self.press.stop,
             low_mm=low_mm,
             high_mm=high_mm,
         )

@@ -167,10 +167,8 @@ def printed(s=None, *, error_mm=BLIND_MM, is_measured=False, flare_mm=0.2, **par
     s = s or Sizes()
     made = {"sleeve": sleeve(s), "stamp": stamp(s), "plunger": plunger(s), "stop": stop(s)} | parts
     meshes = {name: as_written(mesh_of(body)) for name, body in made.items()}
-    stop_mesh = meshes.pop("stop")
     return PrintedPress(
         press=Press(**meshes),
-        stop=stop_mesh,
         layer_mm=LAYER_MM,
         error_mm=error_mm,
         is_measured=is_measured,
