@@ -223,12 +223,13 @@ class PressLayout:
 
     @property
     def stop_mouth_mm(self) -> float:
-        """Half the width of the stop's mouth, through which it comes off the vanes [mm]."""
+        """Half the width of the stop's mouth, through which it comes off vanes and cone [mm]."""
         _, across = half_extents_mm(self.outline)
         lifted = LIP_MM + OFF_MM + self.layer_mm
         risen = self.sleeve_height_mm - self.vane_top_mm - lifted
         vane = across - self.clearance_mm - risen / RISE
-        return max(vane, self.joint.stem_radius_mm) + self.joint.gap_mm + STOP_BESIDE_MM
+        cone = self.joint.stem_radius_mm + max(0.0, self.gusset_mm - LIP_MM - OFF_MM)
+        return max(vane, cone) + self.joint.gap_mm + STOP_BESIDE_MM
 
     @property
     def shims_mm(self) -> tuple[float, ...]:

@@ -164,13 +164,18 @@ def _stop_findings(of: _Stop) -> Iterator[Finding]:
 def _bearing_mm2(of: _Stop) -> float:
     """Return the least area on which a small stop lies, at flange or disc, wherever it is pushed.
 
-    It is pushed until the lip stops it, and the plunger until the bore does. An area counts only if
-    a push on the disc's middle comes down between its parts.
+    It is pushed until the lip stops it, and the plunger until the bore does. It is none where, all
+    in the middle, a push on the disc does not come down between the parts of each area.
     """
     made = of.made
     stop, plunger = (eroded(layers.shapes, made.error_mm) for layers in (of.stop, of.plunger))
     low, top = stop[of.stop.kinds[0]], stop[of.stop.kinds[-1]]
+    axis = shapely.Point(0.0, 0.0)
     disc, flange = plunger[of.plunger.kinds[of.under]], smaller(made.flange, made.error_mm)
+    if not all(
+        (one & other).convex_hull.covers(axis) for one, other in ((top, disc), (low, flange))
+    ):
+        return 0.0
     beside, lip = of.facing(0, of.lip_mm)
     angles = 2.0 * pi * np.arange(DIRECTIONS) / DIRECTIONS
     directions = np.column_stack([np.cos(angles), np.sin(angles)])
@@ -178,15 +183,10 @@ def _bearing_mm2(of: _Stop) -> float:
     for to, play_mm in zip(directions, made.plays_mm(made.shadows[1], directions), strict=True):
         way, slid = to * _way_until_met_mm(stop[beside], plunger[lip], to), to * play_mm
         areas_mm2 += [
-            _under_push_mm2(moved_by(top, way).intersection(disc), 0.0 * to),
-            _under_push_mm2(moved_by(low, way + slid).intersection(flange), slid),
+            moved_by(top, way).intersection(disc).area,
+            moved_by(low, way + slid).intersection(flange).area,
         ]
-    return min(areas_mm2)
-
-
-def _under_push_mm2(contact: BaseGeometry, push: Points) -> float:
-    """Return an area of contact, none where the push comes down outside of all its parts."""
-    return float(contact.area) if contact.convex_hull.covers(shapely.Point(push)) else 0.0
+    return float(min(areas_mm2))
 
 
 def _way_until_met_mm(moving: Shapes, standing: Shapes, direction: Points) -> float:
