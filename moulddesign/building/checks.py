@@ -187,7 +187,7 @@ def first_stamp_findings(made: CheckInput, table: PressTable) -> tuple[Finding, 
     press = _assembled(made)
     return (
         *_press(made, table, press),
-        *printed_fit_findings(_as_printed(made, press)),
+        *printed_fit_findings(_printed_press(made, press)),
         *_pull(made, press.stamp),
         printing.bore_foot_finding(made.meshes["sleeve"], part="sleeve", layer_mm=layer_mm),
         printing.outer_foot_finding(made.meshes["stamp"], part="stamp", layer_mm=layer_mm),
@@ -209,7 +209,7 @@ def further_stamp_findings(
     found = (
         *piece_findings(own),
         *_press(own, table, press),
-        *stamp_fit_findings(_as_printed(own, press)),
+        *stamp_fit_findings(_printed_press(own, press)),
         *_pull(own, press.stamp),
         *relief_layer_findings(own),
     )
@@ -369,7 +369,7 @@ def _in_float32(mesh: Mesh) -> Mesh:
     return in_float32(mesh)
 
 
-def _as_printed(made: CheckInput, press: Press) -> PrintedPress:
+def _printed_press(made: CheckInput, press: Press) -> PrintedPress:
     """Return a press with what is known of how it is printed."""
     printer, layout = made.design.printer, made.mould.layout
     assert isinstance(layout, PressLayout)  # noqa: S101 (the layout goes with the kind)
