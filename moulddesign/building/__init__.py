@@ -1,12 +1,14 @@
 """Design -> Build: the composition, and which checks each kind of mould needs.
 
+- `piece_findings`: what is checked of every piece, whatever mould it comes from.
+- `press_findings`: what is checked of a press, under each of its stamps.
 - `checks`: what is checked of each kind of mould: the numbers of the design go to `verify`.
 - `remedies`: the smallest change of a design that mends what was found of its piece.
 - `composition`: the one composition: a Design becomes a Portion, a Pastry, a mould, and findings
   about them.
 """
 
-from moulddesign.building.checks import CheckInput, build_findings
+from moulddesign.building.checks import build_findings
 from moulddesign.building.composition import (
     PASTRY,
     Build,
@@ -18,6 +20,7 @@ from moulddesign.building.composition import (
     shaped,
     stop_for_weight,
 )
+from moulddesign.building.piece_findings import CheckInput
 
 __all__ = [
     "PASTRY",

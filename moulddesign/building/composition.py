@@ -7,7 +7,8 @@ from types import MappingProxyType
 from typing import Any, TypeVar
 
 from moulddesign import __version__
-from moulddesign.building.checks import CheckInput, build_findings
+from moulddesign.building.checks import build_findings
+from moulddesign.building.piece_findings import CheckInput
 from moulddesign.core import (
     CAUTIONS,
     Finding,

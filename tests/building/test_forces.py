@@ -5,7 +5,7 @@ from math import pi, sqrt
 import pytest
 from kept_designs import built
 
-from moulddesign.building.checks import _groove_width_mm
+from moulddesign.building.press_findings import _groove_width_mm
 
 FORCES = {"verify.hand-force", "verify.relief-fill-force"}
 

@@ -1,0 +1,152 @@
+"""What is checked of every piece, whatever mould it comes from: volume, crust, centres, relief."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+from typing import Final
+
+from moulddesign.artwork.legibility import least_gap_mm, least_stroke_mm
+from moulddesign.building.remedies import (
+    lighter_centre,
+    room_for_centres,
+    shallower_relief,
+    thicker_crust,
+)
+from moulddesign.core import Finding, Message, Verdict, mm3_from_ml, say
+from moulddesign.design import Design, Profile
+from moulddesign.geometry import Mesh
+from moulddesign.mould import (
+    Mould,
+)
+from moulddesign.pastry.interior import Interior
+from moulddesign.pastry.pastry import Pastry
+from moulddesign.portion import Figures
+from moulddesign.verify import (
+    piece_checks,
+    printing,
+)
+from moulddesign.verify.soundness import volume_finding, volume_mm3
+
+
+def relief_findings(pastry: Pastry, solid: Mesh, *, line_mm: float) -> tuple[Finding, ...]:
+    """Return what is found of a pastry's relief."""
+    return (
+        *(
+            piece_checks.reading_finding(
+                solid, artwork=shape, flat_mm=pastry.height_mm, depth_mm=depth
+            )
+            for shape, depth in pastry.artwork
+        ),
+        *_widths(pastry, line_mm),
+        *(
+            piece_checks.full_depth_finding(
+                solid, flat_mm=pastry.height_mm, depth_mm=part.depth_mm, artwork_mm2=part.shape.area
+            )
+            for part in pastry.relief
+            if part.profile is Profile.FLAT
+        ),
+    )
+
+
+RAISED_WIDTHS: Final = say("building.thinnest-raised-stroke"), say("building.thinnest-raised-gap")
+SUNK_WIDTHS: Final = say("building.thinnest-sunk-stroke"), say("building.thinnest-sunk-gap")
+"""What is found of the strokes and of the gaps of a relief."""
+
+
+def _widths(pastry: Pastry, line_mm: float) -> Iterator[Finding]:
+    """Yield whether strokes and gaps can be printed and filled."""
+    for shape, depth_mm in pastry.artwork:
+        raised = depth_mm > 0.0
+        limits = piece_checks.least_widths_mm(line_mm=line_mm, raised=raised)
+        for what, search, limit_mm in zip(
+            RAISED_WIDTHS if raised else SUNK_WIDTHS,
+            (least_stroke_mm, least_gap_mm),
+            limits,
+            strict=True,
+        ):
+            thin = search(shape, below_mm=limit_mm)
+            place = None if thin is None else (thin.width_mm, thin.x_mm, thin.y_mm)
+            yield piece_checks.width_finding(what, thinnest=place, limit_mm=limit_mm)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CheckInput:
+    """What was made of a design, for the checks to measure."""
+
+    design: Design
+    figures: Figures
+    pastry: Pastry
+    interior: Interior
+    mould: Mould
+    meshes: MappingProxyType[str, Mesh]
+    """What is written: parts as they lie on the bed, and the pastry."""
+    pastry_name: str
+    """Which of the meshes is the pastry."""
+    stamp_name: str = "stamp"
+    """Which of the parts is its stamp, in a press."""
+
+    @property
+    def target_mm3(self) -> float:
+        """Volume asked for [mm^3]."""
+        return mm3_from_ml(self.figures.piece.volume_ml)
+
+    @property
+    def widest_mm(self) -> float:
+        """Larger extent of the outline [mm]."""
+        return max(self.pastry.outline.width_mm, self.pastry.outline.depth_mm)
+
+
+def piece_findings(made: CheckInput) -> tuple[Finding, ...]:
+    """Judge the pastry: volume, crust, centres, and whether its relief reads right."""
+    solid = made.meshes[made.pastry_name]
+    return (
+        volume_finding(
+            say("building.volume"),
+            part="pastry",
+            measured_mm3=volume_mm3(solid),
+            target_mm3=made.target_mm3,
+            source=say("building.portion"),
+        ),
+        *_crust_findings(made),
+        *_centre_findings(made),
+        *relief_findings(made.pastry, solid, line_mm=made.design.printer.line_width_mm),
+    )
+
+
+def _crust_findings(made: CheckInput) -> Iterator[Finding]:
+    """Yield whether the crust holds, with the least change where it does not."""
+    if not made.interior.is_filled:
+        return
+    thick, *sunk = piece_checks.crust_findings(
+        thickness_mm=made.interior.crust_mm, deepest_sunk_mm=made.pastry.deepest_sunk_mm
+    )
+    yield _with_remedy(thick, lambda: thicker_crust(made.design, made.interior, made.figures.piece))
+    for found in sunk:
+        yield _with_remedy(found, lambda: shallower_relief(made.design, made.interior))
+
+
+def _centre_findings(made: CheckInput) -> Iterator[Finding]:
+    """Yield whether the centres have room, and paste beside them."""
+    design, inside, weights = made.design, made.interior, made.figures
+    if inside.centres:
+        found = piece_checks.centre_finding(
+            least_paste_mm=inside.least_paste_mm, least_rigid_mm=inside.least_rigid_mm
+        )
+        yield _with_remedy(found, lambda: room_for_centres(design, inside))
+    if weights.together:
+        found = piece_checks.paste_finding(least_paste_g=weights.split.paste_range_g[0])
+        yield _with_remedy(found, lambda: lighter_centre(design, weights))
+
+
+def _with_remedy(found: Finding, remedy: Callable[[], Message | None]) -> Finding:
+    """Return a finding with what mends it, which is sought only where it is not good."""
+    return found if found.verdict is Verdict.GOOD else replace(found, remedy=remedy())
+
+
+def relief_layer_findings(made: CheckInput) -> tuple[Finding, ...]:
+    """Judge whether the layers draw the shallowest of the relief."""
+    depths = [abs(part.depth_mm) for part in made.pastry.relief]
+    if not depths:
+        return ()
+    layer_mm = made.design.printer.layer_height_mm
+    return (printing.layers_finding(depth_mm=min(depths), layer_mm=layer_mm),)

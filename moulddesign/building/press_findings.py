@@ -1,0 +1,249 @@
+"""What is checked of a press, under its first stamp and under each further one."""
+
+from dataclasses import replace
+from functools import lru_cache
+from math import pi, sqrt
+
+from shapely import MultiPolygon
+
+from moulddesign.building.piece_findings import (
+    CheckInput,
+    piece_findings,
+    relief_layer_findings,
+)
+from moulddesign.core import Finding, mm3_from_ml, say
+from moulddesign.core.findings import SEPARATOR
+from moulddesign.design import PressTable
+from moulddesign.geometry import Mesh, section_region
+from moulddesign.geometry.mending import in_float32
+from moulddesign.kitchen.firmness import dough_yield, fill_force_n, squash_force_n
+from moulddesign.mould import (
+    PressLayout,
+)
+from moulddesign.mould.press import LOBE_RADIUS_MM
+from moulddesign.pastry.pastry import Pastry
+from moulddesign.pastry.variants import FurtherPastry
+from moulddesign.verify import (
+    press_checks,
+    printing,
+    walls,
+)
+from moulddesign.verify.press_checks import Press
+from moulddesign.verify.press_limits import PressSizes, press_limit_findings
+from moulddesign.verify.printed_fit import printed_fit_findings, stamp_fit_findings
+from moulddesign.verify.printed_press import PrintedPress
+from moulddesign.verify.pull import pull_findings
+
+
+def first_stamp_findings(made: CheckInput, table: PressTable) -> tuple[Finding, ...]:
+    """Judge a press under its first stamp."""
+    layer_mm = made.design.printer.layer_height_mm
+    press = _assembled(made)
+    return (
+        *_press(made, table, press),
+        *printed_fit_findings(_printed_press(made, press)),
+        *_pull(made, press.stamp),
+        printing.bore_foot_finding(made.meshes["sleeve"], part="sleeve", layer_mm=layer_mm),
+        printing.outer_foot_finding(made.meshes["stamp"], part="stamp", layer_mm=layer_mm),
+    )
+
+
+def further_stamp_findings(
+    made: CheckInput, table: PressTable, one: FurtherPastry
+) -> tuple[Finding, ...]:
+    """Judge a further stamp and its pastry as the first are judged."""
+    own = replace(
+        made,
+        pastry=one.pastry,
+        interior=one.interior,
+        pastry_name=one.pastry_name,
+        stamp_name=one.stamp_name,
+    )
+    press = _assembled(own)
+    found = (
+        *piece_findings(own),
+        *_press(own, table, press),
+        *stamp_fit_findings(_printed_press(own, press)),
+        *_pull(own, press.stamp),
+        *relief_layer_findings(own),
+    )
+    return (
+        *(replace(f, part=_nested(one.stamp_name, f.part)) for f in found),
+        printing.outer_foot_finding(
+            made.meshes[one.stamp_name],
+            part=one.stamp_name,
+            layer_mm=made.design.printer.layer_height_mm,
+        ),
+    )
+
+
+def _nested(stamp: str, part: str) -> str:
+    return f"{stamp}{SEPARATOR}{part}" if part else stamp
+
+
+def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Finding, ...]:
+    """Judge the assembled press, and the wall of its sleeve under a hand's push."""
+    plastic = made.design.printer.plastic
+    layout = made.mould.layout
+    assert isinstance(layout, PressLayout)  # noqa: S101 (the layout goes with the kind)
+    area_mm2 = made.pastry.outline.area_mm2
+    found = (
+        *press_checks.press_findings(
+            assembled,
+            target_mm3=made.target_mm3,
+            clearance_mm=layout.clearance_mm,
+            past_rim_mm=table.past_rim_mm,
+            width_mm=made.widest_mm,
+        ),
+        press_checks.stop_finding(
+            assembled,
+            target_mm3=made.target_mm3,
+            area_mm2=area_mm2,
+            mean_mm3=made.target_mm3 + mm3_from_ml(made.figures.split.rounding_ml),
+            sd_mm3=mm3_from_ml(made.figures.spread.all_volume_ml),
+        ),
+    )
+    forces, force_n = _forces(made)
+    pressure_mpa = walls.pressing_pressure_mpa(area_mm2, force_n)
+    if made.pastry.outline.name == "round":
+        load = walls.thin_cylinder(
+            pressure_mpa=pressure_mpa,
+            radius_mm=(made.widest_mm + table.wall_mm) / 2.0,
+            wall_mm=table.wall_mm,
+            modulus_mpa=1000.0 * plastic.modulus_gpa,
+        )
+    else:  # the widest side as a plate clamped at its edges, as high as the pastry
+        load = walls.clamped_rectangle(
+            pressure_mpa=pressure_mpa,
+            sides_mm=(made.widest_mm, made.pastry.height_mm),
+            wall_mm=table.wall_mm,
+            modulus_mpa=1000.0 * plastic.modulus_gpa,
+        )
+    return (
+        *found,
+        *forces,
+        *press_limit_findings(
+            _press_sizes(made, layout),
+            force_n=force_n,
+            along_mpa=plastic.tensile_along_mpa,
+            across_mpa=plastic.tensile_across_mpa,
+            modulus_mpa=1000.0 * plastic.modulus_gpa,
+        ),
+        *walls.wall_strength_findings(
+            load, strength_mpa=plastic.tensile_across_mpa, clearance_mm=layout.clearance_mm
+        ),
+    )
+
+
+def _press_sizes(made: CheckInput, layout: PressLayout) -> PressSizes:
+    """Return what bears loads in a press."""
+    joint, table, half_mm = layout.joint, layout.mould, made.widest_mm / 2.0
+    vane_mm = half_mm - layout.clearance_mm
+    stop = made.mould.part("stop").mesh
+    top = section_region(stop, stop.bounds[1, 2] - 0.01, say("verify.stops-top"))
+    return PressSizes(
+        neck_width_mm=2.0 * joint.neck_mm,
+        foot_length_mm=2.0 * joint.half_length_mm,
+        foot_depth_mm=joint.foot_depth_mm,
+        lug_root_mm=2.0 * joint.lug_mm + joint.waist_mm,
+        lug_mm=joint.lug_mm,
+        lug_held_mm=joint.lug_mm - joint.gap_mm,
+        stem_radius_mm=joint.stem_radius_mm,
+        disc_thickness_mm=table.disc_thickness_mm,
+        disc_free_mm=half_mm + layout.stop_inside_mm,
+        disc_reach_mm=half_mm + layout.disc_reach_mm,
+        guide_mm=layout.guide_length_mm,
+        vane_thickness_mm=table.vane_thickness_mm,
+        vane_mm=vane_mm - joint.stem_radius_mm,
+        vane_height_mm=layout.vane_top_mm - layout.back_mm,
+        lobe_mm=max(table.lobe_mm - (layout.flange_reach_mm - layout.disc_reach_mm), 0.0),
+        lobe_width_mm=2.0 * LOBE_RADIUS_MM,
+        flange_thickness_mm=table.flange_thickness_mm,
+        stop_mm2=float(top.area),
+    )
+
+
+def _forces(made: CheckInput) -> tuple[tuple[Finding, ...], float]:
+    """Return whether a hand presses the piece flat and fills its relief, and the larger force [N].
+
+    Force and yield stress go together, so the range of the one is that of the other.
+    """
+    dough = dough_yield(made.design.portion.crust_yield_kpa)
+    area_mm2 = made.pastry.outline.area_mm2
+    asked = {
+        say("verify.hand-force"): squash_force_n(
+            radius_mm=sqrt(area_mm2 / pi), height_mm=made.pastry.height_mm, yield_kpa=dough.kpa
+        )
+    }
+    fill_n = [
+        fill_force_n(
+            area_mm2=area_mm2,
+            depth_mm=abs(depth_mm),
+            width_mm=_groove_width_mm(shape, made.pastry, raised=depth_mm > 0.0),
+            yield_kpa=dough.kpa,
+        )
+        for shape, depth_mm in made.pastry.artwork
+        if not shape.is_empty
+    ]
+    if fill_n:
+        asked[say("verify.relief-fill-force")] = max(fill_n)
+    least, most = dough.least_kpa / dough.kpa, dough.most_kpa / dough.kpa
+    found = tuple(
+        walls.force_finding(
+            what, force_n=force_n, range_n=(least * force_n, most * force_n), tested=dough.measured
+        )
+        for what, force_n in asked.items()
+    )
+    return found, max(asked.values())
+
+
+def _groove_width_mm(shape: MultiPolygon, pastry: Pastry, *, raised: bool) -> float:
+    """Return the mean width of what dough has to fill: a strip's area over half its edge.
+
+    Dough rises into the strokes of a raised relief, and into what lies between those of a sunk one.
+    """
+    if raised:
+        return float(2.0 * shape.area / shape.length)
+    face = pastry.outline.shape
+    return float(2.0 * (face.area - shape.area) / (face.length + shape.length))
+
+
+def _assembled(made: CheckInput) -> Press:
+    """Return the press with the stamp that is judged, the plunger sitting in it."""
+    sleeve, stamp, plunger, stop = (
+        _in_float32(made.mould.part(name).mesh)
+        for name in ("sleeve", made.stamp_name, "plunger", "stop")
+    )
+    return Press(sleeve=sleeve, stamp=stamp, plunger=plunger, stop=stop)
+
+
+@lru_cache(maxsize=16)
+def _in_float32(mesh: Mesh) -> Mesh:
+    """Return a mesh in float32 numbers: one for all stamps, so that its layers are cut once."""
+    return in_float32(mesh)
+
+
+def _printed_press(made: CheckInput, press: Press) -> PrintedPress:
+    """Return a press with what is known of how it is printed."""
+    printer, layout = made.design.printer, made.mould.layout
+    assert isinstance(layout, PressLayout)  # noqa: S101 (the layout goes with the kind)
+    return PrintedPress(
+        press=press,
+        layer_mm=printer.layer_height_mm,
+        error_mm=printer.proven_error_mm,
+        is_measured=printer.print_error_mm is not None,
+        over_stop_mm=layout.stroke_mm - layout.stop_height_mm,
+    )
+
+
+def _pull(made: CheckInput, stamp: Mesh) -> tuple[Finding, ...]:
+    """Judge whether the pastry leaves the stamp downwards."""
+    if not made.pastry.relief:
+        return ()
+    return pull_findings(
+        say("building.pastry-from-stamp"),
+        body=made.meshes[made.pastry_name],
+        tool=stamp,
+        direction=(0.0, 0.0, -1.0),
+        least_draft_deg=min(part.draft_deg for part in made.pastry.relief),
+    )
