@@ -2,7 +2,7 @@ import csv
 import json
 
 import pytest
-from command_line import run
+from command_line import refused, run
 
 DESIGN = """
 name = "orchard cakes"
@@ -162,3 +162,18 @@ def test_a_csv_that_cannot_be_written_is_exit_1(monkeypatch, capsys, design, tmp
     code, _, err = run(monkeypatch, capsys, "batch", design, "--pieces", 5, "--csv", file)
     assert code == 1
     assert "cannot be written" in err
+
+
+def test_a_batch_in_ounces_keeps_its_grams(monkeypatch, capsys):
+    asked = ("batch", "--weight", 98, "--loss", 0.02, "--pieces", 10, "--units", "us")
+    _, out, _ = run(monkeypatch, capsys, *asked)
+    # 100 g raw, 30 g of it crust: 30 / 28.349523125 = 1.06 oz, the avoirdupois ounce.
+    assert "30.0" in out
+    assert "1.06" in out
+
+
+def test_pieces_of_a_pack_need_its_label(monkeypatch, capsys):
+    asked = ("batch", "--weight", 60, "--pieces", 9, "--pieces-per-pack", 4)
+    assert "add --label-weight" in refused(monkeypatch, capsys, *asked)
+    _, out, _ = run(monkeypatch, capsys, *asked, "--label-weight", 58)
+    assert "2 packs of 232 g" in " ".join(out.split())
