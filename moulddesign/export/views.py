@@ -222,7 +222,10 @@ def _hidden(points: Points, facets: Points) -> np.ndarray:
 
 
 def _main_widths(mesh: Mesh, cut: shapely.Geometry, step: Message) -> tuple[SymmetricWidth, ...]:
-    """Return the main widths of a part about the z axis, the smallest first, the widest always."""
+    """Return the main widths of a part about the z axis, the smallest first, the widest always.
+
+    What reaches out to one side alone, such as a tab, has no width about the axis.
+    """
     starts, ends = _sides(cut)
     walls = np.abs(starts[:, 0] - ends[:, 0]) < SIZE_TOLERANCE_MM
     walls &= starts[:, 0] > 1.0
@@ -238,7 +241,10 @@ def _main_widths(mesh: Mesh, cut: shapely.Geometry, step: Message) -> tuple[Symm
         coords = shapely.get_coordinates(cut)
         height = float(coords[np.argmax(coords[:, 0]), 1])
         found.append(_symmetric_width(mesh, float(widest), height, step=step))
-    return tuple(sorted(found, key=lambda width: width.half_mm))
+    (x0, y0, _), (x1, y1, _) = mesh.bounds
+    reach_mm = max(min(-x0, x1), min(-y0, y1)) + SIZE_TOLERANCE_MM
+    both = (width for width in found if width.half_mm <= reach_mm)
+    return tuple(sorted(both, key=lambda width: width.half_mm))
 
 
 def _main_heights_mm(cut: shapely.Geometry) -> tuple[float, ...]:

@@ -273,3 +273,10 @@ def test_text_is_cut_only_where_it_cannot_be_smaller():
     assert cut.endswith("…")
     assert least == 2.0
     assert text_width_mm(cut, least) <= 40.0 * (1 + 1e-9)
+
+
+def test_a_tab_on_one_side_has_no_width_about_the_axis():
+    made = built("demo")
+    (stop,) = (part for part in build_sections(made).parts if part.name == "stop")
+    ring = made.mould.layout.outline.width_mm / 2.0 + made.mould.layout.stop_outside_mm
+    assert max(width.half_mm for width in stop.widths) == pytest.approx(ring, abs=0.01)
