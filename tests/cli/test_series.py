@@ -13,7 +13,7 @@ from pathlib import Path
 
 import kept_designs
 import pytest
-from cli.command import COMMAND, environment, moulddesign
+from cli.command import COMMAND, environment
 from command_line import ran, refused
 
 from moulddesign.design import Design
@@ -26,13 +26,13 @@ FILES = {f"{name}.stl" for name in (*kept_designs.PRESS_PARTS, "pastry")} | {
 }
 KEYS = (
     "name;portion.finished_weight_g;portion.ratio;relief.sense;relief.depth_mm;"
-    "relief.layers.1.pattern;relief.layers.1.size_mm;portion.centres.1.mass_g\n"
+    "relief.layers.1.pattern;relief.layers.1.size_mm;portion.centres.1.mass_g;mould.lettering\n"
 )
-GOOD = "figs;40;3:7;;;bee;;3\n"
+GOOD = "figs;40;3:7;;;bee;;3;no\n"
 # Relief sunk by 3 mm cuts through the crust that 1:9 leaves.
-FAILING = "cut;75;1:9;sunk;3;sun;;3\n"
+FAILING = "cut;75;1:9;sunk;3;sun;;3;no\n"
 # No pastry of 60 g is 300 mm wide.
-REFUSED = "huge;60;3:7;;;sun;300;3\n"
+REFUSED = "huge;60;3:7;;;sun;300;3;no\n"
 TABLE = KEYS + FAILING + REFUSED + GOOD
 
 
@@ -50,7 +50,7 @@ def made(tmp_path_factory):
     folder = tmp_path_factory.mktemp("series")
     (folder / "cakes.csv").write_text("\ufeff" + TABLE, encoding="utf-8")
     arguments = ("cakes.csv", "--formats", "stl", "--out", "out", "--jobs", "2", "--json")
-    code, said, remarks = moulddesign("series", *arguments, folder=folder)
+    code, said, remarks = ran("series", *arguments, folder=folder)
     return code, json.loads(said), remarks, folder
 
 
@@ -98,7 +98,7 @@ def test_a_piece_has_the_bytes_that_make_gives_it(made, tmp_path):
 def test_failing_pieces_are_published_where_one_insists(tmp_path):
     (tmp_path / "cakes.csv").write_text(KEYS + FAILING)
     arguments = ("cakes.csv", "--formats", "stl", "--out", ".", "--keep-failing")
-    code, said, remarks = moulddesign("series", *arguments, folder=tmp_path)
+    code, said, remarks = ran("series", *arguments, folder=tmp_path)
     assert code == 1
     for word in ("cut", "75.00", "failing", "Series"):
         assert word in said
@@ -111,13 +111,25 @@ def test_failing_pieces_are_published_where_one_insists(tmp_path):
 @pytest.mark.parametrize(
     ("text", "more", "sentence"),
     [
-        (TABLE + "x;-1;3:7;;;bee;;3\n", (), "row 5, column portion.finished_weight_g = -1.0: must"),
-        (TABLE + "figs;60;3:7;;;bee;;3\n", (), "row 5, column name = 'figs': is the name of row 4"),
+        (
+            TABLE + "x;-1;3:7;;;bee;;3;no\n",
+            (),
+            "row 5, column portion.finished_weight_g = -1.0: must",
+        ),
+        (
+            TABLE + "figs;60;3:7;;;bee;;3;no\n",
+            (),
+            "row 5, column name = 'figs': is the name of row 4",
+        ),
         # 30 g of filling hold no centre of 50 g: arithmetic alone tells, before anything is built.
-        (TABLE + "x;43;3:7;;;bee;;50\n", (), "row 5, portion.centres"),
+        (TABLE + "x;43;3:7;;;bee;;50;no\n", (), "row 5, portion.centres"),
         # Drawings are looked for before anything is built, too.
-        (TABLE + "x;43;3:7;;;no.svg;;3\n", (), "row 5, pattern = "),
-        (TABLE + "x;43;3:7;;;waln;;3\n", (), "row 5, pattern = 'waln': must be a bundled pattern"),
+        (TABLE + "x;43;3:7;;;no.svg;;3;no\n", (), "row 5, pattern = "),
+        (
+            TABLE + "x;43;3:7;;;waln;;3;no\n",
+            (),
+            "row 5, pattern = 'waln': must be a bundled pattern",
+        ),
         (TABLE, ("--jobs", "0"), "--jobs = 0: must be between 1 and 256."),
         (TABLE, ("--formats", "stp"), "formats = 'stp': must name some of"),
         (TABLE, ("--base", "none.toml"), "none.toml: cannot be read (No such file"),

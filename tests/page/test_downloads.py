@@ -13,6 +13,7 @@ from moulddesign.portion import portion
 
 ASKED = (
     '[portion]\nfinished_weight_g = 60\nratio = "4:6"\n\n[relief]\nlayers = [{ motif = "rings" }]\n'
+    "[mould]\nlettering = false\n"  # quicker
 )
 
 
