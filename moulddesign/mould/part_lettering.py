@@ -219,7 +219,7 @@ def _lobe(layout: PressLayout) -> _Face | None:
 
 def _disc(layout: PressLayout) -> _Face:
     """Return the palm disc's face that faces the table, between stem and stop."""
-    ring = (vane_reach_mm(layout), layout.narrow_mm / 2.0)
+    ring = (vane_reach_mm(layout), layout.narrow_mm / 2.0 + layout.stop_inside_mm)
     thickness = layout.mould.disc_thickness_mm
     return _Face(height_mm=layout.disc_low_mm, thickness_mm=thickness, ring_mm=ring)
 

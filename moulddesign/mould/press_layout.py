@@ -124,8 +124,10 @@ class PressLayout:
     @property
     def stamp_thickness_mm(self) -> float:
         """Flat face to back of the first stamp: engraving, skin and slot, in whole layers [mm]."""
-        above = self.top_mm - self.height_mm
-        return self.layers_up_mm(above + self.mould.skin_mm + self.joint.depth_mm)
+        skin = self.top_mm + self.mould.skin_mm
+        # The slot opens above the land, or dough would come into it.
+        roof = max(skin, self.land_top_mm + self.layer_mm)
+        return self.layers_up_mm(roof - self.height_mm + self.joint.depth_mm)
 
     @property
     def back_mm(self) -> float:
@@ -240,7 +242,7 @@ class PressLayout:
     def gusset_mm(self) -> float:
         """Cone of 45 deg between stem and palm disc [mm]."""
         bore = self.narrow_mm / 2.0 - self.joint.stem_radius_mm
-        return min(GUSSET_MM, self.stroke_mm / 3.0, bore)
+        return min(GUSSET_MM, self.stroke_mm / 3.0, bore / 2.0)
 
     @property
     def drop_mm(self) -> float:

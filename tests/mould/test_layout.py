@@ -87,6 +87,11 @@ def test_slot_leaves_the_skin_over_the_deepest_engraving():
     assert 0.0 <= ceiling - (21.0 + 3.0) - layout.mould.skin_mm < 0.2
 
 
+def test_slot_opens_above_the_land_where_there_is_no_relief():
+    layout = laid(Pastry(circle(60.0), 21.0, depth_above_mm=0.0))
+    assert layout.back_mm - layout.joint.depth_mm >= layout.land_top_mm + 0.2 - 1e-9
+
+
 @pytest.mark.parametrize("radius_mm", [8.0, 9.0, 10.5, 12.0, 25.0])
 @pytest.mark.parametrize("gap_mm", [0.2, 0.4, 0.6])
 def test_joint_fits_its_stamp_and_holds_by_its_lugs(radius_mm, gap_mm):
