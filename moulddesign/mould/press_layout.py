@@ -325,13 +325,13 @@ def press_layout(
         top_mm=max(one.height_mm + one.depth_above_mm for one in every),
         low_mm=low_mm,
     )
-    _refuse_thin_rims(layout)
+    _refuse_a_thick_flange(layout)
     _refuse_a_long_way_out(layout)
     _refuse_a_thick_vane(layout)
     return layout
 
 
-def _refuse_thin_rims(layout: PressLayout) -> None:
+def _refuse_a_thick_flange(layout: PressLayout) -> None:
     if layout.mould.flange_thickness_mm > layout.sleeve_height_mm / 2.0:
         need = say("mould.thick-flange", most_mm=layout.sleeve_height_mm / 2.0)
         raise SpecError("mould.flange_thickness_mm", layout.mould.flange_thickness_mm, need)

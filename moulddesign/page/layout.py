@@ -35,7 +35,9 @@ VIEW_TEXTS: Final = (
 )  # fmt: skip
 
 TASKS: Final = ("piece", "owned", "trial", "batch")
-BODIES: Final = ("pastry", "filling", "centre", "sleeve", "stamp", "plunger", "block", "master")
+BODIES: Final = (
+    "pastry", "filling", "centre", "sleeve", "stamp", "plunger", "stop", "block", "master",
+)  # fmt: skip
 LOADABLE: Final = ".toml,.zip,.svg,.png,.jpg,.jpeg,.ttf,.otf"
 UPLOAD_FILES_JS: Final = """async (event) => {
   const drawings = { svg: "artwork", png: "artwork", jpg: "artwork", jpeg: "artwork" };
