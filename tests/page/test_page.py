@@ -19,7 +19,7 @@ def test_the_first_picture_shows_something(visit):
 def raw_g(finished_g):
     """Return the raw mass of the demo at another weight, by hand.
 
-    Dry matter stays: the crust of 14.7 % water that bakes to 7 % keeps 0.853 / 0.93 of its mass, the
+    Dry matter stays: a crust of 14.7 % water that bakes to 7 % keeps 0.853 / 0.93 of its mass, a
     paste of 32 % that ends at 31 % keeps 0.68 / 0.69, the centre of 5 g all.
     """
     return (finished_g - 5.0 * (1.0 - 0.68 / 0.69)) / (0.3 * 0.853 / 0.93 + 0.7 * 0.68 / 0.69)
