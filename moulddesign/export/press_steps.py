@@ -12,12 +12,13 @@ from moulddesign.export.views import PartProfile
 from moulddesign.mould import PressLayout
 from moulddesign.mould.press_layout import LIP_MM, OFF_MM
 
+DOUGH: Final = "dough"
 COLOURS: Final = {
     "sleeve": "#9fb4c7",
     "stamp": "#d9a25f",
     "plunger": "#7f93a8",
     "stop": "#c96a5b",
-    "dough": "#ecd9ae",
+    DOUGH: "#ecd9ae",
 }
 """Fill of each body; edges are drawn in ink."""
 
@@ -45,9 +46,9 @@ def press_steps(
 ) -> list[PressStep]:
     """Return the steps from a clean press to a clean press; none where the mould is no press."""
     layout = build.mould.layout
-    if not isinstance(layout, PressLayout):
-        return []
     cuts = {part.name: shapely.simplify(part.section, SIMPLE_MM) for part in parts}
+    if not isinstance(layout, PressLayout) or not cuts.keys() >= COLOURS.keys() - {DOUGH}:
+        return []
     scenes = list(_scenes(layout, cuts, pastry))
     # All in one scale: a picture is as wide as its scene.
     high = max(_bounds(bodies)[3] for _, _, bodies in scenes)
@@ -80,19 +81,19 @@ def _scenes(
     yield (
         "Load",
         "Dust the bore and the stamp. Sleeve on the table, stop on the flange, piece in.",
-        [at("sleeve"), ("dough", ball), at("stop")],
+        [at("sleeve"), (DOUGH, ball), at("stop")],
     )
     yield (
         "Press",
         "Plunger through the stop; hold the lobes, press until the disc meets the stop.",
-        [at("sleeve"), ("dough", pastry), at("stamp"), at("plunger"), at("stop")],
+        [at("sleeve"), (DOUGH, pastry), at("stamp"), at("plunger"), at("stop")],
     )
     off = LIP_MM + OFF_MM
     yield (
         "Stop off",
         f"Lift the disc {off:.0f} mm and draw the stop out by its tab.",
         [
-            at("sleeve"), ("dough", pastry), at("stamp"), at("plunger", 0.0, off),
+            at("sleeve"), (DOUGH, pastry), at("stamp"), at("plunger", 0.0, off),
             at("stop", wide / 2.0 + ASIDE_MM),
         ],
     )  # fmt: skip
@@ -100,7 +101,7 @@ def _scenes(
     yield (
         "Push out",
         "Lift the sleeve by its lobes while the palm stays on the disc.",
-        [at("sleeve", 0.0, up), ("dough", pastry), at("stamp"), at("plunger")],
+        [at("sleeve", 0.0, up), (DOUGH, pastry), at("stamp"), at("plunger")],
     )
     slot = f"{2.0 * joint.mouth_mm:.0f} mm wide, {joint.depth_mm:.0f} mm deep"
     yield (

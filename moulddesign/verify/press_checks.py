@@ -90,9 +90,12 @@ class Press:
         corners = self.plunger.corners
         level = np.ptp(corners[:, :, 2], axis=1) < ON_WALL_MM
         above = level & (corners[:, 0, 2] > top_mm - self.travel_mm)
-        facets = shapely.polygons(corners[above][:, :, :2])
-        over = shapely.area(shapely.intersection(facets, bearing)) > EDGE_MM
-        lowest_mm = corners[above][over][:, 0, 2].min(initial=np.inf)
+        shapely.prepare(bearing)
+        flat = corners[above]
+        facets = shapely.polygons(flat[:, :, :2])
+        near = shapely.intersects(bearing, facets)
+        over = shapely.area(shapely.intersection(facets[near], bearing)) > EDGE_MM
+        lowest_mm = flat[near][over][:, 0, 2].min(initial=np.inf)
         return face_mm(self.stamp) - float(lowest_mm - top_mm)
 
     @cached_property
