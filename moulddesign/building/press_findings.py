@@ -14,7 +14,7 @@ from moulddesign.building.piece_findings import (
 from moulddesign.core import Finding, mm3_from_ml, say
 from moulddesign.core.findings import SEPARATOR
 from moulddesign.design import PressTable
-from moulddesign.geometry import Mesh, section_region
+from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.kitchen.firmness import dough_yield, fill_force_n, squash_force_n
 from moulddesign.mould import (
@@ -123,7 +123,7 @@ def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Findi
         *found,
         *forces,
         *press_limit_findings(
-            _press_sizes(made, layout),
+            _press_sizes(made, layout, stop_mm2=float(assembled.stop_top.area)),
             force_n=force_n,
             along_mpa=plastic.tensile_along_mpa,
             across_mpa=plastic.tensile_across_mpa,
@@ -135,12 +135,10 @@ def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Findi
     )
 
 
-def _press_sizes(made: CheckInput, layout: PressLayout) -> PressSizes:
+def _press_sizes(made: CheckInput, layout: PressLayout, *, stop_mm2: float) -> PressSizes:
     """Return what bears loads in a press."""
     joint, table, half_mm = layout.joint, layout.mould, made.widest_mm / 2.0
     vane_mm = half_mm - layout.clearance_mm
-    stop = made.mould.part("stop").mesh
-    top = section_region(stop, stop.bounds[1, 2] - 0.01, say("verify.stops-top"))
     return PressSizes(
         neck_width_mm=2.0 * joint.neck_mm,
         foot_length_mm=2.0 * joint.half_length_mm,
@@ -159,7 +157,7 @@ def _press_sizes(made: CheckInput, layout: PressLayout) -> PressSizes:
         lobe_mm=max(table.lobe_mm - (layout.flange_reach_mm - layout.disc_reach_mm), 0.0),
         lobe_width_mm=2.0 * LOBE_RADIUS_MM,
         flange_thickness_mm=table.flange_thickness_mm,
-        stop_mm2=float(top.area),
+        stop_mm2=stop_mm2,
     )
 
 

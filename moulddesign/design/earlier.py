@@ -56,27 +56,22 @@ WRITTEN_LOSS: Final = (0.02, 0.01)
 """Loss and its scatter as earlier versions wrote them of a piece where nobody had changed them."""
 
 
+MADE_FOR_A_PEG: Final = frozenset(
+    {
+        "clearance_mm", "flange_thickness_mm", "lead_in_mm", "past_rim_mm",
+        "disc_thickness_mm", "vane_thickness_mm",
+    }
+)  # fmt: skip
+"""Keys of a press that are still there, with other defaults since."""
+
 RETIRED: Final[Mapping[str, object]] = MappingProxyType(
     {
-        "clearance_mm": 0.3,
-        "flange_width_mm": 8.0,
-        "flange_thickness_mm": 4.0,
-        "lead_in_mm": 1.0,
-        "past_rim_mm": 1.0,
-        "height_band": 0.1,
-        "joint": "peg",
-        "bolt": "M5",
-        "bridge_mm": 5.0,
-        "disc_rim_mm": 4.0,
-        "disc_thickness_mm": 5.0,
-        "vane_thickness_mm": 3.0,
-        "peg_length_mm": 7.0,
-        "peg_taper_deg": 4.0,
-        "peg_interference_mm": 0.05,
+        key: value
+        for key, value in WRITTEN.items()
+        if key in PressTable.retired_keys | MADE_FOR_A_PEG
     }
 )
-"""What was written of a press with a peg where nobody had changed it, and is no longer taken: keys
-that are gone, and defaults that were made for another joint."""
+"""What was written of a press with a peg where nobody had changed it, and is no longer taken."""
 
 
 def without_written(tree: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[Message, ...]]:

@@ -221,7 +221,7 @@ class PressLayout:
     @property
     def flange_reach_mm(self) -> float:
         """How far the flange reaches beyond the bore, its lobes aside [mm]."""
-        return max(self.disc_reach_mm + BESIDE_DISC_MM, self.mould.wall_mm + BESIDE_DISC_MM)
+        return max(self.disc_reach_mm, self.mould.wall_mm) + BESIDE_DISC_MM
 
     @property
     def stop_mouth_mm(self) -> float:

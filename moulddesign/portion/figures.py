@@ -30,8 +30,8 @@ from moulddesign.portion.portion import Portion, Split, portion, split_on_scale
 from moulddesign.portion.shaping import Balls, balls
 from moulddesign.portion.spread import Spread, spread
 
-LIGHT_SD: Final = NormalDist().inv_cdf(0.95)
-"""Standard deviations below the mean of which 5 of 100 pieces lie."""
+TAIL_SD: Final = NormalDist().inv_cdf(0.95)
+"""Standard deviations from the mean beyond which 5 of 100 pieces lie, on either side."""
 
 SHOWN_ROUNDING: Final = 0.005
 """Grams and millimetres below which rounding is not worth a sentence: they are printed as 0."""
@@ -137,16 +137,18 @@ class Figures:
         Then the relief is full on 95 of 100 pieces as they are weighed out; below 0 where what
         rounding adds is more than the spread.
         """
-        light_mm = LIGHT_SD * mm3_from_ml(self.spread.all_volume_ml) / area_mm2
-        return light_mm - self.rounding_mm(area_mm2)
+        return self._tail_mm(area_mm2) - self.rounding_mm(area_mm2)
 
     def heavy_gap_mm(self, area_mm2: float, low_mm: float) -> float:
         """Return how far the disc stays off a stop over 5 of 100 pieces, the heavy ones [mm].
 
         The stop lets the stamp go lower than the nominal height by `low_mm`.
         """
-        heavy_mm = LIGHT_SD * mm3_from_ml(self.spread.all_volume_ml) / area_mm2
-        return max(heavy_mm + self.rounding_mm(area_mm2) + low_mm, 0.0)
+        return max(self._tail_mm(area_mm2) + self.rounding_mm(area_mm2) + low_mm, 0.0)
+
+    def _tail_mm(self, area_mm2: float) -> float:
+        """Return how far off the mean height 5 of 100 pieces lie on either side [mm]."""
+        return TAIL_SD * mm3_from_ml(self.spread.all_volume_ml) / area_mm2
 
     def rounding(self, kind: Kind, area_mm2: float) -> Message | None:
         """Return what rounding does to a piece of an outline's area; None where it rounds nothing.

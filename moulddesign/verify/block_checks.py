@@ -227,24 +227,21 @@ def cast_findings(
             within_ratio=SILICONE_RATIO,
             source=say("verify.tray-less-pastries"),
         ),
-        Finding(
-            what=say("verify.silicone-over-relief"),
-            part="master",
-            measured=cover_mm,
-            limit=say("core.at-least", limit=LEAST_COVER_MM),
-            unit="mm",
-            source=PRACTICE,
-            verdict=judged(good=cover_mm >= LEAST_COVER_MM),
-        ),
-        Finding(
-            what=say("verify.silicone-beside-pastries"),
-            part="master",
-            measured=side_mm,
-            limit=say("core.at-least", limit=LEAST_COVER_MM),
-            unit="mm",
-            source=PRACTICE,
-            verdict=judged(good=side_mm >= LEAST_COVER_MM),
-        ),
+        _least_silicone(say("verify.silicone-over-relief"), cover_mm),
+        _least_silicone(say("verify.silicone-beside-pastries"), side_mm),
+    )
+
+
+def _least_silicone(what: Message, measured_mm: float) -> Finding:
+    """Return whether silicone is thick enough at its thinnest."""
+    return Finding(
+        what=what,
+        part="master",
+        measured=measured_mm,
+        limit=say("core.at-least", limit=LEAST_COVER_MM),
+        unit="mm",
+        source=PRACTICE,
+        verdict=judged(good=measured_mm >= LEAST_COVER_MM),
     )
 
 

@@ -80,13 +80,18 @@ class Press:
         return booleans.filled(shapely.union_all(shadows))
 
     @cached_property
+    def stop_top(self) -> BaseGeometry:
+        """What of the stop lies level under the disc."""
+        level_mm = float(self.stop.bounds[1, 2]) - EDGE_MM
+        return booleans.section_region(self.stop, level_mm, say("verify.stops-top"))
+
+    @cached_property
     def stopped_mm(self) -> float:
         """Height of the stamp's flat face when the disc meets the stop [mm].
 
         Infinite where nothing of the plunger lies over the stop.
         """
-        top_mm = float(self.stop.bounds[1, 2])
-        bearing = booleans.section_region(self.stop, top_mm - EDGE_MM, say("verify.stops-top"))
+        top_mm, bearing = float(self.stop.bounds[1, 2]), self.stop_top
         corners = self.plunger.corners
         level = np.ptp(corners[:, :, 2], axis=1) < ON_WALL_MM
         above = level & (corners[:, 0, 2] > top_mm - self.travel_mm)

@@ -19,7 +19,7 @@ from moulddesign.verify.walls import (
 PULL_N: Final = 50.0
 """Pull on the joint when dough holds the stamp; our choice [N]."""
 SIDE_N: Final = 20.0
-"""Push from the side on a stamp that hangs on its foot; our choice [N]."""
+"""Sideways push on a stamp that hangs from the plunger; our choice [N]."""
 HOLD_N: Final = 60.0
 """Pull of two fingers on a grip lobe, half of a strong push; our choice [N]."""
 MOST_BOW_MM: Final = 0.2
@@ -44,7 +44,7 @@ class PressSizes:
     lug_mm: float
     """Reach of a lug [mm]."""
     lug_held_mm: float
-    """How much of it lies on the slot's ledge where both parts are printed too small [mm]."""
+    """How much of it lies on the slot's ledge, as drawn [mm]."""
     stem_radius_mm: float
     disc_thickness_mm: float
     disc_free_mm: float
