@@ -1,4 +1,4 @@
-"""The surface over a region of artwork: the contour roof on the exact medial axis.
+"""The surface of the relief: the contour roof over a region of artwork, and carved ground.
 
 - `profile`: the profile of a stroke: height over the distance to its edge.
 - `voronoi`: a region's edge on an integer grid, and the Voronoi diagram of its segments (Boost's,
@@ -8,4 +8,6 @@
 - `strips`: the medial axis cut where the profile bends, and the strip that each of its edges
   spans.
 - `roof`: the contour roof: a surface over a region whose height follows the distance to the edge.
+- `field`: labelled height fields, highest and lowest of smooth pieces, and the signed distance to
+  an edge.
 """

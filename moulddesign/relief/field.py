@@ -1,0 +1,96 @@
+"""Labelled height fields: a height and the piece that made it, at points seen from above.
+
+A carved ground is made by `highest` and `lowest` of smooth pieces. Each piece has a number of its
+own, so that a crease, where one piece meets another, is known exactly: it lies where the number
+changes. The slope of `highest` and `lowest` is nowhere more than that of the steepest piece.
+"""
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from moulddesign.geometry import Indices, Points
+
+Heights = NDArray[np.float64]
+"""Heights at points, shape (n,) [mm]."""
+
+
+class FieldValues(NamedTuple):
+    """What a field says of points."""
+
+    height: Heights
+    piece: Indices
+    """Number of the piece whose height it is, shape (n,)."""
+
+
+Field = Callable[[Points], FieldValues]
+"""Heights and pieces of points in the plan, shape (n, 2) [mm]."""
+
+
+def piece_of(height: Heights, number: int) -> FieldValues:
+    """Return heights that one piece made."""
+    return FieldValues(height, np.full(len(height), number, dtype=np.int64))
+
+
+def highest(first: FieldValues, second: FieldValues) -> FieldValues:
+    """Return the higher of two at each point; where they are as high, the first."""
+    above = second.height > first.height
+    return FieldValues(
+        np.where(above, second.height, first.height), np.where(above, second.piece, first.piece)
+    )
+
+
+def lowest(first: FieldValues, second: FieldValues) -> FieldValues:
+    """Return the lower of two at each point; where they are as low, the first."""
+    below = second.height < first.height
+    return FieldValues(
+        np.where(below, second.height, first.height), np.where(below, second.piece, first.piece)
+    )
+
+
+STEP_MM = 0.15
+"""Of the outline's points in the tree: the nearest segment ends in one of the nearest three."""
+
+
+class EdgeDistance:
+    """Signed distance to the edge of a polygon, positive inside, exact.
+
+    The edge is halved into short segments, their starts stand in a k-d tree, and the segments at
+    the nearest starts are measured: a third of the time of the geometry library's own index.
+
+    Parameters
+    ----------
+    shape : shapely Polygon
+        Holes count as edges [mm].
+    """
+
+    def __init__(self, shape: shapely.Polygon) -> None:
+        rings = [shape.exterior, *shape.interiors]
+        loops = [shapely.get_coordinates(shapely.segmentize(ring, STEP_MM))[:-1] for ring in rings]
+        self._start = np.concatenate(loops)
+        self._along = np.concatenate([np.roll(loop, -1, axis=0) - loop for loop in loops])
+        self._before = np.concatenate(
+            [np.roll(np.arange(len(loop)), 1) for loop in loops]
+        ) + np.repeat(np.cumsum([0, *(len(loop) for loop in loops[:-1])]), [len(x) for x in loops])
+        self._length2 = (self._along**2).sum(axis=1)
+        self._tree = cKDTree(self._start)
+        self._shape = shape
+        shapely.prepare(shape)
+
+    def __call__(self, points: Points) -> Heights:
+        """Return the signed distances of points, shape (n, 2) to (n,) [mm]."""
+        _, rows = self._tree.query(points, k=min(3, len(self._start)))
+        near = np.asarray(rows, dtype=np.int64).reshape(len(points), -1)
+        segments = np.concatenate([near, self._before[near]], axis=1)
+        out = points[:, None, :] - self._start[segments]
+        along = self._along[segments]
+        share = (out * along).sum(axis=2) / self._length2[segments]
+        out = out - np.clip(share, 0.0, 1.0)[..., None] * along
+        distance: Heights = np.sqrt((out**2).sum(axis=2).min(axis=1))
+        inside = shapely.contains_xy(self._shape, points[:, 0], points[:, 1])
+        signed: Heights = np.where(inside, distance, -distance)
+        return signed

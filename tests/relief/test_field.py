@@ -1,0 +1,41 @@
+"""Labelled fields and the signed distance, against the geometry library's own."""
+
+import numpy as np
+import pytest
+import shapely
+
+from moulddesign.relief.field import EdgeDistance, highest, lowest, piece_of
+
+POINTS = np.random.default_rng(7).uniform(-14.0, 14.0, (4000, 2))
+
+
+@pytest.mark.parametrize(
+    "shape",
+    [
+        pytest.param(shapely.box(-10, -6, 10, 6), id="long edges"),
+        pytest.param(shapely.Point(0, 0).buffer(9, quad_segs=64), id="many corners"),
+        pytest.param(
+            shapely.Point(0, 0).buffer(11).difference(shapely.box(-3, -2, 5, 4)), id="a hole"
+        ),
+        pytest.param(
+            shapely.Polygon([(-12, -1), (12, -0.02), (12, 0.02), (-12, 1)]), id="a thin spike"
+        ),
+    ],
+)
+def test_signed_distance_is_that_of_shapely(shape):
+    points = shapely.points(POINTS)
+    expected = shapely.distance(points, shape.boundary)
+    signed = np.where(shapely.contains(shape, points), expected, -expected)
+
+    assert EdgeDistance(shape)(POINTS) == pytest.approx(signed, abs=1e-9)
+
+
+def test_the_higher_and_the_lower_piece_win_with_their_numbers():
+    slope, level = piece_of(np.array([-1.0, 0.0, 2.0]), 4), piece_of(np.zeros(3), 9)
+
+    top, low = highest(slope, level), lowest(slope, level)
+
+    assert top.height.tolist() == [0.0, 0.0, 2.0]
+    assert top.piece.tolist() == [9, 4, 4]
+    assert low.height.tolist() == [-1.0, 0.0, 0.0]
+    assert low.piece.tolist() == [4, 4, 9]
