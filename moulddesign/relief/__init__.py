@@ -10,4 +10,5 @@
 - `roof`: the contour roof: a surface over a region whose height follows the distance to the edge.
 - `field`: labelled height fields, highest and lowest of smooth pieces, and the signed distance to
   an edge.
+- `height_map`: height maps of other programs, pressed to a depth and made releasable.
 """
