@@ -221,7 +221,7 @@ def highest_below(heights: Raster, slope: float) -> Raster:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Place:
+class MapPlace:
     """Where a height map lies on the face."""
 
     size_mm: float
@@ -253,7 +253,7 @@ class Place:
 class Carving:
     """A height map where it lies on the face, releasable; heights over the ground [mm]."""
 
-    place: Place
+    place: MapPlace
     grid: Grid
     """Its pixels, in the map's axes."""
     spline: Raster
@@ -300,7 +300,7 @@ class Carving:
 
 
 def carving(
-    made: HeightMap, place: Place, *, depth_mm: float, keep_detail: float, slope: float
+    made: HeightMap, place: MapPlace, *, depth_mm: float, keep_detail: float, slope: float
 ) -> Carving:
     """Return a height map laid on the face, with no wall steeper than a slope.
 

@@ -9,7 +9,7 @@ from scipy.ndimage import grey_erosion
 from moulddesign.core import FileError
 from moulddesign.relief.height_map import (
     HeightMap,
-    Place,
+    MapPlace,
     carving,
     compressed,
     highest_below,
@@ -64,7 +64,9 @@ def test_no_wall_of_a_carved_step_is_steeper_than_the_draft():
     share = np.zeros((200, 200))
     share[50:150, 50:150] = 1.0
 
-    made = carving(map_of(share), Place(size_mm=12.0), depth_mm=2.0, keep_detail=0.0, slope=SLOPE)
+    made = carving(
+        map_of(share), MapPlace(size_mm=12.0), depth_mm=2.0, keep_detail=0.0, slope=SLOPE
+    )
 
     assert steepest(made, 8.0) <= SLOPE
     assert made(np.zeros((1, 2)))[0] == pytest.approx(2.0, abs=1e-3)
@@ -76,7 +78,9 @@ def test_midway_moves_a_step_by_half_of_what_cutting_does():
     share = np.zeros((200, 200))
     share[50:150, 50:150] = 1.0
 
-    made = carving(map_of(share), Place(size_mm=12.0), depth_mm=2.0, keep_detail=0.0, slope=SLOPE)
+    made = carving(
+        map_of(share), MapPlace(size_mm=12.0), depth_mm=2.0, keep_detail=0.0, slope=SLOPE
+    )
 
     assert made.moved_mm == pytest.approx(1.0, abs=0.12)
     assert max(map(abs, made.moved_at_mm)) == pytest.approx(3.0, abs=0.1)  # at the step
@@ -86,7 +90,9 @@ def test_a_map_that_releases_already_is_hardly_moved():
     rows, columns = np.mgrid[-1:1:240j, -1:1:240j]
     share = np.maximum(1.0 - rows**2 - columns**2, 0.0)
 
-    made = carving(map_of(share), Place(size_mm=24.0), depth_mm=3.0, keep_detail=0.0, slope=SLOPE)
+    made = carving(
+        map_of(share), MapPlace(size_mm=24.0), depth_mm=3.0, keep_detail=0.0, slope=SLOPE
+    )
 
     # A Gaussian of the spread s raises a kink from the slope g to level by g s / sqrt(2 pi), and
     # here the slope at the paraboloid's edge is 2 * 3 / 12.
@@ -96,7 +102,7 @@ def test_a_map_that_releases_already_is_hardly_moved():
 def test_a_turned_and_moved_map_lies_where_it_was_put():
     share = np.zeros((100, 200))
     share[40:60, 150:190] = 1.0  # right of the middle: x from 2.5 to 4.5 of 10 mm
-    place = Place(size_mm=10.0, x_mm=3.0, y_mm=-2.0, turn_deg=90.0)
+    place = MapPlace(size_mm=10.0, x_mm=3.0, y_mm=-2.0, turn_deg=90.0)
 
     made = carving(map_of(share), place, depth_mm=0.3, keep_detail=0.0, slope=SLOPE)
 
