@@ -11,4 +11,9 @@
 - `field`: labelled height fields, highest and lowest of smooth pieces, and the signed distance to
   an edge.
 - `height_map`: height maps of other programs, pressed to a depth and made releasable.
+- `creases`: the lines along which one piece of a field ends and another begins.
+- `facets`: constraint edges noded, and a triangulation refined to the field within a bound.
+- `lifted_walls`: the contour roof's walls on carved ground.
+- `draft_repair`: heights moved by the least that gives every facet its draft.
+- `carved_surface`: a field and the artwork on it as one mesh within an outline.
 """

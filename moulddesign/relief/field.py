@@ -83,8 +83,9 @@ class EdgeDistance:
 
     def __call__(self, points: Points) -> Heights:
         """Return the signed distances of points, shape (n, 2) to (n,) [mm]."""
-        _, rows = self._tree.query(points, k=min(3, len(self._start)))
-        near = np.asarray(rows, dtype=np.int64).reshape(len(points), -1)
+        count = min(3, len(self._start))
+        _, rows = self._tree.query(points, k=count)
+        near = np.asarray(rows, dtype=np.int64).reshape(len(points), count)
         segments = np.concatenate([near, self._before[near]], axis=1)
         out = points[:, None, :] - self._start[segments]
         along = self._along[segments]

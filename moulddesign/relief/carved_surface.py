@@ -1,0 +1,218 @@
+"""The carved surface: a height field and the vectors on it as one mesh within an outline.
+
+The ground is a labelled field (`field`), the vectors are regions with the contour roof (`roof`).
+Both meet at loops, so that no boolean is needed, and the outline is the edge of the mesh: a solid
+closes by itself, and its height stays linear in its volume.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+import numpy as np
+import shapely
+
+from moulddesign.artwork.outline import ARC_CHORD_MM, QUARTER_CHORDS
+from moulddesign.core import KernelError, SpecError, say
+from moulddesign.geometry import Indices, Points
+from moulddesign.geometry.topology import compact
+from moulddesign.relief.creases import creases
+from moulddesign.relief.draft_repair import with_draft
+from moulddesign.relief.facets import OUTSIDE, Facets, divided, facets, network
+from moulddesign.relief.field import Field
+from moulddesign.relief.lifted_walls import LiftedWalls, lifted_walls, open_edges
+from moulddesign.relief.roof import ReliefRegion
+
+REFINED_SHARE: Final = 0.7
+"""Of the error asked for: between its samples a facet may be off by more."""
+CREASE_PLAN_SHARE: Final = 1.0 / 5.6
+"""Of the error: a crease beside a wall of 15 deg, 3.7 times as high as wide, moves by less."""
+EDGE_SHARE: Final = 0.35
+"""Of the error: what the edges of walls and creases may be off."""
+CLEAR_MM: Final = 0.02
+"""Creases end so far from a region's edges, as regions keep apart [mm]."""
+MOST_MOVED_MM: Final = 0.01
+"""What draft repair may move a height [mm]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class CarvedSurface:
+    """A surface within an outline, heights over the field's own z = 0."""
+
+    vertices: Points
+    """Shape (n, 3) [mm]."""
+    triangles: Indices
+    """Counter-clockwise seen from above, shape (m, 3)."""
+    rim: Indices
+    """Rows of `vertices` along the outline, counter-clockwise."""
+    stamp_triangles: Indices
+    """Rows of `triangles` within the stamp's outline."""
+    stamp_rim: Indices
+    """Rows of `vertices` along the stamp's outline, counter-clockwise."""
+    moved_mm: float
+    """The most that draft repair moved a height."""
+
+
+def carved_surface(
+    outline: shapely.Polygon,
+    field: Field,
+    regions: Sequence[ReliefRegion],
+    *,
+    inset_mm: float,
+    draft_deg: float,
+    error_mm: float = 0.02,
+) -> CarvedSurface:
+    """Return the surface of a field within an outline, with regions of artwork on it.
+
+    Parameters
+    ----------
+    outline : shapely Polygon
+        Without holes [mm].
+    field : Field
+        Continuous, no steeper than the draft allows, known some 0.5 mm beyond the outline as well.
+    regions : sequence of ReliefRegion
+        Apart from each other, within the stamp's outline; they stand on the field.
+    inset_mm : float
+        Outline to stamp's outline; 0 where both are one [mm].
+    draft_deg : float
+        Least angle between a facet and the pull direction [deg].
+    error_mm : float
+        Largest height error: between samples of the field a little more in places [mm].
+
+    Raises
+    ------
+    SpecError
+        A region lies over a step of the ground, or beyond the stamp's outline.
+    KernelError
+        The triangulation failed.
+    """
+    outline = shapely.orient_polygons(outline)
+    stamp = _inset(outline, inset_mm)
+    bound_mm, edge_mm = REFINED_SHARE * error_mm, EDGE_SHARE * error_mm
+    walls = [
+        lifted_walls(region, field, draft_deg=draft_deg, bound_mm=edge_mm) for region in regions
+    ]
+    _refuse_beyond(stamp, walls)
+    pieces = creases(field, outline, plan_mm=CREASE_PLAN_SHARE * error_mm, height_mm=error_mm / 2.0)
+    rings = [outline.exterior] if inset_mm == 0.0 else [outline.exterior, stamp.exterior]
+    net = network(_clear_of(pieces, outline, walls), rings)
+    within, within_stamp = (shapely.Polygon(net.points[net.rings[at]]) for at in (0, -1))
+    points, edges = divided(net.points, net.edges, field, bound_mm)
+    ground = _Ground(points, edges).with_loops(walls)
+    made = facets(
+        ground.points,
+        ground.edges,
+        field,
+        area_of=lambda at: _area(at, within, walls),
+        bound_mm=bound_mm,
+    )
+    vertices, triangles = _joined(made, walls, len(points), field)
+    repaired = with_draft(vertices, triangles, draft_deg, MOST_MOVED_MM)
+    middle = repaired.vertices[triangles].mean(axis=1)
+    shapely.prepare(within_stamp)
+    inside = np.flatnonzero(shapely.contains_xy(within_stamp, middle[:, 0], middle[:, 1]))
+    return CarvedSurface(
+        vertices=repaired.vertices,
+        triangles=triangles,
+        rim=_edge_loop(triangles),
+        stamp_triangles=inside,
+        stamp_rim=_edge_loop(triangles[inside]),
+        moved_mm=repaired.moved_mm,
+    )
+
+
+def _inset(outline: shapely.Polygon, inset_mm: float) -> shapely.Polygon:
+    """Return the stamp's outline, in one piece and counter-clockwise."""
+    if inset_mm == 0.0:
+        return outline
+    inner = outline.buffer(-inset_mm, quad_segs=QUARTER_CHORDS).simplify(ARC_CHORD_MM / 4.0)
+    if inner.is_empty or inner.geom_type != "Polygon":
+        raise SpecError("inset_mm", inset_mm, say("relief.no-stamp"))
+    return shapely.orient_polygons(inner)
+
+
+def _refuse_beyond(stamp: shapely.Polygon, walls: Sequence[LiftedWalls]) -> None:
+    shapely.prepare(stamp)
+    for wall in walls:
+        if not stamp.contains_properly(wall.area):
+            raise SpecError("relief.layers", round(wall.depth_mm, 3), say("relief.over-edge"))
+
+
+def _clear_of(pieces: Points, outline: shapely.Polygon, walls: Sequence[LiftedWalls]) -> Points:
+    """Return pieces of creases inside the outline, off the walls and their edges."""
+    lines = shapely.intersection(shapely.multilinestrings(shapely.linestrings(pieces)), outline)
+    if walls:
+        taken = shapely.union_all([wall.area for wall in walls]).buffer(CLEAR_MM)
+        above = shapely.union_all([wall.plateaus for wall in walls]).buffer(-CLEAR_MM)
+        lines = shapely.union_all(
+            [shapely.difference(lines, taken), shapely.intersection(lines, above)]
+        )
+    points, part = shapely.get_coordinates(shapely.get_parts(lines), return_index=True)
+    clear: Points = np.stack([points[:-1], points[1:]], axis=1)[part[:-1] == part[1:]]
+    return clear
+
+
+class _Ground(NamedTuple):
+    """Points and constraint edges of the ground."""
+
+    points: Points
+    edges: Indices
+
+    def with_loops(self, walls: Sequence[LiftedWalls]) -> "_Ground":
+        """Return them with eaves and edges of plateaus after them, wall by wall."""
+        points, edges, count = [self.points], [self.edges], len(self.points)
+        for wall in walls:
+            rows, at = np.unique(wall.edges, return_inverse=True)
+            points.append(wall.vertices[rows, :2])
+            edges.append(at.reshape(-1, 2) + count)
+            count += len(rows)
+        return _Ground(np.concatenate(points), np.concatenate(edges))
+
+
+GROUND: Final = 0
+"""Area of the ground; the plateaus of the regions are numbered from 1."""
+
+
+def _area(at: Points, within: shapely.Polygon, walls: Sequence[LiftedWalls]) -> Indices:
+    area = np.where(shapely.contains_xy(within, at[:, 0], at[:, 1]), GROUND, OUTSIDE)
+    for number, wall in enumerate(walls):
+        area[shapely.contains_xy(wall.area, at[:, 0], at[:, 1])] = OUTSIDE
+        area[shapely.contains_xy(wall.plateaus, at[:, 0], at[:, 1])] = GROUND + 1 + number
+    return area
+
+
+def _joined(
+    made: Facets, walls: Sequence[LiftedWalls], count: int, field: Field
+) -> tuple[Points, Indices]:
+    """Return ground, plateaus and walls as one mesh; the loops begin at row `count`."""
+    above = np.zeros(len(made.points))
+    depths = np.array([0.0, *(wall.depth_mm for wall in walls)])
+    above[made.triangles.ravel()] = np.repeat(depths[made.area], 3)
+    vertices = [np.column_stack([made.points, made.heights + above])]
+    triangles = [made.triangles]
+    size = len(made.points)
+    for wall in walls:
+        number = np.full(len(wall.vertices), -1, dtype=np.int64)
+        loops = np.unique(wall.edges)
+        number[loops] = count + np.arange(len(loops))
+        rest = np.flatnonzero(number < 0)
+        number[rest] = size + np.arange(len(rest))
+        ground = field(wall.vertices[rest, :2]).height
+        vertices.append(wall.vertices[rest] + np.column_stack([np.zeros((len(rest), 2)), ground]))
+        triangles.append(number[wall.triangles])
+        count += len(loops)
+        size += len(rest)
+    mesh, _ = compact(np.concatenate(vertices), np.concatenate(triangles))
+    return mesh.vertices, mesh.triangles
+
+
+def _edge_loop(triangles: Indices) -> Indices:
+    """Return the edge of a surface as one loop; `KernelError` where it has more."""
+    edges = open_edges(triangles)
+    after = dict(edges.tolist())
+    path = [int(edges[0, 0])]
+    while len(path) <= len(after) and after[path[-1]] != path[0]:
+        path.append(after[path[-1]])
+    if len(path) < len(edges) or len(after) < len(edges):
+        raise KernelError(say("relief.facets"), say("relief.open"))
+    return np.array(path, dtype=np.int64)

@@ -1,0 +1,340 @@
+"""Facets of a height field: constraint edges, and a triangulation of them refined to a bound.
+
+Creases, outline and the stamp's outline are noded on a fine grid, so that no two edges cross or
+nearly touch, and short edges are contracted. The constrained Delaunay triangulation (pythoncdt) of
+what is left is refined: a facet that is off the field by more than the bound, and by more than its
+neighbours are, takes a new corner where it is worst. That is nearly the greedy order, which needs
+fewest facets, at some thirty rounds in place of one for each corner.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+import pythoncdt
+import shapely
+from numpy.typing import DTypeLike
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from moulddesign.core import KernelError, say
+from moulddesign.geometry import Indices, Points
+from moulddesign.relief.field import Field, Heights
+
+NODE_GRID_MM: Final = 5e-4
+"""Grid on which lines are noded: a hundredth of what a printer resolves [mm]."""
+ON_RING_MM: Final = 2.0 * NODE_GRID_MM
+"""What noding may move a point off a ring, twice [mm]."""
+SHORT_MM: Final = 0.005
+"""Constraint edges shorter than this are contracted; a quarter of the usual bound [mm]."""
+LEAST_MM: Final = 0.008
+"""Facets narrower than this, and edges shorter than twice it, are divided no further [mm]."""
+SPLITS: Final = 8
+"""Halvings of a constraint edge: 10 mm come down to 0.04 mm."""
+ROUNDS: Final = 120
+"""Rounds of refinement before it is given up: twice what the finest face took."""
+SUPER: Final = 3
+"""Corners that the triangulation puts before the given ones."""
+OUTSIDE: Final = -1
+"""Area of facets that belong to no surface."""
+
+
+class Network(NamedTuple):
+    """Constraint edges that meet in their ends only."""
+
+    points: Points
+    """Shape (n, 2) [mm]."""
+    edges: Indices
+    """Rows of `points`, shape (m, 2)."""
+    rings: tuple[Indices, ...]
+    """Rows along each of the rings that were asked for, counter-clockwise."""
+
+
+def network(pieces: Points, rings: Sequence[shapely.LinearRing]) -> Network:
+    """Return straight pieces and rings noded; corners of rings stay where they are, exactly.
+
+    Parameters
+    ----------
+    pieces : ndarray
+        Ends of straight pieces within the first ring, shape (n, 2, 2) [mm].
+    rings : sequence of shapely LinearRing
+        Counter-clockwise, apart from each other [mm].
+    """
+    graph = shapely.union_all([*shapely.linestrings(pieces), *rings], grid_size=NODE_GRID_MM)
+    coordinates, part = shapely.get_coordinates(shapely.get_parts(graph), return_index=True)
+    noded, row = np.unique(coordinates, axis=0, return_inverse=True)
+    edges = np.column_stack([row[:-1], row[1:]])[part[:-1] == part[1:]]
+    # Corners of the rings come first, then noded points; those at a corner become the corner.
+    corners = np.concatenate([shapely.get_coordinates(ring)[:-1] for ring in rings])
+    away, corner = cKDTree(corners).query(noded, distance_upper_bound=ON_RING_MM)
+    row = np.where(np.isfinite(away), corner, len(corners) + np.arange(len(noded)))
+    points = np.concatenate([corners, noded])
+    rank = np.concatenate([np.full(len(corners), 2), np.zeros(len(noded), dtype=np.int64)])
+    edges = row[edges]
+    for ring in rings:
+        on_ring = shapely.dwithin(ring, shapely.points(points), ON_RING_MM)
+        on_ring[: len(corners)] = False
+        at = shapely.line_locate_point(ring, shapely.points(points[on_ring]))
+        points[on_ring] = shapely.get_coordinates(shapely.line_interpolate_point(ring, at))
+        rank[on_ring] = 1
+    row = _contracted(points, edges, rank)
+    edges = row[edges]
+    chains = tuple(_chain(ring, points, np.unique(edges), corners) for ring in rings)
+    edges = np.concatenate([edges, *(np.column_stack([c, np.roll(c, -1)]) for c in chains)])
+    edges = np.unique(np.sort(edges[edges[:, 0] != edges[:, 1]], axis=1), axis=0)
+    used, flat = np.unique(edges, return_inverse=True)
+    chains = tuple(np.searchsorted(used, chain) for chain in chains)
+    return Network(points[used], flat.reshape(-1, 2), chains)
+
+
+def _contracted(points: Points, edges: Indices, rank: Indices) -> Indices:
+    """Return the row that each point becomes when short edges shrink onto their chief end.
+
+    A corner of a ring goes before a point on a ring, and that before others; corners never join.
+    """
+    length = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
+    short = np.flatnonzero(length < SHORT_MM)
+    chief = np.arange(len(points))
+    members = {row: [row] for row in np.unique(edges[short]).tolist()}
+    for a, b in edges[short[np.argsort(length[short], kind="stable")]].tolist():
+        high, low = sorted((int(chief[a]), int(chief[b])), key=lambda row: (-rank[row], row))
+        if high == low or rank[low] == rank.max():
+            continue
+        chief[members[low]] = high
+        members[high] += members.pop(low)
+    return chief
+
+
+def _chain(ring: shapely.LinearRing, points: Points, rows: Indices, corners: Points) -> Indices:
+    """Return the rows of points that lie on a ring, in the order of the ring."""
+    own = shapely.get_coordinates(ring)[:-1]
+    own_rows = cKDTree(corners).query(own)[1]
+    rest = rows[rows >= len(corners)]
+    rest = rest[shapely.dwithin(ring, shapely.points(points[rest]), ON_RING_MM / 100.0)]
+    on_ring = np.concatenate([own_rows, rest])
+    lengths = np.linalg.norm(np.diff(shapely.get_coordinates(ring), axis=0), axis=1)
+    at = np.concatenate(
+        [
+            np.cumsum(np.append(0.0, lengths[:-1])),
+            shapely.line_locate_point(ring, shapely.points(points[rest])),
+        ]
+    )
+    chain: Indices = on_ring[np.argsort(at, kind="stable")]
+    return chain
+
+
+def divided(
+    points: Points, edges: Indices, field: Field, bound_mm: float
+) -> tuple[Points, Indices]:
+    """Return edges halved until the field along each is straight within a bound.
+
+    New points come after the given ones.
+    """
+    done = [np.empty((0, 2), dtype=np.int64)]
+    heights = field(points).height
+    for _ in range(SPLITS):
+        a, b = points[edges[:, 0]], points[edges[:, 1]]
+        shares = np.array([0.25, 0.5, 0.75])[:, None]
+        between = a[:, None] + shares * (b - a)[:, None]
+        found = field(between.reshape(-1, 2)).height.reshape(-1, 3)
+        za, zb = heights[edges[:, 0], None], heights[edges[:, 1], None]
+        off = np.abs(za + shares.T * (zb - za) - found).max(axis=1)
+        bad = (off > bound_mm) & (np.linalg.norm(b - a, axis=1) > 2.0 * LEAST_MM)
+        done.append(edges[~bad])
+        new = len(points) + np.arange(int(bad.sum()))
+        points = np.concatenate([points, between[bad, 1]])
+        heights = np.concatenate([heights, found[bad, 1]])
+        edges = np.concatenate(
+            [np.column_stack([edges[bad, 0], new]), np.column_stack([new, edges[bad, 1]])]
+        )
+    return points, np.concatenate([*done, edges])
+
+
+class Facets(NamedTuple):
+    """Facets of a field."""
+
+    points: Points
+    """The given ones first, shape (n, 2) [mm]."""
+    heights: Heights
+    triangles: Indices
+    """Counter-clockwise, shape (m, 3)."""
+    area: Indices
+    """The area that each triangle lies in, as `area_of` numbers them, shape (m,)."""
+
+
+def facets(
+    points: Points,
+    edges: Indices,
+    field: Field,
+    *,
+    area_of: Callable[[Points], Indices],
+    bound_mm: float,
+) -> Facets:
+    """Return a constrained triangulation, refined until its samples are within a bound of a field.
+
+    Parameters
+    ----------
+    points, edges : ndarray
+        Constraint edges, which are not divided.
+    area_of : callable
+        The number of the area in which points lie, shape (n, 2) to (n,), `OUTSIDE` where there is
+        to be no surface; areas end at constraint edges.
+
+    Raises
+    ------
+    KernelError
+        The triangulation refuses the edges.
+    """
+    mesh = _triangulation(points, edges)
+    given = len(points) + SUPER
+    corners, _, place = _state(mesh)
+    if len(place) != given:
+        points, given = place[SUPER:], len(place)
+    area = _areas(mesh, corners, place, area_of)
+    corner_area = np.full(given, OUTSIDE, dtype=np.int64)
+    known = np.zeros((0, 3), dtype=np.int64)
+    error, worst = np.zeros(0), np.zeros((0, 2))
+    heights = np.empty(0)
+    for _ in range(ROUNDS):
+        corners, neighbours, place = _state(mesh)
+        heights = np.concatenate([heights, field(place[len(heights) :]).height])
+        # A facet that is new has a corner that is new, and lies in that corner's area.
+        newest = corners.max(axis=1)
+        changed = np.ones(len(corners), dtype=bool)
+        changed[: len(known)] = (corners[: len(known)] != known).any(axis=1)
+        area = np.concatenate([area, np.zeros(len(corners) - len(area), dtype=np.int64)])
+        later = newest >= given
+        area[later] = corner_area[newest[later]]
+        error, worst = _grown(error, len(corners)), _grown(worst, len(corners))
+        error[changed] = 0.0
+        rows = np.flatnonzero(changed & (area != OUTSIDE))
+        error[rows], worst[rows] = _sampled(field, place, heights, corners[rows])
+        known = corners
+        beside = np.where(
+            neighbours < len(error), error[np.minimum(neighbours, len(error) - 1)], 0.0
+        )
+        top = (error > bound_mm) & (error >= beside.max(axis=1))
+        if not top.any():
+            break
+        corner_area = np.concatenate([corner_area, area[top]])
+        mesh.insert_vertices(_buffer(worst[top], np.float64))
+    kept = area != OUTSIDE
+    return Facets(place[SUPER:], heights[SUPER:], corners[kept] - SUPER, area[kept])
+
+
+def _grown(values: Points, count: int) -> Points:
+    return np.concatenate([values, np.zeros((count - len(values), *values.shape[1:]))])
+
+
+def _triangulation(points: Points, edges: Indices) -> pythoncdt.Triangulation:
+    made = pythoncdt.Triangulation(
+        pythoncdt.VertexInsertionOrder.AUTO,
+        pythoncdt.IntersectingConstraintEdges.TRY_RESOLVE,
+        0.0,
+    )
+    try:
+        made.insert_vertices(_buffer(points, np.float64))
+        made.insert_edges(_buffer(edges, np.uintc))
+    except (RuntimeError, ValueError) as error:
+        raise KernelError(say("relief.facets"), say("relief.said", reason=str(error))) from error
+    return made
+
+
+def _buffer(rows: Points | Indices, kind: DTypeLike) -> Any:  # noqa: ANN401
+    """Return rows as the triangulation takes them; an array is a typed buffer from Python 3.12."""
+    return np.ascontiguousarray(rows, dtype=kind)
+
+
+def _state(mesh: pythoncdt.Triangulation) -> tuple[Indices, Indices, Points]:
+    """Return corners and neighbours of all triangles, and the places of all corners."""
+    triangles, vertices = mesh.triangles_array(), mesh.vertices_array()
+    return (
+        triangles["vertices"].astype(np.int64),
+        triangles["neighbors"].astype(np.int64),
+        np.column_stack([vertices["x"], vertices["y"]]),
+    )
+
+
+def _areas(
+    mesh: pythoncdt.Triangulation,
+    corners: Indices,
+    place: Points,
+    area_of: Callable[[Points], Indices],
+) -> Indices:
+    """Return the area of each triangle: asked once for all that no constraint edge divides."""
+    neighbours = mesh.triangles_array()["neighbors"].astype(np.int64)
+    size = len(place)
+    fixed = np.array([(edge.v1, edge.v2) for edge in mesh.fixed_edges_iter()], dtype=np.int64)
+    fixed = np.sort(fixed.reshape(-1, 2), axis=1)
+    # Of a triangle, neighbour i lies beyond the side from corner i to the next one.
+    sides = np.sort(np.stack([corners, np.roll(corners, -1, axis=1)], axis=2), axis=2)
+    walled = np.isin(sides[..., 0] * size + sides[..., 1], fixed[:, 0] * size + fixed[:, 1])
+    triangle, side = np.nonzero(~walled & (neighbours < len(corners)))
+    links = (np.ones(len(triangle)), (triangle, neighbours[triangle, side]))
+    _, group = connected_components(
+        coo_array(links, shape=(len(corners), len(corners))), directed=False
+    )
+    a, b, c = np.moveaxis(place[corners], 1, 0)
+    size_mm2 = np.abs(_cross(b - a, c - a))
+    order = np.lexsort([size_mm2, group])
+    largest = order[np.append(group[order][1:] != group[order][:-1], True)]
+    area = area_of(place[corners[largest]].mean(axis=1))
+    area[(corners[largest] < SUPER).any(axis=1)] = OUTSIDE
+    found: Indices = area[group]
+    return found
+
+
+def _cross(a: Points, b: Points) -> Points:
+    crossed: Points = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
+    return crossed
+
+
+def _inner(n: int) -> Points:
+    """Return the middles of the upright small triangles of a triangle divided n times a side."""
+    made = [(i + 1 / 3, j + 1 / 3, n - i - j - 2 / 3) for i in range(n) for j in range(n - i)]
+    return np.array(made) / n
+
+
+def _around(n: int) -> Points:
+    """Return n - 1 points inside each side."""
+    share = np.arange(1, n) / n
+    none = np.zeros(n - 1)
+    first = np.column_stack([share, 1.0 - share, none])
+    return np.concatenate([np.roll(first, turn, axis=1) for turn in range(3)])
+
+
+LENGTHS_MM: Final = np.array([0.15, 0.5, 1.0, 1.8, 3.0])
+"""Longest sides up to which a facet takes the next coarser pattern [mm]."""
+PATTERNS: Final = tuple(
+    (_inner(inner), _around(around))
+    for inner, around in ((2, 2), (3, 4), (5, 6), (8, 8), (12, 12), (18, 18))
+)
+EDGE_ALLOWANCE: Final = 1.05
+"""What is off on a side counts by this less: the facet beyond it sees it as well."""
+
+
+def _sampled(
+    field: Field, place: Points, heights: Heights, corners: Indices
+) -> tuple[Heights, Points]:
+    """Return how far facets are off the field at their samples, and where inside most."""
+    error, worst = np.zeros(len(corners)), np.zeros((len(corners), 2))
+    a, b, c = np.moveaxis(place[corners], 1, 0)
+    sides = np.stack([b - a, c - b, a - c], axis=1)
+    longest = np.sqrt((sides**2).sum(axis=2).max(axis=1))
+    wide = _cross(b - a, c - a) > LEAST_MM * longest
+    pattern = np.searchsorted(LENGTHS_MM, longest, side="right")
+    for number, (inner, around) in enumerate(PATTERNS):
+        rows = np.flatnonzero(wide & (pattern == number))
+        if not len(rows):
+            continue
+        share = np.concatenate([inner, around])
+        at = np.einsum("sj,tjc->tsc", share, place[corners[rows]])
+        found = field(at.reshape(-1, 2)).height.reshape(len(rows), -1)
+        off = np.abs(heights[corners[rows]] @ share.T - found)
+        most = off[:, : len(inner)].argmax(axis=1)
+        on_sides = off[:, len(inner) :].max(axis=1) / EDGE_ALLOWANCE
+        each = np.arange(len(rows))
+        error[rows] = np.maximum(off[each, most], on_sides)
+        worst[rows] = at[each, most]
+    return error, worst

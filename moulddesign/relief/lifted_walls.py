@@ -1,0 +1,148 @@
+"""Walls of vector regions that stand on a carved ground: the contour roof's, lifted by the field.
+
+The roof is made as it is for flat ground, its walls flatter by what the ground slopes. Their edges
+are halved, on both sides alike, until the ground under each is straight; then every corner is
+lifted by the ground under it. Eaves and the edges of plateaus become constraint edges of the
+ground's own facets.
+"""
+
+from dataclasses import dataclass, replace
+from math import atan, degrees, radians, tan
+from typing import Final
+
+import numpy as np
+import shapely
+
+from moulddesign.core import SpecError, say
+from moulddesign.geometry import Indices, Points
+from moulddesign.relief.field import Field
+from moulddesign.relief.roof import ReliefRegion, Roof
+
+STEEPEST_GROUND: Final = 1.0
+"""Slope of the ground up to which artwork may stand on it: 45 deg. Beyond lies a step."""
+PROBE_MM: Final = 0.2
+"""Spacing of the points at which the ground's slope is taken under artwork [mm]."""
+REACH_MM: Final = 0.01
+"""Over which the slope is taken [mm]."""
+HALVINGS: Final = 10
+"""Of a wall's edge: 40 mm come down to 0.04 mm."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class LiftedWalls:
+    """The walls of one region, over the ground."""
+
+    vertices: Points
+    """Height above the ground, shape (n, 3) [mm]."""
+    triangles: Indices
+    edges: Indices
+    """Eaves and edges of plateaus, each with the walls on the left; rows of `vertices`."""
+    area: shapely.Geometry
+    """The whole region [mm]."""
+    plateaus: shapely.Geometry
+    depth_mm: float
+    """Of the plateaus above the ground, negative where sunk."""
+
+
+def lifted_walls(
+    region: ReliefRegion, field: Field, *, draft_deg: float, bound_mm: float
+) -> LiftedWalls:
+    """Return the walls of a region, divided until they follow the ground within a bound.
+
+    Parameters
+    ----------
+    draft_deg : float
+        Least angle of the lifted walls, where the region's own is not larger [deg].
+
+    Raises
+    ------
+    SpecError
+        The region lies over a step of the ground.
+    """
+    slope = _ground_slope(region.shape, field)
+    if slope > STEEPEST_GROUND:
+        raise SpecError("relief.layers", round(degrees(atan(slope))), say("relief.over-step"))
+    # |grad(roof + ground)| is at most the sum of both, so the roof takes what the ground leaves.
+    wall = 1.0 / tan(radians(max(draft_deg, region.draft_deg))) - slope
+    made = replace(region, draft_deg=degrees(atan(1.0 / wall))).roof()
+    vertices, triangles = _divided(made.vertices, made.walls, field, bound_mm)
+    return LiftedWalls(
+        vertices=vertices,
+        triangles=triangles,
+        edges=open_edges(triangles),
+        area=region.shape,
+        plateaus=_plateaus(made),
+        depth_mm=region.depth_mm,
+    )
+
+
+def _ground_slope(shape: shapely.MultiPolygon, field: Field) -> float:
+    """Return the steepest slope of the ground under a region, at points inside and on its edge."""
+    left, low, right, high = shape.bounds
+    grid = np.stack(
+        np.meshgrid(np.arange(left, right, PROBE_MM), np.arange(low, high, PROBE_MM)), axis=-1
+    ).reshape(-1, 2)
+    shapely.prepare(shape)
+    inside = grid[shapely.contains_xy(shape, grid[:, 0], grid[:, 1])]
+    edge = shapely.get_coordinates(shapely.segmentize(shape, PROBE_MM))
+    points = np.concatenate([inside, edge])
+    steps = [
+        (field(points + step).height - field(points - step).height) / (2.0 * REACH_MM)
+        for step in (np.array([REACH_MM, 0.0]), np.array([0.0, REACH_MM]))
+    ]
+    return float(np.hypot(*steps).max())
+
+
+def _plateaus(made: Roof) -> shapely.Geometry:
+    rings = [shapely.linearrings(made.vertices[loop, :2]) for loop in made.plateaus]
+    return shapely.build_area(shapely.geometrycollections(rings))
+
+
+def open_edges(triangles: Indices) -> Indices:
+    """Return edges with a triangle on their left only, shape (n, 2)."""
+    edges = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=2).reshape(-1, 2)
+    size = int(triangles.max()) + 1
+    single = ~np.isin(edges[:, 0] * size + edges[:, 1], edges[:, 1] * size + edges[:, 0])
+    found: Indices = edges[single]
+    return found
+
+
+def _divided(
+    vertices: Points, triangles: Indices, field: Field, bound_mm: float
+) -> tuple[Points, Indices]:
+    """Return triangles whose edges have been halved until the ground under each is straight."""
+    ground = field(vertices[:, :2]).height
+    for _ in range(HALVINGS):
+        sides = np.sort(np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=2), axis=2)
+        edges, side = np.unique(sides.reshape(-1, 2), axis=0, return_inverse=True)
+        middle = vertices[edges].mean(axis=1)
+        under = field(middle[:, :2]).height
+        bent = np.abs(ground[edges].mean(axis=1) - under) > bound_mm
+        if not bent.any():
+            break
+        number = np.full(len(edges), -1, dtype=np.int64)
+        number[bent] = len(vertices) + np.arange(int(bent.sum()))
+        vertices = np.concatenate([vertices, middle[bent]])
+        ground = np.concatenate([ground, under[bent]])
+        triangles = _split(triangles, number[side.reshape(-1, 3)])
+    return vertices, triangles
+
+
+def _split(triangles: Indices, middles: Indices) -> Indices:
+    """Return triangles divided at the middles of their sides, -1 where a side stays whole."""
+    cut = middles >= 0
+    made = [triangles[~cut.any(axis=1)]]
+    for turn in range(3):
+        a, b, c = np.roll(triangles, -turn, axis=1).T
+        ab, bc, ca = np.roll(middles, -turn, axis=1).T
+        first, second, third = np.roll(cut, -turn, axis=1).T
+        patterns = [
+            (first & ~second & ~third, [(a, ab, c), (ab, b, c)]),
+            (first & second & ~third, [(a, ab, bc), (ab, b, bc), (a, bc, c)]),
+        ]
+        if turn == 0:
+            quarters = [(a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca)]
+            patterns.append((first & second & third, quarters))
+        for rows, parts in patterns:
+            made += [np.column_stack(part)[rows] for part in parts]
+    return np.concatenate(made)
