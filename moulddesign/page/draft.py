@@ -19,7 +19,7 @@ FIELD_KINDS: Final = {"number": "number", "integer": "whole", "boolean": "yes", 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Field:
+class FormField:
     """One thing that a form asks for."""
 
     name: str
@@ -35,7 +35,7 @@ class Field:
     limits: Mapping[str, float]
     """The schema's minimum, exclusiveMinimum, maximum, exclusiveMaximum."""
     choices: tuple[str, ...] = ()
-    fields: tuple["Field", ...] = ()
+    fields: tuple["FormField", ...] = ()
     """Of each entry, where it is a list of tables."""
     main: bool = False
     """Whether it is asked for at once, or among the advanced fields."""
@@ -63,7 +63,7 @@ class FormSection:
 
     name: str
     """The table's key; empty for keys outside any table."""
-    fields: tuple[Field, ...]
+    fields: tuple[FormField, ...]
 
 
 def form_sections(schema: Mapping[str, Any]) -> tuple[FormSection, ...]:
@@ -92,22 +92,24 @@ def form_sections(schema: Mapping[str, Any]) -> tuple[FormSection, ...]:
     return tuple(found)
 
 
-def all_fields(found: tuple[FormSection, ...]) -> tuple[Field, ...]:
+def all_fields(found: tuple[FormSection, ...]) -> tuple[FormField, ...]:
     """Return all fields of all sections, those of list entries included."""
     return tuple(f for section in found for f in _with_inner(section.fields))
 
 
-def _with_inner(fields: tuple[Field, ...]) -> tuple[Field, ...]:
+def _with_inner(fields: tuple[FormField, ...]) -> tuple[FormField, ...]:
     return tuple(f for field in fields for f in (field, *_with_inner(field.fields)))
 
 
-def _fields(table: Mapping[str, Any], path: str, known: Plain) -> tuple[Field, ...]:
+def _fields(table: Mapping[str, Any], path: str, known: Plain) -> tuple[FormField, ...]:
     return tuple(
         _field(f"{path}.{name}", what, known) for name, what in table["properties"].items()
     )
 
 
-def _of_any_kind(tables: Iterable[Mapping[str, Any]], path: str, known: Plain) -> tuple[Field, ...]:
+def _of_any_kind(
+    tables: Iterable[Mapping[str, Any]], path: str, known: Plain
+) -> tuple[FormField, ...]:
     """Return the fields of a union of tables, the kind first, each with the kinds that have it."""
     by_kind = {f["kind"].choices[0]: f for f in (_by_name(t, path, known) for t in tables)}
     named: dict[tuple[str, str], list[str]] = {}
@@ -124,14 +126,14 @@ def _of_any_kind(tables: Iterable[Mapping[str, Any]], path: str, known: Plain) -
     return tuple(made)
 
 
-def _by_name(what: Mapping[str, Any], path: str, known: Plain) -> dict[str, Field]:
+def _by_name(what: Mapping[str, Any], path: str, known: Plain) -> dict[str, FormField]:
     return {field.name: field for field in _fields(_resolved(what, known), path, known)}
 
 
-def _field(path: str, what: Mapping[str, Any], known: Plain) -> Field:
+def _field(path: str, what: Mapping[str, Any], known: Plain) -> FormField:
     inner, optional = _without_null(what)
     inner = _resolved(inner, known)
-    plain = Field(
+    plain = FormField(
         name=path.rpartition(".")[2],
         path=path,
         kind=FIELD_KINDS.get(inner.get("type", ""), "text"),
@@ -155,7 +157,7 @@ def _field(path: str, what: Mapping[str, Any], known: Plain) -> Field:
     return plain
 
 
-def _list(plain: Field, inner: Mapping[str, Any], known: Plain) -> Field:
+def _list(plain: FormField, inner: Mapping[str, Any], known: Plain) -> FormField:
     table = _table(inner.get("items", {}), known)
     if table is None:
         return replace(plain, kind="numbers")
@@ -184,7 +186,7 @@ MOST_STEPS: Final = 200
 """Changes that can be undone."""
 
 
-def parse_input(field: Field, typed: object) -> object:
+def parse_input(field: FormField, typed: object) -> object:
     """Return what was typed into a field as the value that a design file would hold.
 
     None where it is left empty and may be. What cannot be read stays text, for the model to refuse
@@ -214,7 +216,7 @@ def parse_input(field: Field, typed: object) -> object:
     return text
 
 
-def _number(field: Field, text: str) -> float | str:
+def _number(field: FormField, text: str) -> float | str:
     try:
         return read_number(field.path, text, field.unit)
     except SpecError:

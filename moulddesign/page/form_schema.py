@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from moulddesign.design import ONLY_FOR, SOURCES, Kind
-from moulddesign.page.draft import Field, FormSection
+from moulddesign.page.draft import FormField, FormSection
 from moulddesign.page.texts import Texts
 from moulddesign.page.uploads import UPLOAD_KINDS
 
@@ -42,7 +42,7 @@ class FormSchema:
             "fields": [self.field(field) for field in section.fields],
         }
 
-    def field(self, field: Field) -> dict[str, Any]:
+    def field(self, field: FormField) -> dict[str, Any]:
         """Return a field as the form reads it."""
         words = self.words
         path = as_first(field.path)
@@ -78,20 +78,20 @@ class FormSchema:
             }
         return plain
 
-    def _kind(self, field: Field) -> str:
+    def _kind(self, field: FormField) -> str:
         path = as_first(field.path)
         if path in self.choices:
             return "choice"
         return "lines" if field.lines else field.kind
 
-    def _options(self, field: Field) -> list[dict[str, str]]:
+    def _options(self, field: FormField) -> list[dict[str, str]]:
         path = as_first(field.path)
         given = self.choices.get(path) or [(c, self.words.word(c)) for c in field.choices]
         empty = [{"value": "", "label": self.words["left_out"]}]
         options = [{"value": value, "label": label} for value, label in given]
         return empty + options if field.optional and path not in self.pictures else options
 
-    def _range(self, field: Field) -> str:
+    def _range(self, field: FormField) -> str:
         low, high = field.limits.get("minimum"), field.limits.get("maximum")
         above, below = field.limits.get("exclusiveMinimum"), field.limits.get("exclusiveMaximum")
         says = [
@@ -102,12 +102,12 @@ class FormSchema:
         ]  # fmt: skip
         return ", ".join(says)
 
-    def _start(self, field: Field) -> float:
+    def _start(self, field: FormField) -> float:
         low = field.limits.get("minimum", field.limits.get("exclusiveMinimum", 0.0))
         return float(field.default) if isinstance(field.default, int | float) else low
 
 
-def _only(field: Field) -> list[Any] | None:
+def _only(field: FormField) -> list[Any] | None:
     """Return which value of another field shows a field: a layer's source, a mould's kind."""
     if field.kinds:
         return ["kind", list(field.kinds)]

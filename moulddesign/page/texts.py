@@ -19,7 +19,7 @@ from moulddesign.core import (
     word,
 )
 from moulddesign.design import TABLE
-from moulddesign.page.draft import Field
+from moulddesign.page.draft import FormField
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,11 +35,11 @@ class Texts:
         """Return a text of the table `page`."""
         return str(self.tables["page"][key])
 
-    def label(self, field: Field) -> str:
+    def label(self, field: FormField) -> str:
         """Return a field's label; one that no file knows is made of its name."""
         return self._field(field)[0]
 
-    def help(self, field: Field) -> str:
+    def help(self, field: FormField) -> str:
         """Return what a field is: the language's sentence, or the schema's."""
         return self._field(field)[1]
 
@@ -123,7 +123,7 @@ class Texts:
     def _given(self, value: object) -> str:
         return self.said(value) if isinstance(value, str) else f"{value}"
 
-    def _field(self, field: Field) -> tuple[str, str]:
+    def _field(self, field: FormField) -> tuple[str, str]:
         given = self.tables["fields"].get(field.path)
         if given is None:
             unit = field.unit.replace("/", "_per_").lower()
