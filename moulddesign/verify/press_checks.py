@@ -14,13 +14,15 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from moulddesign.core import DESIGN, Finding, Message, Verdict, judged, say
-from moulddesign.geometry import Mesh, booleans
+from moulddesign.geometry import Mesh, booleans, normals_and_areas
 from moulddesign.verify.soundness import volume_finding
 
 SLAB_MM: Final = 0.005
 """The table is taken to be this far above z = 0, so that float32 noise opens no leak [mm]."""
 ON_WALL_MM: Final = 0.002
 """A corner this near the shadow's edge lies on the wall: ten float32 steps at 250 mm [mm]."""
+UPRIGHT: Final = 0.05
+"""Largest share upwards of an upright facet's normal."""
 FACE_RATIO: Final = 0.02
 """Share of all that looks down level which a face has at the least; slivers have less."""
 EDGE_MM: Final = 0.01
@@ -86,8 +88,8 @@ class Press:
         return booleans.section_region(self.stop, level_mm, say("verify.stops-top"))
 
     @cached_property
-    def stopped_mm(self) -> float:
-        """Height of the stamp's flat face when the disc meets the stop [mm].
+    def over_stop_mm(self) -> float:
+        """Way of the disc from the nominal position until it meets the stop [mm].
 
         Infinite where nothing of the plunger lies over the stop.
         """
@@ -101,7 +103,13 @@ class Press:
         near = shapely.intersects(bearing, facets)
         over = shapely.area(shapely.intersection(facets[near], bearing)) > EDGE_MM
         lowest_mm = flat[near][over][:, 0, 2].min(initial=np.inf)
-        return face_mm(self.stamp) - float(lowest_mm - top_mm)
+        return float(lowest_mm - top_mm)
+
+    @cached_property
+    def edge_high_mm(self) -> float:
+        """Highest point of the stamp's edge, where the pastry's side ends [mm]."""
+        plan = booleans.filled(booleans.shadow(self.stamp, say("verify.stamp-from-above")))
+        return float(lower_edge(self.stamp, plan)[:, :, 2].max(initial=-np.inf))
 
     @cached_property
     def least_gap_mm(self) -> float:
@@ -126,15 +134,20 @@ def closed_cavity_mm3(sleeve: Mesh, stamp: Mesh) -> float:
 
     The air is cut out of a block by a boolean, and the part that stands on the table and does not
     reach the sides of the block is kept. It holds the gap beside the stamp too, which is taken off:
-    difference of the two sections times the height of the gap.
+    difference of the two sections times the mean height of the gap.
     """
     plan = booleans.filled(booleans.shadow(stamp, say("verify.stamp-from-above")))
     wall_mm = stamp.vertices[_on_wall(stamp, plan), 2]  # above it the back is chamfered
-    edge_mm = float(wall_mm.min())
+    edge = lower_edge(stamp, plan)
+    lengths_mm = np.linalg.norm(edge[:, 1, :2] - edge[:, 0, :2], axis=1)
+    edge_mm, mean_mm = (
+        float(wall_mm.min()),
+        float(np.average(edge[:, :, 2].mean(axis=1), weights=lengths_mm)),
+    )
     bore_mm2 = _bore_mm2(sleeve, edge_mm / 2.0)
     top_mm = _straight_top_mm(sleeve, edge_mm, float(wall_mm.max()))
     inside_mm3 = _enclosed_mm3(sleeve, stamp, top_mm)
-    gap_mm3 = (bore_mm2 - plan.area) * (top_mm - edge_mm)
+    gap_mm3 = (bore_mm2 - plan.area) * (top_mm - mean_mm)
     return inside_mm3 + bore_mm2 * SLAB_MM - gap_mm3 if inside_mm3 > 0.0 else 0.0
 
 
@@ -164,6 +177,33 @@ def _on_wall(mesh: Mesh, plan: BaseGeometry) -> np.ndarray:
     edge = plan.boundary
     shapely.prepare(edge)
     return np.asarray(shapely.dwithin(edge, shapely.points(mesh.vertices[:, :2]), ON_WALL_MM))
+
+
+def lower_edge(stamp: Mesh, plan: BaseGeometry) -> np.ndarray:
+    """Return where a stamp's upright wall begins: edges of its facets, shape (n, 2, 3) [mm].
+
+    Parameters
+    ----------
+    stamp : Mesh
+        Its back upwards.
+    plan : shapely geometry
+        Its shadow, holes filled.
+    """
+    on_wall = _on_wall(stamp, plan)
+    wall = stamp.triangles[on_wall[stamp.triangles].all(axis=1)]
+    normals, _ = normals_and_areas(stamp.vertices[wall])
+    upright = np.abs(normals[:, 2]) < UPRIGHT
+    wall, normals = wall[upright], normals[upright]
+    edges = np.stack([wall, np.roll(wall, -1, axis=1)], axis=2).reshape(-1, 2)
+    # Inside the wall each edge is there both ways. Seen from outside facets turn
+    # counter-clockwise, so the lower edge runs to the right: along z x n.
+    count = len(stamp.vertices)
+    outer = ~np.isin(edges @ [count, 1], edges[:, ::-1] @ [count, 1])
+    ways = stamp.vertices[edges[:, 1]] - stamp.vertices[edges[:, 0]]
+    right = np.repeat(np.column_stack([-normals[:, 1], normals[:, 0]]), 3, axis=0)
+    lower = outer & (np.einsum("ij,ij->i", ways[:, :2], right) > 0.0)
+    made: np.ndarray = stamp.vertices[edges[lower]]
+    return made
 
 
 def _straight_top_mm(sleeve: Mesh, edge_mm: float, wall_top_mm: float) -> float:
@@ -253,7 +293,7 @@ def stop_finding(
     mean_mm3, sd_mm3 : float
         Volume of a piece as it is weighed out, and its standard deviation [mm^3].
     """
-    closed_mm3 = target_mm3 - area_mm2 * (face_mm(press.stamp) - press.stopped_mm)
+    closed_mm3 = target_mm3 - area_mm2 * press.over_stop_mm
     share = (
         NormalDist().cdf((mean_mm3 - closed_mm3) / sd_mm3)
         if sd_mm3
@@ -300,7 +340,7 @@ def _worst_overlap_mm3(press: Press) -> float:
 
 
 def _past_rim(press: Press, past_rim_mm: float) -> Finding:
-    out_mm = press.travel_mm - face_mm(press.stamp)
+    out_mm = press.travel_mm - press.edge_high_mm
     return Finding(
         what=say("verify.stamp-past-rim"),
         measured=out_mm if np.isfinite(out_mm) else say("verify.nothing-stops-it"),

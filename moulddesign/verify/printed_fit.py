@@ -12,7 +12,6 @@ from shapely.geometry.base import BaseGeometry
 
 from moulddesign.core import Finding, judged, say
 from moulddesign.geometry import Indices, Points, booleans
-from moulddesign.verify.press_checks import face_mm
 from moulddesign.verify.printed_joint import joint_findings
 from moulddesign.verify.printed_layers import (
     ROUND_OFF_MM,
@@ -209,4 +208,4 @@ def _past_rim_mm(of: _Stop) -> float:
     gaps = np.array([inside_mm(shape, made.press.bore) for shape in of.plunger.shapes])
     meets = (gaps < made.nearer_mm)[of.plunger.kinds]
     down_mm = of.plunger.bottoms_mm[meets].min(initial=np.inf) - made.rim_mm
-    return float(down_mm) - face_mm(made.press.stamp)
+    return float(down_mm) - made.press.edge_high_mm

@@ -162,12 +162,12 @@ AREA = pi * BORE_MM**2 * GON
 def test_the_stop_gives_the_height_at_which_the_disc_meets_it(stop_mm):
     # The disc stands 21 mm over the rim at the nominal height of 20 mm.
     made = press(stop=stop(stop_mm))
-    assert made.stopped_mm == pytest.approx(HEIGHT_MM - 21.0 + stop_mm, abs=0.003)
+    assert made.over_stop_mm == pytest.approx(21.0 - stop_mm, abs=0.003)
 
 
 def test_a_stop_beside_the_disc_stops_nothing():
     away = stop().moved((0.0, 80.0, 0.0))
-    assert press(stop=away).stopped_mm == -float("inf")
+    assert press(stop=away).over_stop_mm == float("inf")
 
 
 @pytest.mark.parametrize(
