@@ -6,6 +6,7 @@
 - `batch_tables`: many pieces: what gets lost on the way, the bake day, the basis of a price.
 - `doughs`: doughs and fillings by name: water before and after baking, density.
 - `relief_tables`: the relief: its layers, and further stamps that carry another one.
+- `face_tables`: the carved face: ground, bands, crowns, parts, medallion, and the bundled ones.
 - `mould_tables`: the mould: a table for each kind.
 - `earlier`: what files of earlier versions may hold beside what counts.
 - `printers`: printers and plastics by name, those of the package and one's own, and the

@@ -15,6 +15,7 @@ from moulddesign.core import Message, SpecError, say, word
 from moulddesign.design.assets import DRAWINGS, PREFIX, resolve_files
 from moulddesign.design.batch_tables import BakeDayTable, BatchTable, PriceTable
 from moulddesign.design.earlier import MADE_WITH, without_written
+from moulddesign.design.face_tables import FaceTable
 from moulddesign.design.mould_tables import Kind, MouldTable, PressTable, of_kind
 from moulddesign.design.piece_tables import (
     NAMED_FIGURES,
@@ -64,6 +65,9 @@ class Design(Table):
     portion: PortionTable = PortionTable()
     pastry: PastryTable = PastryTable()
     relief: ReliefTable = ReliefTable()
+    face: SkipJsonSchema[FaceTable | None] = given(
+        None, "Carved face; a flat top where it is left out"
+    )
     mould: MouldTable = PressTable()
     further_stamps: tuple[FurtherStamp, ...] = given(
         (), "Stamps with other reliefs for the same sleeve and plunger of a press",

@@ -28,6 +28,8 @@ class FileKind(StrEnum):
     """A drawing of one closed shape; other words are names of outlines."""
     ARTWORK = "artwork"
     """A drawing or picture; other words are names of patterns."""
+    CARVING = "carving"
+    """A grey picture as heights, or a mesh seen from above."""
     FONT = "font"
     LIBRARY = "library"
     """Printers and materials."""

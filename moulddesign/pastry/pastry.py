@@ -15,7 +15,7 @@ from moulddesign.artwork.outline import (
     width_for_volume_mm,
 )
 from moulddesign.core import SpecError, ml_from_mm3, mm3_from_ml, say
-from moulddesign.design import PROPORTION, Design
+from moulddesign.design import PROPORTION, TABLE, Design
 from moulddesign.geometry import Indices, Mesh, Points
 from moulddesign.geometry.mending import in_float32
 from moulddesign.portion import TrialMould, figures
@@ -429,6 +429,8 @@ def _width_mm(design: Design, volume_mm3: float) -> float:
 
 def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     """Return the pastry of a width whose height holds the volume."""
+    if design.face is not None:
+        raise SpecError("face", TABLE, say("pastry.face-not-made"))
     if design.mould.side_lean_deg:
         return _drafted(design, width_mm, volume_mm3)
     outline = outline_of_width(design.pastry, width_mm)

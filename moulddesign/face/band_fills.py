@@ -1,0 +1,200 @@
+"""What a band repeats along itself: beads, rope, leaves, waves, braid, rings, key, flutes.
+
+A repeat is seen in its own frame: s along the band from its middle, v across from the band's
+middle, outwards, both in mm, with its length and the band's half width. Each returns a height
+above the ground and a piece number within the repeat, at most `PARTS`.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from math import pi
+from typing import Final
+
+import numpy as np
+
+from moulddesign.design.face_tables import Fill
+from moulddesign.face.surface import half_round, lower_of
+from moulddesign.geometry import Indices
+from moulddesign.relief.field import Heights
+
+PARTS: Final = 16
+"""Piece numbers of one repeat."""
+
+Carved = tuple[Heights, Indices]
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Repeat:
+    """Points in the frames of their repeats."""
+
+    along: Heights
+    """From the repeat's middle [mm]."""
+    across: Heights
+    """From the band's middle, outwards [mm]."""
+    length: Heights
+    """Of the repeat that each point lies in [mm]."""
+    half_mm: float
+    """Half of the band's width."""
+    height_mm: float
+    wall: float
+    """Slope that walls may have."""
+
+
+def _higher(first: Carved, second: Carved) -> Carved:
+    above = second[0] > first[0]
+    return np.where(above, second[0], first[0]), np.where(above, second[1], first[1])
+
+
+def _beads(at: Repeat) -> Carved:
+    """Return half balls, or half eggs where a repeat is longer than the band is wide."""
+    half_along = np.minimum(0.47 * at.length, 1.7 * at.half_mm)
+    half_across = np.minimum(at.half_mm, 1.3 * half_along)
+    share2 = (at.along / half_along) ** 2 + (at.across / half_across) ** 2
+    share = np.sqrt(share2)
+    top = at.height_mm * np.sqrt(np.maximum(1.0 - share2, 0.0))
+    wall = at.wall * np.minimum(half_along, half_across) * (1.0 - share)
+    return lower_of(top, wall, 0)
+
+
+def _rope(at: Repeat) -> Carved:
+    """Return strands that lie aslant over a round bar, one for each repeat."""
+    # A strand passes from one side of the band to the other over one length of a repeat.
+    slant = at.length / (2.2 * at.half_mm)
+    place = at.along / at.length + slant * at.across / at.length
+    strand = np.round(place)
+    off = 2.0 * (place - strand)
+    bar = np.sqrt(np.maximum(1.0 - (at.across / at.half_mm) ** 2, 0.0))
+    top = at.height_mm * (0.55 * bar + 0.45 * bar * (1.0 - off * off))
+    wall = at.wall * (at.half_mm - np.abs(at.across))
+    return lower_of(top, wall, 2 * (strand.astype(np.int64) + 2))
+
+
+def _leaves(at: Repeat) -> Carved:
+    """Return one leaf a repeat, its tip ahead, with a groove along its middle."""
+    half_along = 0.49 * at.length
+    half = np.minimum(at.half_mm, 0.8 * half_along)
+    # Two arcs of radius r whose centres lie c on either side of the axis: r - c = half.
+    radius = (half_along**2 + half**2) / (2.0 * half)
+    centre = radius - half
+    inside = radius - np.hypot(at.along, np.abs(at.across) + centre)
+    q = np.abs(at.across) / half
+    swell = 1.0 - 0.25 * (at.along / half_along + 0.15) ** 2
+    body = (0.62 + 0.9 * q * (1.0 - 0.75 * q)) * swell
+    top = at.height_mm * np.minimum(body, 1.2)
+    side = (at.across > 0.0).astype(np.int64)
+    height, piece = lower_of(top, at.wall * inside, 0)
+    return height, 2 * piece + side
+
+
+def _strand(  # noqa: PLR0917 (a curve and its strand)
+    at: Repeat, middle: Heights, slope: Heights, half_mm: float, number: int
+) -> Carved:
+    """Return a round strand along a curve v = f(s), from its height and slope there."""
+    off = np.abs(at.across - middle) / np.sqrt(1.0 + slope * slope)
+    top = half_round(off, half_mm, at.height_mm)
+    return lower_of(top, at.wall * 0.8 * (half_mm - off), number)
+
+
+def _wave(at: Repeat) -> Carved:
+    """Return a round strand in waves, with a bead in each bay."""
+    swing = at.half_mm * 0.62
+    turn = 2.0 * pi * at.along / at.length
+    strand = _strand(
+        at, swing * np.cos(turn), -swing * 2.0 * pi / at.length * np.sin(turn),
+        at.half_mm * 0.36, 0,
+    )  # fmt: skip
+    found = strand
+    size = np.minimum(at.half_mm * 0.4, 0.2 * at.length)
+    for number, place, side in ((2, 0.0, -0.55), (4, 0.5, 0.55), (6, -0.5, 0.55)):
+        share = np.hypot(at.along - place * at.length, at.across - side * at.half_mm) / size
+        ball = 0.9 * at.height_mm * np.sqrt(np.maximum(1.0 - share * share, 0.0))
+        found = _higher(found, lower_of(ball, at.wall * size * (1.0 - share), number))
+    return found
+
+
+def _braid(at: Repeat) -> Carved:
+    """Return three strands that pass over and under each other, one crossing a repeat."""
+    return _plaited(at, 3)
+
+
+def _rings(at: Repeat) -> Carved:
+    """Return two strands that cross twice a repeat, with a bead in each eye."""
+    eyes = _plaited(at, 2)
+    size = np.minimum(0.42 * at.half_mm, 0.16 * at.length)
+    for number, place in ((12, 0.25), (14, -0.25)):
+        share = np.hypot(at.along - place * at.length, at.across) / size
+        ball = 0.8 * at.height_mm * np.sqrt(np.maximum(1.0 - share * share, 0.0))
+        eyes = _higher(eyes, lower_of(ball, at.wall * size * (1.0 - share), number))
+    return eyes
+
+
+def _plaited(at: Repeat, strands: int) -> Carved:
+    """Return strands that swing from side to side, each lower where another one covers it."""
+    width_mm = at.half_mm * (0.3 if strands == 2 else 0.27)  # noqa: PLR2004 (two strands leave eyes)
+    swing = at.half_mm - width_mm
+    found: Carved | None = None
+    for strand in range(strands):
+        turn = 2.0 * pi * (at.along / at.length + strand / strands)
+        slope = -swing * 2.0 * pi / at.length * np.sin(turn)
+        height, piece = _strand(at, swing * np.cos(turn), slope, width_mm, 2 * strand)
+        # Over where it swings outwards to the left, under where it comes back.
+        over = 0.22 * at.height_mm * np.sin(strands * turn if strands > 2 else 2.0 * turn)  # noqa: PLR2004
+        one = (
+            height + np.where(height > 0.0, over, 0.0) * np.clip(height / at.height_mm, 0.0, 1.0),
+            piece,
+        )
+        found = one if found is None else _higher(found, one)
+    assert found is not None  # noqa: S101 (there are strands)
+    return found
+
+
+KEY: Final = (
+    (-0.5, -1.0, 0.5, -0.55), (0.1, -1.0, 0.34, 1.0), (-0.34, 0.5, 0.34, 1.0),
+    (-0.34, -0.3, -0.1, 1.0),
+)  # fmt: skip
+"""Bars of a key: left, low, right, high, as shares of the length and of the half width."""
+
+
+def _key(at: Repeat) -> Carved:
+    """Return the bars of a running key with level tops."""
+    inside = np.full(len(at.along), -np.inf)
+    for left, low, right, high in KEY:
+        # A bar that ends at the repeat's own end runs on in the next one.
+        first = left * at.length if left > -0.5 else -at.length  # noqa: PLR2004 (half a repeat)
+        last = right * at.length if right < 0.5 else at.length  # noqa: PLR2004 (the same)
+        bar = np.minimum(
+            np.minimum(at.along - first, last - at.along),
+            np.minimum(at.across - low * at.half_mm, high * at.half_mm - at.across),
+        )
+        inside = np.maximum(inside, bar)
+    return lower_of(np.full(len(inside), at.height_mm), at.wall * inside, 0)
+
+
+def _flutes(at: Repeat) -> Carved:
+    """Return short ribs across the band, side by side, rounded along it."""
+    off = 2.0 * at.along / at.length
+    top = at.height_mm * (1.0 - 0.7 * off * off)
+    end = at.wall * (at.half_mm - np.abs(at.across))
+    return lower_of(top, end, 0)
+
+
+FILLS: Final[Mapping[Fill, Callable[[Repeat], Carved]]] = {
+    Fill.BEADS: _beads,
+    Fill.ROPE: _rope,
+    Fill.LEAVES: _leaves,
+    Fill.WAVE: _wave,
+    Fill.BRAID: _braid,
+    Fill.RINGS: _rings,
+    Fill.KEY: _key,
+    Fill.FLUTES: _flutes,
+}
+PITCH: Final[Mapping[Fill, float]] = {
+    Fill.BEADS: 1.06, Fill.ROPE: 0.62, Fill.LEAVES: 2.3, Fill.WAVE: 2.4, Fill.BRAID: 3.2,
+    Fill.RINGS: 3.0, Fill.KEY: 1.9, Fill.FLUTES: 0.75,
+}  # fmt: skip
+"""Usual length of a repeat as a share of the band's width."""
+LEAST_PITCH_MM: Final[Mapping[Fill, float]] = {
+    Fill.BEADS: 1.1, Fill.ROPE: 1.1, Fill.LEAVES: 2.4, Fill.WAVE: 4.0, Fill.BRAID: 5.0,
+    Fill.RINGS: 5.0, Fill.KEY: 4.4, Fill.FLUTES: 1.2,
+}  # fmt: skip
+"""Shortest repeat that prints: its strokes and gaps are 0.8 mm or little less."""

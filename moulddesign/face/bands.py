@@ -1,0 +1,296 @@
+"""Bands along the outline, from the edge inwards, with whole repeats.
+
+A point's place on a band is its foot on the band's middle line: s along it and v across. The line
+is the outline's parallel inside it. Repeats are whole between corners, or around the whole line
+where there are none; with mirrored corners they run from both corners to the middle of a side.
+"""
+
+from dataclasses import dataclass
+from math import pi
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from moulddesign.artwork.outline import POLYGON_SIDES, Outline
+from moulddesign.core import SpecError, say
+from moulddesign.design.face_tables import BandSection, BandTable, Corners
+from moulddesign.face.band_fills import FILLS, LEAST_PITCH_MM, PARTS, PITCH, Repeat
+from moulddesign.face.surface import PIECES, Surface, half_round, higher_of, lower_of
+from moulddesign.geometry import Indices, Points
+from moulddesign.relief.field import Heights
+
+LINE_STEP_MM: Final = 0.05
+"""Between points of a band's middle line: a foot is between two of them on a chord."""
+CORNER_RAD: Final = 0.6
+"""Turn within `CORNER_SPAN_MM` of a drawn outline that makes a corner: about 35 deg."""
+CORNER_SPAN_MM: Final = 2.0
+LEAST_WIDTH_MM: Final = 0.8
+"""Narrowest band that prints as a stroke of two lines of a usual nozzle."""
+
+
+class MiddleLine:
+    """The line along a band's middle, its corners, and the feet of points on it."""
+
+    def __init__(self, line: Outline, breaks: NDArray[np.float64]) -> None:
+        ring = shapely.segmentize(shapely.LinearRing(line.points), LINE_STEP_MM)
+        self._start = shapely.get_coordinates(ring)[:-1]
+        self._along = np.roll(self._start, -1, axis=0) - self._start
+        self._length = np.linalg.norm(self._along, axis=1)
+        self._place = np.concatenate([[0.0], np.cumsum(self._length)[:-1]])
+        self.length_mm = float(self._length.sum())
+        self._tree = cKDTree(self._start)
+        self.breaks = self._places(breaks)
+        """Places on the line at which repeats begin, rising, at least one [mm]."""
+
+    def _places(self, points: Points) -> NDArray[np.float64]:
+        _, rows = self._tree.query(points)
+        return np.unique(self._place[np.asarray(rows, dtype=np.int64)])
+
+    def feet(self, points: Points) -> tuple[Heights, Heights]:
+        """Return the places of points along the line and their offsets outwards [mm]."""
+        _, rows = self._tree.query(points)
+        nearest = np.asarray(rows, dtype=np.int64)
+        before = np.where(nearest == 0, len(self._start) - 1, nearest - 1)
+        # The foot is on the segment after the nearest point, or on the one before it.
+        share, off = self._on(nearest, points)
+        behind = share < 0.0
+        if behind.any():
+            earlier = before[behind]
+            share_before, off_before = self._on(earlier, points[behind])
+            nearest, share, off = nearest.copy(), share.copy(), off.copy()
+            nearest[behind], share[behind], off[behind] = earlier, share_before, off_before
+        share = np.clip(share, 0.0, 1.0)
+        return self._place[nearest] + share * self._length[nearest], off
+
+    def _on(self, segment: Indices, points: Points) -> tuple[Heights, Heights]:
+        """Return shares of the way along segments, and offsets to their right."""
+        out = points - self._start[segment]
+        along = self._along[segment]
+        length = self._length[segment]
+        share = (out * along).sum(axis=1) / length**2
+        # The line runs counter-clockwise, so its right is outside.
+        off = (out[:, 0] * along[:, 1] - out[:, 1] * along[:, 0]) / length
+        return share, off
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class Band:
+    """A band: its profile along the edge, or what it repeats."""
+
+    table: BandTable
+    outer_mm: float
+    """Distance of its outer side from the outline."""
+    width_mm: float
+    height_mm: float
+    wall: float
+    first_piece: int
+    line: MiddleLine | None
+    """None where nothing is repeated."""
+    repeats: Indices
+    """On each stretch between two corners."""
+
+    @property
+    def inner_mm(self) -> float:
+        """Distance of its inner side from the outline."""
+        return self.outer_mm + self.width_mm
+
+    def __call__(self, surface: Surface) -> None:
+        """Carve the band."""
+        if self.table.section is BandSection.STEP:
+            self._step(surface)
+            return
+        edge = surface.spots.edge
+        rows = np.flatnonzero((edge > self.outer_mm - 0.1) & (edge < self.inner_mm + 0.1))
+        if not len(rows):
+            return
+        if self.line is not None:
+            self._fill(surface, rows, self.line)
+        else:
+            self._section(surface, rows)
+
+    def _section(self, surface: Surface, rows: Indices) -> None:
+        from_outside = surface.spots.edge[rows] - self.outer_mm
+        half = self.width_mm / 2.0
+        across = np.abs(from_outside - half)
+        ground = surface.ground[rows]
+        # Both sides of a ridge are pieces of their own: they are far from each other.
+        number = self.first_piece + 2 * (from_outside > half)
+        if self.table.section is BandSection.OGEE:
+            share = np.clip(from_outside / self.width_mm, 0.0, 1.0)
+            top = self.height_mm * share * share * (3.0 - 2.0 * share)
+            inner = self.wall * (self.width_mm - from_outside)
+            outer = self.wall * from_outside
+            made = lower_of(ground + top, ground + np.minimum(inner, outer), number)
+            surface.raise_to(rows, *made)
+            return
+        wall = self.wall * (half - across)
+        if self.table.section is BandSection.HOLLOW:
+            depth = half_round(across, half, self.height_mm)
+            surface.cut_to(rows, *higher_of(ground - depth, ground - wall, number))
+            return
+        if self.table.section is BandSection.FILLET:
+            top = np.full(len(rows), self.height_mm)
+        else:
+            top = half_round(across, half, self.height_mm)
+        surface.raise_to(rows, *lower_of(ground + top, ground + wall, number))
+
+    def _step(self, surface: Surface) -> None:
+        """Change the level of everything inside of the band."""
+        wall = self.wall * (surface.spots.edge - self.outer_mm)
+        sign = -1.0 if self.table.sunk else 1.0
+        change = sign * np.clip(wall, 0.0, self.height_mm)
+        surface.ground += change
+        surface.height += change
+        part = np.where(wall <= 0.0, 0, np.where(wall < self.height_mm, 1, 2))
+        surface.piece = np.where(part == 0, surface.piece, self.first_piece + part)
+
+    def _fill(self, surface: Surface, rows: Indices, line: MiddleLine) -> None:
+        place, out = line.feet(surface.spots.points[rows])
+        stretch = np.searchsorted(line.breaks, place, side="right") - 1
+        stretch = np.where(stretch < 0, len(line.breaks) - 1, stretch)
+        start = line.breaks[stretch]
+        length = np.diff(np.append(line.breaks, line.breaks[0] + line.length_mm))
+        unit = (length / self.repeats)[stretch]
+        share = np.mod(place - start, line.length_mm) / unit
+        count = self.repeats[stretch]
+        number = np.clip(share.astype(np.int64), 0, count - 1)
+        along = (share - number - 0.5) * unit
+        if self.table.corners is Corners.MIRRORED and len(line.breaks) > 1:
+            along = np.where(2 * number >= count, -along, along)
+        fill = self.table.fill
+        assert fill is not None  # noqa: S101 (a line is made for a fill only)
+        height, part = FILLS[fill](
+            Repeat(
+                along=along, across=out, length=unit, half_mm=self.width_mm / 2.0,
+                height_mm=self.height_mm, wall=self.wall,
+            )
+        )  # fmt: skip
+        before = np.concatenate([[0], np.cumsum(self.repeats)[:-1]])[stretch]
+        piece = self.first_piece + PARTS * (before + number) + part
+        ground = surface.ground[rows]
+        if self.table.section is BandSection.HOLLOW:
+            # What a hollow repeats is cut into the ground.
+            surface.cut_to(rows, ground - height, piece)
+        else:
+            surface.raise_to(rows, ground + height, piece)
+
+
+def corners_of(outline: Outline) -> Points:
+    """Return where repeats begin: corners, valleys between lobes, or one point, shape (n, 2) [mm].
+
+    Of a drawn outline it is where it turns sharply.
+    """
+    if outline.name == "scalloped":
+        valleys = [arc for arc in outline.arcs if arc.turn_rad < 0.0]
+        return np.concatenate([arc.at(np.array([0.5])) for arc in valleys])
+    if outline.name in POLYGON_SIDES and outline.arcs:
+        return np.concatenate([arc.at(np.array([0.5])) for arc in outline.arcs])
+    if outline.name == "drawn":
+        found = _sharp_places(outline.points)
+        if len(found):
+            return found
+    return np.array([[0.0, float(outline.points[:, 1].max())]])
+
+
+def _sharp_places(points: Points) -> Points:
+    """Return where a closed line turns sharply within a short way."""
+    ring = shapely.LinearRing(points)
+    count = max(int(ring.length / (CORNER_SPAN_MM / 8.0)), 32)
+    fine = shapely.get_coordinates(
+        shapely.line_interpolate_point(ring, np.arange(count) / count, normalized=True)
+    )
+    along = np.roll(fine, -4, axis=0) - fine
+    heading = np.arctan2(along[:, 1], along[:, 0])
+    turn = np.mod(heading - np.roll(heading, 8) + pi, 2.0 * pi) - pi
+    peak = np.abs(turn) > CORNER_RAD
+    for shift in range(1, 9):
+        peak &= np.abs(turn) >= np.abs(np.roll(turn, shift))
+        peak &= np.abs(turn) > np.abs(np.roll(turn, -shift)) - 1e-12
+    found: Points = fine[peak]
+    return found
+
+
+def bands_of(
+    tables: tuple[BandTable, ...],
+    outline: Outline,
+    *,
+    start_mm: float,
+    scale: float,
+    wall: float,
+    first_piece: int,
+) -> tuple[Band, ...]:
+    """Return the bands of a face, from the edge inwards.
+
+    Parameters
+    ----------
+    start_mm : float
+        Where the first one begins, from the outline inwards [mm].
+    scale : float
+        Factor of lengths; no band gets narrower than prints, none loses a part of a repeat.
+    wall : float
+        Slope that walls may have.
+    first_piece : int
+        Piece number of the first one.
+
+    Raises
+    ------
+    SpecError
+        The outline has no room for a band.
+    """
+    made: list[Band] = []
+    at_mm = start_mm
+    for number, table in enumerate(tables):
+        width_mm = (
+            0.0
+            if table.section is BandSection.STEP
+            else max(table.width_mm * scale, LEAST_WIDTH_MM)
+        )
+        height_mm = table.height_mm * scale
+        if table.section is BandSection.STEP:
+            width_mm = height_mm / wall
+        line = _middle_line(table, outline, at_mm + width_mm / 2.0, number)
+        made.append(
+            Band(
+                table=table,
+                outer_mm=at_mm,
+                width_mm=width_mm,
+                height_mm=height_mm,
+                wall=wall,
+                first_piece=first_piece + number * PIECES,
+                line=line,
+                repeats=_repeats(table, line, width_mm, scale),
+            )
+        )
+        at_mm += width_mm + table.gap_mm * scale
+    return tuple(made)
+
+
+def _middle_line(
+    table: BandTable, outline: Outline, inset_mm: float, number: int
+) -> MiddleLine | None:
+    if table.fill is None:
+        return None
+    try:
+        line = outline.inset(inset_mm)
+    except SpecError as error:
+        need = say("face.no-room-for-band", inset_mm=inset_mm)
+        raise SpecError(f"face.bands.{number}.width_mm", table.width_mm, need) from error
+    return MiddleLine(line, corners_of(outline))
+
+
+def _repeats(table: BandTable, line: MiddleLine | None, width_mm: float, scale: float) -> Indices:
+    """Return whole repeats for each stretch; even where they are mirrored in its middle."""
+    if line is None or table.fill is None:
+        return np.zeros(0, dtype=np.int64)
+    lengths = np.diff(np.append(line.breaks, line.breaks[0] + line.length_mm))
+    if table.count is not None:
+        shares = table.count * lengths / line.length_mm
+    else:
+        asked = width_mm * PITCH[table.fill] if table.pitch_mm is None else table.pitch_mm * scale
+        shares = lengths / max(asked, LEAST_PITCH_MM[table.fill])
+    mirrored = table.corners is Corners.MIRRORED and len(lengths) > 1
+    whole = 2.0 * np.round(shares / 2.0) if mirrored else np.round(shares)
+    return np.maximum(whole, 2 if mirrored else 1).astype(np.int64)

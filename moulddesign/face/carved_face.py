@@ -1,0 +1,226 @@
+"""A whole face: ground, bands, crowns, parts and medallion for an outline and a draft."""
+
+from dataclasses import dataclass
+from math import sqrt
+from typing import Final
+
+import numpy as np
+import shapely
+
+from moulddesign.artwork.outline import Outline
+from moulddesign.core import SpecError, say
+from moulddesign.design.face_tables import FaceEdge, FaceTable
+from moulddesign.face.bands import Band, bands_of
+from moulddesign.face.carved_figures import figure_of
+from moulddesign.face.crowns import Reach, crown_count, petal_row
+from moulddesign.face.grounds import (
+    Ground,
+    ground_of,
+    shoulder_fall,
+    steepest_ground,
+)
+from moulddesign.face.medallions import Medallion, held_regions, medallion_of
+from moulddesign.face.surface import PIECES, Carver, Spots, Surface, steepest
+from moulddesign.geometry import Points
+from moulddesign.relief.field import EdgeDistance, Field, FieldValues, Heights
+from moulddesign.relief.roof import ReliefRegion
+
+USUAL_FOLD: Final = 12
+SLOPE_RESERVE: Final = 0.985
+"""Share of the draft's slope that parts may have: chords and tables steepen a little."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class CarvedFace:
+    """A face on an outline. Heights are over the plane from which it is measured."""
+
+    field: Field
+    room: shapely.Polygon
+    """Where layers of relief may lie: inside the medallion's ring, or inside the bands [mm]."""
+    steps: shapely.Geometry
+    """Where the field has walls or creases, over which artwork must not lie [mm]."""
+    regions: tuple[ReliefRegion, ...]
+    """Drawings and lettering that the face itself brings, from the field's height."""
+    shoulder_mm: float
+    """Radius of the shoulder, which is part of the field."""
+    scale: float
+    """Factor of its lengths."""
+    steepest_ground: float
+    """Steepest slope of the field inside its room."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _Plan:
+    """What evaluates a face."""
+
+    ground: Ground
+    parts: tuple[Carver, ...]
+    shoulder_mm: float
+    inscribed_mm: float
+    """Radius of the largest circle around the middle within the outline."""
+    needs_edge_mm: float
+    """Distance from the outline up to which parts ask for it."""
+    is_round: bool
+    edge: EdgeDistance
+
+    def __call__(self, points: Points) -> FieldValues:
+        points = np.asarray(points, dtype=np.float64).reshape(-1, 2)
+        radius = np.hypot(points[:, 0], points[:, 1])
+        angle = np.arctan2(points[:, 1], points[:, 0])
+        spots = Spots(points, radius, angle, self._edge_of(points, radius))
+        surface = Surface(spots, self.ground(spots))
+        for part in self.parts:
+            part(surface)
+        height = surface.height
+        if self.shoulder_mm:
+            height = height - shoulder_fall(spots.edge, self.shoulder_mm)
+        return FieldValues(height, surface.piece)
+
+    def _edge_of(self, points: Points, radius: Heights) -> Heights:
+        """Return distances to the outline, exact as far inside as parts ask for them."""
+        bound = self.inscribed_mm - radius
+        if self.is_round:
+            return bound
+        near = bound < self.needs_edge_mm
+        distance: Heights = bound.copy()
+        if near.any():
+            distance[near] = self.edge(points[near])
+        return distance
+
+
+def carved_face(
+    table: FaceTable, outline: Outline, *, draft_deg: float, shoulder_radius_mm: float = 0.0
+) -> CarvedFace:
+    """Return a carved face on an outline.
+
+    Parameters
+    ----------
+    table : FaceTable
+        The face; one that names a bundled face takes from it what it leaves out.
+    outline : Outline
+        The pastry's, around the origin: points within it may be asked for.
+    draft_deg : float
+        Least angle between any wall and the pull direction [deg].
+    shoulder_radius_mm : float
+        Radius of the pastry's shoulder, where the face names none [mm].
+
+    Returns
+    -------
+    CarvedFace
+        Nowhere steeper than the draft, shoulder included, which is at most 45 deg at the outline.
+
+    Raises
+    ------
+    SpecError
+        The outline has no room for a band, or what a medallion holds cannot be drawn.
+    FileError
+        A drawing, picture or font cannot be read.
+    """
+    table = table.whole()
+    shape = outline.shape
+    is_round = outline.name == "round"
+    middle = shapely.Point(0.0, 0.0)
+    # A circle's chords lie a little inside of it, and what is carved follows the circle.
+    inscribed_mm = outline.width_mm / 2.0 if is_round else float(shape.exterior.distance(middle))
+    scale = 1.0 if table.drawn_for_mm is None else 2.0 * inscribed_mm / table.drawn_for_mm
+    shoulder_mm = shoulder_radius_mm if table.shoulder_mm is None else table.shoulder_mm * scale
+    run_mm = shoulder_mm * sqrt(0.5)
+    runs_over = table.edge is FaceEdge.RUN_OVER
+    slope = SLOPE_RESERVE * steepest(draft_deg)
+    start_mm = 0.0 if runs_over else run_mm + table.land_mm * scale
+    base_mm = outline.circumradius_mm
+    ground = ground_of(
+        table.ground, base_mm=base_mm, scale=scale, start_mm=start_mm, steepest=slope
+    )
+    lean = steepest_ground(
+        table.ground.model_copy(update={"rise_mm": table.ground.rise_mm * scale}), base_mm
+    )
+    # What stands on a slope has a wall that is flatter by it; the shoulder's own slope is up to 1.
+    wall = slope - lean - (1.0 if runs_over and shoulder_mm else 0.0)
+    bands = bands_of(
+        table.bands, outline, start_mm=start_mm, scale=scale, wall=wall,
+        first_piece=PIECES,
+    )  # fmt: skip
+    depth_mm = bands[-1].inner_mm + table.bands[-1].gap_mm * scale if bands else start_mm
+    room = _inside(outline, depth_mm)
+    first = PIECES * (1 + len(bands))
+    fold = table.fold or _own_fold(outline)
+    reach = Reach(room)
+    inner_mm = reach.inner_mm
+    middle_mm = _level_in_middle(ground, bands, inscribed_mm)
+    rows: list[Carver] = []
+    for crown in table.crowns:
+        rows.append(
+            petal_row(
+                crown, count=crown_count(crown, fold), reach=reach,
+                scale=scale, wall=wall, first_piece=first,
+            )
+        )  # fmt: skip
+        first += PIECES
+    disc: Medallion | None = None
+    if table.medallion is not None:
+        disc = medallion_of(
+            table.medallion, inner_mm=inner_mm, scale=scale, ground_mm=middle_mm,
+            wall=slope - lean, first_piece=first,
+        )  # fmt: skip
+        rows.append(disc)
+        first += PIECES
+    on_parts = wall - (disc.steepest_floor if disc is not None else 0.0)
+    for part in table.parts:
+        rows.append(
+            figure_of(part, inner_mm=inner_mm, scale=scale, wall=on_parts, first_piece=first)
+        )
+        first += PIECES
+    free = disc.floor if disc is not None else room
+    regions: tuple[ReliefRegion, ...] = ()
+    if table.medallion is not None and table.medallion.holds is not None:
+        regions = held_regions(table.medallion.holds, free, scale=scale, draft_deg=draft_deg)
+    needs_mm = max(depth_mm, run_mm) + 0.5
+    if table.ground.form == "stepped":
+        needs_mm = max(needs_mm, start_mm + table.ground.steps * table.ground.run_mm * scale + 1.0)
+    field = _Plan(
+        ground=ground,
+        parts=(*bands, *rows),
+        shoulder_mm=shoulder_mm,
+        inscribed_mm=inscribed_mm,
+        needs_edge_mm=needs_mm,
+        is_round=is_round,
+        edge=EdgeDistance(shape),
+    )
+    return CarvedFace(
+        field=field,
+        room=free,
+        steps=shapely.difference(shape, free) if disc is not None or not table.crowns else shape,
+        regions=regions,
+        shoulder_mm=shoulder_mm,
+        scale=scale,
+        steepest_ground=disc.steepest_floor if disc is not None else lean,
+    )
+
+
+def _inside(outline: Outline, depth_mm: float) -> shapely.Polygon:
+    """Return what lies inside of the bands."""
+    try:
+        room = outline.inset(depth_mm).shape if depth_mm else outline.shape
+    except SpecError as error:
+        raise SpecError("face.bands", depth_mm, say("face.bands-too-wide")) from error
+    if not room.contains(shapely.Point(0.0, 0.0)):
+        raise SpecError("face.bands", depth_mm, say("face.bands-too-wide"))
+    return room
+
+
+def _own_fold(outline: Outline) -> int:
+    """Return the fold that suits an outline: its lobes, or 12, or 16 on an octagon."""
+    if outline.name == "scalloped":
+        return len(outline.arcs) // 2
+    return 16 if outline.name == "octagon" else USUAL_FOLD
+
+
+def _level_in_middle(ground: Ground, bands: tuple[Band, ...], inscribed_mm: float) -> float:
+    """Return the height of the ground in the middle, steps of bands included."""
+    middle = np.zeros(1)
+    spots = Spots(np.zeros((1, 2)), middle, middle, np.array([inscribed_mm]))
+    surface = Surface(spots, ground(spots))
+    for band in bands:
+        band(surface)
+    return float(surface.ground[0])

@@ -1,0 +1,252 @@
+"""Single carved parts: leaves, drops, balls, stems, burrs, stars and crescents, and their copies.
+
+A figure lies along an axis, x from its foot to its tip and y across, q = y / w with w the half
+width. Bending moves it sideways by 4 b x (1 - x / length), which steepens what runs across by at
+most 1 + 4 |b|: walls are laid flatter by that much.
+"""
+
+from dataclasses import dataclass
+from math import cos, pi, radians, sin
+from typing import Final
+
+import numpy as np
+
+from moulddesign.design.face_tables import Figure, Meets, PartTable
+from moulddesign.face.silhouettes import NEAR_OUTSIDE_MM, PAD_MM, Silhouettes
+from moulddesign.face.surface import Surface, higher_of, lower_of
+from moulddesign.geometry import Indices, Points
+from moulddesign.relief.field import Heights
+
+SAMPLES: Final = 240
+LEAST_HALF_MM: Final = 0.42
+GROOVE: Final = 0.22
+"""Depth of a leaf's grooves as a share of its height."""
+TOP_SHARE: Final = 0.85
+"""Share of the wall's slope that a figure's top may have."""
+VEINS_SLANT: Final = 0.8
+"""How far a side vein runs ahead while it runs outwards by one."""
+BY_DISTANCE: Final = frozenset({Figure.STAR, Figure.CRESCENT})
+"""Figures whose height follows the distance to their edge."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class CarvedFigure:
+    """A figure and its copies."""
+
+    table: PartTable
+    feet: Points
+    """Where copies begin, shape (n, 2) [mm]."""
+    ways: Points
+    """Unit vectors from foot to tip, shape (n, 2)."""
+    turns: tuple[float, ...]
+    """-1 for a mirror image."""
+    length_mm: float
+    half_mm: Heights
+    """Half widths at equal steps of the length."""
+    edge: Silhouettes
+    deepest_mm: float
+    """Largest distance inside its edge."""
+    height_mm: float
+    first_piece: int
+    wall: float
+
+    def __call__(self, surface: Surface) -> None:
+        """Raise or cut the figure and its copies."""
+        points = surface.spots.points
+        middle = self.length_mm / 2.0
+        reach = middle + float(self.half_mm.max()) + abs(self.table.bend) * self.length_mm + PAD_MM
+        for number, (foot, way, turn) in enumerate(
+            zip(self.feet, self.ways, self.turns, strict=True)
+        ):
+            out = points - (foot + middle * way)
+            rows = np.flatnonzero((out * out).sum(axis=1) < reach * reach)
+            if len(rows):
+                x = out[rows] @ way + middle
+                y = turn * (way[0] * out[rows, 1] - way[1] * out[rows, 0])
+                self._carve(surface, rows, x, y, self.first_piece + 4 * number)
+
+    def _carve(  # noqa: PLR0917 (what a point is to a figure)
+        self, surface: Surface, rows: Indices, x: Heights, y: Heights, number: int
+    ) -> None:
+        u = np.clip(x / self.length_mm, 0.0, 1.0)
+        y = y - 4.0 * self.table.bend * self.length_mm * u * (1.0 - u)
+        inside = self.edge(0, x, y)
+        near = np.flatnonzero(inside > -NEAR_OUTSIDE_MM)
+        rows, u, y, inside = rows[near], u[near], y[near], inside[near]
+        top = self.height_mm * self._body(u, y, inside)
+        is_leaf = self.table.figure is Figure.LEAF
+        side = np.where(is_leaf & (y > 0.0), number + 2, number)
+        ground = surface.ground[rows]
+        wall = self.wall * inside
+        if self.table.meets is Meets.INTO:
+            surface.cut_to(rows, *higher_of(ground - top, ground - wall, side))
+        elif self.table.meets is Meets.ON:
+            base = surface.height[rows]
+            surface.raise_to(rows, *lower_of(base + top, base + wall, side))
+        else:
+            surface.raise_to(rows, *lower_of(ground + top, ground + wall, side))
+
+    def _body(self, u: Heights, y: Heights, inside: Heights) -> Heights:
+        """Return heights as shares of the figure's."""
+        table = self.table
+        if table.figure in BY_DISTANCE:
+            share = np.clip(inside / self.deepest_mm, 0.0, 1.0)
+            return share if table.figure is Figure.STAR else share * (2.0 - share)
+        half = np.interp(u, np.linspace(0.0, 1.0, len(self.half_mm)), self.half_mm)
+        q = np.clip(y / half, -1.2, 1.2)
+        if table.figure is Figure.BALL:
+            return self._round_body(u, y)
+        if table.figure is Figure.BURR:
+            return self._round_body(u, y) * (0.8 + self._spikes(u, y))
+        section = 1.0 - table.cup * q * q if table.cup >= 0.0 else 1.0 + table.cup * (1.0 - q * q)
+        if table.figure is Figure.LEAF:
+            return self._leaf_body(u, y, q, section)
+        if table.figure is Figure.STEM:
+            return section
+        return section * (0.72 + 0.28 * np.sin(np.clip(1.25 * u - 0.1, 0.0, 1.0) * pi))
+
+    def _round_body(self, u: Heights, y: Heights) -> Heights:
+        """Return half an egg: level at its middle, steep at its edge, where the wall takes over."""
+        along = 2.0 * u - 1.0
+        across = y / float(self.half_mm.max())
+        body: Heights = np.sqrt(np.maximum(1.0 - along * along - across * across, 0.0))
+        return body
+
+    def _spikes(self, u: Heights, y: Heights) -> Heights:
+        """Return rows of rounded points, as on a husk."""
+        across = 2.0 * float(self.half_mm.max())
+        pitch = max(across / 6.0, 1.15)
+        first = pi * (u * self.length_mm + y) / pitch
+        second = pi * (u * self.length_mm - y) / pitch
+        points: Heights = 0.2 * np.cos(first) * np.cos(second)
+        return points
+
+    def _leaf_body(self, u: Heights, y: Heights, q: Heights, section: Heights) -> Heights:
+        """Return a blade that rises to both sides of its middle groove, with slanted veins."""
+        size = np.abs(q)
+        blade = section * (1.0 - 0.25 * u * u)
+        # The middle groove is as wide as a stroke that prints, whatever the leaf's width.
+        half = float(self.half_mm.max())
+        groove = np.exp(-((y / max(0.16 * half, 0.3)) ** 2))
+        body: Heights = blade - GROOVE * 1.2 * groove * np.clip((1.0 - u) * 4.0, 0.0, 1.0)
+        if self.table.veins:
+            turn = 2.0 * pi * self.table.veins * (u - VEINS_SLANT * np.abs(y) / self.length_mm)
+            vein = ((1.0 + np.cos(turn)) / 2.0) ** 4
+            fade = np.clip(1.4 - 1.4 * size, 0.0, 1.0) * np.clip(u * 6.0, 0.0, 1.0)
+            body = body - GROOVE * vein * fade * np.clip((1.0 - u) * 3.0, 0.0, 1.0)
+        return body
+
+
+def figure_of(
+    table: PartTable, *, inner_mm: float, scale: float, wall: float, first_piece: int
+) -> CarvedFigure:
+    """Return a figure with its copies.
+
+    Parameters
+    ----------
+    inner_mm : float
+        Largest circle in the room that it has [mm].
+    scale : float
+        Factor of heights.
+    wall : float
+        Slope that walls may have.
+    first_piece : int
+        Its first piece number.
+    """
+    length_mm = table.length_ratio * inner_mm
+    widest_mm = max(table.width_ratio * length_mm / 2.0, LEAST_HALF_MM)
+    half = widest_mm * _half_profile(table.figure)
+    edge_points = _edge(table, length_mm, widest_mm, half)
+    edge = Silhouettes([edge_points])
+    grid = np.linspace(0.0, length_mm, 60)
+    deepest = max(
+        float(edge(0, grid, np.full(60, y)).max()) for y in np.linspace(0.0, widest_mm, 12)
+    )
+    wall = wall / (1.0 + 4.0 * abs(table.bend))
+    height_mm = table.height_mm * scale
+    if table.figure in BY_DISTANCE:
+        height_mm = min(
+            height_mm, TOP_SHARE * wall * deepest / (1.0 if table.figure is Figure.STAR else 2.0)
+        )
+    least = max(LEAST_HALF_MM, 2.0 * height_mm * abs(table.cup) / (TOP_SHARE * wall))
+    feet, ways, turns = _copies(table, table.at_ratio * inner_mm)
+    return CarvedFigure(
+        table=table,
+        feet=feet,
+        ways=ways,
+        turns=turns,
+        length_mm=length_mm,
+        half_mm=np.maximum(half, least),
+        edge=edge,
+        deepest_mm=deepest,
+        height_mm=height_mm,
+        first_piece=first_piece,
+        wall=wall,
+    )
+
+
+def _half_profile(figure: Figure) -> Heights:
+    """Return half widths along a figure as shares of the widest."""
+    u = np.linspace(0.0, 1.0, SAMPLES)
+    if figure in {Figure.BALL, Figure.BURR}:
+        return np.sqrt(np.maximum(1.0 - (2.0 * u - 1.0) ** 2, 0.0))
+    if figure is Figure.LEAF:
+        body = np.sin(pi * u**0.8) ** 0.9
+    elif figure is Figure.DROP:
+        body = np.sqrt(np.maximum(u, 0.0)) * np.sqrt(np.maximum(1.0 - u**3, 0.0))
+    else:  # a stem tapers to its tip
+        body = (1.0 - 0.55 * u) * np.sqrt(np.maximum(1.0 - u**12, 0.0))
+    profile: Heights = np.maximum(body / body.max(), 0.0)
+    return profile
+
+
+def _edge(table: PartTable, length_mm: float, widest_mm: float, half: Heights) -> Points:
+    """Return the upper half of a figure's edge, from foot to tip, shape (n, 2) [mm]."""
+    if table.figure is Figure.STAR:
+        return _star_edge(length_mm, max(table.veins, 4))
+    if table.figure is Figure.CRESCENT:
+        return _crescent_edge(length_mm, widest_mm)
+    x = np.linspace(0.0, length_mm, len(half))
+    return np.column_stack([x, half])
+
+
+def _star_edge(length_mm: float, points: int) -> Points:
+    """Return half a star whose one point is the tip."""
+    radius = length_mm / 2.0
+    at = pi * (1.0 - np.arange(points + 1) / points)
+    # From the middle of the back, where it is a point or a gap, round to the tip.
+    is_tip = (points - np.arange(points + 1)) % 2 == 0
+    far = np.where(is_tip, radius, 0.46 * radius)
+    return np.column_stack([radius + far * np.cos(at), np.maximum(far * np.sin(at), 0.0)])
+
+
+def _crescent_edge(length_mm: float, widest_mm: float) -> Points:
+    """Return half a crescent: its horns point along the axis, its back is the foot."""
+    radius = widest_mm
+    at = np.linspace(pi, 0.32 * pi, 60)
+    outer = np.column_stack([radius + radius * np.cos(at), radius * np.sin(at)])
+    tip = outer[-1]
+    start = np.array([0.95 * min(length_mm, radius), 0.0])
+    # The inner arc passes through the horn and crosses the axis at its thickest place.
+    centre = (tip @ tip - start[0] ** 2) / (2.0 * (tip[0] - start[0]))
+    inner = np.hypot(tip[0] - centre, tip[1])
+    first = np.arctan2(tip[1], tip[0] - centre)
+    back = np.linspace(first, pi, 60)
+    arc = np.column_stack([centre + inner * np.cos(back), np.maximum(inner * np.sin(back), 0.0)])
+    return np.concatenate([outer, arc[1:]])
+
+
+def _copies(table: PartTable, at_mm: float) -> tuple[Points, Points, tuple[float, ...]]:
+    """Return feet, directions and senses of a part's copies."""
+    feet, ways, turns = [], [], []
+    for copy in range(table.copies):
+        towards = radians(table.towards_deg + 360.0 * copy / table.copies)
+        way = towards + radians(table.heading_deg)
+        feet.append((at_mm * cos(towards), at_mm * sin(towards)))
+        ways.append((cos(way), sin(way)))
+        turns.append(1.0)
+        if table.mirrored:
+            feet.append((-feet[-1][0], feet[-1][1]))
+            ways.append((-ways[-1][0], ways[-1][1]))
+            turns.append(-1.0)
+    return np.array(feet), np.array(ways), tuple(turns)

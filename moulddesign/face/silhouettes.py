@@ -1,0 +1,73 @@
+"""Distances to the edge of petals and other figures, from tables.
+
+A figure lies along an axis: x from its foot to its tip, y across, both halves alike. Its distance
+is exact at the nodes of a grid and bilinear between them, which is off by h^2 / (8 r) for an edge
+of radius r: 0.0004 mm for a grid of 0.08 mm and an edge of 2 mm. Evaluating it costs a tenth of
+measuring to the polygon itself.
+"""
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+import shapely
+
+from moulddesign.geometry import Indices, Points
+from moulddesign.relief.field import EdgeDistance, Heights
+
+FINE_MM: Final = 0.08
+COARSE_MM: Final = 0.15
+MOST_FINE: Final = 6
+"""Shapes of one row with a fine grid; a drawn outline may have as many as petals."""
+NEAR_OUTSIDE_MM: Final = 0.6
+"""Further outside, a wall lies so far below its ground that it cannot win."""
+PAD_MM: Final = 0.8
+"""Of the grid around a shape: beyond it a wall is far below the ground."""
+
+
+class Silhouettes:
+    """Signed distances inside shapes that are symmetric about their axis, positive inside.
+
+    Parameters
+    ----------
+    edges : sequence of ndarray, shape (n, 2)
+        Upper half of each shape's edge, from foot to tip, y at least 0 [mm].
+    """
+
+    def __init__(self, edges: Sequence[Points]) -> None:
+        step = FINE_MM if len(edges) <= MOST_FINE else COARSE_MM
+        every = np.concatenate(edges)
+        self._start = float(every[:, 0].min()) - PAD_MM
+        self._step = step
+        columns = int((every[:, 0].max() + PAD_MM - self._start) / step) + 2
+        rows = int((every[:, 1].max() + PAD_MM) / step) + 2
+        x, y = np.meshgrid(
+            self._start + step * np.arange(columns), step * np.arange(rows), indexing="ij"
+        )
+        grid = np.column_stack([x.ravel(), y.ravel()])
+        self._shape = (columns, rows)
+        self._table = np.concatenate([EdgeDistance(_polygon(edge))(grid) for edge in edges])
+
+    def __call__(self, which: Indices | int, x: Heights, y: Heights) -> Heights:
+        """Return the distances of points along and across the axes of shapes [mm]."""
+        columns, rows = self._shape
+        along = np.clip((x - self._start) / self._step, 0.0, columns - 1.001)
+        across = np.clip(np.abs(y) / self._step, 0.0, rows - 1.001)
+        column, row = along.astype(np.int64), across.astype(np.int64)
+        along -= column
+        across -= row
+        first = (which * columns + column) * rows + row
+        table = self._table
+        near = table[first] + across * (table[first + 1] - table[first])
+        first = first + rows
+        far = table[first] + across * (table[first + 1] - table[first])
+        distance: Heights = near + along * (far - near)
+        return distance
+
+
+def _polygon(edge: Points) -> shapely.Polygon:
+    """Return the whole shape of its upper half."""
+    lower = edge[::-1] * (1.0, -1.0)
+    shape = shapely.Polygon(np.concatenate([edge, lower])).buffer(0.0)
+    parts = shapely.get_parts(shape)
+    return parts[int(np.argmax(shapely.area(parts)))]

@@ -1,0 +1,91 @@
+"""Points with what is shared about them, and the heights that carved parts raise and cut.
+
+A face is made of parts that come one after the other, as a carver works: each raises the surface
+where it is higher, or cuts it where it is lower. A part that stands proud is min(top, base + k d),
+and one that is cut in max(floor, base - k d), d the distance inside its edge and k its wall's
+slope. Minimum and maximum of pieces no steeper than the draft allows are no steeper either.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import radians, tan
+from typing import Final
+
+import numpy as np
+
+from moulddesign.geometry import Indices, Points
+from moulddesign.relief.field import FieldValues, Heights
+
+PIECES: Final = 1 << 20
+"""Piece numbers that one part may use."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spots:
+    """Points in the plan with their polar coordinates and their distance to the outline."""
+
+    points: Points
+    radius: Heights
+    angle: Heights
+    edge: Heights
+    """Distance inside the outline; far from it only a lower bound [mm]."""
+
+    def at(self, rows: Indices) -> "Spots":
+        """Return some of them."""
+        return Spots(self.points[rows], self.radius[rows], self.angle[rows], self.edge[rows])
+
+
+class Surface:
+    """Heights at spots while a face is carved: parts raise and cut them in place."""
+
+    def __init__(self, spots: Spots, ground: FieldValues) -> None:
+        self.spots = spots
+        self.height = ground.height.copy()
+        self.piece = ground.piece.copy()
+        self.ground = ground.height.copy()
+        """Height on which parts stand; a medallion or a step changes it."""
+
+    def raise_to(self, rows: Indices, heights: Heights, pieces: Indices) -> None:
+        """Raise the surface at some rows to heights that are above it."""
+        above = heights > self.height[rows]
+        self.height[rows[above]] = heights[above]
+        self.piece[rows[above]] = pieces[above]
+
+    def cut_to(self, rows: Indices, heights: Heights, pieces: Indices) -> None:
+        """Cut the surface at some rows down to heights that are below it."""
+        below = heights < self.height[rows]
+        self.height[rows[below]] = heights[below]
+        self.piece[rows[below]] = pieces[below]
+
+
+Carver = Callable[[Surface], None]
+"""A part of a face: it raises or cuts a surface."""
+
+
+def steepest(draft_deg: float) -> float:
+    """Return the slope of a wall at a draft: cot a.
+
+    Examples
+    --------
+    >>> round(steepest(45.0), 9)
+    1.0
+    """
+    return 1.0 / tan(radians(draft_deg))
+
+
+def lower_of(top: Heights, wall: Heights, number: Indices | int) -> tuple[Heights, Indices]:
+    """Return the lower of a top and its wall, and their pieces: `number`, and one more."""
+    is_wall = wall < top
+    return np.where(is_wall, wall, top), np.asarray(number + is_wall, dtype=np.int64)
+
+
+def higher_of(floor: Heights, wall: Heights, number: Indices | int) -> tuple[Heights, Indices]:
+    """Return the higher of a floor and its wall, and their pieces: `number`, and one more."""
+    is_wall = wall > floor
+    return np.where(is_wall, wall, floor), np.asarray(number + is_wall, dtype=np.int64)
+
+
+def half_round(across: Heights, half_width_mm: float, height_mm: float) -> Heights:
+    """Return the height of half an ellipse at distances across from its middle [mm]."""
+    share = across / half_width_mm
+    return height_mm * np.sqrt(np.maximum(1.0 - share * share, 0.0))

@@ -1,0 +1,125 @@
+"""Faces against closed forms, and no step of any of them steeper than the draft."""
+
+import numpy as np
+import pytest
+import shapely
+
+from moulddesign.artwork.outline import outline_of_width, round_outline
+from moulddesign.design import PastryTable
+from moulddesign.design.face_tables import FaceTable, Figure, face_names
+from moulddesign.face.carved_face import carved_face
+from moulddesign.face.surface import steepest
+
+DRAFT_DEG = 15.0
+STEP_MM = 0.01
+
+
+def outline(name, width_mm=54.0):
+    return outline_of_width(PastryTable(outline=name), width_mm)
+
+
+def face(values, name="round", width_mm=54.0):
+    table = FaceTable.of(values)
+    return carved_face(table, outline(name, width_mm), draft_deg=DRAFT_DEG)
+
+
+def points_within(shape, count):
+    """Return points of a lattice that fill a shape evenly: the plastic number's, R2 sequence."""
+    left, low, right, high = shape.bounds
+    plastic = 1.32471795724474602596
+    steps = np.arange(1, count + 1)[:, None] / np.array([plastic, plastic**2])
+    found = np.array([left, low]) + np.mod(steps, 1.0) * np.array([right - left, high - low])
+    return found[shapely.contains_xy(shape.buffer(-2.0 * STEP_MM), found[:, 0], found[:, 1])]
+
+
+def steepest_step(made, shape, count=15_000):
+    """Return the largest rise over a short step, in two directions, and where it is."""
+    points = points_within(shape, count)
+    here = made.field(points).height
+    slopes = [
+        np.abs(made.field(points + way).height - here) / STEP_MM
+        for way in np.array([[STEP_MM, 0.0], [0.0, STEP_MM], [0.6 * STEP_MM, 0.8 * STEP_MM]])
+    ]
+    steep = np.max(slopes, axis=0)
+    return float(steep.max()), points[int(steep.argmax())]
+
+
+def test_a_domed_ground_is_a_cap_of_a_sphere():
+    made = face({"ground": {"form": "domed", "rise_mm": 3.0}})
+    points = points_within(outline("round").shape, 500)
+    heights = made.field(points).height
+    # Spherical cap (Weisstein, MathWorld): R = (a^2 + h^2) / (2 h), its middle R - h below.
+    ball = (27.0**2 + 3.0**2) / 6.0
+    reach = np.hypot(np.hypot(*points.T), heights + ball - 3.0)
+    assert reach == pytest.approx(np.full(len(points), ball), abs=1e-9)
+
+
+def test_a_round_band_is_half_an_ellipse_where_its_wall_is_not_lower():
+    band = {"section": "round", "width_mm": 3.0, "height_mm": 1.0}
+    made = face({"land_mm": 2.0, "bands": [band]})
+    across = np.linspace(-1.3, 1.3, 41)
+    heights = made.field(np.column_stack([27.0 - 3.5 - across, np.zeros(41)])).height
+    assert (across / 1.5) ** 2 + heights**2 == pytest.approx(np.ones(41), abs=1e-6)
+
+
+def test_a_step_raises_all_inside_of_it_by_its_height():
+    made = face({"land_mm": 2.0, "bands": [{"section": "step", "height_mm": 0.8}]})
+    heights = made.field(np.array([[0.0, 0.0], [20.0, 0.0], [26.0, 0.0]])).height
+    assert heights == pytest.approx([0.8, 0.8, 0.0])
+
+
+@pytest.mark.parametrize(
+    ("name", "corners"), [("round", 1), ("square", 4), ("hexagon", 6), ("scalloped", 12)]
+)
+def test_repeats_are_whole_and_mirrored_between_corners(name, corners):
+    band = {"width_mm": 2.0, "height_mm": 0.9, "fill": "beads", "pitch_mm": 2.4}
+    shape = outline(name)
+    made = face({"land_mm": 1.0, "bands": [band]}, name)
+    line = shape.inset(2.0).shape.exterior
+    # One bead has its top at one height only: heights along the middle line repeat.
+    along = np.linspace(0.0, line.length, 4001)[:-1]
+    points = np.array([line.interpolate(place).coords[0] for place in along])
+    pieces = np.unique(made.field(points).piece // 16)
+    beads = len(pieces[pieces > pieces.min()])
+    per_side = line.length / corners / 2.4
+    whole = round(per_side) if corners == 1 else 2 * round(per_side / 2)
+    assert beads == corners * whole
+
+
+GROUNDS = [{"form": form} for form in ("flat", "domed", "dished", "stepped")]
+KINDS = [
+    *[{"ground": ground} for ground in GROUNDS],
+    *[{"bands": [{"section": s, "width_mm": 2.5}]} for s in ("round", "hollow", "ogee", "fillet")],
+    *[
+        {"parts": [{"figure": figure.value, "at_ratio": 0.3, "copies": 5, "bend": 0.1}]}
+        for figure in Figure
+    ],
+    {"medallion": {"beads": 30, "dome_mm": 1.0}, "ground": {"form": "domed"}},
+    {"medallion": {"ground": "raised", "lobes": 8}},
+    {"edge": "run-over", "shoulder_mm": 3.0, "crowns": [{"tip": "open", "to_ratio": 1.2}]},
+]
+
+
+def kind(values):
+    return "-".join(str(value) for value in values.values())[:60]
+
+
+@pytest.mark.parametrize("name", ["round", "square"])
+@pytest.mark.parametrize("values", KINDS, ids=kind)
+def test_no_kind_of_piece_is_steeper_than_the_draft(values, name):
+    steep, where = steepest_step(face(values, name), outline(name).shape)
+    assert steep <= steepest(DRAFT_DEG), where
+
+
+@pytest.mark.parametrize("bundled", face_names())
+@pytest.mark.parametrize("name", ["square", "scalloped"])
+def test_no_bundled_face_is_steeper_than_the_draft(bundled, name):
+    steep, where = steepest_step(face({"name": bundled}, name), outline(name).shape)
+    assert steep <= steepest(DRAFT_DEG), where
+
+
+def test_a_round_piece_measures_its_edge_by_its_radius():
+    made = carved_face(FaceTable(), round_outline(50.0), draft_deg=DRAFT_DEG, shoulder_radius_mm=2)
+    rim = made.field(np.array([[25.0, 0.0], [0.0, 20.0]])).height
+    # An arc from 45 deg to level falls by r (1 - 1 / sqrt 2).
+    assert rim == pytest.approx([-2.0 * (1.0 - np.sqrt(0.5)), 0.0])
