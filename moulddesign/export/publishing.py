@@ -317,7 +317,7 @@ class BuildFiles:
         figures = card_figures(self.build, self.options.recipe)
         figures |= {"relief": list(self._relief.caption), "caption": CAPTION}
         steps = press_steps(self.build, self._sections.parts, self._sections.pastry)
-        figures |= {"steps": [[step.name, step.says] for step in steps]}
+        figures |= {"steps": [[str(step.name), str(step.says)] for step in steps]}
         pictures |= {f"step-{number}.svg": step.picture for number, step in enumerate(steps)}
         return Card(
             figures=figures,

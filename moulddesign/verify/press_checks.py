@@ -338,8 +338,10 @@ def stop_layers_finding(
         Height at which the stop has to end the press for that piece [mm].
     area_mm2 : float
         Area of the outline [mm^2].
-    g_per_ml, piece_g : float
-        Density and mass of the raw piece [g/mL, g].
+    g_per_ml : float
+        Density of the raw piece [g/mL].
+    piece_g : float
+        Its mass [g].
     """
     off_g = g_per_ml * ml_from_mm3((asked_mm - press.stopped_mm) * area_mm2)
     good = abs(off_g) <= MOST_OFF_RATIO * piece_g

@@ -74,3 +74,14 @@ def test_the_plot_has_words_of_its_own_in_each_language():
     assert ENGLISH.tables["plot"] == asdict(Wording())
     said = GERMAN.tables["plot"]
     assert [key for key, word in ENGLISH.tables["plot"].items() if word == said[key]] == []
+
+
+@pytest.mark.parametrize(("text", "german"), [
+    ("1.5 mm, 2.95:7.05 und -0.30", "1,5 mm, 2,95:7,05 und -0,30"),
+    ("höchstens 2.5.", "höchstens 2,5."),
+    *((name, name) for name in ("shim-0.4", "leaf 2.5.svg", "1.3.6", "2026-05-03", "x1.5")),
+    ('<img width="1.5"> 1.5', '<img width="1.5"> 1,5'),
+])  # fmt: skip
+def test_german_numbers_have_a_comma_and_names_are_left_alone(text, german):
+    assert GERMAN.numbers(text) == german
+    assert ENGLISH.numbers(text) == text
