@@ -58,7 +58,7 @@ def _stop_in_layers(made: CheckInput, press: Press) -> Finding:
         press,
         asked_mm=made.pastry.height_mm - weights.stop_low_mm(area_mm2),
         area_mm2=area_mm2,
-        g_per_ml=weights.piece.raw_g / weights.piece.volume_ml,
+        density_g_per_ml=weights.piece.raw_g / weights.piece.volume_ml,
         piece_g=weights.piece.raw_g,
     )
     return with_remedy(found, lambda: width_for_stop(made.design, made.pastry))

@@ -328,7 +328,7 @@ MOST_OFF_RATIO: Final = 0.01
 
 
 def stop_layers_finding(
-    press: Press, *, asked_mm: float, area_mm2: float, g_per_ml: float, piece_g: float
+    press: Press, *, asked_mm: float, area_mm2: float, density_g_per_ml: float, piece_g: float
 ) -> Finding:
     """Return what the stop's whole layers take from the lightest piece that is to fill the relief.
 
@@ -338,12 +338,12 @@ def stop_layers_finding(
         Height at which the stop has to end the press for that piece [mm].
     area_mm2 : float
         Area of the outline [mm^2].
-    g_per_ml : float
+    density_g_per_ml : float
         Density of the raw piece [g/mL].
     piece_g : float
         Its mass [g].
     """
-    off_g = g_per_ml * ml_from_mm3((asked_mm - press.stopped_mm) * area_mm2)
+    off_g = density_g_per_ml * ml_from_mm3((asked_mm - press.stopped_mm) * area_mm2)
     good = abs(off_g) <= MOST_OFF_RATIO * piece_g
     return Finding(
         what=say("verify.stop-in-whole-layers"),

@@ -21,7 +21,7 @@ def test_every_plastics_caution_has_its_words():
     ("plain", "said"),
     [
         ({"portion": {"finished_weight_g": -3}}, "Muss über 0 g liegen."),
-        ({"portion": {"finished_weight_g": "viel"}}, "Muss eine Zahl sein, etwa 12.5 g."),
+        ({"portion": {"finished_weight_g": "viel"}}, "Muss eine Zahl sein, etwa 12,5 g."),
         ({"portion": {"ratio": "3 to 7"}}, "Muss Teig zu Füllung sein, etwa 3:7 oder 3/7"),
         ({"mould": {"clearance_mm": 9}}, "Darf höchstens 2 mm sein."),
         ({"mould": {"clearance_mm": 9, "wall_mm": -1}}, "Darf höchstens 2 mm sein (danach noch 1"),

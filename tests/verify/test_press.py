@@ -215,7 +215,11 @@ def test_a_stop_lowered_by_what_the_finding_says_is_good():
 ])  # fmt: skip
 def test_a_stop_off_its_height_is_told_in_grams(asked_mm, off_g, verdict):
     found = stop_layers_finding(
-        press(stop=stop(20.0)), asked_mm=asked_mm, area_mm2=AREA, g_per_ml=1.25, piece_g=71.0
+        press(stop=stop(20.0)),
+        asked_mm=asked_mm,
+        area_mm2=AREA,
+        density_g_per_ml=1.25,
+        piece_g=71.0,
     )
     assert found.measured == pytest.approx(off_g * 1.25 * AREA / 1000.0, abs=0.012)
     assert (found.verdict.value, found.unit) == (verdict, "g")
@@ -223,5 +227,7 @@ def test_a_stop_off_its_height_is_told_in_grams(asked_mm, off_g, verdict):
 
 def test_no_stop_has_no_height():
     away = press(stop=stop().moved((0.0, 80.0, 0.0)))
-    found = stop_layers_finding(away, asked_mm=19.0, area_mm2=AREA, g_per_ml=1.25, piece_g=71.0)
+    found = stop_layers_finding(
+        away, asked_mm=19.0, area_mm2=AREA, density_g_per_ml=1.25, piece_g=71.0
+    )
     assert (str(found.measured), found.verdict.value) == ("nothing stops it", "warn")
