@@ -56,7 +56,7 @@ def _stop_in_layers(made: CheckInput, press: Press) -> Finding:
     weights, area_mm2 = made.figures, made.pastry.outline.area_mm2
     found = press_checks.stop_layers_finding(
         press,
-        asked_mm=made.pastry.height_mm - weights.stop_low_mm(area_mm2),
+        low_mm=weights.stop_low_mm(area_mm2),
         area_mm2=area_mm2,
         density_g_per_ml=weights.piece.raw_g / weights.piece.volume_ml,
         piece_g=weights.piece.raw_g,

@@ -328,14 +328,14 @@ MOST_OFF_RATIO: Final = 0.01
 
 
 def stop_layers_finding(
-    press: Press, *, asked_mm: float, area_mm2: float, density_g_per_ml: float, piece_g: float
+    press: Press, *, low_mm: float, area_mm2: float, density_g_per_ml: float, piece_g: float
 ) -> Finding:
     """Return what the stop's whole layers take from the lightest piece that is to fill the relief.
 
     Parameters
     ----------
-    asked_mm : float
-        Height at which the stop has to end the press for that piece [mm].
+    low_mm : float
+        How much lower than the nominal height the stop has to let the stamp go for it [mm].
     area_mm2 : float
         Area of the outline [mm^2].
     density_g_per_ml : float
@@ -343,7 +343,7 @@ def stop_layers_finding(
     piece_g : float
         Its mass [g].
     """
-    off_g = density_g_per_ml * ml_from_mm3((asked_mm - press.stopped_mm) * area_mm2)
+    off_g = density_g_per_ml * ml_from_mm3((press.over_stop_mm - low_mm) * area_mm2)
     good = abs(off_g) <= MOST_OFF_RATIO * piece_g
     return Finding(
         what=say("verify.stop-in-whole-layers"),

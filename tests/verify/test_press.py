@@ -209,14 +209,14 @@ def test_a_stop_lowered_by_what_the_finding_says_is_good():
     assert found.verdict.value == "good"
 
 
-@pytest.mark.parametrize(("asked_mm", "off_g", "verdict"), [
-    # A millimetre over the area at 1.25 g/mL; the disc meets the stop of 20 mm at 19 mm.
-    (19.0, 0.0, "good"), (19.2, 0.2, "good"), (20.0, 1.0, "warn"), (18.0, -1.0, "warn"),
+@pytest.mark.parametrize(("low_mm", "off_g", "verdict"), [
+    # A millimetre over the area at 1.25 g/mL; the stop of 20 mm lets the stamp 1 mm lower.
+    (1.0, 0.0, "good"), (0.8, 0.2, "good"), (0.0, 1.0, "warn"), (2.0, -1.0, "warn"),
 ])  # fmt: skip
-def test_a_stop_off_its_height_is_told_in_grams(asked_mm, off_g, verdict):
+def test_a_stop_off_its_height_is_told_in_grams(low_mm, off_g, verdict):
     found = stop_layers_finding(
         press(stop=stop(20.0)),
-        asked_mm=asked_mm,
+        low_mm=low_mm,
         area_mm2=AREA,
         density_g_per_ml=1.25,
         piece_g=71.0,
@@ -228,6 +228,6 @@ def test_a_stop_off_its_height_is_told_in_grams(asked_mm, off_g, verdict):
 def test_no_stop_has_no_height():
     away = press(stop=stop().moved((0.0, 80.0, 0.0)))
     found = stop_layers_finding(
-        away, asked_mm=19.0, area_mm2=AREA, density_g_per_ml=1.25, piece_g=71.0
+        away, low_mm=1.0, area_mm2=AREA, density_g_per_ml=1.25, piece_g=71.0
     )
     assert (str(found.measured), found.verdict.value) == ("nothing stops it", "warn")
