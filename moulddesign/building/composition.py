@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from moulddesign import __version__
 from moulddesign.building.checks import build_findings
-from moulddesign.building.piece_findings import CheckInput
+from moulddesign.building.piece_findings import CheckInput, face_figures_of
 from moulddesign.core import (
     CAUTIONS,
     Finding,
@@ -142,7 +142,8 @@ class Build:
             "design": self.design.report(),
             "portion": self.portion.report(),
             "pastry": pastry_report(self.pastry, self.meshes[PASTRY], self.interior)
-            | {"rounding_mm": self.portion.rounding_mm(self.pastry.outline.area_mm2)},
+            | {"rounding_mm": self.portion.rounding_mm(self.pastry.outline.area_mm2)}
+            | self._face_report(),
             "inlays": [asdict(one) for one in self.inlays],
             "further_pastries": [
                 one.report(self.pastry, self.meshes[one.pastry_name]) for one in self.further
@@ -154,6 +155,20 @@ class Build:
             "files": list(self.written),
             "cautions": [str(caution) for caution in self.cautions],
             "seconds": dict(self.seconds),
+        }
+
+    def _face_report(self) -> dict[str, Any]:
+        """Return what is measured of a carved face; nothing without one."""
+        figures = face_figures_of(self.pastry, self.meshes[PASTRY])
+        if figures is None or self.pastry.carved is None:
+            return {}
+        surface = self.pastry.carved.surface
+        return {
+            "face": asdict(figures)
+            | {
+                "moved_by_draft_mm": surface.moved_mm,
+                "triangles": len(surface.triangles),
+            }
         }
 
     def _files(self, name: str) -> list[str]:

@@ -2,8 +2,12 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
+
+import numpy as np
+import shapely
 
 from moulddesign.artwork.legibility import least_gap_mm, least_stroke_mm
 from moulddesign.building.remedies import (
@@ -15,6 +19,7 @@ from moulddesign.building.remedies import (
 from moulddesign.core import Finding, Message, Verdict, mm3_from_ml, say
 from moulddesign.design import Design, Profile
 from moulddesign.geometry import Mesh
+from moulddesign.geometry.sampling import grid_over, region_mask
 from moulddesign.mould import (
     Mould,
 )
@@ -22,6 +27,7 @@ from moulddesign.pastry.interior import Interior
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.portion import Figures
 from moulddesign.verify import (
+    face_checks,
     piece_checks,
     printing,
 )
@@ -30,10 +36,12 @@ from moulddesign.verify.soundness import volume_finding, volume_mm3
 
 def relief_findings(pastry: Pastry, solid: Mesh, *, line_mm: float) -> tuple[Finding, ...]:
     """Return what is found of a pastry's relief."""
+    carved = pastry.carved
+    ground = None if carved is None else lambda points: carved.field(points).height
     return (
         *(
             piece_checks.reading_finding(
-                solid, artwork=shape, flat_mm=pastry.height_mm, depth_mm=depth
+                solid, artwork=shape, flat_mm=pastry.height_mm, depth_mm=depth, ground=ground
             )
             for shape, depth in pastry.artwork
         ),
@@ -43,8 +51,35 @@ def relief_findings(pastry: Pastry, solid: Mesh, *, line_mm: float) -> tuple[Fin
                 solid, flat_mm=pastry.height_mm, depth_mm=part.depth_mm, artwork_mm2=part.shape.area
             )
             for part in pastry.relief
-            if part.profile is Profile.FLAT
+            if part.profile is Profile.FLAT and carved is None
         ),
+    )
+
+
+FACE_PIXEL_MM: Final = 0.2
+"""Pixel on which a carved face is compared with what was asked for [mm]."""
+CLEAR_MM: Final = 0.1
+"""Beside artwork and edge so much is left out: there the face is not the field alone [mm]."""
+
+
+@lru_cache(maxsize=16)
+def face_figures_of(pastry: Pastry, solid: Mesh) -> face_checks.FaceFigures | None:
+    """Return the measures of a carved face on a written pastry; None without one."""
+    carved = pastry.carved
+    if carved is None:
+        return None
+    edge = shapely.Polygon(carved.surface.vertices[carved.surface.rim, :2]).buffer(-CLEAR_MM)
+    artwork = shapely.union_all([part.shape for part in pastry.relief]).buffer(CLEAR_MM)
+    low, high = np.array(edge.bounds).reshape(2, 2)
+    grid = grid_over(low, high, FACE_PIXEL_MM)
+    inside = region_mask(edge, grid)
+    points = np.column_stack([axis[inside] for axis in np.meshgrid(*grid.centres_mm)])
+    heights, ground = np.full(grid.shape, np.nan), np.full(grid.shape, np.nan)
+    heights[inside] = pastry.height_mm + carved.field(points).height
+    ground[inside] = pastry.height_mm + carved.plain_field(points).height
+    heights[region_mask(artwork, grid)] = np.nan
+    return face_checks.face_figures(
+        solid, face_checks.AskedHeights(grid=grid, heights_mm=heights, ground_mm=ground)
     )
 
 
@@ -108,6 +143,7 @@ def piece_findings(made: CheckInput) -> tuple[Finding, ...]:
             source=say("building.portion"),
         ),
         *_crust_findings(made),
+        *_face_findings(made),
         *_centre_findings(made),
         *relief_findings(made.pastry, solid, line_mm=made.design.printer.line_width_mm),
     )
@@ -118,11 +154,24 @@ def _crust_findings(made: CheckInput) -> Iterator[Finding]:
     if not made.interior.is_filled:
         return
     thick, *sunk = piece_checks.crust_findings(
-        thickness_mm=made.interior.crust_mm, deepest_sunk_mm=made.pastry.deepest_sunk_mm
+        thickness_mm=made.interior.crust_mm,
+        deepest_sunk_mm=made.pastry.deepest_sunk_mm if made.pastry.carved is None else 0.0,
     )
-    yield with_remedy(thick, lambda: thicker_crust(made.design, made.interior, made.figures.piece))
+    yield _with_remedy(thick, lambda: thicker_crust(made.design, made.interior, made.figures.piece))
     for found in sunk:
-        yield with_remedy(found, lambda: shallower_relief(made.design, made.interior))
+        yield _with_remedy(found, lambda: shallower_relief(made.design, made.interior))
+
+
+def _face_findings(made: CheckInput) -> Iterator[Finding]:
+    """Yield whether a carved face is what was asked for, and what crust it leaves."""
+    figures = face_figures_of(made.pastry, made.meshes[made.pastry_name])
+    if figures is None:
+        return
+    yield face_checks.face_finding(figures)
+    if made.interior.is_filled:
+        yield face_checks.crust_under_face_finding(
+            least_mm=made.interior.least_crust_mm, crust_mm=made.interior.crust_mm
+        )
 
 
 def _centre_findings(made: CheckInput) -> Iterator[Finding]:
@@ -132,13 +181,13 @@ def _centre_findings(made: CheckInput) -> Iterator[Finding]:
         found = piece_checks.centre_finding(
             least_paste_mm=inside.least_paste_mm, least_rigid_mm=inside.least_rigid_mm
         )
-        yield with_remedy(found, lambda: room_for_centres(design, inside))
+        yield _with_remedy(found, lambda: room_for_centres(design, inside))
     if weights.together:
         found = piece_checks.paste_finding(least_paste_g=weights.split.paste_range_g[0])
-        yield with_remedy(found, lambda: lighter_centre(design, weights))
+        yield _with_remedy(found, lambda: lighter_centre(design, weights))
 
 
-def with_remedy(found: Finding, remedy: Callable[[], Message | None]) -> Finding:
+def _with_remedy(found: Finding, remedy: Callable[[], Message | None]) -> Finding:
     """Return a finding with what mends it, which is sought only where it is not good."""
     return found if found.verdict is Verdict.GOOD else replace(found, remedy=remedy())
 
@@ -150,15 +199,3 @@ def relief_layer_findings(made: CheckInput) -> tuple[Finding, ...]:
         return ()
     layer_mm = made.design.printer.layer_height_mm
     return (printing.layers_finding(depth_mm=min(depths), layer_mm=layer_mm),)
-
-
-def asked_depth_findings(design: Design) -> tuple[Finding, ...]:
-    """Judge whether the depths that a design asks for, of all its stamps, are printed as drawn."""
-    reliefs = (design.relief, *(stamp.relief(design.relief) for stamp in design.further_stamps))
-    depths = [
-        relief.depth_mm if layer.depth_mm is None else layer.depth_mm
-        for relief in reliefs
-        for layer in relief.layers
-    ]
-    layer_mm = design.printer.layer_height_mm
-    return (printing.whole_layers_finding(depths, layer_mm=layer_mm),) if depths else ()

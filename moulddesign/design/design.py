@@ -29,13 +29,7 @@ from moulddesign.design.piece_tables import (
 )
 from moulddesign.design.printers import PrinterTable
 from moulddesign.design.reading import read_tables
-from moulddesign.design.relief_tables import (
-    MOST_STAMPS,
-    USUAL_DEPTH_MM,
-    FurtherStamp,
-    Layer,
-    ReliefTable,
-)
+from moulddesign.design.relief_tables import MOST_STAMPS, FurtherStamp, Layer, ReliefTable
 from moulddesign.design.schema import RefusedError, Table, as_file_name, given
 
 DESIGN_FILE: Final = "design.toml"
@@ -101,6 +95,14 @@ class Design(Table):
         return as_file_name(name)
 
     @model_validator(mode="after")
+    def _a_face_alone_takes_no_artwork(self) -> Self:
+        # The relief's default is for a flat top; on a face lies what was asked for.
+        if self.face is not None and "layers" not in self.relief.model_fields_set:
+            plain = self.relief.model_copy(update={"layers": ()})
+            object.__setattr__(self, "relief", plain)
+        return self
+
+    @model_validator(mode="after")
     def _is_called_what_it_is(self) -> Self:
         if self.name is None:
             # The default follows from the other fields; for everybody else the design is frozen.
@@ -110,21 +112,13 @@ class Design(Table):
     def _default_name(self) -> str:
         """Return weight, outline and artwork as a name: "75g-round-chestnut"."""
         drawn = [each.pattern or each.motif or each.text or "" for each in self.relief.layers]
+        if self.face is not None:
+            drawn = [self.face.name or "carved", *drawn]
         stems = [
             _stem(name) for name in dict.fromkeys((self.pastry.outline, *(drawn or ["plain"])))
         ]
         name = "-".join([f"{round(self.portion.finished_weight_g, 1):g}g", *filter(None, stems)])
         return name[:LONGEST_DEFAULT].rstrip("-.")
-
-    @model_validator(mode="after")
-    def _is_as_deep_as_layers_are(self) -> Self:
-        if self.relief.depth_mm is None:
-            relief, layer_mm = self.relief.model_copy(), self.printer.layer_height_mm
-            depth_mm = round(round(USUAL_DEPTH_MM / layer_mm) * layer_mm, 6)
-            # As above; and the copy does not count it as given.
-            object.__setattr__(relief, "depth_mm", depth_mm)
-            object.__setattr__(self, "relief", relief)
-        return self
 
     @field_validator("mould", mode="before")
     @classmethod
@@ -143,6 +137,12 @@ class Design(Table):
         except SpecError as error:
             raise RefusedError.of(error) from error
         return self
+
+    @property
+    def stamp_inset_mm(self) -> float:
+        """Outline of the pastry to that of the stamp which presses it, 0 without one [mm]."""
+        mould = self.mould
+        return mould.stamp_gap_mm(self.printer) if isinstance(mould, PressTable) else 0.0
 
     @property
     def layers(self) -> tuple[Layer, ...]:
@@ -249,20 +249,17 @@ class Design(Table):
         return type(self).of(tree)
 
     def plain(self) -> dict[str, Any]:
-        """Return nested plain values, without what follows from others: name, depth of relief."""
-        plain = self.report()
+        """Return nested plain values, without the keys, and the name, that are not given."""
+        plain = super().plain()
         if "name" not in self.model_fields_set:
             del plain["name"]
-        if "depth_mm" not in self.relief.model_fields_set:
-            del plain["relief"]["depth_mm"]
-        return plain
-
-    def report(self) -> dict[str, Any]:
-        """Return nested plain values with the name and the depth of the relief, given or not."""
-        plain = super().plain()
         if not self.from_workshop:
             del plain["from_workshop"]
         return plain
+
+    def report(self) -> dict[str, Any]:
+        """Return nested plain values with the name, given or not."""
+        return {"name": self.name} | self.plain()
 
     def toml(self) -> str:
         """Return the design as the text of a TOML file that `read` takes back."""

@@ -9,7 +9,12 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final, Self
 
-from pydantic import field_validator, model_validator
+from pydantic import (
+    SerializerFunctionWrapHandler,
+    field_validator,
+    model_serializer,
+    model_validator,
+)
 
 from moulddesign.core import SpecError, say
 from moulddesign.design.relief_tables import Profile, Sense
@@ -96,7 +101,15 @@ HEIGHT: Final[Mapping[str, Any]] = {"unit": "mm", "gt": 0, "le": 8}
 LENGTH: Final[Mapping[str, Any]] = {"unit": "mm", "gt": 0, "le": 200}
 
 
-class GroundTable(Table):
+class PartialTable(Table):
+    """A table that is written with what was given alone: the rest is a bundled face's."""
+
+    @model_serializer(mode="wrap")
+    def _given_alone(self, whole: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        return {key: value for key, value in whole(self).items() if key in self.model_fields_set}
+
+
+class GroundTable(PartialTable):
     """The ground of a face."""
 
     form: GroundForm = given(GroundForm.FLAT, "Flat, domed, dished or stepped")
@@ -108,7 +121,7 @@ class GroundTable(Table):
     run_mm: float = given(3.0, "Width of a step", unit="mm", gt=0, le=40)
 
 
-class BandTable(Table):
+class BandTable(PartialTable):
     """One band along the outline; bands follow each other from the edge inwards."""
 
     section: BandSection = given(BandSection.ROUND, "Round, hollow, ogee, fillet or step")
@@ -129,7 +142,7 @@ class BandTable(Table):
     gap_mm: float = given(0.5, "Ground left free inside of it", unit="mm", ge=0, le=100)
 
 
-class CrownTable(Table):
+class CrownTable(PartialTable):
     """A row of petals around the middle; `from_ratio` and `to_ratio` are shares of the way."""
 
     count: int | None = given(
@@ -175,7 +188,7 @@ class CrownTable(Table):
         return self
 
 
-class PartTable(Table):
+class PartTable(PartialTable):
     """One carved part, or a ring of its copies."""
 
     figure: Figure = given(..., "Leaf, drop, ball, stem, burr, star or crescent")
@@ -205,7 +218,7 @@ class PartTable(Table):
     meets: Meets = given(Meets.OVER, "Over what is there, or cut into it")
 
 
-class HeldTable(Table):
+class HeldTable(PartialTable):
     """What a medallion holds: a drawing or lettering."""
 
     pattern: str | None = given(
@@ -231,7 +244,7 @@ class HeldTable(Table):
         return self
 
 
-class MedallionTable(Table):
+class MedallionTable(PartialTable):
     """A disc in the middle, sunk or raised, with a ring around it."""
 
     radius_ratio: float = given(
@@ -247,7 +260,7 @@ class MedallionTable(Table):
     holds: HeldTable | None = given(None, "Drawing or lettering on it")
 
 
-class CarvingTable(Table):
+class CarvingTable(PartialTable):
     """A sculpted relief from a file: a grey picture as heights, or a mesh seen from above."""
 
     file: str = given(
@@ -266,7 +279,7 @@ class CarvingTable(Table):
     turn_deg: float = given(0.0, "Turned counter-clockwise", unit="deg", ge=-360, le=360)
 
 
-class FaceTable(Table):
+class FaceTable(PartialTable):
     """A carved face: what is left out comes from the bundled face that it names, if it does."""
 
     name: str | None = given(

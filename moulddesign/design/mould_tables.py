@@ -7,6 +7,7 @@ from typing import Annotated, Any, ClassVar, Final, Literal
 
 from pydantic import ConfigDict, Field
 
+from moulddesign.design.printers import PrinterTable
 from moulddesign.design.schema import CHOICE, MEMORY, TRADE, Table, given
 
 
@@ -95,6 +96,10 @@ class PressTable(Table):
         True,  # noqa: FBT003 (a default)
         "Sink weight, ratio and name into sleeve, plunger and stop",
     )
+
+    def stamp_gap_mm(self, printer: PrinterTable) -> float:
+        """Return the gap between the bore and the stamp's land, each side [mm]."""
+        return printer.sliding_gap_mm if self.clearance_mm is None else self.clearance_mm
 
     @property
     def cavities(self) -> int:

@@ -222,6 +222,8 @@ UNMEASURED_ERROR_MM: Final = 0.2
 
 ERROR_MARGIN_MM: Final = 0.05
 """What is added to a measured printing error; our choice [mm]."""
+ERROR_ROOM_MM: Final = 0.1
+"""Gap that is left where both parts are printed too large by all of the error; our choice [mm]."""
 
 GAUGE_GAPS_MM: Final = (0.4, 0.3, 0.2, 0.1)
 """Gap on each side of the key in the rings and slots of the clearance gauge, from number 1 on [mm].
@@ -315,6 +317,11 @@ class PrinterTable(Table):
         """Printing error that parts are made and proven for: as measured and a little more [mm]."""
         measured = UNMEASURED_ERROR_MM if self.print_error_mm is None else self.print_error_mm
         return measured + ERROR_MARGIN_MM
+
+    @property
+    def sliding_gap_mm(self) -> float:
+        """Gap in which one printed part slides in another where none is given [mm]."""
+        return 2.0 * self.proven_error_mm + ERROR_ROOM_MM
 
     @property
     def plastic(self) -> Material:

@@ -87,8 +87,7 @@ class Medallion:
         filled, piece = lower_of(floor, floor + self.wall * inside, first)
         # Cut down or filled up to, the floor is one piece.
         surface.raise_to(rows, filled, np.where(piece == first, first, first + 2))
-        surface.floor = surface.ground.copy()
-        surface.floor[rows] = floor
+        surface.ground[rows] = np.where(inside > 0.0, floor, surface.ground[rows])
         if self.ring_mm:
             self._raise_ring(surface, rows, inside)
         if self.table.beads:

@@ -38,6 +38,7 @@ from moulddesign.geometry.mesh import (
     normals_and_areas,
     sides_and_heights_mm,
     spread_points,
+    volume_over_plane_mm3,
 )
 from moulddesign.geometry.topology import first_near, unfolded, welded_within
 
@@ -66,5 +67,6 @@ __all__ = [
     "unfolded",
     "union",
     "upright_section",
+    "volume_over_plane_mm3",
     "welded_within",
 ]

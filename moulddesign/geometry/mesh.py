@@ -65,10 +65,6 @@ class Mesh:
         """Return it moved along a vector, shape (3,) [mm]."""
         return Mesh(self.vertices + np.asarray(by_mm, dtype=np.float64), self.triangles)
 
-    def scaled(self, by: float) -> "Mesh":
-        """Return the mesh with all lengths multiplied by a factor above 0."""
-        return self if by == 1.0 else Mesh(self.vertices * by, self.triangles)
-
     def turned_over(self) -> "Mesh":
         """Return it turned by half a turn about the x axis: what was up is down."""
         return Mesh(self.vertices * (1.0, -1.0, -1.0), self.triangles)
@@ -76,6 +72,23 @@ class Mesh:
     def inside_out(self) -> "Mesh":
         """Return it with every triangle wound the other way."""
         return Mesh(self.vertices, self.triangles[:, ::-1])
+
+
+def volume_over_plane_mm3(corners: Points) -> float:
+    """Return the volume between a surface and z = 0, negative below it [mm^3].
+
+    Corners have the shape (m, 3, 3), counter-clockwise seen from above.
+
+    Examples
+    --------
+    >>> volume_over_plane_mm3(np.array([[[0.0, 0.0, 3.0], [2.0, 0.0, 3.0], [0.0, 1.0, 6.0]]]))
+    4.0
+    """
+    # Under each triangle stands a prism: its area seen from above times its mean height.
+    a, b, c = np.moveaxis(corners, 1, 0)
+    ab, ac = b - a, c - a
+    seen = (ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]) / 2.0
+    return float(seen @ (a[:, 2] + b[:, 2] + c[:, 2]) / 3.0)
 
 
 def joined(meshes: Iterable[Mesh]) -> Mesh:

@@ -22,7 +22,7 @@ from moulddesign.mould import faceted
 from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
 from moulddesign.mould.plans import RISE, text_region
 from moulddesign.mould.press_joint import SlideJoint, foot, slide_joint, slot_profile
-from moulddesign.pastry.pastry import shoulder_roof, top_surface
+from moulddesign.pastry.top_surface import shoulder_roof, top_surface
 from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.roof import ReliefRegion
 

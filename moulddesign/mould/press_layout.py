@@ -11,9 +11,6 @@ from moulddesign.design import PressTable, PrinterTable
 from moulddesign.mould.plans import RISE, half_extents_mm, inscribed_diameter_mm
 from moulddesign.mould.press_joint import SlideJoint, slide_joint
 
-ERROR_ROOM_MM: Final = 0.1
-"""Gap that is left where both parts are printed too large by all of the error; our choice [mm]."""
-
 LAND_MM: Final = 3.2
 """Height over which the stamp slides on the bore, sixteen usual layers; our choice [mm]."""
 
@@ -84,6 +81,10 @@ class PastryShape(Protocol):
     def edge_drop_mm(self) -> float:
         """How far the edge lies below the flat top at the most [mm]."""
 
+    @property
+    def edge_rise_mm(self) -> float:
+        """How far the edge lies above the flat top at the most, below 0 if below [mm]."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PressLayout:
@@ -104,6 +105,10 @@ class PressLayout:
     """Nominal pressed height of the highest of several pastries [mm]."""
     top_mm: float
     """Highest point of any pastry's relief [mm]."""
+    edge_span_mm: float
+    """Height between lowest and highest point of one stamp's edge at the most [mm]."""
+    freed_mm: float
+    """Pressed height of the highest pastry or of the highest point of an edge, the higher [mm]."""
     low_mm: float = 0.0
     """How much lower than the nominal height the stop lets the stamp go [mm]."""
 
@@ -137,7 +142,7 @@ class PressLayout:
     @property
     def land_top_mm(self) -> float:
         """Height at which the stamp begins to stand back from the bore [mm]."""
-        return self.edge_mm + LAND_MM + (self.highest_mm - self.height_mm)
+        return self.edge_mm + self.edge_span_mm + LAND_MM + (self.highest_mm - self.height_mm)
 
     @property
     def guide_share(self) -> float:
@@ -180,7 +185,7 @@ class PressLayout:
     def disc_low_mm(self) -> float:
         """Height of the palm disc's underside at the nominal press [mm]."""
         # The lip meets the flange first, and by then the stamp has to be out of the bore.
-        least = self.sleeve_height_mm + self.highest_mm + self.mould.past_rim_mm + LIP_MM
+        least = self.sleeve_height_mm + self.freed_mm + self.mould.past_rim_mm + LIP_MM
         return self.back_mm + self.layers_up_mm(least - self.back_mm)
 
     @property
@@ -309,8 +314,8 @@ def press_layout(
     SpecError
         Sizes contradict each other; the sentence names the key and what to change.
     """
-    gap = 2.0 * printer.proven_error_mm + ERROR_ROOM_MM
-    clearance = gap if mould.clearance_mm is None else mould.clearance_mm
+    gap = printer.sliding_gap_mm
+    clearance = mould.stamp_gap_mm(printer)
     every = (pastry, *further)
     radius = inscribed_diameter_mm(pastry.outline) / 2.0 - clearance - RELIEVED_MM
     layout = PressLayout(
@@ -323,6 +328,8 @@ def press_layout(
         edge_mm=min(one.height_mm - one.edge_drop_mm for one in every),
         highest_mm=max(one.height_mm for one in every),
         top_mm=max(one.height_mm + one.depth_above_mm for one in every),
+        edge_span_mm=max(one.edge_rise_mm + one.edge_drop_mm for one in every),
+        freed_mm=max(one.height_mm + max(one.edge_rise_mm, 0.0) for one in every),
         low_mm=low_mm,
     )
     _refuse_a_thick_flange(layout)

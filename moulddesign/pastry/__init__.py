@@ -1,7 +1,8 @@
 """The pressed piece as one solid, what lies inside it, and its variants under further stamps.
 
-- `pastry`: the pressed pastry as one solid: its side, upright or drafted, its top with shoulder,
-  flat and reliefs; and its complement.
+- `top_surface`: its surface within the outline: flat top, relief, shoulder, drafted side.
+- `carved_top`: a carved face as its top, and the ground that the filling follows.
+- `pastry`: the pressed pastry as one solid, and its complement.
 - `variants`: the piece in figures, and further pieces of one outline: each has its own relief
   and height.
 - `interior`: what lies inside a pastry: crust, filling and centres.

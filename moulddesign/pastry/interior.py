@@ -13,8 +13,12 @@ from moulddesign.artwork.outline import QUARTER_CHORDS
 from moulddesign.core import SpecError, ml_from_mm3, mm3_from_ml, say
 from moulddesign.design import Design
 from moulddesign.geometry import Mesh, Points, joined, upright_section
-from moulddesign.pastry.pastry import FAN_RAD, Pastry, edge_loop, top_surface
+from moulddesign.pastry.carved_top import SmoothTop
+from moulddesign.pastry.pastry import Pastry
+from moulddesign.pastry.top_surface import FAN_RAD, TopSurface, edge_loop, top_surface
 from moulddesign.portion import Portion, known_centres
+from moulddesign.relief.carved_surface import carved_surface
+from moulddesign.relief.field import EdgeDistance, FieldValues, piece_of
 from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.profile import HeightProfile, arc_angles
 from moulddesign.relief.roof import Roof, roof
@@ -26,6 +30,13 @@ law where the arc of a corner is used up."""
 NODES: Final = np.polynomial.legendre.leggauss(3)
 """Abscissas and weights of Gauss and Legendre between -1 and 1, exact for the area of any inset
 that only shrinks, which is a square function of its distance."""
+
+FREE_DEG: Final = 0.5
+"""Draft of a surface that leaves no mould: as good as none [deg]."""
+FILLING_ERROR_MM: Final = 0.1
+"""Height error of the filling's top under a carved face: a hand wraps no better [mm]."""
+LEAST_FILLING_MM: Final = 0.01
+"""A filling that the ground presses to nothing is drawn so thick [mm]."""
 
 CORNERS: Final = 48
 """Corners of a ball's equator."""
@@ -73,8 +84,10 @@ class Interior:
     """Crust, filling and centres of a pressed piece.
 
     The filling is what lies deeper than the crust's thickness t in the plain piece, the pastry
-    without its relief. Beside the side, with d the distance from the outline at the table, a the
-    lean of the side, h the height and r the shoulder's radius, it is seen like this:
+    without its relief; under a carved face its top follows the ground, which is what the face is
+    without what is finer than the crust. Beside the side, with d the distance from the outline at
+    the table, a the lean of the side, h the height and r the shoulder's radius, it is seen like
+    this:
 
         z               _________________   flat top, z = h
         ^           . '  _______________    ceiling, z = h - t
@@ -102,7 +115,7 @@ class Interior:
 
     @property
     def ceiling_mm(self) -> float:
-        """Height of the filling's level top above the table [mm]."""
+        """Height of the filling's level top above the table, a carved ground not included [mm]."""
         return self.pastry.height_mm - self.crust_mm
 
     @property
@@ -119,7 +132,43 @@ class Interior:
         rise = np.diff(ends)[:, None]
         z = ends[:-1, None] + rise * (NODES[0] + 1.0) / 2.0
         weights = rise * NODES[1] / 2.0
-        return float(np.sum(weights * self._areas_mm2(np.interp(z, heights, insets))))
+        level_mm3 = float(np.sum(weights * self._areas_mm2(np.interp(z, heights, insets))))
+        return level_mm3 + self._over_level_mm3
+
+    @property
+    def _over_level_mm3(self) -> float:
+        """Volume that the ground of a carved face adds to the filling's top, or takes [mm^3]."""
+        if self.pastry.carved is None:
+            return 0.0
+        ground = self.pastry.carved.ground
+        level = self._level_tops(ground.from_edge)
+        lifted = np.maximum(level + ground.heights[ground.inside], self.floor_mm)
+        inside = np.isfinite(level)
+        return float((lifted - level)[inside].sum()) * ground.grid.pixel_mm**2
+
+    def _level_tops(self, from_edge: Points) -> Points:
+        """Return the height of the filling's top at distances from the edge, no ground included.
+
+        Minus infinity beside the filling.
+        """
+        insets, heights = self._profile()
+        return np.where(from_edge >= insets[0], np.interp(from_edge, insets, heights), -np.inf)
+
+    @property
+    def least_crust_mm(self) -> float:
+        """Least crust between a carved face and the filling, wherever that is [mm].
+
+        Measured upright, times the cosine of the filling's slope there.
+        """
+        carved = self.pastry.carved
+        if carved is None or not self.is_filled:
+            return self.crust_mm
+        ground = carved.ground
+        level = self._level_tops(ground.from_edge)
+        face = self.pastry.height_mm + carved.heights_over(ground.grid)[ground.inside]
+        filling = np.maximum(level + ground.heights[ground.inside], self.floor_mm)
+        left = (face - filling) / np.sqrt(1.0 + ground.slope[ground.inside] ** 2)
+        return min(float(left[np.isfinite(level) & np.isfinite(face)].min()), self.crust_mm)
 
     @property
     def filling(self) -> Mesh:
@@ -133,10 +182,31 @@ class Interior:
         profile = HeightProfile(
             distances=insets - insets[0], heights=heights - heights[0], fan_rad=FAN_RAD
         )
+        parts = shapely.get_parts(base)
+        if self.pastry.carved is not None:
+            return joined(self._under_ground(part, self.pastry.carved.ground) for part in parts)
         return joined(
             top_surface(_roof(part, profile), ()).solid(self.ceiling_mm, self.floor_mm)
-            for part in shapely.get_parts(base)
+            for part in parts
         )
+
+    def _under_ground(self, part: shapely.Polygon, ground: SmoothTop) -> Mesh:
+        """Return one piece of the filling under a carved face."""
+        from_edge = EdgeDistance(self.pastry.outline.shape)
+        start = self._profile()[0][0]
+
+        def tops(points: Points) -> FieldValues:
+            away = np.maximum(from_edge(points), start)
+            height = np.maximum(
+                self._level_tops(away) + ground(points), self.floor_mm + LEAST_FILLING_MM
+            )
+            return piece_of(height - self.ceiling_mm, 0)
+
+        made = carved_surface(
+            part, tops, (), inset_mm=0.0, draft_deg=FREE_DEG, error_mm=FILLING_ERROR_MM
+        )
+        top = TopSurface(vertices=made.vertices, triangles=made.triangles, rim=made.rim)
+        return top.solid(self.ceiling_mm, self.floor_mm)
 
     @property
     def filling_section(self) -> shapely.Geometry:
@@ -201,6 +271,16 @@ class Interior:
         areas: Points = shapely.area(inside)[rows].reshape(insets.shape)
         return areas
 
+    def _ground_over_mm(self, ball: Ball) -> float:
+        """Return how far the ground over a ball is above the face's plane, at its lowest [mm]."""
+        if self.pastry.carved is None:
+            return 0.0
+        x, y, _ = ball.at_mm
+        ground = self.pastry.carved.ground
+        across, along = np.meshgrid(*ground.grid.centres_mm)
+        under = np.hypot(across - x, along - y) <= ball.radius_mm
+        return float(ground.heights[under].min())
+
     def _paste_mm(self, ball: Ball) -> float:
         """Return the distance from a ball to the nearest of floor, top, side and arc."""
         x, y, z = ball.at_mm
@@ -211,7 +291,7 @@ class Interior:
         # Distances to the planes of floor and ceiling, and to the leaning side along its normal.
         rooms = [
             z - self.floor_mm,
-            self.ceiling_mm - z,
+            self.ceiling_mm + self._ground_over_mm(ball) - z,
             inset * cos(draft) - z * sin(draft) - self.crust_mm,
         ]
         along, up = self._arc_middle_mm

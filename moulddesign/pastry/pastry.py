@@ -1,12 +1,10 @@
 """The pressed pastry as one solid, its surface, and its complement."""
 
 from dataclasses import dataclass, replace
-from math import asin, radians, sqrt, tan
+from math import radians, sqrt, tan
 from typing import Final
 
-import numpy as np
 import shapely
-from scipy.optimize import brentq
 
 from moulddesign.artwork.outline import (
     Outline,
@@ -14,223 +12,25 @@ from moulddesign.artwork.outline import (
     width_for_area_mm,
     width_for_volume_mm,
 )
-from moulddesign.core import SpecError, ml_from_mm3, mm3_from_ml, say
-from moulddesign.design import PROPORTION, TABLE, Design, PressTable
-from moulddesign.geometry import Indices, Mesh, Points
-from moulddesign.geometry.mending import in_float32
+from moulddesign.core import SpecError, mm3_from_ml, say
+from moulddesign.design import PROPORTION, Design
+from moulddesign.geometry import Mesh, volume_over_plane_mm3
+from moulddesign.pastry.carved_top import CarvedTop, carved_top, face_plan
+from moulddesign.pastry.top_surface import (
+    DraftedSide,
+    TopSurface,
+    drafted_side,
+    relief_volume_mm3,
+    shoulder_roof,
+    stamp_surface,
+    top_surface,
+)
 from moulddesign.portion import TrialMould, figures
-from moulddesign.relief.medial_axis import MedialAxis, medial_axis, snapped_to_grid
-from moulddesign.relief.profile import HeightProfile, shoulder_profile
 from moulddesign.relief.roof import (
     ReliefRegion,
     Roof,
     relief_regions,
-    roof,
-    roof_from_axis,
-    triangulated_loops,
 )
-
-FAN_RAD: Final = asin(0.25)
-"""Largest angle of one facet around a corner, as the shoulder has it [rad]."""
-
-EXACT_MM: Final = 1e-10
-"""How near the height is found: on 10,000 mm2 a millionth of a cubic millimetre [mm]."""
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class DraftedSide:
-    """An outline at the table and a side that leans inwards from there.
-
-    With d the distance from the outline, a the draft and r the shoulder's radius:
-
-        z             _______   flat top at z = h
-        ^         . '           shoulder: an arc from 45 deg to level, r (1 - 1 / sqrt 2) high
-        |       /
-        |     /                 side: d = z tan a, as far as the shoulder's lower end
-        |   /
-        +-/-----------------> d
-    """
-
-    outline: Outline
-    axis: MedialAxis
-    """Its medial axis, known once for every height."""
-    draft_deg: float
-    radius_mm: float
-    """Of the rounded shoulder above it; 0 where the edge is sharp [mm]."""
-
-    def run_mm(self, height_mm: float) -> float:
-        """Return how far inside the table's outline the flat top begins [mm]."""
-        drop_mm = self.radius_mm * (1.0 - sqrt(0.5))
-        return (height_mm - drop_mm) * tan(radians(self.draft_deg)) + self.radius_mm * sqrt(0.5)
-
-    def roof(self, height_mm: float) -> Roof:
-        """Return side and shoulder, the flat top at z = 0 and the table below it [mm]."""
-        wall = self._profile(height_mm)
-        made = roof_from_axis(self.axis, wall)
-        drop = np.array([0.0, 0.0, height_mm])
-        return replace(made, vertices=made.vertices - drop)
-
-    def volume_mm3(self, height_mm: float) -> float:
-        """Return the volume between table, side and flat top, no relief included [mm^3]."""
-        return self.outline.area_mm2 * height_mm + top_surface(self.roof(height_mm), ()).volume_mm3
-
-    def height_mm(self, volume_mm3: float) -> float:
-        """Return the height at which it holds a volume, relief not included [mm]."""
-        least = volume_mm3 / self.outline.area_mm2
-        most = self._most_mm()
-        if least >= most or self.volume_mm3(most) <= volume_mm3:
-            raise SpecError(
-                "mould.side_draft_deg",
-                self.draft_deg,
-                say("pastry.sides-meet", volume_ml=ml_from_mm3(volume_mm3)),
-            )
-        return float(
-            brentq(
-                lambda h: self.volume_mm3(h) - volume_mm3, least, most, xtol=EXACT_MM, rtol=1e-13
-            )
-        )
-
-    def _most_mm(self) -> float:
-        """Return the height at which only 2 % of the widest flat top is left [mm]."""
-        room = 0.98 * float(self.axis.distances.max()) - self.radius_mm * sqrt(0.5)
-        return room / tan(radians(self.draft_deg)) + self.radius_mm * (1.0 - sqrt(0.5))
-
-    def _profile(self, height_mm: float) -> HeightProfile:
-        drop_mm = self.radius_mm * (1.0 - sqrt(0.5))
-        rise = height_mm - drop_mm
-        run = rise * tan(radians(self.draft_deg))
-        distances, heights = np.array([0.0, run]), np.array([0.0, rise])
-        if self.radius_mm > 0.0:
-            over = shoulder_profile(self.radius_mm, 0.0)
-            distances = np.concatenate([distances, run + over.distances[1:]])
-            heights = np.concatenate([heights, rise + over.heights[1:]])
-        heights[-1] = height_mm  # exactly: the flat top is one level
-        return HeightProfile(distances=distances, heights=heights, fan_rad=FAN_RAD)
-
-
-def drafted_side(outline: Outline, *, draft_deg: float, radius_mm: float) -> DraftedSide:
-    """Return the side of an outline at the table."""
-    axis = medial_axis(snapped_to_grid(outline.shape))
-    return DraftedSide(outline=outline, axis=axis, draft_deg=draft_deg, radius_mm=radius_mm)
-
-
-SAME_MM: Final = 1e-9
-"""Round-off of a height of some hundred millimetres [mm]."""
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class TopSurface:
-    """The pastry's top surface, the flat top at z = 0."""
-
-    vertices: Points
-    triangles: Indices
-    """Counter-clockwise seen from above."""
-    rim: Indices
-    """The outer edge, counter-clockwise; rows of `vertices`."""
-
-    @property
-    def volume_mm3(self) -> float:
-        """Volume between the surface and z = 0, negative below it [mm^3]."""
-        # Under each triangle stands a prism: its area seen from above times its mean height.
-        a, b, c = np.moveaxis(self.vertices[self.triangles], 1, 0)
-        ab, ac = b - a, c - a
-        seen = (ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]) / 2.0
-        return float(seen @ (a[:, 2] + b[:, 2] + c[:, 2]) / 3.0)
-
-    @property
-    def rim_mm(self) -> float:
-        """Height of the outer edge, 0 or below [mm]."""
-        return float(self.vertices[self.rim[0], 2])
-
-    def solid(self, flat_mm: float, other_mm: float) -> Mesh:
-        """Return what lies between the surface, with its flat at one height, and a level plane."""
-        if abs(self.rim_mm + flat_mm - other_mm) < SAME_MM:
-            return self._closed(flat_mm)
-        lift = np.array([0.0, 0.0, flat_mm])
-        count = len(self.rim)
-        end = self.vertices[self.rim].copy()
-        end[:, 2] = other_mm
-        low = len(self.vertices) + np.arange(count)
-        high = self.rim
-        side = np.concatenate(
-            [
-                np.column_stack([low, np.roll(low, -1), np.roll(high, -1)]),
-                np.column_stack([low, np.roll(high, -1), high]),
-            ]
-        )
-        vertices = np.concatenate([self.vertices + lift, end])
-        floor = triangulated_loops(vertices, [low])[:, ::-1]
-        made = Mesh(vertices, np.concatenate([self.triangles, side, floor]))
-        return in_float32(made if other_mm < flat_mm else made.inside_out())
-
-    def _closed(self, flat_mm: float) -> Mesh:
-        """Return the solid whose floor is filled in the rim: a drafted side ends on the table."""
-        vertices = self.vertices + np.array([0.0, 0.0, flat_mm])
-        floor = triangulated_loops(vertices, [self.rim])[:, ::-1]
-        return in_float32(Mesh(vertices, np.concatenate([self.triangles, floor])))
-
-
-def relief_volume_mm3(roofs: tuple[Roof, ...]) -> float:
-    """Return the volume of reliefs above z = 0, less what is below it [mm^3]."""
-    return sum(
-        TopSurface(
-            vertices=made.surface.vertices,
-            triangles=made.surface.triangles,
-            rim=np.empty(0, dtype=np.int64),
-        ).volume_mm3
-        for made in roofs
-    )
-
-
-def top_surface(edge: Roof, roofs: tuple[Roof, ...]) -> TopSurface:
-    """Return an edge, the flat within it and the reliefs on that as one surface.
-
-    The edge is what lies round the flat, which is at z = 0: a shoulder, a side, or just a loop.
-    Reliefs begin at z = 0, each at its own edge.
-    """
-    parts = [edge, *roofs]
-    starts = np.cumsum([0, *(len(part.vertices) for part in parts)])
-    vertices = np.concatenate([part.vertices for part in parts])
-    inner = [loop + starts[0] for loop in edge.plateaus]
-    holes = [
-        loop[::-1] + start
-        for part, start in zip(roofs, starts[1:], strict=False)
-        for loop in part.eaves
-    ]
-    surfaces = [edge.walls] + [
-        part.surface.triangles + start for part, start in zip(roofs, starts[1:], strict=False)
-    ]
-    flat = triangulated_loops(vertices, inner + holes)
-    return TopSurface(
-        vertices=vertices, triangles=np.concatenate([*surfaces, flat]), rim=edge.eaves[0]
-    )
-
-
-def shoulder_roof(outline: Outline, *, radius_mm: float, inset_mm: float) -> Roof:
-    """Return the shoulder inside an outline, the flat at z = 0; without one, just its loop.
-
-    The outline may lie inside the pastry's by an inset [mm], as a stamp's does: the shoulder then
-    begins at that distance.
-    """
-    run_mm = radius_mm * sqrt(0.5)
-    if run_mm <= inset_mm:
-        return edge_loop(outline.points)
-    wall = shoulder_profile(radius_mm, inset_mm)
-    made = roof(snapped_to_grid(outline.shape), wall)
-    drop = np.array([0.0, 0.0, float(wall.heights[-1])])
-    return replace(made, vertices=made.vertices - drop)
-
-
-def edge_loop(points: Points) -> Roof:
-    """Return the edge of a flat without anything around it: a loop at z = 0, counter-clockwise."""
-    loop = np.arange(len(points))
-    return Roof(
-        vertices=np.column_stack([points, np.zeros(len(loop))]),
-        walls=np.empty((0, 3), dtype=np.int64),
-        eaves=(loop,),
-        plateaus=(loop,),
-    )
-
 
 WIDTH_STEP_MM: Final = 0.5
 """A width that was not given is rounded to this; the height then takes up the volume [mm]."""
@@ -254,13 +54,15 @@ class Pastry:
     height_mm: float
     """Table to flat top [mm]."""
     shoulder_radius_mm: float
-    """Radius of the rounded top edge, 0 where it is sharp [mm]."""
+    """Radius of the rounded top edge, 0 where it is sharp or belongs to a carved face [mm]."""
     relief: tuple[ReliefRegion, ...]
     """The artwork where it lies."""
     roofs: tuple[Roof, ...]
     """The surface over each, from z = 0 at its edge."""
     side: DraftedSide | None = None
     """Its drafted side, the outline being that at the table; none where it is upright."""
+    carved: CarvedTop | None = None
+    """Its carved face, with the relief on it; `roofs` is empty then."""
 
     @property
     def side_draft_deg(self) -> float:
@@ -270,6 +72,9 @@ class Pastry:
     @property
     def top(self) -> TopSurface:
         """The surface within the outline: the top, and the side where it is drafted."""
+        if self.carved is not None:
+            vertices, triangles, rim = self.carved.top(self.height_mm)
+            return TopSurface(vertices=vertices, triangles=triangles, rim=rim)
         edge = (
             shoulder_roof(self.outline, radius_mm=self.shoulder_radius_mm, inset_mm=0.0)
             if self.side is None
@@ -279,21 +84,28 @@ class Pastry:
 
     @property
     def relief_mm3(self) -> float:
-        """Volume of the relief above the flat top, less what is sunk below it [mm^3]."""
+        """Volume of the relief above the flat top, less what is sunk below it [mm^3].
+
+        Of a carved face it is what lies above the face's plane, less what is missing below it.
+        """
+        if self.carved is not None:
+            return volume_over_plane_mm3(self.carved.mesh.corners)
         return relief_volume_mm3(self.roofs)
 
     @property
     def inlays_mm3(self) -> dict[str, float]:
         """Volume of the engravings that take coloured dough first, by its colour [mm^3]."""
         found: dict[str, float] = {}
-        for part, made in zip(self.relief, self.roofs, strict=True):
+        for part in self.relief:
             if part.colour is not None:
-                found[part.colour] = found.get(part.colour, 0.0) + relief_volume_mm3((made,))
+                found[part.colour] = found.get(part.colour, 0.0) + relief_volume_mm3((part.roof(),))
         return found
 
     @property
     def depth_above_mm(self) -> float:
         """Highest point of the relief above the flat top, at least 0 [mm]."""
+        if self.carved is not None:
+            return max(self.carved.highest_mm, 0.0)
         return max([0.0, *(float(made.vertices[:, 2].max()) for made in self.roofs)])
 
     @property
@@ -303,12 +115,21 @@ class Pastry:
 
     @property
     def edge_drop_mm(self) -> float:
-        """How far the edge of the top lies below the flat top [mm]."""
+        """How far the edge of the top lies below the flat top at the most [mm]."""
+        if self.carved is not None:
+            return -self.carved.rim_mm[0]
         return shoulder_drop_mm(self.shoulder_radius_mm)
+
+    @property
+    def edge_rise_mm(self) -> float:
+        """How far the edge of the top lies above the flat top; below 0 where it lies lower [mm]."""
+        return -self.edge_drop_mm if self.carved is None else self.carved.rim_mm[1]
 
     @property
     def deepest_sunk_mm(self) -> float:
         """Depth of the deepest sunk relief below the flat top, at least 0 [mm]."""
+        if self.carved is not None:
+            return max(-self.carved.lowest_mm, 0.0)
         return max([0.0, *(-float(made.vertices[:, 2].min()) for made in self.roofs)])
 
     @property
@@ -324,7 +145,9 @@ class Pastry:
 
     @property
     def free_top(self) -> shapely.Geometry:
-        """The flat top where no relief is."""
+        """The flat top where no relief is; a carved face has none."""
+        if self.carved is not None:
+            return shapely.Polygon()
         inset_mm = (
             self.shoulder_radius_mm * sqrt(0.5)
             if self.side is None
@@ -352,6 +175,11 @@ class Pastry:
         least = self.height_mm + self.depth_above_mm
         if top_mm <= least:
             raise SpecError("top_mm", top_mm, say("pastry.plane-in-relief", least_mm=least))
+        if self.carved is not None:
+            if inset_mm != self.carved.inset_mm:
+                need = say("pastry.carved-inset", inset_mm=self.carved.inset_mm)
+                raise SpecError("inset_mm", inset_mm, need)
+            return stamp_surface(self.carved.surface).solid(self.height_mm, top_mm)
         edge = shoulder_roof(
             self.outline.inset(inset_mm), radius_mm=self.shoulder_radius_mm, inset_mm=inset_mm
         )
@@ -390,9 +218,10 @@ def pastry(design: Design, volume_ml: float) -> Pastry:
     volume_mm3 = mm3_from_ml(volume_ml)
     table = design.pastry
     if table.height_mm is None:
-        made = pastry_of_width(design, _width_mm(design, volume_mm3), volume_mm3)
-        return made if table.width_mm is not None else in_whole_layers(design, made, volume_mm3)
+        return pastry_of_width(design, _width_mm(design, volume_mm3), volume_mm3)
     width_mm = width_for_area_mm(table, volume_mm3 / table.height_mm)
+    if design.face is not None:
+        return _carved_of_height(design, width_mm, table.height_mm, volume_mm3)
     made = best = pastry_of_width(design, width_mm, volume_mm3)
     off_mm = abs(best.height_mm - table.height_mm)
     for _ in range(MOST_ROUNDS):
@@ -428,34 +257,10 @@ def _width_mm(design: Design, volume_mm3: float) -> float:
     return max(round(free / WIDTH_STEP_MM), 1) * WIDTH_STEP_MM
 
 
-STOP_MARGIN_MM: Final = 0.01
-"""How much later than it has to a solved stop comes, for what is left out of the sum [mm]."""
-
-
-def in_whole_layers(design: Design, made: Pastry, volume_mm3: float) -> Pastry:
-    """Return a pastry of a press as wide as its stop, which has whole layers, ends the press right.
-
-    The stop comes lower than the pastry's height h by c / A, A the area and c a volume that follows
-    from the spread of the pieces. Every part of a press stands in whole layers s, so h - c / A has
-    to be some k s. A relief grows with the area: V = A h + A t / A0, t its volume on the area A0
-    at hand, and A = (V - c) / (k s + m + t / A0), m the margin.
-    """
-    if not isinstance(design.mould, PressTable):
-        return made
-    layer_mm, area_mm2 = design.printer.layer_height_mm, made.outline.area_mm2
-    below_mm3 = figures(design).stop_low_mm(1.0)
-    layers = round((made.height_mm - below_mm3 / area_mm2) / layer_mm)
-    if layers < 1:  # such a spread is refused with the mould
-        return made
-    top_mm = volume_mm3 / area_mm2 - made.height_mm
-    needed_mm2 = (volume_mm3 - below_mm3) / (layers * layer_mm + STOP_MARGIN_MM + top_mm)
-    return pastry_of_width(design, width_for_area_mm(design.pastry, needed_mm2), volume_mm3)
-
-
 def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     """Return the pastry of a width whose height holds the volume."""
     if design.face is not None:
-        raise SpecError("face", TABLE, say("pastry.face-not-made"))
+        return _carved(design, width_mm, volume_mm3)
     if design.mould.side_lean_deg:
         return _drafted(design, width_mm, volume_mm3)
     outline = outline_of_width(design.pastry, width_mm)
@@ -507,6 +312,83 @@ def _drafted(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     )
     _refuse_cut_through(made)
     return made
+
+
+def _carved(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
+    """Return the pastry of a width with a carved face whose height holds the volume."""
+    sized = _sized_for_face(design, width_mm, volume_mm3)
+    carved = carved_top(design, sized.edge, sized.outline, sized.side_roof)
+    plain = Pastry(
+        outline=sized.outline,
+        height_mm=1.0,
+        shoulder_radius_mm=0.0,
+        relief=carved.regions,
+        roofs=(),
+        side=sized.side,
+        carved=carved,
+    )
+    # Neither the face nor the run of a drafted side changes with the height any more, so the volume
+    # is linear in it.
+    low_mm3, high_mm3 = plain.volume_mm3, replace(plain, height_mm=2.0).volume_mm3
+    made = replace(plain, height_mm=1.0 + (volume_mm3 - low_mm3) / (high_mm3 - low_mm3))
+    _refuse_cut_through(made)
+    return made
+
+
+def _carved_of_height(
+    design: Design, width_mm: float, height_mm: float, volume_mm3: float
+) -> Pastry:
+    """Return the pastry with a carved face whose width gives it a height.
+
+    The width is sought on the face's raster, and the height of its mesh then holds the volume
+    exactly: it is what was asked for but for some micrometres.
+    """
+    for _ in range(MOST_ROUNDS):
+        found_mm = _sized_for_face(design, width_mm, volume_mm3).height_mm
+        if abs(found_mm - height_mm) < HEIGHT_STEP_MM:
+            break
+        width_mm *= sqrt(found_mm / height_mm)
+    return _carved(design, width_mm, volume_mm3)
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _FaceSize:
+    """Height of a pastry with a carved face, from the face's raster, and the edge of the face."""
+
+    outline: Outline
+    height_mm: float
+    edge: Outline
+    side: DraftedSide | None = None
+    rim_mm: float = 0.0
+    """Highest point of the face's edge."""
+
+    @property
+    def side_roof(self) -> Roof | None:
+        """The drafted side. Where the edge is not level, its highest point still has the draft."""
+        return None if self.side is None else self.side.roof(self.height_mm + self.rim_mm)
+
+
+def _sized_for_face(design: Design, width_mm: float, volume_mm3: float) -> _FaceSize:
+    """Return the height at which a piece of a width holds a volume, to the raster's accuracy.
+
+    How far a drafted side runs follows from the height, the height from the face's volume, and that
+    from the run.
+    """
+    outline = outline_of_width(design.pastry, width_mm)
+    lean_deg = design.mould.side_lean_deg
+    if not lean_deg:
+        rest_mm3 = volume_mm3 - face_plan(design, outline).volume_mm3
+        return _FaceSize(outline=outline, height_mm=rest_mm3 / outline.area_mm2, edge=outline)
+    side = drafted_side(outline, draft_deg=lean_deg, radius_mm=0.0)
+    height_mm, rim_mm = side.height_mm(volume_mm3), 0.0
+    for _ in range(MOST_ROUNDS):
+        edge = outline.inset(side.run_mm(height_mm + rim_mm))
+        plan = face_plan(design, edge)
+        before_mm, height_mm = height_mm, side.height_mm(volume_mm3 - plan.volume_mm3)
+        rim_mm = plan.rim_mm
+        if abs(height_mm - before_mm) < FLAT_TOP_STEP_MM:
+            break
+    return _FaceSize(outline=outline, height_mm=height_mm, edge=edge, side=side, rim_mm=rim_mm)
 
 
 def _refuse_cut_through(made: Pastry) -> None:

@@ -389,10 +389,10 @@ def relief_regions(table: ReliefTable, flat_top: shapely.Polygon) -> tuple[Relie
     if available.is_empty:
         raise SpecError("relief.margin_mm", table.margin_mm, say("relief.margin"))
     parts = layer_regions(table.layers, available, Path())
-    return _set_apart([_relief_region(part, table) for part in parts])
+    return set_apart([_relief_region(part, table) for part in parts])
 
 
-def _set_apart(parts: list[ReliefRegion]) -> tuple[ReliefRegion, ...]:
+def set_apart(parts: Sequence[ReliefRegion]) -> tuple[ReliefRegion, ...]:
     """Return a region for each height, profile, draft and colour, and a little flat between them.
 
     Parts that are alike become one, so that no groove separates them. Others must not share an

@@ -1,12 +1,14 @@
 """Whether the crust is thick enough, the centres fit, and the relief reads, prints and fills."""
 
+from collections.abc import Callable
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from moulddesign.core import PRACTICE, Finding, Message, Verdict, judged, say
-from moulddesign.geometry import Mesh, normals_and_areas
+from moulddesign.geometry import Mesh, Points, normals_and_areas
 from moulddesign.geometry.sampling import grid_over, region_mask, top_heights_mm
 
 LEAST_CRUST_MM: Final = 2.0
@@ -97,20 +99,35 @@ PIXEL_MM: Final = 0.1
 """Side of a pixel: a sixth of the thinnest stroke that prints [mm]."""
 FOOT_MM: Final = 1e-4
 """Height above the flat top from which the relief counts: its walls stand on their feet [mm]."""
+CARVED_FOOT_MM: Final = 0.06
+"""The same above a carved ground, whose facets may be off by half of it [mm]."""
+NEAR_ARTWORK_MM: Final = 2.0
+"""On a carved face other parts are seen so far from the artwork [mm]."""
 LEAST_OVERLAP: Final = 0.98
 """Least area that relief and artwork share, by the area that either covers."""
 
 
+GroundHeights = Callable[[Points], Points]
+"""Heights of the ground under a relief over the flat top's plane, shape (n, 2) to (n,) [mm]."""
+
+
 def reading_finding(
-    pastry: Mesh, *, artwork: BaseGeometry, flat_mm: float, depth_mm: float
+    pastry: Mesh,
+    *,
+    artwork: BaseGeometry,
+    flat_mm: float,
+    depth_mm: float,
+    ground: GroundHeights | None = None,
 ) -> Finding:
     """Return whether the pastry's top matches the artwork; where mirrored it does not.
 
     What is compared is the intersection over the union of the two, rasterised at 0.1 mm. The pastry
     stands on z = 0, relief up, as the eater sees it; the flat top lies at `flat_mm`, and the relief
-    is `depth_mm` above it, negative where it is sunk.
+    is `depth_mm` above it, negative where it is sunk. On a carved face it stands on the ground.
     """
-    share = overlap_ratio(pastry, artwork=artwork, flat_mm=flat_mm, depth_mm=depth_mm)
+    share = overlap_ratio(
+        pastry, artwork=artwork, flat_mm=flat_mm, depth_mm=depth_mm, ground=ground
+    )
     return Finding(
         what=say("verify.relief-matches-artwork"),
         measured=share,
@@ -121,12 +138,21 @@ def reading_finding(
     )
 
 
-def overlap_ratio(pastry: Mesh, *, artwork: BaseGeometry, flat_mm: float, depth_mm: float) -> float:
+def overlap_ratio(
+    pastry: Mesh,
+    *,
+    artwork: BaseGeometry,
+    flat_mm: float,
+    depth_mm: float,
+    ground: GroundHeights | None = None,
+) -> float:
     """Return the area that relief and artwork share by the area that either covers.
 
     A sunk relief is looked for within the artwork's own box and 1 mm around it, so that a
     rounded shoulder at the pastry's edge is not taken for relief. 1 where both are empty.
     """
+    if ground is not None:
+        return _overlap_on_ground(pastry, artwork, ground, flat_mm=flat_mm, sign=np.sign(depth_mm))
     low, high = pastry.bounds[:, :2]
     grid = grid_over(low, high, PIXEL_MM)
     rise = np.sign(depth_mm) * (top_heights_mm(_seen_from_above(pastry), grid) - flat_mm)
@@ -135,6 +161,23 @@ def overlap_ratio(pastry: Mesh, *, artwork: BaseGeometry, flat_mm: float, depth_
     if depth_mm < 0.0:
         # A rounded shoulder lies lower than the flat top too; artwork never reaches it.
         relief &= region_mask(artwork.convex_hull, grid)
+    return _shared(relief, asked)
+
+
+def _overlap_on_ground(
+    pastry: Mesh, artwork: BaseGeometry, ground: GroundHeights, *, flat_mm: float, sign: float
+) -> float:
+    """Return the same on a carved face, around the artwork; the sign is 1 where it is raised."""
+    low, high = np.array(artwork.buffer(NEAR_ARTWORK_MM).bounds).reshape(2, 2)
+    grid = grid_over(low, high, PIXEL_MM)
+    x, y = np.meshgrid(*grid.centres_mm)
+    under = ground(np.column_stack([x.ravel(), y.ravel()])).reshape(grid.shape)
+    rise = sign * (top_heights_mm(_seen_from_above(pastry), grid) - flat_mm - under)
+    asked = region_mask(artwork, grid)
+    return _shared((rise > CARVED_FOOT_MM) & np.isfinite(rise), asked)
+
+
+def _shared(relief: NDArray[np.bool_], asked: NDArray[np.bool_]) -> float:
     either = np.sum(relief | asked)
     return float(np.sum(relief & asked) / either) if either else 1.0
 

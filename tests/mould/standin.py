@@ -39,6 +39,7 @@ class Pastry:
     height_mm: float
     depth_above_mm: float = 1.5
     edge_drop_mm: float = 0.0
+    edge_rise_mm: float = 0.0
 
     def block_above(self, inset_mm, top_mm):
         block = prism(self.outline.inset(inset_mm).points, self.height_mm, top_mm)

@@ -21,7 +21,8 @@ from moulddesign.pastry.interior import (
     ring_mm,
     ring_reach_mm,
 )
-from moulddesign.pastry.pastry import Pastry, drafted_side, pastry
+from moulddesign.pastry.pastry import Pastry, pastry
+from moulddesign.pastry.top_surface import drafted_side
 from moulddesign.portion import portion
 
 OUTLINES = ("round", "square", "hexagon", "octagon", "scalloped")

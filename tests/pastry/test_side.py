@@ -10,7 +10,8 @@ from moulddesign.artwork.outline import polygon_outline, round_outline, scallope
 from moulddesign.core import SpecError
 from moulddesign.design import Design
 from moulddesign.pastry.interior import crust_thickness_mm
-from moulddesign.pastry.pastry import Pastry, drafted_side, pastry
+from moulddesign.pastry.pastry import Pastry, pastry
+from moulddesign.pastry.top_surface import drafted_side
 
 OUTLINES = ("round", "square", "hexagon", "octagon", "scalloped")
 

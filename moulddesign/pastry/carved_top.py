@@ -1,0 +1,269 @@
+"""A carved face as the top of a pastry: its mesh, and the ground that the filling follows."""
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter, map_coordinates
+
+from moulddesign.artwork.outline import Outline
+from moulddesign.design import Design
+from moulddesign.face.carved_face import CarvedFace, carved_face
+from moulddesign.geometry import Indices, Mesh, Points, volume_over_plane_mm3
+from moulddesign.geometry.sampling import Grid, grid_over, region_mask, top_heights_mm
+from moulddesign.relief.carved_surface import CarvedSurface, carved_surface
+from moulddesign.relief.field import EdgeDistance, Field, Heights
+from moulddesign.relief.roof import ReliefRegion, Roof, relief_regions, set_apart
+
+PIXEL_MM: Final = 0.25
+"""Pixel of the ground: a tenth of a usual crust [mm]."""
+SMOOTHING_MM: Final = 3.0
+"""Spread of the blur between face and filling: the crust takes what is finer; our choice [mm]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class SmoothTop:
+    """A carved top without what is finer than the crust, on pixels over the outline."""
+
+    grid: Grid
+    heights: NDArray[np.float64]
+    """Over the plane of the face, shape `grid.shape`; beyond the outline as at its nearest [mm]."""
+    inside: NDArray[np.bool_]
+    from_edge: Heights
+    """Distance from the outline of each pixel inside, row by row [mm]."""
+
+    def __call__(self, points: Points) -> Heights:
+        """Return heights at points, shape (n, 2) to (n,) [mm]."""
+        pixels = (points - self.grid.low_mm) / self.grid.pixel_mm - 0.5
+        made: Heights = map_coordinates(self.heights, pixels.T[::-1], order=1, mode="nearest")
+        return made
+
+    @property
+    def slope(self) -> NDArray[np.float64]:
+        """Rise over run at each pixel."""
+        rows, columns = np.gradient(self.heights, self.grid.pixel_mm)
+        made: NDArray[np.float64] = np.hypot(rows, columns)
+        return made
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class CarvedTop:
+    """A carved face, heights over its plane at z = 0, and the vectors on it."""
+
+    field: Field
+    plain_field: Field
+    """Its ground alone: no bands, crowns, parts or medallion."""
+    regions: tuple[ReliefRegion, ...]
+    """Artwork that stands on the ground."""
+    surface: CarvedSurface
+    inset_mm: float
+    """Outline to the stamp's, whose facets are those of the surface within it."""
+    ground: SmoothTop
+    side: Roof | None = None
+    """Drafted side around it, its plateau the edge of the face; none where it is upright."""
+
+    def top(self, height_mm: float) -> tuple[Points, Indices, Indices]:
+        """Return vertices, triangles and outer edge of the top and of a drafted side.
+
+        Parameters
+        ----------
+        height_mm : float
+            Table to the plane of the face; a drafted side ends on the table [mm].
+        """
+        if self.side is None:
+            return self.surface.vertices, self.surface.triangles, self.surface.rim
+        vertices = self.side.vertices.copy()
+        vertices[:, 2] *= height_mm / -float(vertices[:, 2].min())
+        return joined_side(replace(self.side, vertices=vertices), self.surface)
+
+    def heights_over(self, grid: Grid) -> NDArray[np.float64]:
+        """Return heights of the face at pixels, minus infinity beyond its edge, `grid.shape`."""
+        return top_heights_mm(self.mesh, grid)
+
+    @property
+    def mesh(self) -> Mesh:
+        """The face as an open surface."""
+        return Mesh(self.surface.vertices, self.surface.triangles)
+
+    @property
+    def highest_mm(self) -> float:
+        """Highest point over the plane of the face [mm]."""
+        return float(self.surface.vertices[:, 2].max())
+
+    @property
+    def lowest_mm(self) -> float:
+        """Lowest point over the plane of the face, mostly below 0 [mm]."""
+        return float(self.surface.vertices[:, 2].min())
+
+    @property
+    def rim_mm(self) -> tuple[float, float]:
+        """Lowest and highest point of the stamp's edge over the plane of the face [mm]."""
+        heights = self.surface.vertices[self.surface.stamp_rim, 2]
+        return float(heights.min()), float(heights.max())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FacePlan:
+    """What of a face decides a pastry's size, from its raster."""
+
+    volume_mm3: float
+    """Above the plane of the face, less what is missing below it."""
+    rim_mm: float
+    """Highest point of its edge, at least 0."""
+
+
+def face_plan(design: Design, edge: Outline) -> FacePlan:
+    """Return volume and edge of a design's face within an outline, without its mesh.
+
+    Raises
+    ------
+    SpecError
+        The outline has no room for the face.
+    """
+    made, regions = _face(design, edge)
+    low, high = np.array(edge.shape.bounds).reshape(2, 2)
+    grid = grid_over(low, high, PIXEL_MM)
+    inside = region_mask(edge.shape, grid)
+    points = np.column_stack([axis[inside] for axis in np.meshgrid(*grid.centres_mm)])
+    # The pixels whose middle is inside cover a little more or less than the outline does.
+    ground_mm3 = float(made.field(points).height.mean()) * edge.area_mm2
+    return FacePlan(
+        volume_mm3=ground_mm3
+        + sum(volume_over_plane_mm3(part.roof().surface.corners) for part in regions),
+        rim_mm=max(float(made.field(edge.points).height.max()), 0.0),
+    )
+
+
+def carved_top(design: Design, edge: Outline, outline: Outline, side: Roof | None) -> CarvedTop:
+    """Return the carved top of a design's pastry.
+
+    Parameters
+    ----------
+    edge : Outline
+        Where the face ends.
+    outline : Outline
+        The pastry's at the table: the same, but for a drafted side.
+    side : Roof or None
+        The drafted side between them.
+
+    Raises
+    ------
+    SpecError
+        The outline has no room for the face, or artwork on it lies over a step.
+    KernelError
+        The triangulation failed.
+    """
+    made, regions = _face(design, edge)
+    within = edge.shape
+    if side is not None:
+        (plateau,) = side.plateaus
+        within = shapely.Polygon(side.vertices[plateau, :2])
+    surface = carved_surface(
+        within,
+        made.field,
+        regions,
+        inset_mm=design.stamp_inset_mm,
+        draft_deg=design.relief.draft_deg,
+    )
+    return CarvedTop(
+        field=made.field,
+        plain_field=_plain(design, edge).field,
+        regions=regions,
+        surface=surface,
+        inset_mm=design.stamp_inset_mm,
+        ground=smooth_top_of(made.field, within, outline.shape),
+        side=side,
+    )
+
+
+def _plain(design: Design, edge: Outline) -> CarvedFace:
+    """Return the ground of a design's face."""
+    assert design.face is not None  # noqa: S101 (whoever asks has looked)
+    bare = {"name": None, "bands": (), "crowns": (), "parts": (), "medallion": None}
+    return carved_face(
+        design.face.whole().model_copy(update=bare),
+        edge,
+        draft_deg=design.relief.draft_deg,
+        shoulder_radius_mm=design.pastry.shoulder_radius_mm,
+    )
+
+
+def _face(design: Design, edge: Outline) -> tuple[CarvedFace, tuple[ReliefRegion, ...]]:
+    """Return a design's face within an outline, and all artwork that lies on it."""
+    assert design.face is not None  # noqa: S101 (whoever asks has looked)
+    made = carved_face(
+        design.face,
+        edge,
+        draft_deg=design.relief.draft_deg,
+        shoulder_radius_mm=design.pastry.shoulder_radius_mm,
+    )
+    layers = relief_regions(design.relief, made.room) if design.relief.layers else ()
+    return made, set_apart([*made.regions, *layers])
+
+
+def smooth_top_of(field: Field, edge: shapely.Polygon, outline: shapely.Polygon) -> SmoothTop:
+    """Return the ground of a face, known within its edge, for all that is within an outline."""
+    low, high = np.array(outline.bounds).reshape(2, 2)
+    grid = grid_over(low, high, PIXEL_MM)
+    known, inside = region_mask(edge, grid), region_mask(outline, grid)
+    columns, rows = np.meshgrid(*grid.centres_mm)
+    heights = np.zeros(grid.shape)
+    heights[known] = field(np.column_stack([columns[known], rows[known]])).height
+    # What is not known does not count: the blur of the heights over that of their number.
+    spread = SMOOTHING_MM / PIXEL_MM
+    number = gaussian_filter(known.astype(np.float64), spread)
+    smooth = gaussian_filter(heights, spread) / np.maximum(number, 1e-9)
+    points = np.column_stack([columns[inside], rows[inside]])
+    return SmoothTop(
+        grid=grid, heights=smooth, inside=inside, from_edge=EdgeDistance(outline)(points)
+    )
+
+
+def joined_side(side: Roof, surface: CarvedSurface) -> tuple[Points, Indices, Indices]:
+    """Return a drafted side and the carved surface within it as one.
+
+    The surface's outline is the side's plateau, with points added on its edges and at heights of
+    its own.
+
+    Returns
+    -------
+    vertices, triangles, rim
+        The rim is the side's edge on the table.
+    """
+    (plateau,) = side.plateaus
+    corners = {
+        tuple(at): row for row, at in zip(plateau, side.vertices[plateau, :2].tolist(), strict=True)
+    }
+    shift = len(side.vertices)
+    rim = surface.rim
+    at_corner = [corners.get(tuple(at)) for at in surface.vertices[rim, :2].tolist()]
+    first = next(place for place, row in enumerate(at_corner) if row is not None)
+    number = np.arange(shift)
+    between: dict[int, list[int]] = {}
+    last = -1
+    for place in np.roll(np.arange(len(rim)), -first).tolist():
+        row = at_corner[place]
+        if row is not None:
+            last = row
+            number[row] = rim[place] + shift
+            between[row] = []
+        else:
+            between[last].append(int(rim[place]) + shift)
+    after = dict(zip(plateau.tolist(), np.roll(plateau, -1).tolist(), strict=True))
+    walls = []
+    for corner in side.walls.tolist():
+        for turn in range(3):
+            # The plateau lies on the left of its loop, so a wall has the edge the other way round.
+            a, b, c = corner[turn], corner[(turn + 1) % 3], corner[(turn + 2) % 3]
+            if after.get(b) == a and between[b]:
+                chain = [b, *between[b], a]
+                walls += [[later, earlier, c] for earlier, later in pairwise(chain)]
+                break
+        else:
+            walls.append(corner)
+    full = np.concatenate([number, shift + np.arange(len(surface.vertices))])
+    triangles = np.concatenate([full[np.array(walls, dtype=np.int64)], surface.triangles + shift])
+    return np.concatenate([side.vertices, surface.vertices]), triangles, side.eaves[0]

@@ -1,0 +1,140 @@
+"""Whether a carved face is what was asked for, measured on the written pastry."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moulddesign.core import OUR_CHOICE, PRACTICE, Finding, Verdict, judged, say
+from moulddesign.geometry import Mesh
+from moulddesign.geometry.sampling import Grid, top_heights_mm
+from moulddesign.verify.piece_checks import CUT_RATIO
+
+MOST_ERROR_MM: Final = 0.03
+"""Largest height error; a seventh of a usual layer; our choice [mm]."""
+USUAL_ERROR_MM: Final = 0.02
+"""The same for all but a thousandth of the face [mm]."""
+USUAL_SHARE: Final = 0.999
+COVER_MM: Final = 0.2
+"""A place counts as carved from so much above or below the ground: one usual layer [mm]."""
+LEVEL_MM: Final = 0.4
+"""Height of a level: two usual layers [mm]."""
+LEVEL_SHARE: Final = 0.05
+"""Share of the face that makes a level one."""
+MOVED_RATIO: Final = 0.25
+"""Share of a carving's depth that its draft may move; our choice."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class AskedHeights:
+    """Heights that a face was asked to have, on pixels."""
+
+    grid: Grid
+    heights_mm: NDArray[np.float64]
+    """Over the table, not a number under artwork and beside the face, shape `grid.shape`."""
+    ground_mm: NDArray[np.float64]
+    """The same of the bare ground, known under artwork too."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaceFigures:
+    """A carved face in figures."""
+
+    error_mm: float
+    """Largest height error."""
+    usual_error_mm: float
+    """Height error of all but a thousandth of the face."""
+    covered_share: float
+    """Share of the face that is a layer or more above or below its ground."""
+    levels: int
+    """Levels of 0.4 mm that make up at least a twentieth of the face each."""
+
+
+def face_figures(pastry: Mesh, asked: AskedHeights) -> FaceFigures:
+    """Return what is measured of a face on a pastry that stands on z = 0.
+
+    Parameters
+    ----------
+    asked : AskedHeights
+        At least one pixel of it is a number.
+    """
+    made = top_heights_mm(pastry, asked.grid)
+    known = np.isfinite(asked.heights_mm) & np.isfinite(made)
+    off = np.abs(made - asked.heights_mm)[known]
+    over = (made - asked.ground_mm)[np.isfinite(asked.ground_mm) & np.isfinite(made)]
+    _, counts = np.unique(np.rint(over / LEVEL_MM), return_counts=True)
+    return FaceFigures(
+        error_mm=float(off.max()),
+        usual_error_mm=float(np.quantile(off, USUAL_SHARE)),
+        covered_share=float(np.mean(np.abs(over) >= COVER_MM)),
+        levels=int(np.sum(counts >= LEVEL_SHARE * len(over))),
+    )
+
+
+def face_finding(figures: FaceFigures) -> Finding:
+    """Return whether the written face is the one that was asked for."""
+    good = figures.error_mm <= MOST_ERROR_MM and figures.usual_error_mm <= USUAL_ERROR_MM
+    return Finding(
+        what=say("verify.face-error"),
+        measured=figures.error_mm,
+        limit=say("verify.at-most-and-usually", most_mm=MOST_ERROR_MM, usual_mm=USUAL_ERROR_MM),
+        unit="mm",
+        source=OUR_CHOICE,
+        verdict=judged(good=good),
+    )
+
+
+def crust_under_face_finding(*, least_mm: float, crust_mm: float) -> Finding:
+    """Return whether the lowest places of a carved face leave enough of the crust.
+
+    Parameters
+    ----------
+    least_mm : float
+        Least crust under the face, at most 0 where it is cut through [mm].
+    crust_mm : float
+        Crust where the face lies on its ground [mm].
+    """
+    return Finding(
+        what=say("verify.crust-under-face"),
+        measured=least_mm,
+        limit=say("core.at-least", limit=CUT_RATIO * crust_mm),
+        unit="mm",
+        source=PRACTICE,
+        verdict=judged(
+            good=least_mm >= CUT_RATIO * crust_mm,
+            otherwise=Verdict.FAIL if least_mm <= 0.0 else Verdict.WARN,
+        ),
+    )
+
+
+def moved_finding(
+    *, moved_mm: float, at_mm: tuple[float, float], depth_mm: float, part: str
+) -> Finding:
+    """Return whether draft and rounding left a carving as its file has it.
+
+    Parameters
+    ----------
+    moved_mm : float
+        The most that they moved a height [mm].
+    at_mm : tuple of float
+        Where, x and y [mm].
+    depth_mm : float
+        Depth of the carving [mm].
+    part : str
+        Name of its file.
+    """
+    good = moved_mm <= MOVED_RATIO * depth_mm
+    x_mm, y_mm = at_mm
+    return Finding(
+        what=say("verify.carving-moved"),
+        part=part,
+        measured=moved_mm,
+        limit=say(
+            "verify.at-most-of-depth-at", most_mm=MOVED_RATIO * depth_mm, x_mm=x_mm, y_mm=y_mm
+        ),
+        unit="mm",
+        source=OUR_CHOICE,
+        verdict=judged(good=good, otherwise=Verdict.WARN),
+        remedy=None if good else say("verify.larger-or-flatter-carving"),
+    )
