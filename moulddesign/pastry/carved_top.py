@@ -128,12 +128,13 @@ def face_plan(design: Design, edge: Outline) -> FacePlan:
     grid = grid_over(low, high, PIXEL_MM)
     inside = region_mask(edge.shape, grid)
     points = np.column_stack([axis[inside] for axis in np.meshgrid(*grid.centres_mm)])
+    along = shapely.get_coordinates(shapely.segmentize(edge.shape.exterior, PIXEL_MM))
     # The pixels whose middle is inside cover a little more or less than the outline does.
     ground_mm3 = float(made.field(points).height.mean()) * edge.area_mm2
     return FacePlan(
         volume_mm3=ground_mm3
         + sum(volume_over_plane_mm3(part.roof().surface.corners) for part in regions),
-        rim_mm=max(float(made.field(edge.points).height.max()), 0.0),
+        rim_mm=max(float(made.field(along).height.max()), 0.0),
     )
 
 
@@ -156,11 +157,12 @@ def carved_top(design: Design, edge: Outline, outline: Outline, side: Roof | Non
     KernelError
         The triangulation failed.
     """
+    if side is not None:
+        # The face begins exactly where the side ends, or its creases there would cross that line.
+        (plateau,) = side.plateaus
+        edge = replace(edge, points=np.ascontiguousarray(side.vertices[plateau, :2]))
     made, regions = _face(design, edge)
     within = edge.shape
-    if side is not None:
-        (plateau,) = side.plateaus
-        within = shapely.Polygon(side.vertices[plateau, :2])
     surface = carved_surface(
         within,
         made.field,
