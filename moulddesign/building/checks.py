@@ -11,6 +11,7 @@ import numpy as np
 
 from moulddesign.building.piece_findings import (
     CheckInput,
+    asked_depth_findings,
     piece_findings,
     relief_layer_findings,
 )
@@ -49,6 +50,7 @@ def build_findings(made: CheckInput, further: Sequence[FurtherPastry] = ()) -> t
         partial(_kind_findings, made),
         *(partial(_printed, made, part.name) for part in made.mould.parts),
         partial(relief_layer_findings, made),
+        partial(asked_depth_findings, made.design),
         partial(_as_printed, made),
         *(partial(soundness, mesh, part=name) for name, mesh in made.meshes.items()),
         partial(_against_exact, made.mould),

@@ -157,9 +157,9 @@ def _crust_findings(made: CheckInput) -> Iterator[Finding]:
         thickness_mm=made.interior.crust_mm,
         deepest_sunk_mm=made.pastry.deepest_sunk_mm if made.pastry.carved is None else 0.0,
     )
-    yield _with_remedy(thick, lambda: thicker_crust(made.design, made.interior, made.figures.piece))
+    yield with_remedy(thick, lambda: thicker_crust(made.design, made.interior, made.figures.piece))
     for found in sunk:
-        yield _with_remedy(found, lambda: shallower_relief(made.design, made.interior))
+        yield with_remedy(found, lambda: shallower_relief(made.design, made.interior))
 
 
 def _face_findings(made: CheckInput) -> Iterator[Finding]:
@@ -181,13 +181,13 @@ def _centre_findings(made: CheckInput) -> Iterator[Finding]:
         found = piece_checks.centre_finding(
             least_paste_mm=inside.least_paste_mm, least_rigid_mm=inside.least_rigid_mm
         )
-        yield _with_remedy(found, lambda: room_for_centres(design, inside))
+        yield with_remedy(found, lambda: room_for_centres(design, inside))
     if weights.together:
         found = piece_checks.paste_finding(least_paste_g=weights.split.paste_range_g[0])
-        yield _with_remedy(found, lambda: lighter_centre(design, weights))
+        yield with_remedy(found, lambda: lighter_centre(design, weights))
 
 
-def _with_remedy(found: Finding, remedy: Callable[[], Message | None]) -> Finding:
+def with_remedy(found: Finding, remedy: Callable[[], Message | None]) -> Finding:
     """Return a finding with what mends it, which is sought only where it is not good."""
     return found if found.verdict is Verdict.GOOD else replace(found, remedy=remedy())
 
@@ -199,3 +199,15 @@ def relief_layer_findings(made: CheckInput) -> tuple[Finding, ...]:
         return ()
     layer_mm = made.design.printer.layer_height_mm
     return (printing.layers_finding(depth_mm=min(depths), layer_mm=layer_mm),)
+
+
+def asked_depth_findings(design: Design) -> tuple[Finding, ...]:
+    """Judge whether the depths that a design asks for, of all its stamps, are printed as drawn."""
+    reliefs = (design.relief, *(stamp.relief(design.relief) for stamp in design.further_stamps))
+    depths = [
+        relief.depth_mm if layer.depth_mm is None else layer.depth_mm
+        for relief in reliefs
+        for layer in relief.layers
+    ]
+    layer_mm = design.printer.layer_height_mm
+    return (printing.whole_layers_finding(depths, layer_mm=layer_mm),) if depths else ()

@@ -10,7 +10,9 @@ from moulddesign.building.piece_findings import (
     CheckInput,
     piece_findings,
     relief_layer_findings,
+    with_remedy,
 )
+from moulddesign.building.remedies import width_for_stop
 from moulddesign.core import Finding, mm3_from_ml, say
 from moulddesign.core.findings import SEPARATOR
 from moulddesign.design import PressTable
@@ -41,11 +43,25 @@ def first_stamp_findings(made: CheckInput, table: PressTable) -> tuple[Finding, 
     press = _assembled(made)
     return (
         *_press(made, table, press),
+        _stop_in_layers(made, press),
         *printed_fit_findings(_printed_press(made, press)),
         *_pull(made, press.stamp),
         printing.bore_foot_finding(made.meshes["sleeve"], part="sleeve", layer_mm=layer_mm),
         printing.outer_foot_finding(made.meshes["stamp"], part="stamp", layer_mm=layer_mm),
     )
+
+
+def _stop_in_layers(made: CheckInput, press: Press) -> Finding:
+    """Judge what the stop's whole layers take from a piece, with the width that mends it."""
+    weights, area_mm2 = made.figures, made.pastry.outline.area_mm2
+    found = press_checks.stop_layers_finding(
+        press,
+        low_mm=weights.stop_low_mm(area_mm2),
+        area_mm2=area_mm2,
+        density_g_per_ml=weights.piece.raw_g / weights.piece.volume_ml,
+        piece_g=weights.piece.raw_g,
+    )
+    return with_remedy(found, lambda: width_for_stop(made.design, made.pastry))
 
 
 def further_stamp_findings(

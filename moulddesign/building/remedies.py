@@ -13,7 +13,7 @@ from typing import Final
 from moulddesign.core import Message, MouldError, ml_from_mm3, say
 from moulddesign.design import Design
 from moulddesign.pastry.interior import Interior, interior
-from moulddesign.pastry.pastry import pastry
+from moulddesign.pastry.pastry import Pastry, in_whole_layers, pastry
 from moulddesign.portion import Figures, Portion, portion
 from moulddesign.verify.piece_checks import CUT_RATIO, LEAST_CRUST_MM, LEAST_PASTE_MM
 
@@ -86,13 +86,20 @@ def shallower_relief(design: Design, inside: Interior) -> Message | None:
     """Return the deepest relief that leaves half of the crust; None where a layer has its own."""
     if any(layer.depth_mm is not None for layer in design.layers):
         return None
-    # A flatter relief moves the crust a little, so the next tenth may be the one.
-    tenths = floor(10.0 * CUT_RATIO * inside.crust_mm)
-    for depth_mm in (tenths / 10.0, (tenths - 1) / 10.0):
+    # A flatter relief moves the crust a little, so the next layer may be the one.
+    layer_mm = design.printer.layer_height_mm
+    layers = floor(CUT_RATIO * inside.crust_mm / layer_mm)
+    for depth_mm in (round(layers * layer_mm, 6), round((layers - 1) * layer_mm, 6)):
         made = _whole(design.with_values({"relief.depth_mm": depth_mm})) if depth_mm > 0.0 else None
         if made is not None and made.pastry.deepest_sunk_mm <= CUT_RATIO * made.crust_mm:
             return say("building.shallower-relief", depth_mm=depth_mm)
     return None
+
+
+def width_for_stop(design: Design, made: Pastry) -> Message:
+    """Return the nearest width at which a stop of whole layers ends the press right."""
+    near = in_whole_layers(design, made, made.volume_mm3)
+    return say("building.width-for-stop", width_mm=near.outline.width_mm)
 
 
 def as_typed(design: Design) -> str:

@@ -62,6 +62,9 @@ def run_inspect(
 ) -> int:
     """Size, volume, soundness and printability of any mesh.
 
+    Of a file that was made larger for the shrinkage of its plastic, the figures are those of the
+    print.
+
     Example: moulddesign inspect old-mould.stl --unit inch
 
     Example: moulddesign inspect broken.stl --mend --out whole.stl
@@ -69,15 +72,17 @@ def run_inspect(
     if target is not None:
         _refuse_target(file, target, overwrite=overwrite)
     with bar_over(STAGES) as stage:
-        mesh, done = _read(file, unit, stage, mend=mend)
+        mesh, larger, done = _read(file, unit, stage, mend=mend)
         found = _judged(mesh, stage)
     for sentence in done or (("Nothing needed mending.",) if mend else ()):
         err().print(f"Mended: {sentence}." if done else sentence)
+    if larger != 1.0:
+        err().print(str(say("fit.made-larger", name=file.name, larger=larger - 1.0)))
     if target is not None:
-        save_bytes(target, _stl(mesh), overwrite=overwrite)
+        save_bytes(target, _stl(mesh, larger), overwrite=overwrite)
         err().print(f"Written to {target}", soft_wrap=True)
     if as_json:
-        print_json(found.report() | {"mended": list(done)})
+        print_json(found.report() | {"mended": list(done), "made_larger": larger})
     else:
         _print(file.name, found)
     return int(any(f.verdict is Verdict.FAIL for f in found.findings))
@@ -94,19 +99,23 @@ def _refuse_target(file: Path, target: Path, *, overwrite: bool) -> None:
 
 def _read(
     file: Path, unit: LengthUnit | None, stage: Callable[[str], None], *, mend: bool
-) -> tuple["Mesh", tuple[str, ...]]:
-    """Return the mesh, mended where that is asked for, and what was done."""
+) -> tuple["Mesh", float, tuple[str, ...]]:
+    """Return the mesh as it prints, mended where that is asked for.
+
+    With it, how much larger the file is, and what was mended.
+    """
     with ends_at_once():
         from moulddesign.geometry.mending import mended  # noqa: PLC0415 (geometry libraries)
-        from moulddesign.geometry.mesh_files import read_mesh  # noqa: PLC0415
+        from moulddesign.geometry.mesh_files import made_larger, read_mesh  # noqa: PLC0415
 
     stage("reading")
-    mesh = read_mesh(file, unit)
+    mesh, larger = read_mesh(file, unit), made_larger(file)
+    mesh = mesh.scaled(1.0 / larger)
     if not mend:
-        return mesh, ()
+        return mesh, larger, ()
     stage("mending")
     mesh, done = mended(mesh)
-    return mesh, tuple(map(str, done))
+    return mesh, larger, tuple(map(str, done))
 
 
 def _judged(mesh: "Mesh", stage: Callable[[str], None]) -> "Facts":
@@ -123,16 +132,16 @@ def _judged(mesh: "Mesh", stage: Callable[[str], None]) -> "Facts":
     )
 
 
-def _stl(mesh: "Mesh") -> bytes:
-    """Return a mended mesh as a file that is whole in its own precision, too."""
+def _stl(mesh: "Mesh", larger: float) -> bytes:
+    """Return a mended mesh as a file that is whole in its own precision, as large as it was."""
     with ends_at_once():
         from moulddesign.export.formats import stl_bytes  # noqa: PLC0415
         from moulddesign.geometry.mending import in_float32  # noqa: PLC0415
         from moulddesign.geometry.mesh_files import parse_stl  # noqa: PLC0415 (geometry libraries)
         from moulddesign.geometry.topology import bounds_a_solid  # noqa: PLC0415
 
-    made = in_float32(mesh)
-    data = stl_bytes(made)
+    made = in_float32(mesh.scaled(larger))
+    data = stl_bytes(made, larger)
     # What collapses altogether in float32 leaves a file that holds no triangle.
     whole = len(made.triangles) > 0 and bounds_a_solid(
         parse_stl(data, most_triangles=len(mesh.triangles))

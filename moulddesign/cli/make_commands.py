@@ -140,7 +140,7 @@ def _make_stop(
         "stopped_height_mm": layout.stopped_height_mm,
     }
     folder.mkdir(parents=True, exist_ok=True)
-    save_bytes(path, stl_bytes(part.printed), overwrite=overwrite)
+    save_bytes(path, stl_bytes(part.printed, part.pose.scale), overwrite=overwrite)
     if as_json:
         print_json(made)
         return

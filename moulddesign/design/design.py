@@ -29,7 +29,13 @@ from moulddesign.design.piece_tables import (
 )
 from moulddesign.design.printers import PrinterTable
 from moulddesign.design.reading import read_tables
-from moulddesign.design.relief_tables import MOST_STAMPS, FurtherStamp, Layer, ReliefTable
+from moulddesign.design.relief_tables import (
+    MOST_STAMPS,
+    USUAL_DEPTH_MM,
+    FurtherStamp,
+    Layer,
+    ReliefTable,
+)
 from moulddesign.design.schema import RefusedError, Table, as_file_name, given
 
 DESIGN_FILE: Final = "design.toml"
@@ -119,6 +125,16 @@ class Design(Table):
         ]
         name = "-".join([f"{round(self.portion.finished_weight_g, 1):g}g", *filter(None, stems)])
         return name[:LONGEST_DEFAULT].rstrip("-.")
+
+    @model_validator(mode="after")
+    def _is_as_deep_as_layers_are(self) -> Self:
+        if self.relief.depth_mm is None:
+            relief, layer_mm = self.relief.model_copy(), self.printer.layer_height_mm
+            depth_mm = round(round(USUAL_DEPTH_MM / layer_mm) * layer_mm, 6)
+            # As above; and the copy does not count it as given.
+            object.__setattr__(relief, "depth_mm", depth_mm)
+            object.__setattr__(self, "relief", relief)
+        return self
 
     @field_validator("mould", mode="before")
     @classmethod
@@ -249,17 +265,20 @@ class Design(Table):
         return type(self).of(tree)
 
     def plain(self) -> dict[str, Any]:
-        """Return nested plain values, without the keys, and the name, that are not given."""
-        plain = super().plain()
+        """Return nested plain values, without what follows from others: name, depth of relief."""
+        plain = self.report()
         if "name" not in self.model_fields_set:
             del plain["name"]
-        if not self.from_workshop:
-            del plain["from_workshop"]
+        if "depth_mm" not in self.relief.model_fields_set:
+            del plain["relief"]["depth_mm"]
         return plain
 
     def report(self) -> dict[str, Any]:
-        """Return nested plain values with the name, given or not."""
-        return {"name": self.name} | self.plain()
+        """Return nested plain values with the name and the depth of the relief, given or not."""
+        plain = super().plain()
+        if not self.from_workshop:
+            del plain["from_workshop"]
+        return plain
 
     def toml(self) -> str:
         """Return the design as the text of a TOML file that `read` takes back."""

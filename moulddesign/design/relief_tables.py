@@ -155,12 +155,19 @@ class Layer(Table):
         return self
 
 
+USUAL_DEPTH_MM: Final = 1.5
+"""Relief where no depth is given, before it is rounded to whole layers; from memory [mm]."""
+
+
 class ReliefTable(Table):
     """The relief: what stands out of the pastry's top, or sinks into it."""
 
+    # A design fills it in from its printer's layers.
     depth_mm: float = given(
-        1.5, "Height of the relief above the flat top, or depth below it", unit="mm",
-        source="from memory, press the sampler to find your own", gt=0, le=20, main=True,
+        None,
+        "Height of the relief above the flat top, or depth below it; where it is left out, "
+        f"{USUAL_DEPTH_MM:g} mm in whole printed layers",
+        unit="mm", source="from memory, press the sampler to find your own", gt=0, le=20, main=True,
     )  # fmt: skip
     sense: Sense = given(Sense.RAISED, "Raised above the flat top or sunk into it", main=True)
     profile: Profile = given(Profile.FLAT, "Section of a stroke", main=True)

@@ -146,7 +146,7 @@ def shape_digest(design: Design) -> str:
     FileError
         A file that the design names cannot be read.
     """
-    plain = rename_files(design.plain(), Design, _digest_of_file)
+    plain = rename_files(design.report(), Design, _digest_of_file)
     shape: dict[str, Any] = {name: _shaping(plain.get(name)) for name in SHAPING}
     printer = design.printer
     if design.mould.kind is Kind.CAST:

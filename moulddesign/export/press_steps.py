@@ -8,6 +8,7 @@ import shapely
 from shapely.affinity import translate
 
 from moulddesign.building import Build
+from moulddesign.core import Message, say
 from moulddesign.export.views import PartProfile
 from moulddesign.mould import PressLayout
 from moulddesign.mould.press_layout import LIP_MM, OFF_MM
@@ -35,8 +36,8 @@ ASIDE_MM: Final = 14.0
 class PressStep:
     """One step of the work."""
 
-    name: str
-    says: str
+    name: Message
+    says: Message
     picture: bytes
     """SVG file."""
 
@@ -63,7 +64,7 @@ Body = tuple[str, shapely.Geometry]
 
 def _scenes(
     layout: PressLayout, cuts: dict[str, shapely.Geometry], pastry: shapely.Geometry
-) -> Iterator[tuple[str, str, list[Body]]]:
+) -> Iterator[tuple[Message, Message, list[Body]]]:
     """Yield name, sentence and bodies of each step."""
 
     def at(name: str, x: float = 0.0, z: float = 0.0) -> Body:
@@ -73,25 +74,25 @@ def _scenes(
     wide, down = layout.wide_mm, -layout.height_mm
     apart = joint.half_length_mm + wide / 2.0 + ASIDE_MM
     yield (
-        "Join",
-        "Stand the stamp on the table, slide the plunger's foot into its slot. Lifted, it hangs.",
+        say("export.step-join"),
+        say("export.step-join-how"),
         [at("stamp", 0.0, down), at("plunger", wide / 2.0, down + joint.lift_mm / 2.0)],
     )
     ball = shapely.box(*pastry.bounds).buffer(-wide / 6.0).buffer(wide / 6.0)
     yield (
-        "Load",
-        "Dust the bore and the stamp. Sleeve on the table, stop on the flange, piece in.",
+        say("export.step-load"),
+        say("export.step-load-how"),
         [at("sleeve"), (DOUGH, ball), at("stop")],
     )
     yield (
-        "Press",
-        "Plunger through the stop; hold the lobes, press until the disc meets the stop.",
+        say("export.step-press"),
+        say("export.step-press-how"),
         [at("sleeve"), (DOUGH, pastry), at("stamp"), at("plunger"), at("stop")],
     )
     off = LIP_MM + OFF_MM
     yield (
-        "Stop off",
-        f"Lift the disc {off:.0f} mm and draw the stop out by its tab.",
+        say("export.step-stop-off"),
+        say("export.step-stop-off-how", off_mm=off),
         [
             at("sleeve"), (DOUGH, pastry), at("stamp"), at("plunger", 0.0, off),
             at("stop", wide / 2.0 + ASIDE_MM),
@@ -99,14 +100,13 @@ def _scenes(
     )  # fmt: skip
     up = layout.stroke_mm - LIP_MM
     yield (
-        "Push out",
-        "Lift the sleeve by its lobes while the palm stays on the disc.",
+        say("export.step-push-out"),
+        say("export.step-push-out-how"),
         [at("sleeve", 0.0, up), (DOUGH, pastry), at("stamp"), at("plunger")],
     )
-    slot = f"{2.0 * joint.mouth_mm:.0f} mm wide, {joint.depth_mm:.0f} mm deep"
     yield (
-        "Swap, wash",
-        f"Stand it on the table, slide apart. Brush the slot from its open end, {slot}; it drains.",
+        say("export.step-swap"),
+        say("export.step-swap-how", wide_mm=2.0 * joint.mouth_mm, deep_mm=joint.depth_mm),
         [at("stamp", 0.0, down), at("plunger", apart, down + joint.lift_mm / 2.0)],
     )
 

@@ -317,7 +317,7 @@ class BuildFiles:
         figures = card_figures(self.build, self.options.recipe)
         figures |= {"relief": list(self._relief.caption), "caption": CAPTION}
         steps = press_steps(self.build, self._sections.parts, self._sections.pastry)
-        figures |= {"steps": [[step.name, step.says] for step in steps]}
+        figures |= {"steps": [[str(step.name), str(step.says)] for step in steps]}
         pictures |= {f"step-{number}.svg": step.picture for number, step in enumerate(steps)}
         return Card(
             figures=figures,
@@ -526,10 +526,11 @@ def publish_coupons(coupons: Coupons, folder: Path, *, overwrite: bool = False) 
 
 def _write_coupons(coupons: Coupons, folder: Path) -> Coupons:
     printer, findings = coupons.design.printer, list(coupons.findings)
+    scale = 1.0 / (1.0 - printer.shrink)
     with SceneRenderer({PARTS_PNG: row_scene(coupons.meshes)}) as renderer:
         for name, mesh in coupons.meshes.items():
             path = folder / f"{name}.stl"
-            path.write_bytes(stl_bytes(mesh))
+            path.write_bytes(stl_bytes(mesh, scale))
             findings += written_findings(path, mesh)
         picture = renderer.png(PARTS_PNG)
     (folder / PARTS_PNG).write_bytes(picture)
@@ -537,7 +538,8 @@ def _write_coupons(coupons: Coupons, folder: Path) -> Coupons:
         coupons.meshes,
         bed_mm=printer.bed_mm,
         title="coupons",
-        description=f"Clearance gauge and relief sampler, in {printer.material}",
+        description=f"Clearance gauge and relief sampler, in {printer.material}"
+        + made_larger_text(scale),
         thumbnail=picture,
     )
     (folder / "set.3mf").write_bytes(whole)

@@ -20,6 +20,9 @@ from moulddesign.relief.field import Heights
 PARTS: Final = 16
 """Piece numbers of one repeat."""
 
+STRAND: Final = 0.7
+"""Share of the wall's slope that a strand's side has; going over and under takes the rest."""
+
 Carved = tuple[Heights, Indices]
 
 
@@ -37,7 +40,9 @@ class Repeat:
     """Half of the band's width."""
     height_mm: float
     wall: float
-    """Slope that walls may have."""
+    """Slope that walls may have across the band."""
+    tight: Heights
+    """Where the line bends, the band's inner side is this share of its middle, shape (n,)."""
 
 
 def _higher(first: Carved, second: Carved) -> Carved:
@@ -52,7 +57,7 @@ def _beads(at: Repeat) -> Carved:
     share2 = (at.along / half_along) ** 2 + (at.across / half_across) ** 2
     share = np.sqrt(share2)
     top = at.height_mm * np.sqrt(np.maximum(1.0 - share2, 0.0))
-    wall = at.wall * np.minimum(half_along, half_across) * (1.0 - share)
+    wall = at.wall * at.tight * np.minimum(half_along, half_across) * (1.0 - share)
     return lower_of(top, wall, 0)
 
 
@@ -72,17 +77,18 @@ def _rope(at: Repeat) -> Carved:
 def _leaves(at: Repeat) -> Carved:
     """Return one leaf a repeat, its tip ahead, with a groove along its middle."""
     half_along = 0.49 * at.length
-    half = np.minimum(at.half_mm, 0.8 * half_along)
+    half = np.minimum(at.half_mm, 0.55 * half_along)
     # Two arcs of radius r whose centres lie c on either side of the axis: r - c = half.
     radius = (half_along**2 + half**2) / (2.0 * half)
     centre = radius - half
     inside = radius - np.hypot(at.along, np.abs(at.across) + centre)
     q = np.abs(at.across) / half
     swell = 1.0 - 0.25 * (at.along / half_along + 0.15) ** 2
-    body = (0.62 + 0.9 * q * (1.0 - 0.75 * q)) * swell
-    top = at.height_mm * np.minimum(body, 1.2)
+    groove = np.exp(-((at.across / np.maximum(0.2 * half, 0.28)) ** 2))
+    body = (1.0 - 0.5 * q * q - 0.42 * groove) * swell
+    top = at.height_mm * body
     side = (at.across > 0.0).astype(np.int64)
-    height, piece = lower_of(top, at.wall * inside, 0)
+    height, piece = lower_of(top, at.wall * at.tight * inside, 0)
     return height, 2 * piece + side
 
 
@@ -92,7 +98,7 @@ def _strand(  # noqa: PLR0917 (a curve and its strand)
     """Return a round strand along a curve v = f(s), from its height and slope there."""
     off = np.abs(at.across - middle) / np.sqrt(1.0 + slope * slope)
     top = half_round(off, half_mm, at.height_mm)
-    return lower_of(top, at.wall * 0.8 * (half_mm - off), number)
+    return lower_of(top, STRAND * at.tight * at.wall * (half_mm - off), number)
 
 
 def _wave(at: Repeat) -> Carved:
@@ -108,7 +114,7 @@ def _wave(at: Repeat) -> Carved:
     for number, place, side in ((2, 0.0, -0.55), (4, 0.5, 0.55), (6, -0.5, 0.55)):
         share = np.hypot(at.along - place * at.length, at.across - side * at.half_mm) / size
         ball = 0.9 * at.height_mm * np.sqrt(np.maximum(1.0 - share * share, 0.0))
-        found = _higher(found, lower_of(ball, at.wall * size * (1.0 - share), number))
+        found = _higher(found, lower_of(ball, at.tight * at.wall * size * (1.0 - share), number))
     return found
 
 
@@ -124,7 +130,7 @@ def _rings(at: Repeat) -> Carved:
     for number, place in ((12, 0.25), (14, -0.25)):
         share = np.hypot(at.along - place * at.length, at.across) / size
         ball = 0.8 * at.height_mm * np.sqrt(np.maximum(1.0 - share * share, 0.0))
-        eyes = _higher(eyes, lower_of(ball, at.wall * size * (1.0 - share), number))
+        eyes = _higher(eyes, lower_of(ball, at.tight * at.wall * size * (1.0 - share), number))
     return eyes
 
 
@@ -163,7 +169,7 @@ def _key(at: Repeat) -> Carved:
         first = left * at.length if left > -0.5 else -at.length  # noqa: PLR2004 (half a repeat)
         last = right * at.length if right < 0.5 else at.length  # noqa: PLR2004 (the same)
         bar = np.minimum(
-            np.minimum(at.along - first, last - at.along),
+            at.tight * np.minimum(at.along - first, last - at.along),
             np.minimum(at.across - low * at.half_mm, high * at.half_mm - at.across),
         )
         inside = np.maximum(inside, bar)

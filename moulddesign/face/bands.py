@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
+from scipy.ndimage import minimum_filter1d, uniform_filter1d
 from scipy.spatial import cKDTree
 
 from moulddesign.artwork.outline import POLYGON_SIDES, Outline
@@ -22,8 +22,14 @@ from moulddesign.face.surface import PIECES, Surface, half_round, higher_of, low
 from moulddesign.geometry import Indices, Points
 from moulddesign.relief.field import Heights
 
-LINE_STEP_MM: Final = 0.05
-"""Between points of a band's middle line: a foot is between two of them on a chord."""
+LINE_STEP_MM: Final = 0.1
+"""Between points of a band's middle line."""
+SMOOTHED_MM: Final = 0.9
+NEWTON_ROUNDS: Final = 3
+EVENED_MM: Final = 3.0
+"""Over which the shortening of a side is evened out along the line."""
+LEAST_TIGHT: Final = 0.35
+"""A side that is shortened more lies beyond the corner's middle, where points have other feet."""
 CORNER_RAD: Final = 0.6
 """Turn within `CORNER_SPAN_MM` of a drawn outline that makes a corner: about 35 deg."""
 CORNER_SPAN_MM: Final = 2.0
@@ -32,48 +38,67 @@ LEAST_WIDTH_MM: Final = 0.8
 
 
 class MiddleLine:
-    """The line along a band's middle, its corners, and the feet of points on it."""
+    """The line along a band's middle, its corners, and the feet of points on it.
 
-    def __init__(self, line: Outline, breaks: NDArray[np.float64]) -> None:
-        ring = shapely.segmentize(shapely.LinearRing(line.points), LINE_STEP_MM)
-        self._start = shapely.get_coordinates(ring)[:-1]
-        self._along = np.roll(self._start, -1, axis=0) - self._start
-        self._length = np.linalg.norm(self._along, axis=1)
-        self._place = np.concatenate([[0.0], np.cumsum(self._length)[:-1]])
-        self.length_mm = float(self._length.sum())
-        self._tree = cKDTree(self._start)
-        self.breaks = self._places(breaks)
+    A foot is where the line's normal passes through the point. Normals are those of chords over
+    `SMOOTHED_MM`, and turn evenly between the line's points: so a place along the line changes
+    evenly too, also where the line is made of chords or has a corner.
+    """
+
+    def __init__(self, line: Outline, breaks: Points) -> None:
+        ring = shapely.LinearRing(line.points)
+        self.length_mm = float(ring.length)
+        count = max(int(self.length_mm / LINE_STEP_MM), 64)
+        self._step = self.length_mm / count
+        self._points = shapely.get_coordinates(
+            shapely.line_interpolate_point(ring, np.arange(count) * self._step)
+        )
+        window = max(int(SMOOTHED_MM / self._step / 2.0), 1)
+        chord = np.roll(self._points, -window, axis=0) - np.roll(self._points, window, axis=0)
+        self._ways = chord / np.linalg.norm(chord, axis=1)[:, None]
+        turn = np.roll(self._ways, -1, axis=0)
+        self._bend = np.linalg.norm(turn - self._ways, axis=1) / self._step
+        self._tree = cKDTree(self._points)
+        _, rows = self._tree.query(breaks)
+        self.breaks = np.unique(np.asarray(rows, dtype=np.int64)) * self._step
         """Places on the line at which repeats begin, rising, at least one [mm]."""
-
-    def _places(self, points: Points) -> NDArray[np.float64]:
-        _, rows = self._tree.query(points)
-        return np.unique(self._place[np.asarray(rows, dtype=np.int64)])
 
     def feet(self, points: Points) -> tuple[Heights, Heights]:
         """Return the places of points along the line and their offsets outwards [mm]."""
         _, rows = self._tree.query(points)
         nearest = np.asarray(rows, dtype=np.int64)
-        before = np.where(nearest == 0, len(self._start) - 1, nearest - 1)
-        # The foot is on the segment after the nearest point, or on the one before it.
-        share, off = self._on(nearest, points)
-        behind = share < 0.0
-        if behind.any():
-            earlier = before[behind]
-            share_before, off_before = self._on(earlier, points[behind])
-            nearest, share, off = nearest.copy(), share.copy(), off.copy()
-            nearest[behind], share[behind], off[behind] = earlier, share_before, off_before
+        count = len(self._points)
+        out = points - self._points[nearest]
+        behind = (out * self._ways[nearest]).sum(axis=1) < 0.0
+        first = np.mod(nearest - behind, count)
+        last = np.mod(first + 1, count)
+        out = points - self._points[first]
+        along = self._points[last] - self._points[first]
+        way, turn = self._ways[first], self._ways[last] - self._ways[first]
+        # (out - u along) . (way + u turn) = 0, by Newton from the middle: nearly linear in u.
+        none, one = (out * way).sum(axis=1), (out * turn).sum(axis=1) - (along * way).sum(axis=1)
+        two = -(along * turn).sum(axis=1)
+        share = np.full(len(points), 0.5)
+        for _ in range(NEWTON_ROUNDS):
+            share = share - (none + share * (one + share * two)) / (one + 2.0 * share * two)
         share = np.clip(share, 0.0, 1.0)
-        return self._place[nearest] + share * self._length[nearest], off
-
-    def _on(self, segment: Indices, points: Points) -> tuple[Heights, Heights]:
-        """Return shares of the way along segments, and offsets to their right."""
-        out = points - self._start[segment]
-        along = self._along[segment]
-        length = self._length[segment]
-        share = (out * along).sum(axis=1) / length**2
+        off = out - share[:, None] * along
         # The line runs counter-clockwise, so its right is outside.
-        off = (out[:, 0] * along[:, 1] - out[:, 1] * along[:, 0]) / length
-        return share, off
+        side = np.sign(off[:, 0] * way[:, 1] - off[:, 1] * way[:, 0])
+        return (first + share) * self._step, side * np.hypot(off[:, 0], off[:, 1])
+
+    def tightness(self, place: Heights, half_mm: float) -> Heights:
+        """Return what share of the line its side is at places: 1 - v c, c the curvature there.
+
+        It is the least within half of `EVENED_MM`, and changes evenly.
+        """
+        window = int(EVENED_MM / self._step)
+        least = np.clip(1.0 - half_mm * self._bend, LEAST_TIGHT, 1.0)
+        least = minimum_filter1d(least, window, mode="wrap")
+        even = uniform_filter1d(least, window, mode="wrap")
+        at = np.arange(len(even)) * self._step
+        found: Heights = np.interp(place, at, even, period=self.length_mm)
+        return found
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -142,12 +167,14 @@ class Band:
         wall = self.wall * (surface.spots.edge - self.outer_mm)
         sign = -1.0 if self.table.sunk else 1.0
         change = sign * np.clip(wall, 0.0, self.height_mm)
-        surface.ground += change
+        # Parts that come later stand on the level inside of the step.
+        surface.ground += sign * self.height_mm
         surface.height += change
         part = np.where(wall <= 0.0, 0, np.where(wall < self.height_mm, 1, 2))
         surface.piece = np.where(part == 0, surface.piece, self.first_piece + part)
 
     def _fill(self, surface: Surface, rows: Indices, line: MiddleLine) -> None:
+        half_mm = self.width_mm / 2.0
         place, out = line.feet(surface.spots.points[rows])
         stretch = np.searchsorted(line.breaks, place, side="right") - 1
         stretch = np.where(stretch < 0, len(line.breaks) - 1, stretch)
@@ -162,13 +189,13 @@ class Band:
             along = np.where(2 * number >= count, -along, along)
         fill = self.table.fill
         assert fill is not None  # noqa: S101 (a line is made for a fill only)
+        before = np.concatenate([[0], np.cumsum(self.repeats)[:-1]])[stretch]
         height, part = FILLS[fill](
             Repeat(
-                along=along, across=out, length=unit, half_mm=self.width_mm / 2.0,
-                height_mm=self.height_mm, wall=self.wall,
+                along=along, across=out, length=unit, half_mm=half_mm, height_mm=self.height_mm,
+                wall=self.wall, tight=line.tightness(place, half_mm),
             )
         )  # fmt: skip
-        before = np.concatenate([[0], np.cumsum(self.repeats)[:-1]])[stretch]
         piece = self.first_piece + PARTS * (before + number) + part
         ground = surface.ground[rows]
         if self.table.section is BandSection.HOLLOW:
@@ -252,6 +279,7 @@ def bands_of(
         if table.section is BandSection.STEP:
             width_mm = height_mm / wall
         line = _middle_line(table, outline, at_mm + width_mm / 2.0, number)
+        repeats = _repeats(table, line, width_mm, scale)
         made.append(
             Band(
                 table=table,
@@ -261,7 +289,7 @@ def bands_of(
                 wall=wall,
                 first_piece=first_piece + number * PIECES,
                 line=line,
-                repeats=_repeats(table, line, width_mm, scale),
+                repeats=repeats,
             )
         )
         at_mm += width_mm + table.gap_mm * scale

@@ -9,7 +9,7 @@ import shapely
 
 from moulddesign.artwork.outline import Outline
 from moulddesign.core import SpecError, say
-from moulddesign.design.face_tables import FaceEdge, FaceTable
+from moulddesign.design.face_tables import FaceEdge, FaceTable, GroundForm
 from moulddesign.face.bands import Band, bands_of
 from moulddesign.face.carved_figures import figure_of
 from moulddesign.face.crowns import Reach, crown_count, petal_row
@@ -54,6 +54,8 @@ class _Plan:
     """What evaluates a face."""
 
     ground: Ground
+    level_mm: float | None
+    """Level on which parts stand where the ground has steps."""
     parts: tuple[Carver, ...]
     shoulder_mm: float
     inscribed_mm: float
@@ -68,7 +70,7 @@ class _Plan:
         radius = np.hypot(points[:, 0], points[:, 1])
         angle = np.arctan2(points[:, 1], points[:, 0])
         spots = Spots(points, radius, angle, self._edge_of(points, radius))
-        surface = Surface(spots, self.ground(spots))
+        surface = Surface(spots, self.ground(spots), self.level_mm)
         for part in self.parts:
             part(surface)
         height = surface.height
@@ -135,6 +137,8 @@ def carved_face(
     lean = steepest_ground(
         table.ground.model_copy(update={"rise_mm": table.ground.rise_mm * scale}), base_mm
     )
+    is_stepped = table.ground.form is GroundForm.STEPPED
+    level_mm = table.ground.rise_mm * scale if is_stepped else None
     # What stands on a slope has a wall that is flatter by it; the shoulder's own slope is up to 1.
     wall = slope - lean - (1.0 if runs_over and shoulder_mm else 0.0)
     bands = bands_of(
@@ -168,7 +172,14 @@ def carved_face(
     on_parts = wall - (disc.steepest_floor if disc is not None else 0.0)
     for part in table.parts:
         rows.append(
-            figure_of(part, inner_mm=inner_mm, scale=scale, wall=on_parts, first_piece=first)
+            figure_of(
+                part,
+                inner_mm=inner_mm,
+                disc_mm=0.0 if disc is None else disc.radius_mm,
+                scale=scale,
+                wall=on_parts,
+                first_piece=first,
+            )
         )
         first += PIECES
     free = disc.floor if disc is not None else room
@@ -176,10 +187,11 @@ def carved_face(
     if table.medallion is not None and table.medallion.holds is not None:
         regions = held_regions(table.medallion.holds, free, scale=scale, draft_deg=draft_deg)
     needs_mm = max(depth_mm, run_mm) + 0.5
-    if table.ground.form == "stepped":
+    if is_stepped:
         needs_mm = max(needs_mm, start_mm + table.ground.steps * table.ground.run_mm * scale + 1.0)
     field = _Plan(
         ground=ground,
+        level_mm=level_mm,
         parts=(*bands, *rows),
         shoulder_mm=shoulder_mm,
         inscribed_mm=inscribed_mm,

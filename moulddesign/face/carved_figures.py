@@ -49,6 +49,8 @@ class CarvedFigure:
     height_mm: float
     first_piece: int
     wall: float
+    disc_mm: float
+    """Radius of the medallion: what has its middle within it stands on its floor."""
 
     def __call__(self, surface: Surface) -> None:
         """Raise or cut the figure and its copies."""
@@ -58,15 +60,18 @@ class CarvedFigure:
         for number, (foot, way, turn) in enumerate(
             zip(self.feet, self.ways, self.turns, strict=True)
         ):
-            out = points - (foot + middle * way)
+            centre = foot + middle * way
+            in_disc = float(np.hypot(centre[0], centre[1])) < self.disc_mm
+            base = surface.floor if in_disc else surface.ground
+            out = points - centre
             rows = np.flatnonzero((out * out).sum(axis=1) < reach * reach)
             if len(rows):
                 x = out[rows] @ way + middle
                 y = turn * (way[0] * out[rows, 1] - way[1] * out[rows, 0])
-                self._carve(surface, rows, x, y, self.first_piece + 4 * number)
+                self._carve(surface, base, rows, x, y, self.first_piece + 4 * number)
 
     def _carve(  # noqa: PLR0917 (what a point is to a figure)
-        self, surface: Surface, rows: Indices, x: Heights, y: Heights, number: int
+        self, surface: Surface, base: Heights, rows: Indices, x: Heights, y: Heights, number: int
     ) -> None:
         u = np.clip(x / self.length_mm, 0.0, 1.0)
         y = y - 4.0 * self.table.bend * self.length_mm * u * (1.0 - u)
@@ -76,13 +81,13 @@ class CarvedFigure:
         top = self.height_mm * self._body(u, y, inside)
         is_leaf = self.table.figure is Figure.LEAF
         side = np.where(is_leaf & (y > 0.0), number + 2, number)
-        ground = surface.ground[rows]
+        ground = base[rows]
         wall = self.wall * inside
         if self.table.meets is Meets.INTO:
             surface.cut_to(rows, *higher_of(ground - top, ground - wall, side))
         elif self.table.meets is Meets.ON:
-            base = surface.height[rows]
-            surface.raise_to(rows, *lower_of(base + top, base + wall, side))
+            here = surface.height[rows]
+            surface.raise_to(rows, *lower_of(here + top, here + wall, side))
         else:
             surface.raise_to(rows, *lower_of(ground + top, ground + wall, side))
 
@@ -138,7 +143,13 @@ class CarvedFigure:
 
 
 def figure_of(
-    table: PartTable, *, inner_mm: float, scale: float, wall: float, first_piece: int
+    table: PartTable,
+    *,
+    inner_mm: float,
+    disc_mm: float,
+    scale: float,
+    wall: float,
+    first_piece: int,
 ) -> CarvedFigure:
     """Return a figure with its copies.
 
@@ -146,6 +157,8 @@ def figure_of(
     ----------
     inner_mm : float
         Largest circle in the room that it has [mm].
+    disc_mm : float
+        Radius of the medallion; 0 is none [mm].
     scale : float
         Factor of heights.
     wall : float
@@ -182,6 +195,7 @@ def figure_of(
         height_mm=height_mm,
         first_piece=first_piece,
         wall=wall,
+        disc_mm=disc_mm,
     )
 
 

@@ -30,9 +30,10 @@ NOTCH: Final = 0.09
 VEIN_DEPTH: Final = 0.16
 """Depth of a groove as a share of the height."""
 VEIN_POWER: Final = 14
+LEVEL_MM: Final = 1e-9
 LEAST_HALF_MM: Final = 0.45
 """Half of the narrowest petal: printed and pressed, 0.8 to 0.9 mm is about the least stroke."""
-WALL_RESERVE: Final = 0.85
+WALL_RESERVE: Final = 0.68
 """Share of the wall's slope that a petal's top may have."""
 
 
@@ -83,7 +84,8 @@ class PetalRow:
     def __call__(self, surface: Surface) -> None:
         """Raise or cut the petals of the row."""
         spots = surface.spots
-        farthest = self.foot_mm + float(self.length_mm.max()) + PAD_MM
+        tip_mm = self.foot_mm + float(self.length_mm.max())
+        farthest = np.hypot(tip_mm, float(self.half_mm.max())) + PAD_MM
         rows = np.flatnonzero((spots.radius > self.foot_mm - PAD_MM) & (spots.radius < farthest))
         if not len(rows):
             return
@@ -93,7 +95,9 @@ class PetalRow:
         off = share - nearest
         radius = spots.radius[rows]
         self._carve(surface, rows, radius, off * step, nearest.astype(np.int64))
-        if not self._covers_neighbours:
+        # A wall reaches beyond its share of the turn where it goes down below the petal's own foot.
+        hangs = bool((surface.height[rows] < surface.ground[rows] - LEVEL_MM).any())
+        if not (hangs or self._covers_neighbours):
             return
         # The other petal that may be there stands on the side that the point lies on.
         side = np.where(off >= 0.0, 1.0, -1.0)
@@ -131,7 +135,7 @@ class PetalRow:
         table = self.table
         u = np.clip(x / self.length_mm[which], 0.0, 1.0)
         half = self._half_at(which, u)
-        q = np.clip(y / half, -1.3, 1.3)
+        q = np.clip(y / half, -1.1, 1.1)
         body = 1.0 - table.cup * q * q if table.cup >= 0.0 else 1.0 + table.cup * (1.0 - q * q)
         if table.rise:
             body = body * (1.0 + table.rise * (u - 0.5))
@@ -236,7 +240,10 @@ def _half_widths(table: CrownTable, count: int, foot_mm: float, length_mm: float
         taper = 1.0 - end**1.8
     else:
         taper = np.sqrt(np.maximum(1.0 - end**2.4, 0.0))
-    foot = np.clip((u + 0.25) / 0.45, 0.0, 1.0) ** 0.5
+    # A round foot: a corner there would be steeper in the table of distances.
+    foot = np.sqrt(
+        np.clip((u + 0.25) / 0.45, 0.0, 1.0) * (1.0 - np.clip(1.0 - u / 0.07, 0.0, 1.0) ** 2)
+    )
     half: Heights = np.maximum(sector * taper * foot, 0.0)
     return half
 
@@ -247,7 +254,8 @@ def edge_of(half: Heights, length_mm: float, notch: float) -> Points:
     x = u * length_mm
     if notch:
         # The middle of the tip is drawn back, its shoulders stay.
-        x = x - notch * length_mm * np.clip(1.0 - half / half.max() * 1.6, 0.0, 1.0) ** 1.5
+        back = np.clip(1.0 - half / half.max() * 1.6, 0.0, 1.0) ** 1.5
+        x = x - notch * length_mm * np.where(u > 0.5, back, 0.0)  # noqa: PLR2004 (its outer half)
     return np.column_stack([x, half])
 
 

@@ -87,7 +87,8 @@ class Medallion:
         filled, piece = lower_of(floor, floor + self.wall * inside, first)
         # Cut down or filled up to, the floor is one piece.
         surface.raise_to(rows, filled, np.where(piece == first, first, first + 2))
-        surface.ground[rows] = np.where(inside > 0.0, floor, surface.ground[rows])
+        surface.floor = surface.ground.copy()
+        surface.floor[rows] = floor
         if self.ring_mm:
             self._raise_ring(surface, rows, inside)
         if self.table.beads:

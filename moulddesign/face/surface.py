@@ -38,12 +38,16 @@ class Spots:
 class Surface:
     """Heights at spots while a face is carved: parts raise and cut them in place."""
 
-    def __init__(self, spots: Spots, ground: FieldValues) -> None:
+    def __init__(self, spots: Spots, ground: FieldValues, level_mm: float | None = None) -> None:
         self.spots = spots
         self.height = ground.height.copy()
         self.piece = ground.piece.copy()
-        self.ground = ground.height.copy()
-        """Height on which parts stand; a medallion or a step changes it."""
+        self.ground = (
+            ground.height.copy() if level_mm is None else np.full(len(ground.height), level_mm)
+        )
+        """Height on which parts stand: level where the ground has steps."""
+        self.floor = self.ground
+        """Height on which parts stand that lie in the medallion."""
 
     def raise_to(self, rows: Indices, heights: Heights, pieces: Indices) -> None:
         """Raise the surface at some rows to heights that are above it."""

@@ -386,7 +386,7 @@ def _read_mesh(
     notes: tuple[Message, ...] = ()
     larger = made_larger(name)
     if larger != 1.0:
-        mesh = Mesh(mesh.vertices / larger, mesh.triangles)
+        mesh = mesh.scaled(1.0 / larger)
         notes = (say("fit.made-larger", name=name, larger=larger - 1.0),)
     if mould.mend:
         stage("mending")

@@ -65,6 +65,10 @@ class Mesh:
         """Return it moved along a vector, shape (3,) [mm]."""
         return Mesh(self.vertices + np.asarray(by_mm, dtype=np.float64), self.triangles)
 
+    def scaled(self, by: float) -> "Mesh":
+        """Return the mesh with all lengths multiplied by a factor above 0."""
+        return self if by == 1.0 else Mesh(self.vertices * by, self.triangles)
+
     def turned_over(self) -> "Mesh":
         """Return it turned by half a turn about the x axis: what was up is down."""
         return Mesh(self.vertices * (1.0, -1.0, -1.0), self.triangles)

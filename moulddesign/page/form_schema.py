@@ -100,7 +100,7 @@ class FormSchema:
                                ("below", below))
             if value is not None
         ]  # fmt: skip
-        return ", ".join(says)
+        return self.words.numbers(", ".join(says))
 
     def _start(self, field: FormField) -> float:
         low = field.limits.get("minimum", field.limits.get("exclusiveMinimum", 0.0))

@@ -24,8 +24,10 @@ from moulddesign.design import (
     given,
 )
 from moulddesign.export import publish, publish_failing
+from moulddesign.export.drawing import build_sections
 from moulddesign.export.formats import part_colour
 from moulddesign.export.pictures import SceneRenderer, pastry_scene
+from moulddesign.export.press_steps import press_steps
 from moulddesign.fit import fit, nearest_remark, pressings, ranked_moulds
 from moulddesign.geometry import Mesh, joined
 from moulddesign.kitchen import OnHand, Recipe, WeighedPiece, Weighing, batch, trial
@@ -300,7 +302,10 @@ def check_design(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
 
 
 def write_files(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
-    """Yield the bytes of every file of the build, by name, if nothing failed."""
+    """Yield the bytes of every file of the build, by name, if nothing failed.
+
+    After them, the steps of the work with a press, with pictures.
+    """
     yield from _files(plain, publish)
 
 
@@ -318,6 +323,8 @@ def _files(plain: Mapping[str, Any], write: Callable[[Build, Path], Build]) -> A
         write(made, target)
         files = {path.name: path.read_bytes() for path in sorted(target.iterdir())}
     yield "files", files
+    sections = build_sections(made)
+    yield "steps", press_steps(made, sections.parts, sections.pastry)
 
 
 def draw_picture(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
@@ -337,13 +344,13 @@ def _cached_shape(design: Design) -> Shape:
 
 
 def _without_mould(design: Design) -> Design:
-    """Return the design with default mould and printer, but for the draft of the side.
+    """Return the design with default mould and printer, but for the draft of the side and layers.
 
     The piece depends on nothing else of them, so one shape serves while they are changed.
     """
-    mould = design.mould
+    mould, layers = design.mould, {"layer_height_mm": design.printer.layer_height_mm}
     draft = {} if isinstance(mould, PressTable) else {"side_draft_deg": mould.side_draft_deg}
-    default = {"name": "piece", "mould": type(mould).of(draft), "printer": PrinterTable()}
+    default = {"name": "piece", "mould": type(mould).of(draft), "printer": PrinterTable.of(layers)}
     return design.model_copy(update=default)
 
 

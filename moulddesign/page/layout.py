@@ -1,12 +1,14 @@
 """The page of one tab: the form, the 3D view and the results."""
 
 import json
+from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 from nicegui import ui
 
 from moulddesign.core import Finding, Message, MouldError, Verdict
+from moulddesign.export.press_steps import PressStep
 from moulddesign.page import markup
 from moulddesign.page.address import encode_design
 from moulddesign.page.design_form import DesignForm
@@ -191,6 +193,7 @@ class Page:
             self._offer_to_load()
         self.files_status = text_element("p", "", "files-status", role="status")
         self.links = html_area("links")
+        self.steps = html_area("steps")
         self._set_visible(self.check_again, shown=False)
 
     def _section_links(self) -> None:
@@ -245,7 +248,7 @@ class Page:
 
     def show_figures(self, piece: PieceFigures) -> None:
         """Show weights and sizes."""
-        self.weights.set_content(markup.weights_and_sizes(self.words, piece))
+        self.weights.set_content(self.words.numbers(markup.weights_and_sizes(self.words, piece)))
 
     def show_bodies(self, address: str, serial: int, stage: str) -> None:
         """Draw what lies at an address."""
@@ -270,7 +273,9 @@ class Page:
         self.check_status.set_text("")
         self._set_visible(self.stop_button, shown=False)
         self._set_visible(self.check_again, shown=False)
-        self.findings.set_content(markup.findings_list(self.words, findings, cautions))
+        self.findings.set_content(
+            self.words.numbers(markup.findings_list(self.words, findings, cautions))
+        )
         self.write_button.set_text(  # type: ignore[attr-defined]
             self.words["write_files_failing" if self._failed else "write_files"]
         )
@@ -306,3 +311,7 @@ class Page:
         self.links.set_content(
             markup.file_links(self.words, token, sizes, archive=ARCHIVE) if sizes else ""
         )
+
+    def show_steps(self, token: str, steps: Sequence[PressStep]) -> None:
+        """Show how the press is used whose files were made."""
+        self.steps.set_content(markup.steps_list(self.words, token, steps) if steps else "")

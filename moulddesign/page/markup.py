@@ -14,6 +14,7 @@ from nicegui.elements import scene as _stock  # its three.js is what our own vie
 from nicegui.elements.mixins.text_element import TextElement
 
 from moulddesign.core import Finding, Message, with_unit, word
+from moulddesign.export.press_steps import PressStep
 from moulddesign.kitchen import Batch, Estimate
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.texts import Texts
@@ -277,6 +278,16 @@ def file_links(words: Texts, token: str, sizes: Mapping[str, int], *, archive: s
         f'<p><a class="download-all" download href="/files/{token}/{escape(archive)}">'
         f'{escape(words["download_all"])}</a></p><ul class="files">{links}</ul>'
     )
+
+
+def steps_list(words: Texts, token: str, steps: Sequence[PressStep]) -> str:
+    """Return the steps of the work with a press, each with its picture."""
+    listed = "".join(
+        f'<li><img alt="" src="/files/{token}/press-step-{number}.svg">'
+        f"<p><b>{escape(words.said(step.name))}.</b> {escape(words.said(step.says))}</p></li>"
+        for number, step in enumerate(steps)
+    )
+    return f'<h3>{escape(words["how_to_use"])}</h3><ol class="press-steps">{listed}</ol>'
 
 
 def _size(count: int) -> str:

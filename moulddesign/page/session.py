@@ -2,12 +2,13 @@
 
 import asyncio
 import secrets
-from collections.abc import Coroutine
+from collections.abc import Coroutine, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
 from moulddesign.core import Finding, Message, MouldError
 from moulddesign.design import DESIGN_FILE, Design
+from moulddesign.export.press_steps import PressStep
 from moulddesign.page.design_files import write_set
 from moulddesign.page.jobs import CHECKS, FILES, FILES_FAILING, PICTURE, PREVIEW, PieceFigures
 from moulddesign.page.uploads import UploadStore
@@ -79,6 +80,9 @@ class SessionListener(Protocol):
 
     def show_files(self, token: str, sizes: dict[str, int]) -> None:
         """Show what can be downloaded."""
+
+    def show_steps(self, token: str, steps: Sequence[PressStep]) -> None:
+        """Show how the press is used whose files were made."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -230,13 +234,17 @@ class Session:
     async def _write_files(self, design: Design, job: Job) -> None:
         self._checks = cancelled = asyncio.Event()
         try:
-            async for _, files in self.workers.build.stream(
+            async for name, made in self.workers.build.stream(
                 job, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=cancelled
             ):
-                self._store_files(design, files)
+                if name == "files":
+                    self._store_files(design, made)
+                else:
+                    self._store_steps(made)
         except MouldError as error:
             self.page.show_error(error)
             self.page.show_files("", {})
+            self.page.show_steps("", ())
         finally:
             if self._checks is cancelled:
                 self._checks = None
@@ -248,6 +256,10 @@ class Session:
         self.downloads.update(files)
         self.downloads[ARCHIVE] = write_set(files, design.name)
         self.page.show_files(self.token, {name: len(content) for name, content in files.items()})
+
+    def _store_steps(self, steps: Sequence[PressStep]) -> None:
+        self.downloads.update({f"press-step-{n}.svg": s.picture for n, s in enumerate(steps)})
+        self.page.show_steps(self.token, steps)
 
     async def _draw_picture(self, design: Design) -> None:
         try:

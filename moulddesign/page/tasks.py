@@ -148,7 +148,7 @@ class TaskForm:
                 self.job, self.session.design.plain(), self.draft.tree, *self.more,
                 limit_s=BUILD_LIMIT_S, cancelled=cancelled,
             ):  # fmt: skip
-                self.answer.set_content(self.show(answer))
+                self.answer.set_content(self.words.numbers(self.show(answer)))
         except MouldError as error:
             self.form.set_errors(self._errors_by_field(error))
             self.answer.set_content(paragraph(self.words.error(error), "error"))

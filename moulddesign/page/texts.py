@@ -1,9 +1,10 @@
 """Every word that the page shows, in one file a language, and errors in that language."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Any
+from typing import Any, Final
 
 from moulddesign.core import (
     LANGUAGES,
@@ -20,6 +21,9 @@ from moulddesign.core import (
 )
 from moulddesign.design import TABLE
 from moulddesign.page.draft import FormField
+
+DECIMAL_OR_TAG: Final = re.compile(r"<[^>]*>|(?<![\w.-])(-?\d+\.\d+)(?!\w|\.\w)")
+"""A tag of HTML, or a number with a decimal point that is no part of a name, date or version."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +64,15 @@ class Texts:
     def said(self, text: Message | str) -> str:
         """Return a sentence of the rooms below; what is no message may be a word of ours."""
         message = word(text) if isinstance(text, str) else self._as_in_a_field(text)
-        return message.text(self.language)
+        return self.numbers(message.text(self.language))
+
+    def numbers(self, text: str) -> str:
+        """Return text or HTML with this language's decimal sign; tags and names are left alone."""
+        if self.language == LANGUAGES[0]:
+            return text
+        return DECIMAL_OR_TAG.sub(
+            lambda found: found[0] if found[1] is None else found[1].replace(".", ","), text
+        )
 
     def upload_error(self, text: str) -> str:
         """Return what was wrong with an upload: a key of the page's texts, or a sentence."""

@@ -13,7 +13,7 @@ from moulddesign.artwork.outline import (
     width_for_volume_mm,
 )
 from moulddesign.core import SpecError, mm3_from_ml, say
-from moulddesign.design import PROPORTION, Design
+from moulddesign.design import PROPORTION, Design, PressTable
 from moulddesign.geometry import Mesh, volume_over_plane_mm3
 from moulddesign.pastry.carved_top import CarvedTop, carved_top, face_plan
 from moulddesign.pastry.top_surface import (
@@ -218,7 +218,10 @@ def pastry(design: Design, volume_ml: float) -> Pastry:
     volume_mm3 = mm3_from_ml(volume_ml)
     table = design.pastry
     if table.height_mm is None:
-        return pastry_of_width(design, _width_mm(design, volume_mm3), volume_mm3)
+        made = pastry_of_width(design, _width_mm(design, volume_mm3), volume_mm3)
+        # A face is not carved twice: by how much its stop misses is a finding.
+        is_asked = table.width_mm is not None or design.face is not None
+        return made if is_asked else in_whole_layers(design, made, volume_mm3)
     width_mm = width_for_area_mm(table, volume_mm3 / table.height_mm)
     if design.face is not None:
         return _carved_of_height(design, width_mm, table.height_mm, volume_mm3)
@@ -255,6 +258,30 @@ def _width_mm(design: Design, volume_mm3: float) -> float:
     lean = share * tan(radians(design.mould.side_lean_deg))
     free = width_for_volume_mm(table, volume_mm3, share / (1.0 - lean)) / (1.0 - lean)
     return max(round(free / WIDTH_STEP_MM), 1) * WIDTH_STEP_MM
+
+
+STOP_MARGIN_MM: Final = 0.01
+"""How much later than it has to a solved stop comes, for what is left out of the sum [mm]."""
+
+
+def in_whole_layers(design: Design, made: Pastry, volume_mm3: float) -> Pastry:
+    """Return a pastry of a press as wide as its stop, which has whole layers, ends the press right.
+
+    The stop comes lower than the pastry's height h by c / A, A the area and c a volume that follows
+    from the spread of the pieces. Every part of a press stands in whole layers s, so h - c / A has
+    to be some k s. A relief grows with the area: V = A h + A t / A0, t its volume on the area A0
+    at hand, and A = (V - c) / (k s + m + t / A0), m the margin.
+    """
+    if not isinstance(design.mould, PressTable):
+        return made
+    layer_mm, area_mm2 = design.printer.layer_height_mm, made.outline.area_mm2
+    below_mm3 = figures(design).stop_low_mm(1.0)
+    layers = round((made.height_mm - below_mm3 / area_mm2) / layer_mm)
+    if layers < 1:  # such a spread is refused with the mould
+        return made
+    top_mm = volume_mm3 / area_mm2 - made.height_mm
+    needed_mm2 = (volume_mm3 - below_mm3) / (layers * layer_mm + STOP_MARGIN_MM + top_mm)
+    return pastry_of_width(design, width_for_area_mm(design.pastry, needed_mm2), volume_mm3)
 
 
 def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastry:

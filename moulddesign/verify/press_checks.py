@@ -13,7 +13,16 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from moulddesign.core import DESIGN, Finding, Message, Verdict, judged, say
+from moulddesign.core import (
+    DESIGN,
+    OUR_CHOICE,
+    Finding,
+    Message,
+    Verdict,
+    judged,
+    ml_from_mm3,
+    say,
+)
 from moulddesign.geometry import Mesh, booleans, normals_and_areas
 from moulddesign.verify.soundness import volume_finding
 
@@ -311,6 +320,38 @@ def stop_finding(
         source=say("verify.spread-of-pieces"),
         verdict=judged(good=good, otherwise=Verdict.WARN),
         remedy=None if good else say("verify.lower-stop", lower_mm=lower_mm),
+    )
+
+
+MOST_OFF_RATIO: Final = 0.01
+"""Most that the stop's whole layers may take from a piece, as a share; our choice."""
+
+
+def stop_layers_finding(
+    press: Press, *, low_mm: float, area_mm2: float, density_g_per_ml: float, piece_g: float
+) -> Finding:
+    """Return what the stop's whole layers take from the lightest piece that is to fill the relief.
+
+    Parameters
+    ----------
+    low_mm : float
+        How much lower than the nominal height the stop has to let the stamp go for it [mm].
+    area_mm2 : float
+        Area of the outline [mm^2].
+    density_g_per_ml : float
+        Density of the raw piece [g/mL].
+    piece_g : float
+        Its mass [g].
+    """
+    off_g = density_g_per_ml * ml_from_mm3((press.over_stop_mm - low_mm) * area_mm2)
+    good = abs(off_g) <= MOST_OFF_RATIO * piece_g
+    return Finding(
+        what=say("verify.stop-in-whole-layers"),
+        measured=off_g if np.isfinite(off_g) else say("verify.nothing-stops-it"),
+        limit=say("core.within", value=0, tolerance=MOST_OFF_RATIO * piece_g),
+        unit="g" if np.isfinite(off_g) else "",
+        source=OUR_CHOICE,
+        verdict=judged(good=good, otherwise=Verdict.WARN),
     )
 
 

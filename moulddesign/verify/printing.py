@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil, floor
 from typing import Final
 
 import numpy as np
@@ -453,6 +454,38 @@ def layers_finding(*, depth_mm: float, layer_mm: float) -> Finding:
         verdict=judged(
             good=layers >= LEAST_LAYERS, otherwise=Verdict.WARN if layers >= 1.0 else Verdict.FAIL
         ),
+    )
+
+
+WITHIN_LAYERS: Final = 0.05
+"""A height this near to whole layers is printed as it is drawn; our choice [layers]."""
+
+
+def whole_layers_finding(depths_mm: Sequence[float], *, layer_mm: float) -> Finding:
+    """Return whether the depths of a relief are whole layers; the slicer rounds the others.
+
+    Examples
+    --------
+    >>> found = whole_layers_finding([1.6, 1.5], layer_mm=0.2)
+    >>> found.measured, found.verdict.value, str(found.remedy)
+    (1.5, 'warn', 'the nearest depths that print as drawn: 1.4 or 1.6 mm')
+    """
+    worst_mm = max(depths_mm, key=lambda each: abs(each / layer_mm - round(each / layer_mm)))
+    layers = worst_mm / layer_mm
+    good = abs(layers - round(layers)) <= WITHIN_LAYERS
+    nearest = say(
+        "verify.nearest-depths",
+        low_mm=max(floor(layers), 1) * layer_mm,
+        high_mm=max(ceil(layers), 2) * layer_mm,
+    )
+    return Finding(
+        what=say("verify.depth-in-whole-layers"),
+        measured=worst_mm,
+        limit=say("verify.whole-layers-of", layer_mm=layer_mm),
+        unit="mm",
+        source=OUR_CHOICE,
+        verdict=judged(good=good, otherwise=Verdict.WARN),
+        remedy=None if good else nearest,
     )
 
 

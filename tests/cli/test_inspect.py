@@ -9,6 +9,10 @@ from cli.command import COMMAND, environment
 from command_line import run
 from manifold3d import Manifold
 
+from moulddesign.export.formats import made_larger_text, stl_bytes, threemf_bytes
+from moulddesign.geometry import box
+from moulddesign.geometry.mending import in_float32
+
 
 @pytest.fixture
 def tube(tmp_path):
@@ -41,6 +45,34 @@ def test_the_table_names_each_fact(monkeypatch, capsys, tube):
 def test_a_unit_scales_what_is_told(monkeypatch, capsys, tube):
     _, out, _ = run(monkeypatch, capsys, "inspect", tube, "--unit", "inch", "--json")
     assert json.loads(out)["size_mm"][2] == pytest.approx(762.0, rel=1e-6)
+
+
+@pytest.mark.parametrize("ending", ["stl", "3mf"])
+def test_a_file_made_larger_for_shrinkage_has_the_volume_of_its_print(
+    monkeypatch, capsys, tmp_path, ending
+):
+    scale = 1.0 / 0.98  # a box of 20 mm that prints 2 % smaller than its file
+    mesh = box((0, 0, 0), (20, 20, 20)).scaled(scale)
+    data = stl_bytes(in_float32(mesh), scale)
+    if ending == "3mf":
+        data = threemf_bytes(
+            {"box": mesh}, bed_mm=(220, 220, 250), title="box", thumbnail=None,
+            description="A box" + made_larger_text(scale),
+        )  # fmt: skip
+    path = tmp_path / f"box.{ending}"
+    path.write_bytes(data)
+    code, out, err = run(monkeypatch, capsys, "inspect", path, "--json")
+    report = json.loads(out)
+    assert code == 0
+    assert report["volume_ml"] == pytest.approx(8.0, rel=1e-5)
+    assert report["made_larger"] == pytest.approx(scale, abs=1e-6)
+    assert "2.04%" in err
+    if ending == "stl":  # what is mended is as large as it was, and still says so
+        whole = tmp_path / "whole.stl"
+        run(monkeypatch, capsys, "inspect", path, "--mend", "--out", whole)
+        assert trimesh.load(whole).extents == pytest.approx([20 * scale] * 3, rel=1e-5)
+        _, out, _ = run(monkeypatch, capsys, "inspect", whole, "--json")
+        assert json.loads(out)["volume_ml"] == pytest.approx(8.0, rel=1e-5)
 
 
 def test_a_broken_mesh_fails_and_is_mended_only_when_asked(monkeypatch, capsys, tmp_path):

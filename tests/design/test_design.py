@@ -181,3 +181,17 @@ def test_a_file_that_is_no_design_is_refused(tmp_path, content, sentence):
 )
 def test_a_ratio_is_a_share_of_the_whole(ratio, share):
     assert Design.of({"portion": {"ratio": ratio}}).portion.crust_share == pytest.approx(share)
+
+
+@pytest.mark.parametrize(
+    ("layer_mm", "depth_mm"), [(0.2, 1.6), (0.15, 1.5), (0.28, 1.4), (1.0, 2.0)]
+)
+def test_a_relief_without_a_depth_is_whole_layers_near_a_millimetre_and_a_half(layer_mm, depth_mm):
+    design = Design.of({"printer": {"layer_height_mm": layer_mm}})
+    assert design.relief.depth_mm == pytest.approx(depth_mm)
+    assert "depth_mm" not in design.plain()["relief"]
+    assert tomllib.loads(design.toml())["relief"]["depth_mm"] == design.relief.depth_mm
+    # It follows other layers; what is given stays.
+    assert design.with_values({"printer.layer_height_mm": 0.3}).relief.depth_mm == 1.5
+    kept = design.with_values({"relief.depth_mm": 1.55})
+    assert kept.with_values({"printer.layer_height_mm": 0.3}).relief.depth_mm == 1.55

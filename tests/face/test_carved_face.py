@@ -6,7 +6,7 @@ import shapely
 
 from moulddesign.artwork.outline import outline_of_width, round_outline
 from moulddesign.design import PastryTable
-from moulddesign.design.face_tables import FaceTable, Figure, face_names
+from moulddesign.design.face_tables import FaceTable, Figure, Fill, Tip, face_names
 from moulddesign.face.carved_face import carved_face
 from moulddesign.face.surface import steepest
 
@@ -88,7 +88,10 @@ def test_repeats_are_whole_and_mirrored_between_corners(name, corners):
 
 GROUNDS = [{"form": form} for form in ("flat", "domed", "dished", "stepped")]
 KINDS = [
-    *[{"ground": ground} for ground in GROUNDS],
+    *[{"ground": ground, "crowns": [{"veins": 3}]} for ground in GROUNDS],
+    *[{"bands": [{"fill": fill.value, "width_mm": 3.2, "height_mm": 1.2}]} for fill in Fill],
+    *[{"crowns": [{"tip": tip.value, "tuck": 0.2, "width_ratio": 1.2}]} for tip in Tip],
+    {"crowns": [{"cup": -0.6, "meets": "into"}]},
     *[{"bands": [{"section": s, "width_mm": 2.5}]} for s in ("round", "hollow", "ogee", "fillet")],
     *[
         {"parts": [{"figure": figure.value, "at_ratio": 0.3, "copies": 5, "bend": 0.1}]}
@@ -104,7 +107,7 @@ def kind(values):
     return "-".join(str(value) for value in values.values())[:60]
 
 
-@pytest.mark.parametrize("name", ["round", "square"])
+@pytest.mark.parametrize("name", ["square", "scalloped"])
 @pytest.mark.parametrize("values", KINDS, ids=kind)
 def test_no_kind_of_piece_is_steeper_than_the_draft(values, name):
     steep, where = steepest_step(face(values, name), outline(name).shape)

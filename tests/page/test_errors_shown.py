@@ -21,7 +21,7 @@ def test_every_plastics_caution_has_its_words():
     ("plain", "said"),
     [
         ({"portion": {"finished_weight_g": -3}}, "Muss über 0 g liegen."),
-        ({"portion": {"finished_weight_g": "viel"}}, "Muss eine Zahl sein, etwa 12.5 g."),
+        ({"portion": {"finished_weight_g": "viel"}}, "Muss eine Zahl sein, etwa 12,5 g."),
         ({"portion": {"ratio": "3 to 7"}}, "Muss Teig zu Füllung sein, etwa 3:7 oder 3/7"),
         ({"mould": {"clearance_mm": 9}}, "Darf höchstens 2 mm sein."),
         ({"mould": {"clearance_mm": 9, "wall_mm": -1}}, "Darf höchstens 2 mm sein (danach noch 1"),
@@ -74,3 +74,14 @@ def test_the_plot_has_words_of_its_own_in_each_language():
     assert ENGLISH.tables["plot"] == asdict(Wording())
     said = GERMAN.tables["plot"]
     assert [key for key, word in ENGLISH.tables["plot"].items() if word == said[key]] == []
+
+
+@pytest.mark.parametrize(("text", "german"), [
+    ("1.5 mm, 2.95:7.05 und -0.30", "1,5 mm, 2,95:7,05 und -0,30"),
+    ("höchstens 2.5.", "höchstens 2,5."),
+    *((name, name) for name in ("shim-0.4", "leaf 2.5.svg", "1.3.6", "2026-05-03", "x1.5")),
+    ('<img width="1.5"> 1.5', '<img width="1.5"> 1,5'),
+])  # fmt: skip
+def test_german_numbers_have_a_comma_and_names_are_left_alone(text, german):
+    assert GERMAN.numbers(text) == german
+    assert ENGLISH.numbers(text) == text

@@ -7,7 +7,12 @@ from verify.shapes import as_written, cone, cylinder, manifold_of, mesh_of
 
 from moulddesign.core import KernelError
 from moulddesign.geometry import Mesh
-from moulddesign.verify.press_checks import closed_cavity_mm3, press_findings, stop_finding
+from moulddesign.verify.press_checks import (
+    closed_cavity_mm3,
+    press_findings,
+    stop_finding,
+    stop_layers_finding,
+)
 
 GON = 256 * sin(2 * pi / 256) / 2 / pi
 """Area of the regular 256-gon by that of its circle."""
@@ -202,3 +207,27 @@ def test_a_stop_lowered_by_what_the_finding_says_is_good():
     assert lower_mm == pytest.approx(0.963, abs=0.01)
     found = stop_finding(press(stop=stop(20.8 - lower_mm - 0.005)), **asked)
     assert found.verdict.value == "good"
+
+
+@pytest.mark.parametrize(("low_mm", "off_g", "verdict"), [
+    # A millimetre over the area at 1.25 g/mL; the stop of 20 mm lets the stamp 1 mm lower.
+    (1.0, 0.0, "good"), (0.8, 0.2, "good"), (0.0, 1.0, "warn"), (2.0, -1.0, "warn"),
+])  # fmt: skip
+def test_a_stop_off_its_height_is_told_in_grams(low_mm, off_g, verdict):
+    found = stop_layers_finding(
+        press(stop=stop(20.0)),
+        low_mm=low_mm,
+        area_mm2=AREA,
+        density_g_per_ml=1.25,
+        piece_g=71.0,
+    )
+    assert found.measured == pytest.approx(off_g * 1.25 * AREA / 1000.0, abs=0.012)
+    assert (found.verdict.value, found.unit) == (verdict, "g")
+
+
+def test_no_stop_has_no_height():
+    away = press(stop=stop().moved((0.0, 80.0, 0.0)))
+    found = stop_layers_finding(
+        away, low_mm=1.0, area_mm2=AREA, density_g_per_ml=1.25, piece_g=71.0
+    )
+    assert (str(found.measured), found.verdict.value) == ("nothing stops it", "warn")

@@ -16,6 +16,7 @@ from moulddesign.verify.printing import (
     printing_findings,
     wall_finding,
     warping_finding,
+    whole_layers_finding,
 )
 from moulddesign.verify.walls import thinnest_wall_mm
 
@@ -192,6 +193,23 @@ def test_a_part_off_the_bed_or_top_heavy_fails(body, word):
 )
 def test_layers(depth, verdict):
     assert layers_finding(depth_mm=depth, layer_mm=0.2).verdict.value == verdict
+
+
+@pytest.mark.parametrize(
+    ("depths", "worst", "verdict"),
+    [
+        ([1.6], 1.6, "good"), ([1.2, 0.6000001], 0.6000001, "good"), ([1.6, 1.5], 1.5, "warn"),
+        ([1.58], 1.58, "warn"), ([0.1], 0.1, "warn"),
+    ],
+)  # fmt: skip
+def test_a_depth_between_layers_names_its_neighbours(depths, worst, verdict):
+    found = whole_layers_finding(depths, layer_mm=0.2)
+    assert (found.measured, found.verdict.value) == (worst, verdict)
+    if verdict == "warn":
+        named = dict(found.remedy.values)
+        low, high = named["low_mm"], named["high_mm"]
+        assert low == pytest.approx(max(0.2, 0.2 * (worst // 0.2)))
+        assert high == pytest.approx(low + 0.2)
 
 
 def test_points_are_spread_by_area():
