@@ -1,7 +1,7 @@
 """The one composition: a Design becomes a Portion, a Pastry, a mould, and findings about them."""
 
-from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, field
 from time import perf_counter
 from types import MappingProxyType
 from typing import Any, TypeVar
@@ -32,6 +32,7 @@ from moulddesign.mould import (
     print_report,
     stop_for,
 )
+from moulddesign.mould.print_estimate import PrintEstimate
 from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.pastry.variants import FurtherPastry, further_pastries, pastry_report
@@ -86,6 +87,8 @@ class Build:
     """Names of the files that it was written as; none before that."""
     further: tuple[FurtherPastry, ...] = ()
     """Pastries under further stamps."""
+    sliced: Mapping[str, PrintEstimate] = field(default_factory=dict)
+    """What a slicer says of each part with its own infill; nothing where none was named."""
 
     @property
     def failed(self) -> tuple[str, ...]:
@@ -193,6 +196,18 @@ class Build:
             "lettering": {part.name: part.lettering for part in self.mould.parts}.get(name, ""),
             **filament(mesh.volume_mm3 if printed else 0.0, self.design.printer).report(),
             **(print_report(name, mesh, self.design.printer) if printed else {}),
+            **self._slicer_report(name),
+        }
+
+    def _slicer_report(self, name: str) -> dict[str, float]:
+        """Return the grams and time of a part as a slicer says."""
+        found = self.sliced.get(name)
+        if found is None:
+            return {}
+        density = self.design.printer.plastic.density_g_per_ml
+        return {
+            "slicer_print_g": density * ml_from_mm3(found.volume_mm3),
+            "slicer_print_min": found.minutes,
         }
 
     def _mould_report(self) -> dict[str, Any]:

@@ -75,6 +75,14 @@ def run_make(
             help="Make a stop for pieces of another finished weight in this press, and no more.",
         ),
     ] = None,
+    slicer: Annotated[
+        str | None,
+        typer.Option(
+            "--slicer",
+            metavar="PROGRAM",
+            help="Slicer that says grams and time of each part; options may follow in quotes.",
+        ),
+    ] = None,
     overwrite: OverwriteMould = False,
     units: PrintedUnits = None,
     schema: Annotated[
@@ -100,12 +108,14 @@ def run_make(
         with ends_at_once(stage.bar.stop):
             from moulddesign import export  # noqa: PLC0415 (the same)
             from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
+            from moulddesign.export.slicing import slicer_words  # noqa: PLC0415 (the same)
 
             export.check_replaceable(target)  # before a build takes its time
             if not overwrite:
                 export.refuse_to_lose(design, target)
             kinds = export.parse_formats(formats)
             options = export.ExportOptions(
+                slicer=() if slicer is None else slicer_words(slicer),
                 formats=kinds,
                 paper=paper_for(kinds, paper),
                 recipe=recipe_of(design, context.params.get("design_file")),
@@ -190,6 +200,15 @@ def _show(made: "Build", units: Units | None, *, as_json: bool) -> None:
         for part in report["parts"]
     ]
     out().print(table("Parts", ("part", "x mm", "y mm", "z mm", "mL", "print g"), rows))
+    if made.sliced:
+        rows = [
+            (part["name"], part["slicer_print_g"], part["slicer_print_min"])
+            for part in report["parts"]
+            if part["name"] in made.sliced
+        ]
+        total = ("together", *(sum(row[column] for row in rows) for column in (1, 2)))
+        heads = ("part, with its own infill", "g", "min")
+        out().print(table("By the slicer", heads, [*rows, total]))
     out().print(_findings_table(made.findings))
     for found in made.findings:
         if found.remedy is not None:

@@ -9,6 +9,7 @@
 """
 
 from moulddesign.core.errors import (
+    PUBLISH_FAILING,
     FileError,
     FileMistakesError,
     FindingError,
@@ -71,6 +72,7 @@ __all__ = [
     "MOST_TEXT_BYTES",
     "OUR_CHOICE",
     "PRACTICE",
+    "PUBLISH_FAILING",
     "SEVERAL",
     "CsvRow",
     "CsvTable",

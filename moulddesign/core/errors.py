@@ -4,6 +4,7 @@ Their arguments are their fields, so that they pass between processes by pickle.
 """
 
 from dataclasses import dataclass
+from typing import Final
 
 from moulddesign.core.messages import Message, say
 
@@ -90,14 +91,20 @@ class WriteError(FileError):
     """A file or folder could not be made; what was there before is untouched."""
 
 
+PUBLISH_FAILING: Final = say("core.publish-failing")
+"""What to try where the findings of a build failed."""
+
+
 class FindingError(MouldError):
     """Findings failed, so nothing was published."""
 
-    def __init__(self, names: tuple[str, ...]) -> None:
-        super().__init__(names)
+    def __init__(self, names: tuple[str, ...], advice: Message = PUBLISH_FAILING) -> None:
+        super().__init__(names, advice)
         self.names = names
         """Names of the findings that failed."""
+        self.advice = advice
+        """What to try."""
 
     def __str__(self) -> str:
-        names = "; ".join(self.names)
-        return f"{say('core.findings-failed', count=len(self.names), names=names)}."
+        names, count = "; ".join(self.names), len(self.names)
+        return f"{say('core.findings-failed', count=count, names=names, advice=self.advice)}."

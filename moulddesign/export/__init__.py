@@ -9,6 +9,7 @@
   side on the bed, GLB and STEP.
 - `card`: the bench card: a PDF for the baker, the printer and the wall, and its pages as pictures.
 - `press_steps`: how a press is used, step by step, with sections of its own parts.
+- `slicing`: what a slicer says of the parts, where a program is named.
 - `card_piece`: what a card says of one piece, whatever its mould.
 - `owned_card`: the bench card of a mould that exists.
 - `fonts`: fonts of card and drawing: which characters they have, and where long words may break.

@@ -27,6 +27,8 @@ from moulddesign.mould import PressLayout, infill_of
 from moulddesign.mould.press import SHIM
 from moulddesign.mould.print_estimate import LEAN, SOLID
 
+SLICED: Final = "slicer_print_min"
+"""Key of a part's time as a slicer says, where one was named."""
 LONG_MIN: Final = 90.0
 """Times from so long on are told in hours [min]."""
 
@@ -50,7 +52,7 @@ def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, An
             "g solid",
             f"g at {100.0 * LEAN.density:.0f} %",
             "Infill",
-            "Likely time",
+            "Slicer's time" if all(SLICED in row for row in printed) else "Likely time",
             *price,
             "Files",
         ],
@@ -89,22 +91,23 @@ def _shims_row(rows: Sequence[dict[str, Any]], *, priced: bool) -> list[str]:
 def _sums(rows: Sequence[dict[str, Any]], infill: str, *, priced: bool) -> list[str]:
     """Return grams solid and lean, infill, likely time and price of parts."""
     solid, lean = (sum(row[key] for row in rows) for key in ("print_g", "lean_print_g"))
-    low, high = (sum(row["likely_print_min"][end] for row in rows) for end in (0, 1))
+    times = [[row[SLICED]] * 2 if SLICED in row else row["likely_print_min"] for row in rows]
+    low, high = (sum(time[end] for time in times) for end in (0, 1))
     money = [f"{sum(row['print_price'] for row in rows):.2f}"] if priced else []
     return [f"{solid:.0f}", f"{lean:.0f}", infill, duration(low, high), *money]
 
 
 def duration(low_min: float, high_min: float) -> str:
-    """Return a range of times, in hours where it is long.
+    """Return a range of times, or one time, in hours where it is long.
 
     Examples
     --------
-    >>> duration(45.2, 75.3), duration(119.8, 200.0)
-    ('45-75 min', '2.0-3.3 h')
+    >>> duration(45.2, 75.3), duration(119.8, 200.0), duration(12.4, 12.4)
+    ('45-75 min', '2.0-3.3 h', '12 min')
     """
-    if high_min < LONG_MIN:
-        return f"{low_min:.0f}-{high_min:.0f} min"
-    return f"{low_min / 60.0:.1f}-{high_min / 60.0:.1f} h"
+    is_short = high_min < LONG_MIN
+    ends = [f"{end:.0f}" if is_short else f"{end / 60.0:.1f}" for end in (low_min, high_min)]
+    return f"{'-'.join(dict.fromkeys(ends))} {'min' if is_short else 'h'}"
 
 
 USES: Final = {

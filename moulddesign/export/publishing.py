@@ -12,7 +12,15 @@ from typing import Any, Final, Protocol, TypeVar
 
 from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
-from moulddesign.core import Finding, FindingError, Message, Verdict, ml_from_mm3, say
+from moulddesign.core import (
+    PUBLISH_FAILING,
+    Finding,
+    FindingError,
+    Message,
+    Verdict,
+    ml_from_mm3,
+    say,
+)
 from moulddesign.design import DESIGN_FILE, GAUGE_GAPS_MM, Design, collect_drawings
 from moulddesign.export.card import Card, card_figures
 from moulddesign.export.drawing import (
@@ -50,6 +58,7 @@ from moulddesign.export.pictures import (
     row_scene,
 )
 from moulddesign.export.press_steps import press_steps
+from moulddesign.export.slicing import sliced_build
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.mould import CouponLayout, MouldSet, coupons, filament
@@ -152,14 +161,20 @@ def publish_failing(
         return _write(build, inside, options=options, progress=progress)
 
 
-def write_if_good(judged: J, folder: Path, write: Callable[[J, Path], J]) -> J:
+def write_if_good(
+    judged: J,
+    folder: Path,
+    write: Callable[[J, Path], J],
+    *,
+    advice: Message = PUBLISH_FAILING,
+) -> J:
     """Write something into a folder if no finding failed, before or while it is written."""
     if judged.failed:
-        raise FindingError(judged.failed)
+        raise FindingError(judged.failed, advice)
     with atomic_folder(folder) as inside:
         written = write(judged, inside)
         if written.failed:
-            raise FindingError(written.failed)
+            raise FindingError(written.failed, advice)
     return written
 
 
@@ -181,6 +196,9 @@ def _write(build: Build, folder: Path, *, options: ExportOptions, progress: Prog
             progress(path.name)
             build = _write_timed(build, path, partial(stl_bytes, mesh, scales.get(name, 1.0)))
             build = replace(build, findings=build.findings + written_findings(path, mesh))
+        if options.slicer:
+            progress("slicer")
+            build = sliced_build(build, folder, options.slicer)
         for name, make in BuildFiles(build, options, renderer).files():
             progress(name)
             build = _write_timed(build, folder / name, make)
@@ -454,7 +472,7 @@ def made_coupons(design: Design) -> Coupons:
     meshes = {part.name: part.printed for part in mould.parts}
     findings = _marked_findings(mould, meshes, shrink=printer.shrink)
     for name, mesh in meshes.items():
-        findings += printing_findings(
+        printed = printing_findings(
             mesh,
             part=name,
             bed_mm=printer.bed_mm,
@@ -462,8 +480,16 @@ def made_coupons(design: Design) -> Coupons:
             layer_mm=printer.layer_height_mm,
             shrink=printer.plastic.shrink,
         )
+        findings += [_of_strokes(found) if name == "sampler" else found for found in printed]
         findings += soundness(mesh, part=name)
     return Coupons(design=design, meshes=MappingProxyType(meshes), findings=tuple(findings))
+
+
+def _of_strokes(found: Finding) -> Finding:
+    """Return a finding about the sampler, whose thin strokes show what a printer draws of them."""
+    if found.id != "verify.thinnest-wall" or found.verdict is Verdict.GOOD:
+        return found
+    return replace(found, verdict=Verdict.WARN, remedy=say("export.thin-strokes"))
 
 
 def _marked_findings(
@@ -521,7 +547,7 @@ def publish_coupons(coupons: Coupons, folder: Path, *, overwrite: bool = False) 
     """
     if not overwrite:
         refuse_to_lose(None, folder)
-    return write_if_good(coupons, folder, _write_coupons)
+    return write_if_good(coupons, folder, _write_coupons, advice=say("export.coupons-failed"))
 
 
 def _write_coupons(coupons: Coupons, folder: Path) -> Coupons:

@@ -28,3 +28,17 @@ def test_a_printer_that_is_not_known_is_refused(monkeypatch, capsys, tmp_path):
     )
     assert sentence.startswith("printer.machine = 'nothing': must be one of common-220")
     assert not (tmp_path / "c").exists()
+
+
+def test_a_sampler_of_steep_strokes_warns_of_thin_tips(tmp_path):
+    code, said, _ = ran("coupon", "--draft", "2", "--out", "c", "--json", folder=tmp_path)
+    assert code == 0
+    (wall,) = [f for f in json.loads(said)["findings"] if f["name"] == "sampler: thinnest wall"]
+    assert wall["verdict"] == "warn"
+    assert "a larger --draft" in wall["remedy"]
+
+
+def test_coupons_that_fail_name_only_options_that_there_are(tmp_path):
+    code, _, said = ran("coupon", "--bed", "40 40 40", "--out", "c", folder=tmp_path)
+    assert code != 0
+    assert "--keep-failing" not in said

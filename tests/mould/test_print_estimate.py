@@ -1,8 +1,6 @@
 """Grams and time of parts against a slicer's, and against closed forms."""
 
 import os
-import re
-import subprocess
 
 import pytest
 from kept_designs import built
@@ -10,12 +8,13 @@ from kept_designs import built
 from moulddesign.building.composition import shaped
 from moulddesign.design import OUTLINES, Design, Kind, PrinterTable
 from moulddesign.export.formats import stl_bytes
+from moulddesign.export.slicing import sliced, slicer_code, slicer_settings, slicer_words
 from moulddesign.geometry import box
 from moulddesign.mould import make_mould
 from moulddesign.mould.print_estimate import LEAN, SOLID, Infill, infill_of, print_estimate
 
 PRINTER = PrinterTable()
-SUPPORTS = {"support_material_threshold": 40, "fill_density": "15%"}
+SUPPORTS = {"support_material_threshold": 40, "fill_density": "15%", "fill_pattern": "gyroid"}
 SPARSE = Infill(density=0.25, perimeters=3, top_layers=5, bottom_layers=4)
 SLICER = os.environ.get("MOULDDESIGN_SLICER")
 """Program of a slicer; its own usual speeds are the profile."""
@@ -51,36 +50,14 @@ def test_what_dough_touches_is_solid_and_the_rest_a_tight_shell():
     assert min(LEAN.top_layers, LEAN.bottom_layers) >= 6
 
 
-def slicers_code(mesh, folder, **more):
+def slicers_code(mesh, folder, infill=SPARSE, **more):
     """Return what a slicer writes for a part; its own usual speeds count."""
-    model, code = folder / "part.stl", folder / "part.gcode"
+    model = folder / "part.stl"
     model.write_bytes(stl_bytes(mesh))
-    settings = {
-        "layer-height": 0.2, "first-layer-height": 0.2, "extrusion-width": 0.42, "perimeters": 3,
-        "top-solid-layers": 5, "bottom-solid-layers": 4, "nozzle-diameter": 0.4, "skirts": 0,
-        "filament-diameter": 1.75, "bed-shape": "0x0,220x0,220x220,0x220",
-    } | {key.replace("_", "-"): value for key, value in more.items()}  # fmt: skip
-    words = [
-        text
-        for key, value in settings.items()
-        for text in ((f"--{key}",) if value is None else (f"--{key}", str(value)))
-    ]
-    asked = [SLICER, "-g", *words, "-o", code, model]
-    subprocess.run(asked, check=True, capture_output=True)  # noqa: S603 (whose machine it is)
-    return code.read_text("utf-8")
-
-
-def sliced(mesh, density, folder):
-    """Return the grams and minutes of a slicer's own estimate."""
-    pattern = "gyroid" if density < 1 else "rectilinear"
-    text = slicers_code(mesh, folder, fill_density=f"{density:.0%}", fill_pattern=pattern)
-    volume_ml = float(re.search(r"filament used \[cm3\] = ([\d.]+)", text)[1])
-    time = re.search(r"estimated printing time \(normal mode\) = (.*)", text)[1]
-    parts = {unit: int(count) for count, unit in re.findall(r"(\d+)([dhms])", time)}
-    minutes = sum(
-        parts.get(u, 0) * each for u, each in zip("dhms", (1440, 60, 1, 1 / 60), strict=True)
-    )
-    return 1.27 * volume_ml, minutes
+    settings = dict(slicer_settings(PRINTER, infill)) | {
+        key.replace("_", "-"): value for key, value in more.items()
+    }
+    return slicer_code(slicer_words(SLICER), model, settings)
 
 
 @pytest.mark.slow
@@ -95,11 +72,13 @@ def sliced(mesh, density, folder):
 )  # fmt: skip
 def test_grams_and_time_are_those_of_a_slicer(name, part, density, tmp_path):
     """Within 40 % of its time and 15 % of its grams, for parts that nothing was fitted to."""
-    grams, minutes = sliced(built(name).meshes[part], density, tmp_path)
-    infill = SOLID if density == 1.0 else SPARSE
-    found = print_estimate(built(name).meshes[part], PRINTER, infill)
-    assert found.volume_mm3 * 1.27e-3 == pytest.approx(grams, rel=0.15)
-    assert found.minutes == pytest.approx(minutes, rel=0.4)
+    infill, mesh = SOLID if density == 1.0 else SPARSE, built(name).meshes[part]
+    model = tmp_path / "part.stl"
+    model.write_bytes(stl_bytes(mesh))
+    theirs = sliced(slicer_words(SLICER), model, slicer_settings(PRINTER, infill))
+    found = print_estimate(mesh, PRINTER, infill)
+    assert found.volume_mm3 == pytest.approx(theirs.volume_mm3, rel=0.15)
+    assert found.minutes == pytest.approx(theirs.minutes, rel=0.4)
 
 
 @pytest.mark.slow
