@@ -228,44 +228,91 @@ def joined_side(side: Roof, surface: CarvedSurface) -> tuple[Points, Indices, In
     """Return a drafted side and the carved surface within it as one.
 
     The surface's outline is the side's plateau, with points added on its edges and at heights of
-    its own.
+    its own. The edge of the table below is divided in the same shares: the strips between lean as
+    the side does, where a facet from far along the table would lean less.
 
     Returns
     -------
     vertices, triangles, rim
         The rim is the side's edge on the table.
     """
-    (plateau,) = side.plateaus
-    corners = {
-        tuple(at): row for row, at in zip(plateau, side.vertices[plateau, :2].tolist(), strict=True)
-    }
-    shift = len(side.vertices)
-    rim = surface.rim
-    at_corner = [corners.get(tuple(at)) for at in surface.vertices[rim, :2].tolist()]
-    first = next(place for place, row in enumerate(at_corner) if row is not None)
-    number = np.arange(shift)
-    between: dict[int, list[int]] = {}
-    last = -1
-    for place in np.roll(np.arange(len(rim)), -first).tolist():
-        row = at_corner[place]
-        if row is not None:
-            last = row
-            number[row] = rim[place] + shift
-            between[row] = []
-        else:
-            between[last].append(int(rim[place]) + shift)
+    (foot,), (plateau,), shift = side.eaves, side.plateaus, len(side.vertices)
+    upper = _divided_edges(side.vertices, plateau, surface)
+    after_foot = dict(zip(foot.tolist(), np.roll(foot, -1).tolist(), strict=True))
     after = dict(zip(plateau.tolist(), np.roll(plateau, -1).tolist(), strict=True))
-    walls = []
-    for corner in side.walls.tolist():
+    beside = {
+        (facet[turn], facet[turn - 2]): (facet[turn - 1], row)
+        for row, facet in enumerate(side.walls.tolist())
+        for turn in range(3)
+    }
+    lower: dict[int, list[int]] = {}
+    added: list[Points] = []
+    walls: dict[int, list[tuple[int, ...]]] = {}
+
+    def divide(start: int, end: int, chain: list[int]) -> list[int]:
+        """Return the table's edge below a chain, with a point below each of the chain's."""
+        (ends,) = [surface.vertices[[row - shift for row in (chain[0], chain[-1])], :2]]
+        inner = surface.vertices[[row - shift for row in chain[1:-1]], :2]
+        shares = np.linalg.norm(inner - ends[0], axis=1) / np.linalg.norm(ends[1] - ends[0])
+        a, b = side.vertices[start], side.vertices[end]
+        first = shift + len(surface.vertices) + len(added)
+        added.extend(a + shares[:, None] * (b - a))
+        lower[start] = list(range(first, len(added) + shift + len(surface.vertices)))
+        return [start, *lower[start], end]
+
+    for row, facet in enumerate(side.walls.tolist()):
         for turn in range(3):
             # The plateau lies on the left of its loop, so a wall has the edge the other way round.
-            a, b, c = corner[turn], corner[(turn + 1) % 3], corner[(turn + 2) % 3]
-            if after.get(b) == a and between[b]:
-                chain = [b, *between[b], a]
-                walls += [[later, earlier, c] for earlier, later in pairwise(chain)]
+            end, start, apex = facet[turn], facet[turn - 2], facet[turn - 1]
+            if after.get(start) != end or len(upper[start]) == 2:  # noqa: PLR2004 (not divided)
+                continue
+            chain = upper[start]
+            right, right_row = beside.get((end, apex), (-1, -1))
+            left, left_row = beside.get((apex, start), (-1, -1))
+            if after_foot.get(apex) == right and right_row not in walls:
+                below = divide(apex, right, chain)
+                walls[right_row] = []
+            elif after_foot.get(left) == apex and left_row not in walls:
+                below = divide(left, apex, chain)
+                walls[left_row] = []
+            else:
+                walls[row] = [(late, early, apex) for early, late in pairwise(chain)]
                 break
-        else:
-            walls.append(corner)
-    full = np.concatenate([number, shift + np.arange(len(surface.vertices))])
-    triangles = np.concatenate([full[np.array(walls, dtype=np.int64)], surface.triangles + shift])
-    return np.concatenate([side.vertices, surface.vertices]), triangles, side.eaves[0]
+            walls[row] = [
+                strip
+                for (p, q), (u, v) in zip(pairwise(below), pairwise(chain), strict=True)
+                for strip in ((p, q, u), (q, v, u))
+            ]
+            break
+    number = np.arange(shift + len(surface.vertices) + len(added))
+    number[list(upper)] = [chain[0] for chain in upper.values()]
+    facets = [
+        strip
+        for row, facet in enumerate(side.walls.tolist())
+        for strip in walls.get(row, [tuple(facet)])
+    ]
+    rim = [each for row in foot.tolist() for each in (row, *lower.get(row, ()))]
+    return (
+        np.concatenate([side.vertices, surface.vertices, np.reshape(added, (-1, 3))]),
+        np.concatenate([number[np.array(facets, dtype=np.int64)], surface.triangles + shift]),
+        np.array(rim, dtype=np.int64),
+    )
+
+
+def _divided_edges(
+    vertices: Points, plateau: Indices, surface: CarvedSurface
+) -> dict[int, list[int]]:
+    """Return for each corner of a plateau the surface's points up to the next one.
+
+    They are rows of the side's vertices followed by the surface's.
+    """
+    places = dict(zip(map(tuple, vertices[plateau, :2].tolist()), plateau.tolist(), strict=True))
+    rim = surface.rim
+    found = [places.get(tuple(at), -1) for at in surface.vertices[rim, :2].tolist()]
+    at_corner = [place for place, row in enumerate(found) if row >= 0]
+    loop = (rim + len(vertices)).tolist()
+    chains: dict[int, list[int]] = {}
+    for place, following in zip(at_corner, at_corner[1:] + at_corner[:1], strict=True):
+        end = following if following > place else following + len(loop)
+        chains[found[place]] = [loop[k % len(loop)] for k in range(place, end + 1)]
+    return chains
