@@ -250,7 +250,7 @@ def _lettering(made: CheckInput) -> tuple[Finding, ...]:
             wanted=wanted_lettering(made.design, made.mould, part.name),
         )
         for part in made.mould.parts
-        if part.name in LETTERED
+        if part.name.partition("-")[0] in LETTERED
     )
 
 

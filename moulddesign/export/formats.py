@@ -151,6 +151,10 @@ BED_GAP_MM: Final = 8.0
 """Between neighbours on the bed, room for a brim around each; our choice [mm]."""
 
 
+Corner = tuple[float, float]
+"""Near left corner of a part on its plate [mm]."""
+
+
 def arranged_on_bed(
     meshes: Mapping[str, Mesh], bed_mm: tuple[float, float, float]
 ) -> tuple[tuple[str, tuple[float, float, float]], ...]:
@@ -160,48 +164,70 @@ def arranged_on_bed(
     slicers count it as a plate of its own.
     """
     width, depth, _ = bed_mm
-    plates: list[list[tuple[str, float, float]]] = [[]]
-    plate = _Plate(width, depth)
-    for name, mesh in meshes.items():
-        size_x, size_y, _ = mesh.size_mm.tolist()
-        corner = plate.place(size_x, size_y)
-        if corner is None:
-            plates.append([])
-            plate = _Plate(width, depth)
-            corner = plate.place(size_x, size_y) or (0.0, 0.0)
-        plates[-1].append((name, *corner))
-    shifts = []
-    for number, rows in enumerate(plates):
-        ends = [np.array([x, y]) + meshes[name].size_mm[:2] for name, x, y in rows]
+    sizes = {
+        name: (float(mesh.size_mm[0]), float(mesh.size_mm[1])) for name, mesh in meshes.items()
+    }
+    large_first = sorted(sizes, key=lambda name: -sizes[name][0] * sizes[name][1])
+    tried = [
+        _plates([(name, sizes[name]) for name in order], (width, depth), along=along)
+        for order in (list(sizes), large_first)
+        for along in (0, 1)
+    ]
+    shifts = {}
+    for number, plate in enumerate(min(tried, key=len)):
+        ends = [np.array(corner) + sizes[name] for name, corner in plate.items()]
         margin_x, margin_y = ((np.array([width, depth]) - np.max(ends, axis=0)) / 2.0).tolist()
         plate_x = number * (width + BED_GAP_MM)
-        for name, x, y in rows:
+        for name, (x, y) in plate.items():
             low = meshes[name].bounds[0]
-            shift = (float(x + margin_x + plate_x - low[0]), float(y + margin_y - low[1]), 0.0)
-            shifts.append((name, shift))
-    return tuple(shifts)
+            shifts[name] = (
+                float(x + margin_x + plate_x - low[0]), float(y + margin_y - low[1]), 0.0
+            )  # fmt: skip
+    return tuple((name, shifts[name]) for name in meshes)
 
 
-@dataclass(slots=True)
-class _Plate:
-    """Rows of parts from the front of a bed to its back [mm]."""
+def _plates(
+    parts: Sequence[tuple[str, Corner]], bed: Corner, *, along: int
+) -> list[dict[str, Corner]]:
+    """Return plates of parts of a size, each part as near to an edge of the bed as it goes."""
+    plates: list[dict[str, Corner]] = []
+    sizes = dict(parts)
+    for name, size in parts:
+        for plate in plates:
+            corner = _free_corner(plate, sizes, size, bed=bed, along=along)
+            if corner is not None:
+                plate[name] = corner
+                break
+        else:
+            plates.append({name: (0.0, 0.0)})
+    return plates
 
-    width: float
-    depth: float
-    x: float = 0.0
-    y: float = 0.0
-    row_depth: float = 0.0
 
-    def place(self, size_x: float, size_y: float) -> tuple[float, float] | None:
-        """Return the near left corner of a free place; None where the bed is full."""
-        if self.x > 0.0 and self.x + size_x > self.width:
-            self.x, self.y, self.row_depth = 0.0, self.y + self.row_depth + BED_GAP_MM, 0.0
-        if self.y > 0.0 and self.y + size_y > self.depth:
-            return None
-        corner = (self.x, self.y)
-        self.x += size_x + BED_GAP_MM
-        self.row_depth = max(self.row_depth, size_y)
-        return corner
+def _free_corner(
+    plate: Mapping[str, Corner],
+    sizes: Mapping[str, Corner],
+    size: Corner,
+    *,
+    bed: Corner,
+    along: int,
+) -> Corner | None:
+    """Return the free place nearest to an edge, beside or behind other parts; None without one."""
+    taken = [
+        (x, y, x + sizes[name][0] + BED_GAP_MM, y + sizes[name][1] + BED_GAP_MM)
+        for name, (x, y) in plate.items()
+    ]
+    free = [
+        (x, y)
+        for x in {0.0, *(end for _, _, end, _ in taken)}
+        for y in {0.0, *(end for *_, end in taken)}
+        if x + size[0] <= bed[0]
+        and y + size[1] <= bed[1]
+        and all(
+            x >= x1 or y >= y1 or x + size[0] + BED_GAP_MM <= x0 or y + size[1] + BED_GAP_MM <= y0
+            for x0, y0, x1, y1 in taken
+        )
+    ]
+    return min(free, key=lambda corner: (corner[along], corner[1 - along]), default=None)
 
 
 THREEMF_DECIMALS: Final = 6

@@ -97,8 +97,10 @@ def stop_inscriptions(design: Design, layout: PressLayout) -> tuple[str, ...]:
 
 
 def inscribe_block(design: Design, mould: MouldSet[BlockLayout]) -> MouldSet[BlockLayout]:
-    """Return a block with its capacity on the handle; the parameters are `inscribe_press`'s."""
-    return _lettered(design, mould, {"block": _handle(mould.layout)})
+    """Return blocks with their capacity on each handle; the parameters are `inscribe_press`'s."""
+    faces = (_handle(plate) for plate in mould.layout.plates)
+    names = (part.name for part in mould.parts)
+    return _lettered(design, mould, dict(zip(names, faces, strict=True)))
 
 
 def inscribe_cast(design: Design, mould: MouldSet[CastLayout]) -> MouldSet[CastLayout]:

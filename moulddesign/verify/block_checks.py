@@ -227,13 +227,14 @@ def cast_findings(
             within_ratio=SILICONE_RATIO,
             source=say("verify.tray-less-pastries"),
         ),
-        _least_silicone(say("verify.silicone-over-relief"), cover_mm),
-        _least_silicone(say("verify.silicone-beside-pastries"), side_mm),
+        _least_silicone(say("verify.silicone-over-relief"), cover_mm, say("verify.more-cover")),
+        _least_silicone(say("verify.silicone-beside-pastries"), side_mm, say("verify.more-land")),
     )
 
 
-def _least_silicone(what: Message, measured_mm: float) -> Finding:
-    """Return whether silicone is thick enough at its thinnest."""
+def _least_silicone(what: Message, measured_mm: float, more: Message) -> Finding:
+    """Return whether silicone is thick enough at its thinnest, and what makes it thicker."""
+    good = measured_mm >= LEAST_COVER_MM
     return Finding(
         what=what,
         part="master",
@@ -241,7 +242,8 @@ def _least_silicone(what: Message, measured_mm: float) -> Finding:
         limit=say("core.at-least", limit=LEAST_COVER_MM),
         unit="mm",
         source=PRACTICE,
-        verdict=judged(good=measured_mm >= LEAST_COVER_MM),
+        verdict=judged(good=good),
+        remedy=None if good else more,
     )
 
 

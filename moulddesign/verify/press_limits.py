@@ -25,6 +25,8 @@ HOLD_N: Final = 60.0
 MOST_BOW_MM: Final = 0.2
 """Most that the disc may bow under a push, a usual layer: by so much the stop would lie; our choice
 [mm]."""
+USUAL_VANE_MM: Final = 4.0
+"""Vanes so thick break only where they guide too short; our choice [mm]."""
 LEAST_GRIP_MM: Final = 20.0
 """Least reach of a grip lobe, about a finger's width; our choice [mm]."""
 
@@ -88,13 +90,15 @@ def press_limit_findings(
     """
     push_n = max(PUSH_N, force_n)
     plastic, thicker = say("verify.stronger-plastic"), say("verify.thicker-disc")
+    is_thin = sizes.vane_thickness_mm < USUAL_VANE_MM
+    vane = say("verify.thicker-vane") if is_thin else say("verify.longer-guide")
     disc = _disc(sizes, push_n, modulus_mpa)
     members = [
         (say("verify.neck-by-stress"), "plunger", across_mpa / _neck_mpa(sizes), plastic),
         (say("verify.lug-by-stress"), "plunger", along_mpa / _lug_mpa(sizes), plastic),
         (say("verify.stem-by-stress"), "plunger", across_mpa / _stem_mpa(sizes, push_n), plastic),
         (say("verify.vane-by-stress"), "plunger", along_mpa / _vane_mpa(sizes, push_n),
-         say("verify.thicker-vane")),
+         vane),
         (say("verify.disc-by-stress"), "plunger", along_mpa / disc.stress_mpa, thicker),
         (say("verify.stop-by-stress"), "stop", across_mpa * sizes.stop_mm2 / push_n, plastic),
     ]  # fmt: skip

@@ -157,7 +157,9 @@ def _stop_findings(of: _Stop) -> Iterator[Finding]:
     yield made.least_finding(bearing, _bearing_mm2(of), (LEAST_BEARING_MM2, "mm2"), part="stop")
     off_mm = of.apart_mm(each(swept, of.stop.shapes), of.lift_off)
     yield made.gap_finding(say("verify.stop-comes-off"), off_mm, "stop")
-    yield made.least_finding(say("verify.face-past-rim"), _past_rim_mm(of), (0.0, "mm"))
+    past_mm = _past_rim_mm(of)
+    farther = say("verify.farther-past-rim", more_mm=-past_mm)
+    yield made.least_finding(say("verify.face-past-rim"), past_mm, (0.0, "mm"), remedy=farther)
 
 
 def _bearing_mm2(of: _Stop) -> float:

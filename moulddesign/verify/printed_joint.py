@@ -257,6 +257,7 @@ def _hold(joint: _Joint) -> Iterator[Finding]:
         unit="mm",
         source=made.source,
         verdict=judged(good=away_mm < held_to_mm),
+        remedy=None if away_mm < held_to_mm else say("verify.less-clearance"),
     )
 
 
@@ -270,4 +271,5 @@ def _one_way(joint: _Joint) -> Finding:
         unit="",
         source=joint.made.source,
         verdict=judged(good=not goes_in, otherwise=Verdict.WARN),
+        remedy=say("verify.thicker-vane") if goes_in else None,
     )

@@ -133,8 +133,7 @@ class PrintedPress:
         """Return whether a value is at least a limit, given with its unit."""
         limit, unit = least
         is_good = measured >= limit - ROUND_OFF_MM
-        if remedy is None and not self.is_measured:
-            remedy = say("verify.measure-the-printer")
+        remedy = self.truer_printer if remedy is None else remedy
         return Finding(
             what=what,
             part=part,
@@ -145,6 +144,13 @@ class PrintedPress:
             verdict=judged(good=is_good),
             remedy=None if is_good else remedy,
         )
+
+    @property
+    def truer_printer(self) -> Message:
+        """What mends a joint that is loose or tight at the printing error."""
+        if not self.is_measured:
+            return say("verify.measure-the-printer")
+        return say("verify.truer-or-larger", error_mm=self.error_mm)
 
     @property
     def source(self) -> Message:

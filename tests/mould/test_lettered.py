@@ -131,3 +131,15 @@ def test_letters_whose_plateau_touches_itself_are_cut_all_the_same(weight_g):
     sleeve = make_mould(design, shaped(design).pastry).part("sleeve")
     assert sleeve.lettering
     assert 0.0 < body(sleeve.printed).volume < sleeve.plain.volume_mm3
+
+
+def test_every_block_is_lettered_where_cavities_take_several():
+    design = Design().with_values(
+        {
+            "mould.kind": "block", "mould.cavities": 8, "mould.lettering": True,
+            "printer.bed_mm": [180.0, 180.0, 180.0], "relief.layers": [],
+        }
+    )  # fmt: skip
+    written = inscribe_block(design, block(design.mould, design.printer, pastry(design, 60.0)))
+    assert len(written.parts) > 1
+    assert {part.lettering for part in written.parts} == {inscriptions(design)[0]}
