@@ -174,7 +174,8 @@ def arranged_on_bed(
         for along in (0, 1)
     ]
     shifts = {}
-    for number, plate in enumerate(min(tried, key=len)):
+    fewest = min(tried, key=len)
+    for number, plate in enumerate(fewest):
         ends = [np.array(corner) + sizes[name] for name, corner in plate.items()]
         margin_x, margin_y = ((np.array([width, depth]) - np.max(ends, axis=0)) / 2.0).tolist()
         plate_x = number * (width + BED_GAP_MM)
