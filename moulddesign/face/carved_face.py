@@ -11,7 +11,7 @@ from moulddesign.artwork.outline import Outline
 from moulddesign.core import SpecError, say
 from moulddesign.design.face_tables import FaceEdge, FaceTable, GroundForm
 from moulddesign.face.bands import Band, bands_of
-from moulddesign.face.carved_figures import figure_of
+from moulddesign.face.carved_figures import figures_of
 from moulddesign.face.crowns import Reach, crown_count, petal_row
 from moulddesign.face.grounds import (
     Ground,
@@ -68,8 +68,7 @@ class _Plan:
     def __call__(self, points: Points) -> FieldValues:
         points = np.asarray(points, dtype=np.float64).reshape(-1, 2)
         radius = np.hypot(points[:, 0], points[:, 1])
-        angle = np.arctan2(points[:, 1], points[:, 0])
-        spots = Spots(points, radius, angle, self._edge_of(points, radius))
+        spots = Spots.of(points, radius, self._edge_of(points, radius))
         surface = Surface(spots, self.ground(spots), self.level_mm)
         for part in self.parts:
             part(surface)
@@ -171,16 +170,10 @@ def carved_face(
         first += PIECES
     on_parts = wall - (disc.steepest_floor if disc is not None else 0.0)
     for part in table.parts:
-        rows.append(
-            figure_of(
-                part,
-                inner_mm=inner_mm,
-                disc_mm=0.0 if disc is None else disc.radius_mm,
-                scale=scale,
-                wall=on_parts,
-                first_piece=first,
-            )
-        )
+        rows += figures_of(
+            part, reach=reach, disc_mm=0.0 if disc is None else disc.radius_mm, scale=scale,
+            wall=on_parts, first_piece=first,
+        )  # fmt: skip
         first += PIECES
     free = disc.floor if disc is not None else room
     regions: tuple[ReliefRegion, ...] = ()
@@ -230,8 +223,7 @@ def _own_fold(outline: Outline) -> int:
 
 def _level_in_middle(ground: Ground, bands: tuple[Band, ...], inscribed_mm: float) -> float:
     """Return the height of the ground in the middle, steps of bands included."""
-    middle = np.zeros(1)
-    spots = Spots(np.zeros((1, 2)), middle, middle, np.array([inscribed_mm]))
+    spots = Spots.of(np.zeros((1, 2)), np.zeros(1), np.array([inscribed_mm]))
     surface = Surface(spots, ground(spots))
     for band in bands:
         band(surface)

@@ -5,6 +5,7 @@ width. Bending moves it sideways by 4 b x (1 - x / length), which steepens what 
 most 1 + 4 |b|: walls are laid flatter by that much.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import cos, pi, radians, sin
 from typing import Final
@@ -12,6 +13,7 @@ from typing import Final
 import numpy as np
 
 from moulddesign.design.face_tables import Figure, Meets, PartTable
+from moulddesign.face.crowns import Reach
 from moulddesign.face.silhouettes import NEAR_OUTSIDE_MM, PAD_MM, Silhouettes
 from moulddesign.face.surface import Surface, higher_of, lower_of
 from moulddesign.geometry import Indices, Points
@@ -63,11 +65,13 @@ class CarvedFigure:
             centre = foot + middle * way
             in_disc = float(np.hypot(centre[0], centre[1])) < self.disc_mm
             base = surface.floor if in_disc else surface.ground
-            out = points - centre
-            rows = np.flatnonzero((out * out).sum(axis=1) < reach * reach)
+            rows = surface.spots.near(centre, reach)
+            out = points[rows] - centre
+            inside = (out * out).sum(axis=1) < reach * reach
+            rows, out = rows[inside], out[inside]
             if len(rows):
-                x = out[rows] @ way + middle
-                y = turn * (way[0] * out[rows, 1] - way[1] * out[rows, 0])
+                x = out @ way + middle
+                y = turn * (way[0] * out[:, 1] - way[1] * out[:, 0])
                 self._carve(surface, base, rows, x, y, self.first_piece + 4 * number)
 
     def _carve(  # noqa: PLR0917 (what a point is to a figure)
@@ -142,23 +146,23 @@ class CarvedFigure:
         return body
 
 
-def figure_of(
+def figures_of(
     table: PartTable,
     *,
-    inner_mm: float,
+    reach: Reach,
     disc_mm: float,
     scale: float,
     wall: float,
     first_piece: int,
-) -> CarvedFigure:
-    """Return a figure with its copies.
+) -> tuple[CarvedFigure, ...]:
+    """Return a part and its copies, one figure for each length that occurs.
 
     Parameters
     ----------
-    inner_mm : float
-        Largest circle in the room that it has [mm].
+    reach : Reach
+        Of the room that it has. What ends near its edge is stretched to follow it, as petals are.
     disc_mm : float
-        Radius of the medallion; 0 is none [mm].
+        Radius of the medallion, in which nothing is stretched; 0 is none [mm].
     scale : float
         Factor of heights.
     wall : float
@@ -166,11 +170,44 @@ def figure_of(
     first_piece : int
         Its first piece number.
     """
-    length_mm = table.length_ratio * inner_mm
+    inner_mm = reach.inner_mm
+    places = _copies(table)
+    ends = table.at_ratio + table.length_ratio * cos(radians(table.heading_deg))
+    middle_mm = (table.at_ratio + ends) / 2.0 * inner_mm
+    rays = np.array([towards for towards, _, _ in places])
+    follow = min(max(ends, 0.0), 1.0) ** 2 if middle_mm >= disc_mm else 0.0
+    stretch = np.round(1.0 + follow * (reach(rays) / inner_mm - 1.0), 3)
+    found = []
+    for number, factor in enumerate(np.unique(stretch)):
+        some = [place for place, own in zip(places, stretch, strict=True) if own == factor]
+        found.append(
+            _figure(
+                table, some, size_mm=inner_mm * float(factor), disc_mm=disc_mm, scale=scale,
+                wall=wall, first_piece=first_piece + 4 * number * len(places),
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+Placed = tuple[float, float, float]
+"""Direction from the middle, heading [rad], and -1 for a mirror image."""
+
+
+def _figure(  # noqa: PLR0913 (as `figures_of`)
+    table: PartTable,
+    places: Sequence[Placed],
+    *,
+    size_mm: float,
+    disc_mm: float,
+    scale: float,
+    wall: float,
+    first_piece: int,
+) -> CarvedFigure:
+    """Return copies of one length; `size_mm` is what lengths are shares of."""
+    length_mm = table.length_ratio * size_mm
     widest_mm = max(table.width_ratio * length_mm / 2.0, LEAST_HALF_MM)
     half = widest_mm * _half_profile(table.figure)
-    edge_points = _edge(table, length_mm, widest_mm, half)
-    edge = Silhouettes([edge_points])
+    edge = Silhouettes([_edge(table, length_mm, widest_mm, half)])
     grid = np.linspace(0.0, length_mm, 60)
     deepest = max(
         float(edge(0, grid, np.full(60, y)).max()) for y in np.linspace(0.0, widest_mm, 12)
@@ -178,16 +215,15 @@ def figure_of(
     wall = wall / (1.0 + 4.0 * abs(table.bend))
     height_mm = table.height_mm * scale
     if table.figure in BY_DISTANCE:
-        height_mm = min(
-            height_mm, TOP_SHARE * wall * deepest / (1.0 if table.figure is Figure.STAR else 2.0)
-        )
+        steep = 1.0 if table.figure is Figure.STAR else 2.0
+        height_mm = min(height_mm, TOP_SHARE * wall * deepest / steep)
     least = max(LEAST_HALF_MM, 2.0 * height_mm * abs(table.cup) / (TOP_SHARE * wall))
-    feet, ways, turns = _copies(table, table.at_ratio * inner_mm)
+    at_mm = table.at_ratio * size_mm
     return CarvedFigure(
         table=table,
-        feet=feet,
-        ways=ways,
-        turns=turns,
+        feet=np.array([(at_mm * cos(towards), at_mm * sin(towards)) for towards, _, _ in places]),
+        ways=np.array([(cos(way), sin(way)) for _, way, _ in places]),
+        turns=tuple(turn for _, _, turn in places),
         length_mm=length_mm,
         half_mm=np.maximum(half, least),
         edge=edge,
@@ -250,17 +286,13 @@ def _crescent_edge(length_mm: float, widest_mm: float) -> Points:
     return np.concatenate([outer, arc[1:]])
 
 
-def _copies(table: PartTable, at_mm: float) -> tuple[Points, Points, tuple[float, ...]]:
-    """Return feet, directions and senses of a part's copies."""
-    feet, ways, turns = [], [], []
+def _copies(table: PartTable) -> list[Placed]:
+    """Return where a part's copies lie; a mirror image changes left and right."""
+    found: list[Placed] = []
     for copy in range(table.copies):
         towards = radians(table.towards_deg + 360.0 * copy / table.copies)
         way = towards + radians(table.heading_deg)
-        feet.append((at_mm * cos(towards), at_mm * sin(towards)))
-        ways.append((cos(way), sin(way)))
-        turns.append(1.0)
+        found.append((towards, way, 1.0))
         if table.mirrored:
-            feet.append((-feet[-1][0], feet[-1][1]))
-            ways.append((-ways[-1][0], ways[-1][1]))
-            turns.append(-1.0)
-    return np.array(feet), np.array(ways), tuple(turns)
+            found.append((pi - towards, pi - way, -1.0))
+    return found

@@ -8,7 +8,7 @@ slope. Minimum and maximum of pieces no steeper than the draft allows are no ste
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import radians, tan
+from math import asin, atan2, pi, radians, tan
 from typing import Final
 
 import numpy as np
@@ -30,9 +30,30 @@ class Spots:
     edge: Heights
     """Distance inside the outline; far from it only a lower bound [mm]."""
 
-    def at(self, rows: Indices) -> "Spots":
-        """Return some of them."""
-        return Spots(self.points[rows], self.radius[rows], self.angle[rows], self.edge[rows])
+    order: Indices
+    """Their rows by rising angle."""
+
+    @classmethod
+    def of(cls, points: Points, radius: Heights, edge: Heights) -> "Spots":
+        """Return points with their distances from the middle and inside the outline."""
+        angle = np.arctan2(points[:, 1], points[:, 0])
+        return cls(points, radius, angle, edge, np.argsort(angle))
+
+    def near(self, centre: Points, reach_mm: float) -> Indices:
+        """Return the rows of points within a distance of a place, and of a few more."""
+        away = float(np.hypot(centre[0], centre[1]))
+        rows = self.order
+        if away > reach_mm:
+            half = asin(reach_mm / away)
+            middle = atan2(float(centre[1]), float(centre[0]))
+            turned = self.angle[rows]
+            parts = [
+                rows[slice(*np.searchsorted(turned, (middle - half + turn, middle + half + turn)))]
+                for turn in (-2.0 * pi, 0.0, 2.0 * pi)
+            ]
+            rows = np.concatenate(parts)
+        kept: Indices = rows[np.abs(self.radius[rows] - away) < reach_mm]
+        return kept
 
 
 class Surface:
