@@ -24,11 +24,14 @@ from moulddesign.relief.field import Heights
 
 LINE_STEP_MM: Final = 0.1
 """Between points of a band's middle line."""
+ROUNDED: Final = 1.5
+"""Least radius of a middle line's corners, in half widths of its band."""
+CORNER_CHORDS: Final = 96
 SMOOTHED_MM: Final = 0.9
 NEWTON_ROUNDS: Final = 3
 EVENED_MM: Final = 3.0
 """Over which the shortening of a side is evened out along the line."""
-LEAST_TIGHT: Final = 0.35
+LEAST_TIGHT: Final = 0.3
 """A side that is shortened more lies beyond the corner's middle, where points have other feet."""
 CORNER_RAD: Final = 0.6
 """Turn within `CORNER_SPAN_MM` of a drawn outline that makes a corner: about 35 deg."""
@@ -45,8 +48,7 @@ class MiddleLine:
     evenly too, also where the line is made of chords or has a corner.
     """
 
-    def __init__(self, line: Outline, breaks: Points) -> None:
-        ring = shapely.LinearRing(line.points)
+    def __init__(self, ring: shapely.LinearRing, breaks: Points) -> None:
         self.length_mm = float(ring.length)
         count = max(int(self.length_mm / LINE_STEP_MM), 64)
         self._step = self.length_mm / count
@@ -128,7 +130,9 @@ class Band:
             self._step(surface)
             return
         edge = surface.spots.edge
-        rows = np.flatnonzero((edge > self.outer_mm - 0.1) & (edge < self.inner_mm + 0.1))
+        # A middle line that is rounded at a corner lies further inside there.
+        beyond = 0.1 if self.line is None else self.width_mm / 2.0
+        rows = np.flatnonzero((edge > self.outer_mm - 0.1) & (edge < self.inner_mm + beyond))
         if not len(rows):
             return
         if self.line is not None:
@@ -278,7 +282,7 @@ def bands_of(
         height_mm = table.height_mm * scale
         if table.section is BandSection.STEP:
             width_mm = height_mm / wall
-        line = _middle_line(table, outline, at_mm + width_mm / 2.0, number)
+        line = _middle_line(table, outline, (at_mm, width_mm / 2.0), number)
         repeats = _repeats(table, line, width_mm, scale)
         made.append(
             Band(
@@ -297,16 +301,23 @@ def bands_of(
 
 
 def _middle_line(
-    table: BandTable, outline: Outline, inset_mm: float, number: int
+    table: BandTable, outline: Outline, place: tuple[float, float], number: int
 ) -> MiddleLine | None:
+    """Return the middle line of a fill at a distance inside the outline, for its half width.
+
+    Corners and valleys are rounded, so that neither side of the band folds over itself.
+    """
     if table.fill is None:
         return None
-    try:
-        line = outline.inset(inset_mm)
-    except SpecError as error:
+    start_mm, half_mm = place
+    inset_mm, round_mm = start_mm + half_mm, ROUNDED * half_mm
+    line = outline.shape
+    for grow in (-inset_mm - round_mm, 2.0 * round_mm, -round_mm):
+        line = line.buffer(grow, quad_segs=CORNER_CHORDS)
+    if line.geom_type != "Polygon" or line.is_empty or line.interiors:
         need = say("face.no-room-for-band", inset_mm=inset_mm)
-        raise SpecError(f"face.bands.{number}.width_mm", table.width_mm, need) from error
-    return MiddleLine(line, corners_of(outline))
+        raise SpecError(f"face.bands.{number}.width_mm", table.width_mm, need)
+    return MiddleLine(shapely.orient_polygons(line).exterior, corners_of(outline))
 
 
 def _repeats(table: BandTable, line: MiddleLine | None, width_mm: float, scale: float) -> Indices:
