@@ -13,10 +13,10 @@ from shapely import MultiPolygon, Polygon
 from moulddesign.artwork import polygons
 from moulddesign.artwork.legibility import thickened
 from moulddesign.artwork.lettering import lettering, lower_rim_lettering, rim_lettering
-from moulddesign.artwork.motifs import DEFAULT_SIZES, MotifSize, motif
+from moulddesign.artwork.motifs import MotifSize, fitted_size, motif
 from moulddesign.artwork.patterns import artwork
 from moulddesign.core import Message, SpecError, say
-from moulddesign.design import Along, Layer
+from moulddesign.design import Along, Layer, Motif
 
 RIM_LETTERS_MM: Final = 6.0
 CAP_SHARE: Final = 0.78
@@ -41,6 +41,12 @@ class LayerRegion:
     """Share of its layer's depth."""
     layer: Layer
     """What it comes from."""
+    place: int
+    """Which layer that is, counted from 0."""
+    layer_mm2: float
+    """Area of the whole layer before later ones cover it [mm^2]."""
+    added: shapely.Geometry
+    """What thickening its strokes added; empty where they stay as drawn."""
 
 
 def layer_regions(
@@ -65,8 +71,8 @@ def layer_regions(
         A drawing, picture or font cannot be used.
     """
     result: list[LayerRegion] = []
-    for layer in layers:
-        added = _placed_regions(layer, available, folder)
+    for place, layer in enumerate(layers):
+        added = _placed_regions(layer, place, available, folder)
         cover = polygons.polygon_union([polygons.polygon_set(part.shape) for part in added])
         cover = (
             polygons.offset(cover, layer.gap_mm, CIRCLE_SEGMENTS) if layer.gap_mm > 0.0 else cover
@@ -94,21 +100,30 @@ def largest_mm(shape: shapely.Geometry, available: Polygon) -> float:
     return float(low)
 
 
-def _placed_regions(layer: Layer, available: Polygon, folder: Path) -> list[LayerRegion]:
+def _placed_regions(
+    layer: Layer, place: int, available: Polygon, folder: Path
+) -> list[LayerRegion]:
     """Return the parts of one layer, thickened, placed and copied."""
-    found = _sized_regions(layer, available, folder)
-    if layer.least_stroke_mm is not None:
-        thick = layer.least_stroke_mm
-        found = [replace(part, shape=thickened(part.shape, thick)) for part in found]
-    placed = [
-        LayerRegion(_with_copies(part.shape, layer), part.depth_share, layer) for part in found
-    ]
+    drawn = _sized_regions(layer, available, folder)
+    found, thick = drawn, layer.least_stroke_mm
+    if thick is not None:
+        found = [replace(part, shape=thickened(part.shape, thick)) for part in drawn]
+    placed = [_with_copies(part.shape, layer) for part in found]
     reach = available.buffer(OVERLAP_MM)
-    if not all(reach.covers(part.shape) for part in placed):
+    if not all(reach.covers(shape) for shape in placed):
         raise SpecError(
             "relief.layers.size_mm", layer.size_mm, _fitting_size(found, layer, available)
         )
-    return placed
+    thin = placed if thick is None else [_with_copies(part.shape, layer) for part in drawn]
+    area_mm2 = sum(shape.area for shape in placed)
+    return [
+        LayerRegion(
+            shape=shape, depth_share=part.depth_share, layer=layer, place=place,
+            layer_mm2=area_mm2,
+            added=shapely.MultiPolygon() if thick is None else shape.difference(before),
+        )
+        for shape, before, part in zip(placed, thin, found, strict=True)
+    ]  # fmt: skip
 
 
 def _fitting_size(found: list[polygons.Region], layer: Layer, available: Polygon) -> Message:
@@ -124,7 +139,8 @@ def _fitting_size(found: list[polygons.Region], layer: Layer, available: Polygon
 def _sized_regions(layer: Layer, available: Polygon, folder: Path) -> list[polygons.Region]:
     """Return a layer's regions at their size, before they are moved [mm]."""
     if layer.motif is not None:
-        return list(motif(layer.motif, _motif_outline(layer, available), _motif_size(layer)))
+        outline = _motif_outline(layer, available)
+        return list(motif(layer.motif, outline, _motif_size(layer, layer.motif, outline)))
     if layer.text is not None and layer.along not in (None, Along.STRAIGHT):
         return list(_rim_regions(layer, layer.text, available, folder=folder))
     if layer.text is not None:
@@ -166,11 +182,10 @@ def _motif_outline(layer: Layer, available: Polygon) -> Polygon:
     return _scaled(available, layer.size_mm / max(right - left, high - low))
 
 
-def _motif_size(layer: Layer) -> MotifSize:
-    usual = DEFAULT_SIZES[layer.motif] if layer.motif is not None else None
+def _motif_size(layer: Layer, kind: Motif, outline: Polygon) -> MotifSize:
     given = {name: getattr(layer, name) for name in ("count", "stroke_mm", "band_mm")}
     said = {name: value for name, value in given.items() if value is not None}
-    return replace(usual, **said) if usual is not None else MotifSize(**said)
+    return replace(fitted_size(kind, outline), **said)
 
 
 def _rim_regions(

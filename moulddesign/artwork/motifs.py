@@ -8,8 +8,8 @@ were chosen by eye.
 """
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import astuple, dataclass
-from math import cos, hypot, isfinite, pi, sin, tan, tau
+from dataclasses import astuple, dataclass, replace
+from math import cos, hypot, isfinite, pi, sin, sqrt, tan, tau
 from types import MappingProxyType
 from typing import Final, TypeAlias
 
@@ -18,6 +18,7 @@ import shapely
 from shapely import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.polygon import orient
 
+from moulddesign.artwork.outline import rotational_symmetry
 from moulddesign.artwork.polygons import Region
 from moulddesign.core import SpecError, say
 from moulddesign.design import Motif
@@ -254,6 +255,8 @@ FILL_QUAD_SEGS: Final = 32
 CREVICE_SHARE: Final = 0.9
 """Gaps narrower than this share of a stroke are filled."""
 CREVICE_QUAD_SEGS: Final = 8
+LEAST_MESH_SHARE: Final = 0.15
+"""A mesh that the frame cuts down to less than this share of a whole one is filled; our choice."""
 ARC_SIMPLIFIED_MM: Final = 0.002
 """Corners that move an edge by less are left out [mm]."""
 
@@ -359,6 +362,7 @@ def lattice(outline: Polygon, size: MotifSize) -> MultiPolygon:
     inside = outline.buffer(-stroke_mm, quad_segs=FILL_QUAD_SEGS)
     crossed = _rotated(shapely.union_all(strokes), middle, pi / 4.0)
     bars_and_frame = _crevices_filled(outline.difference(inside).union(crossed), stroke_mm)
+    bars_and_frame = _cut_meshes_filled(bars_and_frame)
     turned = [_rotated(dot, middle, pi / 4.0) for dot in dots]
     return _polygons([bars_and_frame, *_dots_clear_of(bars_and_frame, turned, stroke_mm)])
 
@@ -380,6 +384,7 @@ def scales(outline: Polygon, size: MotifSize) -> MultiPolygon:
     inside = outline.buffer(-stroke_mm, quad_segs=FILL_QUAD_SEGS)
     rims = shapely.union_all([_rim(centre, radius, stroke_mm) for centre in centres])
     drawn = _crevices_filled(outline.difference(inside).union(rims & inside), stroke_mm)
+    drawn = _cut_meshes_filled(drawn)
     eye_mm = min(band_mm, 0.2 * radius, 0.58 * radius - 1.5 * stroke_mm)
     eyes = [Point(at.x, at.y - 0.42 * radius).buffer(eye_mm, quad_segs=8) for at in centres]
     within = [eye for eye in eyes if inside.contains(eye)]
@@ -407,6 +412,17 @@ def _crevices_filled(shape: shapely.Geometry, stroke_mm: float) -> shapely.Geome
     filled = shapely.buffer(grown, -radius_mm, quad_segs=CREVICE_QUAD_SEGS)
     # A dilated and eroded arc gains corners at each step.
     return shapely.simplify(filled, ARC_SIMPLIFIED_MM)
+
+
+def _cut_meshes_filled(shape: shapely.Geometry) -> shapely.Geometry:
+    """Return a shape without the small holes that its frame cuts off a repeat.
+
+    What is left of a mesh that the frame cuts looks like a fault of the print where it is small.
+    """
+    holes = [Polygon(ring) for part in shapely.get_parts(shape) for ring in part.interiors]
+    whole = max((hole.area for hole in holes), default=0.0)
+    cut = [hole for hole in holes if hole.area < LEAST_MESH_SHARE * whole]
+    return shapely.union_all([shape, *cut])
 
 
 def _dots_clear_of(
@@ -462,6 +478,54 @@ DEFAULT_SIZES: Final[Mapping[Motif, MotifSize]] = MappingProxyType(
     }
 )
 """Sizes that look well on a top of 60 mm, our choice."""
+USUAL_TOP_MM: Final = 60.0
+"""Diameter of the top for which they were chosen [mm]."""
+BORDERS: Final = frozenset({Motif.SCALLOPS, Motif.LEAF_RING, Motif.BRAID, Motif.ROPE, Motif.BEADS})
+"""Motifs whose parts lie along the edge."""
+STARS: Final = frozenset({Motif.PETALS, Motif.RAYS})
+"""Motifs whose parts lie around the middle."""
+
+
+def whole_repeats(kind: Motif, outline: Polygon) -> int:
+    """Return the count of which a motif's count has to be a multiple to match an outline.
+
+    It is the order of the outline's rotational symmetry, and twice that for rays, of which a long
+    and a short one make a repeat; 1 where any count matches: on a disc, or where the motif's parts
+    do not go around.
+    """
+    if kind not in BORDERS | STARS:
+        return 1
+    return rotational_symmetry(outline) * (2 if kind is Motif.RAYS else 1)
+
+
+def fitted_size(kind: Motif, outline: Polygon) -> MotifSize:
+    """Return the usual size of a motif with as many whole repeats as an outline takes.
+
+    Parts of a border, meshes and scales stay about as large as on the usual top. Those that go
+    around are a multiple of `whole_repeats`.
+
+    Examples
+    --------
+    >>> square = shapely.box(-15, -15, 15, 15)
+    >>> fitted_size(Motif.BRAID, square).count, fitted_size(Motif.PETALS, square).count
+    (12, 8)
+    """
+    usual = DEFAULT_SIZES[kind]
+    left, low, right, high = outline.bounds
+    if kind in BORDERS:
+        # The middle line of a border lies half its width inside the edge, so by the formula for
+        # parallel curves it is pi times that width shorter.
+        ratio = (outline.length / pi - usual.band_mm) / (USUAL_TOP_MM - usual.band_mm)
+    elif kind is Motif.LATTICE:
+        # Bars are a whole number of meshes apart across the box where one more than them is even.
+        across = hypot(right - left, high - low) / (sqrt(2.0) * USUAL_TOP_MM)
+        return replace(usual, count=max(2 * round((usual.count + 1) * across / 2.0) - 1, 1))
+    elif kind is Motif.SCALES:
+        ratio = (right - left) / USUAL_TOP_MM
+    else:
+        ratio = 1.0
+    step = whole_repeats(kind, outline)
+    return replace(usual, count=max(round(usual.count * ratio / step), 1) * step)
 
 
 def motif(kind: Motif, outline: Polygon, size: MotifSize) -> tuple[Region, ...]:

@@ -285,3 +285,39 @@ def width_for_volume_mm(table: PastryTable, volume_mm3: float, height_to_width: 
         return width_for_area_mm(table, volume_mm3 / (height_to_width * width_mm)) - width_mm
 
     return float(brentq(excess, 1e-3, widest, xtol=1e-9))
+
+
+MOST_SYMMETRY: Final = 48
+"""Highest order of symmetry that is looked for; more lobes than this look round; our choice."""
+SAME_RADIUS: Final = 0.005
+"""How far turned outlines may differ and count as the same, as a share of the radius; our
+choice."""
+
+
+def rotational_symmetry(shape: shapely.Polygon) -> int:
+    """Return of how many like parts around the middle an outline is; 1 for a disc, as for none.
+
+    Distances from the centroid are compared, so the outline should be star-shaped about it.
+
+    Examples
+    --------
+    >>> rotational_symmetry(shapely.box(-3, -3, 3, 3)), rotational_symmetry(shapely.box(0, 0, 6, 3))
+    (4, 2)
+    >>> rotational_symmetry(shapely.Point(0, 0).buffer(9.0))
+    1
+    """
+    ring, middle = shape.exterior, shape.centroid
+    places = np.linspace(0.0, ring.length, 4096, endpoint=False)
+    x, y = (shapely.get_coordinates(ring.interpolate(places)) - (middle.x, middle.y)).T
+    order = np.argsort(angles := np.arctan2(y, x) % (2.0 * pi))
+    radii, angles = np.hypot(x, y)[order], angles[order]
+    slack = SAME_RADIUS * radii.max()
+    if np.ptp(radii) < 2.0 * slack:
+        return 1
+
+    def turned(parts: int) -> Points:
+        radii_ahead: Points = np.interp(angles + 2.0 * pi / parts, angles, radii, period=2.0 * pi)
+        return radii_ahead
+
+    matching = (n for n in range(MOST_SYMMETRY, 1, -1) if np.abs(turned(n) - radii).max() < slack)
+    return next(matching, 1)

@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from PIL import Image, ImageOps, UnidentifiedImageError
+from scipy.ndimage import minimum_filter
 from skimage.filters import gaussian, threshold_otsu
 from skimage.measure import find_contours
 
@@ -87,6 +88,32 @@ def _threshold(grey: NDArray[np.float64], threshold: float | None, path: Path) -
     # without grey, not along it.
     dark = grey <= threshold_otsu(grey)
     return float(grey[dark].mean() + grey[~dark].mean()) / 2.0
+
+
+LEVEL_STEP: Final = 0.12
+"""Difference in brightness from that of most of what is dark, or light, that is another shade; our
+choice."""
+EDGE_PX: Final = 3
+"""Pixels beside an edge that may be grey for the sake of the edge."""
+
+
+def picture_greys(name_or_path: str, folder: Path) -> float:
+    """Return the share of a picture's area that is neither its dark nor its light shade.
+
+    Those greys are lost: below the threshold they stand out fully, above it not at all. Pixels
+    beside an edge between the two are not counted. 0 for a drawing, whose greys are depths.
+    """
+    path = artwork_file(name_or_path, folder)
+    if path.suffix.lower() not in PICTURES:
+        return 0.0
+    grey = _brightness(path)
+    dark = grey < _threshold(grey, None, path)
+    lost = 0
+    for shade in (dark, ~dark):
+        inside = minimum_filter(shade, 2 * EDGE_PX + 1)
+        if inside.any():
+            lost += int((np.abs(grey[inside] - np.median(grey[inside])) > LEVEL_STEP).sum())
+    return lost / grey.size
 
 
 def _brightness(path: Path) -> NDArray[np.float64]:
@@ -224,11 +251,21 @@ def artwork(
 
     It lies in the unit square around the origin, x right and y up, without overlap, deepest first.
     A relative path starts from the folder of the design file. Below the threshold, a brightness
-    from 0 to 1, a pixel of a picture stands out.
+    from 0 to 1, what is drawn stands out fully, and nothing else does.
     """
     path = artwork_file(name_or_path, folder)
     if path.suffix.lower() in PICTURES:
         return picture_regions(path, threshold)
-    if threshold is not None:
-        raise SpecError("threshold", threshold, say("artwork.threshold-without-picture"))
-    return svg_regions(path)
+    found = svg_regions(path)
+    return found if threshold is None else _two_shades(found, threshold, path)
+
+
+def _two_shades(
+    found: tuple[polygons.Region, ...], threshold: float, path: Path
+) -> tuple[polygons.Region, ...]:
+    """Return what of a drawing is darker than the threshold, at full depth."""
+    dark = [polygons.polygon_set(r.shape) for r in found if 1.0 - r.depth_share < threshold]
+    if not dark:
+        raise FileError(str(path), say("artwork.nothing-dark"))
+    whole = [(polygons.polygon_union(dark), 1.0)]
+    return polygons.visible_regions(whole, say("artwork.file-relief", name=path.name))

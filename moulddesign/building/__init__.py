@@ -1,5 +1,6 @@
 """Design -> Build: the composition, and which checks each kind of mould needs.
 
+- `artwork_findings`: what becomes of each layer of artwork: legible, covered, grey, ragged.
 - `piece_findings`: what is checked of every piece, whatever mould it comes from.
 - `press_findings`: what is checked of a press, under each of its stamps.
 - `checks`: what is checked of each kind of mould: the numbers of the design go to `verify`.

@@ -4,12 +4,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from types import MappingProxyType
-from typing import Final
 
 import numpy as np
 import shapely
 
-from moulddesign.artwork.legibility import least_gap_mm, least_stroke_mm
+from moulddesign.building.artwork_findings import artwork_findings
 from moulddesign.building.remedies import (
     lighter_centre,
     room_for_centres,
@@ -34,18 +33,18 @@ from moulddesign.verify import (
 from moulddesign.verify.soundness import volume_finding, volume_mm3
 
 
-def relief_findings(pastry: Pastry, solid: Mesh, *, line_mm: float) -> tuple[Finding, ...]:
-    """Return what is found of a pastry's relief."""
+def relief_findings(design: Design, pastry: Pastry, solid: Mesh) -> tuple[Finding, ...]:
+    """Return what is found of a pastry's relief, which is that of the design."""
     carved = pastry.carved
     ground = None if carved is None else lambda points: carved.field(points).height
     return (
+        *artwork_findings(design, pastry),
         *(
             piece_checks.reading_finding(
                 solid, artwork=shape, flat_mm=pastry.height_mm, depth_mm=depth, ground=ground
             )
             for shape, depth in pastry.artwork
         ),
-        *_widths(pastry, line_mm),
         *(
             piece_checks.full_depth_finding(
                 solid, flat_mm=pastry.height_mm, depth_mm=part.depth_mm, artwork_mm2=part.shape.area
@@ -81,27 +80,6 @@ def face_figures_of(pastry: Pastry, solid: Mesh) -> face_checks.FaceFigures | No
     return face_checks.face_figures(
         solid, face_checks.AskedHeights(grid=grid, heights_mm=heights, ground_mm=ground)
     )
-
-
-RAISED_WIDTHS: Final = say("building.thinnest-raised-stroke"), say("building.thinnest-raised-gap")
-SUNK_WIDTHS: Final = say("building.thinnest-sunk-stroke"), say("building.thinnest-sunk-gap")
-"""What is found of the strokes and of the gaps of a relief."""
-
-
-def _widths(pastry: Pastry, line_mm: float) -> Iterator[Finding]:
-    """Yield whether strokes and gaps can be printed and filled."""
-    for shape, depth_mm in pastry.artwork:
-        raised = depth_mm > 0.0
-        limits = piece_checks.least_widths_mm(line_mm=line_mm, raised=raised)
-        for what, search, limit_mm in zip(
-            RAISED_WIDTHS if raised else SUNK_WIDTHS,
-            (least_stroke_mm, least_gap_mm),
-            limits,
-            strict=True,
-        ):
-            thin = search(shape, below_mm=limit_mm)
-            place = None if thin is None else (thin.width_mm, thin.x_mm, thin.y_mm)
-            yield piece_checks.width_finding(what, thinnest=place, limit_mm=limit_mm)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -145,7 +123,7 @@ def piece_findings(made: CheckInput) -> tuple[Finding, ...]:
         *_crust_findings(made),
         *_face_findings(made),
         *_centre_findings(made),
-        *relief_findings(made.pastry, solid, line_mm=made.design.printer.line_width_mm),
+        *relief_findings(made.design, made.pastry, solid),
     )
 
 

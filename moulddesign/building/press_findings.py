@@ -68,8 +68,11 @@ def further_stamp_findings(
     made: CheckInput, table: PressTable, one: FurtherPastry
 ) -> tuple[Finding, ...]:
     """Judge a further stamp and its pastry as the first are judged."""
+    stamps = {f"stamp-{stamp.name}": stamp for stamp in made.design.further_stamps}
+    relief = stamps[one.stamp_name].relief(made.design.relief)
     own = replace(
         made,
+        design=made.design.model_copy(update={"relief": relief}),
         pastry=one.pastry,
         interior=one.interior,
         pastry_name=one.pastry_name,

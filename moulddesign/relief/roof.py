@@ -355,6 +355,8 @@ class ReliefRegion:
     """Least angle between its walls and the pull direction."""
     colour: str | None = None
     """Of the dough that is pressed into its engraving first."""
+    parts: tuple[LayerRegion, ...] = ()
+    """What of the layers it is made of."""
 
     def roof(self) -> Roof:
         """Return the surface over the region, from z = 0 at its edge."""
@@ -408,7 +410,8 @@ def set_apart(parts: Sequence[ReliefRegion]) -> tuple[ReliefRegion, ...]:
         shape = shapely.union_all([part.shape for part in group])
         if taken.distance(shape) < APART_MM:
             shape = shape.difference(taken.buffer(APART_MM))
-        made.insert(0, replace(group[-1], shape=snapped_to_grid(shape)))
+        drawn = tuple(layer for part in group for layer in part.parts)
+        made.insert(0, replace(group[-1], shape=snapped_to_grid(shape), parts=drawn))
         taken = taken.union(shape)
     return tuple(part for part in made if not part.shape.is_empty)
 
@@ -427,4 +430,5 @@ def _relief_region(part: LayerRegion, table: ReliefTable) -> ReliefRegion:
         profile=table.profile if layer.profile is None else layer.profile,
         draft_deg=table.draft_deg if layer.draft_deg is None else layer.draft_deg,
         colour=layer.colour,
+        parts=(part,),
     )

@@ -15,6 +15,7 @@
 - `piece_checks`: whether the crust is thick enough, the centres fit, and the relief reads,
   prints and fills.
 - `face_checks`: whether a carved face is what was asked for, and what crust it leaves.
+- `legible`: whether artwork can be read once it is pressed, and what of it is not seen.
 - `pull`: whether a moulded body comes out of its mould: no undercut, enough draft, a free way.
 - `printing`: whether a part prints: bed, first layer, overhang, bridges, walls, layers of the
   relief.

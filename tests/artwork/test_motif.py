@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from shapely import Point
 
 from moulddesign.artwork.legibility import least_gap_mm, least_stroke_mm
-from moulddesign.artwork.motifs import DEFAULT_SIZES, MotifSize, motif
+from moulddesign.artwork.motifs import DEFAULT_SIZES, MotifSize, fitted_size, motif
 from moulddesign.core import SpecError
 from moulddesign.design import Design, Motif
 from moulddesign.pastry.pastry import pastry
@@ -173,3 +173,25 @@ def test_crowded_borders_are_refused():
         motif(Motif.BEADS, DISC, MotifSize(count=400, stroke_mm=2.0, band_mm=4.0))
     with pytest.raises(SpecError, match="too narrow"):
         motif(Motif.ROPE, DISC, MotifSize(count=8, stroke_mm=1.0, band_mm=60.0))
+
+
+@pytest.mark.parametrize("kind", [Motif.BRAID, Motif.ROPE, Motif.BEADS, Motif.PETALS, Motif.RAYS])
+@pytest.mark.parametrize(("outline", "sides"), [(SQUARE, 4), (HEXAGON, 6)], ids=["4", "6"])
+def test_usual_counts_match_the_outline(kind, outline, sides):
+    size = fitted_size(kind, outline)
+    assert size.count % sides == 0
+    (region,) = motif(kind, outline, size)
+    turned = shapely.affinity.rotate(region.shape, 360.0 / sides, origin=(0, 0))
+    # a braid's track of 720 corners cuts each corner of the outline differently
+    assert turned.symmetric_difference(region.shape).area < 0.04 * region.shape.area
+
+
+@pytest.mark.parametrize("width_mm", [34.0, 60.0, 110.0])
+def test_usual_braids_are_as_coarse_on_every_size(width_mm):
+    disc = Point(0, 0).buffer(width_mm / 2, quad_segs=64)
+    pitches = [
+        pi * (width - DEFAULT_SIZES[Motif.BRAID].band_mm) / fitted_size(Motif.BRAID, shape).count
+        for width, shape in ((width_mm, disc), (60.0, Point(0, 0).buffer(30, quad_segs=64)))
+    ]
+    # a whole number of repeats, of which there are at least nine
+    assert pitches[0] == pytest.approx(pitches[1], rel=0.5 / 9)

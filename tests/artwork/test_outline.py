@@ -12,6 +12,7 @@ from moulddesign.artwork.outline import (
     ARC_CHORD_MM,
     Outline,
     outline_of_width,
+    rotational_symmetry,
     round_outline,
     width_for_area_mm,
     width_for_volume_mm,
@@ -199,3 +200,16 @@ def test_a_drawing_that_is_no_outline_is_refused(tmp_path, body):
     path.write_text(SVG.format(body))
     with pytest.raises(FileError, match="one closed shape without holes"):
         outline(str(path), 40.0)
+
+
+@pytest.mark.parametrize(
+    ("name", "parts"),
+    [  # a regular n-gon falls on itself n times in a turn; a disc always, which counts as once
+        pytest.param("round", 1),
+        pytest.param("square", 4),
+        pytest.param("hexagon", 6),
+        pytest.param("octagon", 8),
+    ],
+)
+def test_regular_outlines_repeat_as_often_as_they_have_sides(name, parts):
+    assert rotational_symmetry(outline_of_width(PastryTable(outline=name), 60.0).shape) == parts
