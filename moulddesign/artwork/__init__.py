@@ -7,7 +7,9 @@
 - `svg_paint`: how a drawing's elements are painted: the cascade of styles, colours as shares of
   the depth, fill and stroke as polygons.
 - `svg`: an SVG drawing as regions of relief.
-- `lettering`: a font file shaped and outlined, and lines of text, straight or along a circle.
+- `font_files`: the bundled font, those that the operating system keeps, which one has a text.
+- `lettering`: text shaped and outlined, in lines, in columns, or as a seal of two by two.
+- `path_lettering`: lettering along a circle or along the outline of the pastry itself.
 - `motifs`: motifs by construction, for a maker without a drawing: each fills or follows any
   outline.
 - `patterns`: artwork by name or by file: a bundled pattern, an SVG drawing, or a picture, which

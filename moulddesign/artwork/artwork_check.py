@@ -14,7 +14,7 @@ from PIL import Image, ImageDraw, ImageFont
 from shapely import MultiPolygon, Polygon
 
 from moulddesign.artwork import legibility
-from moulddesign.artwork.lettering import default_font
+from moulddesign.artwork.font_files import default_font
 from moulddesign.artwork.patterns import artwork, pattern_names
 from moulddesign.artwork.polygons import Region
 from moulddesign.core import SpecError, say

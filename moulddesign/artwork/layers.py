@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from math import ceil, cos, log2, radians, sin
 from pathlib import Path
+from types import MappingProxyType
 from typing import Final
 
 import numpy as np
@@ -11,18 +12,23 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from moulddesign.artwork import polygons
+from moulddesign.artwork.font_files import font_of
 from moulddesign.artwork.legibility import thickened
-from moulddesign.artwork.lettering import lettering, lower_rim_lettering, rim_lettering
+from moulddesign.artwork.lettering import column_lettering, lettering, seal_lettering
 from moulddesign.artwork.motifs import MotifSize, fitted_size, motif
+from moulddesign.artwork.path_lettering import (
+    CAP_SHARE,
+    DESCENDER_SHARE,
+    lower_outline_lettering,
+    lower_rim_lettering,
+    outline_lettering,
+    rim_lettering,
+)
 from moulddesign.artwork.patterns import artwork
 from moulddesign.core import Message, SpecError, say
-from moulddesign.design import Along, Layer, Motif
+from moulddesign.design import Along, Layer, LetterSet, Motif
 
 RIM_LETTERS_MM: Final = 6.0
-CAP_SHARE: Final = 0.78
-"""Height of capitals with room above, as a share of the em; common practice, no source."""
-DESCENDER_SHARE: Final = 0.25
-"""Depth of descenders with room below, as a share of the em; common practice, no source."""
 SIMPLIFIED_MM: Final = 0.002
 """Points that move an edge by less are left out [mm]."""
 CIRCLE_SEGMENTS: Final = 96
@@ -142,9 +148,10 @@ def _sized_regions(layer: Layer, available: Polygon, folder: Path) -> list[polyg
         outline = _motif_outline(layer, available)
         return list(motif(layer.motif, outline, _motif_size(layer, layer.motif, outline)))
     if layer.text is not None and layer.along not in (None, Along.STRAIGHT):
-        return list(_rim_regions(layer, layer.text, available, folder=folder))
+        return list(_regions_along(layer, layer.text, available, font=font_of(layer, folder)))
     if layer.text is not None:
-        return _scaled_to_size(lettering(layer.text, _font(layer, folder)), layer, available)
+        set_text = SETS[layer.set or LetterSet.ROW]
+        return _scaled_to_size(set_text(layer.text, font_of(layer, folder)), layer, available)
     return _scaled_to_size(artwork(str(layer.pattern), folder, layer.threshold), layer, available)
 
 
@@ -188,23 +195,29 @@ def _motif_size(layer: Layer, kind: Motif, outline: Polygon) -> MotifSize:
     return replace(fitted_size(kind, outline), **said)
 
 
-def _rim_regions(
-    layer: Layer, text: str, available: Polygon, *, folder: Path
+SETS: Final = MappingProxyType(
+    {
+        LetterSet.ROW: lettering,
+        LetterSet.COLUMN: column_lettering,
+        LetterSet.SEAL: seal_lettering,
+    }
+)
+
+
+def _regions_along(
+    layer: Layer, text: str, available: Polygon, *, font: Path | None
 ) -> tuple[polygons.Region, ...]:
+    """Return text along a circle, or along the edge of where it may lie."""
+    if layer.along in {Along.OUTLINE, Along.LOWER_OUTLINE}:
+        lay = outline_lettering if layer.along is Along.OUTLINE else lower_outline_lettering
+        return lay(text, font, outline=available, height_mm=layer.size_mm)
     height = layer.size_mm if layer.size_mm is not None else RIM_LETTERS_MM
     clear = float(available.exterior.distance(shapely.Point(0.0, 0.0)))
-    font = _font(layer, folder)
-    if layer.along is Along.LOWER_RIM:
-        radius = (
-            layer.radius_mm if layer.radius_mm is not None else clear - height * DESCENDER_SHARE
-        )
-        return lower_rim_lettering(text, font, radius_mm=radius, height_mm=height)
-    radius = layer.radius_mm if layer.radius_mm is not None else clear - height * CAP_SHARE
-    return rim_lettering(text, font, radius_mm=radius, height_mm=height)
-
-
-def _font(layer: Layer, folder: Path) -> Path | None:
-    return None if layer.font is None else folder / Path(layer.font).expanduser()
+    upper = layer.along is Along.UPPER_RIM
+    share = CAP_SHARE if upper else DESCENDER_SHARE
+    radius = layer.radius_mm if layer.radius_mm is not None else clear - height * share
+    lay_on_rim = rim_lettering if upper else lower_rim_lettering
+    return lay_on_rim(text, font, radius_mm=radius, height_mm=height)
 
 
 def _with_copies(shape: MultiPolygon, layer: Layer) -> MultiPolygon:

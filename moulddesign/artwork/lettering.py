@@ -1,4 +1,4 @@
-"""Lettering: a font file shaped and outlined, and lines of text, straight or along a circle.
+"""Lettering: text shaped and outlined, in lines, in columns, or as a seal of two by two.
 
 Text becomes glyphs in three steps: the bidirectional algorithm divides a line into runs of one
 direction and orders them as they are seen, HarfBuzz chooses and places the glyphs of each run, and
@@ -8,28 +8,22 @@ fontTools draws their outlines.
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib.util import find_spec
-from io import BytesIO
-from math import pi
+from itertools import groupby
+from operator import attrgetter
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 import uharfbuzz
 from bidi import algorithm
+from fontTools import unicodedata as scripts
 from fontTools.pens.basePen import BasePen
-from fontTools.ttLib import TTFont, TTLibError
 from picosvg.svg_transform import Affine2D
 
 from moulddesign.artwork import polygons
-from moulddesign.core import FileError, SpecError, read_bytes, say
+from moulddesign.artwork.font_files import Font, default_font, open_font
+from moulddesign.core import SpecError, say
 from moulddesign.geometry import Points
-
-MOST_FONT_BYTES: Final = 60_000_000
-DEFAULT_FONT: Final = "DejaVuSans-Bold.ttf"
-"""Bold, for thin strokes do not press; matplotlib ships it."""
-OUTLINE_TABLES: Final = ("glyf", "CFF ", "CFF2")
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,10 +35,16 @@ class Glyph:
     x: float
     """Its origin on the line."""
     y: float
-    centre: float
-    """Middle of the advance of the characters that it belongs to."""
+    left: float
+    right: float
+    """From where to where the advance of the characters goes that it belongs to."""
     joined: bool
     """Whether its script joins letters."""
+
+    @property
+    def centre(self) -> float:
+        """Middle of the advance of the characters that it belongs to."""
+        return (self.left + self.right) / 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,59 +53,6 @@ class ShapedLine:
 
     glyphs: tuple[Glyph, ...]
     advance: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Font:
-    """An opened font."""
-
-    path: Path
-    outlines: Any
-    """fontTools' view of it, a TTFont."""
-    shaper: Any
-    """HarfBuzz's view of it."""
-
-    @property
-    def em(self) -> float:
-        """Units in the em square."""
-        return float(self.outlines["head"].unitsPerEm)
-
-    @property
-    def pitch(self) -> float:
-        """From one line to the next [font units]."""
-        head = self.outlines["hhea"]
-        return float(head.ascent - head.descent + head.lineGap)
-
-
-def default_font() -> Path:
-    """Return the font that is used where none is given."""
-    spec = find_spec("matplotlib")
-    roots = spec.submodule_search_locations if spec else None
-    path = Path(roots[0] if roots else ".") / "mpl-data" / "fonts" / "ttf" / DEFAULT_FONT
-    if not path.is_file():
-        raise FileError(str(path), say("artwork.font-missing"))
-    return path
-
-
-@cache
-def open_font(path: Path) -> Font:
-    """Return an opened TrueType or OpenType font; the first of a collection.
-
-    Raises
-    ------
-    FileError
-        It cannot be read, is too large, or holds no outlines.
-    """
-    advice = say("artwork.font-for-one-script")
-    raw = read_bytes(path, most_bytes=MOST_FONT_BYTES, advice=advice)
-    try:
-        outlines = TTFont(BytesIO(raw), fontNumber=0, lazy=True)
-        shaper = uharfbuzz.Font(uharfbuzz.Face(uharfbuzz.Blob(raw)))
-    except (TTLibError, uharfbuzz.HarfBuzzError) as error:
-        raise FileError(str(path), say("artwork.no-font")) from error
-    if not any(table in outlines for table in OUTLINE_TABLES):
-        raise FileError(str(path), say("artwork.font-without-outlines"))
-    return Font(path, outlines, shaper)
 
 
 def shaped_line(text: str, font: Font) -> ShapedLine:
@@ -163,7 +110,7 @@ def _shaped_run(run: str, font: Font, pen: float, *, backward: bool) -> tuple[li
     buffer.direction = "rtl" if backward else "ltr"
     uharfbuzz.shape(font.shaper, buffer)
     infos, places = buffer.glyph_infos, buffer.glyph_positions
-    centres = _centres(infos, places, pen)
+    spans = _spans(infos, places, pen)
     joined = any(unicodedata.bidirectional(char) == "AL" for char in run)
     glyphs: list[Glyph] = []
     for info, place in zip(infos, places, strict=True):
@@ -171,21 +118,23 @@ def _shaped_run(run: str, font: Font, pen: float, *, backward: bool) -> tuple[li
         glyphs.append(
             Glyph(
                 _glyph_outline(font, info.codepoint), pen + place.x_offset, float(place.y_offset),
-                centres[info.cluster], joined,
+                *spans[info.cluster], joined,
             )
         )  # fmt: skip
         pen += place.x_advance
     return glyphs, pen
 
 
-def _centres(infos: Sequence[Any], places: Sequence[Any], pen: float) -> dict[int, float]:
-    """Return the middle of each cluster's advance, so that marks rotate with their letter."""
+def _spans(
+    infos: Sequence[Any], places: Sequence[Any], pen: float
+) -> dict[int, tuple[float, float]]:
+    """Return each cluster's advance from left to right, so that marks rotate with their letter."""
     spans: dict[int, tuple[float, float]] = {}
     for info, place in zip(infos, places, strict=True):
         start, _ = spans.get(info.cluster, (pen, pen))
         pen += place.x_advance
         spans[info.cluster] = (start, pen)
-    return {cluster: (start + end) / 2.0 for cluster, (start, end) in spans.items()}
+    return spans
 
 
 def _require_glyph(info: Any, run: str, font: Font) -> None:  # noqa: ANN401 (uharfbuzz's own type)
@@ -249,116 +198,94 @@ def lettering(text: str, font: Path | None = None) -> tuple[polygons.Region, ...
         The font cannot be read.
     """
     face = open_font(font or default_font())
-    areas = [polygons.fill_nonzero(lines) for lines in _glyph_outlines(_checked_lines(text), face)]
+    areas = [polygons.fill_nonzero(lines) for lines in _glyph_outlines(checked_lines(text), face)]
     return _fitted_to_unit(polygons.polygon_union(areas), text)
 
 
-def rim_lettering(
-    text: str, font: Path | None, *, radius_mm: float, height_mm: float
-) -> tuple[polygons.Region, ...]:
-    """Return text along the top of a circle, its feet towards the centre.
+COLUMN_PITCH: Final = 1.15
+"""From one column to the next, in em squares; our choice."""
+SEAL_PITCH: Final = 1.14
+"""From one character of a seal to the next, in sides of the largest; our choice."""
+SEAL: Final = 4
+"""Characters of a seal."""
+UPRIGHT: Final = frozenset({"Hani", "Hira", "Kana", "Hang", "Bopo", "Tang", "Kits", "Nshu", "Yiii"})
+"""Scripts whose characters stand upright in columns, by their codes in ISO 15924. Source: Unicode
+Standard Annex 50, Vertical_Orientation U."""
 
-    Parameters
-    ----------
-    radius_mm : float
-        Radius of the base line [mm].
-    height_mm : float
-        Size of the letters: the font's em [mm].
 
-    Returns
-    -------
-    tuple of Region
-        One region of full depth around the circle's centre [mm]. Letters are rotated as they are;
-        only in scripts that join them they are bent, so that they still meet.
+def column_lettering(text: str, font: Path | None = None) -> tuple[polygons.Region, ...]:
+    """Return text from top to bottom, each line a column, the first one at the right.
 
-    Raises
-    ------
-    SpecError
-        The text is empty, too long for the circle, or a character has no glyph.
-    FileError
-        The font cannot be read.
+    The font's own upright forms and vertical metrics are used where it has them. What is returned
+    and raised is as for `lettering`.
     """
-    return _on_circle(text, font, radius_mm=radius_mm, height_mm=height_mm)
-
-
-def lower_rim_lettering(
-    text: str, font: Path | None, *, radius_mm: float, height_mm: float
-) -> tuple[polygons.Region, ...]:
-    """Return text along the bottom of a circle, its heads towards the centre.
-
-    As `rim_lettering`; the radius is again that of the base line.
-    """
-    return _on_circle(text, font, radius_mm=-radius_mm, height_mm=height_mm)
-
-
-def _on_circle(
-    text: str, font: Path | None, *, radius_mm: float, height_mm: float
-) -> tuple[polygons.Region, ...]:
-    """Return text on a circle about the origin; a negative radius is its lower side."""
     face = open_font(font or default_font())
-    scale = height_mm / face.em
-    (line,) = [shaped_line(part, face) for part in _checked_lines(text, most_lines=1)]
-    rim_mm = 2.0 * pi * abs(radius_mm)
-    length_mm = line.advance * scale
-    if not 0.0 < length_mm <= rim_mm:
-        need = say("artwork.text-too-long-for-rim", length_mm=length_mm, rim_mm=rim_mm)
-        raise SpecError("text", text, need)
-    middle = line.advance / 2.0
-    areas = [
-        polygons.fill_nonzero(_glyph_on_circle(glyph, middle, radius_mm=radius_mm, scale=scale))
-        for glyph in line.glyphs
-        if glyph.commands
-    ]
-    return _as_region(polygons.polygon_union(areas), text)
+    areas = []
+    for number, line in enumerate(checked_lines(text)):
+        matrix = Affine2D(1.0, 0.0, 0.0, 1.0, -number * COLUMN_PITCH * face.em, 0.0)
+        areas += [polygons.fill_nonzero(lines) for lines in _column(line, face, matrix)]
+    return _fitted_to_unit(polygons.polygon_union(areas), text)
 
 
-def _glyph_on_circle(
-    glyph: Glyph, middle: float, *, radius_mm: float, scale: float
-) -> list[Points]:
-    """Return a glyph in its place on the circle; bent where its script joins letters.
+def seal_lettering(text: str, font: Path | None = None) -> tuple[polygons.Region, ...]:
+    """Return four characters as two by two.
 
-    A place s along the line, counted from its middle, is the angle s / r clockwise from the top.
-    A point (u, v) of the letter, u across from the letter's own middle and v above the base line,
-    lies at the radius r + v in the letter's frame, which is rotated by that angle a::
-
-        x =  u cos a + (r + v) sin a
-        y = -u sin a + (r + v) cos a
-
-    A letter that is rotated takes one angle for all its points; one that is bent takes each
-    point's own, with u = 0. With r negative the same two lines give the lower side: the angle
-    changes its sign, so the text still runs left to right, and heads point to the centre.
+    Scripts of columns are read downwards from the right, others in rows from the left. What is
+    returned and raised is as for `lettering`; a text of another number of characters is refused.
     """
-    flatness = polygons.FLATNESS * abs(radius_mm) * 2.0 / scale
-    place = Affine2D(1.0, 0.0, 0.0, 1.0, glyph.x, glyph.y)
-    lines = polygons.polylines(glyph.commands, place, flatness)
-    result: list[Points] = []
-    for line in lines:
-        fine = _subdivided(line, abs(radius_mm) / scale / 90.0) if glyph.joined else line
-        x, y = (fine * scale).T
-        centre = x if glyph.joined else np.full_like(x, glyph.centre * scale)
-        angle = (centre - middle * scale) / radius_mm
-        across, up = x - centre, y + radius_mm
-        result.append(
-            np.stack(
-                [
-                    across * np.cos(angle) + up * np.sin(angle),
-                    up * np.cos(angle) - across * np.sin(angle),
-                ],
-                axis=1,
-            )
-        )
-    return result
-
-
-def _subdivided(line: Points, longest: float) -> Points:
-    """Return a closed line with points added, so that bending it bends its straight parts too."""
-    ends = np.roll(line, -1, axis=0)
-    counts = np.maximum(np.ceil(np.hypot(*(ends - line).T) / longest).astype(int), 1)
-    pieces = [
-        start + (end - start) * np.arange(count)[:, None] / count
-        for start, end, count in zip(line, ends, counts, strict=True)
+    face = open_font(font or default_font())
+    (line,) = checked_lines("".join(text.split()) or text, most_lines=1)
+    glyphs = sorted(shaped_line(line, face).glyphs, key=attrgetter("left"))
+    letters = [list(group) for _, group in groupby(glyphs, key=attrgetter("left"))]
+    if len(letters) != SEAL:
+        raise SpecError("text", text, say("artwork.seal-of-four", found=len(letters)))
+    areas = [_letter_area(letter, face) for letter in letters]
+    boxes = [np.reshape(area.bounds(), (2, 2)) for area in areas]
+    cell = SEAL_PITCH * max(float(np.ptp(box, axis=0).max()) for box in boxes)
+    down_from_right = all(scripts.script(char) in UPRIGHT for char in line)
+    places = (
+        [(1, 0), (1, -1), (0, 0), (0, -1)]
+        if down_from_right
+        else [(0, 0), (1, 0), (0, -1), (1, -1)]
+    )
+    placed = [
+        area.translate(tuple(np.multiply(place, cell) - box.mean(axis=0)))
+        for area, box, place in zip(areas, boxes, places, strict=True)
     ]
-    return np.concatenate(pieces)
+    return _fitted_to_unit(polygons.polygon_union(placed), text)
+
+
+def _letter_area(letter: Sequence[Glyph], face: Font) -> polygons.PolygonSet:
+    """Return what the glyphs of one letter draw [font units]."""
+    lines = [
+        line
+        for glyph in letter
+        for line in polygons.polylines(
+            glyph.commands,
+            Affine2D(1.0, 0.0, 0.0, 1.0, glyph.x, glyph.y),
+            polygons.FLATNESS * face.em,
+        )
+    ]
+    return polygons.fill_nonzero(lines)
+
+
+def _column(text: str, face: Font, matrix: Affine2D) -> Iterator[list[Points]]:
+    """Yield each glyph's outline in a column that begins at the origin, mapped [font units]."""
+    buffer = uharfbuzz.Buffer()
+    buffer.add_str(text)
+    buffer.guess_segment_properties()
+    buffer.direction = "ttb"
+    uharfbuzz.shape(face.shaper, buffer)
+    pen = 0.0
+    for info, place in zip(buffer.glyph_infos, buffer.glyph_positions, strict=True):
+        _require_glyph(info, text, face)
+        at = Affine2D(1.0, 0.0, 0.0, 1.0, place.x_offset, pen + place.y_offset)
+        commands = _glyph_outline(face, info.codepoint)
+        yield polygons.polylines(
+            commands, Affine2D.compose_ltr((at, matrix)), polygons.FLATNESS * face.em
+        )
+        # A font with an empty vmtx table gives no advance; its characters then are an em apart.
+        pen += place.y_advance or -face.em
 
 
 def _glyph_outlines(lines: list[str], face: Font) -> Iterator[list[Points]]:
@@ -371,7 +298,8 @@ def _glyph_outlines(lines: list[str], face: Font) -> Iterator[list[Points]]:
             yield polygons.polylines(glyph.commands, Affine2D(1.0, 0.0, 0.0, 1.0, x, y), flatness)
 
 
-def _checked_lines(text: str, most_lines: int = 40) -> list[str]:
+def checked_lines(text: str, most_lines: int = 40) -> list[str]:
+    """Return the lines of a text without spaces around them, refused where they are too many."""
     lines = [line.strip() for line in text.strip().splitlines()]
     if not any(lines):
         raise SpecError("text", text, say("artwork.text-empty"))
@@ -386,14 +314,15 @@ def _checked_lines(text: str, most_lines: int = 40) -> list[str]:
 def _fitted_to_unit(area: polygons.PolygonSet, text: str) -> tuple[polygons.Region, ...]:
     """Return an area centred and scaled so that the larger side of its box is 1."""
     if area.is_empty():
-        return _as_region(area, text)
+        return as_region(area, text)
     left, low, right, high = area.bounds()
     scale = 1.0 / max(right - left, high - low)
     moved = area.translate((-(left + right) / 2.0, -(low + high) / 2.0))
-    return _as_region(moved.scale((scale, scale)), text)
+    return as_region(moved.scale((scale, scale)), text)
 
 
-def _as_region(area: polygons.PolygonSet, text: str) -> tuple[polygons.Region, ...]:
+def as_region(area: polygons.PolygonSet, text: str) -> tuple[polygons.Region, ...]:
+    """Return what a text draws as one region of full depth; refused where it draws nothing."""
     found = polygons.visible_regions([(area, 1.0)], say("artwork.lettering"))
     if not found:
         raise SpecError("text", text, say("artwork.text-draws-nothing"))

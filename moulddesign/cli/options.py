@@ -5,18 +5,21 @@ import inspect
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
 from moulddesign.cli.console import err
 from moulddesign.cli.workshop import Workshop, free_values, read_workshop, with_workshop
-from moulddesign.core import FileError, SpecError, read_number, say
+from moulddesign.core import FileError, SpecError, read_number, say, word
 from moulddesign.design import (
     DESIGN_FILE,
     DRAWINGS,
     OUTLINES,
+    Along,
     Design,
+    LetterSet,
     crusts,
     fillings,
     refuse_idle,
@@ -184,7 +187,35 @@ RELIEF: Final = (
     Override(
         "--text", "layer.text", str, "TEXT", "Lettering, over --pattern or in the layers' place."
     ),
-    Override("--font", "layer.font", str, "FILE", "TrueType or OpenType font for --text."),
+    Override("--font", "layer.font", str, "FILE", "TrueType or OpenType font for the lettering."),
+    Override(
+        "--along",
+        "layer.along",
+        str,
+        "|".join(each.value for each in Along),
+        "What the lettering runs along; a rim is a circle, an outline has its corners.",
+    ),
+    Override(
+        "--set",
+        "layer.set",
+        str,
+        "|".join(each.value for each in LetterSet),
+        "How straight lettering is set; a seal has four characters, two by two.",
+    ),
+    Override(
+        "--threshold",
+        "layer.threshold",
+        float,
+        "X",
+        "Brightness, 0 to 1, below which a picture or drawing stands out fully.",
+    ),
+    Override(
+        "--thicken",
+        "layer.least_stroke_mm",
+        float,
+        "MM",
+        "Thicken thinner strokes of the artwork to this; the picture of the relief shows where.",
+    ),
     Override("--relief-depth", "relief.depth_mm", float, "MM", "Height or depth of the relief."),
     Override("--sense", "relief.sense", str, "raised|sunk", "Which way the relief stands."),
     Override("--profile", "relief.profile", str, "flat|bevel|pillow", "Section of a stroke."),
@@ -353,9 +384,9 @@ def design_with(
     }
     if first:
         given["portion.centres"] = _first_changed(design, first, named=given.get("portion.centres"))
-    drawn = {key: given.pop(f"layer.{key}", None) for key in ("pattern", "text", "font")}
-    if any(value is not None for value in drawn.values()):
-        given["relief.layers"] = _layers(drawn)
+    drawn = {key: given.pop(f"layer.{key}") for key in LAYER_KEYS if f"layer.{key}" in given}
+    if drawn:
+        given["relief.layers"] = _layers(drawn, design)
     if "stamps.patterns" in given:
         given["further_stamps"] = [_stamp(pattern) for pattern in given.pop("stamps.patterns")]
     made = design.with_values(given)
@@ -382,11 +413,43 @@ CENTRE_FIGURES: Final = (("mass_g", "g"), ("density_g_per_ml", "g/mL"))
 """What stands behind a centre's name, and the unit of each."""
 
 
-def _layers(drawn: Mapping[str, str | None]) -> list[dict[str, str]]:
-    """Return the layers of a pattern and a text, the text over the pattern."""
-    lettering = {key: drawn[key] for key in ("text", "font") if drawn[key] is not None}
-    pattern = {} if drawn["pattern"] in {None, "none"} else {"pattern": drawn["pattern"]}
-    return [layer for layer in (pattern, lettering) if layer]  # type: ignore[misc]
+LAYER_KEYS: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {
+        "pattern": (),
+        "text": (),
+        "font": ("text",),
+        "along": ("text",),
+        "set": ("text",),
+        "threshold": ("pattern",),
+        "least_stroke_mm": ("pattern", "motif", "text"),
+    }
+)
+"""Keys of a layer that options set, and the sources of the layers that take them; none for a source
+itself."""
+
+
+def _layers(drawn: Mapping[str, Any], design: Design) -> list[dict[str, Any]]:
+    """Return the layers of a pattern and a text, the text over the pattern, or else the design's.
+
+    The other keys go to each layer that takes them.
+    """
+    named = [{key: drawn[key]} for key in ("pattern", "text") if key in drawn]
+    layers: list[dict[str, Any]] = [each for each in named if each != {"pattern": "none"}]
+    layers = layers if named else design.plain()["relief"]["layers"]
+    for key, sources in LAYER_KEYS.items():
+        if not sources or key not in drawn:
+            continue
+        taking = [layer for layer in layers if any(source in layer for source in sources)]
+        if not taking:
+            flag = next(each.flag for each in RELIEF if each.field == f"layer.{key}")
+            kinds = tuple(word(source) for source in sources)
+            raise SpecError(flag, drawn[key], say("cli.no-layer-takes-it", kinds=kinds))
+        for layer in taking:
+            layer[key] = drawn[key]
+            if key == "font":
+                layer.pop("font_name", None)
+                layer.pop("font_sha256", None)
+    return layers
 
 
 def _stamp(pattern: str) -> dict[str, Any]:

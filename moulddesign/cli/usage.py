@@ -55,7 +55,6 @@ PRESS_HEIGHTS: Final = "height least-height most-height bore-length"
 RULES: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
     {
         "make": {
-            **_rules("font", needs=("--text",)),
             **_rules("formats keep-failing paper units", idle_beside=("--stop-for",)),
         },
         "batch": {

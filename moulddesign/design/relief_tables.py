@@ -57,12 +57,23 @@ class Along(StrEnum):
     STRAIGHT = "straight"
     UPPER_RIM = "upper-rim"
     LOWER_RIM = "lower-rim"
+    OUTLINE = "outline"
+    LOWER_OUTLINE = "lower-outline"
+
+
+class LetterSet(StrEnum):
+    """How the characters of a text are set."""
+
+    ROW = "row"
+    COLUMN = "column"
+    SEAL = "seal"
 
 
 SOURCES = ("pattern", "motif", "text")
 ONLY_FOR = {
     "count": "motif", "stroke_mm": "motif", "band_mm": "motif", "font": "text", "along": "text",
-    "radius_mm": "text", "threshold": "pattern",
+    "radius_mm": "text", "set": "text", "font_name": "text", "font_sha256": "text",
+    "threshold": "pattern",
 }  # fmt: skip
 """Fields that say something of one source only."""
 
@@ -121,15 +132,29 @@ class Layer(Table):
         None, "Thinner strokes are thickened to this", unit="mm", ge=0.1, le=10
     )
     font: str | None = given(None, "TrueType or OpenType file", min_length=1, file=FileKind.FONT)
+    font_name: str | None = given(
+        None, "Full name of an installed font; where both are left out, the bundled one, or the "
+        "boldest installed one that has the characters", min_length=1, max_length=100,
+    )  # fmt: skip
+    font_sha256: str | None = given(
+        None, "SHA-256 digest of the font, as a build writes it: another font is refused",
+        pattern="^[0-9a-f]{64}$",
+    )  # fmt: skip
     along: Along | None = given(
-        None, "What the text runs along: straight where it is left out", main=True
-    )
+        None, "What the text runs along: straight where it is left out; a rim is a circle, an "
+        "outline has its corners", main=True,
+    )  # fmt: skip
+    set: LetterSet | None = given(
+        None, "How a straight text is set, in rows where it is left out; columns are read "
+        "downwards from the right, a seal has four characters", main=True,
+    )  # fmt: skip
     radius_mm: float | None = given(
         None, "Base line's radius on a rim; as large as fits where it is left out", unit="mm",
         gt=0, le=200,
     )  # fmt: skip
     threshold: float | None = given(
-        None, "Brightness below which a picture stands out; found by itself where it is left out",
+        None, "Brightness below which a picture or drawing stands out fully; a picture's is found "
+        "by itself where it is left out, and a drawing's greys are depths",
         gt=0, lt=1,
     )  # fmt: skip
     count: int | None = given(None, "Parts of the motif", ge=1, le=400, main=True)
@@ -152,6 +177,13 @@ class Layer(Table):
         for name, source in ONLY_FOR.items():
             if getattr(self, name) is not None and source != asked[0]:
                 raise RefusedError(say("design.key-of-a-source", key=name, source=word(source)))
+        straight = self.along in {None, Along.STRAIGHT}
+        if self.set not in {None, LetterSet.ROW} and not straight:
+            raise RefusedError(say("design.set-along-a-line", set=word(self.set or "")))
+        if self.radius_mm is not None and self.along in {Along.OUTLINE, Along.LOWER_OUTLINE}:
+            raise RefusedError(say("design.radius-on-outline"))
+        if self.font is not None and self.font_name is not None:
+            raise RefusedError(say("design.two-fonts"))
         return self
 
 

@@ -10,7 +10,7 @@ from itertools import groupby, pairwise
 from pathlib import Path
 from typing import Any, Final
 
-from moulddesign.artwork.lettering import open_font
+from moulddesign.artwork.font_files import font_of, open_font
 from moulddesign.building import Build
 from moulddesign.core import Finding, Verdict, say
 from moulddesign.design import Design
@@ -40,7 +40,7 @@ MOST_NAMED: Final = 20
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fonts:
-    """The bundled fonts, and those that a design's text layers name."""
+    """The bundled fonts, and those that a design's text layers are drawn with."""
 
     files: tuple[Path, ...]
     """Fonts that the design names; they print what the bundled ones lack."""
@@ -112,12 +112,12 @@ def bundled_fonts() -> Fonts:
 
 
 def fonts_of(design: Design) -> Fonts:
-    """Return the bundled fonts and those that a design's text layers name.
+    """Return the bundled fonts and those that a design's text layers are drawn with.
 
     No other font of the machine is used, so that the same design is the same card everywhere.
     """
-    named = [layer.font for layer in design.layers if layer.font is not None]
-    files = tuple(map(Path, dict.fromkeys(named)))
+    drawn = [font_of(layer, Path()) for layer in design.layers if layer.text is not None]
+    files = tuple(dict.fromkeys(path for path in drawn if path is not None))
     characters = bundled_fonts().characters.union(*map(_characters, files))
     return Fonts(files=files, characters=characters)
 

@@ -14,6 +14,7 @@ from math import isclose
 from pathlib import Path
 from typing import Any, Final
 
+from moulddesign.artwork.font_files import with_fonts
 from moulddesign.core import FileError, MouldError, WriteError, say
 from moulddesign.design import DESIGN_FILE, Design, FileKind, Kind, is_file, rename_files
 from moulddesign.portion import figures
@@ -146,7 +147,7 @@ def shape_digest(design: Design) -> str:
     FileError
         A file that the design names cannot be read.
     """
-    plain = rename_files(design.report(), Design, _digest_of_file)
+    plain = rename_files(with_fonts(design).report(), Design, _digest_of_file)
     shape: dict[str, Any] = {name: _shaping(plain.get(name)) for name in SHAPING}
     printer = design.printer
     if design.mould.kind is Kind.CAST:

@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Any, Final, Protocol, TypeVar
 
 from moulddesign import __version__
+from moulddesign.artwork.font_files import with_fonts
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import (
     PUBLISH_FAILING,
@@ -181,8 +182,9 @@ def write_if_good(
 def _write(build: Build, folder: Path, *, options: ExportOptions, progress: Progress) -> Build:
     """Write every file; another process draws the pictures meanwhile."""
     stls = [f"{name}.stl" for name in build.meshes]
-    # A name that follows from the design is written down: the drawings have other names now.
-    named = build.design.with_values({"name": build.design.name})
+    # A name that follows from the design is written down: the drawings have other names now. So are
+    # the fonts, for another machine may have others.
+    named = with_fonts(build.design.with_values({"name": build.design.name}))
     design, drawings = collect_drawings(named)
     for name, path in drawings.items():
         shutil.copyfile(path, folder / name)

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from shapely.affinity import rotate, scale, translate
 
-from moulddesign.artwork.lettering import rim_lettering
+from moulddesign.artwork.path_lettering import rim_lettering
 from moulddesign.core import SpecError, say, word
 from moulddesign.design import Design, Profile, Purpose
 from moulddesign.geometry import Mesh, Points, difference

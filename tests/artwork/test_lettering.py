@@ -1,7 +1,7 @@
 """Lettering against the font's own outlines and kerning, read by fontTools."""
 
 from functools import partial
-from math import cos, sin
+from math import cos, pi, sin
 
 import numpy as np
 import pytest
@@ -12,13 +12,18 @@ from fontTools.pens.boundsPen import BoundsPen
 from fontTools.pens.ttGlyphPen import TTGlyphPen
 from fontTools.ttLib import TTFont
 
+from moulddesign.artwork.font_files import default_font, open_font
 from moulddesign.artwork.lettering import (
-    default_font,
+    column_lettering,
     lettering,
-    lower_rim_lettering,
-    open_font,
-    rim_lettering,
+    seal_lettering,
     shaped_line,
+)
+from moulddesign.artwork.path_lettering import (
+    lower_outline_lettering,
+    lower_rim_lettering,
+    outline_lettering,
+    rim_lettering,
 )
 from moulddesign.core import FileError, SpecError
 
@@ -145,9 +150,17 @@ def test_rim_text_reads_clockwise_from_the_left():
     assert tall.centroid.x < dot.centroid.x
 
 
+CHESTNUT = {0x6817: "uni6817"}
+
+
 @pytest.fixture
 def cjk_font(tmp_path):
     """Return a font made here that draws U+6817, chestnut, as a square of 600 units."""
+    return square_font(tmp_path / "square.ttf")
+
+
+def square_font(path, characters=CHESTNUT, *, weight=700, family="Square"):
+    """Return a font of squares of 600 units, the em being 1000."""
     pen = TTGlyphPen(None)
     pen.moveTo((100, 0))
     pen.lineTo((100, 600))
@@ -156,15 +169,16 @@ def cjk_font(tmp_path):
     pen.closePath()
     square, empty = pen.glyph(), TTGlyphPen(None).glyph()
     builder = FontBuilder(1000, isTTF=True)
-    builder.setupGlyphOrder([".notdef", "uni6817"])
-    builder.setupCharacterMap({0x6817: "uni6817"})
-    builder.setupGlyf({".notdef": empty, "uni6817": square})
-    builder.setupHorizontalMetrics({".notdef": (500, 0), "uni6817": (800, 100)})
+    names = list(characters.values())
+    builder.setupGlyphOrder([".notdef", *names])
+    builder.setupCharacterMap(characters)
+    builder.setupGlyf({".notdef": empty} | dict.fromkeys(names, square))
+    builder.setupHorizontalMetrics({".notdef": (500, 0)} | dict.fromkeys(names, (800, 100)))
     builder.setupHorizontalHeader(ascent=800, descent=-200)
-    builder.setupNameTable({"familyName": "Square", "styleName": "Regular"})
-    builder.setupOS2()
+    builder.setupNameTable({"familyName": family, "styleName": "Bold", "fullName": family})
+    builder.setupOS2(usWeightClass=weight)
     builder.setupPost()
-    path = tmp_path / "square.ttf"
+    path.parent.mkdir(parents=True, exist_ok=True)
     builder.save(path)
     return path
 
@@ -212,3 +226,107 @@ def test_a_turned_letter_is_the_letter(cjk_font):
     turn = 2.0 / 10.0
     assert right.centroid.coords[0] == pytest.approx((11.5 * sin(turn), 11.5 * cos(turn)), abs=1e-6)
     assert left.centroid.coords[0] == pytest.approx((-11.5 * sin(turn), 11.5 * cos(turn)), abs=1e-6)
+
+
+FOUR = {ord(char): f"uni{ord(char):04X}" for char in "栗月夜祭"}
+
+
+def test_a_column_is_read_downwards_and_columns_from_the_right(tmp_path):
+    # squares of 0.6 em an em apart, by HarfBuzz's advance of fonts without vertical metrics:
+    # ascender less descender, here 1 em; columns are 1.15 em apart
+    font = square_font(tmp_path / "four.ttf", FOUR)
+    (region,) = column_lettering("栗月夜\n祭", font)
+    boxes = sorted(part.bounds for part in region.shape.geoms)
+    high_mm = 2.6  # three squares: two pitches and a side
+    assert len(boxes) == 4
+    left = boxes[0]
+    right = [box for box in boxes if box[0] > left[2]]
+    assert len(right) == 3
+    assert left[3] == pytest.approx(max(box[3] for box in right), abs=1e-6)  # tops are level
+    assert left[2] - left[0] == pytest.approx(0.6 / high_mm, abs=1e-6)
+    assert right[0][0] - left[0] == pytest.approx(1.15 / high_mm, abs=1e-6)
+
+
+def test_a_seal_of_latin_letters_is_read_in_rows():
+    # I and L are told by their widths in the default font, the dot by its height
+    parts = seal_lettering("IL.O")[0].shape.geoms
+    by_area = sorted(parts, key=lambda part: part.area)
+    dot, upright, hook, ring = ((np.sign(p.centroid.x), np.sign(p.centroid.y)) for p in by_area)
+    assert [upright, hook, dot, ring] == [(-1, 1), (1, 1), (-1, -1), (1, -1)]
+
+
+def test_a_seal_of_han_is_read_down_from_the_right(tmp_path):
+    # Unicode script Han; the first is drawn half as large as the others
+    path = square_font(tmp_path / "seal.ttf", FOUR)
+    font = TTFont(path)
+    glyph = font["glyf"]["uni6817"]
+    glyph.coordinates.scale((0.5, 0.5))
+    font.save(path)
+    parts = seal_lettering("栗月夜祭", path)[0].shape.geoms
+    small = min(parts, key=lambda part: part.area)
+    assert small.centroid.x > 0 < small.centroid.y
+
+
+@pytest.mark.parametrize("text", ["DAT", "DATES", "D"])
+def test_a_seal_of_another_number_is_refused(text):
+    with pytest.raises(SpecError, match="a seal has four"):
+        seal_lettering(text)
+
+
+SQUARE = shapely.box(-25, -25, 25, 25)
+
+
+@pytest.mark.parametrize("lay", [outline_lettering, lower_outline_lettering])
+@pytest.mark.parametrize("height_mm", [4.0, 6.0])
+def test_letters_on_a_square_stand_straight_and_none_across_a_corner(lay, height_mm):
+    # each I of the default font is an upright rectangle: on a square's edges it stays one, upright
+    # or lying, so its area is that of its box
+    (region,) = lay("I" * 24, None, outline=SQUARE, height_mm=height_mm)
+    assert len(region.shape.geoms) == 24
+    for part in region.shape.geoms:
+        assert part.area == pytest.approx(part.envelope.area, rel=1e-4)
+    assert SQUARE.covers(region.shape)
+
+
+def test_heads_touch_the_outline_and_feet_stand_on_its_parallel():
+    (region,) = outline_lettering("HI", None, outline=SQUARE, height_mm=6.0)
+    pen = BoundsPen(GLYPHS)
+    GLYPHS[CMAP[ord("H")]].draw(pen)
+    capital = pen.bounds[3] / FONT["head"].unitsPerEm
+    _, low, _, high = region.shape.bounds
+    assert low == pytest.approx(25.0 - 0.78 * 6.0, abs=1e-3)
+    assert high - low == pytest.approx(6.0 * capital, abs=1e-3)
+    (lower,) = lower_outline_lettering("HI", None, outline=SQUARE, height_mm=6.0)
+    assert lower.shape.bounds[1] == pytest.approx(-25.0 + 0.25 * 6.0, abs=1e-3)
+
+
+def test_on_a_disc_the_outline_is_the_rim():
+    # the baseline is the circle 0.78 em inside: letters as rim_lettering lays them there
+    disc = shapely.Point(0, 0).buffer(25, quad_segs=180)
+    (rim,) = rim_lettering("LANTERN", None, radius_mm=25 - 0.78 * 6, height_mm=6.0)
+    (region,) = outline_lettering("LANTERN", None, outline=disc, height_mm=6.0)
+    # a letter has the chord's direction: the same on a circle; the circle has 720 corners
+    assert region.shape.symmetric_difference(rim.shape).area < 0.01 * rim.shape.area
+
+
+def test_words_stay_whole_where_edges_have_room():
+    hexagon = shapely.Polygon([(28 * sin(k * pi / 3), 28 * cos(k * pi / 3)) for k in range(6)])
+    (region,) = outline_lettering("III IIII", None, outline=hexagon)
+    # a corner is at the top: the first word is on its left, the other on its right
+    assert sum(part.centroid.x < 0 for part in region.shape.geoms) == 3
+    for part in region.shape.geoms:
+        (x0, y0), (x1, y1) = part.minimum_rotated_rectangle.exterior.coords[:2]
+        turn_deg = np.degrees(np.arctan2(y1 - y0, x1 - x0)) % 30.0
+        assert min(turn_deg, 30.0 - turn_deg) < 0.1  # edges of a hexagon
+
+
+def test_text_longer_than_the_outline_says_which_size_fits():
+    with pytest.raises(SpecError, match=r"letters of (\d\.\d) mm fit") as error:
+        outline_lettering("lantern night " * 4, None, outline=SQUARE, height_mm=6.0)
+    most_mm = dict(error.value.need.values)["most_mm"]
+    assert outline_lettering("lantern night " * 4, None, outline=SQUARE, height_mm=most_mm)
+
+
+def test_a_box_is_no_room_for_letters():
+    with pytest.raises(SpecError, match="too narrow"):
+        outline_lettering("NUT", None, outline=shapely.box(-2, -2, 2, 2), height_mm=6.0)

@@ -127,7 +127,6 @@ def test_the_schema_is_printed_alone():
         (("--kind", "cast", "--also-pattern", "sun"), "mould.kind = 'cast': has no stamps to swap"),
         (("--corner-radius", 3), "pastry.corner_radius_mm = 3.0: does nothing for the outline"),
         (("--formats", "3mf", "--paper", "a4"), "--paper = 'a4': does nothing without a card"),
-        (("--font", "a.ttf"), "--font does nothing without --text"),
     ],
 )
 def test_make_refuses_what_its_kind_does_not_read(arguments, sentence):
