@@ -35,6 +35,8 @@ VALUES = {
     "--sense": "sunk",
     "--profile": "pillow",
     "--draft": 22.0,
+    "--threshold": 0.4,
+    "--thicken": 0.8,
     "--clearance": 0.4,
     "--material": "PLA",
 }
@@ -100,6 +102,25 @@ def test_lettering_lies_over_the_pattern_or_in_its_place():
     assert [(layer.pattern, layer.text) for layer in both] == [("sun", None), (None, "AB")]
     assert [layer.text for layer in design_of("--text", "AB").relief.layers] == ["AB"]
     assert design_of("--pattern", "none").relief.layers == ()
+
+
+def test_keys_of_a_layer_go_to_every_layer_that_takes_them(tmp_path):
+    path = tmp_path / "a.toml"
+    layers = "[{ motif = 'beads' }, { pattern = 'sun' }, { text = 'NUT', font_name = 'Other' }]"
+    path.write_text(f"[relief]\nlayers = {layers}\n")
+    beads, sun, text = design_of(path, "--thicken", 0.8, "--font", "a.ttf").relief.layers
+    assert [each.least_stroke_mm for each in (beads, sun, text)] == [0.8, 0.8, 0.8]
+    assert (beads.font, sun.font, text.font_name) == (None, None, None)
+    assert text.font.endswith("a.ttf")
+    seal, rim = (
+        design_of("--text", "DATE", *more).relief.layers[0]
+        for more in (("--set", "seal"), ("--along", "outline"))
+    )
+    assert (seal.set, rim.along) == ("seal", "outline")
+    with pytest.raises(
+        SpecError, match="--along = 'outline': goes to layers of these sources only"
+    ):
+        design_of("--along", "outline")
 
 
 def test_without_options_it_is_the_demo():
