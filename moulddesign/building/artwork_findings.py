@@ -157,11 +157,7 @@ def _layer_findings(
 def _legible(design: Design, drawn: Drawn, *, ratio: float, name: str) -> Finding:
     """Return whether a layer can be read, with the size at which it could."""
     reached = [
-        legible.reached_mm2(
-            region.shape,
-            region.shape if len(region.parts) == 1 else part.shape,
-            run_mm=_run_mm(region),
-        )
+        legible.reached_mm2(region.shape, part.shape, run_mm=_run_mm(region))
         for region, part in drawn
     ]
     share = min(sum(reached) / sum(part.shape.area for _, part in drawn), 1.0)

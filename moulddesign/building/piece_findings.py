@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from types import MappingProxyType
+from typing import Final
 
 import numpy as np
 import shapely

@@ -66,8 +66,7 @@ def reached_mm2(region: BaseGeometry, drawn: BaseGeometry, *, run_mm: float) -> 
     """
     grid = _grid(region)
     reached = opened(region_mask(region, grid), run_mm / FINE_PIXEL_MM)
-    if drawn is not region:
-        reached &= region_mask(drawn, grid)
+    reached &= region_mask(drawn, grid)
     return float(reached.sum()) * FINE_PIXEL_MM**2
 
 
