@@ -11,6 +11,7 @@ import shapely
 
 from moulddesign.building.artwork_findings import artwork_findings
 from moulddesign.building.remedies import (
+    crust_for_face,
     lighter_centre,
     room_for_centres,
     shallower_relief,
@@ -148,8 +149,11 @@ def _face_findings(made: CheckInput) -> Iterator[Finding]:
         return
     yield face_checks.face_finding(figures)
     if made.interior.is_filled:
-        yield face_checks.crust_under_face_finding(
+        found = face_checks.crust_under_face_finding(
             least_mm=made.interior.least_crust_mm, crust_mm=made.interior.crust_mm
+        )
+        yield with_remedy(
+            found, lambda: crust_for_face(made.design, made.interior, made.figures.piece)
         )
 
 

@@ -36,6 +36,21 @@ def thicker_crust(design: Design, inside: Interior, piece: Portion) -> Message |
     crust. That the other ratio moves the piece's volume by a few thousandths is left out.
     """
     thick = replace(inside, crust_mm=LEAST_CRUST_MM + CRUST_MARGIN_MM)
+    return _as_ratio(design, thick, piece)
+
+
+def crust_for_face(design: Design, inside: Interior, piece: Portion) -> Message | None:
+    """Return the least share of crust of which a carved face leaves half everywhere, as a ratio."""
+    most_mm = inside.pastry.height_mm / 2.0
+    for tenth in range(ceil(10.0 * inside.crust_mm), ceil(10.0 * most_mm)):
+        thick = replace(inside, crust_mm=tenth / 10.0)
+        if thick.is_filled and thick.least_crust_mm >= CUT_RATIO * thick.crust_mm:
+            return _as_ratio(design, thick, piece)
+    return None
+
+
+def _as_ratio(design: Design, thick: Interior, piece: Portion) -> Message | None:
+    """Return the ratio that gives a crust."""
     needed_ml = piece.volume_ml - ml_from_mm3(thick.filling_mm3)
     hundredths = ceil(design.portion.crust_share * needed_ml / piece.crust_ml / STEP)
     if hundredths * STEP > MOST_SHARE:

@@ -20,8 +20,13 @@ from moulddesign.relief.roof import ReliefRegion, Roof, relief_regions, set_apar
 
 PIXEL_MM: Final = 0.25
 """Pixel of the ground: a tenth of a usual crust [mm]."""
-SMOOTHING_MM: Final = 3.0
-"""Spread of the blur between face and filling: the crust takes what is finer; our choice [mm]."""
+SMOOTHING_MM: Final = 1.4
+"""Spread of the blur between face and filling [mm].
+
+In two doughs of one stiffness a wave of the length l reaches the depth t with the share
+(1 + k t) exp(-k t) of its height, k = 2 pi / l: creeping flow under a wavy load, from memory. Under
+a usual crust, t = 2.2 mm, a Gaussian of this spread comes within a tenth of that for 6 to 20 mm.
+"""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

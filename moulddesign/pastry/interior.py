@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from scipy.ndimage import uniform_filter
 from scipy.optimize import brentq
 
 from moulddesign.artwork.outline import QUARTER_CHORDS
@@ -37,6 +38,9 @@ FILLING_ERROR_MM: Final = 0.1
 """Height error of the filling's top under a carved face: a hand wraps no better [mm]."""
 LEAST_FILLING_MM: Final = 0.01
 """A filling that the ground presses to nothing is drawn so thick [mm]."""
+
+TEAR_MM: Final = 1.0
+"""Side of the square in which a thin crust counts; our choice [mm]."""
 
 CORNERS: Final = 48
 """Corners of a ball's equator."""
@@ -158,17 +162,23 @@ class Interior:
     def least_crust_mm(self) -> float:
         """Least crust between a carved face and the filling, wherever that is [mm].
 
-        Measured upright, times the cosine of the filling's slope there.
+        Measured upright, times the cosine of the filling's slope there, as the mean of a square
+        millimetre: dough bridges what is narrower.
         """
         carved = self.pastry.carved
         if carved is None or not self.is_filled:
             return self.crust_mm
         ground = carved.ground
-        level = self._level_tops(ground.from_edge)
-        face = self.pastry.height_mm + carved.heights_over(ground.grid)[ground.inside]
-        filling = np.maximum(level + ground.heights[ground.inside], self.floor_mm)
-        left = (face - filling) / np.sqrt(1.0 + ground.slope[ground.inside] ** 2)
-        return min(float(left[np.isfinite(level) & np.isfinite(face)].min()), self.crust_mm)
+        level = np.full(ground.grid.shape, -np.inf)
+        level[ground.inside] = self._level_tops(ground.from_edge)
+        face = self.pastry.height_mm + carved.heights_over(ground.grid)
+        known = np.isfinite(level) & np.isfinite(face)
+        filling = np.maximum(level + ground.heights, self.floor_mm)
+        left = np.where(known, (face - filling) / np.sqrt(1.0 + ground.slope**2), 0.0)
+        side = round(TEAR_MM / ground.grid.pixel_mm)
+        share = uniform_filter(known.astype(np.float64), side)
+        mean = uniform_filter(left, side) / np.maximum(share, 1e-9)
+        return min(float(mean[known].min()), self.crust_mm)
 
     @property
     def filling(self) -> Mesh:
