@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from pathlib import Path
 from types import MappingProxyType
 from typing import Final
 
@@ -148,6 +149,14 @@ def _face_findings(made: CheckInput) -> Iterator[Finding]:
     if figures is None:
         return
     yield face_checks.face_finding(figures)
+    assert made.pastry.carved is not None  # noqa: S101 (it has figures)
+    for laid in made.pastry.carved.carvings:
+        yield face_checks.moved_finding(
+            moved_mm=laid.carving.moved_mm,
+            at_mm=laid.carving.moved_at_mm,
+            depth_mm=laid.depth_mm,
+            part=Path(laid.file).stem,
+        )
     if made.interior.is_filled:
         found = face_checks.crust_under_face_finding(
             least_mm=made.interior.least_crust_mm, crust_mm=made.interior.crust_mm

@@ -8,5 +8,6 @@
 - `crowns`: rows of petals around the middle.
 - `carved_figures`: single carved parts: leaves, drops, balls, stems, burrs, stars, crescents.
 - `medallions`: the disc in the middle, its ring, and what it holds.
+- `carvings`: height maps of other programs as parts.
 - `carved_face`: all of them together for a face, an outline and a draft.
 """

@@ -1,5 +1,6 @@
 """A whole face: ground, bands, crowns, parts and medallion for an outline and a draft."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
 from typing import Final
@@ -9,9 +10,10 @@ import shapely
 
 from moulddesign.artwork.outline import Outline
 from moulddesign.core import SpecError, say
-from moulddesign.design.face_tables import FaceEdge, FaceTable, GroundForm
+from moulddesign.design.face_tables import CarvingTable, FaceEdge, FaceTable, GroundForm, Meets
 from moulddesign.face.bands import Band, bands_of
 from moulddesign.face.carved_figures import figures_of
+from moulddesign.face.carvings import SAMPLE_MM, carved_part, carving_of, room_on
 from moulddesign.face.crowns import Reach, crown_count, petal_row
 from moulddesign.face.grounds import (
     Ground,
@@ -23,11 +25,21 @@ from moulddesign.face.medallions import Medallion, held_regions, medallion_of
 from moulddesign.face.surface import PIECES, Carver, Spots, Surface, steepest
 from moulddesign.geometry import Points
 from moulddesign.relief.field import EdgeDistance, Field, FieldValues, Heights
+from moulddesign.relief.height_map import Carving
 from moulddesign.relief.roof import ReliefRegion
 
 USUAL_FOLD: Final = 12
 SLOPE_RESERVE: Final = 0.985
 """Share of the draft's slope that parts may have: chords and tables steepen a little."""
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class LaidCarving:
+    """A height map on a face, and the file that it came from."""
+
+    file: str
+    depth_mm: float
+    carving: Carving
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -41,6 +53,8 @@ class CarvedFace:
     """Where the field has walls or creases, over which artwork must not lie [mm]."""
     regions: tuple[ReliefRegion, ...]
     """Drawings and lettering that the face itself brings, from the field's height."""
+    carvings: tuple[LaidCarving, ...]
+    """Height maps that are part of the field."""
     shoulder_mm: float
     """Radius of the shoulder, which is part of the field."""
     scale: float
@@ -175,28 +189,41 @@ def carved_face(
             wall=on_parts, first_piece=first,
         )  # fmt: skip
         first += PIECES
-    free = disc.floor if disc is not None else room
-    regions: tuple[ReliefRegion, ...] = ()
-    if table.medallion is not None and table.medallion.holds is not None:
-        regions = held_regions(table.medallion.holds, free, scale=scale, draft_deg=draft_deg)
     needs_mm = max(depth_mm, run_mm) + 0.5
     if is_stepped:
         needs_mm = max(needs_mm, start_mm + table.ground.steps * table.ground.run_mm * scale + 1.0)
-    field = _Plan(
-        ground=ground,
-        level_mm=level_mm,
-        parts=(*bands, *rows),
-        shoulder_mm=shoulder_mm,
-        inscribed_mm=inscribed_mm,
-        needs_edge_mm=needs_mm,
-        is_round=is_round,
-        edge=EdgeDistance(shape),
-    )
+
+    def plan(parts: Sequence[Carver]) -> _Plan:
+        return _Plan(
+            ground=ground,
+            level_mm=level_mm,
+            parts=(*bands, *parts),
+            shoulder_mm=shoulder_mm,
+            inscribed_mm=inscribed_mm,
+            needs_edge_mm=needs_mm,
+            is_round=is_round,
+            edge=EdgeDistance(shape),
+        )
+
+    free = disc.floor if disc is not None else room
+    laid = []
+    for one in table.carvings:
+        made = carving_of(
+            one, inner_mm=_reach_of(free), scale=scale,
+            wall=_left_for(one, plan(rows), on_parts, _reach_of(room)),
+        )  # fmt: skip
+        rows.append(carved_part(made, one.meets, wall=on_parts, number=first))
+        laid.append(LaidCarving(file=one.file, depth_mm=one.depth_mm, carving=made))
+        first += PIECES
+    regions: tuple[ReliefRegion, ...] = ()
+    if table.medallion is not None and table.medallion.holds is not None:
+        regions = held_regions(table.medallion.holds, free, scale=scale, draft_deg=draft_deg)
     return CarvedFace(
-        field=field,
+        field=plan(rows),
         room=free,
         steps=shapely.difference(shape, free) if disc is not None or not table.crowns else shape,
         regions=regions,
+        carvings=tuple(laid),
         shoulder_mm=shoulder_mm,
         scale=scale,
         steepest_ground=disc.steepest_floor if disc is not None else lean,
@@ -212,6 +239,22 @@ def _inside(outline: Outline, depth_mm: float) -> shapely.Polygon:
     if not room.contains(shapely.Point(0.0, 0.0)):
         raise SpecError("face.bands", depth_mm, say("face.bands-too-wide"))
     return room
+
+
+def _reach_of(room: shapely.Polygon) -> float:
+    """Return the radius of the largest circle around the middle in a room."""
+    return float(room.exterior.distance(shapely.Point(0.0, 0.0)))
+
+
+def _left_for(table: CarvingTable, plan: _Plan, wall: float, reach_mm: float) -> float:
+    """Return the slope that a carving may have: less what lies under one that is added to it."""
+    if table.meets is not Meets.ON:
+        return wall
+    half = table.size_mm / 2.0 if table.size_mm is not None else reach_mm
+    steps = np.arange(-half, half, SAMPLE_MM)
+    x, y = np.meshgrid(steps + table.x_mm, steps + table.y_mm)
+    heights = plan(np.column_stack([x.ravel(), y.ravel()])).height.reshape(x.shape)
+    return room_on(float(np.hypot(*np.gradient(heights, SAMPLE_MM)).max()), wall, table.file)
 
 
 def _own_fold(outline: Outline) -> int:

@@ -11,7 +11,7 @@ from scipy.ndimage import gaussian_filter, map_coordinates
 
 from moulddesign.artwork.outline import Outline
 from moulddesign.design import Design
-from moulddesign.face.carved_face import CarvedFace, carved_face
+from moulddesign.face.carved_face import CarvedFace, LaidCarving, carved_face
 from moulddesign.geometry import Indices, Mesh, Points, volume_over_plane_mm3
 from moulddesign.geometry.sampling import Grid, grid_over, region_mask, top_heights_mm
 from moulddesign.relief.carved_surface import CarvedSurface, carved_surface
@@ -63,6 +63,8 @@ class CarvedTop:
     """Its ground alone: no bands, crowns, parts or medallion."""
     regions: tuple[ReliefRegion, ...]
     """Artwork that stands on the ground."""
+    carvings: tuple[LaidCarving, ...]
+    """Height maps that are part of the field."""
     surface: CarvedSurface
     inset_mm: float
     """Outline to the stamp's, whose facets are those of the surface within it."""
@@ -179,6 +181,7 @@ def carved_top(design: Design, edge: Outline, outline: Outline, side: Roof | Non
         field=made.field,
         plain_field=_plain(design, edge).field,
         regions=regions,
+        carvings=made.carvings,
         surface=surface,
         inset_mm=design.stamp_inset_mm,
         ground=smooth_top_of(made.field, within, outline.shape),
@@ -189,7 +192,8 @@ def carved_top(design: Design, edge: Outline, outline: Outline, side: Roof | Non
 def _plain(design: Design, edge: Outline) -> CarvedFace:
     """Return the ground of a design's face."""
     assert design.face is not None  # noqa: S101 (whoever asks has looked)
-    bare = {"name": None, "bands": (), "crowns": (), "parts": (), "medallion": None}
+    bare = {"name": None, "bands": (), "crowns": (), "parts": ()}
+    bare |= {"medallion": None, "carvings": ()}
     return carved_face(
         design.face.whole().model_copy(update=bare),
         edge,
