@@ -27,7 +27,7 @@ def carving_of(table: CarvingTable, *, inner_mm: float, scale: float, wall: floa
     Parameters
     ----------
     inner_mm : float
-        Radius of the largest circle that is free for it.
+        Radius of the largest circle that is free for it [mm].
     scale : float
         Factor of its sizes and places, not of its depth.
     wall : float
