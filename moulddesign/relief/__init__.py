@@ -16,4 +16,5 @@
 - `lifted_walls`: the contour roof's walls on carved ground.
 - `draft_repair`: heights moved by the least that gives every facet its draft.
 - `carved_surface`: a field and the artwork on it as one mesh within an outline.
+- `stamp_rim`: the stamp's ribs where they end at its rim under a carved face.
 """

@@ -17,8 +17,8 @@ from moulddesign.core import KernelError, SpecError, say
 from moulddesign.geometry import Indices, Points
 from moulddesign.geometry.topology import compact
 from moulddesign.relief.creases import creases
-from moulddesign.relief.draft_repair import with_draft
-from moulddesign.relief.facets import OUTSIDE, Facets, divided, facets, network
+from moulddesign.relief.draft_repair import with_draft, without_steep_slivers
+from moulddesign.relief.facets import ON_RING_MM, OUTSIDE, Facets, divided, facets, network
 from moulddesign.relief.field import Field
 from moulddesign.relief.lifted_walls import LiftedWalls, lifted_walls, open_edges
 from moulddesign.relief.roof import ReliefRegion
@@ -108,15 +108,19 @@ def carved_surface(
     )
     vertices, triangles = _joined(made, walls, len(points), field)
     repaired = with_draft(vertices, triangles, draft_deg, MOST_MOVED_MM)
-    middle = repaired.vertices[triangles].mean(axis=1)
+    triangles = without_steep_slivers(
+        repaired.vertices, triangles, _on_rings(repaired.vertices, within, within_stamp), draft_deg
+    )
+    mesh, _ = compact(repaired.vertices, triangles)
+    middle = mesh.corners.mean(axis=1)
     shapely.prepare(within_stamp)
     inside = np.flatnonzero(shapely.contains_xy(within_stamp, middle[:, 0], middle[:, 1]))
     return CarvedSurface(
-        vertices=repaired.vertices,
-        triangles=triangles,
-        rim=_edge_loop(triangles),
+        vertices=mesh.vertices,
+        triangles=mesh.triangles,
+        rim=_edge_loop(mesh.triangles),
         stamp_triangles=inside,
-        stamp_rim=_edge_loop(triangles[inside]),
+        stamp_rim=_edge_loop(mesh.triangles[inside]),
         moved_mm=repaired.moved_mm,
     )
 
@@ -179,6 +183,17 @@ def _area(at: Points, within: shapely.Polygon, walls: Sequence[LiftedWalls]) -> 
         area[shapely.contains_xy(wall.area, at[:, 0], at[:, 1])] = OUTSIDE
         area[shapely.contains_xy(wall.plateaus, at[:, 0], at[:, 1])] = GROUND + 1 + number
     return area
+
+
+def _on_rings(vertices: Points, *areas: shapely.Polygon) -> Indices:
+    """Return the corners that lie on the edges of areas."""
+    points = shapely.points(vertices[:, :2])
+    on_edge = np.zeros(len(vertices), dtype=bool)
+    for area in areas:
+        edge = area.exterior
+        shapely.prepare(edge)
+        on_edge |= shapely.dwithin(edge, points, ON_RING_MM)
+    return np.flatnonzero(on_edge)
 
 
 def _joined(

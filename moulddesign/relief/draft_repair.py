@@ -21,6 +21,9 @@ OVERSHOOT: Final = 1.02
 NEEDLE_MM: Final = 2e-5
 """Facets narrower than this in plan have no slope that a file in float32 would keep [mm]."""
 
+CONTRACTED_MM: Final = 0.01
+"""What contracting an edge may move the surface [mm]."""
+
 
 class Repaired(NamedTuple):
     """Corners with heights that keep the draft."""
@@ -71,3 +74,145 @@ def with_draft(vertices: Points, triangles: Indices, draft_deg: float, most_mm: 
         active = np.unique(np.concatenate(around))
     moved_mm = float(np.abs(height - vertices[:, 2]).max())
     return Repaired(np.column_stack([vertices[:, :2], height]), moved_mm)
+
+
+def without_steep_slivers(
+    vertices: Points, triangles: Indices, fixed: Indices, draft_deg: float
+) -> Indices:
+    """Return triangles in which facets below a draft are flipped or contracted, where that helps.
+
+    The longest side of such a facet becomes the other diagonal of its two facets, or its shortest
+    possible side shrinks to a point. That is done where no facet turns over or falls below the
+    draft, where the surface moves by no more than a bound, and where it stays one: the ends of a
+    side that shrinks share no neighbours but the corners opposite to it.
+
+    Parameters
+    ----------
+    fixed : ndarray
+        Rows of `vertices` that stay.
+    draft_deg : float
+        Least angle between a facet and the pull direction [deg].
+    """
+    limit = 1.0 / tan(radians(draft_deg))
+    slope = _slopes(vertices[triangles])
+    bad = np.flatnonzero(~(slope <= limit))
+    if not len(bad):
+        return triangles
+    around = _Neighbours(vertices, triangles, limit)
+    stay = set(fixed.tolist())
+    for facet in bad[np.argsort(-slope[bad], kind="stable")].tolist():
+        if around.triangles[facet] and not around.flip_longest(facet):
+            around.contract_one_edge(facet, stay)
+    return np.array([corners for corners in around.triangles if corners], dtype=np.int64)
+
+
+def _slopes(corners: Points) -> Points:
+    """Return the slope of facets, infinite where one is upright or turned over."""
+    a, b, c = np.moveaxis(corners, 1, 0)
+    normal = np.cross(b - a, c - a)
+    level = np.linalg.norm(normal[:, :2], axis=1)
+    up = normal[:, 2]
+    return np.where(up > 0.0, level / np.where(up > 0.0, up, 1.0), np.inf)
+
+
+def _off_mm(corners: Points, point: Points) -> float:
+    """Return how far facets, one of which holds a point in the plan, pass above or below it."""
+    a, b, c = np.moveaxis(corners, 1, 0)
+    ab, ac, out = b - a, c - a, point - a
+    doubled = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
+    second = (out[:, 0] * ac[:, 1] - out[:, 1] * ac[:, 0]) / doubled
+    third = (ab[:, 0] * out[:, 1] - ab[:, 1] * out[:, 0]) / doubled
+    holds = np.minimum(np.minimum(second, third), 1.0 - second - third)
+    off = np.abs(second * ab[:, 2] + third * ac[:, 2] - out[:, 2])
+    return float(off[holds.argmax()]) if len(off) else 0.0
+
+
+def _crossing(a: Points, b: Points, c: Points, d: Points) -> Points:
+    """Return the point of the line a b over which, in the plan, the line c d runs."""
+    across = (d - c)[1], -(d - c)[0]
+    share = (c - a)[:2] @ across / ((b - a)[:2] @ across)
+    point: Points = a + share * (b - a)
+    return point
+
+
+class _Neighbours:
+    """Triangles as they are while edges are contracted: a few hundred of many."""
+
+    def __init__(self, vertices: Points, triangles: Indices, limit: float) -> None:
+        self.vertices = vertices
+        self.limit = limit
+        self.triangles: list[tuple[int, ...]] = [tuple(row) for row in triangles.tolist()]
+        order = np.argsort(triangles.ravel(), kind="stable")
+        start = np.searchsorted(triangles.ravel()[order], np.arange(len(vertices) + 1))
+        self._owner, self._start = order // 3, start
+        self._facets: dict[int, set[int]] = {}
+
+    def facets_at(self, corner: int) -> set[int]:
+        """Return the facets around a corner."""
+        if corner not in self._facets:
+            rows = self._owner[self._start[corner] : self._start[corner + 1]]
+            self._facets[corner] = set(rows.tolist())
+        return self._facets[corner]
+
+    def flip_longest(self, facet: int) -> bool:
+        """Replace the longest side of a facet by the other diagonal, and return whether it may."""
+        corners = self.triangles[facet]
+        place = self.vertices[list(corners), :2]
+        first = int(np.linalg.norm(place - np.roll(place, -1, axis=0), axis=1).argmax())
+        a, b, c = (corners[(first + turn) % 3] for turn in range(3))
+        beyond = (self.facets_at(a) & self.facets_at(b)) - {facet}
+        if len(beyond) != 1:
+            return False
+        (other,) = beyond
+        (d,) = set(self.triangles[other]) - {a, b}
+        if self.facets_at(c) & self.facets_at(d):
+            return False
+        made = [(c, a, d), (d, b, c)]
+        halves = self.vertices[np.array(made)]
+        on_side = _crossing(*self.vertices[[a, b, c, d]])
+        if not (_slopes(halves) <= self.limit).all() or _off_mm(halves, on_side) > CONTRACTED_MM:
+            return False
+        for row, corners in zip((facet, other), made, strict=True):
+            self.triangles[row] = corners
+        self.facets_at(a).discard(other)
+        self.facets_at(b).discard(facet)
+        self.facets_at(c).add(other)
+        self.facets_at(d).add(facet)
+        return True
+
+    def contract_one_edge(self, facet: int, stay: set[int]) -> None:
+        """Contract the shortest edge of a facet that can be contracted, if it still exists."""
+        corners = self.triangles[facet]
+        pairs = [(a, b) for a in corners for b in corners if a != b and a not in stay]
+        place = self.vertices[:, :2]
+        pairs.sort(key=lambda pair: float(np.linalg.norm(place[pair[0]] - place[pair[1]])))
+        for gone, kept in pairs:
+            if self._may_contract(gone, kept):
+                self._contract(gone, kept)
+                return
+
+    def _may_contract(self, gone: int, kept: int) -> bool:
+        beside = {corner for facet in self.facets_at(gone) for corner in self.triangles[facet]}
+        beyond = {corner for facet in self.facets_at(kept) for corner in self.triangles[facet]}
+        both = self.facets_at(gone) & self.facets_at(kept)
+        if len((beside & beyond) - {gone, kept}) != len(both):
+            return False
+        moved = [self._renamed(facet, gone, kept) for facet in self.facets_at(gone) - both]
+        corners = self.vertices[np.array(moved, dtype=np.int64).reshape(-1, 3)]
+        if not (_slopes(corners) <= self.limit).all():
+            return False
+        return bool(_off_mm(corners, self.vertices[gone]) <= CONTRACTED_MM)
+
+    def _contract(self, gone: int, kept: int) -> None:
+        for facet in sorted(self.facets_at(gone)):
+            if kept in self.triangles[facet]:
+                for corner in self.triangles[facet]:
+                    self.facets_at(corner).discard(facet)
+                self.triangles[facet] = ()
+            else:
+                self.triangles[facet] = self._renamed(facet, gone, kept)
+                self.facets_at(kept).add(facet)
+        self._facets[gone] = set()
+
+    def _renamed(self, facet: int, gone: int, kept: int) -> tuple[int, ...]:
+        return tuple(kept if corner == gone else corner for corner in self.triangles[facet])

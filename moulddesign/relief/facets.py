@@ -28,8 +28,10 @@ ON_RING_MM: Final = 2.0 * NODE_GRID_MM
 """What noding may move a point off a ring, twice [mm]."""
 SHORT_MM: Final = 0.005
 """Constraint edges shorter than this are contracted; a quarter of the usual bound [mm]."""
-LEAST_MM: Final = 0.008
+LEAST_MM: Final = 0.002
 """Facets narrower than this, and edges shorter than twice it, are divided no further [mm]."""
+CLEAR_MM: Final = 0.005
+"""New corners keep so far from the sides of their facet, or steep slivers would lie there [mm]."""
 SPLITS: Final = 8
 """Halvings of a constraint edge: 10 mm come down to 0.04 mm."""
 ROUNDS: Final = 120
@@ -73,6 +75,7 @@ def network(pieces: Points, rings: Sequence[shapely.LinearRing]) -> Network:
     rank = np.concatenate([np.full(len(corners), 2), np.zeros(len(noded), dtype=np.int64)])
     edges = row[edges]
     for ring in rings:
+        shapely.prepare(ring)
         on_ring = shapely.dwithin(ring, shapely.points(points), ON_RING_MM)
         on_ring[: len(corners)] = False
         at = shapely.line_locate_point(ring, shapely.points(points[on_ring]))
@@ -209,7 +212,7 @@ def facets(
         error, worst = _grown(error, len(corners)), _grown(worst, len(corners))
         error[changed] = 0.0
         rows = np.flatnonzero(changed & (area != OUTSIDE))
-        error[rows], worst[rows] = _sampled(field, place, heights, corners[rows])
+        error[rows], worst[rows] = _sampled(field, place, heights, corners[rows], bound_mm=bound_mm)
         known = corners
         beside = np.where(
             neighbours < len(error), error[np.minimum(neighbours, len(error) - 1)], 0.0
@@ -308,33 +311,43 @@ LENGTHS_MM: Final = np.array([0.15, 0.5, 1.0, 1.8, 3.0])
 """Longest sides up to which a facet takes the next coarser pattern [mm]."""
 PATTERNS: Final = tuple(
     (_inner(inner), _around(around))
-    for inner, around in ((2, 2), (3, 4), (5, 6), (8, 8), (12, 12), (18, 18))
+    for inner, around in ((2, 2), (3, 3), (5, 5), (8, 6), (12, 9), (18, 12))
 )
+COARSE: Final = (_inner(5), _around(3))
+"""The pattern that large facets take first: most of them are off so clearly that it shows."""
+FINE_FROM: Final = 3
+"""Patterns from here on are large ones."""
 EDGE_ALLOWANCE: Final = 1.05
 """What is off on a side counts by this less: the facet beyond it sees it as well."""
 
 
 def _sampled(
-    field: Field, place: Points, heights: Heights, corners: Indices
+    field: Field, place: Points, heights: Heights, corners: Indices, *, bound_mm: float
 ) -> tuple[Heights, Points]:
     """Return how far facets are off the field at their samples, and where inside most."""
     error, worst = np.zeros(len(corners)), np.zeros((len(corners), 2))
     a, b, c = np.moveaxis(place[corners], 1, 0)
     sides = np.stack([b - a, c - b, a - c], axis=1)
     longest = np.sqrt((sides**2).sum(axis=2).max(axis=1))
-    wide = _cross(b - a, c - a) > LEAST_MM * longest
-    pattern = np.searchsorted(LENGTHS_MM, longest, side="right")
-    for number, (inner, around) in enumerate(PATTERNS):
-        rows = np.flatnonzero(wide & (pattern == number))
-        if not len(rows):
-            continue
+    doubled = _cross(b - a, c - a)
+    number = np.where(
+        doubled > LEAST_MM * longest, np.searchsorted(LENGTHS_MM, longest, side="right"), -1
+    )
+    # A point with shares s of the corners lies s times the height over each side from that side.
+    reach = doubled[:, None] / np.linalg.norm(np.roll(sides, -1, axis=1), axis=2)
+
+    def sample(rows: Indices, inner: Points, around: Points) -> None:
         share = np.concatenate([inner, around])
-        at = np.einsum("sj,tjc->tsc", share, place[corners[rows]])
-        found = field(at.reshape(-1, 2)).height.reshape(len(rows), -1)
+        at = np.matmul(share, place[corners[rows]])
+        found = field(at.reshape(-1, 2)).height.reshape(len(rows), len(share))
         off = np.abs(heights[corners[rows]] @ share.T - found)
-        most = off[:, : len(inner)].argmax(axis=1)
-        on_sides = off[:, len(inner) :].max(axis=1) / EDGE_ALLOWANCE
-        each = np.arange(len(rows))
-        error[rows] = np.maximum(off[each, most], on_sides)
-        worst[rows] = at[each, most]
+        inside, on_sides = off[:, : len(inner)], off[:, len(inner) :].max(axis=1) / EDGE_ALLOWANCE
+        clear = (inner * reach[rows, None]).min(axis=2) >= CLEAR_MM
+        most = np.where(clear, inside + 1.0, inside).argmax(axis=1)
+        error[rows] = np.maximum(inside.max(axis=1), on_sides)
+        worst[rows] = at[np.arange(len(rows)), most]
+
+    sample(np.flatnonzero(number >= FINE_FROM), *COARSE)
+    for pattern, samples in enumerate(PATTERNS):
+        sample(np.flatnonzero((number == pattern) & (error <= bound_mm)), *samples)
     return error, worst

@@ -6,7 +6,8 @@ changes. The slope of `highest` and `lowest` is nowhere more than that of the st
 """
 
 from collections.abc import Callable
-from typing import NamedTuple
+from math import inf
+from typing import Final, NamedTuple
 
 import numpy as np
 import shapely
@@ -52,8 +53,12 @@ def lowest(first: FieldValues, second: FieldValues) -> FieldValues:
     )
 
 
-STEP_MM = 0.15
+STEP_MM: Final = 0.15
 """Of the outline's points in the tree: the nearest segment ends in one of the nearest three."""
+
+
+LEAF: Final = 32
+"""Points in a leaf of the tree: far from an edge, where many are as near, twice as quick as 8."""
 
 
 class EdgeDistance:
@@ -66,9 +71,12 @@ class EdgeDistance:
     ----------
     shape : shapely Polygon
         Holes count as edges [mm].
+    reach_mm : float
+        Distances beyond it count as it; the tree need not look further, which takes a fourth of
+        the time [mm].
     """
 
-    def __init__(self, shape: shapely.Polygon) -> None:
+    def __init__(self, shape: shapely.Polygon, reach_mm: float = inf) -> None:
         rings = [shape.exterior, *shape.interiors]
         loops = [shapely.get_coordinates(shapely.segmentize(ring, STEP_MM))[:-1] for ring in rings]
         self._start = np.concatenate(loops)
@@ -77,21 +85,35 @@ class EdgeDistance:
             [np.roll(np.arange(len(loop)), 1) for loop in loops]
         ) + np.repeat(np.cumsum([0, *(len(loop) for loop in loops[:-1])]), [len(x) for x in loops])
         self._length2 = (self._along**2).sum(axis=1)
-        self._tree = cKDTree(self._start)
+        self._tree = cKDTree(self._start, leafsize=LEAF)
         self._shape = shape
+        self._reach_mm = reach_mm
         shapely.prepare(shape)
 
     def __call__(self, points: Points) -> Heights:
         """Return the signed distances of points, shape (n, 2) to (n,) [mm]."""
         count = min(3, len(self._start))
-        _, rows = self._tree.query(points, k=count)
-        near = np.asarray(rows, dtype=np.int64).reshape(len(points), count)
-        segments = np.concatenate([near, self._before[near]], axis=1)
-        out = points[:, None, :] - self._start[segments]
-        along = self._along[segments]
-        share = (out * along).sum(axis=2) / self._length2[segments]
-        out = out - np.clip(share, 0.0, 1.0)[..., None] * along
-        distance: Heights = np.sqrt((out**2).sum(axis=2).min(axis=1))
+        # A segment's nearest point lies at most half of it from one of its ends.
+        bound_mm = self._reach_mm + STEP_MM / 2.0
+        _, found = self._tree.query(points, k=count, distance_upper_bound=bound_mm)
+        rows = np.asarray(found, dtype=np.int64).reshape(len(points), count)
+        near = np.flatnonzero(rows[:, 0] < len(self._start))
+        best = np.full(len(points), self._reach_mm**2)
+        x, y = points[near, 0], points[near, 1]
+        for start in rows[near].T:
+            # Where fewer starts are near, the first stands for those that are missing.
+            known = np.where(start < len(self._start), start, rows[near, 0])
+            for segment in (known, self._before[known]):
+                best[near] = np.minimum(best[near], self._squared(x, y, segment))
+        distance: Heights = np.sqrt(best)
         inside = shapely.contains_xy(self._shape, points[:, 0], points[:, 1])
         signed: Heights = np.where(inside, distance, -distance)
         return signed
+
+    def _squared(self, x: Heights, y: Heights, segment: Indices) -> Heights:
+        """Return squared distances of points to one segment each."""
+        dx, dy = self._along[segment, 0], self._along[segment, 1]
+        x, y = x - self._start[segment, 0], y - self._start[segment, 1]
+        share = np.clip((x * dx + y * dy) / self._length2[segment], 0.0, 1.0)
+        squared: Heights = (x - share * dx) ** 2 + (y - share * dy) ** 2
+        return squared

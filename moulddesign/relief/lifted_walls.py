@@ -101,9 +101,11 @@ def _plateaus(made: Roof) -> shapely.Geometry:
 def open_edges(triangles: Indices) -> Indices:
     """Return edges with a triangle on their left only, shape (n, 2)."""
     edges = np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=2).reshape(-1, 2)
-    size = int(triangles.max()) + 1
-    single = ~np.isin(edges[:, 0] * size + edges[:, 1], edges[:, 1] * size + edges[:, 0])
-    found: Indices = edges[single]
+    names = edges.min(axis=1) * (int(triangles.max()) + 1) + edges.max(axis=1)
+    order = np.argsort(names, kind="stable")
+    change = names[order][1:] != names[order][:-1]
+    single = np.append(True, change) & np.append(change, True)
+    found: Indices = edges[np.sort(order[single])]
     return found
 
 
@@ -114,7 +116,8 @@ def _divided(
     ground = field(vertices[:, :2]).height
     for _ in range(HALVINGS):
         sides = np.sort(np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=2), axis=2)
-        edges, side = np.unique(sides.reshape(-1, 2), axis=0, return_inverse=True)
+        names, side = np.unique(sides[..., 0] * len(vertices) + sides[..., 1], return_inverse=True)
+        edges = np.column_stack(np.divmod(names, len(vertices)))
         middle = vertices[edges].mean(axis=1)
         under = field(middle[:, :2]).height
         bent = np.abs(ground[edges].mean(axis=1) - under) > bound_mm

@@ -94,7 +94,8 @@ class Petals:
         away = inner + share * (outer - inner)
         half = np.minimum(self.half_width(share), pi / count * away * 0.999)
         edge = np.concatenate([np.column_stack([away, half]), np.column_stack([away, -half])[::-1]])
-        self.distance = EdgeDistance(shapely.Polygon(edge).buffer(0))
+        self.widest = half.max()
+        self.distance = EdgeDistance(shapely.Polygon(edge).buffer(0), reach_mm=0.75)
 
     def half_width(self, share):
         away = self.inner + share * (self.outer - self.inner)
@@ -112,6 +113,7 @@ class Petals:
         body = body - veins(across, share, 0.12)
         wall = np.full(len(points), -9.0)
         near = (own[:, 0] > self.inner - 0.1) & (own[:, 0] < self.outer + 0.1)
+        near &= np.abs(own[:, 1]) < self.widest + 0.1
         wall[near] = self.wall * self.distance(own[near])
         number = self.number + 4 * which
         return lowest(of(ground + self.height * body, number), of(ground + wall, number + 1))
@@ -233,7 +235,7 @@ def imported():
 def flutes():
     """Return petals that run over a shoulder of 3 mm into sixteen flutes, and a flower."""
     outline = lobed(26.8, 16, 1.6)
-    distance = EdgeDistance(outline)
+    distance = EdgeDistance(outline, reach_mm=3.0)
     flower = Petals(8, 2.0, 11.0, 1.7, number=3000, wall=3.4)
     shoulder, steep = 3.0, 0.13
 

@@ -1,17 +1,21 @@
 """Carved surfaces against closed forms, the field itself, and another library's measures."""
 
+import time
 from math import acos, pi
 
 import numpy as np
 import pytest
 import shapely
 import trimesh
-from relief.carved_faces import dome, letter, of, polar
+from relief.carved_faces import FACES, Face, dome, letter, of, polar
 from strategies import regular
 
 from moulddesign.core import SpecError
-from moulddesign.geometry.topology import is_closed
+from moulddesign.geometry import Mesh
+from moulddesign.geometry.mending import in_float32
+from moulddesign.geometry.topology import bounds_a_solid, is_closed
 from moulddesign.relief.carved_surface import carved_surface
+from moulddesign.relief.field import highest, lowest
 
 DISC = regular(256, 10.0)
 
@@ -32,6 +36,50 @@ def closed(surface, floor_mm=-5.0):
     triangles = np.concatenate([surface.triangles, surface.triangles[:, ::-1] + count, *side])
     assert is_closed(triangles)
     return trimesh.Trimesh(np.concatenate([surface.vertices, below]), triangles, process=False)
+
+
+def grid_heights(surface, outline, step_mm):
+    """Return points of a grid within an outline and the surface's heights over them.
+
+    Each facet is drawn as a picture would be: its plane over the points that lie in it.
+    """
+    left, low, right, high = outline.bounds
+    shape = int((high - low) / step_mm) + 2, int((right - left) / step_mm) + 2
+    found = np.full(shape, np.nan)
+    corners = surface.vertices[surface.triangles]
+    plan = (corners[..., :2] - (left, low)) / step_mm
+    first = np.ceil(plan.min(axis=1)).astype(int)
+    last = np.floor(plan.max(axis=1)).astype(int)
+    for number in np.flatnonzero((last >= first).all(axis=1)):
+        (a, b, c), z = plan[number], corners[number, :, 2]
+        x, y = np.meshgrid(
+            *(np.arange(*pair) for pair in zip(first[number], last[number] + 1, strict=True))
+        )
+        size = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+        second = ((x - a[0]) * (c[1] - a[1]) - (y - a[1]) * (c[0] - a[0])) / size
+        third = ((b[0] - a[0]) * (y - a[1]) - (b[1] - a[1]) * (x - a[0])) / size
+        held = (second >= 0) & (third >= 0) & (second + third <= 1)
+        found[y[held], x[held]] = (z[0] + second * (z[1] - z[0]) + third * (z[2] - z[0]))[held]
+    y, x = np.nonzero(np.isfinite(found))
+    return np.column_stack([x, y]) * step_mm + (left, low), found[y, x]
+
+
+def errors_mm(surface, face, step_mm=0.03):
+    """Return how far a surface is off its field on a grid, where no artwork stands."""
+    points, heights = grid_heights(surface, face.outline, step_mm)
+    for region in face.regions:
+        bare = ~shapely.contains_xy(region.shape.buffer(0.03), *points.T)
+        points, heights = points[bare], heights[bare]
+    return np.abs(face.field(points).height - heights)
+
+
+def steep_share(surface, draft_deg):
+    """Return the share of the area that lies in facets below a draft."""
+    a, b, c = np.moveaxis(surface.vertices[surface.triangles], 1, 0)
+    normal = np.cross(b - a, c - a)
+    area = np.linalg.norm(normal, axis=1) / 2.0
+    draft = np.degrees(np.arctan2(normal[:, 2], np.hypot(normal[:, 0], normal[:, 1])))
+    return area[draft < draft_deg - 1e-3].sum() / area.sum()
 
 
 def cap(points):
@@ -93,3 +141,67 @@ def test_corners_of_the_outline_stay_where_they_are():
     for corner in shapely.get_coordinates(outline)[:-1]:
         assert (rim == corner).all(axis=1).sum() == 1
     assert shapely.Polygon(rim).area == pytest.approx(outline.area, rel=1e-12)
+
+
+def petal(points):
+    """Two steep bowls that meet in a crease, on a slope: a small face of three pieces."""
+    slope = of(0.1 * points[:, 0], 0)
+    for number, middle in ((1, -2.0), (2, 2.0)):
+        away = np.hypot(points[:, 0] - middle, points[:, 1])
+        wall = of(3.5 * (3.0 - away) + 0.1 * points[:, 0], 10 + number)
+        slope = highest(slope, lowest(of(1.5 - 0.1 * away**2, number), wall))
+    return slope
+
+
+def test_small_face_is_within_its_bounds():
+    face = Face(regular(96, 7.0), petal)
+    surface = carved_surface(face.outline, petal, (), inset_mm=0.25, draft_deg=15.0)
+    off = errors_mm(surface, face)
+
+    assert np.quantile(off, 0.999) <= 0.02
+    assert off.max() <= 0.03
+    assert steep_share(surface, 15.0) < 1e-5
+    assert surface.moved_mm <= 0.01
+
+
+def test_volume_is_the_sum_of_its_slices():
+    """Cavalieri: areas of level sections, that the field alone gives on a fine grid, add up."""
+    outline = shapely.box(-6, -5, 6, 5)
+    surface = carved_surface(outline, petal, (), inset_mm=0.0, draft_deg=15.0)
+    axis = np.arange(0.01, 12.0, 0.02)
+    points = np.stack(np.meshgrid(axis - 6.0, axis[axis < 10.0] - 5.0), axis=-1).reshape(-1, 2)
+    levels = np.arange(-5.0, 5.0, 0.02) + 0.01
+    above = np.searchsorted(np.sort(petal(points).height), levels)
+    slices_mm3 = ((len(points) - above) * 0.02**2 * 0.02).sum()
+
+    assert closed(surface).volume == pytest.approx(slices_mm3, abs=0.01 * outline.area)
+
+
+LIMITS = {
+    "lobes": (2.5, 60_000),
+    "frame": (6.0, 110_000),
+    "imported": (2.5, 60_000),
+    "flutes": (5.0, 60_000),
+}
+"""Seconds of one core from field to mesh, and triangles, as the job asks."""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", FACES)
+def test_four_faces_keep_their_numbers(name):
+    face = FACES[name]()
+    start = time.process_time()
+    surface = carved_surface(face.outline, face.field, face.regions, inset_mm=0.25, draft_deg=15.0)
+    seconds = time.process_time() - start
+    off = errors_mm(surface, face)
+    solid = in_float32(Mesh(*(getattr(closed(surface), part) for part in ("vertices", "faces"))))
+
+    most_s, most_triangles = LIMITS[name]
+    assert np.quantile(off, 0.999) <= 0.02
+    assert off.max() <= 0.03
+    assert steep_share(surface, 15.0) < 1e-5
+    assert bounds_a_solid(solid)
+    assert trimesh.Trimesh(solid.vertices, solid.triangles, process=False).is_watertight
+    assert len(surface.triangles) <= most_triangles
+    # A busy machine takes up to half as long again, in its own caches' time.
+    assert seconds <= 1.5 * most_s

@@ -30,6 +30,17 @@ def test_signed_distance_is_that_of_shapely(shape):
     assert EdgeDistance(shape)(POINTS) == pytest.approx(signed, abs=1e-9)
 
 
+def test_distances_end_at_the_reach():
+    shape = shapely.box(-10, -6, 10, 6)
+    whole = EdgeDistance(shape)(POINTS)
+
+    assert EdgeDistance(shape, reach_mm=2.5)(POINTS) == pytest.approx(np.clip(whole, -2.5, 2.5))
+
+
+def test_no_points_have_no_distances():
+    assert len(EdgeDistance(shapely.box(0, 0, 1, 1))(np.empty((0, 2)))) == 0
+
+
 def test_the_higher_and_the_lower_piece_win_with_their_numbers():
     slope, level = piece_of(np.array([-1.0, 0.0, 2.0]), 4), piece_of(np.zeros(3), 9)
 
