@@ -4,13 +4,14 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from io import BytesIO
-from math import ceil, isfinite
+from math import ceil, isfinite, radians, tan
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 import shapely
 from PIL import Image, ImageDraw, ImageFont
+from scipy.ndimage import distance_transform_edt
 from shapely import MultiPolygon, Polygon
 
 from moulddesign.artwork import legibility
@@ -18,7 +19,9 @@ from moulddesign.artwork.font_files import default_font
 from moulddesign.artwork.patterns import artwork, pattern_names
 from moulddesign.artwork.polygons import Region
 from moulddesign.core import SpecError, say
+from moulddesign.design import ReliefTable
 from moulddesign.geometry import Points
+from moulddesign.render import Picture, height_picture
 
 MOST_SIZE_MM: Final = 400.0
 """As large as a layer may be [mm]."""
@@ -104,29 +107,44 @@ def check_picture(found: ArtworkCheck) -> Image.Image:
 
 OVERSAMPLING: Final = 3
 """Drawn so many times larger and scaled down, which smooths its edges."""
-PAPER_GREY: Final = 255
-DOUGH_GREY: Final = 226
 SHARE_OF_TOP: Final = 0.94
 """The frame of the artwork as a share of the round top's diameter."""
 SHEET_COLUMNS: Final = 5
 CELL_PX: Final = 300
+FREE_PX: Final = 28
+"""Free paper around a piece on the sheet [px]."""
 LABEL_PX: Final = 34
+SHOWN_MM: Final = 52.0
+"""Diameter of the round pieces on the sheet, about 75 g when eaten [mm]."""
+EDGE_MM: Final = 1.5
+"""Radius of their edge [mm]."""
+THICK_MM: Final = 4.0
+"""As high as they look, by their shadow [mm]."""
 
 
-def picture(regions: tuple[Region, ...], size_px: int) -> Image.Image:
-    """Return artwork in the unit square as a grey picture on a round top."""
-    side = size_px * OVERSAMPLING
-    image = Image.new("L", (side, side), PAPER_GREY)
-    top = (OVERSAMPLING, OVERSAMPLING, side - OVERSAMPLING, side - OVERSAMPLING)
-    ImageDraw.Draw(image).ellipse(top, fill=DOUGH_GREY)
+def pattern_picture(regions: tuple[Region, ...], size_px: int) -> Picture:
+    """Return artwork in the unit square pressed into a round piece, as seen from above."""
+    side = 2 * size_px  # two samples along each side of a pixel
+    pixel_mm = SHOWN_MM / (size_px - 2 * FREE_PX)
+    ruler = (np.arange(side) + 0.5 - size_px) * pixel_mm / 2.0
+    inwards_mm = SHOWN_MM / 2.0 - np.hypot.outer(ruler, ruler)
 
     def pixels(points: Points) -> Points:
-        return (points * (1.0, -1.0) * SHARE_OF_TOP + 0.5) * side
+        return points * (1.0, -1.0) * SHARE_OF_TOP * 2.0 * SHOWN_MM / pixel_mm + size_px
 
+    relief = ReliefTable()
+    raised_mm = np.zeros((side, side))
     for region in regions:
-        tone = round(DOUGH_GREY * (1.0 - region.depth_share))
-        image.paste(tone, mask=_mask(region.shape, pixels, image.size))
-    return image.resize((size_px, size_px), Image.Resampling.LANCZOS)
+        mask = np.asarray(_mask(region.shape, pixels, (side, side)))
+        # The roof over a region: as steep as its draft lets it be, and no higher than its depth.
+        away_mm = distance_transform_edt(mask) * pixel_mm / 2.0
+        high_mm = np.minimum(away_mm / tan(radians(relief.draft_deg)), relief.depth_mm)
+        raised_mm = np.maximum(raised_mm, high_mm * region.depth_share)
+    # A rounded edge: a quarter of a circle.
+    fall_mm = (EDGE_MM - inwards_mm).clip(0.0, EDGE_MM)
+    edge_mm = EDGE_MM - np.sqrt(EDGE_MM**2 - fall_mm**2)
+    heights = np.where(inwards_mm > 0.0, THICK_MM - edge_mm + raised_mm[::-1], 0.0)
+    return height_picture(heights.astype(np.float32), pixel_mm)
 
 
 def _mask(
@@ -146,14 +164,14 @@ def sheet_png() -> bytes:
     names = pattern_names()
     rows = ceil(len(names) / SHEET_COLUMNS)
     size = (SHEET_COLUMNS * CELL_PX, rows * (CELL_PX + LABEL_PX))
-    sheet = Image.new("L", size, PAPER_GREY)
+    sheet = Image.new("RGB", size, PAPER_COLOUR)
     pen = ImageDraw.Draw(sheet)
     letters = ImageFont.truetype(str(default_font()), LABEL_PX * 0.55)
     for index, name in enumerate(names):
         left, top = index % SHEET_COLUMNS * CELL_PX, index // SHEET_COLUMNS * (CELL_PX + LABEL_PX)
-        sheet.paste(picture(artwork(name, Path()), CELL_PX - 12), (left + 6, top + 6))
+        sheet.paste(Image.fromarray(pattern_picture(artwork(name, Path()), CELL_PX)), (left, top))
         middle = (left + CELL_PX / 2, top + CELL_PX + LABEL_PX / 3)
-        pen.text(middle, name, fill=0, font=letters, anchor="mm")
+        pen.text(middle, name, fill=(0, 0, 0), font=letters, anchor="mm")
     return png(sheet)
 
 

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
-from importlib.util import find_spec
+from importlib.resources import files
 from io import BytesIO
 from pathlib import Path
 from typing import Any, Final
@@ -23,8 +23,6 @@ from moulddesign.core import FileError, Message, SpecError, read_bytes, say
 from moulddesign.design import Design, Layer
 
 MOST_FONT_BYTES: Final = 60_000_000
-DEFAULT_FONT: Final = "DejaVuSans-Bold.ttf"
-"""Bold, for thin strokes do not press; matplotlib ships it."""
 OUTLINE_TABLES: Final = ("glyf", "CFF ", "CFF2")
 
 
@@ -51,13 +49,13 @@ class Font:
 
 
 def default_font() -> Path:
-    """Return the font that is used where none is given."""
-    spec = find_spec("matplotlib")
-    roots = spec.submodule_search_locations if spec else None
-    path = Path(roots[0] if roots else ".") / "mpl-data" / "fonts" / "ttf" / DEFAULT_FONT
-    if not path.is_file():
-        raise FileError(str(path), say("artwork.font-missing"))
-    return path
+    """Return the font that is used where none is given: bold, for thin strokes do not press."""
+    return regular_font().with_name("DejaVuSans-Bold.ttf")
+
+
+def regular_font() -> Path:
+    """Return the bundled font of running text."""
+    return Path(str(files("moulddesign") / "data" / "fonts" / "DejaVuSans.ttf"))
 
 
 @cache

@@ -491,7 +491,7 @@ def _plot(
     design: Design, made: "Fit", pressed: Sequence["Pressing"], path: Path, *, overwrite: bool
 ) -> None:
     with ends_at_once():
-        from moulddesign.fit import plot  # noqa: PLC0415 (matplotlib)
+        from moulddesign.fit import plot  # noqa: PLC0415 (no geometry for other verbs)
 
     window = made.own_window(design)
     if window is None:

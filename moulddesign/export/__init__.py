@@ -19,8 +19,7 @@
   found in them, and their dimensions.
 - `entities`: what a drawing consists of: lines, circles, texts and dimensions, on layers by
   meaning.
-- `pictures`: PNG pictures without a screen: what each shows, and who draws it.
-- `vtk_scene`: a program of its own: draws scenes off-screen with VTK, in a process that may crash.
+- `pictures`: the PNG pictures of a build: what each shows.
 """
 
 from moulddesign.export.folder import atomic_folder, locked, recover, replace_folder, staging_folder

@@ -14,12 +14,13 @@ from typing import Any, Final
 import numpy as np
 import typst
 
+from moulddesign.artwork.font_files import regular_font
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import KernelError, Message, Verdict, say
 from moulddesign.design import CastTable, Kind, PrinterTable
 from moulddesign.export.card_piece import COMPUTED, grams, piece_figures
 from moulddesign.export.entities import TIMES, format_number
-from moulddesign.export.fonts import Fonts, bold_font_path, regular_font_path, with_word_breaks
+from moulddesign.export.fonts import Fonts, with_word_breaks
 from moulddesign.export.formats import Paper
 from moulddesign.export.views import state_of
 from moulddesign.kitchen import Recipe
@@ -310,18 +311,15 @@ class Card:
                 (root / name).write_bytes(content)
             template = files("moulddesign") / "data" / "card.typ"
             (root / "card.typ").write_bytes(template.read_bytes())
-            # Font by font: matplotlib's folder also holds one of last resort, which prints boxes
-            # for what is missing.
+            # The design's fonts alone: others in their folders would take their place.
             fonts = root / "fonts"
             fonts.mkdir()
-            for number, font in enumerate(
-                (regular_font_path(), bold_font_path(), *self.fonts.files)
-            ):
+            for number, font in enumerate(self.fonts.files):
                 shutil.copyfile(font, fonts / f"{number}{font.suffix}")
             yield typst.Compiler(
                 str(root / "card.typ"),
                 root=folder,
-                font_paths=[str(fonts)],
+                font_paths=[str(regular_font().parent), str(fonts)],
                 ignore_system_fonts=True,
                 sys_inputs={"card": json.dumps(shown, ensure_ascii=False)},
             )

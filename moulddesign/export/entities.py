@@ -13,7 +13,8 @@ from typing import Final, Self
 import numpy as np
 from PIL import ImageFont
 
-from moulddesign.export.fonts import bundled_fonts, regular_font_path
+from moulddesign.artwork.font_files import regular_font
+from moulddesign.export.fonts import bundled_fonts
 
 Point = tuple[float, float]
 
@@ -274,7 +275,7 @@ def fit_text(
 @cache
 def _measuring_font() -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(
-        str(regular_font_path()), MEASURED_AT_PX, layout_engine=ImageFont.Layout.BASIC
+        str(regular_font()), MEASURED_AT_PX, layout_engine=ImageFont.Layout.BASIC
     )
 
 

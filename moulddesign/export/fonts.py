@@ -5,19 +5,14 @@ import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
-from importlib.util import find_spec
 from itertools import groupby, pairwise
 from pathlib import Path
 from typing import Any, Final
 
-from moulddesign.artwork.font_files import font_of, open_font
+from moulddesign.artwork.font_files import font_of, open_font, regular_font
 from moulddesign.building import Build
 from moulddesign.core import Finding, Verdict, say
 from moulddesign.design import Design
-
-REGULAR: Final = "DejaVuSans.ttf"
-BOLD: Final = "DejaVuSans-Bold.ttf"
-"""The fonts of card and drawing; matplotlib brings them."""
 
 INVISIBLE: Final = frozenset({"Cc", "Cf", "Zl", "Zp", "Zs"})
 """Unicode categories that print no box where a font lacks them: spaces, joiners, directions."""
@@ -93,22 +88,10 @@ class Fonts:
         return values
 
 
-def regular_font_path() -> Path:
-    """Return the file of the bundled font."""
-    found = find_spec("matplotlib")
-    assert found is not None and found.origin is not None  # noqa: S101, PT018 (a dependency)
-    return Path(found.origin).parent / "mpl-data" / "fonts" / "ttf" / REGULAR
-
-
-def bold_font_path() -> Path:
-    """Return the file of the bundled bold font."""
-    return regular_font_path().with_name(BOLD)
-
-
 @cache
 def bundled_fonts() -> Fonts:
     """Return the bundled fonts alone."""
-    return Fonts(files=(), characters=_characters(regular_font_path()))
+    return Fonts(files=(), characters=_characters(regular_font()))
 
 
 def fonts_of(design: Design) -> Fonts:

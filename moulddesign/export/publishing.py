@@ -49,8 +49,6 @@ from moulddesign.export.held_moulds import REPORT, refuse_to_lose
 from moulddesign.export.pictures import (
     CAPTION,
     ReliefPlan,
-    Scene,
-    SceneRenderer,
     exploded_scene,
     further_pastry_scenes,
     pastry_scene,
@@ -64,6 +62,7 @@ from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.mould import CouponLayout, MouldSet, coupons, filament
 from moulddesign.pastry.pastry import Pastry
+from moulddesign.render import Scene, picture_png
 from moulddesign.verify.coupon_checks import (
     GaugeMarks,
     MarkedStroke,
@@ -180,7 +179,7 @@ def write_if_good(
 
 
 def _write(build: Build, folder: Path, *, options: ExportOptions, progress: Progress) -> Build:
-    """Write every file; another process draws the pictures meanwhile."""
+    """Write every file."""
     stls = [f"{name}.stl" for name in build.meshes]
     # A name that follows from the design is written down: the drawings have other names now. So are
     # the fonts, for another machine may have others.
@@ -191,22 +190,21 @@ def _write(build: Build, folder: Path, *, options: ExportOptions, progress: Prog
     first, last = (*stls, *file_names(build, options)), (*drawings, REPORT, DESIGN_FILE)
     findings = (*build.findings, *_lettering_findings(build, options))
     build = replace(build, design=design, findings=findings, written=(*first, *last))
-    with SceneRenderer(scenes(build, options)) as renderer:
-        scales = {part.name: part.pose.scale for part in build.mould.parts}
-        for name, mesh in build.meshes.items():
-            path = folder / f"{name}.stl"
-            progress(path.name)
-            build = _write_timed(build, path, partial(stl_bytes, mesh, scales.get(name, 1.0)))
-            build = replace(build, findings=build.findings + written_findings(path, mesh))
-        if options.slicer:
-            progress("slicer")
-            build = sliced_build(build, folder, options.slicer)
-        for name, make in BuildFiles(build, options, renderer).files():
-            progress(name)
-            build = _write_timed(build, folder / name, make)
-            if name not in build.written:  # a page of the card
-                first = (*first, name)
-                build = replace(build, written=(*first, *last))
+    scales = {part.name: part.pose.scale for part in build.mould.parts}
+    for name, mesh in build.meshes.items():
+        path = folder / f"{name}.stl"
+        progress(path.name)
+        build = _write_timed(build, path, partial(stl_bytes, mesh, scales.get(name, 1.0)))
+        build = replace(build, findings=build.findings + written_findings(path, mesh))
+    if options.slicer:
+        progress("slicer")
+        build = sliced_build(build, folder, options.slicer)
+    for name, make in BuildFiles(build, options).files():
+        progress(name)
+        build = _write_timed(build, folder / name, make)
+        if name not in build.written:  # a page of the card
+            first = (*first, name)
+            build = replace(build, written=(*first, *last))
     _write_report(build, folder)
     return build
 
@@ -227,10 +225,10 @@ def _write_timed(build: Build, path: Path, make: Callable[[], bytes]) -> Build:
 class BuildFiles:
     """The files of a build besides STL, report and design, each made when it is asked for."""
 
-    def __init__(self, build: Build, options: ExportOptions, renderer: SceneRenderer) -> None:
+    def __init__(self, build: Build, options: ExportOptions) -> None:
         self.build = build
         self.options = options
-        self.renderer = renderer
+        self.drawn: dict[str, bytes] = {}
 
     def files(self) -> Iterator[tuple[str, Callable[[], bytes]]]:
         """Yield each file's name, and what returns its bytes."""
@@ -304,14 +302,26 @@ class BuildFiles:
             title=design.name,
             description=f"Mould for a pastry of {piece}; print in {design.printer.material}"
             + made_larger_text(self.build.mould.parts[0].pose.scale),
-            thumbnail=self.renderer.png(PRINT_PNG),
+            thumbnail=self._picture(PRINT_PNG),
         )
 
     def _picture(self, name: str) -> bytes:
+        """Return a picture, drawn once: files and card show the same."""
+        if name not in self.drawn:
+            self.drawn[name] = self._made_picture(name)
+        return self.drawn[name]
+
+    def _made_picture(self, name: str) -> bytes:
         if name == RELIEF_PNG:
             return self._relief.png
         pastries = relief_pictures(self.build)
-        return self._plan(pastries[name]).png if name in pastries else self.renderer.png(name)
+        if name in pastries:
+            return self._plan(pastries[name]).png
+        return picture_png(self._scenes[name])
+
+    @cached_property
+    def _scenes(self) -> Mapping[str, Scene]:
+        return scenes(self.build, self.options)
 
     @cached_property
     def _relief(self) -> ReliefPlan:
@@ -357,7 +367,6 @@ def file_names(build: Build, options: ExportOptions) -> tuple[str, ...]:
         Format.STEP: [f"{name}.step" for name in _names_of_bodies(build)],
         Format.DRAWING: ["drawing.dxf", "drawing.svg"],
         Format.GLB: ["set.glb"],
-        # The reliefs first: another process draws the others meanwhile.
         Format.PICTURES: [
             *relief_pictures(build),
             PASTRY_PNG,
@@ -555,12 +564,11 @@ def publish_coupons(coupons: Coupons, folder: Path, *, overwrite: bool = False) 
 def _write_coupons(coupons: Coupons, folder: Path) -> Coupons:
     printer, findings = coupons.design.printer, list(coupons.findings)
     scale = 1.0 / (1.0 - printer.shrink)
-    with SceneRenderer({PARTS_PNG: row_scene(coupons.meshes)}) as renderer:
-        for name, mesh in coupons.meshes.items():
-            path = folder / f"{name}.stl"
-            path.write_bytes(stl_bytes(mesh, scale))
-            findings += written_findings(path, mesh)
-        picture = renderer.png(PARTS_PNG)
+    for name, mesh in coupons.meshes.items():
+        path = folder / f"{name}.stl"
+        path.write_bytes(stl_bytes(mesh, scale))
+        findings += written_findings(path, mesh)
+    picture = picture_png(row_scene(coupons.meshes))
     (folder / PARTS_PNG).write_bytes(picture)
     whole = threemf_bytes(
         coupons.meshes,

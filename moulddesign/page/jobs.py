@@ -26,14 +26,22 @@ from moulddesign.design import (
 from moulddesign.export import publish, publish_failing
 from moulddesign.export.drawing import build_sections
 from moulddesign.export.formats import part_colour
-from moulddesign.export.pictures import SceneRenderer, pastry_scene
+from moulddesign.export.pictures import pastry_scene
 from moulddesign.export.press_steps import press_steps
-from moulddesign.fit import fit, nearest_remark, pressings, ranked_moulds
+from moulddesign.fit import (
+    Wording,
+    fit,
+    nearest_remark,
+    pressings,
+    ranked_moulds,
+    window_svg,
+)
 from moulddesign.geometry import Mesh, joined
 from moulddesign.kitchen import OnHand, Recipe, WeighedPiece, Weighing, batch, trial
 from moulddesign.mould import MouldSet, Part
 from moulddesign.pastry.pastry import trial_mould
 from moulddesign.portion import Figures, Roll, figures, roll_for
+from moulddesign.render import picture_png
 from moulddesign.workers import Checkpoint, Job
 
 FILLING: Final = "filling"
@@ -225,8 +233,6 @@ Plain = Mapping[str, Any]
 
 def fit_mould(checkpoint: Checkpoint, plain: Plain, *asked: Plain) -> Answer:
     """Yield which weights fit a mould that exists, and the plot of a press mould's window."""
-    from moulddesign.fit import Wording, window_svg  # noqa: PLC0415 (matplotlib)
-
     design, given, wording = Design.of(plain), FitRequest.of(asked[0]), Wording(**asked[1])
     made = fit(design, given.mould, ratios=given.more_ratios, stage=lambda _: checkpoint())
     window = made.own_window(design)
@@ -330,8 +336,7 @@ def _files(plain: Mapping[str, Any], write: Callable[[Build, Path], Build]) -> A
 def draw_picture(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     """Yield a picture of the pastry as a PNG file, for browsers that draw nothing in 3D."""
     shape = _cached_shape(_without_mould(Design.of(plain)))
-    with SceneRenderer({"pastry": pastry_scene(shape.pastry.mesh)}) as renderer:
-        yield "picture", renderer.png("pastry")
+    yield "picture", picture_png(pastry_scene(shape.pastry.mesh))
 
 
 _built: dict[Design, Build] = {}

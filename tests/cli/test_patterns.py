@@ -29,7 +29,7 @@ def test_sheet_is_a_picture_and_is_not_written_over(monkeypatch, capsys, tmp_pat
     assert code == 0
     assert err.startswith("Written: ")
     with Image.open(sheet) as image:
-        assert (image.format, image.mode) == ("PNG", "L")
+        assert (image.format, image.mode) == ("PNG", "RGB")
     code, _, err = run(monkeypatch, capsys, "patterns", "--sheet", sheet)
     assert code == 2
     assert "add --overwrite" in err

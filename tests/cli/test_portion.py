@@ -10,7 +10,7 @@ from cli.command import environment, moulddesign
 from command_line import refused, run
 
 HEAVY = (
-    *("cadquery", "OCP", "manifold3d", "shapely", "trimesh", "scipy", "matplotlib", "skimage"),
+    *("cadquery", "OCP", "manifold3d", "shapely", "trimesh", "scipy", "PIL", "skimage"),
     *("asyncio", "multiprocessing"),  # what makes many pieces loads them
 )
 

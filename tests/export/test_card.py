@@ -16,13 +16,13 @@ from moulddesign.design import CastTable, Design
 from moulddesign.export import Paper
 from moulddesign.export.card import PAGE_PPI, Card, card_figures
 from moulddesign.export.fonts import bundled_fonts
-from moulddesign.export.pictures import Body, Scene, plain_png
 from moulddesign.geometry import box
 from moulddesign.kitchen import Recipe
 from moulddesign.mould.block import block
 from moulddesign.mould.cast import cast
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import allergens
+from moulddesign.render import Body, Scene, picture_png
 
 DESIGN = Design.read(DEMO)
 SECTION = b'<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="10mm"/>'
@@ -36,7 +36,8 @@ RECIPE = Recipe.of(
 
 def picture():
     body = Body(mesh=box((0.0, 0.0, 0.0), (1.0, 1.0, 1.0)), rgb=(0.5, 0.5, 0.5))
-    return plain_png(Scene(bodies=(body,), azimuth_deg=0.0, elevation_deg=30.0, size_px=(60, 50)))
+    scene = Scene(bodies=(body,), azimuth_deg=0.0, elevation_deg=30.0, size_px=(60, 50))
+    return picture_png(scene)
 
 
 PICTURES = dict.fromkeys(("pastry.png", "parts.png", "print.png", "relief.png"), picture()) | {

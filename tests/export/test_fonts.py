@@ -12,6 +12,7 @@ from fontTools.ttLib import TTFont
 from pypdf import PdfReader
 from pypdf.generic import ContentStream
 
+from moulddesign.artwork.font_files import regular_font
 from moulddesign.core import Verdict
 from moulddesign.design import Design
 from moulddesign.export import ExportOptions, Paper, parse_formats, publish_failing
@@ -22,7 +23,6 @@ from moulddesign.export.fonts import (
     Fonts,
     bundled_fonts,
     fonts_of,
-    regular_font_path,
     unprintable_findings,
     with_word_breaks,
 )
@@ -96,7 +96,7 @@ def test_code_points_stand_in_the_place_of_what_cannot_be_printed():
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_warning_names_the_characters(name):
-    known = set(TTFont(regular_font_path()).getBestCmap())
+    known = set(TTFont(regular_font()).getBestCmap())
     lacking = [one for one in name if ord(one) not in known and one not in "\u200d\ufe0f"]
     found = unprintable_findings(named(name))
     named_ones = [" ".join(dict.fromkeys(lacking))] if lacking else []

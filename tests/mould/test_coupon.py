@@ -1,4 +1,4 @@
-"""Coupons, judged by trimesh, by closed forms, and by letters that matplotlib draws."""
+"""Coupons, judged by trimesh, by closed forms, and by letters that FreeType draws."""
 
 from functools import cache
 from math import radians, tan
@@ -6,11 +6,11 @@ from math import radians, tan
 import numpy as np
 import pytest
 import shapely
-from matplotlib.font_manager import FontProperties
-from matplotlib.textpath import TextPath
 from mould.judge import body, ceiling_boxes_mm, cross_section, shared_mm3, steepest_overhang_deg
-from shapely.affinity import scale, translate
+from PIL import Image, ImageDraw, ImageFont
+from shapely.affinity import scale
 
+from moulddesign.artwork.font_files import default_font
 from moulddesign.core import SpecError
 from moulddesign.design import Design, library
 from moulddesign.mould import coupons
@@ -190,23 +190,22 @@ def test_strokes_and_gaps_are_as_wide_as_their_heads():
             assert part.bounds[2] - part.bounds[0] == pytest.approx(PAIR_WIDTH_MM, abs=1e-3)
 
 
-def drawn(text, height_mm, at_mm):
-    """Return text as matplotlib draws it, about a place."""
-    path = TextPath((0, 0), text, prop=FontProperties(family="DejaVu Sans", weight="bold"))
-    rings = [shapely.Polygon(ring) for ring in path.to_polygons()]
-    shape = shapely.Polygon()
-    for ring in rings:
-        shape = shape.symmetric_difference(ring.buffer(0.0))
-    x0, y0, x1, y1 = shape.bounds
-    factor = height_mm / (y1 - y0)
-    shape = scale(shape, factor, factor, origin=((x0 + x1) / 2.0, (y0 + y1) / 2.0))
-    return translate(shape, at_mm[0] - (x0 + x1) / 2.0, at_mm[1] - (y0 + y1) / 2.0)
-
-
 def agreement(found, text, height_mm):
+    """Return how much of a shape and of text as FreeType draws it are in both."""
+    font = ImageFont.truetype(str(default_font()), 200, layout_engine=ImageFont.Layout.BASIC)
+    left, top, right, low = font.getbbox(text)
+    image = Image.new("1", (right - left, low - top))
+    ImageDraw.Draw(image).text((-left, -top), text, fill=1, font=font)
+    asked = np.asarray(image)
+    rows, columns = asked.nonzero()
+    asked = asked[rows.min() : rows.max() + 1, columns.min() : columns.max() + 1]
+    pixel_mm = height_mm / len(asked)
     x0, y0, x1, y1 = found.bounds
-    asked = drawn(text, height_mm, ((x0 + x1) / 2.0, (y0 + y1) / 2.0))
-    return found.intersection(asked).area / found.union(asked).area
+    x = (x0 + x1) / 2.0 + (np.arange(asked.shape[1]) + 0.5 - asked.shape[1] / 2.0) * pixel_mm
+    y = (y0 + y1) / 2.0 - (np.arange(len(asked)) + 0.5 - len(asked) / 2.0) * pixel_mm
+    inside = shapely.contains_xy(found, *np.meshgrid(x, y))
+    both = (inside & asked).sum() * pixel_mm**2
+    return both / (found.area + asked.sum() * pixel_mm**2 - both)
 
 
 def test_each_figure_reads_right_on_the_dough_and_states_the_depth_reached():

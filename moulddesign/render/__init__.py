@@ -1,0 +1,33 @@
+"""Pictures of meshes without a screen: a z-buffer, light baked from above, baked dough, plaster.
+
+- `rasteriser`: a z-buffer in numpy: which facet each sample of a picture sees, and where on it.
+- `baked_map`: what light from above leaves on a piece: sky, lamp and browning on a map of its top.
+- `shading`: how surfaces look: smooth normals with creases, dough and plaster, and their light.
+- `scenes`: bodies on a board in parallel projection, their pictures, and thumbnails.
+"""
+
+from moulddesign.render.baked_map import BakedMap, HeightGrid, baked_map
+from moulddesign.render.scenes import (
+    Body,
+    Picture,
+    Scene,
+    height_picture,
+    picture,
+    picture_png,
+    png_bytes,
+    thumbnail,
+)
+
+__all__ = [
+    "BakedMap",
+    "Body",
+    "HeightGrid",
+    "Picture",
+    "Scene",
+    "baked_map",
+    "height_picture",
+    "picture",
+    "picture_png",
+    "png_bytes",
+    "thumbnail",
+]
