@@ -25,10 +25,10 @@ APART: Final = 0.5
 APART_ELEVATION_DEG: Final = 24.0
 """How high the eye stands over parts pulled apart [deg]."""
 
-PLASTER_RGB: Final = (0.93, 0.91, 0.87)
+PLASTER_RGB: Final = (0.91, 0.88, 0.83)
 """Of a part in pictures, in which light has to show its shape; sRGB shares."""
 
-TINT: Final = 0.3
+TINT: Final = 0.35
 """How much of its own colour a part has beside that, so that neighbours can be told apart."""
 
 

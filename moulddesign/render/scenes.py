@@ -60,6 +60,9 @@ BOARD_FADE: Final = 0.2
 BOARD_FREE: Final = 2.4
 """Side of the board's map over the bodies'."""
 
+FADING: Final = 0.16
+"""Rim of a picture over which shadows fade, as a share of its smaller side."""
+
 SHADOW_COLOUR: Final = (0.212, 0.141, 0.078)
 SHADOW_STRENGTH: Final = 0.72
 LEAST_ELEVATION_DEG: Final = 5.0
@@ -165,7 +168,7 @@ def height_picture(heights: Raster, pixel_mm: float) -> Picture:
 def png_bytes(image: Picture) -> bytes:
     """Return an image as a PNG file without text or time."""
     file = io.BytesIO()
-    Image.fromarray(image).save(file, format="PNG", compress_level=6)
+    Image.fromarray(image).save(file, format="PNG", compress_level=4)
     return file.getvalue()
 
 
@@ -197,7 +200,8 @@ def _drawn(scene: Scene) -> Raster:
     image: Raster = drawn.reshape(sight.height, sight.width, 4)
     if scene.elevation_deg > LEAST_ELEVATION_DEG:
         shadow = np.array([*SHADOW_COLOUR, 1.0], dtype=np.float32)
-        image += (1.0 - image[:, :, 3:]) * _board_shadow(scene)[:, :, None] * shadow
+        dark = _board_shadow(scene) * _fading(sight.width, sight.height)
+        image += (1.0 - image[:, :, 3:]) * dark[:, :, None] * shadow
     return image
 
 
@@ -304,6 +308,17 @@ def _front(mesh: Mesh, eye: Points) -> _Front:
         part=smooth.part[facing],
         parts=int(smooth.part.max()) + 1,
     )
+
+
+def _fading(width: int, height: int) -> Raster:
+    """Return 1 but for the rim of a picture, where a shadow would end in a line, shape (h, w)."""
+    rim = FADING * min(width, height)
+    shares = [
+        ((np.minimum(np.arange(count), np.arange(count)[::-1]) + 0.5) / rim).clip(0.0, 1.0)
+        for count in (height, width)
+    ]
+    fading: Raster = np.multiply.outer(*(share**2 * (3.0 - 2.0 * share) for share in shares))
+    return fading.astype(np.float32)
 
 
 def _board_dark(sky: Raster, lamp: Raster) -> Raster:
