@@ -100,7 +100,6 @@ def test_motif_and_lettering_fit_the_top(lay):
         ({"pattern": "box.svg", "size_mm": 50}, r"it takes 42\.4\d mm at most"),
         ({"pattern": "box.svg", "x_mm": 31}, "off the top"),
         ({"pattern": "box.svg", "size_mm": 10, "x_mm": 28}, "does not fit"),
-        ({"pattern": "box.svg", "size_mm": 10, "threshold": 0.5}, "of a picture only"),
         ({"motif": "beads", "count": 400}, "the beads touch"),
     ],
 )
@@ -123,3 +122,17 @@ def test_letters_along_a_rim_stay_on_the_top_and_come_near_its_edge(lay, along, 
     farthest = (reach**2).sum(axis=1).max() ** 0.5
     # The room that is kept is a little more than the letters need, at most a tenth of the em.
     assert 30.0 - 0.6 < farthest < 30.0
+
+
+TWO_SHADES = ((0, 10, "#333"), (6, 9, "#999"))
+
+
+def test_a_threshold_takes_what_is_darker_at_full_depth(tmp_path):
+    # brightness by ITU-R BT.601: #333 is 0.2 of white, #999 is 0.6
+    dark, light = (f'<rect y="{y}" width="{w}" height="4" fill="{c}"/>' for y, w, c in TWO_SHADES)
+    (tmp_path / "two.svg").write_text(SVG.format(dark + light))
+    for threshold, area_mm2 in ((0.5, 40.0), (0.7, 76.0)):
+        layer = Layer(pattern="two.svg", size_mm=10, threshold=threshold)
+        (part,) = layer_regions([layer], ROOM, tmp_path)
+        assert part.depth_share == 1.0
+        assert part.shape.area == pytest.approx(area_mm2, abs=1e-4)
