@@ -19,7 +19,7 @@ from moulddesign.artwork.font_files import default_font
 from moulddesign.artwork.patterns import artwork, pattern_names
 from moulddesign.artwork.polygons import Region
 from moulddesign.core import SpecError, say
-from moulddesign.design import ReliefTable
+from moulddesign.design import Design
 from moulddesign.geometry import Points
 from moulddesign.render import Picture, height_picture
 
@@ -132,7 +132,7 @@ def pattern_picture(regions: tuple[Region, ...], size_px: int) -> Picture:
     def pixels(points: Points) -> Points:
         return points * (1.0, -1.0) * SHARE_OF_TOP * 2.0 * SHOWN_MM / pixel_mm + size_px
 
-    relief = ReliefTable()
+    relief = Design().relief
     raised_mm = np.zeros((side, side))
     for region in regions:
         mask = np.asarray(_mask(region.shape, pixels, (side, side)))
