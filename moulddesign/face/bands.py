@@ -18,7 +18,7 @@ from moulddesign.artwork.outline import POLYGON_SIDES, Outline
 from moulddesign.core import SpecError, say
 from moulddesign.design.face_tables import BandSection, BandTable, Corners
 from moulddesign.face.band_fills import FILLS, LEAST_PITCH_MM, PARTS, PITCH, Repeat
-from moulddesign.face.surface import PIECES, Surface, half_round, higher_of, lower_of
+from moulddesign.face.surface import PIECES, Scale, Surface, half_round, higher_of, lower_of
 from moulddesign.geometry import Indices, Points
 from moulddesign.relief.field import Heights
 
@@ -249,7 +249,7 @@ def bands_of(
     outline: Outline,
     *,
     start_mm: float,
-    scale: float,
+    scale: Scale,
     wall: float,
     first_piece: int,
 ) -> tuple[Band, ...]:
@@ -259,8 +259,8 @@ def bands_of(
     ----------
     start_mm : float
         Where the first one begins, from the outline inwards [mm].
-    scale : float
-        Factor of lengths; no band gets narrower than prints, none loses a part of a repeat.
+    scale : Scale
+        Of the bands; no band gets narrower than prints, none loses a part of a repeat.
     wall : float
         Slope that walls may have.
     first_piece : int
@@ -277,13 +277,13 @@ def bands_of(
         width_mm = (
             0.0
             if table.section is BandSection.STEP
-            else max(table.width_mm * scale, LEAST_WIDTH_MM)
+            else max(table.width_mm * scale.lengths, LEAST_WIDTH_MM)
         )
-        height_mm = table.height_mm * scale
+        height_mm = table.height_mm * scale.heights
         if table.section is BandSection.STEP:
             width_mm = height_mm / wall
         line = _middle_line(table, outline, (at_mm, width_mm / 2.0), number)
-        repeats = _repeats(table, line, width_mm, scale)
+        repeats = _repeats(table, line, width_mm, scale.lengths)
         made.append(
             Band(
                 table=table,
@@ -296,7 +296,7 @@ def bands_of(
                 repeats=repeats,
             )
         )
-        at_mm += width_mm + table.gap_mm * scale
+        at_mm += width_mm + table.gap_mm * scale.lengths
     return tuple(made)
 
 

@@ -22,7 +22,7 @@ from moulddesign.face.grounds import (
     steepest_ground,
 )
 from moulddesign.face.medallions import Medallion, held_regions, medallion_of
-from moulddesign.face.surface import PIECES, Carver, Spots, Surface, steepest
+from moulddesign.face.surface import PIECES, Carver, Scale, Spots, Surface, steepest
 from moulddesign.geometry import Points
 from moulddesign.relief.field import EdgeDistance, Field, FieldValues, Heights
 from moulddesign.relief.height_map import Carving
@@ -49,18 +49,10 @@ class CarvedFace:
     field: Field
     room: shapely.Polygon
     """Where layers of relief may lie: inside the medallion's ring, or inside the bands [mm]."""
-    steps: shapely.Geometry
-    """Where the field has walls or creases, over which artwork must not lie [mm]."""
     regions: tuple[ReliefRegion, ...]
     """Drawings and lettering that the face itself brings, from the field's height."""
     carvings: tuple[LaidCarving, ...]
     """Height maps that are part of the field."""
-    shoulder_mm: float
-    """Radius of the shoulder, which is part of the field."""
-    scale: float
-    """Factor of its lengths."""
-    steepest_ground: float
-    """Steepest slope of the field inside its room."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -137,47 +129,50 @@ def carved_face(
     middle = shapely.Point(0.0, 0.0)
     # A circle's chords lie a little inside of it, and what is carved follows the circle.
     inscribed_mm = outline.width_mm / 2.0 if is_round else float(shape.exterior.distance(middle))
-    scale = 1.0 if table.drawn_for_mm is None else 2.0 * inscribed_mm / table.drawn_for_mm
-    shoulder_mm = shoulder_radius_mm if table.shoulder_mm is None else table.shoulder_mm * scale
+    scale = Scale(
+        lengths=1.0 if table.drawn_for_mm is None else 2.0 * inscribed_mm / table.drawn_for_mm
+    )
+    shoulder_mm = (
+        shoulder_radius_mm if table.shoulder_mm is None else table.shoulder_mm * scale.lengths
+    )
     run_mm = shoulder_mm * sqrt(0.5)
     runs_over = table.edge is FaceEdge.RUN_OVER
     slope = SLOPE_RESERVE * steepest(draft_deg)
-    start_mm = 0.0 if runs_over else run_mm + table.land_mm * scale
+    start_mm = 0.0 if runs_over else run_mm + table.land_mm * scale.lengths
     base_mm = outline.circumradius_mm
     ground = ground_of(
         table.ground, base_mm=base_mm, scale=scale, start_mm=start_mm, steepest=slope
     )
     lean = steepest_ground(
-        table.ground.model_copy(update={"rise_mm": table.ground.rise_mm * scale}), base_mm
+        table.ground.model_copy(update={"rise_mm": table.ground.rise_mm * scale.heights}), base_mm
     )
     is_stepped = table.ground.form is GroundForm.STEPPED
-    level_mm = table.ground.rise_mm * scale if is_stepped else None
+    level_mm = table.ground.rise_mm * scale.heights if is_stepped else None
     # What stands on a slope has a wall that is flatter by it; the shoulder's own slope is up to 1.
     wall = slope - lean - (1.0 if runs_over and shoulder_mm else 0.0)
     bands = bands_of(
         table.bands, outline, start_mm=start_mm, scale=scale, wall=wall,
         first_piece=PIECES,
     )  # fmt: skip
-    depth_mm = bands[-1].inner_mm + table.bands[-1].gap_mm * scale if bands else start_mm
+    depth_mm = bands[-1].inner_mm + table.bands[-1].gap_mm * scale.lengths if bands else start_mm
     room = _inside(outline, depth_mm)
     first = PIECES * (1 + len(bands))
     fold = table.fold or _own_fold(outline)
     reach = Reach(room)
-    inner_mm = reach.inner_mm
     middle_mm = _level_in_middle(ground, bands, inscribed_mm)
     rows: list[Carver] = []
     for crown in table.crowns:
         rows.append(
             petal_row(
                 crown, count=crown_count(crown, fold), reach=reach,
-                scale=scale, wall=wall, first_piece=first,
+                scale=scale.heights, wall=wall, first_piece=first,
             )
         )  # fmt: skip
         first += PIECES
     disc: Medallion | None = None
     if table.medallion is not None:
         disc = medallion_of(
-            table.medallion, inner_mm=inner_mm, scale=scale, ground_mm=middle_mm,
+            table.medallion, inner_mm=reach.inner_mm, scale=scale, ground_mm=middle_mm,
             wall=slope - lean, first_piece=first,
         )  # fmt: skip
         rows.append(disc)
@@ -185,13 +180,14 @@ def carved_face(
     on_parts = wall - (disc.steepest_floor if disc is not None else 0.0)
     for part in table.parts:
         rows += figures_of(
-            part, reach=reach, disc_mm=0.0 if disc is None else disc.radius_mm, scale=scale,
-            wall=on_parts, first_piece=first,
+            part, reach=reach, disc_mm=0.0 if disc is None else disc.radius_mm,
+            scale=scale.heights, wall=on_parts, first_piece=first,
         )  # fmt: skip
         first += PIECES
     needs_mm = max(depth_mm, run_mm) + 0.5
     if is_stepped:
-        needs_mm = max(needs_mm, start_mm + table.ground.steps * table.ground.run_mm * scale + 1.0)
+        run_mm = table.ground.run_mm * scale.lengths
+        needs_mm = max(needs_mm, start_mm + table.ground.steps * run_mm + 1.0)
 
     def plan(parts: Sequence[Carver]) -> _Plan:
         return _Plan(
@@ -209,7 +205,7 @@ def carved_face(
     laid = []
     for one in table.carvings:
         made = carving_of(
-            one, inner_mm=_reach_of(free), scale=scale,
+            one, inner_mm=_reach_of(free), scale=scale.lengths,
             wall=_left_for(one, plan(rows), on_parts, _reach_of(room)),
         )  # fmt: skip
         rows.append(carved_part(made, one.meets, wall=on_parts, number=first))
@@ -217,16 +213,14 @@ def carved_face(
         first += PIECES
     regions: tuple[ReliefRegion, ...] = ()
     if table.medallion is not None and table.medallion.holds is not None:
-        regions = held_regions(table.medallion.holds, free, scale=scale, draft_deg=draft_deg)
+        regions = held_regions(
+            table.medallion.holds, free, scale=scale.heights, draft_deg=draft_deg
+        )
     return CarvedFace(
         field=plan(rows),
         room=free,
-        steps=shapely.difference(shape, free) if disc is not None or not table.crowns else shape,
         regions=regions,
         carvings=tuple(laid),
-        shoulder_mm=shoulder_mm,
-        scale=scale,
-        steepest_ground=disc.steepest_floor if disc is not None else lean,
     )
 
 

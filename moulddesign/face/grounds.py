@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from moulddesign.design.face_tables import GroundForm, GroundTable
-from moulddesign.face.surface import Spots
+from moulddesign.face.surface import Scale, Spots
 from moulddesign.relief.field import FieldValues, Heights, piece_of
 
 GROUND_PIECES: Final = 1
@@ -56,7 +56,7 @@ def steepest_ground(table: GroundTable, base_mm: float) -> float:
 
 
 def ground_of(
-    table: GroundTable, *, base_mm: float, scale: float, start_mm: float, steepest: float
+    table: GroundTable, *, base_mm: float, scale: Scale, start_mm: float, steepest: float
 ) -> Ground:
     """Return a ground.
 
@@ -64,8 +64,8 @@ def ground_of(
     ----------
     base_mm : float
         Radius of the circle around the outline [mm].
-    scale : float
-        Factor of all lengths.
+    scale : Scale
+        Of its rise and of the width of its steps.
     start_mm : float
         Where the first step begins, from the outline inwards [mm].
     steepest : float
@@ -73,10 +73,14 @@ def ground_of(
     """
     if table.form is GroundForm.FLAT:
         return lambda spots: piece_of(np.zeros(len(spots.radius)), GROUND_PIECES)
-    rise_mm = table.rise_mm * scale
+    rise_mm = table.rise_mm * scale.heights
     if table.form is GroundForm.STEPPED:
         return _stepped(
-            table.steps, rise_mm, run_mm=table.run_mm * scale, start_mm=start_mm, steepest=steepest
+            table.steps,
+            rise_mm,
+            run_mm=table.run_mm * scale.lengths,
+            start_mm=start_mm,
+            steepest=steepest,
         )
     sign = 1.0 if table.form is GroundForm.DOMED else -1.0
 

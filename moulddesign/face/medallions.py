@@ -17,7 +17,7 @@ from moulddesign.artwork.outline import scalloped_outline
 from moulddesign.design import Layer, Sense
 from moulddesign.design.face_tables import HeldTable, MedallionTable
 from moulddesign.face.grounds import cap_height
-from moulddesign.face.surface import Surface, half_round, higher_of, lower_of
+from moulddesign.face.surface import Scale, Surface, half_round, higher_of, lower_of
 from moulddesign.geometry import Indices
 from moulddesign.relief.field import EdgeDistance, Heights
 from moulddesign.relief.medial_axis import snapped_to_grid
@@ -146,7 +146,7 @@ def medallion_of(
     table: MedallionTable,
     *,
     inner_mm: float,
-    scale: float,
+    scale: Scale,
     ground_mm: float,
     wall: float,
     first_piece: int,
@@ -157,8 +157,8 @@ def medallion_of(
     ----------
     inner_mm : float
         Largest circle in the room that it has [mm].
-    scale : float
-        Factor of heights.
+    scale : Scale
+        Of its heights and of the width of its ring.
     ground_mm : float
         Height of the ground in the middle [mm].
     wall : float
@@ -168,15 +168,17 @@ def medallion_of(
     """
     radius_mm = table.radius_ratio * inner_mm
     sign = 1.0 if table.ground is Sense.RAISED else -1.0
-    dome_mm = table.dome_mm * scale
-    ring_mm = max(table.ring_width_mm * scale, LEAST_RING_MM) if table.ring_width_mm else 0.0
+    dome_mm = table.dome_mm * scale.heights
+    ring_mm = (
+        max(table.ring_width_mm * scale.lengths, LEAST_RING_MM) if table.ring_width_mm else 0.0
+    )
     return Medallion(
         table=table,
         radius_mm=radius_mm,
-        floor_mm=ground_mm + sign * table.height_mm * scale,
+        floor_mm=ground_mm + sign * table.height_mm * scale.heights,
         dome_mm=dome_mm,
         ring_mm=ring_mm,
-        ring_height_mm=table.ring_height_mm * scale,
+        ring_height_mm=table.ring_height_mm * scale.heights,
         outside_mm=ground_mm,
         wall=wall - (2.0 * dome_mm / radius_mm),
         first_piece=first_piece,

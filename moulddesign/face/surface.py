@@ -8,7 +8,7 @@ slope. Minimum and maximum of pieces no steeper than the draft allows are no ste
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import asin, atan2, pi, radians, tan
+from math import asin, atan2, pi, radians, sqrt, tan
 from typing import Final
 
 import numpy as np
@@ -81,6 +81,18 @@ class Surface:
         below = heights < self.height[rows]
         self.height[rows[below]] = heights[below]
         self.piece[rows[below]] = pieces[below]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scale:
+    """Factors of a face that is drawn for one size and made in another."""
+
+    lengths: float
+
+    @property
+    def heights(self) -> float:
+        """Heights grow less than lengths: the crust under them grows less than the piece."""
+        return sqrt(self.lengths)
 
 
 Carver = Callable[[Surface], None]
