@@ -30,6 +30,7 @@ from moulddesign.cli.options import AsJson
 from moulddesign.cli.usage import Verb, VerbGroup
 from moulddesign.core import FileError, KernelError, LengthUnit, SpecError, Verdict, say, with_unit
 from moulddesign.design import Design, PrinterTable, Shelf
+from moulddesign.design.face_tables import bundled_face, face_names
 from moulddesign.kitchen import Recipe, WeighedPiece
 from moulddesign.series.table import SeriesTable
 
@@ -247,7 +248,7 @@ def run_patterns(
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
-    """List the bundled patterns, or picture them all on one sheet.
+    """List the bundled patterns and carved faces, or picture the patterns on one sheet.
 
     Example: moulddesign patterns --sheet patterns.png
     """
@@ -258,6 +259,7 @@ def run_patterns(
         from moulddesign.artwork.patterns import titles  # noqa: PLC0415
 
     found = titles()
+    carved = [(name, bundled_face(name).title) for name in face_names()]
     if sheet is not None:
         _refuse_path(sheet, overwrite=overwrite)
         with ends_at_once():
@@ -267,10 +269,12 @@ def run_patterns(
         err().print(f"Written: {sheet}", soft_wrap=True)
     if as_json:
         rows = [{"name": t.name, "title": t.title, "description": t.description} for t in found]
-        print_json({"patterns": rows})
+        faces = [{"name": name, "title": title} for name, title in carved]
+        print_json({"patterns": rows, "faces": faces})
     else:
         shown = [(t.name, t.title) for t in found]
         out().print(table("Patterns", ("name", "what it shows"), shown))
+        out().print(table("Carved faces, for --face", ("name", "what it shows"), carved))
 
 
 def _refuse_path(path: Path, *, overwrite: bool) -> None:

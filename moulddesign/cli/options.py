@@ -178,6 +178,13 @@ PIECE: Final = (*WEIGHTS, *SHAPE)
 
 RELIEF: Final = (
     Override(
+        "--face",
+        "face.name",
+        str,
+        "NAME",
+        "Carved face by name, in the place of the design's face and layers; none for a flat top.",
+    ),
+    Override(
         "--pattern",
         "layer.pattern",
         str,
@@ -387,6 +394,8 @@ def design_with(
     drawn = {key: given.pop(f"layer.{key}") for key in LAYER_KEYS if f"layer.{key}" in given}
     if drawn:
         given["relief.layers"] = _layers(drawn, design)
+    if "face.name" in given:
+        given |= _faced(given.pop("face.name"), given)
     if "stamps.patterns" in given:
         given["further_stamps"] = [_stamp(pattern) for pattern in given.pop("stamps.patterns")]
     made = design.with_values(given)
@@ -426,6 +435,14 @@ LAYER_KEYS: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
 )
 """Keys of a layer that options set, and the sources of the layers that take them; none for a source
 itself."""
+
+
+def _faced(name: str, given: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the values of a face by name, on which nothing lies but what is asked for."""
+    face = None if name == "none" else {"name": name}
+    return {"face": face} | (
+        {} if face is None or "relief.layers" in given else {"relief.layers": []}
+    )
 
 
 def _layers(drawn: Mapping[str, Any], design: Design) -> list[dict[str, Any]]:

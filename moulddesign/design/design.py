@@ -214,7 +214,7 @@ class Design(Table):
 
     @classmethod
     def file_schema(cls) -> dict[str, Any]:
-        """Return the JSON Schema of a design file: the design's, and the version that wrote it."""
+        """Return the JSON Schema of a design file: the design's, its face, and what wrote it."""
         schema = cls.model_json_schema()
         written = {
             MADE_WITH: {
@@ -227,7 +227,10 @@ class Design(Table):
                 "description": cls.model_fields["from_workshop"].description,
             },
         }
-        return schema | {"properties": schema["properties"] | written}
+        face = FaceTable.model_json_schema()
+        defined = schema["$defs"] | face.pop("$defs")
+        properties = schema["properties"] | written | {"face": face}
+        return schema | {"$defs": defined, "properties": properties}
 
     def with_values(self, values: Mapping[str, Any]) -> Self:
         """Return the design with some values replaced.
@@ -260,7 +263,7 @@ class Design(Table):
             *tables, key = dotted.split(".")
             table = tree
             for part in tables:
-                table = table[part]
+                table = table.setdefault(part, {})
             table[key] = value
         return type(self).of(tree)
 

@@ -261,3 +261,15 @@ def test_a_corner_radius_is_refused_where_no_corner_is_left(tmp_path, outline):
     file.write_text(design_of("--outline", outline).toml())  # with every key, as it is published
     assert design_of(file).pastry.outline == outline
     assert design_of(file, "--outline", "octagon", "--corner-radius", "5").pastry.lobes == 12
+
+
+def test_a_face_by_name_takes_the_place_of_the_layers():
+    design = design_of("--face", "sun")
+    assert (design.face.name, design.relief.layers) == ("sun", ())
+    assert design_of("--face", "sun", "--text", "OAK").relief.layers[0].text == "OAK"
+    assert design_of("--face", "none").face is None
+
+
+def test_an_unknown_face_names_the_nearest():
+    with pytest.raises(SpecError, match="nearest is sun"):
+        design_of("--face", "sum")

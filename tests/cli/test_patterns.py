@@ -17,6 +17,9 @@ def test_list_has_a_title_for_each_of_at_least_twelve(monkeypatch, capsys):
     assert (code, err) == (0, "")
     assert len(found) >= 12
     assert all(row["title"] and row["description"] for row in found)
+    faces = json.loads(out)["faces"]
+    assert len(faces) >= 12
+    assert all(row["title"] for row in faces)
     code, out, _ = run(monkeypatch, capsys, "patterns")
     assert code == 0
     assert all(row["name"] in out for row in found)
