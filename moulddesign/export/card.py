@@ -163,7 +163,12 @@ def _rounding(build: Build) -> Message | None:
 
 def _pressed(build: Build) -> Iterator[list[str]]:
     """Yield the sizes of the pressed piece."""
-    yield ["Pressed height, to the flat top", f"{build.pastry.height_mm:.1f} mm"]
+    made = build.pastry
+    if made.carved is None:
+        yield ["Pressed height, to the flat top", f"{made.height_mm:.1f} mm"]
+    else:
+        yield ["Pressed height, to the face's ground", f"{made.height_mm:.1f} mm"]
+        yield ["…to its highest point", f"{made.height_mm + made.depth_above_mm:.1f} mm"]
     for one in build.further:
         yield [f"…under {with_word_breaks(one.stamp_name)}", f"{one.pastry.height_mm:.1f} mm"]
     if isinstance(build.mould.layout, PressLayout):

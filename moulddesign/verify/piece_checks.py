@@ -99,8 +99,8 @@ PIXEL_MM: Final = 0.1
 """Side of a pixel: a sixth of the thinnest stroke that prints [mm]."""
 FOOT_MM: Final = 1e-4
 """Height above the flat top from which the relief counts: its walls stand on their feet [mm]."""
-CARVED_FOOT_MM: Final = 0.06
-"""The same above a carved ground, whose facets may be off by half of it [mm]."""
+CARVED_FOOT_MM: Final = 0.02
+"""The same above a carved ground: its facets are nearer to it but for a thousandth [mm]."""
 NEAR_ARTWORK_MM: Final = 2.0
 """On a carved face other parts are seen so far from the artwork [mm]."""
 LEAST_OVERLAP: Final = 0.98
