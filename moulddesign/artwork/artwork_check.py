@@ -16,6 +16,7 @@ from shapely import MultiPolygon, Polygon
 
 from moulddesign.artwork import legibility
 from moulddesign.artwork.font_files import default_font
+from moulddesign.artwork.layers import LEAST_ADDED_MM2
 from moulddesign.artwork.patterns import artwork, pattern_names
 from moulddesign.artwork.polygons import Region
 from moulddesign.core import SpecError, say
@@ -29,6 +30,8 @@ GOOD_STROKE_MM: Final = 0.9
 """A relief's stroke: two lines of a 0.42 mm line width; common practice, no source [mm]."""
 GOOD_GAP_MM: Final = 0.8
 """A gap that dough fills and a nozzle leaves open: two lines; common practice, no source [mm]."""
+WIDEST_SEARCHED: Final = 4.0
+"""How many times as wide as its limit the thinnest stroke is looked for; our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,8 +53,12 @@ class ArtworkCheck:
     """Thinnest stroke below `GOOD_STROKE_MM`; None where all are wider."""
     thin_gap: legibility.ThinPlace | None
     """Thinnest gap below `GOOD_GAP_MM`; None where all are wider."""
+    least_size_mm: float
+    """Size of the frame from which all strokes and gaps are as wide as these limits."""
     shape: MultiPolygon
     """All that is drawn, at that size [mm]."""
+    added: MultiPolygon
+    """What thickening its strokes added; empty where they stay as drawn."""
 
     @property
     def reads(self) -> bool:
@@ -59,7 +66,9 @@ class ArtworkCheck:
         return self.thin_stroke is None and self.thin_gap is None
 
 
-def check_artwork(name_or_path: str, folder: Path, *, size_mm: float) -> ArtworkCheck:
+def check_artwork(
+    name_or_path: str, folder: Path, *, size_mm: float, thicken_mm: float | None = None
+) -> ArtworkCheck:
     """Return what is true of a pattern or a file at a size.
 
     Parameters
@@ -68,6 +77,8 @@ def check_artwork(name_or_path: str, folder: Path, *, size_mm: float) -> Artwork
         What a relative path starts from.
     size_mm : float
         Larger side of the drawing's frame [mm].
+    thicken_mm : float, optional
+        Thinner strokes are thickened to this [mm].
 
     Raises
     ------
@@ -81,18 +92,29 @@ def check_artwork(name_or_path: str, folder: Path, *, size_mm: float) -> Artwork
     found = artwork(name_or_path, folder)
     united = shapely.union_all([region.shape for region in found])
     parts = [part for part in shapely.get_parts(united) if part.area > 0.0]
-    whole = shapely.transform(MultiPolygon(parts), lambda points: points * size_mm)
+    drawn = shapely.transform(MultiPolygon(parts), lambda points: points * size_mm)
+    whole = drawn if thicken_mm is None else legibility.thickened(drawn, thicken_mm)
+    added = [part for part in shapely.get_parts(whole - drawn) if isinstance(part, Polygon)]
+    stroke = legibility.least_stroke_mm(whole, below_mm=WIDEST_SEARCHED * GOOD_STROKE_MM)
+    gap = legibility.least_gap_mm(whole, below_mm=WIDEST_SEARCHED * GOOD_GAP_MM)
+    needed = ((stroke, GOOD_STROKE_MM), (gap, GOOD_GAP_MM))
     width, height = np.ptp(np.reshape(whole.bounds, (2, 2)), axis=0)
     return ArtworkCheck(
         width_mm=float(width),
         height_mm=float(height),
-        regions=len(parts),
+        regions=len(shapely.get_parts(whole)),
         points=sum(len(shapely.get_coordinates(region.shape)) for region in found),
         depth_shares=tuple(region.depth_share for region in found),
         covered=sum(region.shape.area for region in found),
-        thin_stroke=legibility.least_stroke_mm(whole, below_mm=GOOD_STROKE_MM),
-        thin_gap=legibility.least_gap_mm(whole, below_mm=GOOD_GAP_MM),
+        thin_stroke=stroke if stroke and stroke.width_mm < GOOD_STROKE_MM else None,
+        thin_gap=gap if gap and gap.width_mm < GOOD_GAP_MM else None,
+        least_size_mm=size_mm
+        * max(
+            1.0 / WIDEST_SEARCHED if place is None else good_mm / place.width_mm
+            for place, good_mm in needed
+        ),
         shape=whole,
+        added=MultiPolygon([part for part in added if part.area > LEAST_ADDED_MM2]),
     )
 
 
@@ -100,8 +122,12 @@ def check_picture(found: ArtworkCheck) -> Image.Image:
     """Return the artwork as a picture on which every thin stroke and gap is ringed."""
     marks = thin_marks(found.shape, least_stroke_mm=GOOD_STROKE_MM, least_gap_mm=GOOD_GAP_MM)
     outcome = "Thinner ones are ringed" if marks else "None is thinner"
+    outcome += "" if found.added.is_empty else ". Thickened where it is orange"
     caption = f"Stroke at least {GOOD_STROKE_MM:g} mm, gap {GOOD_GAP_MM:g} mm\n{outcome}"
-    drawn = [ColouredRegion(shape=found.shape, colour=RAISED_COLOUR)]
+    drawn = [
+        ColouredRegion(shape=found.shape, colour=RAISED_COLOUR),
+        ColouredRegion(shape=found.added, colour=THICKENED_COLOUR),
+    ]
     return marked_picture(drawn, marks, caption)
 
 
@@ -200,6 +226,7 @@ PAPER_COLOUR: Final[Colour] = (255, 255, 255)
 DOUGH_COLOUR: Final[Colour] = (236, 226, 208)
 RAISED_COLOUR: Final[Colour] = (110, 78, 48)
 SUNK_COLOUR: Final[Colour] = (150, 160, 176)
+THICKENED_COLOUR: Final[Colour] = (240, 140, 20)
 
 
 class ThinKind(StrEnum):

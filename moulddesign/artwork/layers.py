@@ -33,6 +33,8 @@ SIMPLIFIED_MM: Final = 0.002
 """Points that move an edge by less are left out [mm]."""
 CIRCLE_SEGMENTS: Final = 96
 SIZE_STEP_MM: Final = 1e-6
+LEAST_ADDED_MM2: Final = 0.005
+"""Smaller pieces are what chords of curves differ by, not thickened strokes; our choice [mm^2]."""
 OVERLAP_MM: Final = 0.01
 """How far artwork may reach over its place: what simplifying and the grid move it [mm]."""
 
@@ -86,6 +88,15 @@ def layer_regions(
         # What lies below keeps a gap to the new layer, so that both can be printed.
         result = [kept for part in result for kept in _uncovered(part, cover)] + added
     return tuple(result)
+
+
+def thickened_places(parts: Iterable[LayerRegion]) -> MultiPolygon:
+    """Return what thickening added to strokes, as far as later layers leave it to be seen."""
+    shown = [part.added.intersection(part.shape) for part in parts if not part.added.is_empty]
+    pieces = shapely.get_parts(shapely.union_all(shown))
+    return MultiPolygon(
+        [one for one in pieces if isinstance(one, Polygon) and one.area > LEAST_ADDED_MM2]
+    )
 
 
 def largest_mm(shape: shapely.Geometry, available: Polygon) -> float:

@@ -74,6 +74,11 @@ class _Width:
     """What it belongs to: what lies beside it, the nearest first."""
 
     @property
+    def is_stroke(self) -> bool:
+        """Whether it is a stroke, not a gap."""
+        return self.what in {RAISED_WIDTHS[0], SUNK_WIDTHS[0]}
+
+    @property
     def ratio(self) -> float:
         """How many times larger it has to be."""
         return 1.0 if self.thin is None else self.limit_mm / self.thin.width_mm
@@ -120,7 +125,12 @@ def _width_finding(design: Design, found: _Width) -> Finding:
         return made  # a groove between heights that touch has a finding of its own
     if found.is_between:
         return replace(made, remedy=say("building.gap-of-layers", gap_mm=found.limit_mm))
-    return replace(made, remedy=_larger_artwork(design, found.owners[0], found.ratio))
+    larger = _larger_artwork(design, found.owners[0], found.ratio)
+    if found.is_stroke:
+        return replace(
+            made, remedy=say("building.or-thicken", larger=larger, stroke_mm=found.limit_mm)
+        )
+    return replace(made, remedy=say("building.or-wider-gaps", larger=larger))
 
 
 def _layer_findings(
@@ -187,12 +197,11 @@ def _larger_artwork(design: Design, part: LayerRegion, ratio: float) -> Message:
     left, low, right, high = part.shape.bounds
     size_mm = ratio * (max(right - left, high - low) if layer.size_mm is None else layer.size_mm)
     weight_g = design.portion.finished_weight_g * ratio**3
-    stroke_mm, _ = least_widths_mm(line_mm=design.printer.line_width_mm, raised=True)
     if layer.size_mm is not None:
-        return say("building.larger-artwork", size_mm=size_mm, stroke_mm=stroke_mm)
+        return say("building.larger-artwork", size_mm=size_mm)
     if weight_g > HEAVIEST_PIECE_G:
         return say("building.bolder-artwork", size_mm=size_mm)
-    return say("building.heavier-piece", size_mm=size_mm, weight_g=weight_g, stroke_mm=stroke_mm)
+    return say("building.heavier-piece", size_mm=size_mm, weight_g=weight_g)
 
 
 def _grooves(pastry: Pastry, line_mm: float) -> Iterator[Finding]:

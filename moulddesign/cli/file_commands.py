@@ -234,6 +234,9 @@ Size = Annotated[
 ]
 
 
+Thicken = Annotated[
+    float | None, typer.Option("--thicken", metavar="MM", help="Thicken thinner strokes to this.")
+]
 Picture = Annotated[
     Path | None,
     typer.Option("--picture", metavar="FILE.png", help="Ring thin strokes and gaps there."),
@@ -297,6 +300,7 @@ def check(
     artwork: Annotated[str, typer.Argument(help="A pattern's name, or an SVG, PNG or JPEG file.")],
     *,
     size: Size = 60.0,
+    thicken: Thicken = None,
     picture: Picture = None,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
@@ -310,7 +314,7 @@ def check(
 
     if picture is not None:
         _refuse_path(picture, overwrite=overwrite)
-    found = check_artwork(artwork, Path(), size_mm=size)
+    found = check_artwork(artwork, Path(), size_mm=size, thicken_mm=thicken)
     if picture is not None:
         _save_check(picture, found, overwrite=overwrite)
     thin = {
@@ -323,7 +327,8 @@ def check(
         "artwork": artwork, "frame_mm": size, "size_mm": [found.width_mm, found.height_mm],
         "regions": found.regions, "points": found.points, "covered": found.covered,
         "depth_shares": list(found.depth_shares), "least_good_stroke_mm": GOOD_STROKE_MM,
-        "least_good_gap_mm": GOOD_GAP_MM, "reads": found.reads, **thin,
+        "least_good_gap_mm": GOOD_GAP_MM, "reads": found.reads,
+        "least_size_mm": found.least_size_mm, **thin,
     }  # fmt: skip
     if as_json:
         print_json(plain)
@@ -336,6 +341,7 @@ def check(
             ("shares of the depth", ", ".join(f"{share:g}" for share in found.depth_shares)),
             (f"stroke under {GOOD_STROKE_MM} mm", _place(thin["thin_stroke"])),
             (f"gap under {GOOD_GAP_MM} mm", _place(thin["thin_gap"])),
+            ("reads from a size of, mm", f"{found.least_size_mm:.1f}"),
         ]
         out().print(table(f"{artwork} at {size:g} mm", ("", "value"), rows))
     return 0 if found.reads else 1

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from moulddesign.artwork import artwork_check
+from moulddesign.artwork.layers import thickened_places
 from moulddesign.building import Build
 from moulddesign.export.formats import part_colour
 from moulddesign.geometry import Mesh
@@ -123,7 +124,8 @@ class ReliefPlan:
 def relief_plan(pastry: Pastry, *, line_mm: float) -> ReliefPlan:
     """Return the relief's regions from above, raised ones dark, sunk ones light.
 
-    Strokes and gaps that are too thin for the width of a printed line are ringed.
+    Strokes and gaps that are too thin for the width of a printed line are ringed, and what
+    thickening added to strokes has a colour of its own.
     """
     drawn = [
         artwork_check.ColouredRegion(shape=pastry.outline.shape, colour=artwork_check.DOUGH_COLOUR)
@@ -143,6 +145,11 @@ def relief_plan(pastry: Pastry, *, line_mm: float) -> ReliefPlan:
         sense = "Raised" if raised else "Sunk"
         caption.append(f"{sense}: stroke at least {stroke_mm:g} mm, gap {gap_mm:g} mm")
     caption.append("Thinner ones are ringed" if marks else "None is thinner")
+    added = thickened_places(part for region in pastry.relief for part in region.parts)
+    if not added.is_empty:
+        thick = artwork_check.ColouredRegion(shape=added, colour=artwork_check.THICKENED_COLOUR)
+        drawn.append(thick)
+        caption[-1] += ". Thickened where it is orange"
     lines = tuple(caption) if pastry.artwork else ("No relief",)
     picture = artwork_check.marked_picture(drawn, tuple(marks), "\n".join(lines))
     return ReliefPlan(png=png_bytes(np.asarray(picture)), caption=lines)

@@ -42,8 +42,8 @@ def test_a_thin_stroke_says_the_size_at_which_it_holds(tmp_path):
     bar.write_text(BAR)
     said = found({"pattern": str(bar), "size_mm": 15.0})
     remedy = said["building.thinnest-raised-stroke"].remedy
-    assert remedy.id == "building.larger-artwork"
-    assert dict(remedy.values)["size_mm"] == pytest.approx(30.0, rel=0.02)
+    assert dict(remedy.values)["stroke_mm"] == 0.6
+    assert dict(dict(remedy.values)["larger"].values)["size_mm"] == pytest.approx(30.0, rel=0.02)
 
 
 def test_a_layer_under_another_is_said(tmp_path):

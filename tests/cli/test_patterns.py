@@ -5,7 +5,7 @@ import pytest
 from command_line import run
 from PIL import Image
 
-from moulddesign.artwork.artwork_check import RING_COLOURS
+from moulddesign.artwork.artwork_check import RING_COLOURS, THICKENED_COLOUR
 
 DISC = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><circle cx="30" cy="30" r="20"/></svg>'
 THIN = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><rect x="9" y="9" width="40" height="{}"/></svg>'
@@ -109,3 +109,16 @@ def test_bad_input_is_one_sentence(monkeypatch, capsys, tmp_path, arguments, say
     assert out == ""
     assert says in err
     assert err.count("\n") == 1
+
+
+def test_check_says_the_least_size_and_thickens(monkeypatch, capsys, tmp_path):
+    # a stroke of 0.6 mm in a frame of 60 mm is 0.9 mm wide in one of 90 mm
+    file, picture = tmp_path / "thin.svg", tmp_path / "thick.png"
+    file.write_text(THIN.format(0.6))
+    _, out, _ = run(monkeypatch, capsys, "patterns", "check", file, "--json")
+    assert json.loads(out)["least_size_mm"] == pytest.approx(90.0, rel=0.01)
+    arguments = ("check", file, "--thicken", 1.2, "--picture", picture, "--json")
+    code, out, _ = run(monkeypatch, capsys, "patterns", *arguments)
+    assert (code, json.loads(out)["reads"]) == (0, True)
+    with Image.open(picture) as image:
+        assert THICKENED_COLOUR in {colour for _, colour in image.getcolors(1 << 20)}
