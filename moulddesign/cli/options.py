@@ -185,6 +185,15 @@ RELIEF: Final = (
         "Carved face by name, in the place of the design's face and layers; none for a flat top.",
     ),
     Override(
+        "--carving",
+        "carving.file",
+        str,
+        "FILE",
+        "Sculpted relief from a file, on the face: a grey picture, white high, or a mesh seen from "
+        "above.",
+    ),
+    Override("--carving-depth", "carving.depth_mm", float, "MM", "Its height, lowest to highest."),
+    Override(
         "--pattern",
         "layer.pattern",
         str,
@@ -394,8 +403,9 @@ def design_with(
     drawn = {key: given.pop(f"layer.{key}") for key in LAYER_KEYS if f"layer.{key}" in given}
     if drawn:
         given["relief.layers"] = _layers(drawn, design)
-    if "face.name" in given:
-        given |= _faced(given.pop("face.name"), given)
+    carved = {key: given.pop(f"carving.{key}") for key in CARVING_KEYS if f"carving.{key}" in given}
+    if carved or "face.name" in given:
+        given |= _faced(design, given.pop("face.name", None), carved, given)
     if "stamps.patterns" in given:
         given["further_stamps"] = [_stamp(pattern) for pattern in given.pop("stamps.patterns")]
     made = design.with_values(given)
@@ -437,12 +447,29 @@ LAYER_KEYS: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
 itself."""
 
 
-def _faced(name: str, given: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the values of a face by name, on which nothing lies but what is asked for."""
-    face = None if name == "none" else {"name": name}
-    return {"face": face} | (
-        {} if face is None or "relief.layers" in given else {"relief.layers": []}
-    )
+CARVING_KEYS: Final = ("file", "depth_mm")
+"""Keys of a carving that options set."""
+
+
+def _faced(
+    design: Design, name: str | None, carved: Mapping[str, Any], given: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Return the values of a face, on which nothing lies but what is asked for.
+
+    Without a name the design's own face stays, and a carving changes or joins it.
+    """
+    if name == "none" and not carved:
+        return {"face": None}
+    if name is None and design.face is not None:
+        face: dict[str, Any] = design.face.plain()
+    else:
+        face = {} if name in (None, "none") else {"name": name}
+    if carved:
+        before = face.get("carvings", [])
+        if "file" not in carved and not before:
+            raise SpecError("--carving-depth", carved["depth_mm"], say("cli.depth-of-no-carving"))
+        face["carvings"] = [(before[0] if before else {}) | dict(carved)]
+    return {"face": face} | ({} if "relief.layers" in given else {"relief.layers": []})
 
 
 def _layers(drawn: Mapping[str, Any], design: Design) -> list[dict[str, Any]]:

@@ -17,7 +17,10 @@ DRAWINGS: Final = (".svg", ".png", ".jpg", ".jpeg")
 """Endings that tell a drawing from the name of an outline or a pattern."""
 PREFIX: Final = "artwork-"
 """What a copied drawing's name begins with, so that it meets no other file of a build."""
-DRAWN: Final = frozenset({FileKind.OUTLINE, FileKind.ARTWORK})
+NAMED: Final = frozenset({FileKind.OUTLINE, FileKind.ARTWORK})
+"""Kinds of which the tool has its own, by name."""
+COPIED: Final = NAMED | {FileKind.CARVING}
+"""Kinds that a build keeps a copy of."""
 
 Names = Mapping[str, Any]
 AnyTable = TypeVar("AnyTable", bound=Table)
@@ -25,7 +28,7 @@ AnyTable = TypeVar("AnyTable", bound=Table)
 
 def is_file(kind: FileKind, name: str) -> bool:
     """Return whether a value names a file; an outline or a pattern may be one of the tool's own."""
-    return kind not in DRAWN or name.lower().endswith(DRAWINGS)
+    return kind not in NAMED or name.lower().endswith(DRAWINGS)
 
 
 def named_files(tree: Names, model: type[BaseModel]) -> Iterator[tuple[str, FileKind, str]]:
@@ -100,7 +103,7 @@ def collect_drawings(design: AnyTable) -> tuple[AnyTable, dict[str, Path]]:
     copies: dict[str, Path] = {}
 
     def beside(kind: FileKind, name: str) -> str:
-        if kind not in DRAWN or not is_file(kind, name):
+        if kind not in COPIED or not is_file(kind, name):
             return name
         path = Path(name)
         copied = path.name if path.name.startswith(PREFIX) else PREFIX + path.name

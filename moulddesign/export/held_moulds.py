@@ -17,6 +17,7 @@ from typing import Any, Final
 from moulddesign.artwork.font_files import with_fonts
 from moulddesign.core import FileError, MouldError, WriteError, say
 from moulddesign.design import DESIGN_FILE, Design, FileKind, Kind, is_file, rename_files
+from moulddesign.design.assets import COPIED
 from moulddesign.portion import figures
 
 REPORT: Final = "report.json"
@@ -166,7 +167,7 @@ def _shaping(value: Any) -> Any:  # noqa: ANN401 (plain values)
 
 
 def _digest_of_file(kind: FileKind, name: str) -> str:
-    if not is_file(kind, name) or kind not in {FileKind.OUTLINE, FileKind.ARTWORK, FileKind.FONT}:
+    if not is_file(kind, name) or kind not in COPIED | {FileKind.FONT}:
         return name
     try:
         return hashlib.sha256(Path(name).read_bytes()).hexdigest()

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 import typer
 
-from moulddesign.cli.options import MOULD, PIECE, RELIEF, STAMPS, demo, with_design
+from moulddesign.cli.options import MOULD, PIECE, RELIEF, STAMPS, demo, design_with, with_design
 from moulddesign.core import FileError, SpecError
 from moulddesign.design import Design
 
@@ -273,3 +273,18 @@ def test_a_face_by_name_takes_the_place_of_the_layers():
 def test_an_unknown_face_names_the_nearest():
     with pytest.raises(SpecError, match="nearest is sun"):
         design_of("--face", "sum")
+
+
+def test_a_carving_joins_the_face_that_is_named_and_clears_the_layers(tmp_path):
+    file = str(tmp_path / "quince.png")
+    made = design_with(None, {"face.name": "seal", "carving.file": file, "carving.depth_mm": 3.0})
+    alone = design_with(None, {"carving.file": file})
+
+    assert (made.face.name, made.relief.layers) == ("seal", ())
+    assert [(c.file, c.depth_mm) for c in made.face.carvings] == [(file, 3.0)]
+    assert (alone.face.name, alone.relief.layers) == (None, ())
+
+
+def test_a_depth_without_a_carving_is_told():
+    with pytest.raises(SpecError, match="--carving"):
+        design_with(None, {"carving.depth_mm": 3.0})
