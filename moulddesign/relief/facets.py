@@ -84,11 +84,27 @@ def network(pieces: Points, rings: Sequence[shapely.LinearRing]) -> Network:
     row = _contracted(points, edges, rank)
     edges = row[edges]
     chains = tuple(_chain(ring, points, np.unique(edges), corners) for ring in rings)
-    edges = np.concatenate([edges, *(np.column_stack([c, np.roll(c, -1)]) for c in chains)])
-    edges = np.unique(np.sort(edges[edges[:, 0] != edges[:, 1]], axis=1), axis=0)
+    around = np.concatenate([np.column_stack([c, np.roll(c, -1)]) for c in chains])
+    edges = np.concatenate([around, _uncrossed(points, edges, around)])
+    edges = np.unique(np.sort(edges, axis=1), axis=0)
     used, flat = np.unique(edges, return_inverse=True)
     chains = tuple(np.searchsorted(used, chain) for chain in chains)
     return Network(points[used], flat.reshape(-1, 2), chains)
+
+
+def _uncrossed(points: Points, edges: Indices, around: Indices) -> Indices:
+    """Return edges without those that cross another one, or an edge of the rings.
+
+    Points that were moved onto rings and corners take their edges along, which may then cross one
+    beside them. A crease with a gap costs some more facets there, and nothing else.
+    """
+    edges = np.unique(np.sort(edges[edges[:, 0] != edges[:, 1]], axis=1), axis=0)
+    both = np.concatenate([around, edges])
+    lines = shapely.linestrings(points[both])
+    first, second = shapely.STRtree(lines).query(lines, predicate="intersects")
+    met = both[first][:, :, None] == both[second][:, None, :]
+    crossed = np.unique(first[~met.any(axis=(1, 2))]) - len(around)
+    return np.delete(edges, crossed[crossed >= 0], axis=0)
 
 
 def _contracted(points: Points, edges: Indices, rank: Indices) -> Indices:
