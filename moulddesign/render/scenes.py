@@ -2,7 +2,7 @@
 
 import io
 from dataclasses import dataclass
-from math import cos, radians, sin
+from math import ceil, cos, radians, sin
 from typing import Final
 
 import numpy as np
@@ -59,6 +59,9 @@ BOARD_FADE: Final = 0.2
 """Rim of the board's map over which the shadow fades, as a share of its side."""
 BOARD_FREE: Final = 2.4
 """Side of the board's map over the bodies'."""
+
+COARSER: Final = 4
+"""Pixels along each side of a square for which the board's shadow is looked up once."""
 
 FADING: Final = 0.16
 """Rim of a picture over which shadows fade, as a share of its smaller side."""
@@ -348,17 +351,23 @@ def _board_shadow(scene: Scene) -> Raster:
     right, up, _ = scene.axes
     width, height = scene.size_px
     pixel_mm = 2.0 * half_mm / height
-    across = (np.arange(width) + 0.5 - width / 2.0) * pixel_mm + middle_x
-    upwards = (height / 2.0 - np.arange(height) - 0.5) * pixel_mm + middle_y - floor_mm * up[2]
     plane = np.linalg.inv(np.array([right[:2], up[:2]]))
-    # It is affine, as is the way from there to the pixels of the map.
-    to_map = plane / grid.pixel_mm
-    first = (plane @ (across[0], upwards[0]) - grid.corner) / grid.pixel_mm - 0.5
-    along, down = to_map[:, 0] * pixel_mm, -to_map[:, 1] * pixel_mm
-    return affine_transform(
+    # It is affine, as is the way from there to the pixels of the map. Shadows are smooth, so they
+    # are looked up on few pixels and drawn larger.
+    few = (ceil(width / COARSER), ceil(height / COARSER))
+    step_x_mm, step_y_mm = pixel_mm * width / few[0], pixel_mm * height / few[1]
+    corner = plane @ (
+        middle_x + (step_x_mm - pixel_mm * width) / 2.0,
+        middle_y + (pixel_mm * height - step_y_mm) / 2.0 - floor_mm * up[2],
+    )
+    first = (corner - grid.corner) / grid.pixel_mm - 0.5
+    along, down = plane[:, 0] * step_x_mm / grid.pixel_mm, -plane[:, 1] * step_y_mm / grid.pixel_mm
+    shadow = affine_transform(
         dark.astype(np.float32),
         np.array([[down[1], along[1]], [down[0], along[0]]]),
         offset=first[::-1],
-        output_shape=(height, width),
+        output_shape=few[::-1],
         order=1,
     )
+    larger = Image.fromarray(shadow).resize((width, height), Image.Resampling.BILINEAR)
+    return np.asarray(larger)
