@@ -73,7 +73,7 @@ class HeightGrid:
         found = self.heights[self.inside & (slopes < LEVEL)]
         return found.astype(np.float64) if len(found) else np.zeros(1)
 
-    def places(self, x: Points, y: Points) -> tuple[Raster, Raster]:
+    def places(self, x: Raster, y: Raster) -> tuple[Raster, Raster]:
         """Return the column and row of points, counted from the middle of the first pixel."""
         columns = (x - self.corner[0]) / self.pixel_mm - 0.5
         rows = (y - self.corner[1]) / self.pixel_mm - 0.5

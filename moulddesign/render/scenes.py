@@ -46,15 +46,15 @@ ON_BOARD_MM: Final = 0.1
 """Bodies that are no higher stand on the board [mm]."""
 
 LEAST_MAP_PX: Final = 96
-MOST_MAP_PX: Final = 448
+MOST_MAP_PX: Final = 384
 MAP_RATIO: Final = 0.75
 """Pixels of a body's map over pixels of the body in the picture."""
 
 SAMPLES_AT_ONCE: Final = 30_000
 """Shaded at once, so that what is worked on stays near the processor."""
 
-BOARD_MAP_PX: Final = 224
-BOARD_DIRECTIONS: Final = 24
+BOARD_MAP_PX: Final = 160
+BOARD_DIRECTIONS: Final = 16
 BOARD_FADE: Final = 0.2
 """Rim of the board's map over which the shadow fades, as a share of its side."""
 BOARD_FREE: Final = 2.4
@@ -184,18 +184,17 @@ def _drawn(scene: Scene) -> Raster:
     sight = _Sight(scene)
     quads = sight.quads
     one, some = _smooth_and_mixed(sight)
-    rows, columns = np.divmod(np.arange(len(quads[0])), sight.width)
-    middles = FINER * (np.stack([columns, rows], axis=1) + 0.5)
     offsets = [(x - FINER / 2.0 + 0.5, y - FINER / 2.0 + 0.5) for y, x in np.ndindex(FINER, FINER)]
     hits = [some[quad[some] != NOTHING] for quad in quads]
-    facets = [quads[0][one], *(quad[hit] for quad, hit in zip(quads, hits, strict=True))]
+    # Inside the facet: the middle of the pixel may lie far outside a sliver.
+    shaded = [one, *hits]
+    facets = [quad[pixels] for quad, pixels in zip([quads[0], *quads], shaded, strict=True)]
     places = [
-        # Inside the facet: the middle of the pixel may lie far outside a sliver.
-        middles[one] + offsets[0],
-        *(middles[hit] + offset for hit, offset in zip(hits, offsets, strict=True)),
+        sight.middles(pixels) + offset
+        for pixels, offset in zip(shaded, [offsets[0], *offsets], strict=True)
     ]
     colours = sight.colours(np.concatenate(facets), np.concatenate(places))
-    drawn = np.zeros((len(rows), 4), dtype=np.float32)
+    drawn = np.zeros((len(quads[0]), 4), dtype=np.float32)
     drawn[one], start = colours[: len(one)], len(one)
     for hit in hits:
         drawn[hit] += colours[start : start + len(hit)] / np.float32(len(quads))
@@ -262,6 +261,11 @@ class _Sight:
         across_px = float(mesh.size_mm[:2].max()) * self.px_per_mm / FINER
         size_px = round(min(max(MAP_RATIO * across_px, LEAST_MAP_PX), MOST_MAP_PX))
         return Surroundings(baked_map(mesh, size_px), float(mesh.bounds[0, 2]))
+
+    def middles(self, pixels: Indices) -> Points:
+        """Return the middles of pixels, in samples, shape (n, 2)."""
+        rows, columns = np.divmod(pixels, self.width)
+        return FINER * (np.stack([columns, rows], axis=1) + 0.5)
 
     def colours(self, facet: Indices, at_px: Points) -> Raster:
         """Return colour and cover of samples, shape (n, 4)."""
@@ -342,7 +346,7 @@ def _board_shadow(scene: Scene) -> Raster:
     lit = lamp_shadow(grid.heights, grid.pixel_mm).share
     # Under a body it is dark, so that no light shines out from below its edge.
     sky[grid.inside], lit[grid.inside] = 0.25, 0.0
-    sky, lit = gaussian_filter(sky, 2.0), gaussian_filter(lit, 2.0)
+    sky, lit = gaussian_filter(sky, 1.5), gaussian_filter(lit, 1.5)
     away = np.abs((np.arange(BOARD_MAP_PX) + 0.5) / BOARD_MAP_PX - 0.5)
     fade = ((0.5 - np.maximum.outer(away, away)) / BOARD_FADE).clip(0.0, 1.0)
     dark = fade * _board_dark(sky, lit)

@@ -170,13 +170,22 @@ class Surroundings:
         heights, lamp = baked.grid.heights, baked.lamp
         reach = 2 * round(SKY_REACH_MM / baked.grid.pixel_mm) + 1
         tops = maximum_filter(heights, reach, mode="constant")
-        layers = (
-            heights, tops, baked.sky, lamp.share, lamp.ceiling_mm, lamp.penumbra_mm, baked.brown,
-        )  # fmt: skip
-        self.layers: Raster = np.stack(layers, axis=2)
+        self.top: Raster = np.stack([baked.sky, lamp.share, baked.brown], axis=2)
+        self.before_walls: Raster = np.stack(
+            [baked.sky, lamp.share, heights, tops, lamp.ceiling_mm, lamp.penumbra_mm], axis=2
+        )
 
     def light(self, points: Raster, normals: Raster) -> Light:
-        """Return what reaches points, shape (n, 3), with unit normals, of the same shape.
+        """Return what reaches points, shape (n, 3), with unit normals, of the same shape."""
+        grid = self.baked.grid
+        sky, lamp, brown = sampled(self.top, *grid.places(points[:, 0], points[:, 1])).T
+        steep = np.flatnonzero(normals[:, 2] < STEEP)
+        sky[steep], lamp[steep] = self._wall_light(points[steep], normals[steep])
+        brown[steep] = self._wall_browning(points[steep], normals[steep])
+        return Light(sky=sky.clip(0.0, 1.0), lamp=lamp, brown=brown)
+
+    def _wall_light(self, points: Raster, normals: Raster) -> tuple[Raster, Raster]:
+        """Return the shares of sky and lamp that walls see.
 
         A wall sees what the ground before it sees. From there to the height of what stands
         around, the sky opens.
@@ -184,15 +193,12 @@ class Surroundings:
         grid = self.baked.grid
         height = points[:, 2] - np.float32(self.low_mm)
         places = _moved(grid, points, normals, 1.3 * grid.pixel_mm)
-        ground, tops, sky, lamp, ceiling, penumbra, brown = sampled(self.layers, *places).T
+        sky, lamp, ground, tops, ceiling, penumbra = sampled(self.before_walls, *places).T
         up = ((height - ground) / np.maximum(tops - ground, 0.1)).clip(0.0, 1.0)
         sky = (sky + (1.0 - sky) * up) * (1.0 + 0.6 * np.minimum(normals[:, 2], 0.0))
         above = ((height - ceiling) / penumbra + 0.5).clip(0.0, 1.0)
         on_wall = ((height - ground) / 0.5).clip(0.0, 1.0)
-        lamp = lamp + (above - lamp) * on_wall
-        steep = np.flatnonzero(normals[:, 2] < STEEP)
-        brown[steep] = self._wall_browning(points[steep], normals[steep])
-        return Light(sky=sky.clip(0.0, 1.0), lamp=lamp, brown=brown)
+        return sky, lamp + (above - lamp) * on_wall
 
     def _wall_browning(self, points: Raster, normals: Raster) -> Raster:
         """Return how brown walls are: of the relief as the top, of the piece by their height."""
