@@ -127,15 +127,15 @@ def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Findi
     if made.pastry.outline.name == "round":
         load = walls.thin_cylinder(
             pressure_mpa=pressure_mpa,
-            radius_mm=(made.widest_mm + table.wall_mm) / 2.0,
-            wall_mm=table.wall_mm,
+            radius_mm=(made.widest_mm + layout.wall_mm) / 2.0,
+            wall_mm=layout.wall_mm,
             modulus_mpa=1000.0 * plastic.modulus_gpa,
         )
     else:  # the widest side as a plate clamped at its edges, as high as the pastry
         load = walls.clamped_rectangle(
             pressure_mpa=pressure_mpa,
             sides_mm=(made.widest_mm, made.pastry.height_mm),
-            wall_mm=table.wall_mm,
+            wall_mm=layout.wall_mm,
             modulus_mpa=1000.0 * plastic.modulus_gpa,
         )
     return (

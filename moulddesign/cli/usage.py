@@ -55,7 +55,7 @@ PRESS_HEIGHTS: Final = "height least-height most-height bore-length"
 RULES: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
     {
         "make": {
-            **_rules("formats keep-failing paper units", idle_beside=("--stop-for",)),
+            **_rules("formats keep-failing paper slicer units", idle_beside=("--stop-for",)),
         },
         "batch": {
             **_rules("overwrite", needs=("--csv",)),

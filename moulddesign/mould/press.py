@@ -223,14 +223,14 @@ def sleeve(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
 
 def cone_mm(layout: PressLayout) -> float:
     """Return the width and height of the cone under the flange [mm]."""
-    beside = layout.flange_reach_mm - layout.mould.wall_mm
+    beside = layout.flange_reach_mm - layout.wall_mm
     return min(CONE_MM, beside - FLANGE_CHAMFERS_MM[0] / 4.0)
 
 
 def _wall(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     mould, top = layout.mould, layout.sleeve_height_mm
-    wall = plans.surrounding_curve(layout.outline, mould.wall_mm)
-    chamfer, cone = min(CHAMFER_MM, mould.wall_mm / 4.0), cone_mm(layout)
+    wall = plans.surrounding_curve(layout.outline, layout.wall_mm)
+    chamfer, cone = min(CHAMFER_MM, layout.wall_mm / 4.0), cone_mm(layout)
     under = top - mould.flange_thickness_mm
     wide = wall.inset(-cone)
     sections = [

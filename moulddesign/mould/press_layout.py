@@ -31,6 +31,12 @@ HEAVY: Final = 0.1
 """Share of the height by which a heavy portion may stand higher and still be guided: raw pieces
 exceed their weight by 0-9 %; common practice, no source."""
 
+ROUND_WALL_MM: Final = 2.1
+"""Wall of a round sleeve, five usual lines; our choice [mm]."""
+
+FLAT_WALL_MM: Final = 2.8
+"""Wall of a sleeve with sides that bow; our choice [mm]."""
+
 STOP_BESIDE_MM: Final = 0.8
 """From the bore's chamfered mouth to the stop; our choice [mm]."""
 
@@ -111,6 +117,13 @@ class PressLayout:
     """Pressed height of the highest pastry or of the highest point of an edge, the higher [mm]."""
     low_mm: float = 0.0
     """How much lower than the nominal height the stop lets the stamp go [mm]."""
+
+    @property
+    def wall_mm(self) -> float:
+        """Wall of the sleeve [mm]."""
+        if self.mould.wall_mm is not None:
+            return self.mould.wall_mm
+        return ROUND_WALL_MM if self.outline.name == "round" else FLAT_WALL_MM
 
     @property
     def wide_mm(self) -> float:
@@ -226,7 +239,7 @@ class PressLayout:
     @property
     def flange_reach_mm(self) -> float:
         """How far the flange reaches beyond the bore, its lobes aside [mm]."""
-        return max(self.disc_reach_mm, self.mould.wall_mm) + BESIDE_DISC_MM
+        return max(self.disc_reach_mm, self.wall_mm) + BESIDE_DISC_MM
 
     @property
     def stop_mouth_mm(self) -> float:

@@ -114,7 +114,7 @@ def test_the_bore_is_the_outline_and_sharp_at_the_table(case):
     # Both polygons stand in for the same curve, chords within 0.005 mm.
     assert bore.hausdorff_distance(outline) <= 0.005
     lip = Point(0, 0).distance(wall.exterior) - Point(0, 0).distance(wall.interiors[0])
-    assert lip > 0.5 * mould.layout.mould.wall_mm
+    assert lip > 0.5 * mould.layout.wall_mm
 
 
 def test_gap_between_bore_and_guides_is_twice_the_error_and_a_tenth(case):

@@ -10,7 +10,7 @@ from moulddesign.design import OUTLINES, Design, Kind, PrinterTable
 from moulddesign.export.formats import stl_bytes
 from moulddesign.export.slicing import sliced, slicer_code, slicer_settings, slicer_words
 from moulddesign.geometry import box
-from moulddesign.mould import make_mould
+from moulddesign.mould import coupons, make_mould
 from moulddesign.mould.print_estimate import LEAN, SOLID, Infill, infill_of, print_estimate
 
 PRINTER = PrinterTable()
@@ -98,3 +98,12 @@ def test_a_slicer_supports_no_part_at_40_deg(kind, outline, tmp_path):
         above = code.partition(";Z:0.4\n")[2]
         assert ";TYPE:Internal infill" in code or ";TYPE:Solid infill" in code
         assert ";TYPE:Support" not in above, part.name
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(SLICER is None, reason="MOULDDESIGN_SLICER names none")
+def test_a_slicer_supports_no_coupon_at_40_deg(tmp_path):
+    for part in coupons(Design()).parts:
+        code = slicers_code(part.printed, tmp_path, support_material=None, **SUPPORTS)
+        assert ";TYPE:External perimeter" in code
+        assert ";TYPE:Support" not in code.partition(";Z:0.4\n")[2], part.name

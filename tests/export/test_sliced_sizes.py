@@ -1,0 +1,120 @@
+"""Sizes of presses in a slicer's machine code: bore, gap, relief and cavity as they are laid."""
+
+import os
+import re
+from functools import cache
+
+import numpy as np
+import pytest
+import shapely
+
+from moulddesign.building import mould_of, shaped
+from moulddesign.design import OUTLINES, Design
+from moulddesign.export.formats import stl_bytes
+from moulddesign.export.slicing import slicer_code, slicer_settings, slicer_words
+from moulddesign.mould.print_estimate import SOLID
+
+SLICER = os.environ.get("MOULDDESIGN_SLICER")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(SLICER is None, reason="MOULDDESIGN_SLICER names none"),
+]
+WEIGHTS = dict(zip(OUTLINES, (75.0, 125.0, 60.0, 90.0, 100.0), strict=True))
+LINE_MM = 0.42
+PROFILE = {
+    "fill-density": "0%", "top-solid-layers": 0, "bottom-solid-layers": 0, "perimeters": 1,
+    "perimeter-generator": "classic", "external-perimeter-extrusion-width": LINE_MM,
+    "first-layer-extrusion-width": LINE_MM, "elefant-foot-compensation": 0,
+    "xy-size-compensation": 0, "resolution": 0, "gcode-resolution": 0.002,
+}  # fmt: skip
+"""Outlines alone, and nothing that is added to or taken from them."""
+MOVE = re.compile(r"G1 X([\d.]+) Y([\d.]+)( E)?")
+
+
+def laid(code):
+    """Return what a slicer lays in each layer, by its height: the outermost lines, half a line on.
+
+    A ring inside an odd number of others is the edge of a hole.
+    """
+    found = {}
+    for layer in code.split(";LAYER_CHANGE\n")[1:]:
+        height = round(float(re.match(r";Z:([\d.]+)", layer)[1]), 3)
+        outer = "\n".join(
+            part for part in layer.split(";TYPE:") if part.startswith("External perimeter")
+        )
+        rings = [shapely.Polygon(ring) for ring in _rings(layer, outer) if len(ring) > 3]
+        region = shapely.Polygon()
+        for ring in sorted(rings, key=lambda one: -one.area):
+            is_hole = sum(other.contains(ring.representative_point()) for other in rings) % 2 == 0
+            edge = ring.buffer(-LINE_MM / 2 if is_hole else LINE_MM / 2, join_style="mitre")
+            region = region.difference(edge) if is_hole else region.union(edge)
+        found[height] = region
+    return found
+
+
+def _rings(layer, outer):
+    """Yield the closed ways on which plastic is laid in the outermost lines."""
+    way = []
+    start = layer.find(outer.split("\n", 1)[0])
+    before = MOVE.findall(layer[:start])
+    at = before[-1][:2] if before else None
+    for x, y, lays in MOVE.findall(outer):
+        if lays:
+            way = way or ([at] if at else [])
+            way.append((x, y))
+        elif way:
+            yield np.array(way, dtype=float)
+            way = []
+        at = (x, y)
+    if way:
+        yield np.array(way, dtype=float)
+
+
+@cache
+def pressed(outline):
+    design = Design().with_values(
+        {
+            "portion.finished_weight_g": WEIGHTS[outline],
+            "pastry.outline": outline,
+            "relief.layers": [{"motif": "rings", "count": 2, "stroke_mm": 2.4}],
+            "mould.lettering": False,
+        }
+    )
+    shape = shaped(design)
+    return design, shape, mould_of(design, shape)
+
+
+@pytest.mark.parametrize("outline", OUTLINES)
+def test_bore_gap_relief_and_cavity_are_laid_as_designed(outline, tmp_path):
+    """Two parts a press, ten in all: within 0.05 mm, and the cavity within 1 %."""
+    design, shape, mould = pressed(outline)
+    layers = {}
+    for name in ("sleeve", "stamp"):
+        model = tmp_path / f"{name}.stl"
+        model.write_bytes(stl_bytes(mould.part(name).printed))
+        settings = dict(slicer_settings(design.printer, SOLID)) | PROFILE
+        layers[name] = laid(slicer_code(slicer_words(SLICER), model, settings))
+    layer_mm, layout = design.printer.layer_height_mm, mould.layout
+
+    heights = sorted(layers["sleeve"])
+    wall = layers["sleeve"][heights[len(heights) // 3]]
+    bore = shapely.Polygon(max(wall.interiors, key=lambda ring: shapely.Polygon(ring).area))
+    assert size_mm(bore) == pytest.approx(size_mm(shape.pastry.outline.shape), abs=0.05)
+
+    stamp, top = layers["stamp"], max(layers["stamp"])
+    depth = shape.pastry.depth_above_mm
+    land = shapely.Polygon(stamp[round(top - depth - layer_mm, 3)].exterior)
+    gap = (size_mm(bore) - size_mm(land)) / 2.0
+    assert gap == pytest.approx([layout.clearance_mm] * 2, abs=0.05)
+
+    whole = [height for height in stamp if stamp[height].area > 0.999 * land.area]
+    assert top - max(whole) == pytest.approx(depth, abs=0.05)
+
+    engraved = sum(land.area - stamp[height].area for height in stamp if height > max(whole))
+    cavity = bore.area * shape.pastry.height_mm + engraved * layer_mm
+    assert cavity == pytest.approx(1000.0 * shape.portion.piece.volume_ml, rel=0.01)
+
+
+def size_mm(shape):
+    x0, y0, x1, y1 = shape.bounds
+    return np.array([x1 - x0, y1 - y0])
