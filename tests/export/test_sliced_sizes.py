@@ -37,37 +37,36 @@ def laid(code):
     A ring inside an odd number of others is the edge of a hole.
     """
     found = {}
-    for layer in code.split(";LAYER_CHANGE\n")[1:]:
-        height = round(float(re.match(r";Z:([\d.]+)", layer)[1]), 3)
-        outer = "\n".join(
-            part for part in layer.split(";TYPE:") if part.startswith("External perimeter")
-        )
-        rings = [shapely.Polygon(ring) for ring in _rings(layer, outer) if len(ring) > 3]
+    for height, rings in _rings(code).items():
         region = shapely.Polygon()
         for ring in sorted(rings, key=lambda one: -one.area):
-            is_hole = sum(other.contains(ring.representative_point()) for other in rings) % 2 == 0
-            edge = ring.buffer(-LINE_MM / 2 if is_hole else LINE_MM / 2, join_style="mitre")
-            region = region.difference(edge) if is_hole else region.union(edge)
+            start = shapely.Point(ring.exterior.coords[0])
+            around = [other for other in rings if other is not ring and other.contains(start)]
+            edge = ring.buffer((-LINE_MM if len(around) % 2 else LINE_MM) / 2, join_style="mitre")
+            region = region.difference(edge) if len(around) % 2 else region.union(edge)
         found[height] = region
     return found
 
 
-def _rings(layer, outer):
-    """Yield the closed ways on which plastic is laid in the outermost lines."""
-    way = []
-    start = layer.find(outer.split("\n", 1)[0])
-    before = MOVE.findall(layer[:start])
-    at = before[-1][:2] if before else None
-    for x, y, lays in MOVE.findall(outer):
-        if lays:
-            way = way or ([at] if at else [])
-            way.append((x, y))
-        elif way:
-            yield np.array(way, dtype=float)
+def _rings(code):
+    """Return the closed ways on which plastic is laid in the outermost lines, by height."""
+    found, way, at = {}, [], None
+    height = kind = None
+    for line in code.split("\n"):
+        move = MOVE.match(line)
+        if move and move[3] and kind == "External perimeter":
+            way = way or [at]
+            way.append((float(move[1]), float(move[2])))
+        elif len(way) > 3:
+            found.setdefault(height, []).append(shapely.Polygon(way))
             way = []
-        at = (x, y)
-    if way:
-        yield np.array(way, dtype=float)
+        if move:
+            at = (float(move[1]), float(move[2]))
+        elif line.startswith(";TYPE:"):
+            kind = line.removeprefix(";TYPE:")
+        elif line.startswith(";Z:"):
+            height = round(float(line.removeprefix(";Z:")), 3)
+    return found
 
 
 @cache
