@@ -143,6 +143,10 @@ def test_a_set_is_made_once_where_one_presses_twice_and_comes_back_with_its_draw
     page.wait_for_selector("a.download-all", timeout=120_000)
     page.wait_for_selector("button:enabled >> text=Make files")
     assert page.inner_text(".files-status") == ""
+    # How to press with it is drawn beneath, as on the card.
+    widths = page.eval_on_selector_all(".press-steps img", "all => all.map(i => i.naturalWidth)")
+    assert len(widths) == 6
+    assert min(widths) > 0
     with page.expect_download() as awaited:
         page.click("a.download-all")
     awaited.value.save_as(tmp_path / "set.zip")
