@@ -211,7 +211,9 @@ class Surroundings:
         side = 0.42 + 0.22 * _smooth(share, 0.74, 1.0) + 0.16 * _smooth(1.0 - share, 0.84, 1.0)
         # Walls of the relief are less far below the top than the piece's own side.
         depth_mm = 1.1 * self.baked.relief_mm + 0.3
-        mixed: Raster = brown + (side - brown) * _smooth(inner - height, depth_mm, depth_mm + 1.5)
+        mixed: Raster = brown + (side - brown) * _smooth(
+            inner - height, 0.4 * depth_mm, depth_mm + 3.0
+        )
         return mixed
 
 
