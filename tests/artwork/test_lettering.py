@@ -1,7 +1,7 @@
 """Lettering against the font's own outlines and kerning, read by fontTools."""
 
 from functools import partial
-from math import cos, pi, sin
+from math import cos, pi, sin, tan
 
 import numpy as np
 import pytest
@@ -20,6 +20,7 @@ from moulddesign.artwork.lettering import (
     shaped_line,
 )
 from moulddesign.artwork.path_lettering import (
+    LEAST_ON_EDGE_MM,
     lower_outline_lettering,
     lower_rim_lettering,
     outline_lettering,
@@ -330,3 +331,11 @@ def test_text_longer_than_the_outline_says_which_size_fits():
 def test_a_box_is_no_room_for_letters():
     with pytest.raises(SpecError, match="too narrow"):
         outline_lettering("NUT", None, outline=shapely.box(-2, -2, 2, 2), height_mm=6.0)
+
+
+def test_letters_that_are_fitted_to_an_edge_have_stems_for_two_walls():
+    # the stem of l in the font's own outline; two walls of 1.6 mm at 15 deg run 2 x 1.6 tan 15 deg
+    pen = BoundsPen(GLYPHS)
+    GLYPHS[CMAP[ord("l")]].draw(pen)
+    stem = (pen.bounds[2] - pen.bounds[0]) / FONT["head"].unitsPerEm
+    assert stem * LEAST_ON_EDGE_MM >= 2.0 * 1.6 * tan(pi / 12)
