@@ -6,8 +6,9 @@ text goes on behind the corner, as far from it as its letters need.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
+from itertools import pairwise
 from math import pi, tan
 from pathlib import Path
 from typing import Final, TypeAlias
@@ -210,7 +211,7 @@ def _on_outline(
     line = shaped_line(words, face)
 
     def placed(size_mm: float, *, split: Split) -> _Placed | None:
-        return _placed(split(line), line, face, outline=outline, height_mm=size_mm, upper=upper)
+        return _placed(split(line), face, outline=outline, height_mm=size_mm, upper=upper)
 
     size_mm = ON_EDGE_MM if height_mm is None else height_mm
     for split in (_whole, _words) if height_mm is None else ():
@@ -372,7 +373,6 @@ class _Placed:
 
 def _placed(
     blocks: Blocks,
-    line: ShapedLine,
     face: Font,
     *,
     outline: shapely.Polygon,
@@ -381,41 +381,95 @@ def _placed(
 ) -> _Placed | None:
     """Return a text on its line; None where it does not fit.
 
-    Blocks are laid from the middle to both sides. One that would touch a corner goes on behind it,
-    and all that follow move with it.
+    Blocks are laid one after the other; one that would touch a corner goes on behind it. Of several
+    beginnings about the middle, that is taken which leaves least free at corners. Words are then
+    moved to the middle of their edge.
     """
     path = _base_path(outline, height_mm, upper)
     if path is None:
         return None
     reach_mm = height_mm * (DESCENDER_SHARE if upper > 0.0 else CAP_SHARE)
-    scale, middle, length = height_mm / face.em, line.advance / 2.0, path.length_mm
-    # The line is closed: what lies before its start is also its end.
-    corners = [
-        (low + turn * length, high + turn * length)
-        for low, high in path.corners(height_mm, reach_mm)
-        for turn in (-1, 0, 1)
-    ]
+    scale, length = height_mm / face.em, path.length_mm
+    corners = _merged(path.corners(height_mm, reach_mm), length)
     if len(blocks) == 1:
         half_mm = (blocks[0][-1].right - blocks[0][0].left) * scale / 2.0
         if any(low < half_mm and high > -half_mm for low, high in corners):
             return None
-    units: list[tuple[_Unit, float]] = []
-    for side in (1.0, -1.0):
-        own = [b for b in blocks if (b[0].left + b[-1].right >= 2.0 * middle) is (side > 0.0)]
-        # seen from the middle, outwards
-        blocked = sorted((low, high) if side > 0.0 else (-high, -low) for low, high in corners)
-        shift = 0.0
-        for block in own if side > 0.0 else own[::-1]:
-            near = side * ((block[0].left if side > 0.0 else block[-1].right) - middle) * scale
-            width = (block[-1].right - block[0].left) * scale
-            for low, high in blocked:
-                if near + shift < high and low < near + shift + width:
-                    shift = high - near
-            units += [(unit, (unit.centre - middle) * scale + side * shift) for unit in block]
-    ends = [
-        at + way * (unit.right - unit.left) * scale / 2.0 for unit, at in units for way in (-1, 1)
-    ]
-    return _Placed(path, units) if max(ends) - min(ends) <= length else None
+
+    width_mm = (blocks[-1][-1].right - blocks[0][0].left) * scale
+    steps = range(-BEGINNINGS, BEGINNINGS + 1) if corners else (0,)
+    begins = (step * height_mm / 2.0 - width_mm / 2.0 for step in steps)
+    best = min((_laid(blocks, begin, corners, scale) for begin in begins), key=_spread)
+    if best[-1].right_mm > length or best[-1].right_mm - best[0].left_mm > length:
+        return None  # beyond a whole turn it only goes on where no edge has room for a word
+    if len(blocks) > 1 and any(len(block) > 1 for block in blocks):
+        best = _centred_on_edges(best, corners)
+    units = [(unit, unit.centre * scale + one.shift_mm) for one in best for unit in one.block]
+    return _Placed(path, units)
+
+
+BEGINNINGS: Final = 8
+"""Beginnings that are tried on either side, half a letter's height apart; our choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class _LaidBlock:
+    """A block, how far it is moved along its line, and where it ends there."""
+
+    block: list[_Unit]
+    shift_mm: float
+    left_mm: float
+    right_mm: float
+
+
+def _laid(
+    blocks: Blocks, begin_mm: float, corners: list[tuple[float, float]], scale: float
+) -> list[_LaidBlock]:
+    """Return blocks one after the other, each that would touch a corner behind it."""
+    shift, made = begin_mm - blocks[0][0].left * scale, []
+    for block in blocks:
+        left, right = block[0].left * scale, block[-1].right * scale
+        for low, high in corners:
+            if left + shift < high and low < right + shift:
+                shift = high - left
+        made.append(_LaidBlock(block, shift, left + shift, right + shift))
+    return made
+
+
+def _spread(laid: list[_LaidBlock]) -> float:
+    """Return the length that a text takes, and how far its middle lies off its line's [mm]."""
+    begin, end = laid[0].left_mm, laid[-1].right_mm
+    return end - begin + abs(begin + end) / 2.0
+
+
+def _centred_on_edges(
+    laid: list[_LaidBlock], corners: list[tuple[float, float]]
+) -> list[_LaidBlock]:
+    """Return words moved to the middle of the edge that they stand on."""
+    made: list[_LaidBlock] = []
+    for (_, low), (high, _) in pairwise(corners):
+        own = [one for one in laid if low <= one.left_mm < high]
+        if own:
+            move = (low + high - own[0].left_mm - own[-1].right_mm) / 2.0
+            made += [replace(one, shift_mm=one.shift_mm + move) for one in own]
+    return made or laid
+
+
+def _merged(corners: list[tuple[float, float]], length: float) -> list[tuple[float, float]]:
+    """Return the stretches at corners once around before and after, those that overlap as one.
+
+    The line is closed: what lies before its start is also its end.
+    """
+    around = sorted(
+        (low + turn * length, high + turn * length) for low, high in corners for turn in (-1, 0, 1)
+    )
+    made = around[:1]
+    for low, high in around[1:]:
+        if low <= made[-1][1]:
+            made[-1] = (made[-1][0], max(made[-1][1], high))
+        else:
+            made.append((low, high))
+    return made
 
 
 def _unit_on_path(
