@@ -24,8 +24,12 @@ from moulddesign.relief.field import Field, Heights
 
 NODE_GRID_MM: Final = 5e-4
 """Grid on which lines are noded: a hundredth of what a printer resolves [mm]."""
-ON_RING_MM: Final = 2.0 * NODE_GRID_MM
-"""What noding may move a point off a ring, twice [mm]."""
+NEAR_RING_MM: Final = 0.004
+"""Points so near to a ring are put on it, or upright slivers would stand along it [mm]."""
+ON_RING_MM: Final = 1e-6
+"""Points of a ring lie on it within this: round-off [mm]."""
+NEAR_EDGE_MM: Final = 0.002
+"""Creases that pass a foreign corner so nearly are left out [mm]."""
 SHORT_MM: Final = 0.005
 """Constraint edges shorter than this are contracted; a quarter of the usual bound [mm]."""
 LEAST_MM: Final = 0.002
@@ -34,6 +38,9 @@ CLEAR_MM: Final = 0.005
 """New corners keep so far from the sides of their facet, or steep slivers would lie there [mm]."""
 SPLITS: Final = 8
 """Halvings of a constraint edge: 10 mm come down to 0.04 mm."""
+ALONG: Final = np.arange(1, 12) / 12.0
+"""Where the field is asked along a constraint edge: a rim may cross a groove of 0.1 mm."""
+MIDDLE: Final = 5
 ROUNDS: Final = 120
 """Rounds of refinement before it is given up: twice what the finest face took."""
 SUPER: Final = 3
@@ -69,14 +76,14 @@ def network(pieces: Points, rings: Sequence[shapely.LinearRing]) -> Network:
     edges = np.column_stack([row[:-1], row[1:]])[part[:-1] == part[1:]]
     # Corners of the rings come first, then noded points; those at a corner become the corner.
     corners = np.concatenate([shapely.get_coordinates(ring)[:-1] for ring in rings])
-    away, corner = cKDTree(corners).query(noded, distance_upper_bound=ON_RING_MM)
+    away, corner = cKDTree(corners).query(noded, distance_upper_bound=NEAR_RING_MM)
     row = np.where(np.isfinite(away), corner, len(corners) + np.arange(len(noded)))
     points = np.concatenate([corners, noded])
     rank = np.concatenate([np.full(len(corners), 2), np.zeros(len(noded), dtype=np.int64)])
     edges = row[edges]
     for ring in rings:
         shapely.prepare(ring)
-        on_ring = shapely.dwithin(ring, shapely.points(points), ON_RING_MM)
+        on_ring = shapely.dwithin(ring, shapely.points(points), NEAR_RING_MM)
         on_ring[: len(corners)] = False
         at = shapely.line_locate_point(ring, shapely.points(points[on_ring]))
         points[on_ring] = shapely.get_coordinates(shapely.line_interpolate_point(ring, at))
@@ -93,7 +100,7 @@ def network(pieces: Points, rings: Sequence[shapely.LinearRing]) -> Network:
 
 
 def _uncrossed(points: Points, edges: Indices, around: Indices) -> Indices:
-    """Return edges without those that cross another one, or an edge of the rings.
+    """Return edges without those that cross another one or an edge of the rings, or nearly do.
 
     Points that were moved onto rings and corners take their edges along, which may then cross one
     beside them. A crease with a gap costs some more facets there, and nothing else.
@@ -103,8 +110,12 @@ def _uncrossed(points: Points, edges: Indices, around: Indices) -> Indices:
     lines = shapely.linestrings(points[both])
     first, second = shapely.STRtree(lines).query(lines, predicate="intersects")
     met = both[first][:, :, None] == both[second][:, None, :]
-    crossed = np.unique(first[~met.any(axis=(1, 2))]) - len(around)
-    return np.delete(edges, crossed[crossed >= 0], axis=0)
+    corner, passed = shapely.STRtree(lines).query(
+        shapely.points(points[(used := np.unique(both))]), "dwithin", distance=NEAR_EDGE_MM
+    )
+    foreign = (both[passed] != used[corner, None]).all(axis=1)
+    crossed = np.append(first[~met.any(axis=(1, 2))], passed[foreign]) - len(around)
+    return np.delete(edges, np.unique(crossed[crossed >= 0]), axis=0)
 
 
 def _contracted(points: Points, edges: Indices, rank: Indices) -> Indices:
@@ -130,7 +141,7 @@ def _chain(ring: shapely.LinearRing, points: Points, rows: Indices, corners: Poi
     own = shapely.get_coordinates(ring)[:-1]
     own_rows = cKDTree(corners).query(own)[1]
     rest = rows[rows >= len(corners)]
-    rest = rest[shapely.dwithin(ring, shapely.points(points[rest]), ON_RING_MM / 100.0)]
+    rest = rest[shapely.dwithin(ring, shapely.points(points[rest]), ON_RING_MM)]
     on_ring = np.concatenate([own_rows, rest])
     lengths = np.linalg.norm(np.diff(shapely.get_coordinates(ring), axis=0), axis=1)
     at = np.concatenate(
@@ -154,16 +165,15 @@ def divided(
     heights = field(points).height
     for _ in range(SPLITS):
         a, b = points[edges[:, 0]], points[edges[:, 1]]
-        shares = np.array([0.25, 0.5, 0.75])[:, None]
-        between = a[:, None] + shares * (b - a)[:, None]
-        found = field(between.reshape(-1, 2)).height.reshape(-1, 3)
+        between = a[:, None] + ALONG[:, None] * (b - a)[:, None]
+        found = field(between.reshape(-1, 2)).height.reshape(len(edges), len(ALONG))
         za, zb = heights[edges[:, 0], None], heights[edges[:, 1], None]
-        off = np.abs(za + shares.T * (zb - za) - found).max(axis=1)
+        off = np.abs(za + ALONG * (zb - za) - found).max(axis=1)
         bad = (off > bound_mm) & (np.linalg.norm(b - a, axis=1) > 2.0 * LEAST_MM)
         done.append(edges[~bad])
         new = len(points) + np.arange(int(bad.sum()))
-        points = np.concatenate([points, between[bad, 1]])
-        heights = np.concatenate([heights, found[bad, 1]])
+        points = np.concatenate([points, between[bad, MIDDLE]])
+        heights = np.concatenate([heights, found[bad, MIDDLE]])
         edges = np.concatenate(
             [np.column_stack([edges[bad, 0], new]), np.column_stack([new, edges[bad, 1]])]
         )
