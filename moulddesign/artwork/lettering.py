@@ -8,6 +8,7 @@ fontTools draws their outlines.
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import groupby
 from operator import attrgetter
 from pathlib import Path
@@ -197,7 +198,16 @@ def lettering(text: str, font: Path | None = None) -> tuple[polygons.Region, ...
     FileError
         The font cannot be read.
     """
-    face = open_font(font or default_font())
+    return _usual_lettering(text) if font is None else _lettering(text, open_font(font))
+
+
+@lru_cache(maxsize=64)
+def _usual_lettering(text: str) -> tuple[polygons.Region, ...]:
+    """Return text in the program's own font, which no file of a user changes."""
+    return _lettering(text, open_font(default_font()))
+
+
+def _lettering(text: str, face: Font) -> tuple[polygons.Region, ...]:
     areas = [polygons.fill_nonzero(lines) for lines in _glyph_outlines(checked_lines(text), face)]
     return _fitted_to_unit(polygons.polygon_union(areas), text)
 

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -62,7 +63,13 @@ def svg_regions(path: Path) -> tuple[Region, ...]:
     `FLATNESS` of the unit. Refused are entities, and what cannot become relief: text, pictures,
     gradients, filters.
     """
-    root = svg_root(path)
+    return _regions(path, _read(path))
+
+
+@lru_cache(maxsize=8)
+def _regions(path: Path, raw: bytes) -> tuple[Region, ...]:
+    """Return what a file's contents draw; kept, for many designs in turn have one drawing."""
+    root = _root(path, raw)
     try:
         found = visible_regions(_paints(root), say("artwork.file-relief", name=path.name))
     except SpecError as error:
@@ -78,8 +85,15 @@ def svg_regions(path: Path) -> tuple[Region, ...]:
 
 def svg_root(path: Path) -> Any:  # noqa: ANN401 (lxml has no types)
     """Return the root element of a drawing."""
+    return _root(path, _read(path))
+
+
+def _read(path: Path) -> bytes:
     advice = say("artwork.simplify-drawing")
-    raw = read_bytes(path, most_bytes=MOST_DRAWING_BYTES, advice=advice)
+    return read_bytes(path, most_bytes=MOST_DRAWING_BYTES, advice=advice)
+
+
+def _root(path: Path, raw: bytes) -> Any:  # noqa: ANN401 (lxml has no types)
     name = str(path)
     if raw.startswith(GZIP):
         raise FileError(name, say("artwork.compressed"))

@@ -1,7 +1,7 @@
 """What is checked of each kind of mould: the numbers of the design go to `verify`."""
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from itertools import chain
@@ -15,7 +15,7 @@ from moulddesign.building.piece_findings import (
     piece_findings,
     relief_layer_findings,
 )
-from moulddesign.building.press_findings import first_stamp_findings, further_stamp_findings
+from moulddesign.building.press_findings import Judge, further_stamp_findings, press_judges
 from moulddesign.core import Finding, say
 from moulddesign.design import BlockTable, CastTable, PressTable
 from moulddesign.geometry import Mesh
@@ -23,7 +23,6 @@ from moulddesign.geometry.mending import in_float32
 from moulddesign.mould import (
     BlockLayout,
     CastLayout,
-    Mould,
     Part,
     not_food_inscription,
     wanted_lettering,
@@ -36,7 +35,7 @@ from moulddesign.verify import (
     printing,
 )
 from moulddesign.verify.pull import pull_findings
-from moulddesign.verify.soundness import soundness, volume_finding, volume_mm3
+from moulddesign.verify.soundness import soundness
 
 LETTERED: Final = ("sleeve", "plunger", "stop", "block")
 """Parts that have a face to write on."""
@@ -45,15 +44,14 @@ LETTERED: Final = ("sleeve", "plunger", "stop", "block")
 def build_findings(made: CheckInput, further: Sequence[FurtherPastry] = ()) -> tuple[Finding, ...]:
     """Return all findings about a build, measured on the meshes that will be written."""
     # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
-    judges: list[Callable[[], tuple[Finding, ...]]] = [
+    judges: list[Judge] = [
         partial(piece_findings, made),
-        partial(_kind_findings, made),
+        *_kind_judges(made),
         *(partial(_printed, made, part.name) for part in made.mould.parts),
         partial(relief_layer_findings, made),
         partial(asked_depth_findings, made.design),
         partial(_as_printed, made),
         *(partial(soundness, mesh, part=name) for name, mesh in made.meshes.items()),
-        partial(_against_exact, made.mould),
         partial(_lettering, made),
     ]
     table = made.design.mould
@@ -63,15 +61,15 @@ def build_findings(made: CheckInput, further: Sequence[FurtherPastry] = ()) -> t
         return tuple(chain.from_iterable(pool.map(lambda judge: judge(), judges)))
 
 
-def _kind_findings(made: CheckInput) -> tuple[Finding, ...]:
-    """Judge what only this kind of mould has to show."""
+def _kind_judges(made: CheckInput) -> tuple[Judge, ...]:
+    """Return what judges what only this kind of mould has to show."""
     match made.design.mould:
         case PressTable() as table:
-            return first_stamp_findings(made, table)
+            return press_judges(made, table)
         case BlockTable():
-            return _block(made)
+            return (partial(_block, made),)
         case CastTable() as table:
-            return _cast(made, table)
+            return (partial(_cast, made, table),)
 
 
 def _block(made: CheckInput) -> tuple[Finding, ...]:
@@ -251,18 +249,4 @@ def _lettering(made: CheckInput) -> tuple[Finding, ...]:
         )
         for part in made.mould.parts
         if part.name.partition("-")[0] in LETTERED
-    )
-
-
-def _against_exact(mould: Mould) -> tuple[Finding, ...]:
-    return tuple(
-        volume_finding(
-            say("building.mesh-against-exact"),
-            part=part.name,
-            measured_mm3=volume_mm3(part.mesh if part.plain is None else part.plain),
-            target_mm3=part.solid.volume_mm3,
-            source=say("building.kernels-volume"),
-        )
-        for part in mould.parts
-        if part.solid is not None
     )

@@ -1,7 +1,8 @@
 """What is checked of a press, under its first stamp and under each further one."""
 
+from collections.abc import Callable
 from dataclasses import replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from math import pi, sqrt
 
 from shapely import MultiPolygon
@@ -32,22 +33,29 @@ from moulddesign.verify import (
 )
 from moulddesign.verify.press_checks import Press
 from moulddesign.verify.press_limits import PressSizes, press_limit_findings
-from moulddesign.verify.printed_fit import printed_fit_findings, stamp_fit_findings
+from moulddesign.verify.printed_fit import stamp_fit_findings, stop_fit_findings
 from moulddesign.verify.printed_press import PrintedPress
 from moulddesign.verify.pull import pull_findings
 
+Judge = Callable[[], tuple[Finding, ...]]
+"""Measures something of a build, beside others that do so at the same time."""
 
-def first_stamp_findings(made: CheckInput, table: PressTable) -> tuple[Finding, ...]:
-    """Judge a press under its first stamp."""
+
+def press_judges(made: CheckInput, table: PressTable) -> tuple[Judge, ...]:
+    """Return what judges a press under its first stamp, each about as long as another."""
     layer_mm = made.design.printer.layer_height_mm
     press = _assembled(made)
+    printed = _printed_press(made, press)
     return (
-        *_press(made, table, press),
-        _stop_in_layers(made, press),
-        *printed_fit_findings(_printed_press(made, press)),
-        *_pull(made, press.stamp),
-        printing.bore_foot_finding(made.meshes["sleeve"], part="sleeve", layer_mm=layer_mm),
-        printing.outer_foot_finding(made.meshes["stamp"], part="stamp", layer_mm=layer_mm),
+        partial(_press, made, table, press),
+        lambda: (_stop_in_layers(made, press),),
+        partial(stamp_fit_findings, printed),
+        partial(stop_fit_findings, printed),
+        partial(_pull, made, press.stamp),
+        lambda: (
+            printing.bore_foot_finding(made.meshes["sleeve"], part="sleeve", layer_mm=layer_mm),
+            printing.outer_foot_finding(made.meshes["stamp"], part="stamp", layer_mm=layer_mm),
+        ),
     )
 
 

@@ -70,7 +70,12 @@ from moulddesign.verify.coupon_checks import (
     gap_findings,
 )
 from moulddesign.verify.printing import printing_findings
-from moulddesign.verify.soundness import soundness, written_findings
+from moulddesign.verify.soundness import (
+    soundness,
+    volume_finding,
+    volume_mm3,
+    written_findings,
+)
 
 PASTRY_PNG: Final = "pastry.png"
 PARTS_PNG: Final = "parts.png"
@@ -202,6 +207,7 @@ def _write(build: Build, folder: Path, *, options: ExportOptions, progress: Prog
     for name, make in BuildFiles(build, options).files():
         progress(name)
         build = _write_timed(build, folder / name, make)
+        build = replace(build, findings=build.findings + _exact_findings(build, name))
         if name not in build.written:  # a page of the card
             first = (*first, name)
             build = replace(build, written=(*first, *last))
@@ -212,6 +218,22 @@ def _write(build: Build, folder: Path, *, options: ExportOptions, progress: Prog
 def _lettering_findings(build: Build, options: ExportOptions) -> tuple[Finding, ...]:
     lettered = {Format.CARD, Format.DRAWING}.intersection(options.formats)
     return unprintable_findings(build) if lettered else ()
+
+
+def _exact_findings(build: Build, name: str) -> tuple[Finding, ...]:
+    """Return whether the mesh of a part that is a STEP file too has the volume of that body."""
+    stem, _, ending = name.rpartition(".")
+    return tuple(
+        volume_finding(
+            say("export.mesh-against-exact"),
+            part=part.name,
+            measured_mm3=volume_mm3(part.mesh if part.plain is None else part.plain),
+            target_mm3=part.solid().volume_mm3,
+            source=say("export.kernels-volume"),
+        )
+        for part in build.mould.parts
+        if ending == "step" and part.name == stem and part.solid is not None
+    )
 
 
 def _write_timed(build: Build, path: Path, make: Callable[[], bytes]) -> Build:
@@ -252,10 +274,9 @@ class BuildFiles:
         return makers[ending]
 
     def _step(self, name: str) -> bytes:
-        whole = {part.name: part.solid for part in self.build.mould.parts}
         blanks = {f"{part.name}-blank": part.blank for part in self.build.mould.parts}
-        solid = (whole | blanks)[name]
-        assert solid is not None  # noqa: S101 (only names of bodies that exist are given)
+        draw = blanks.get(name) or self.build.mould.part(name).solid
+        assert draw is not None  # noqa: S101 (only names of bodies that exist are given)
         what = "as it stands in the assembly"
         if name in blanks:
             height = self.build.pastry.height_mm
@@ -264,7 +285,9 @@ class BuildFiles:
                 for one in self.build.further
             )
             what = f"{NO_RELIEF}; the same blank serves {others}" if others else NO_RELIEF
-        return step_bytes(solid, name=name, description=f"{self.build.design.name}, {name}, {what}")
+        return step_bytes(
+            draw(), name=name, description=f"{self.build.design.name}, {name}, {what}"
+        )
 
     @cached_property
     def _sections(self) -> Sections:

@@ -40,7 +40,7 @@ from moulddesign.geometry.mesh import (
     spread_points,
     volume_over_plane_mm3,
 )
-from moulddesign.geometry.topology import first_near, unfolded, welded_within
+from moulddesign.geometry.topology import first_near, unfolded
 
 __all__ = [
     "Indices",
@@ -68,5 +68,4 @@ __all__ = [
     "union",
     "upright_section",
     "volume_over_plane_mm3",
-    "welded_within",
 ]

@@ -29,14 +29,6 @@ def welded(mesh: Mesh) -> Mesh:
     return Mesh(places, rows[mesh.triangles])
 
 
-def welded_within(points: Points, triangles: Indices, within_mm: float) -> Mesh:
-    """Return the mesh in which corners nearer than a distance are one, and their neighbours too.
-
-    Triangles that lose a side are left out, and corners that no triangle has.
-    """
-    return compact(points, unfolded(first_near(points, within_mm)[triangles]))[0]
-
-
 def compact(vertices: Points, triangles: Indices) -> tuple[Mesh, Indices]:
     """Return a mesh without the corners that no triangle has, and which ones stayed."""
     used, renumbered = np.unique(triangles, return_inverse=True)

@@ -1,8 +1,8 @@
 """Moulds: every part is a complement of the pastry.
 
-- `cad_kernel`: bodies with exact surfaces: the one module that imports CadQuery, and late, for
-  it takes seconds.
-- `faceted`: bodies as facets, for outlines that were drawn: they have no curves, only points.
+- `cad_kernel`: bodies with exact surfaces, for STEP files: the one module that imports CadQuery,
+  and late, for it takes seconds.
+- `faceted`: the same bodies as facets, which every mesh comes from.
 - `plans`: flat outlines that bodies are drawn from, kept as exact curves where the outline has
   them.
 - `mould_set`: what every kind of mould is: named parts, how they stand on the bed, and what

@@ -1,6 +1,8 @@
 """The knock-out block: cavities with leaning sides, a rim around them, a handle to strike with."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from math import pi, radians, tan
 from typing import Final, Protocol
 
@@ -12,7 +14,7 @@ from moulddesign.design import BlockTable, PrinterTable
 from moulddesign.geometry import Mesh, difference
 from moulddesign.mould import cad_kernel, faceted, mould_set
 from moulddesign.mould.cad_kernel import BodyT, Kernel, Solid
-from moulddesign.mould.plans import RISE, ArcPolyline, CircleCurve, parallel_curve
+from moulddesign.mould.plans import RISE, ArcPolyline, CircleCurve, Curve, parallel_curve
 from moulddesign.mould.press_layout import PastryShape
 
 VENT_FLAT_MM: Final = 0.8
@@ -220,13 +222,17 @@ def _plate(
     )
 
 
-def _blank(layout: BlockLayout) -> Solid | None:
-    """Return the block with flat cavities; None where their sides have no exact surfaces."""
+def _blank(layout: BlockLayout) -> Callable[[], Solid] | None:
+    """Return what draws the block with flat cavities; None where sides have no exact surfaces."""
     mouth = parallel_curve(layout.outline, 0.0)
     floor = _alike(mouth, layout.run_mm)
     if floor is None:
         return None
     levels = [(-OVER_MM, mouth), (0.0, mouth), (layout.height_mm, floor)]
+    return cache(lambda: _exact_blank(layout, levels))
+
+
+def _exact_blank(layout: BlockLayout, levels: Sequence[tuple[float, Curve]]) -> Solid:
     cavity = cad_kernel.loft(levels, say("mould.flat-cavity"))
     body = _body(layout, cad_kernel)
     for x, y in layout.grid.centres_mm:

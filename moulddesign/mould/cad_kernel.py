@@ -13,7 +13,6 @@ from typing import Any, Final, Protocol, TypeVar
 import numpy as np
 
 from moulddesign.core import KernelError, Message, say
-from moulddesign.geometry import Indices, Mesh, Points, welded_within
 from moulddesign.mould.plans import ArcPolyline, CircleCurve, Curve
 
 BodyT = TypeVar("BodyT")
@@ -56,13 +55,7 @@ class Kernel(Protocol[BodyT]):
 
 
 WELD_MM: Final = 1e-6
-"""Corners nearer than this are one: ten times the kernel's own point tolerance, 1e-7 [mm]."""
-
-FACET_MM: Final = 0.005
-"""Largest distance of a facet from its surface, a fiftieth of a usual clearance [mm]."""
-
-FACET_RAD: Final = 0.35
-"""Largest turn between neighbouring facets; 20 deg keeps small edges round [rad]."""
+"""Places nearer than this are one: ten times the kernel's own point tolerance, 1e-7 [mm]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,31 +74,6 @@ class Solid:
     def area_mm2(self) -> float:
         """Area of the exact surfaces [mm^2]."""
         return float(self._shape.Area())
-
-    def mesh(self, tolerance_mm: float = FACET_MM, angle_rad: float = FACET_RAD) -> Mesh:
-        """Return its facets: closed, welded, wound alike, the same on every call.
-
-        Parameters
-        ----------
-        tolerance_mm : float
-            Largest distance of a facet from the surface [mm].
-        angle_rad : float
-            Largest turn between neighbouring facets on a curve [rad].
-
-        Raises
-        ------
-        KernelError
-            A face could not be divided into triangles.
-        """
-        from OCP.BRepMesh import BRepMesh_IncrementalMesh  # noqa: PLC0415
-
-        # The kernel keeps an earlier, perhaps coarser, division with the shape: divide a copy.
-        # Its own default takes the tolerance as a share of each edge: absolute is asked for.
-        shape = self._shape.copy()
-        with _step(say("mould.body-facets")):
-            BRepMesh_IncrementalMesh(shape.wrapped, tolerance_mm, False, angle_rad, True)  # noqa: FBT003
-            points, triangles = _facets(shape)
-        return welded_within(points, triangles, WELD_MM)
 
     def write_step(self, path: str) -> None:
         """Write it as a STEP file in millimetres; the header carries the time of writing.
@@ -252,33 +220,3 @@ def _bent(section: ArcPolyline, z_mm: float) -> Any:  # noqa: ANN401 (the kernel
         if (after[0] - bend[2]).Length > WELD_MM:
             edges.append(kernel.segment(bend[2], after[0]))
     return kernel.wire(*edges)
-
-
-def _facets(shape: Any) -> tuple[Points, Indices]:  # noqa: ANN401 (the kernel's shape)
-    """Corners and triangles of each face one after another, those on shared edges repeated."""
-    from OCP.BRep import BRep_Tool  # noqa: PLC0415
-    from OCP.TopAbs import TopAbs_Orientation  # noqa: PLC0415
-    from OCP.TopLoc import TopLoc_Location  # noqa: PLC0415
-
-    points: list[tuple[float, float, float]] = []
-    triangles: list[tuple[int, int, int]] = []
-    for face in shape.Faces():
-        place = TopLoc_Location()
-        facets = BRep_Tool.Triangulation_s(face.wrapped, place)
-        if facets is None:
-            raise KernelError(say("mould.body-facets"), say("mould.undivided-face"))
-        start = len(points) - 1
-        points += _nodes(facets, place)
-        turn = -1 if face.wrapped.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1
-        rows = (facets.Triangle(i).Get() for i in range(1, facets.NbTriangles() + 1))
-        triangles += [(start + a, start + b, start + c)[::turn] for a, b, c in rows]
-    return np.array(points), np.array(triangles, dtype=np.int64)
-
-
-def _nodes(facets: Any, place: Any) -> list[tuple[float, float, float]]:  # noqa: ANN401 (the kernel's)
-    """Return a face's corners where the face lies; few faces have a place of their own."""
-    nodes = map(facets.Node, range(1, facets.NbNodes() + 1))
-    if place.IsIdentity():
-        return [node.Coord() for node in nodes]
-    move = place.Transformation()
-    return [node.Transformed(move).Coord() for node in nodes]

@@ -52,12 +52,12 @@ class Part:
     """Its name, and that of its files."""
     mesh: Mesh
     pose: Pose
-    solid: Solid | None = None
-    """The same body with exact surfaces, where there is one."""
-    blank: Solid | None = None
-    """The body without its relief, where it has one."""
+    solid: Callable[[], Solid] | None = None
+    """Draws the same body with exact surfaces and without letters, where it has them."""
+    blank: Callable[[], Solid] | None = None
+    """Draws the body without its relief, where it has one and exact surfaces."""
     plain: Mesh | None = None
-    """The mesh before letters were sunk into it, where they were; exact bodies have none."""
+    """The mesh before letters were sunk into it, where they were."""
     lettering: str = ""
     """What is written on it; empty where nothing is."""
     is_further: bool = False

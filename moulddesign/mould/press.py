@@ -1,7 +1,8 @@
 """The press mould: sleeve, stamp, plunger and stop for one pastry, stamps for others like it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import cache
 from types import MappingProxyType
 from typing import Final, Protocol
 
@@ -404,11 +405,11 @@ def stamp(layout: PressLayout, pastry: PastryTop, tools: Sequence[Mesh]) -> Mesh
     return _without_slivers(cut, above_mm=layout.land_top_mm - NEAR_MM)
 
 
-def stamp_blank(layout: PressLayout, tools: Sequence[BodyT], draw: Kernel[BodyT]) -> BodyT:
+def stamp_blank(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     """Return the stamp without relief or shoulder: its face is flat."""
     face = plans.parallel_curve(layout.outline, -layout.clearance_mm)
     blank = draw.loft([(layout.height_mm, face), (layout.back_mm, face)], say("mould.stamp-blank"))
-    for tool in tools:
+    for tool in stamp_tools(layout, draw):
         blank = draw.subtract(blank, tool, say("mould.stamp-blank"))
     return blank
 
@@ -472,54 +473,42 @@ def press(
     layout = press_layout(mould, printer, pastry, further=tuple(further.values()), low_mm=low_mm)
     inside = layout.clearance_mm + RELIEVED_MM + FOOT_MM
     moves = 2.0 * max(layout.mould.lead_in_mm, inside)
-    exact = plans.has_exact_parallels(layout.outline, moves)
-    made = _exact if exact else _faceted
-    return MouldSet(parts=made(layout, pastry, printer, further=further), layout=layout)
+    is_exact = plans.has_exact_parallels(layout.outline, moves)
+
+    def exact(draw: Callable[[], Solid]) -> Callable[[], Solid] | None:
+        # Facets take a tenth of the time, and STEP files alone need more: it is drawn for them.
+        return cache(draw) if is_exact else None
+
+    tools = stamp_tools(layout, faceted)
+    parts = (
+        _part(
+            "sleeve",
+            sleeve(layout, faceted),
+            printer,
+            solid=exact(lambda: sleeve(layout, cad_kernel)),
+        ),
+        _part(
+            "stamp",
+            stamp(layout, pastry, tools),
+            printer,
+            blank=exact(lambda: stamp_blank(layout, cad_kernel)),
+        ),
+        _part(
+            "plunger",
+            plunger(layout, faceted),
+            printer,
+            solid=exact(lambda: plunger(layout, cad_kernel)),
+        ),
+        _part(STOP, stop(layout, faceted), printer, solid=exact(lambda: stop(layout, cad_kernel))),
+        *_shims(layout, printer),
+        *_further(layout, further, tools, printer=printer),
+    )
+    return MouldSet(parts=parts, layout=layout)
 
 
 def stop_part(layout: PressLayout, printer: PrinterTable) -> Part:
     """Return the stop of a press by itself, for other heights of the same mould."""
     return _part(STOP, stop(layout, faceted), printer)
-
-
-def _exact(
-    layout: PressLayout,
-    pastry: PastryTop,
-    printer: PrinterTable,
-    *,
-    further: Mapping[str, PastryTop],
-) -> tuple[Part, ...]:
-    tools = stamp_tools(layout, cad_kernel)
-    facets = [tool.mesh() for tool in tools]
-    face = stamp(layout, pastry, facets)
-    outside, inside = sleeve(layout, cad_kernel), plunger(layout, cad_kernel)
-    below_disc = stop(layout, cad_kernel)
-    return (
-        _part("sleeve", outside.mesh(), printer, solid=outside),
-        _part("stamp", face, printer, blank=stamp_blank(layout, tools, cad_kernel)),
-        _part("plunger", inside.mesh(), printer, solid=inside),
-        _part(STOP, below_disc.mesh(), printer, solid=below_disc),
-        *_shims(layout, printer),
-        *_further(layout, further, facets, printer=printer),
-    )
-
-
-def _faceted(
-    layout: PressLayout,
-    pastry: PastryTop,
-    printer: PrinterTable,
-    *,
-    further: Mapping[str, PastryTop],
-) -> tuple[Part, ...]:
-    facets = stamp_tools(layout, faceted)
-    return (
-        _part("sleeve", sleeve(layout, faceted), printer),
-        _part("stamp", stamp(layout, pastry, facets), printer),
-        _part("plunger", plunger(layout, faceted), printer),
-        _part(STOP, stop(layout, faceted), printer),
-        *_shims(layout, printer),
-        *_further(layout, further, facets, printer=printer),
-    )
 
 
 def _shims(layout: PressLayout, printer: PrinterTable) -> tuple[Part, ...]:
@@ -545,8 +534,8 @@ def _part(
     mesh: Mesh,
     printer: PrinterTable,
     *,
-    solid: Solid | None = None,
-    blank: Solid | None = None,
+    solid: Callable[[], Solid] | None = None,
+    blank: Callable[[], Solid] | None = None,
 ) -> Part:
     """Return a part that is printed upside down, but for the stop and its shims.
 

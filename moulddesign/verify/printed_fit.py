@@ -38,14 +38,14 @@ DIRECTIONS: Final = 16
 """Directions in which the stop is pushed."""
 
 
-def printed_fit_findings(made: PrintedPress) -> tuple[Finding, ...]:
-    """Return whether a press fits together and works at printing error, a finding a question."""
+def stop_fit_findings(made: PrintedPress) -> tuple[Finding, ...]:
+    """Return whether stop and plunger fit and work at printing error, a finding a question."""
     gap = _bore_gap(made, made.shadows[1], shapely.Polygon(), part="plunger")
-    return (*stamp_fit_findings(made), gap, *_stop_findings(_Stop(made=made)))
+    return (gap, *_stop_findings(_Stop(made=made)))
 
 
 def stamp_fit_findings(made: PrintedPress) -> tuple[Finding, ...]:
-    """Return what of that depends on the stamp; sleeve, plunger and stop serve all of them."""
+    """Return whether a stamp fits plunger and sleeve at printing error, a finding a question."""
     back = made.layers(made.press.stamp, made.back_mm - made.layer_mm, np.inf)
     return (
         *joint_findings(made),

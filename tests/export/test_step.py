@@ -15,10 +15,10 @@ from moulddesign.export.formats import NO_RELIEF, step_bytes, step_string
 def test_the_kernel_reads_the_same_body(case, name, tmp_path):
     part = built(case).mould.part(name)
     path = tmp_path / f"{name}.step"
-    path.write_bytes(step_bytes(part.solid, name=name, description="a trial"))
+    path.write_bytes(step_bytes(part.solid(), name=name, description="a trial"))
     body = importers.importStep(str(path)).val()
     assert body.isValid()
-    assert body.Volume() == pytest.approx(part.solid.volume_mm3, rel=1e-4)
+    assert body.Volume() == pytest.approx(part.solid().volume_mm3, rel=1e-4)
     # The mesh lies within 0.005 mm of the surfaces, and so does its box.
     box = body.BoundingBox(1e-4)
     low, high = part.mesh.bounds
@@ -28,7 +28,7 @@ def test_the_kernel_reads_the_same_body(case, name, tmp_path):
 
 def test_a_blank_says_in_header_and_product_that_its_relief_is_missing(tmp_path):
     part = built("demo").mould.part("stamp")
-    raw = step_bytes(part.blank, name="stamp-blank", description=NO_RELIEF)
+    raw = step_bytes(part.blank(), name="stamp-blank", description=NO_RELIEF)
     header, _, data = raw.decode("ascii").partition("ENDSEC;")
     assert "NOT in this file" in header
     assert "FILE_NAME('stamp-blank.step'" in header
@@ -36,11 +36,11 @@ def test_a_blank_says_in_header_and_product_that_its_relief_is_missing(tmp_path)
     path = tmp_path / "stamp-blank.step"
     path.write_bytes(raw)
     body = importers.importStep(str(path)).val()
-    assert body.Volume() == pytest.approx(part.blank.volume_mm3, rel=1e-4)
+    assert body.Volume() == pytest.approx(part.blank().volume_mm3, rel=1e-4)
 
 
 def test_the_hundredth_file_of_a_process_is_the_first():
-    solid = built("demo").mould.part("sleeve").solid
+    solid = built("demo").mould.part("sleeve").solid()
     first = step_bytes(solid, name="sleeve", description="a trial")
     assert all(step_bytes(solid, name="sleeve", description="a trial") == first for _ in range(11))
     assert not re.search(rb"20\d\d-\d\d-\d\d", first)
@@ -60,7 +60,7 @@ def test_text_is_coded_as_the_standard_says(text, coded):
 
 
 def test_the_kernel_reads_a_file_whose_words_are_in_every_script(tmp_path):
-    solid = built("little").mould.part("sleeve").solid
+    solid = built("little").mould.part("sleeve").solid()
     path = tmp_path / "sleeve.step"
     path.write_bytes(
         step_bytes(solid, name="sleeve", description="栗's \\ 🌰 " + CASES["little"]["name"])

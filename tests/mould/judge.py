@@ -1,4 +1,7 @@
-"""What trimesh says of a mesh: none of it is the project's own measuring."""
+"""What trimesh says of a mesh, and the CAD kernel of a body: none of it is our own measuring."""
+
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import shapely
@@ -67,3 +70,30 @@ def steepest_overhang_deg(mesh):
     down = seen.face_normals[:, 2]
     sloped = wide & (down < 0.0) & (down > -1.0 + FLAT)
     return np.degrees(np.arcsin(-down[sloped])).max(initial=0.0)
+
+
+def read_back(solid, folder):
+    """Return the CAD kernel's shape of an exact body that was written as STEP into a folder."""
+    from cadquery import importers  # noqa: PLC0415 (3 s, needed here alone)
+
+    path = Path(folder) / "body.step"
+    solid.write_step(str(path))
+    return importers.importStep(str(path)).val()
+
+
+def bounds_mm(made):
+    """Return the least and the largest corner of a mesh or of an exact body, shape (2, 3) [mm]."""
+    if hasattr(made, "vertices"):
+        return made.bounds
+    with TemporaryDirectory() as folder:
+        box = read_back(made, folder).BoundingBox(1e-5)
+    return np.array([[box.xmin, box.ymin, box.zmin], [box.xmax, box.ymax, box.zmax]])
+
+
+def off_surface_mm(points, solid):
+    """Return how far points lie off the surface of an exact body, shape (n,) [mm]."""
+    from cadquery import Vertex  # noqa: PLC0415 (3 s, needed here alone)
+
+    with TemporaryDirectory() as folder:
+        (shell,) = read_back(solid, folder).Shells()
+    return np.array([shell.distance(Vertex.makeVertex(*point)) for point in points.tolist()])

@@ -4,7 +4,15 @@ from math import pi
 import numpy as np
 import pytest
 import trimesh
-from mould.judge import body, ceiling_boxes_mm, cross_section, shared_mm3, steepest_overhang_deg
+from mould.judge import (
+    body,
+    bounds_mm,
+    ceiling_boxes_mm,
+    cross_section,
+    off_surface_mm,
+    shared_mm3,
+    steepest_overhang_deg,
+)
 from mould.standin import Pastry, drop, prism, square
 from shapely import Point
 from shapely import Polygon as Shape
@@ -13,6 +21,7 @@ from moulddesign.artwork.outline import polygon_outline, scalloped_outline
 from moulddesign.artwork.outline import round_outline as circle
 from moulddesign.core import SpecError
 from moulddesign.design import Design
+from moulddesign.geometry import spread_points
 from moulddesign.mould.press import press
 
 PIECES = {
@@ -62,20 +71,30 @@ def test_facets_hold_the_volume_of_the_exact_bodies(exact):
     parts = [part for part in made(exact).parts if part.solid is not None]
     assert {"sleeve", "plunger", "stop"} <= {part.name for part in parts}
     for part in parts:
+        solid, mesh = part.solid(), body(part.mesh)
         # Facets lie within 0.005 mm of the surface: the volume differs by at most that shell.
-        assert body(part.mesh).volume == pytest.approx(
-            part.solid.volume_mm3, abs=0.005 * part.solid.area_mm2
-        )
-        assert body(part.mesh).volume == pytest.approx(part.solid.volume_mm3, rel=1e-3)
+        assert mesh.volume == pytest.approx(solid.volume_mm3, abs=0.005 * solid.area_mm2)
+        assert mesh.volume == pytest.approx(solid.volume_mm3, rel=1e-3)
+
+
+@pytest.mark.parametrize("exact", ["75 g round", "125 g square"])
+@pytest.mark.parametrize("name", ["sleeve", "plunger", "stop"])
+def test_facets_lie_on_the_exact_surfaces(exact, name):
+    part = made(exact).part(name)
+    points, _ = spread_points(part.mesh, 60)
+    assert off_surface_mm(points, part.solid()).max() <= 0.005  # as far as a facet may lie off
+    # Where a cut crosses the surface at an angle, its end moves by more than the facet lies off.
+    assert part.mesh.bounds == pytest.approx(bounds_mm(part.solid()), abs=0.01)
 
 
 @pytest.mark.parametrize("exact", EXACT)
 def test_stamp_is_its_blank_less_the_engraving(exact):
     pastry, stamp = PIECES[exact], made(exact).part("stamp")
     engraving = pastry.bar().volume_mm3 if pastry.depth_above_mm else 0.0
+    blank = stamp.blank()
     # Facets of stamp and pocket within 0.005 mm of the blank's surfaces, as above.
     assert body(stamp.mesh).volume + engraving == pytest.approx(
-        stamp.blank.volume_mm3, abs=0.005 * stamp.blank.area_mm2
+        blank.volume_mm3, abs=0.005 * blank.area_mm2
     )
 
 

@@ -16,13 +16,14 @@ from verify.slide_presses import (
     taper_press,
 )
 
-from moulddesign.verify.printed_fit import printed_fit_findings, stamp_fit_findings
+from moulddesign.verify.printed_fit import stamp_fit_findings, stop_fit_findings
 from moulddesign.verify.printed_layers import FAR_MM, eroded, printed_layers, swept
 
 
 def found(press):
     """Return the findings by their id, and by their part where two have the same one."""
-    named = {f"{f.id.partition('.')[2]} {f.part}".strip(): f for f in printed_fit_findings(press)}
+    every = (*stamp_fit_findings(press), *stop_fit_findings(press))
+    named = {f"{f.id.partition('.')[2]} {f.part}".strip(): f for f in every}
     assert len(named) == 14
     return named
 

@@ -15,7 +15,7 @@ from moulddesign.mould import press as bodies
 from moulddesign.mould.press import press
 from moulddesign.mould.press_layout import press_layout
 from moulddesign.verify.press_checks import Press
-from moulddesign.verify.printed_fit import printed_fit_findings, stamp_fit_findings
+from moulddesign.verify.printed_fit import stamp_fit_findings, stop_fit_findings
 from moulddesign.verify.printed_press import PrintedPress
 
 OUTLINES = {
@@ -62,8 +62,9 @@ def failing(seed):
     bad = []
     for name in ("stamp", *further):
         printed = as_printed(shared | {"stamp": in_float32(meshes[name])}, made.layout, printer)
-        judge = printed_fit_findings if name == "stamp" else stamp_fit_findings
-        bad += [f"{name}: {f.name}, {f.measured}" for f in judge(printed) if f.verdict != "good"]
+        found = stamp_fit_findings(printed)
+        found += stop_fit_findings(printed) if name == "stamp" else ()
+        bad += [f"{name}: {f.name}, {f.measured}" for f in found if f.verdict != "good"]
     return bad
 
 
@@ -124,5 +125,6 @@ def test_a_slip_in_one_part_of_a_real_press_is_found(slip):
         "stop": bodies.stop(sizes["stop"], faceted),
     }
     meshes = {name: in_float32(mesh) for name, mesh in parts.items()}
-    found = printed_fit_findings(as_printed(meshes, layout, printer))
+    printed = as_printed(meshes, layout, printer)
+    found = (*stamp_fit_findings(printed), *stop_fit_findings(printed))
     assert question in {f.id.partition(".")[2] for f in found if f.verdict != "good"}
