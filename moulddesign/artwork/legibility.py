@@ -18,6 +18,7 @@ inside the piece. A gap is a stroke of what lies around the region.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import chain
 from math import hypot, inf, pi
 from typing import Final, TypeAlias
@@ -81,7 +82,8 @@ class ThinPlace:
 def least_stroke_mm(region: AnyPolygon, *, below_mm: float) -> ThinPlace | None:
     """Return the thinnest stroke of a valid region; None where all are as wide as a limit.
 
-    Narrower than 0.1 mm, only strokes at least half a millimetre long are found.
+    Narrower than 0.1 mm, only strokes at least half a millimetre long are found. Answers are kept:
+    other moulds, portions and stamps have the same relief.
 
     Examples
     --------
@@ -91,6 +93,11 @@ def least_stroke_mm(region: AnyPolygon, *, below_mm: float) -> ThinPlace | None:
     >>> least_stroke_mm(bar, below_mm=1.4) is None
     True
     """
+    return _least_stroke(region, below_mm)
+
+
+@lru_cache(maxsize=32)
+def _least_stroke(region: AnyPolygon, below_mm: float) -> ThinPlace | None:
     searched = (search.pieces() for search in _searches(region, below_mm))
     for pieces in chain([_hairlines(region)], searched):
         found = [thin for thin in pieces if thin.width_mm < below_mm]

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final, TypeVar
 
 import numpy as np
@@ -272,12 +273,21 @@ def _tray_floor(layout: CastLayout) -> _Face:
 
 def _tool(shape: shapely.Geometry, face: _Face) -> Mesh:
     """Return what is cut from a face: drafted letters that stand on it, into the part."""
-    depth = min(DEPTH_MM, face.thickness_mm / 3.0)
-    placed = ReliefRegion(
-        shape=snapped_to_grid(shape), depth_mm=depth, profile=Profile.FLAT, draft_deg=DRAFT_DEG
+    x0, y0, x1, y1 = shape.bounds
+    x, y = (x0 + x1) / 2.0, (y0 + y1) / 2.0
+    letters = _letters(
+        snapped_to_grid(translate(shape, -x, -y)), min(DEPTH_MM, face.thickness_mm / 3.0)
     )
-    letters = _closed(placed.roof())
-    return (letters.turned_over() if face.looks_up else letters).moved((0.0, 0.0, face.height_mm))
+    if face.looks_up:
+        return letters.turned_over().moved((x, -y, face.height_mm))
+    return letters.moved((x, y, face.height_mm))
+
+
+@lru_cache(maxsize=32)
+def _letters(shape: shapely.Geometry, depth_mm: float) -> Mesh:
+    """Return drafted letters about the origin, standing on z = 0; other sizes have the same."""
+    region = ReliefRegion(shape=shape, depth_mm=depth_mm, profile=Profile.FLAT, draft_deg=DRAFT_DEG)
+    return _closed(region.roof())
 
 
 def _closed(roof: Roof) -> Mesh:

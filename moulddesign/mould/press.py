@@ -513,7 +513,16 @@ def stop_part(layout: PressLayout, printer: PrinterTable) -> Part:
 
 def _shims(layout: PressLayout, printer: PrinterTable) -> tuple[Part, ...]:
     """Return the shims; they are plain plates, and have no exact bodies."""
-    plates = {f"{SHIM}{thickness:.1f}": shim(layout, thickness) for thickness in layout.shims_mm}
+    thinnest, low = layout.shims_mm[0], layout.sleeve_height_mm
+    plate = shim(layout, thinnest)
+
+    def stretched(thickness_mm: float) -> Mesh:
+        # A plate with upright sides: only the height differs.
+        x, y, z = plate.vertices.T
+        risen = low + (z - low) * (thickness_mm / thinnest)
+        return Mesh(np.column_stack([x, y, risen]), plate.triangles)
+
+    plates = {f"{SHIM}{each:.1f}": stretched(each) for each in layout.shims_mm}
     return tuple(_part(name, mesh, printer) for name, mesh in plates.items())
 
 

@@ -373,7 +373,9 @@ def _worst_overlap_mm3(press: Press) -> float:
     # The first position is the nominal one; the others go from the stop at the table to out of the
     # sleeve.
     shifts_mm[1:, 2] = np.linspace(-travel_mm, press.lift_mm, POSITIONS - 1)
-    parts = (press.stamp, press.plunger)
+    # What lies inside the bore as seen along the stroke shares nothing with the sleeve anywhere.
+    inside = press.bore.contains(booleans.shadow(press.stamp, say("verify.stamp-from-above")))
+    parts = (press.plunger,) if inside else (press.stamp, press.plunger)
     return max(
         float(booleans.overlaps_mm3(p, press.sleeve, shifts_mm, step=say("verify.stroke")).max())
         for p in parts

@@ -123,18 +123,25 @@ def _changes(mesh: Mesh, heights_mm: Points) -> NDArray[np.bool_]:
 
 def _region(loops: Sequence[Points]) -> BaseGeometry:
     """Return the region of clean loops: outer ones counter-clockwise, holes clockwise."""
-    outer = [loop for loop in loops if _is_counter_clockwise(loop)]
-    region = shapely.MultiPolygon([shapely.Polygon(loop) for loop in outer])
-    if len(outer) == 1:
-        region = shapely.Polygon(outer[0], [loop for loop in loops if loop is not outer[0]])
-    if len(outer) in {1, len(loops)} and region.is_valid:
-        return region
-    return booleans.region(loops)
+    areas_mm2 = [_doubled_area_mm2(loop) for loop in loops]
+    # The smallest first: a hole belongs to the first outer loop that has it inside.
+    order = sorted(range(len(loops)), key=lambda row: areas_mm2[row])
+    outer = [loops[row] for row in order if areas_mm2[row] > 0.0]
+    holes: list[list[Points]] = [[] for _ in outer]
+    rims = shapely.polygons([shapely.linearrings(loop) for loop in outer])
+    for row, loop in enumerate(loops):
+        if areas_mm2[row] <= 0.0:
+            around = 0 if len(outer) == 1 else int(np.argmax(shapely.contains_xy(rims, *loop[0])))
+            holes[around].append(loop)
+    parts = [shapely.Polygon(rim, inside) for rim, inside in zip(outer, holes, strict=True)]
+    region = parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
+    return region if region.is_valid else booleans.region(loops)
 
 
-def _is_counter_clockwise(loop: Points) -> bool:
-    x, y = np.transpose(loop)
-    return bool(np.dot(x, np.roll(y, -1)) > np.dot(y, np.roll(x, -1)))
+def _doubled_area_mm2(loop: Points) -> float:
+    """Return twice the area of a loop, negative where it turns clockwise [mm^2]."""
+    x, y = np.transpose(loop - loop[0])  # beside the first corner, whose terms are then 0
+    return float(np.dot(x[:-1], y[1:]) - np.dot(y[:-1], x[1:]))
 
 
 def eroded(shapes: Shapes, by_mm: float) -> Shapes:
