@@ -175,11 +175,6 @@ def upright_section(mesh: Mesh, step: Message) -> shapely.Geometry:
     return reduce(shapely.symmetric_difference, map(shapely.make_valid, loops), shapely.Polygon())
 
 
-def silhouette(mesh: Mesh, step: Message) -> tuple[Points, ...]:
-    """Return the loops of a closed mesh's shadow on the table, lit from straight above."""
-    return tuple(map(np.asarray, manifold_of(mesh, step).project().to_polygons()))
-
-
 def region(loops: Iterable[Points]) -> BaseGeometry:
     """Return the region that clean loops bound: inside an odd number of them."""
     rings = [shapely.make_valid(Polygon(loop)) for loop in loops if len(loop) > 2]  # noqa: PLR2004
@@ -192,8 +187,14 @@ def section_region(mesh: Mesh, height_mm: float, step: Message) -> BaseGeometry:
 
 
 def shadow(mesh: Mesh, step: Message) -> BaseGeometry:
-    """Return the region that a closed mesh covers, seen along z."""
-    return region(silhouette(mesh, step))
+    """Return the region that a closed mesh covers, seen along z; kept, for many checks ask."""
+    manifold_of(mesh, step)  # names the step where the mesh is not closed
+    return _shadow(mesh)
+
+
+@lru_cache(maxsize=16)
+def _shadow(mesh: Mesh) -> BaseGeometry:
+    return region(map(np.asarray, _unchecked(mesh).project().to_polygons()))
 
 
 def filled(area: BaseGeometry) -> BaseGeometry:

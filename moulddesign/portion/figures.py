@@ -77,11 +77,6 @@ class Figures:
     composition: PieceComposition
 
     @property
-    def raised_by_label(self) -> bool:
-        """Whether the label needs a heavier piece than was asked for."""
-        return self.piece.finished_g > self.asked_g
-
-    @property
     def is_filled(self) -> bool:
         """Whether there is a filling inside a crust."""
         return self.composition is PieceComposition.WRAPPED

@@ -38,7 +38,7 @@ def test_a_label_that_the_piece_keeps_anyhow_changes_nothing():
     design = Design.of({"portion": {"finished_weight_g": 90.0}, "label": {"weight_g": 75.0}})
     made = figures(design)
     assert made.piece == portion(design.portion)
-    assert not made.raised_by_label
+    assert made.piece.finished_g == made.asked_g
     assert made.split.raw_g >= made.label.raw_g
 
 
