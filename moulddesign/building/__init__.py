@@ -9,7 +9,7 @@
   about them.
 """
 
-from moulddesign.building.checks import build_findings
+from moulddesign.building.checks import build_findings, exact_findings
 from moulddesign.building.composition import (
     PASTRY,
     Build,
@@ -31,6 +31,7 @@ __all__ = [
     "Shape",
     "build",
     "build_findings",
+    "exact_findings",
     "inlays",
     "mould_of",
     "shaped",

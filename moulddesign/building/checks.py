@@ -23,6 +23,7 @@ from moulddesign.geometry.mending import in_float32
 from moulddesign.mould import (
     BlockLayout,
     CastLayout,
+    Mould,
     Part,
     not_food_inscription,
     wanted_lettering,
@@ -35,7 +36,7 @@ from moulddesign.verify import (
     printing,
 )
 from moulddesign.verify.pull import pull_findings
-from moulddesign.verify.soundness import soundness
+from moulddesign.verify.soundness import soundness, volume_finding, volume_mm3
 
 LETTERED: Final = ("sleeve", "plunger", "stop", "block")
 """Parts that have a face to write on."""
@@ -249,4 +250,19 @@ def _lettering(made: CheckInput) -> tuple[Finding, ...]:
         )
         for part in made.mould.parts
         if part.name.partition("-")[0] in LETTERED
+    )
+
+
+def exact_findings(mould: Mould, file: str) -> tuple[Finding, ...]:
+    """Return whether the mesh of a part has the volume of its exact body, once that is a file."""
+    return tuple(
+        volume_finding(
+            say("building.mesh-against-exact"),
+            part=part.name,
+            measured_mm3=volume_mm3(part.mesh if part.plain is None else part.plain),
+            target_mm3=part.solid().volume_mm3,
+            source=say("building.kernels-volume"),
+        )
+        for part in mould.parts
+        if file == f"{part.name}.step" and part.solid is not None
     )

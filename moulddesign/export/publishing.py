@@ -12,7 +12,7 @@ from typing import Any, Final, Protocol, TypeVar
 
 from moulddesign import __version__
 from moulddesign.artwork.font_files import with_fonts
-from moulddesign.building import PASTRY, Build
+from moulddesign.building import PASTRY, Build, exact_findings
 from moulddesign.core import (
     PUBLISH_FAILING,
     Finding,
@@ -70,12 +70,7 @@ from moulddesign.verify.coupon_checks import (
     gap_findings,
 )
 from moulddesign.verify.printing import printing_findings
-from moulddesign.verify.soundness import (
-    soundness,
-    volume_finding,
-    volume_mm3,
-    written_findings,
-)
+from moulddesign.verify.soundness import soundness, written_findings
 
 PASTRY_PNG: Final = "pastry.png"
 PARTS_PNG: Final = "parts.png"
@@ -207,7 +202,7 @@ def _write(build: Build, folder: Path, *, options: ExportOptions, progress: Prog
     for name, make in BuildFiles(build, options).files():
         progress(name)
         build = _write_timed(build, folder / name, make)
-        build = replace(build, findings=build.findings + _exact_findings(build, name))
+        build = replace(build, findings=build.findings + exact_findings(build.mould, name))
         if name not in build.written:  # a page of the card
             first = (*first, name)
             build = replace(build, written=(*first, *last))
@@ -218,22 +213,6 @@ def _write(build: Build, folder: Path, *, options: ExportOptions, progress: Prog
 def _lettering_findings(build: Build, options: ExportOptions) -> tuple[Finding, ...]:
     lettered = {Format.CARD, Format.DRAWING}.intersection(options.formats)
     return unprintable_findings(build) if lettered else ()
-
-
-def _exact_findings(build: Build, name: str) -> tuple[Finding, ...]:
-    """Return whether the mesh of a part that is a STEP file too has the volume of that body."""
-    stem, _, ending = name.rpartition(".")
-    return tuple(
-        volume_finding(
-            say("export.mesh-against-exact"),
-            part=part.name,
-            measured_mm3=volume_mm3(part.mesh if part.plain is None else part.plain),
-            target_mm3=part.solid().volume_mm3,
-            source=say("export.kernels-volume"),
-        )
-        for part in build.mould.parts
-        if ending == "step" and part.name == stem and part.solid is not None
-    )
 
 
 def _write_timed(build: Build, path: Path, make: Callable[[], bytes]) -> Build:
