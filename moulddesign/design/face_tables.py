@@ -203,7 +203,7 @@ class PartTable(PartialTable):
         0.0, "Turned from pointing outwards, counter-clockwise", unit="deg", ge=-360, le=360
     )
     length_ratio: float = given(0.3, "Length, as a share of the same way", gt=0, le=2)
-    width_ratio: float = given(0.4, "Width as a share of its length", gt=0, le=2)
+    width_ratio: float = given(0.4, "Width as a share of its length", gt=0, le=4)
     bend: float = given(
         0.0, "Sideways bend, as a share of its length; above 0 to the left", ge=-0.6, le=0.6
     )

@@ -123,8 +123,7 @@ def carved_face(
     FileError
         A drawing, picture or font cannot be read.
     """
-    table = table.whole()
-    shape = outline.shape
+    table, shape = table.whole(), outline.shape
     is_round = outline.name == "round"
     middle = shapely.Point(0.0, 0.0)
     # A circle's chords lie a little inside of it, and what is carved follows the circle.
@@ -138,7 +137,9 @@ def carved_face(
     run_mm = shoulder_mm * sqrt(0.5)
     runs_over = table.edge is FaceEdge.RUN_OVER
     slope = SLOPE_RESERVE * steepest(draft_deg)
-    start_mm = 0.0 if runs_over else run_mm + table.land_mm * scale.lengths
+    # A band that began on the outline itself would end in a feather edge there.
+    land_mm = table.land_mm * scale.lengths if table.bands or not runs_over else 0.0
+    start_mm = land_mm if runs_over else run_mm + land_mm
     base_mm = outline.circumradius_mm
     ground = ground_of(
         table.ground, base_mm=base_mm, scale=scale, start_mm=start_mm, steepest=slope
@@ -211,17 +212,22 @@ def carved_face(
         rows.append(carved_part(made, one.meets, wall=on_parts, number=first))
         laid.append(LaidCarving(file=one.file, depth_mm=one.depth_mm, carving=made))
         first += PIECES
-    regions: tuple[ReliefRegion, ...] = ()
-    if table.medallion is not None and table.medallion.holds is not None:
-        regions = held_regions(
-            table.medallion.holds, free, scale=scale.heights, draft_deg=draft_deg
-        )
     return CarvedFace(
         field=plan(rows),
         room=free,
-        regions=regions,
+        regions=_brought_by(table, free, scale, draft_deg),
         carvings=tuple(laid),
     )
+
+
+def _brought_by(
+    table: FaceTable, room: shapely.Polygon, scale: Scale, draft_deg: float
+) -> tuple[ReliefRegion, ...]:
+    """Return the drawing or lettering that a face's medallion holds."""
+    held = None if table.medallion is None else table.medallion.holds
+    if held is None:
+        return ()
+    return held_regions(held, room, scale=scale.heights, draft_deg=draft_deg)
 
 
 def _inside(outline: Outline, depth_mm: float) -> shapely.Polygon:

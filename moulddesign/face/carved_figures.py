@@ -46,6 +46,8 @@ class CarvedFigure:
     half_mm: Heights
     """Half widths at equal steps of the length."""
     edge: Silhouettes
+    widest_mm: float
+    """Largest distance of its edge from the axis."""
     deepest_mm: float
     """Largest distance inside its edge."""
     height_mm: float
@@ -58,7 +60,8 @@ class CarvedFigure:
         """Raise or cut the figure and its copies."""
         points = surface.spots.points
         middle = self.length_mm / 2.0
-        reach = middle + float(self.half_mm.max()) + abs(self.table.bend) * self.length_mm + PAD_MM
+        across = self.widest_mm + abs(self.table.bend) * self.length_mm + PAD_MM
+        reach = float(np.hypot(middle + PAD_MM, across))
         for number, (foot, way, turn) in enumerate(
             zip(self.feet, self.ways, self.turns, strict=True)
         ):
@@ -66,13 +69,13 @@ class CarvedFigure:
             in_disc = float(np.hypot(centre[0], centre[1])) < self.disc_mm
             base = surface.floor if in_disc else surface.ground
             rows = surface.spots.near(centre, reach)
-            out = points[rows] - centre
-            inside = (out * out).sum(axis=1) < reach * reach
-            rows, out = rows[inside], out[inside]
-            if len(rows):
-                x = out @ way + middle
-                y = turn * (way[0] * out[:, 1] - way[1] * out[:, 0])
-                self._carve(surface, base, rows, x, y, self.first_piece + 4 * number)
+            right, up = points[rows, 0] - centre[0], points[rows, 1] - centre[1]
+            x = way[0] * right + way[1] * up
+            y = turn * (way[0] * up - way[1] * right)
+            kept = np.flatnonzero((np.abs(y) < across) & (np.abs(x) < middle + PAD_MM))
+            if len(kept):
+                x, y = x[kept] + middle, y[kept]
+                self._carve(surface, base, rows[kept], x, y, self.first_piece + 4 * number)
 
     def _carve(  # noqa: PLR0917 (what a point is to a figure)
         self, surface: Surface, base: Heights, rows: Indices, x: Heights, y: Heights, number: int
@@ -207,7 +210,8 @@ def _figure(  # noqa: PLR0913 (as `figures_of`)
     length_mm = table.length_ratio * size_mm
     widest_mm = max(table.width_ratio * length_mm / 2.0, LEAST_HALF_MM)
     half = widest_mm * _half_profile(table.figure)
-    edge = Silhouettes([_edge(table, length_mm, widest_mm, half)])
+    half_edge = _edge(table, length_mm, widest_mm, half)
+    edge = Silhouettes([half_edge])
     grid = np.linspace(0.0, length_mm, 60)
     deepest = max(
         float(edge(0, grid, np.full(60, y)).max()) for y in np.linspace(0.0, widest_mm, 12)
@@ -227,6 +231,7 @@ def _figure(  # noqa: PLR0913 (as `figures_of`)
         length_mm=length_mm,
         half_mm=np.maximum(half, least),
         edge=edge,
+        widest_mm=float(half_edge[:, 1].max()),
         deepest_mm=deepest,
         height_mm=height_mm,
         first_piece=first_piece,

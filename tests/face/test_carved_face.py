@@ -126,3 +126,57 @@ def test_a_round_piece_measures_its_edge_by_its_radius():
     rim = made.field(np.array([[25.0, 0.0], [0.0, 20.0]])).height
     # An arc from 45 deg to level falls by r (1 - 1 / sqrt 2).
     assert rim == pytest.approx([-2.0 * (1.0 - np.sqrt(0.5)), 0.0])
+
+
+def off_ground(made, ground, shape):
+    """Return how far a face lies off its bare ground, on a lattice over the piece [mm]."""
+    points = points_within(shape, 8_000)
+    height = made.field(points).height
+    for region in made.regions:
+        inside = shapely.contains_xy(region.shape.buffer(-0.2), points[:, 0], points[:, 1])
+        height[inside] += np.sign(region.depth_mm) * min(abs(region.depth_mm), 0.5)
+    return height - ground.field(points).height
+
+
+def is_carved_all_over(bundled, name, weight_g):
+    # A cake of 1.2 g/mL, half as high as wide: its width from its weight.
+    width_mm = 10.0 * (4.0 * weight_g / 1.2 / (np.pi * 0.5)) ** (1.0 / 3.0)
+    shape = outline(name, width_mm)
+    table = FaceTable.of({"name": bundled}).whole()
+    bare = {"bands": (), "crowns": (), "parts": (), "medallion": None, "name": None}
+    made, ground = (
+        carved_face(each, shape, draft_deg=DRAFT_DEG)
+        for each in (table, table.model_copy(update=bare))
+    )
+    off = off_ground(made, ground, shape.shape)
+    shares = np.histogram(off, np.arange(-3.0, 8.0, 0.4))[0] / len(off)
+    return np.mean(np.abs(off) >= 0.2) >= 0.7, np.count_nonzero(shares >= 0.05) >= 3
+
+
+NAMES = ("round", "square", "scalloped", "hexagon")
+QUICK = [
+    (bundled, NAMES[place % 4], (30, 75, 250)[place % 3])
+    for place, bundled in enumerate(face_names())
+]
+
+
+@pytest.mark.parametrize(("bundled", "name", "weight_g"), QUICK)
+def test_a_bundled_face_is_carved_all_over_and_in_three_levels(bundled, name, weight_g):
+    # 70 % of the face off the ground by 0.2 mm, three levels of 0.4 mm with 5 % each: our choice.
+    assert is_carved_all_over(bundled, name, weight_g) == (True, True)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("bundled", face_names())
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("weight_g", [30, 75, 250])
+def test_every_size_of_a_bundled_face_is_carved_all_over(bundled, name, weight_g):
+    assert is_carved_all_over(bundled, name, weight_g) == (True, True)
+
+
+def test_keys_beside_a_name_change_the_bundled_face():
+    table = FaceTable.of({"name": "sun", "medallion": {"ring_height_mm": 1.0}}).whole()
+    usual = FaceTable.of({"name": "sun"}).whole()
+    assert table.medallion.ring_height_mm == 1.0
+    assert table.medallion.radius_ratio == usual.medallion.radius_ratio
+    assert table.crowns == usual.crowns
