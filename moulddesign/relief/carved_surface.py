@@ -23,8 +23,8 @@ from moulddesign.relief.field import Field
 from moulddesign.relief.lifted_walls import LiftedWalls, lifted_walls, open_edges
 from moulddesign.relief.roof import ReliefRegion
 
-REFINED_SHARE: Final = 0.9
-"""Of the error asked for: between its samples a facet may be off by more."""
+REFINED_SHARE: Final = 0.8
+"""Of the error asked for: between its samples a facet may be off by a half more."""
 CREASE_PLAN_SHARE: Final = 1.0 / 5.6
 """Of the error: a crease beside a wall of 15 deg, 3.7 times as high as wide, moves by less."""
 EDGE_SHARE: Final = 0.35
