@@ -21,6 +21,8 @@ OVERSHOOT: Final = 1.02
 NEEDLE_MM: Final = 2e-5
 """Facets narrower than this in plan have no slope that a file in float32 would keep [mm]."""
 
+SHORT_MM: Final = 0.03
+"""A longer edge is not contracted: facets that reach across a crease would hide it [mm]."""
 CONTRACTED_MM: Final = 0.01
 """What contracting an edge may move the surface [mm]."""
 
@@ -181,12 +183,14 @@ class _Neighbours:
         return True
 
     def contract_one_edge(self, facet: int, stay: set[int]) -> None:
-        """Contract the shortest edge of a facet that can be contracted, if it still exists."""
+        """Contract the shortest edge of a facet that can be contracted, where it is short."""
         corners = self.triangles[facet]
         pairs = [(a, b) for a in corners for b in corners if a != b and a not in stay]
         place = self.vertices[:, :2]
         pairs.sort(key=lambda pair: float(np.linalg.norm(place[pair[0]] - place[pair[1]])))
         for gone, kept in pairs:
+            if np.linalg.norm(place[gone] - place[kept]) > SHORT_MM:
+                return
             if self._may_contract(gone, kept):
                 self._contract(gone, kept)
                 return

@@ -4,6 +4,7 @@ import pytest
 from command_line import run
 
 from moulddesign.design import Design
+from moulddesign.pastry.pastry import trial_mould
 from moulddesign.portion import portion
 
 PAIR = ("--raw", 100, "--finished", 96, "--raw", 100, "--finished", 94)
@@ -48,11 +49,10 @@ def test_heights_give_the_density(monkeypatch, capsys):
     high = json.loads(run(monkeypatch, capsys, *asked, "--height", 22)[1])["density_g_per_ml"]
     # the same mass; 2 mm of the outline's area more volume
     area_mm2 = 1000.0 * (77 / high["value"] - 77 / low["value"]) / 2.0
-    design = json.loads(run(monkeypatch, capsys, *asked, "--height", 20)[1])["corrected"]
-    width_mm = (4.0 * area_mm2 / 3.141592653589793) ** 0.5
-    assert design["pastry"]["outline"] == "round"
-    # widths that nobody gave are in half millimetres; the circle is drawn within 0.002 mm
-    assert width_mm * 2 == pytest.approx(round(width_mm * 2), abs=0.01)
+    design = Design.of(json.loads(run(monkeypatch, capsys, *asked, "--height", 20)[1])["corrected"])
+    assert design.pastry.outline == "round"
+    # the bore of the mould that was tried: its circle is drawn within 0.002 mm
+    assert area_mm2 == pytest.approx(trial_mould(Design()).area_mm2, rel=1e-4)
 
 
 @pytest.mark.parametrize("keep", ["weight", "mould"])

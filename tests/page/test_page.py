@@ -142,9 +142,9 @@ def test_a_drawing_of_ones_own_is_pressed(visit, tmp_path):
     redrawn(page, before)
     page.wait_for_selector(".choice:has(:checked) >> text=own file")
     typed(page, "relief.layers.0.size_mm", "20")
-    # six tenths of 20 mm square, 1.5 mm high, each wall leaning 15 deg: a frustum, by hand
-    low, high = 12.0, 12.0 - 2.0 * 1.5 * tan(radians(15.0))
-    frustum_ml = 1.5 * (low**2 + high**2 + low * high) / 3.0 / 1000.0
+    # six tenths of 20 mm square, 1.6 mm or eight layers high, each wall leaning 15 deg: a frustum
+    low, high = 12.0, 12.0 - 2.0 * 1.6 * tan(radians(15.0))
+    frustum_ml = 1.6 * (low**2 + high**2 + low * high) / 3.0 / 1000.0
     page.wait_for_selector(f".sizes tr:has-text('relief') >> text={frustum_ml:.2f} mL")
 
 

@@ -69,8 +69,8 @@ def test_a_press_tells_more_ratios_and_what_a_weight_is_pressed_to(visit):
     page.locator(".task:not([hidden])").get_by_text("Berechnen").first.click()
     page.wait_for_selector(".answer >> text=auf Höhe")
     rows = page.locator(".answer table").nth(3).locator("tbody tr").all_inner_texts()
-    assert [row.split()[0] for row in rows] == ["30.00", "25.00", "20.00"]
-    masses = [float(row.split()[1]) for row in rows]
+    assert [row.split()[0] for row in rows] == ["30,00", "25,00", "20,00"]
+    masses = [float(row.split()[1].replace(",", ".")) for row in rows]
     # Straight sides: equal steps of height take equal steps of weight, each rounded to 0.1 g.
     assert masses[0] - masses[1] == pytest.approx(masses[1] - masses[2], abs=0.2)
     assert page.locator(".answer tbody tr", has_text="1:9").count() == 4
