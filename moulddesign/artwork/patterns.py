@@ -1,11 +1,12 @@
 """Artwork by name or by file: a bundled pattern, an SVG drawing, or a picture, which is traced."""
 
 import warnings
+from collections.abc import Callable
 from dataclasses import dataclass
 from difflib import get_close_matches
 from importlib.resources import files
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 import shapely
@@ -18,8 +19,10 @@ from skimage.measure import find_contours
 from moulddesign.artwork import polygons
 from moulddesign.artwork.svg import svg_regions, svg_root
 from moulddesign.artwork.svg_shapes import element_name
-from moulddesign.core import FileError, SpecError, say
+from moulddesign.core import FileError, Message, SpecError, say
 from moulddesign.design import Design
+
+Made = TypeVar("Made")
 
 MOST_PICTURE_PIXELS: Final = 50_000_000
 MOST_TRACED: Final = 1600
@@ -118,17 +121,41 @@ def picture_greys(name_or_path: str, folder: Path) -> float:
 
 def _brightness(path: Path) -> NDArray[np.float64]:
     """Return brightness, 0 to 1, shape (rows, columns), scaled down where it is large."""
+    return read_picture(path, ("PNG", "JPEG"), _grey, say("artwork.no-picture"))
+
+
+def read_picture(
+    path: Path, formats: tuple[str, ...], read: Callable[[Image.Image], Made], otherwise: Message
+) -> Made:
+    """Return what is read from a picture file, upright and of a fit size.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    formats : tuple of str
+        Kinds of files that are taken, as Pillow calls them.
+    read : callable
+        What is done while the file is open.
+    otherwise : Message
+        What a file of another kind is told.
+
+    Raises
+    ------
+    FileError
+        It is no such picture, too large or too small, or cannot be unpacked.
+    """
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
-            with Image.open(path, formats=("PNG", "JPEG")) as image:
-                return _grey(_upright(image, path))
+            with Image.open(path, formats=formats) as image:
+                return read(_upright(image, path))
     except (Image.DecompressionBombWarning, Image.DecompressionBombError) as error:
         raise FileError(
             str(path), say("artwork.too-many-pixels", most=MOST_PICTURE_PIXELS)
         ) from error
     except UnidentifiedImageError as error:
-        raise FileError(str(path), say("artwork.no-picture")) from error
+        raise FileError(str(path), otherwise) from error
     except (OSError, SyntaxError, ValueError) as error:
         reason = say("artwork.unreadable-picture", reason=str(error).rstrip("."))
         raise FileError(str(path), reason) from error
@@ -145,6 +172,15 @@ def _upright(image: Image.Image, path: Path) -> Image.Image:
     return ImageOps.exif_transpose(image)
 
 
+def scaled_down(image: Image.Image, most: int) -> Image.Image:
+    """Return a picture whose larger side has at most so many pixels, averaged where it had more."""
+    larger = max(image.size)
+    if larger <= most:
+        return image
+    width, height = (max(round(side * most / larger), 1) for side in image.size)
+    return image.resize((width, height), Image.Resampling.BOX)
+
+
 def _grey(image: Image.Image) -> NDArray[np.float64]:
     if image.mode.startswith("I"):
         grey = Image.fromarray(
@@ -154,10 +190,7 @@ def _grey(image: Image.Image) -> NDArray[np.float64]:
         clear = image.convert("RGBA")
         paper = Image.new("RGBA", clear.size, "white")
         grey = Image.alpha_composite(paper, clear).convert("L").convert("F")
-    larger = max(grey.size)
-    if larger > MOST_TRACED:
-        size = tuple(max(round(side * MOST_TRACED / larger), 1) for side in grey.size)
-        grey = grey.resize((size[0], size[1]), Image.Resampling.BOX)
+    grey = scaled_down(grey, MOST_TRACED)
     brightness: NDArray[np.float64] = np.asarray(grey, dtype=np.float64) / WHITE_8_BIT
     return brightness
 

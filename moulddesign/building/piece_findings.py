@@ -21,7 +21,7 @@ from moulddesign.building.remedies import (
 from moulddesign.core import Finding, Message, Verdict, mm3_from_ml, say
 from moulddesign.design import Design, Profile
 from moulddesign.geometry import Mesh
-from moulddesign.geometry.sampling import grid_over, region_mask
+from moulddesign.geometry.sampling import grid_over_shape, region_mask
 from moulddesign.mould import (
     Mould,
 )
@@ -72,10 +72,9 @@ def face_figures_of(pastry: Pastry, solid: Mesh) -> face_checks.FaceFigures | No
         return None
     edge = shapely.Polygon(carved.surface.vertices[carved.surface.rim, :2]).buffer(-CLEAR_MM)
     artwork = shapely.union_all([part.shape for part in pastry.relief]).buffer(CLEAR_MM)
-    low, high = np.array(edge.bounds).reshape(2, 2)
-    grid = grid_over(low, high, FACE_PIXEL_MM)
+    grid = grid_over_shape(edge, FACE_PIXEL_MM)
     inside = region_mask(edge, grid)
-    points = np.column_stack([axis[inside] for axis in np.meshgrid(*grid.centres_mm)])
+    points = grid.points_mm(inside)
     heights, ground = np.full(grid.shape, np.nan), np.full(grid.shape, np.nan)
     heights[inside] = pastry.height_mm + carved.field(points).height
     ground[inside] = pastry.height_mm + carved.plain_field(points).height

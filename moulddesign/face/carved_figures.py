@@ -12,10 +12,10 @@ from typing import Final
 
 import numpy as np
 
-from moulddesign.design.face_tables import Figure, Meets, PartTable
+from moulddesign.design.face_tables import Figure, PartTable
 from moulddesign.face.crowns import Reach
 from moulddesign.face.silhouettes import NEAR_OUTSIDE_MM, PAD_MM, Silhouettes
-from moulddesign.face.surface import Surface, higher_of, lower_of
+from moulddesign.face.surface import Surface
 from moulddesign.geometry import Indices, Points
 from moulddesign.relief.field import Heights
 
@@ -88,15 +88,8 @@ class CarvedFigure:
         top = self.height_mm * self._body(u, y, inside)
         is_leaf = self.table.figure is Figure.LEAF
         side = np.where(is_leaf & (y > 0.0), number + 2, number)
-        ground = base[rows]
         wall = self.wall * inside
-        if self.table.meets is Meets.INTO:
-            surface.cut_to(rows, *higher_of(ground - top, ground - wall, side))
-        elif self.table.meets is Meets.ON:
-            here = surface.height[rows]
-            surface.raise_to(rows, *lower_of(here + top, here + wall, side))
-        else:
-            surface.raise_to(rows, *lower_of(ground + top, ground + wall, side))
+        surface.carve(rows, base[rows], top=top, wall=wall, pieces=side, meets=self.table.meets)
 
     def _body(self, u: Heights, y: Heights, inside: Heights) -> Heights:
         """Return heights as shares of the figure's."""

@@ -16,9 +16,9 @@ from typing import Final
 import numpy as np
 import shapely
 
-from moulddesign.design.face_tables import CrownTable, Meets, Tip
+from moulddesign.design.face_tables import CrownTable, Tip
 from moulddesign.face.silhouettes import NEAR_OUTSIDE_MM, PAD_MM, Silhouettes
-from moulddesign.face.surface import Surface, higher_of, lower_of
+from moulddesign.face.surface import Surface
 from moulddesign.geometry import Indices, Points
 from moulddesign.relief.field import Heights
 
@@ -121,14 +121,8 @@ class PetalRow:
         top = self._top(which, x, y)
         wall = self.wall * inside[near]
         number = self.first_piece + 2 * petal
-        ground = surface.ground[rows]
-        if self.table.meets is Meets.INTO:
-            surface.cut_to(rows, *higher_of(ground - top, ground - wall, number))
-        elif self.table.meets is Meets.ON:
-            base = surface.height[rows]
-            surface.raise_to(rows, *lower_of(base + top, base + wall, number))
-        else:
-            surface.raise_to(rows, *lower_of(ground + top, ground + wall, number))
+        base = surface.ground[rows]
+        surface.carve(rows, base, top=top, wall=wall, pieces=number, meets=self.table.meets)
 
     def _top(self, which: Indices, x: Heights, y: Heights) -> Heights:
         """Return heights of the petals' tops above their ground."""

@@ -13,6 +13,7 @@ from typing import Final
 
 import numpy as np
 
+from moulddesign.design.face_tables import Meets
 from moulddesign.geometry import Indices, Points
 from moulddesign.relief.field import FieldValues, Heights
 
@@ -81,6 +82,27 @@ class Surface:
         below = heights < self.height[rows]
         self.height[rows[below]] = heights[below]
         self.piece[rows[below]] = pieces[below]
+
+    def carve(
+        self,
+        rows: Indices,
+        base: Heights,
+        *,
+        top: Heights,
+        wall: Heights,
+        pieces: Indices,
+        meets: Meets,
+    ) -> None:
+        """Raise or cut the surface at some rows by a part with a wall.
+
+        Top and wall are heights over the base, or depths below it where the part is cut in; a part
+        that is added stands on what is there. The wall's pieces are numbered one higher.
+        """
+        if meets is Meets.INTO:
+            self.cut_to(rows, *higher_of(base - top, base - wall, pieces))
+        else:
+            under = self.height[rows] if meets is Meets.ON else base
+            self.raise_to(rows, *lower_of(under + top, under + wall, pieces))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -196,11 +196,21 @@ class Grid:
         )
         return x, y
 
+    def points_mm(self, mask: NDArray[np.bool_]) -> Points:
+        """Return the centres of the pixels in a mask, row by row, shape (n, 2) [mm]."""
+        return np.column_stack([axis[mask] for axis in np.meshgrid(*self.centres_mm)])
+
 
 def grid_over(low_mm: Points, high_mm: Points, pixel_mm: float) -> Grid:
     """Return the pixels that cover a rectangle, one more on each side."""
     columns, rows = np.ceil((high_mm - low_mm) / pixel_mm).astype(int) + 2
     return Grid(low_mm=low_mm - pixel_mm, pixel_mm=pixel_mm, shape=(int(rows), int(columns)))
+
+
+def grid_over_shape(shape: BaseGeometry, pixel_mm: float) -> Grid:
+    """Return the pixels that cover a shape's box, one more on each side."""
+    low, high = np.array(shape.bounds).reshape(2, 2)
+    return grid_over(low, high, pixel_mm)
 
 
 def top_heights_mm(mesh: Mesh, grid: Grid) -> Points:

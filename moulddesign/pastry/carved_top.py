@@ -11,9 +11,10 @@ from scipy.ndimage import gaussian_filter, map_coordinates
 
 from moulddesign.artwork.outline import Outline
 from moulddesign.design import Design
+from moulddesign.design.face_tables import FaceTable
 from moulddesign.face.carved_face import CarvedFace, LaidCarving, carved_face
 from moulddesign.geometry import Indices, Mesh, Points, volume_over_plane_mm3
-from moulddesign.geometry.sampling import Grid, grid_over, region_mask, top_heights_mm
+from moulddesign.geometry.sampling import Grid, grid_over_shape, region_mask, top_heights_mm
 from moulddesign.relief.carved_surface import CarvedSurface, carved_surface
 from moulddesign.relief.field import EdgeDistance, Field, Heights
 from moulddesign.relief.roof import ReliefRegion, Roof, relief_regions, set_apart
@@ -131,10 +132,8 @@ def face_plan(design: Design, edge: Outline) -> FacePlan:
         The outline has no room for the face.
     """
     made, regions = _face(design, edge)
-    low, high = np.array(edge.shape.bounds).reshape(2, 2)
-    grid = grid_over(low, high, PIXEL_MM)
-    inside = region_mask(edge.shape, grid)
-    points = np.column_stack([axis[inside] for axis in np.meshgrid(*grid.centres_mm)])
+    grid = grid_over_shape(edge.shape, PIXEL_MM)
+    points = grid.points_mm(region_mask(edge.shape, grid))
     along = shapely.get_coordinates(shapely.segmentize(edge.shape.exterior, PIXEL_MM))
     # The pixels whose middle is inside cover a little more or less than the outline does.
     ground_mm3 = float(made.field(points).height.mean()) * edge.area_mm2
@@ -189,48 +188,47 @@ def carved_top(design: Design, edge: Outline, outline: Outline, side: Roof | Non
     )
 
 
-def _plain(design: Design, edge: Outline) -> CarvedFace:
-    """Return the ground of a design's face."""
+def _table(design: Design) -> FaceTable:
     assert design.face is not None  # noqa: S101 (whoever asks has looked)
-    bare = {"name": None, "bands": (), "crowns": (), "parts": ()}
-    bare |= {"medallion": None, "carvings": ()}
+    return design.face
+
+
+def _carved(design: Design, table: FaceTable, edge: Outline) -> CarvedFace:
+    """Return a face within an outline, with the draft and the shoulder of a design."""
     return carved_face(
-        design.face.whole().model_copy(update=bare),
+        table,
         edge,
         draft_deg=design.relief.draft_deg,
         shoulder_radius_mm=design.pastry.shoulder_radius_mm,
     )
+
+
+def _plain(design: Design, edge: Outline) -> CarvedFace:
+    """Return the ground of a design's face."""
+    bare = {"name": None, "bands": (), "crowns": (), "parts": ()}
+    bare |= {"medallion": None, "carvings": ()}
+    return _carved(design, _table(design).whole().model_copy(update=bare), edge)
 
 
 def _face(design: Design, edge: Outline) -> tuple[CarvedFace, tuple[ReliefRegion, ...]]:
     """Return a design's face within an outline, and all artwork that lies on it."""
-    assert design.face is not None  # noqa: S101 (whoever asks has looked)
-    made = carved_face(
-        design.face,
-        edge,
-        draft_deg=design.relief.draft_deg,
-        shoulder_radius_mm=design.pastry.shoulder_radius_mm,
-    )
+    made = _carved(design, _table(design), edge)
     layers = relief_regions(design.relief, made.room) if design.relief.layers else ()
     return made, set_apart([*made.regions, *layers])
 
 
 def smooth_top_of(field: Field, edge: shapely.Polygon, outline: shapely.Polygon) -> SmoothTop:
     """Return the ground of a face, known within its edge, for all that is within an outline."""
-    low, high = np.array(outline.bounds).reshape(2, 2)
-    grid = grid_over(low, high, PIXEL_MM)
+    grid = grid_over_shape(outline, PIXEL_MM)
     known, inside = region_mask(edge, grid), region_mask(outline, grid)
-    columns, rows = np.meshgrid(*grid.centres_mm)
     heights = np.zeros(grid.shape)
-    heights[known] = field(np.column_stack([columns[known], rows[known]])).height
+    heights[known] = field(grid.points_mm(known)).height
     # What is not known does not count: the blur of the heights over that of their number.
     spread = SMOOTHING_MM / PIXEL_MM
     number = gaussian_filter(known.astype(np.float64), spread)
     smooth = gaussian_filter(heights, spread) / np.maximum(number, 1e-9)
-    points = np.column_stack([columns[inside], rows[inside]])
-    return SmoothTop(
-        grid=grid, heights=smooth, inside=inside, from_edge=EdgeDistance(outline)(points)
-    )
+    from_edge = EdgeDistance(outline)(grid.points_mm(inside))
+    return SmoothTop(grid=grid, heights=smooth, inside=inside, from_edge=from_edge)
 
 
 def joined_side(side: Roof, surface: CarvedSurface) -> tuple[Points, Indices, Indices]:

@@ -343,15 +343,19 @@ def _drafted(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
 
 def _carved(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     """Return the pastry of a width with a carved face whose height holds the volume."""
-    sized = _sized_for_face(design, width_mm, volume_mm3)
-    carved = carved_top(design, sized.edge, sized.outline, sized.side_roof)
+    outline = edge = outline_of_width(design.pastry, width_mm)
+    side, roof = None, None
+    if design.mould.side_lean_deg:
+        within = _within_side(design, outline, volume_mm3)
+        edge, side, roof = within.edge, within.side, within.side_roof
+    carved = carved_top(design, edge, outline, roof)
     plain = Pastry(
-        outline=sized.outline,
+        outline=outline,
         height_mm=1.0,
         shoulder_radius_mm=0.0,
         relief=carved.regions,
         roofs=(),
-        side=sized.side,
+        side=side,
         carved=carved,
     )
     # Neither the face nor the run of a drafted side changes with the height any more, so the volume
@@ -371,41 +375,44 @@ def _carved_of_height(
     exactly: it is what was asked for but for some micrometres.
     """
     for _ in range(MOST_ROUNDS):
-        found_mm = _sized_for_face(design, width_mm, volume_mm3).height_mm
+        found_mm = _face_height_mm(design, width_mm, volume_mm3)
         if abs(found_mm - height_mm) < HEIGHT_STEP_MM:
             break
         width_mm *= sqrt(found_mm / height_mm)
     return _carved(design, width_mm, volume_mm3)
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class _FaceSize:
-    """Height of a pastry with a carved face, from the face's raster, and the edge of the face."""
+def _face_height_mm(design: Design, width_mm: float, volume_mm3: float) -> float:
+    """Return the height at which a piece of a width holds a volume, from its face's raster [mm]."""
+    outline = outline_of_width(design.pastry, width_mm)
+    if design.mould.side_lean_deg:
+        return _within_side(design, outline, volume_mm3).height_mm
+    return (volume_mm3 - face_plan(design, outline).volume_mm3) / outline.area_mm2
 
-    outline: Outline
-    height_mm: float
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class _WithinSide:
+    """Where a face ends within a drafted side, from the face's raster."""
+
     edge: Outline
-    side: DraftedSide | None = None
-    rim_mm: float = 0.0
+    side: DraftedSide
+    height_mm: float
+    rim_mm: float
     """Highest point of the face's edge."""
 
     @property
-    def side_roof(self) -> Roof | None:
+    def side_roof(self) -> Roof:
         """The drafted side. Where the edge is not level, its highest point still has the draft."""
-        return None if self.side is None else self.side.roof(self.height_mm + self.rim_mm)
+        return self.side.roof(self.height_mm + self.rim_mm)
 
 
-def _sized_for_face(design: Design, width_mm: float, volume_mm3: float) -> _FaceSize:
-    """Return the height at which a piece of a width holds a volume, to the raster's accuracy.
+def _within_side(design: Design, outline: Outline, volume_mm3: float) -> _WithinSide:
+    """Return where the face of a piece with a drafted side ends.
 
-    How far a drafted side runs follows from the height, the height from the face's volume, and that
+    How far the side runs follows from the height, the height from the face's volume, and that
     from the run.
     """
-    outline = outline_of_width(design.pastry, width_mm)
     lean_deg = design.mould.side_lean_deg
-    if not lean_deg:
-        rest_mm3 = volume_mm3 - face_plan(design, outline).volume_mm3
-        return _FaceSize(outline=outline, height_mm=rest_mm3 / outline.area_mm2, edge=outline)
     side = drafted_side(outline, draft_deg=lean_deg, radius_mm=0.0)
     height_mm, rim_mm = side.height_mm(volume_mm3), 0.0
     for _ in range(MOST_ROUNDS):
@@ -415,7 +422,7 @@ def _sized_for_face(design: Design, width_mm: float, volume_mm3: float) -> _Face
         rim_mm = plan.rim_mm
         if abs(height_mm - before_mm) < FLAT_TOP_STEP_MM:
             break
-    return _FaceSize(outline=outline, height_mm=height_mm, edge=edge, side=side, rim_mm=rim_mm)
+    return _WithinSide(edge=edge, side=side, height_mm=height_mm, rim_mm=rim_mm)
 
 
 def _refuse_cut_through(made: Pastry) -> None:

@@ -10,7 +10,6 @@ are its two cone envelopes, and the one midway between them moves the worst plac
    between them.
 """
 
-import warnings
 from dataclasses import dataclass
 from math import cos, hypot, radians, sin
 from pathlib import Path
@@ -18,10 +17,16 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image
 from scipy.fft import dctn, idctn
 from scipy.ndimage import gaussian_filter, map_coordinates, spline_filter
 
+from moulddesign.artwork.patterns import (
+    WHITE_8_BIT,
+    WHITE_16_BIT,
+    read_picture,
+    scaled_down,
+)
 from moulddesign.core import FileError, say
 from moulddesign.geometry import Points
 from moulddesign.geometry.mesh_files import read_mesh
@@ -31,17 +36,13 @@ from moulddesign.relief.field import Heights
 Raster = NDArray[np.float64]
 """Heights of square pixels, shape (rows, columns), row 0 at the least y."""
 
-PICTURES: Final = frozenset({".png", ".tif", ".tiff", ".jpg", ".jpeg"})
-MOST_PIXELS: Final = 50_000_000
-LEAST_PIXELS: Final = 16
+HEIGHT_PICTURES: Final = frozenset({".png", ".tif", ".tiff", ".jpg", ".jpeg"})
 MOST_ACROSS: Final = 1000
 """Pixels along the larger side that are worked on; a finer map is averaged down to it."""
 PIXEL_MM: Final = 0.06
 """Least pixel; a seventh of a usual nozzle's line [mm]."""
 EVEN: Final = 1e-4
 """Range of a map that says nothing, as a share of white."""
-WHITE_16_BIT: Final = 65_535.0
-WHITE_8_BIT: Final = 255.0
 
 ROUNDING_MM: Final = 0.12
 """Spread of the blur that rounds the corners that the envelopes leave; with it the facets keep the
@@ -81,7 +82,11 @@ def read_height_map(path: Path) -> HeightMap:
     FileError
         It cannot be read, is too large or too small, or is level.
     """
-    made = _of_picture(path) if path.suffix.lower() in PICTURES else _of_mesh(path)
+    if path.suffix.lower() in HEIGHT_PICTURES:
+        formats = ("PNG", "TIFF", "JPEG")
+        made = read_picture(path, formats, _shares, say("relief.no-height-picture"))
+    else:
+        made = _of_mesh(path)
     if np.ptp(made.share[made.covered]) <= EVEN:
         raise FileError(str(path), say("relief.level-map"))
     low, high = (fold(made.share[made.covered]) for fold in (np.min, np.max))
@@ -98,30 +103,6 @@ def _of_mesh(path: Path) -> HeightMap:
     return HeightMap(share=np.where(covered, heights, low[2]), covered=covered)
 
 
-def _of_picture(path: Path) -> HeightMap:
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", Image.DecompressionBombWarning)
-            with Image.open(path, formats=("PNG", "TIFF", "JPEG")) as image:
-                return _shares(_of_fit_size(image, path))
-    except (Image.DecompressionBombWarning, Image.DecompressionBombError) as error:
-        raise FileError(str(path), say("artwork.too-many-pixels", most=MOST_PIXELS)) from error
-    except UnidentifiedImageError as error:
-        raise FileError(str(path), say("relief.no-height-picture")) from error
-    except (OSError, SyntaxError, ValueError) as error:
-        reason = say("artwork.unreadable-picture", reason=str(error).rstrip("."))
-        raise FileError(str(path), reason) from error
-
-
-def _of_fit_size(image: Image.Image, path: Path) -> Image.Image:
-    width, height = image.size
-    if width * height > MOST_PIXELS:
-        raise FileError(str(path), say("artwork.too-many-pixels", most=MOST_PIXELS))
-    if min(width, height) < LEAST_PIXELS:
-        raise FileError(str(path), say("artwork.too-few-pixels", least=LEAST_PIXELS))
-    return ImageOps.exif_transpose(image)
-
-
 def _shares(image: Image.Image) -> HeightMap:
     """Return brightness as height, scaled down where it is large, row 0 lowest."""
     if image.mode.startswith("I"):
@@ -134,15 +115,11 @@ def _shares(image: Image.Image) -> HeightMap:
             np.asarray(image.convert("L"), dtype=np.float32) / np.float32(WHITE_8_BIT)
         )
         clear = image.convert("RGBA").getchannel("A")
-    larger = max(grey.size)
-    if larger > MOST_ACROSS:
-        width, height = (max(round(side * MOST_ACROSS / larger), 1) for side in grey.size)
-        grey = grey.resize((width, height), Image.Resampling.BOX)
-        clear = None if clear is None else clear.resize((width, height), Image.Resampling.BOX)
+    grey = scaled_down(grey, MOST_ACROSS)
     share = np.asarray(grey, dtype=np.float64)[::-1]
     covered = np.isfinite(share)
     if clear is not None:
-        covered &= np.asarray(clear)[::-1] >= WHITE_8_BIT / 2.0
+        covered &= np.asarray(scaled_down(clear, MOST_ACROSS))[::-1] >= WHITE_8_BIT / 2.0
     return HeightMap(share=np.where(covered, share, 0.0), covered=covered)
 
 

@@ -14,7 +14,7 @@ from scipy.ndimage import distance_transform_edt
 from shapely.geometry.base import BaseGeometry
 
 from moulddesign.core import DESIGN, OUR_CHOICE, PRACTICE, Finding, Message, Verdict, judged, say
-from moulddesign.geometry.sampling import Grid, grid_over, region_mask
+from moulddesign.geometry.sampling import grid_over_shape, region_mask
 
 FINE_PIXEL_MM: Final = 0.05
 """Side of a pixel: an eighth of the run of a usual wall [mm]."""
@@ -64,7 +64,7 @@ def reached_mm2(region: BaseGeometry, drawn: BaseGeometry, *, run_mm: float) -> 
     >>> round(reached_mm2(bars, bars, run_mm=0.4))
     40
     """
-    grid = _grid(region)
+    grid = grid_over_shape(region, FINE_PIXEL_MM)
     reached = opened(region_mask(region, grid), run_mm / FINE_PIXEL_MM)
     reached &= region_mask(drawn, grid)
     return float(reached.sum()) * FINE_PIXEL_MM**2
@@ -75,7 +75,7 @@ def legible_run_mm(drawn: BaseGeometry) -> float:
 
     Found by bisection, as a wider disc never covers more; half a pixel is the least.
     """
-    mask = region_mask(drawn, _grid(drawn))
+    mask = region_mask(drawn, grid_over_shape(drawn, FINE_PIXEL_MM))
     low, high = 0.5, float(distance_transform_edt(np.pad(mask, 1)).max())
     while high - low > RUN_STEP_PX:
         middle = (low + high) / 2.0
@@ -84,11 +84,6 @@ def legible_run_mm(drawn: BaseGeometry) -> float:
         else:
             high = middle
     return low * FINE_PIXEL_MM
-
-
-def _grid(shape: BaseGeometry) -> Grid:
-    bounds = np.array(shape.bounds)
-    return grid_over(bounds[:2], bounds[2:], FINE_PIXEL_MM)
 
 
 def legible_finding(*, share: float, part: str) -> Finding:

@@ -9,7 +9,7 @@ from shapely.geometry.base import BaseGeometry
 
 from moulddesign.core import PRACTICE, Finding, Message, Verdict, judged, say
 from moulddesign.geometry import Mesh, Points, normals_and_areas
-from moulddesign.geometry.sampling import grid_over, region_mask, top_heights_mm
+from moulddesign.geometry.sampling import grid_over, grid_over_shape, region_mask, top_heights_mm
 
 LEAST_CRUST_MM: Final = 2.0
 """Crust nowhere thinner; common practice, no source [mm]."""
@@ -168,10 +168,8 @@ def _overlap_on_ground(
     pastry: Mesh, artwork: BaseGeometry, ground: GroundHeights, *, flat_mm: float, sign: float
 ) -> float:
     """Return the same on a carved face, around the artwork; the sign is 1 where it is raised."""
-    low, high = np.array(artwork.buffer(NEAR_ARTWORK_MM).bounds).reshape(2, 2)
-    grid = grid_over(low, high, PIXEL_MM)
-    x, y = np.meshgrid(*grid.centres_mm)
-    under = ground(np.column_stack([x.ravel(), y.ravel()])).reshape(grid.shape)
+    grid = grid_over_shape(artwork.buffer(NEAR_ARTWORK_MM), PIXEL_MM)
+    under = ground(grid.points_mm(np.ones(grid.shape, dtype=bool))).reshape(grid.shape)
     rise = sign * (top_heights_mm(_seen_from_above(pastry), grid) - flat_mm - under)
     asked = region_mask(artwork, grid)
     return _shared((rise > CARVED_FOOT_MM) & np.isfinite(rise), asked)
