@@ -22,7 +22,7 @@ FILES = {f"{name}.stl" for name in (*kept_designs.PRESS_PARTS, "pastry")} | {
     "design.toml",
 }
 REAL = {
-    "the demo, 75 g round 3:7 one centre": [],
+    "the demo, 75 g carved 3:7 one centre": [],
     "125 g square 4:6": [
         *("--weight", "125", "--ratio", "4:6", "--outline", "square", "--centre-mass", "0"),
         *("--pattern", "lantern"),

@@ -4,7 +4,6 @@ from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 
-import moulddesign
 from moulddesign.building import PASTRY, Build
 from moulddesign.design import Design, Kind
 from moulddesign.geometry.mending import in_float32
@@ -14,10 +13,10 @@ from moulddesign.pastry.interior import interior
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import figures
 
-DEMO = Path(moulddesign.__file__).parent / "data" / "demo.toml"
+FLAT = Path(__file__).parents[1] / "designs" / "chestnut-75.toml"
 
 CASES = {
-    "demo": {},
+    "chestnut-75": {},
     "square with two centres": {
         "name": "harvest-square",
         "portion.finished_weight_g": 250.0,
@@ -68,7 +67,7 @@ INSIDES = {
 
 @cache
 def built(case: str) -> Build:
-    return unchecked(Design.read(DEMO).with_values((CASES | INSIDES)[case]))
+    return unchecked(Design.read(FLAT).with_values((CASES | INSIDES)[case]))
 
 
 def unchecked(design: Design) -> Build:

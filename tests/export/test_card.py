@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 import numpy as np
 import pytest
-from export.builds import CASES, DEMO, built, unchecked
+from export.builds import CASES, FLAT, built, unchecked
 from PIL import Image
 from pypdf import PdfReader
 
@@ -24,7 +24,7 @@ from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import allergens
 from moulddesign.render import Body, Scene, picture_png
 
-DESIGN = Design.read(DEMO)
+DESIGN = Design.read(FLAT)
 SECTION = b'<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="10mm"/>'
 RECIPE = Recipe.of(
     {
@@ -100,8 +100,8 @@ def test_batches_are_multiples_of_a_piece(case):
 
 
 def test_the_second_page_is_for_the_printer():
-    made = built("demo")
-    text = pages(card("demo"))[1]
+    made = built("chestnut-75")
+    text = pages(card("chestnut-75"))[1]
     for part in made.report()["parts"]:
         if part["name"].startswith("shim-"):
             assert f"{part['name']}.stl" in text.replace("\n", "").replace("\u200b", "")
@@ -114,9 +114,9 @@ def test_the_second_page_is_for_the_printer():
 
 
 def test_the_least_bed_takes_the_largest_part():
-    text = pages(card("demo"))[1]
+    text = pages(card("chestnut-75"))[1]
     bed = re.search(r"Least bed (\d+) . (\d+) . (\d+) mm", text).groups()
-    sizes = [mesh.size_mm for name, mesh in built("demo").meshes.items() if name != "pastry"]
+    sizes = [mesh.size_mm for name, mesh in built("chestnut-75").meshes.items() if name != "pastry"]
     assert np.all(np.array(bed, dtype=float) >= np.max(sizes, axis=0) - 0.001)
 
 
@@ -143,19 +143,19 @@ def test_every_part_has_its_grams_its_likely_time_and_its_price(price_per_kg):
 
 
 def test_a_casting_master_tells_how_much_silicone_to_mix():
-    mould = cast(CastTable(), DESIGN.printer, built("demo").pastry)
-    made = replace(built("demo"), mould=mould)
+    mould = cast(CastTable(), DESIGN.printer, built("chestnut-75").pastry)
+    made = replace(built("chestnut-75"), mould=mould)
     text = pages(card_of(figures(made)).pdf())[1]
     said = made.report()["mould"]
     assert f"{said['silicone_ml']:.0f} mL, {said['silicone_g']:.0f} g" in text
-    assert "Silicone to mix" not in pages(card("demo"))[1]
+    assert "Silicone to mix" not in pages(card("chestnut-75"))[1]
 
 
 @pytest.mark.parametrize("paper", Paper)
 def test_each_page_is_a_picture_too_of_its_own_size(paper):
-    made = built("demo")
+    made = built("chestnut-75")
     shown = card_of(figures(made), paper).pngs()
-    sheets = PdfReader(io.BytesIO(card("demo", paper))).pages
+    sheets = PdfReader(io.BytesIO(card("chestnut-75", paper))).pages
     assert len(shown) == len(sheets) == 3
     for raw, sheet in zip(shown, sheets, strict=True):
         with Image.open(io.BytesIO(raw)) as image:
@@ -173,7 +173,7 @@ def test_each_page_is_a_picture_too_of_its_own_size(paper):
 
 
 def test_the_third_page_has_every_caution_and_where_figures_come_from():
-    text = pages(card("demo"))[2]
+    text = pages(card("chestnut-75"))[2]
     squeezed = text.replace(" ", "").replace("-", "")
     for caution in CAUTIONS:
         assert str(caution).replace(" ", "").replace("-", "") in squeezed
@@ -233,7 +233,7 @@ def placed(cm, tm):
     return cm[0] * x + cm[2] * y + cm[4], cm[1] * x + cm[3] * y + cm[5]
 
 
-@pytest.mark.parametrize("case", ["demo", "square with two centres", "little"])
+@pytest.mark.parametrize("case", ["chestnut-75", "square with two centres", "little"])
 @pytest.mark.parametrize("paper", Paper)
 def test_bench_printer_and_cautions_have_a_page_each(case, paper):
     heads = ("Bench card", "For the printer", "Cautions, and where the figures come from")
@@ -250,21 +250,21 @@ def test_bench_printer_and_cautions_have_a_page_each(case, paper):
     ],
 )
 def test_the_paper_has_its_size(paper, size_mm):
-    page = PdfReader(io.BytesIO(card("demo", paper))).pages[0]
+    page = PdfReader(io.BytesIO(card("chestnut-75", paper))).pages[0]
     size = [float(page.mediabox.width) * 25.4 / 72, float(page.mediabox.height) * 25.4 / 72]
     assert size == pytest.approx(size_mm, abs=0.01)
 
 
 def test_a_card_holds_no_date_and_is_the_same_each_time():
-    raw = card("demo")
-    assert card("demo") == raw
+    raw = card("chestnut-75")
+    assert card("chestnut-75") == raw
     about = PdfReader(io.BytesIO(raw)).metadata
     assert about.creation_date is None
     assert about.modification_date is None
 
 
 def test_nothing_in_a_name_is_read_as_markup():
-    made = built("demo")
+    made = built("chestnut-75")
     named = figures(made) | {"name": "#panic() *stars* $x$ @label [br] <l>"}
     text = pages(card_of(named).pdf())[0]
     assert "#panic() *stars* $x$ @label [br] <l>" in text

@@ -276,7 +276,7 @@ def test_text_is_cut_only_where_it_cannot_be_smaller():
 
 
 def test_a_tab_on_one_side_has_no_width_about_the_axis():
-    made = built("demo")
+    made = built("chestnut-75")
     (stop,) = (part for part in build_sections(made).parts if part.name == "stop")
     ring = made.mould.layout.outline.width_mm / 2.0 + made.mould.layout.stop_outside_mm
     assert max(width.half_mm for width in stop.widths) == pytest.approx(ring, abs=0.01)

@@ -4,7 +4,7 @@ import io
 from functools import cache
 
 import pytest
-from export.builds import DEMO, built, unchecked
+from export.builds import FLAT, built, unchecked
 from export.test_card import PICTURES, figures, pages
 from fontTools.fontBuilder import FontBuilder
 from fontTools.pens.ttGlyphPen import TTGlyphPen
@@ -47,7 +47,7 @@ def named(name):
         "relief.layers": [],
         "mould.lettering": False,
     }
-    return unchecked(Design.read(DEMO).with_values(values))
+    return unchecked(Design.read(FLAT).with_values(values))
 
 
 def card_of(made, lettered):
@@ -80,7 +80,7 @@ def _boxes(stream, resources, reader):
 
 def test_a_box_would_be_found():
     assert boxes(card_of(named(NAMES[0]), EVERY)) >= 2
-    assert boxes(card_of(built("demo"), bundled_fonts())) == 0
+    assert boxes(card_of(built("chestnut-75"), bundled_fonts())) == 0
 
 
 @pytest.mark.parametrize("name", NAMES)

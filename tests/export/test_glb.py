@@ -17,7 +17,7 @@ NAMES = ["sleeve", "stamp", "plunger", "stop", "pastry"]
 
 @pytest.fixture(scope="module")
 def meshes():
-    made = built("demo")
+    made = built("chestnut-75")
     return assembled_parts(made) | {PASTRY: made.meshes[PASTRY]}
 
 
@@ -54,7 +54,7 @@ def test_bodies_are_in_metres_with_y_up(raw, meshes):
 def test_the_parts_stand_as_they_are_used(raw):
     scene = trimesh.load(io.BytesIO(raw), file_type="glb")
     bounds = {name: scene.geometry[name].bounds * 1e3 for name in NAMES}
-    height = built("demo").pastry.height_mm
+    height = built("chestnut-75").pastry.height_mm
     assert bounds["pastry"][0, 1] == pytest.approx(0.0, abs=1e-4)
     assert bounds["stamp"][0, 1] == pytest.approx(height, abs=1e-3)
     assert bounds["plunger"][1, 1] > bounds["sleeve"][1, 1]

@@ -25,7 +25,7 @@ SHOWN = (
 
 @pytest.fixture(scope="module")
 def steps():
-    build = built("demo")
+    build = built("chestnut-75")
     sections = build_sections(build)
     return press_steps(build, sections.parts, sections.pastry)
 

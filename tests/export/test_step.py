@@ -10,7 +10,7 @@ from export.builds import CASES, built
 from moulddesign.export.formats import NO_RELIEF, step_bytes, step_string
 
 
-@pytest.mark.parametrize("case", ["demo", "square with two centres"])
+@pytest.mark.parametrize("case", ["chestnut-75", "square with two centres"])
 @pytest.mark.parametrize("name", ["sleeve", "plunger"])
 def test_the_kernel_reads_the_same_body(case, name, tmp_path):
     part = built(case).mould.part(name)
@@ -27,7 +27,7 @@ def test_the_kernel_reads_the_same_body(case, name, tmp_path):
 
 
 def test_a_blank_says_in_header_and_product_that_its_relief_is_missing(tmp_path):
-    part = built("demo").mould.part("stamp")
+    part = built("chestnut-75").mould.part("stamp")
     raw = step_bytes(part.blank(), name="stamp-blank", description=NO_RELIEF)
     header, _, data = raw.decode("ascii").partition("ENDSEC;")
     assert "NOT in this file" in header
@@ -40,7 +40,7 @@ def test_a_blank_says_in_header_and_product_that_its_relief_is_missing(tmp_path)
 
 
 def test_the_hundredth_file_of_a_process_is_the_first():
-    solid = built("demo").mould.part("sleeve").solid()
+    solid = built("chestnut-75").mould.part("sleeve").solid()
     first = step_bytes(solid, name="sleeve", description="a trial")
     assert all(step_bytes(solid, name="sleeve", description="a trial") == first for _ in range(11))
     assert not re.search(rb"20\d\d-\d\d-\d\d", first)

@@ -29,7 +29,7 @@ def thumbnail():
 
 @pytest.fixture(scope="module")
 def raw(thumbnail):
-    return written(printed_parts(built("demo")), thumbnail)
+    return written(printed_parts(built("chestnut-75")), thumbnail)
 
 
 def written(meshes, thumbnail=None, bed_mm=(220.0, 220.0, 250.0), title="lantern night ✨"):
@@ -72,7 +72,7 @@ def test_the_consortium_reads_it_strictly_with_names_unit_and_words(raw):
 
 def test_every_object_holds_the_corners_of_its_mesh(raw):
     for name, (corners, rows, _) in objects_of(model_of(raw)).items():
-        mesh = built("demo").meshes[name]
+        mesh = built("chestnut-75").meshes[name]
         middle = np.round(mesh.bounds.mean(axis=0)) * (1.0, 1.0, 0.0)
         assert np.abs(corners + middle - mesh.vertices).max() <= STEP_MM
         assert (rows == mesh.triangles).all()
@@ -119,7 +119,7 @@ def assert_apart(boxes):
 
 
 def test_nothing_in_it_tells_the_time_or_is_drawn_at_random(raw, thumbnail):
-    assert written(printed_parts(built("demo")), thumbnail) == raw
+    assert written(printed_parts(built("chestnut-75")), thumbnail) == raw
     model = zipfile.ZipFile(io.BytesIO(raw)).read("3D/3dmodel.model").decode()
     # RFC 4122, 4.1.3: the version stands first in the third group; 5 is by name, 4 at random.
     versions = re.findall(r'UUID="[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-(\d)', model)

@@ -2,13 +2,13 @@
 
 from functools import cache
 
+import kept_designs
 import numpy as np
 import pytest
 import shapely
 from mould.judge import body, cross_section
 
 from moulddesign.building import shaped
-from moulddesign.cli.options import demo
 from moulddesign.design import Design
 from moulddesign.mould import inscriptions, make_mould
 from moulddesign.mould.block import block
@@ -127,7 +127,7 @@ def test_letters_whose_plateau_touches_itself_are_cut_all_the_same(weight_g):
         "portion.crust_dough": None, "portion.filling_paste": None,
         "portion.centres": [{"name": "piece of date", "mass_g": 5, "density_g_per_ml": 1.2}],
     }  # fmt: skip
-    design = demo().with_values(figures)
+    design = kept_designs.kept("chestnut-75").with_values(figures)
     sleeve = make_mould(design, shaped(design).pastry).part("sleeve")
     assert sleeve.lettering
     assert 0.0 < body(sleeve.printed).volume < sleeve.plain.volume_mm3

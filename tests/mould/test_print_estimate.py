@@ -66,7 +66,8 @@ def slicers_code(mesh, folder, infill=SPARSE, **more):
 @pytest.mark.parametrize(
     ("name", "part"),
     [
-        ("demo", "sleeve"), ("demo", "stamp"), ("demo", "plunger"), ("demo", "stop"),
+        ("chestnut-75", "sleeve"), ("chestnut-75", "stamp"), ("chestnut-75", "plunger"),
+        ("chestnut-75", "stop"),
         ("octagon-block-60", "block"), ("hexagon-cast-30", "master"),
     ],
 )  # fmt: skip

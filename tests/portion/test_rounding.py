@@ -40,7 +40,7 @@ def test_a_least_total_is_reached_by_less_than_a_step_more(crust, paste, step, o
     assert least - fuzz <= total < crust + paste + step + fuzz
 
 
-def test_split_of_the_demo_piece():
+def test_split_of_a_piece_with_a_counted_centre():
     # by hand: raw 75 / 0.98 = 76.53; crust 22.96, paste 45.57, centre 8: 69 g on the scale
     piece = {"centres": [{"mass_g": 8.0}], "finished_weight_g": 75.0, "loss": 0.02}
     design = Design.of({"portion": piece | {"centres_weighed": "counted"}})
