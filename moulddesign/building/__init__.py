@@ -5,6 +5,9 @@
 - `press_findings`: what is checked of a press, under each of its stamps.
 - `checks`: what is checked of each kind of mould: the numbers of the design go to `verify`.
 - `remedies`: the smallest change of a design that mends what was found of its piece.
+- `sizes`: one design in several weights: what grows with the piece, and what printing and dough
+  keep.
+- `sleeve_weights`: which weights one sleeve presses, with other stops and shims.
 - `composition`: the one composition: a Design becomes a Portion, a Pastry, a mould, and findings
   about them.
 """

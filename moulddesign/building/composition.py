@@ -9,6 +9,12 @@ from typing import Any, TypeVar
 from moulddesign import __version__
 from moulddesign.building.checks import build_findings
 from moulddesign.building.piece_findings import CheckInput, face_figures_of
+from moulddesign.building.sleeve_weights import (
+    SleeveWeights,
+    other_weight,
+    sleeve_weights,
+    stop_for_weight_layout,
+)
 from moulddesign.core import (
     CAUTIONS,
     Finding,
@@ -16,7 +22,6 @@ from moulddesign.core import (
     SpecError,
     Verdict,
     ml_from_mm3,
-    mm3_from_ml,
     say,
 )
 from moulddesign.design import SIZES, Design, Kind, PieceComposition, Purpose
@@ -89,6 +94,8 @@ class Build:
     """Pastries under further stamps."""
     sliced: Mapping[str, PrintEstimate] = field(default_factory=dict)
     """What a slicer says of each part with its own infill; nothing where none was named."""
+    sleeve_weights: SleeveWeights | None = None
+    """Which weights the sleeve of a press takes; None for other moulds."""
 
     @property
     def failed(self) -> tuple[str, ...]:
@@ -121,6 +128,7 @@ class Build:
                 gap_mm=self.portion.heavy_gap_mm(self.pastry.outline.area_mm2, low_mm),
             ),
             say("building.shims", shims_mm=tuple(f"{each:g}" for each in layout.shims_mm)),
+            *(() if self.sleeve_weights is None else (self.sleeve_weights.said,)),
         )
 
     @property
@@ -210,6 +218,11 @@ class Build:
             "slicer_print_min": found.minutes,
         }
 
+    def _sleeve_report(self) -> dict[str, Any]:
+        """Return which finished weights the same sleeve presses."""
+        made = self.sleeve_weights
+        return {} if made is None else {"sleeve_takes_g": [made.least_g, made.most_g]}
+
     def _mould_report(self) -> dict[str, Any]:
         """Return what kind of mould it is, and the silicone that is poured over a master."""
         table, layout = self.design.mould, self.mould.layout
@@ -221,7 +234,12 @@ class Build:
                 heavy_mm = self.portion.heavy_gap_mm(
                     self.pastry.outline.area_mm2, self.pastry.height_mm - layout.stopped_height_mm
                 )
-                return figures | layout.report() | {"heavy_piece_stays_open_mm": heavy_mm}
+                return (
+                    figures
+                    | layout.report()
+                    | {"heavy_piece_stays_open_mm": heavy_mm}
+                    | self._sleeve_report()
+                )
             case _:
                 return figures
 
@@ -265,11 +283,11 @@ def stop_for_weight(design: Design, weight_g: float) -> tuple[Part, PressLayout]
         The mould is no press, or its stamp does not reach the height of such a piece.
     """
     shape = shaped(design)
-    other = design.with_values({"portion.finished_weight_g": weight_g, "label.weight_g": None})
-    weights, area_mm2 = figures(other), shape.pastry.outline.area_mm2
-    more_ml = weights.piece.volume_ml - shape.portion.piece.volume_ml
-    low_mm = weights.stop_low_mm(area_mm2) - mm3_from_ml(more_ml) / area_mm2
-    return stop_for(design, shape.pastry, shape.further, other=other, low_mm=low_mm)
+    other = other_weight(design, weight_g)
+    layout = stop_for_weight_layout(
+        design, shape.pastry, shape.further, portion=shape.portion, other=other
+    )
+    return stop_for(other, layout), layout
 
 
 def build(
@@ -326,6 +344,7 @@ def build(
         findings=findings,
         seconds=MappingProxyType(clock.seconds),
         further=shape.further,
+        sleeve_weights=sleeve_weights(design, shape.pastry, shape.further, shape.portion),
     )
 
 

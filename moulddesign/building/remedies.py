@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from math import ceil, floor
 from typing import Final
 
+from moulddesign.building.sizes import without_relief
 from moulddesign.core import Message, MouldError, ml_from_mm3, say
 from moulddesign.design import Design
 from moulddesign.pastry.interior import Interior, interior
@@ -151,13 +152,13 @@ def _least_change(
 
     It rises with the steps, at least until it is enough.
     """
-    plain = _whole(_without_relief(design))
+    plain = _whole(without_relief(design))
     if plain is None or not steps:
         return None
     lost = measure.of(plain) - measure.of(inside)
 
     def enough(step: int) -> bool:
-        made = _whole(_without_relief(changed(step)))
+        made = _whole(without_relief(changed(step)))
         return made is not None and measure.of(made) - lost >= measure.limit
 
     low, high = 0, 1  # doubled until it is enough, then halved in on
@@ -174,10 +175,6 @@ def _least_change(
         if made is not None and measure.of(made) >= measure.limit:
             return candidate, made
     return None
-
-
-def _without_relief(design: Design) -> Design:
-    return design.with_values({"relief.layers": [], "face": None, "further_stamps": []})
 
 
 def _whole(design: Design) -> Interior | None:

@@ -11,6 +11,7 @@
 - `fit_command`: the verb `fit`.
 - `file_commands`: the verbs `inspect`, `patterns` and `example`.
 - `series_command`: the verb `series`.
+- `sizes_command`: `make --sizes`, the same piece in several weights.
 - `workshop`: what is the same for every design of one person, and the verb `workshop`.
 """
 

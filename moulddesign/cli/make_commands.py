@@ -36,6 +36,7 @@ from moulddesign.cli.options import (
     paper_for,
     with_design,
 )
+from moulddesign.cli.sizes_command import make_sizes, read_sizes
 from moulddesign.cli.weight_commands import weight_sentences, weight_table
 from moulddesign.core import Finding, Message, Verdict, with_unit
 from moulddesign.design import Design, library
@@ -75,6 +76,14 @@ def run_make(
             help="Make a stop for pieces of another finished weight in this press, and no more.",
         ),
     ] = None,
+    sizes: Annotated[
+        str | None,
+        typer.Option(
+            "--sizes",
+            metavar="G,G,G",
+            help="The same piece in several finished weights: a folder each, one card for all.",
+        ),
+    ] = None,
     slicer: Annotated[
         str | None,
         typer.Option(
@@ -89,7 +98,7 @@ def run_make(
         bool, typer.Option("--schema", help="Print the design file's JSON Schema; make nothing.")
     ] = False,
     as_json: AsJson = False,
-) -> None:
+) -> int:
     """Design -> verified mould set in a folder; without file and options, the demo.
 
     A mould of the same geometry in the folder is refreshed; another one is never lost without
@@ -99,20 +108,18 @@ def run_make(
     """
     if schema:
         print_json(Design.file_schema())
-        return
+        return 0
+    weights_g = () if sizes is None else read_sizes(sizes)
     target = folder if folder is not None else Path("exports") / design.name
     if stop_for is not None:
         _make_stop(design, stop_for, target, overwrite=overwrite, as_json=as_json)
-        return
+        return 0
     with _progress() as stage:
         with ends_at_once(stage.bar.stop):
             from moulddesign import export  # noqa: PLC0415 (the same)
             from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
             from moulddesign.export.slicing import slicer_words  # noqa: PLC0415 (the same)
 
-            export.check_replaceable(target)  # before a build takes its time
-            if not overwrite:
-                export.refuse_to_lose(design, target)
             kinds = export.parse_formats(formats)
             options = export.ExportOptions(
                 slicer=() if slicer is None else slicer_words(slicer),
@@ -121,6 +128,14 @@ def run_make(
                 recipe=recipe_of(design, context.params.get("design_file")),
                 overwrite=overwrite,
             )
+            if weights_g:
+                stage.bar.stop()
+                return make_sizes(
+                    design, weights_g, target, options, keep_failing=keep_failing, as_json=as_json
+                )
+            export.check_replaceable(target)  # before a build takes its time
+            if not overwrite:
+                export.refuse_to_lose(design, target)
             made = build(design, stage)
         if made.failed and not keep_failing:
             _show(made, units, as_json=as_json)
@@ -129,8 +144,7 @@ def run_make(
         made = write(made, target, options, progress=stage.file)
     _show(made, units, as_json=as_json)
     err().print(f"Written to {target}", soft_wrap=True)
-    if made.failed:
-        raise typer.Exit(1)
+    return int(bool(made.failed))
 
 
 def _make_stop(

@@ -1,7 +1,8 @@
 """`moulddesign series`: many designs from one table, side by side."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -28,7 +29,7 @@ from moulddesign.portion import figures
 from moulddesign.series.table import Row, RowsError, at_place, read_series
 
 if TYPE_CHECKING:
-    from moulddesign.series.orders import Outcome
+    from moulddesign.series.orders import Order, Outcome
 
 MOST_JOBS: Final = 256
 """Most processes at once; our choice."""
@@ -103,9 +104,7 @@ def run_series(
     with ends_at_once():
         from moulddesign import export  # noqa: PLC0415 (the same)
         from moulddesign.artwork.patterns import refuse_missing  # noqa: PLC0415 (the same)
-        from moulddesign.series.cluster import run_on  # noqa: PLC0415 (geometry)
-        from moulddesign.series.orders import Order, run_all  # noqa: PLC0415 (the same)
-        from moulddesign.workers import pool_size  # noqa: PLC0415 (asyncio, processes)
+        from moulddesign.series.orders import Order  # noqa: PLC0415 (the same)
     _tried(rows, refuse_missing)
     kinds = export.parse_formats(formats)
     sheet = paper_for(kinds, paper)
@@ -124,6 +123,37 @@ def run_series(
         )
         for row, recipe in zip(rows, recipes, strict=True)
     ]
+    made = carry_out(orders, folder, jobs, scheduler)
+    show_series(made, folder, "Series", as_json=as_json)
+    return series_code(made.outcomes)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MadeSeries:
+    """What became of a series."""
+
+    outcomes: tuple["Outcome", ...]
+    processes: int | None
+    """How many worked on it; None on a cluster."""
+    seconds: float
+
+
+def carry_out(
+    orders: Sequence["Order"], folder: Path, jobs: int | None = None, scheduler: str | None = None
+) -> MadeSeries:
+    """Build and write pieces side by side, with a bar where stderr is a terminal.
+
+    Parameters
+    ----------
+    jobs : int or None
+        How many processes; one a processor where it is None.
+    scheduler : str or None
+        Address of a cluster, which builds them instead.
+    """
+    from moulddesign.series.cluster import run_on  # noqa: PLC0415 (geometry)
+    from moulddesign.series.orders import run_all  # noqa: PLC0415 (the same)
+    from moulddesign.workers import pool_size  # noqa: PLC0415 (asyncio, processes)
+
     start = perf_counter()
     processes = pool_size(jobs, len(orders)) if scheduler is None else None
     made: dict[int, Outcome] = {}
@@ -135,8 +165,15 @@ def run_series(
         ):
             made[number] = outcome
             bar.advance(bar.task_ids[0])
-    outcomes = [made[number] for number in sorted(made)]
-    _show(outcomes, folder, as_json=as_json, processes=processes, seconds=perf_counter() - start)
+    return MadeSeries(
+        outcomes=tuple(made[number] for number in sorted(made)),
+        processes=processes,
+        seconds=perf_counter() - start,
+    )
+
+
+def series_code(outcomes: Iterable["Outcome"]) -> int:
+    """Return the exit code of a series: 2 where a mould was in the way, 1 where one failed."""
     states = {one.state.value for one in outcomes}
     return 2 if "kept" in states else int(states != {"made"})
 
@@ -173,24 +210,29 @@ def _progress(total: int) -> Iterator[Progress]:
         yield bar
 
 
-def _show(
-    made: Sequence["Outcome"], folder: Path, *, as_json: bool, processes: int | None, seconds: float
-) -> None:
+def show_series(made: MadeSeries, folder: Path, title: str, *, as_json: bool) -> None:
+    """Print what became of a series; why something was not made goes to stderr."""
     if as_json:
-        pieces = [one.report() for one in made]
-        print_json({"folder": str(folder), "jobs": processes, "seconds": seconds, "pieces": pieces})
+        print_json(
+            {
+                "folder": str(folder),
+                "jobs": made.processes,
+                "seconds": made.seconds,
+                "pieces": [one.report() for one in made.outcomes],
+            }
+        )
     else:
-        out().print(table("Series", HEADS, map(_cells, made)))
-        if any(one.loss_unmeasured for one in made):
+        out().print(table(title, HEADS, map(_cells, made.outcomes)))
+        if any(one.loss_unmeasured for one in made.outcomes):
             out().print(
                 f"{UNMEASURED}: finished weight and sizes by a loss that nobody measured; name the "
                 "dough (portion.crust_dough) or give the loss (portion.loss)."
             )
-    for one in made:
+    for one in made.outcomes:
         if one.said:
             err().print(f"{one.place}, {one.name}: {one.said}", soft_wrap=True)
-    count = sum(one.written for one in made)
-    err().print(f"{count} of {len(made)} written to {folder}", soft_wrap=True)
+    count = sum(one.written for one in made.outcomes)
+    err().print(f"{count} of {len(made.outcomes)} written to {folder}", soft_wrap=True)
 
 
 def _cells(one: "Outcome") -> tuple[object, ...]:

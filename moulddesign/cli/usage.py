@@ -55,7 +55,8 @@ PRESS_HEIGHTS: Final = "height least-height most-height bore-length"
 RULES: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
     {
         "make": {
-            **_rules("formats keep-failing paper slicer units", idle_beside=("--stop-for",)),
+            **_rules("formats keep-failing paper slicer sizes", idle_beside=("--stop-for",)),
+            **_rules("units", idle_beside=("--stop-for", "--sizes")),
         },
         "batch": {
             **_rules("overwrite", needs=("--csv",)),

@@ -292,6 +292,8 @@ class Card:
     that exists."""
     paper: Paper
     fonts: Fonts
+    template: str = "card.typ"
+    """In the folder of data."""
 
     def pdf(self) -> bytes:
         """Return it as a PDF file; raise `KernelError` where it cannot be typeset."""
@@ -314,7 +316,7 @@ class Card:
             root = Path(folder)
             for name, content in self.pictures.items():
                 (root / name).write_bytes(content)
-            template = files("moulddesign") / "data" / "card.typ"
+            template = files("moulddesign") / "data" / self.template
             (root / "card.typ").write_bytes(template.read_bytes())
             # The design's fonts alone: others in their folders would take their place.
             fonts = root / "fonts"

@@ -38,6 +38,8 @@ CORNER_RAD: Final = 0.6
 CORNER_SPAN_MM: Final = 2.0
 LEAST_WIDTH_MM: Final = 0.8
 """Narrowest band that prints as a stroke of two lines of a usual nozzle."""
+LEAST_GAP_MM: Final = 0.5
+"""Gaps between bands do not shrink below this: one line of a usual nozzle and a little."""
 
 
 class MiddleLine:
@@ -296,8 +298,13 @@ def bands_of(
                 repeats=repeats,
             )
         )
-        at_mm += width_mm + table.gap_mm * scale.lengths
+        at_mm += width_mm + gap_of(table, scale)
     return tuple(made)
+
+
+def gap_of(table: BandTable, scale: Scale) -> float:
+    """Return the ground that is left free inside of a band [mm]."""
+    return max(table.gap_mm * scale.lengths, min(table.gap_mm, LEAST_GAP_MM))
 
 
 def _middle_line(
@@ -326,10 +333,10 @@ def _repeats(table: BandTable, line: MiddleLine | None, width_mm: float, scale: 
         return np.zeros(0, dtype=np.int64)
     lengths = np.diff(np.append(line.breaks, line.breaks[0] + line.length_mm))
     if table.count is not None:
-        shares = table.count * lengths / line.length_mm
+        asked = line.length_mm / table.count
     else:
         asked = width_mm * PITCH[table.fill] if table.pitch_mm is None else table.pitch_mm * scale
-        shares = lengths / max(asked, LEAST_PITCH_MM[table.fill])
+    shares = lengths / max(asked, LEAST_PITCH_MM[table.fill])
     mirrored = table.corners is Corners.MIRRORED and len(lengths) > 1
     whole = 2.0 * np.round(shares / 2.0) if mirrored else np.round(shares)
     return np.maximum(whole, 2 if mirrored else 1).astype(np.int64)

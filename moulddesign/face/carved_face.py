@@ -11,7 +11,7 @@ import shapely
 from moulddesign.artwork.outline import Outline
 from moulddesign.core import SpecError, say
 from moulddesign.design.face_tables import CarvingTable, FaceEdge, FaceTable, GroundForm, Meets
-from moulddesign.face.bands import Band, bands_of
+from moulddesign.face.bands import Band, bands_of, gap_of
 from moulddesign.face.carved_figures import figures_of
 from moulddesign.face.carvings import SAMPLE_MM, carved_part, carving_of, room_on
 from moulddesign.face.crowns import Reach, crown_count, petal_row
@@ -155,7 +155,7 @@ def carved_face(
         table.bands, outline, start_mm=start_mm, scale=scale, wall=wall,
         first_piece=PIECES,
     )  # fmt: skip
-    depth_mm = bands[-1].inner_mm + table.bands[-1].gap_mm * scale.lengths if bands else start_mm
+    depth_mm = bands[-1].inner_mm + gap_of(table.bands[-1], scale) if bands else start_mm
     room = _inside(outline, depth_mm)
     first = PIECES * (1 + len(bands))
     fold = table.fold or _own_fold(outline)

@@ -28,7 +28,7 @@ from moulddesign.mould.block import BlockLayout
 from moulddesign.mould.cad_kernel import Solid
 from moulddesign.mould.cast import CastLayout
 from moulddesign.mould.coupon import CouponLayout, coupons
-from moulddesign.mould.kinds import Mould, make_mould, stop_for
+from moulddesign.mould.kinds import Mould, make_mould, stop_for, stop_layout_for
 from moulddesign.mould.mould_set import MouldSet, Part, filament
 from moulddesign.mould.part_lettering import inscriptions, not_food_inscription, wanted_lettering
 from moulddesign.mould.press_layout import PressLayout
@@ -51,5 +51,6 @@ __all__ = [
     "not_food_inscription",
     "print_report",
     "stop_for",
+    "stop_layout_for",
     "wanted_lettering",
 ]

@@ -52,17 +52,20 @@ def make_mould(
             return inscribe_cast(design, cast(table, printer, pastry))
 
 
-def stop_for(
+def stop_for(other: Design, layout: PressLayout) -> Part:
+    """Return the stop of a layout, with the weight that it is for written on it."""
+    return inscribe_stop(other, layout, stop_part(layout, other.printer))
+
+
+def stop_layout_for(
     design: Design,
     pastry: Pastry,
     further: Sequence[FurtherPastry],
     *,
     other: Design,
     low_mm: float,
-) -> tuple[Part, PressLayout]:
-    """Return the stop that lets another portion be pressed in the press of a design.
-
-    The layout is that of the press with this stop.
+) -> PressLayout:
+    """Return the press of a design with the stop that lets another portion be pressed in it.
 
     Parameters
     ----------
@@ -84,9 +87,8 @@ def stop_for(
     """
     if not isinstance(design.mould, PressTable):
         raise SpecError("mould.kind", design.mould.kind.value, say("mould.stop-of-a-press"))
-    printer = design.printer
     stamps = tuple(one.pastry for one in further)
-    layout = press_layout(design.mould, printer, pastry, further=stamps, low_mm=low_mm)
+    layout = press_layout(design.mould, design.printer, pastry, further=stamps, low_mm=low_mm)
     least, most = LIGHTEST_HEIGHT * pastry.height_mm, (1.0 + HEAVY) * pastry.height_mm
     if not least <= layout.stopped_height_mm <= most:
         need = say(
@@ -96,4 +98,4 @@ def stop_for(
             most_mm=most,
         )
         raise SpecError("--stop-for", other.portion.finished_weight_g, need)
-    return inscribe_stop(other, layout, stop_part(layout, printer)), layout
+    return layout

@@ -1,0 +1,78 @@
+"""One design in several weights: what grows with the piece, and what printing and dough keep."""
+
+from collections.abc import Mapping
+from math import cbrt
+from typing import Any, Final
+
+import shapely
+
+from moulddesign.artwork.motifs import whole_repeats
+from moulddesign.design import Design
+from moulddesign.design.relief_tables import Motif
+from moulddesign.pastry.pastry import pastry
+from moulddesign.portion import figures
+
+PASTRY_LENGTHS: Final = (
+    "width_mm", "height_mm", "corner_radius_mm", "lobe_depth_mm", "shoulder_radius_mm",
+)  # fmt: skip
+LAYER_LENGTHS: Final = ("size_mm", "x_mm", "y_mm", "radius_mm", "band_mm")
+"""Of a layer; its depth, strokes and gaps are what printing needs, and stay."""
+
+
+def in_weight(design: Design, weight_g: float) -> Design:
+    """Return a design for another finished weight, with the same proportions.
+
+    Lengths grow with the cube root of the weight. Depth and draft of the relief, strokes, gaps and
+    the mould stay, for they are what printing and dough need; a border of layers drops whole
+    repeats, and so do the bands of a face. Centres keep their mass. The weight on a label, that of
+    another piece, is left out. A given name gets the weight behind it.
+
+    Parameters
+    ----------
+    weight_g : float
+        Finished weight [g].
+
+    Raises
+    ------
+    SpecError
+        The weight, or a length that follows from it, is outside of its limits.
+    """
+    was_g = design.portion.finished_weight_g
+    # The name that follows from a design has its weight already.
+    name = {"name": f"{design.name}-{weight_g:g}g"} if "name" in design.model_fields_set else {}
+    if weight_g == was_g:
+        return design.with_values(name)
+    ratio = cbrt(weight_g / was_g)
+    tree = design.with_values(
+        name | {"portion.finished_weight_g": weight_g, "label.weight_g": None}
+    ).plain()
+    tree["pastry"] |= {
+        key: ratio * value
+        for key in PASTRY_LENGTHS
+        if isinstance(value := tree["pastry"].get(key), float)
+    }
+    plain = pastry(without_relief(design), figures(design).piece.volume_ml)
+    outline = plain.outline.shape
+    for relief in (tree["relief"], *tree.get("further_stamps", ())):
+        relief["layers"] = [_layer(layer, ratio, outline) for layer in relief["layers"]]
+    if design.face is not None and design.face.whole().drawn_for_mm is None:
+        middle = shapely.Point(0.0, 0.0)
+        tree["face"]["drawn_for_mm"] = 2.0 * float(outline.exterior.distance(middle))
+    return Design.of(tree)
+
+
+def without_relief(design: Design) -> Design:
+    """Return a design whose piece is plain: it is made in a moment."""
+    return design.with_values({"relief.layers": [], "face": None, "further_stamps": []})
+
+
+def _layer(layer: Mapping[str, Any], ratio: float, outline: shapely.Polygon) -> dict[str, Any]:
+    """Return a layer with its lengths in another size, and as many whole repeats as it has then."""
+    made = dict(layer)
+    for key in LAYER_LENGTHS:
+        if made.get(key) is not None:
+            made[key] = ratio * made[key]
+    if made.get("motif") is not None and made.get("count") is not None:
+        step = whole_repeats(Motif(made["motif"]), outline)
+        made["count"] = max(round(made["count"] * ratio / step), 1) * step
+    return made

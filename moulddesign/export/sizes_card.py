@@ -1,0 +1,154 @@
+"""One card for all the sizes of a design: pictures in proportion, figures side by side."""
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from moulddesign import __version__
+from moulddesign.core import FileError, Verdict, say
+from moulddesign.design import Design
+from moulddesign.export.card import Card
+from moulddesign.export.card_piece import grams
+from moulddesign.export.fonts import fonts_of, with_word_breaks
+from moulddesign.export.formats import Paper
+from moulddesign.export.held_moulds import REPORT
+
+SIZES_PDF: Final = "sizes.pdf"
+PICTURE: Final = "pastry.png"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MadeSize:
+    """What became of one size of a design."""
+
+    weight_g: float
+    folder: Path | None
+    """Of its files; None where it was not written."""
+    said: str = ""
+    """Why it was not written, or what failed."""
+
+
+def sizes_card(design: Design, sizes: Sequence[MadeSize], paper: Paper) -> Card:
+    """Return the card of a design's sizes, from what their folders hold.
+
+    Raises
+    ------
+    FileError
+        A report cannot be read.
+    """
+    reports = {one.weight_g: _report(one.folder) for one in sizes if one.folder is not None}
+    pictures = {
+        f"{one.weight_g:g}.png": (one.folder / PICTURE).read_bytes()
+        for one in sizes
+        if one.folder is not None and (one.folder / PICTURE).is_file()
+    }
+    made = list(reports.values())
+    # A name that follows from a design begins with its weight.
+    is_named = "name" in design.model_fields_set
+    title = design.name if is_named else design.name.partition("-")[2]
+    cautions = dict.fromkeys(caution for report in made for caution in report["cautions"])
+    return Card(
+        figures={
+            "title": title,
+            "name": with_word_breaks(title),
+            "program": f"moulddesign {__version__}",
+            "heads": [f"{weight:g} g" for weight in reports],
+            "pictures": _widths(reports, pictures),
+            "rows": [
+                [what, *cells]
+                for what, figure in ROWS
+                if any(cells := [figure(report) for report in made])
+            ],
+            "remarks": [
+                [f"{one.weight_g:g} g", with_word_breaks(said)]
+                for one in sizes
+                if (said := _remark(one, reports.get(one.weight_g)))
+            ],
+            "cautions": list(cautions),
+        },
+        pictures=pictures,
+        paper=paper,
+        fonts=fonts_of(design),
+        template="sizes.typ",
+    )
+
+
+def _report(folder: Path) -> dict[str, Any]:
+    path = folder / REPORT
+    try:
+        report: dict[str, Any] = json.loads(path.read_text("utf-8"))
+    except (OSError, ValueError) as error:
+        raise FileError(str(path), say("export.report-unread")) from error
+    return report
+
+
+def _widths(
+    reports: Mapping[float, dict[str, Any]], pictures: Mapping[str, bytes]
+) -> list[list[Any]]:
+    """Return the picture of each size with its share of the largest piece's width."""
+    widths = {weight: report["pastry"]["width_mm"] for weight, report in reports.items()}
+    return [
+        [f"{weight:g}.png", width / max(widths.values())]
+        for weight, width in widths.items()
+        if f"{weight:g}.png" in pictures
+    ]
+
+
+def _remark(size: MadeSize, report: Mapping[str, Any] | None) -> str:
+    """Return why a size was not made, or its findings that are not good."""
+    if report is None:
+        return size.said
+    return "; ".join(
+        finding["name"] + (f" ({finding['remedy']})" if finding.get("remedy") else "")
+        for finding in report["findings"]
+        if finding["verdict"] != Verdict.GOOD.value
+    )
+
+
+Figure = Callable[[Mapping[str, Any]], str]
+"""Returns a cell from a report; empty where there is nothing to say."""
+
+
+def _of(table: str, key: str, decimals: int) -> Figure:
+    """Return what reads one number of a report."""
+
+    def figure(report: Mapping[str, Any]) -> str:
+        value = report[table].get(key)
+        return "" if value is None else f"{value:.{decimals}f}"
+
+    return figure
+
+
+def _on_scale(key: str) -> Figure:
+    return lambda report: grams(report["portion"]["scale"][key])
+
+
+def _filling(report: Mapping[str, Any]) -> str:
+    filling_g = report["portion"]["scale"]["filling_g"]
+    return grams(filling_g) if filling_g else ""
+
+
+def _sleeve(report: Mapping[str, Any]) -> str:
+    return " - ".join(f"{weight:g}" for weight in report["mould"].get("sleeve_takes_g", ()))
+
+
+def _filament(report: Mapping[str, Any]) -> str:
+    return f"{sum(part['print_g'] for part in report['parts']):.0f}"
+
+
+ROWS: Final[tuple[tuple[str, Figure], ...]] = (
+    ("Raw piece, g", _on_scale("raw_g")),
+    ("Crust, g", _on_scale("crust_g")),
+    ("Filling with centres, g", _filling),
+    ("Width, mm", _of("pastry", "width_mm", 1)),
+    ("Height to the face's plane, mm", _of("pastry", "height_mm", 1)),
+    ("Height to the highest point, mm", _of("pastry", "highest_mm", 1)),
+    ("Crust all round, mm", _of("pastry", "crust_thickness_mm", 1)),
+    ("Stop, mm", _of("mould", "stop_mm", 1)),
+    ("The same sleeve with other stops, g", _sleeve),
+    ("Silicone, g", _of("mould", "silicone_g", 0)),
+    ("Plastic if solid, g", _filament),
+)
+"""Rows of the table; one in which nothing is said is left out."""

@@ -1,0 +1,55 @@
+"""`make --sizes` as a person runs it."""
+
+import json
+
+import pytest
+from command_line import ran, refused
+
+
+def test_sizes_get_a_folder_each_and_one_card_and_one_that_fails_stops_no_other(tmp_path):
+    design = tmp_path / "lantern.toml"
+    design.write_text(
+        'name = "lantern"\n[relief]\nlayers = []\n[mould]\nkind = "block"\nlettering = false\n'
+    )
+    code, said, told = ran(
+        "make", design, "--sizes", "30,40,0", "--formats", "pictures", "--json", "--out", "made",
+        "--keep-failing", folder=tmp_path,
+    )  # fmt: skip
+    pieces = json.loads(said)["pieces"]
+    assert [one["state"] for one in pieces][2] == "not made"
+    assert [one["written"] for one in pieces] == [True, True, False]
+    assert code == 1
+    assert "0g, lantern: portion.finished_weight_g = 0" in told
+    assert (tmp_path / "made" / "sizes.pdf").read_bytes().startswith(b"%PDF")
+    reports = [
+        json.loads((tmp_path / "made" / f"{grams}g" / "report.json").read_text())
+        for grams in (30, 40)
+    ]
+    assert [report["portion"]["finished_g"] for report in reports] == [30.0, 40.0]
+    # What holds one mould is no place for several.
+    code, _, told = ran(
+        "make", design, "--sizes", "30", "--out", "made/30g", folder=tmp_path
+    )  # fmt: skip
+    assert code == 2
+    assert "another folder" in told
+
+
+@pytest.mark.parametrize(
+    ("sizes", "why"),
+    [
+        ("", "1 to 24 weights"),
+        ("30,30.0", "twice"),
+        ("30,wide", "number"),
+        ("30,75 mm", "mm"),
+        ("nan", "number"),
+        (",".join(map(str, range(1, 40))), "1 to 24 weights"),
+    ],
+)
+def test_what_is_no_list_of_weights_is_refused(monkeypatch, capsys, sizes, why):
+    sentence = refused(monkeypatch, capsys, "make", "--sizes", sizes)
+    assert "--sizes" in sentence
+    assert why in sentence
+
+
+def test_sizes_beside_a_stop_are_refused(monkeypatch, capsys):
+    assert "--sizes" in refused(monkeypatch, capsys, "make", "--sizes", "30", "--stop-for", "70")
