@@ -13,7 +13,7 @@ from moulddesign.building.piece_findings import (
     relief_layer_findings,
     with_remedy,
 )
-from moulddesign.building.remedies import width_for_stop
+from moulddesign.building.remedies import rim_figures, wider_land, width_for_stop
 from moulddesign.core import Finding, mm3_from_ml, say
 from moulddesign.core.findings import SEPARATOR
 from moulddesign.design import PressTable
@@ -26,11 +26,13 @@ from moulddesign.mould import (
 from moulddesign.mould.press import LOBE_RADIUS_MM
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.pastry.variants import FurtherPastry
+from moulddesign.relief.stamp_rim import stamp_rim
 from moulddesign.verify import (
     press_checks,
     printing,
     walls,
 )
+from moulddesign.verify.face_checks import rim_findings
 from moulddesign.verify.press_checks import Press
 from moulddesign.verify.press_limits import PressSizes, press_limit_findings
 from moulddesign.verify.printed_fit import stamp_fit_findings, stop_fit_findings
@@ -52,6 +54,7 @@ def press_judges(made: CheckInput, table: PressTable) -> tuple[Judge, ...]:
         partial(stamp_fit_findings, printed),
         partial(stop_fit_findings, printed),
         partial(_pull, made, press.stamp),
+        partial(_rim, made),
         lambda: (
             printing.bore_foot_finding(made.meshes["sleeve"], part="sleeve", layer_mm=layer_mm),
             printing.outer_foot_finding(made.meshes["stamp"], part="stamp", layer_mm=layer_mm),
@@ -92,6 +95,7 @@ def further_stamp_findings(
         *_press(own, table, press),
         *stamp_fit_findings(_printed_press(own, press)),
         *_pull(own, press.stamp),
+        *_rim(own),
         *relief_layer_findings(own),
     )
     return (
@@ -259,6 +263,16 @@ def _printed_press(made: CheckInput, press: Press) -> PrintedPress:
         is_measured=printer.print_error_mm is not None,
         over_stop_mm=layout.stroke_mm - layout.stop_height_mm,
     )
+
+
+def _rim(made: CheckInput) -> tuple[Finding, ...]:
+    """Judge how a stamp ends at its rim under a carved face, with the land that mends it."""
+    carved = made.pastry.carved
+    if carved is None:
+        return ()
+    figures = rim_figures(stamp_rim(carved.stamp, carved.field))
+    remedy = None if figures.is_good else wider_land(made.design, made.pastry.outline, carved.stamp)
+    return rim_findings(figures, remedy)
 
 
 def _pull(made: CheckInput, stamp: Mesh) -> tuple[Finding, ...]:

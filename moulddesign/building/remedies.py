@@ -10,12 +10,21 @@ from dataclasses import dataclass, replace
 from math import ceil, floor
 from typing import Final
 
+import numpy as np
+import shapely
+
+from moulddesign.artwork.outline import Outline
 from moulddesign.building.sizes import without_relief
 from moulddesign.core import Message, MouldError, ml_from_mm3, say
 from moulddesign.design import Design
+from moulddesign.design.face_tables import FaceEdge
+from moulddesign.face.carved_face import face_scale
+from moulddesign.pastry.carved_top import stamp_rim_of
 from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import Pastry, in_whole_layers, pastry
 from moulddesign.portion import Figures, Portion, portion
+from moulddesign.relief.stamp_rim import HIGH_TIP_MM, TIP_MM, StampRim
+from moulddesign.verify.face_checks import NARROW_SHARE, RimFigures
 from moulddesign.verify.piece_checks import CUT_RATIO, LEAST_CRUST_MM, LEAST_PASTE_MM
 
 STEP: Final = 0.01
@@ -116,6 +125,44 @@ def width_for_stop(design: Design, made: Pastry) -> Message:
     """Return the nearest width at which a stop of whole layers ends the press right."""
     near = in_whole_layers(design, made, made.volume_mm3)
     return say("building.width-for-stop", width_mm=near.outline.width_mm)
+
+
+def rim_figures(rim: StampRim) -> RimFigures:
+    """Return a stamp's rim in figures, its worst `NARROW_SHARE` left out."""
+    spare = rim.tip_mm - rim.needed_mm
+    row = int(np.argsort(spare, kind="stable")[int(NARROW_SHARE * len(spare))])
+    x, y = rim.places[row].tolist()
+    return RimFigures(
+        tip_mm=float(rim.tip_mm[row]),
+        needed_mm=float(rim.needed_mm[row]),
+        at_mm=(x, y),
+        lost_mm=float(np.quantile(rim.lost_mm, 1.0 - NARROW_SHARE)),
+    )
+
+
+def wider_land(design: Design, outline: Outline, stamp: shapely.Polygon) -> Message | None:
+    """Return the narrowest land with which a face's stamp prints whole at its rim.
+
+    A face that runs over the edge without a band has none; there it is one that ends at a land.
+    """
+    assert design.face is not None  # noqa: S101 (its pastry has a face)
+    table = design.face.whole()
+    scale = face_scale(table, outline).lengths
+    bare = table.edge is FaceEdge.RUN_OVER and not table.bands
+    edge = FaceEdge.LAND if bare else table.edge
+    for tip_mm in (TIP_MM, HIGH_TIP_MM):
+        # Up to a hundredth: a width that is told has to do.
+        land_mm = ceil(100.0 * (design.stamp_inset_mm + tip_mm) / scale) / 100.0
+        values = {"face.land_mm": land_mm, "face.edge": edge.value, "further_stamps": []}
+        try:
+            rim = stamp_rim_of(design.with_values(values), outline, stamp)
+        except MouldError:
+            return None
+        if rim_figures(rim).is_good:
+            if bare:
+                return say("building.face-ends-at-land", land_mm=land_mm)
+            return say("building.wider-land", land_mm=land_mm)
+    return None
 
 
 def as_typed(design: Design) -> str:

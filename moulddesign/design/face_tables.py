@@ -296,9 +296,10 @@ class FaceTable(PartialTable):
     )  # fmt: skip
     ground: GroundTable = GroundTable()
     edge: FaceEdge = given(FaceEdge.LAND, "Ends at a flat land, or runs over the shoulder")
-    land_mm: float = given(
-        1.0, "Flat land between the edge of the top and the first band", unit="mm", ge=0, le=40
-    )
+    land_mm: float | None = given(
+        None, "Flat land between the edge of the top and the first band; as the rim of the stamp "
+        "needs where it is left out", unit="mm", ge=0, le=40,
+    )  # fmt: skip
     shoulder_mm: float | None = given(
         None, "Radius of the shoulder; as [pastry] where it is left out", unit="mm", ge=0, le=12
     )

@@ -27,7 +27,7 @@ ALWAYS_OURS: Final = frozenset({REPORT, DESIGN_FILE, "set.3mf", "parts.png"})
 SYSTEM_FILES: Final = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
 """What file managers put into a folder that somebody looks at; they may be lost."""
 
-SHAPING: Final = ("pastry", "relief", "mould", "further_stamps")
+SHAPING: Final = ("pastry", "relief", "face", "mould", "further_stamps")
 """Tables of a design that shape its mould; the portion does so by its volume."""
 NO_SHAPE: Final = frozenset({"silicone_density_g_per_ml", "colour"})
 """Keys of theirs that do not."""

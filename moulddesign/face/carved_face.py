@@ -27,8 +27,11 @@ from moulddesign.geometry import Points
 from moulddesign.relief.field import EdgeDistance, Field, FieldValues, Heights
 from moulddesign.relief.height_map import Carving
 from moulddesign.relief.roof import ReliefRegion
+from moulddesign.relief.stamp_rim import HIGH_TIP_MM, least_tip_mm
 
 USUAL_FOLD: Final = 12
+RIB_SHARE: Final = 0.85
+"""Share of a rib at the stamp's rim that is a band; the rest is what the ground rises there."""
 SLOPE_RESERVE: Final = 0.985
 """Share of the draft's slope that parts may have: chords and tables steepen a little."""
 
@@ -47,6 +50,8 @@ class CarvedFace:
     """A face on an outline. Heights are over the plane from which it is measured."""
 
     field: Field
+    ground: Field
+    """Its ground alone: no bands, crowns, parts, medallion or carvings."""
     room: shapely.Polygon
     """Where layers of relief may lie: inside the medallion's ring, or inside the bands [mm]."""
     regions: tuple[ReliefRegion, ...]
@@ -96,7 +101,12 @@ class _Plan:
 
 
 def carved_face(
-    table: FaceTable, outline: Outline, *, draft_deg: float, shoulder_radius_mm: float = 0.0
+    table: FaceTable,
+    outline: Outline,
+    *,
+    draft_deg: float,
+    shoulder_radius_mm: float = 0.0,
+    rim_mm: float = 0.0,
 ) -> CarvedFace:
     """Return a carved face on an outline.
 
@@ -110,6 +120,8 @@ def carved_face(
         Least angle between any wall and the pull direction [deg].
     shoulder_radius_mm : float
         Radius of the pastry's shoulder, where the face names none [mm].
+    rim_mm : float
+        Outline to the rim of the stamp, which ends inside it [mm].
 
     Returns
     -------
@@ -125,21 +137,15 @@ def carved_face(
     """
     table, shape = table.whole(), outline.shape
     is_round = outline.name == "round"
-    middle = shapely.Point(0.0, 0.0)
-    # A circle's chords lie a little inside of it, and what is carved follows the circle.
-    inscribed_mm = outline.width_mm / 2.0 if is_round else float(shape.exterior.distance(middle))
-    scale = Scale(
-        lengths=1.0 if table.drawn_for_mm is None else 2.0 * inscribed_mm / table.drawn_for_mm
-    )
+    inscribed_mm = _inscribed_mm(outline)
+    scale = face_scale(table, outline)
     shoulder_mm = (
         shoulder_radius_mm if table.shoulder_mm is None else table.shoulder_mm * scale.lengths
     )
     run_mm = shoulder_mm * sqrt(0.5)
     runs_over = table.edge is FaceEdge.RUN_OVER
     slope = SLOPE_RESERVE * steepest(draft_deg)
-    # A band that began on the outline itself would end in a feather edge there.
-    land_mm = table.land_mm * scale.lengths if table.bands or not runs_over else 0.0
-    start_mm = land_mm if runs_over else run_mm + land_mm
+    start_mm = (0.0 if runs_over else run_mm) + _land_mm(table, scale, run_mm, rim_mm)
     base_mm = outline.circumradius_mm
     ground = ground_of(
         table.ground, base_mm=base_mm, scale=scale, start_mm=start_mm, steepest=slope
@@ -194,7 +200,7 @@ def carved_face(
         return _Plan(
             ground=ground,
             level_mm=level_mm,
-            parts=(*bands, *parts),
+            parts=tuple(parts),
             shoulder_mm=shoulder_mm,
             inscribed_mm=inscribed_mm,
             needs_edge_mm=needs_mm,
@@ -207,17 +213,51 @@ def carved_face(
     for one in table.carvings:
         made = carving_of(
             one, inner_mm=_reach_of(free), scale=scale.lengths,
-            wall=_left_for(one, plan(rows), on_parts, _reach_of(room)),
+            wall=_left_for(one, plan([*bands, *rows]), on_parts, _reach_of(room)),
         )  # fmt: skip
         rows.append(carved_part(made, one.meets, wall=on_parts, number=first))
         laid.append(LaidCarving(file=one.file, depth_mm=one.depth_mm, carving=made))
         first += PIECES
     return CarvedFace(
-        field=plan(rows),
+        field=plan([*bands, *rows]),
+        ground=plan([]),
         room=free,
         regions=_brought_by(table, free, scale, draft_deg),
         carvings=tuple(laid),
     )
+
+
+def face_scale(table: FaceTable, outline: Outline) -> Scale:
+    """Return the scale of a face, a bundled one's keys included, on an outline."""
+    if table.drawn_for_mm is None:
+        return Scale(lengths=1.0)
+    return Scale(lengths=2.0 * _inscribed_mm(outline) / table.drawn_for_mm)
+
+
+def _inscribed_mm(outline: Outline) -> float:
+    """Return the radius of the largest circle around the middle within an outline."""
+    # A circle's chords lie a little inside of it, and what is carved follows the circle.
+    if outline.name == "round":
+        return outline.width_mm / 2.0
+    return float(outline.shape.exterior.distance(shapely.Point(0.0, 0.0)))
+
+
+def _land_mm(table: FaceTable, scale: Scale, run_mm: float, rim_mm: float) -> float:
+    """Return the width of the land, from the shoulder's end or, where it runs over, the outline.
+
+    What prints at the stamp's rim does not scale: where no width is given it is the least.
+    """
+    runs_over = table.edge is FaceEdge.RUN_OVER
+    if runs_over and not table.bands:
+        return 0.0
+    if table.land_mm is not None:
+        return table.land_mm * scale.lengths
+    tip_mm = HIGH_TIP_MM
+    if table.bands:
+        # The ground rises a little beside the band, so that its rib is somewhat higher.
+        rib_mm = table.bands[0].height_mm * scale.heights / RIB_SHARE
+        tip_mm = float(least_tip_mm(np.array(rib_mm)))
+    return max(rim_mm + tip_mm - (0.0 if runs_over else run_mm), 0.0)
 
 
 def _brought_by(

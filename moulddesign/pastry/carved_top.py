@@ -11,13 +11,13 @@ from scipy.ndimage import gaussian_filter, map_coordinates
 
 from moulddesign.artwork.outline import Outline
 from moulddesign.design import Design
-from moulddesign.design.face_tables import FaceTable
 from moulddesign.face.carved_face import CarvedFace, LaidCarving, carved_face
 from moulddesign.geometry import Indices, Mesh, Points, volume_over_plane_mm3
 from moulddesign.geometry.sampling import Grid, grid_over_shape, region_mask, top_heights_mm
 from moulddesign.relief.carved_surface import CarvedSurface, carved_surface
 from moulddesign.relief.field import EdgeDistance, Field, Heights
 from moulddesign.relief.roof import ReliefRegion, Roof, relief_regions, set_apart
+from moulddesign.relief.stamp_rim import StampRim, stamp_rim
 
 PIXEL_MM: Final = 0.25
 """Pixel of the ground: a tenth of a usual crust [mm]."""
@@ -61,7 +61,7 @@ class CarvedTop:
 
     field: Field
     plain_field: Field
-    """Its ground alone: no bands, crowns, parts or medallion."""
+    """Its ground alone."""
     regions: tuple[ReliefRegion, ...]
     """Artwork that stands on the ground."""
     carvings: tuple[LaidCarving, ...]
@@ -105,6 +105,11 @@ class CarvedTop:
     def lowest_mm(self) -> float:
         """Lowest point over the plane of the face, mostly below 0 [mm]."""
         return float(self.surface.vertices[:, 2].min())
+
+    @property
+    def stamp(self) -> shapely.Polygon:
+        """The stamp's outline [mm]."""
+        return shapely.Polygon(self.surface.vertices[self.surface.stamp_rim, :2])
 
     @property
     def rim_mm(self) -> tuple[float, float]:
@@ -178,7 +183,7 @@ def carved_top(design: Design, edge: Outline, outline: Outline, side: Roof | Non
     )
     return CarvedTop(
         field=made.field,
-        plain_field=_plain(design, edge).field,
+        plain_field=made.ground,
         regions=regions,
         carvings=made.carvings,
         surface=surface,
@@ -188,33 +193,23 @@ def carved_top(design: Design, edge: Outline, outline: Outline, side: Roof | Non
     )
 
 
-def _table(design: Design) -> FaceTable:
+def _face(design: Design, edge: Outline) -> tuple[CarvedFace, tuple[ReliefRegion, ...]]:
+    """Return a design's face within an outline, and all artwork that lies on it."""
     assert design.face is not None  # noqa: S101 (whoever asks has looked)
-    return design.face
-
-
-def _carved(design: Design, table: FaceTable, edge: Outline) -> CarvedFace:
-    """Return a face within an outline, with the draft and the shoulder of a design."""
-    return carved_face(
-        table,
+    made = carved_face(
+        design.face,
         edge,
         draft_deg=design.relief.draft_deg,
         shoulder_radius_mm=design.pastry.shoulder_radius_mm,
+        rim_mm=design.stamp_inset_mm,
     )
-
-
-def _plain(design: Design, edge: Outline) -> CarvedFace:
-    """Return the ground of a design's face."""
-    bare = {"name": None, "bands": (), "crowns": (), "parts": ()}
-    bare |= {"medallion": None, "carvings": ()}
-    return _carved(design, _table(design).whole().model_copy(update=bare), edge)
-
-
-def _face(design: Design, edge: Outline) -> tuple[CarvedFace, tuple[ReliefRegion, ...]]:
-    """Return a design's face within an outline, and all artwork that lies on it."""
-    made = _carved(design, _table(design), edge)
     layers = relief_regions(design.relief, made.room) if design.relief.layers else ()
     return made, set_apart([*made.regions, *layers])
+
+
+def stamp_rim_of(design: Design, outline: Outline, stamp: shapely.Polygon) -> StampRim:
+    """Return what the rim of a stamp is like under a design's face, without its mesh."""
+    return stamp_rim(stamp, _face(design, outline)[0].field)
 
 
 def smooth_top_of(field: Field, edge: shapely.Polygon, outline: shapely.Polygon) -> SmoothTop:

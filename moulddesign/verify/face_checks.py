@@ -1,12 +1,12 @@
 """Whether a carved face is what was asked for, measured on the written pastry."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from moulddesign.core import OUR_CHOICE, PRACTICE, Finding, Verdict, judged, say
+from moulddesign.core import OUR_CHOICE, PRACTICE, Finding, Message, Verdict, judged, say
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.sampling import Grid, top_heights_mm
 from moulddesign.verify.piece_checks import CUT_RATIO
@@ -22,6 +22,10 @@ LEVEL_MM: Final = 0.4
 """Height of a level: two usual layers [mm]."""
 LEVEL_SHARE: Final = 0.05
 """Share of the face that makes a level one."""
+NARROW_SHARE: Final = 0.05
+"""Share of the stamp's rim that is not judged: valleys between petals end in points; our choice."""
+MOST_LOST_MM: Final = 0.2
+"""What a print may lose at the rim: a usual layer, which a slope of 45 deg loses [mm]."""
 MOVED_RATIO: Final = 0.25
 """Share of a carving's depth that its draft may move; our choice."""
 
@@ -137,4 +141,56 @@ def moved_finding(
         source=OUR_CHOICE,
         verdict=judged(good=good, otherwise=Verdict.WARN),
         remedy=None if good else say("verify.larger-or-flatter-carving"),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RimFigures:
+    """What a stamp's rim is like under a carved face, but for the worst `NARROW_SHARE` of it."""
+
+    tip_mm: float
+    """The tip of a rib that is narrowest beside what it has to be."""
+    needed_mm: float
+    """What it has to be."""
+    at_mm: tuple[float, float]
+    """Where it is, x and y."""
+    lost_mm: float
+    """What a print loses in height at the rim."""
+
+    @property
+    def is_good(self) -> bool:
+        """Whether ribs end wide enough, and a print loses no more than a layer."""
+        return self.tip_mm >= self.needed_mm and self.lost_mm <= MOST_LOST_MM
+
+
+def rim_findings(figures: RimFigures, remedy: Message | None) -> tuple[Finding, Finding]:
+    """Return whether what a carved face leaves at the stamp's rim prints as it is drawn.
+
+    Parameters
+    ----------
+    remedy : Message or None
+        The smallest change that mends it, where it has to be mended and one is known.
+    """
+    x_mm, y_mm = figures.at_mm
+    tip = Finding(
+        what=say("verify.rim-tip"),
+        measured=figures.tip_mm,
+        limit=say("verify.at-least-at", least_mm=figures.needed_mm, x_mm=x_mm, y_mm=y_mm),
+        unit="mm",
+        source=OUR_CHOICE,
+        verdict=judged(good=figures.tip_mm >= figures.needed_mm, otherwise=Verdict.WARN),
+    )
+    loss = Finding(
+        what=say("verify.rim-loss"),
+        measured=figures.lost_mm,
+        limit=say("verify.at-most-slope", most_mm=MOST_LOST_MM),
+        unit="mm",
+        source=OUR_CHOICE,
+        verdict=judged(good=figures.lost_mm <= MOST_LOST_MM, otherwise=Verdict.WARN),
+    )
+    first = tip if tip.verdict is Verdict.WARN else loss
+    told = None if figures.is_good else remedy
+    return (
+        replace(tip, remedy=told if first is tip else None),
+        replace(loss, remedy=told if first is loss else None),
     )

@@ -4,14 +4,18 @@ import re
 
 import pytest
 
+from moulddesign.artwork.outline import outline_of_width
 from moulddesign.building.composition import shaped
 from moulddesign.building.remedies import (
     lighter_centre,
+    rim_figures,
     room_for_centres,
     shallower_relief,
     thicker_crust,
+    wider_land,
 )
 from moulddesign.design import Design
+from moulddesign.pastry.carved_top import stamp_rim_of
 from moulddesign.portion import figures
 
 LITTLE = {"finished_weight_g": 50.0, "ratio": "2:8"}
@@ -101,3 +105,25 @@ def test_sunk_relief_is_told_the_depth_that_leaves_half_of_the_crust():
     depth_mm = float(re.search(r"--relief-depth ([\d.]+)", said)[1])
     mended = shaped(design.with_values({"relief.depth_mm": depth_mm}))
     assert mended.pastry.deepest_sunk_mm <= 0.5 * mended.interior.crust_mm
+
+
+@pytest.mark.parametrize(
+    "face",
+    [
+        {"name": "fruit", "land_mm": 0.4},
+        {"edge": "run-over", "crowns": [{"count": 9, "to_ratio": 0.99, "height_mm": 2.0}]},
+    ],
+    ids=["a band under the rim", "petals that end at the edge"],
+)
+def test_a_feather_at_the_stamps_rim_is_told_the_land_that_mends_it(face):
+    design = Design.of({"face": face})
+    outline = outline_of_width(design.pastry, 60.0)
+    stamp = outline.inset(design.stamp_inset_mm).shape
+    assert not rim_figures(stamp_rim_of(design, outline, stamp)).is_good
+
+    remedy = wider_land(design, outline, stamp)
+    said = float(re.search(r"face.land_mm = ([\d.]+)", str(remedy))[1])
+    wider = design.with_values({"face.land_mm": said, "face.edge": "land"})
+    assert rim_figures(stamp_rim_of(wider, outline, stamp)).is_good
+    narrower = design.with_values({"face.land_mm": said - 0.6, "face.edge": "land"})
+    assert not rim_figures(stamp_rim_of(narrower, outline, stamp)).is_good

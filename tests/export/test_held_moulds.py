@@ -53,6 +53,7 @@ OTHER = [
     {"pastry.width_mm": 60.0},
     {"relief.depth_mm": 1.3},
     {"relief.layers": [{"pattern": "sun"}]},
+    {"face": {"name": "sun"}},
     {"mould.clearance_mm": 0.25},
     {"mould.kind": "block"},
     {"further_stamps": [{"name": "sun", "layers": [{"pattern": "sun"}]}]},

@@ -138,6 +138,22 @@ def off_ground(made, ground, shape):
     return height - ground.field(points).height
 
 
+RIM_MM = 0.6
+"""Outline to the rim of the stamp of an unmeasured printer."""
+
+
+def test_a_band_leaves_the_stamps_rim_the_tip_that_its_rib_needs():
+    # A rib 0.7 mm high ends 0.4 mm wide, one of 1.2 mm 0.8 mm wide; the stamp ends 0.6 mm inside.
+    for height_mm, tip_mm in ((0.7, 0.4), (1.2, 0.8)):
+        bands = ({"height_mm": height_mm},)
+        made = carved_face(
+            FaceTable.of({"bands": bands}), round_outline(50.0), draft_deg=DRAFT_DEG, rim_mm=RIM_MM
+        )
+        away = RIM_MM + tip_mm + np.array([-0.05, 0.05])
+        found = made.field(np.column_stack([25.0 - away, np.zeros(2)])).height
+        assert found[0] == 0.0 < found[1]
+
+
 def is_carved_all_over(bundled, name, weight_g):
     # A cake of 1.2 g/mL, half as high as wide: its width from its weight.
     width_mm = 10.0 * (4.0 * weight_g / 1.2 / (np.pi * 0.5)) ** (1.0 / 3.0)
@@ -145,7 +161,7 @@ def is_carved_all_over(bundled, name, weight_g):
     table = FaceTable.of({"name": bundled}).whole()
     bare = {"bands": (), "crowns": (), "parts": (), "medallion": None, "name": None}
     made, ground = (
-        carved_face(each, shape, draft_deg=DRAFT_DEG)
+        carved_face(each, shape, draft_deg=DRAFT_DEG, rim_mm=RIM_MM)
         for each in (table, table.model_copy(update=bare))
     )
     off = off_ground(made, ground, shape.shape)

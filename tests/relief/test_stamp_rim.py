@@ -26,21 +26,28 @@ def middles(found):
 
 
 @pytest.mark.parametrize(
-    ("land_mm", "slope", "lost_mm"),
+    ("land_mm", "slope", "tip_mm", "lost_mm"),
     [
-        pytest.param(0.0, 1.0, 0.2, id="a feather at 45 deg"),
-        pytest.param(0.0, 0.25, 0.05, id="a top that merely falls to the edge"),
-        pytest.param(0.5, 3.5, 0.0, id="land of 0.5 mm"),
+        pytest.param(0.0, 1.0, REACH_MM, 0.2, id="a top that falls at 45 deg is no rib"),
+        pytest.param(0.0, 0.25, REACH_MM, 0.05, id="a top that merely falls to the edge"),
+        pytest.param(0.0, 3.5, 0.0, 0.7, id="a feather"),
+        pytest.param(0.5, 3.5, 0.5, 0.0, id="land of 0.5 mm"),
     ],
 )
-def test_tip_is_the_land_and_half_a_layer_of_the_slope(land_mm, slope, lost_mm):
+def test_tip_is_the_land_up_to_a_wall(land_mm, slope, tip_mm, lost_mm):
     found = stamp_rim(SQUARE, edge(land_mm, slope, 1.2))
     rows = middles(found)
 
-    assert found.tip_mm[rows] == pytest.approx(land_mm + 0.1 / slope, abs=2 * STEP_MM)
+    assert found.tip_mm[rows] == pytest.approx(tip_mm, abs=1.5 * STEP_MM)
     rib_mm = min(1.2, slope * (REACH_MM - land_mm))
     assert found.rib_mm[rows] == pytest.approx(rib_mm, abs=1e-9)
     assert found.lost_mm[rows] == pytest.approx(lost_mm, abs=1e-9)
+
+
+def test_a_scratch_is_no_wall():
+    # A step of 0.05 mm, a quarter of a layer.
+    found = stamp_rim(SQUARE, edge(0.3, 5.0, 0.05))
+    assert (found.tip_mm[middles(found)] == REACH_MM).all()
 
 
 def test_a_face_that_falls_inwards_has_no_rib():
