@@ -8,7 +8,7 @@ offered only where the whole piece then passes.
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import ceil, floor
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import shapely
@@ -153,7 +153,11 @@ def wider_land(design: Design, outline: Outline, stamp: shapely.Polygon) -> Mess
     for tip_mm in (TIP_MM, HIGH_TIP_MM):
         # Up to a hundredth: a width that is told has to do.
         land_mm = ceil(100.0 * (design.stamp_inset_mm + tip_mm) / scale) / 100.0
-        values = {"face.land_mm": land_mm, "face.edge": edge.value, "further_stamps": []}
+        values: dict[str, Any] = {
+            "face.land_mm": land_mm,
+            "face.edge": edge.value,
+            "further_stamps": [],
+        }
         try:
             rim = stamp_rim_of(design.with_values(values), outline, stamp)
         except MouldError:
