@@ -7,11 +7,13 @@
 - `design_files`: the files that a design may name here, and the zip of a set, read and written.
 - `address`: the design in the page's address.
 - `form_schema`: a form's description for the browser, in a language's words.
-- `jobs`: what each task asks, the jobs that a worker does, and the bytes that the 3D view reads.
+- `jobs`: what each task asks, and the jobs that a worker does.
 - `session`: one open tab: its last valid design, the work that is done for it, and its files.
-- `markup`: HTML: plain elements, our two browser components, figures, findings, files and the
+- `markup`: HTML: plain elements, the form's component, figures, findings, files and the
   answers of the tasks.
 - `design_form`: the form of the design: what is typed becomes a draft, and a valid draft is built.
+- `view_bodies`: what the 3D view draws: light meshes with normals, baked light and cut faces.
+- `view_element`: the 3D view as an element; its scripts are in `scene/`.
 - `tasks`: the tasks beside the design: a mould that one owns, a trial bake, a batch.
 - `layout`: the page of one tab: the form, the 3D view and the results.
 - `serve`: the page as a program: a port, workers, routes, who may ask for anything, and a clean

@@ -1,17 +1,15 @@
-"""What each task asks, the jobs that a worker does, and the bytes that the 3D view reads."""
+"""What each task asks, and the jobs that a worker does."""
 
-import json
 import os
-import struct
 import tempfile
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Final
 
-from moulddesign.building import PASTRY, Build, Shape, build, inlays, mould_of, shaped
+from moulddesign.building import Build, Shape, build, inlays, mould_of, shaped
 from moulddesign.core import Message, SpecError, ml_from_mm3, say
 from moulddesign.design import (
     Design,
@@ -25,7 +23,6 @@ from moulddesign.design import (
 )
 from moulddesign.export import publish, publish_failing
 from moulddesign.export.drawing import build_sections
-from moulddesign.export.formats import part_colour
 from moulddesign.export.pictures import pastry_scene
 from moulddesign.export.press_steps import press_steps
 from moulddesign.fit import (
@@ -36,119 +33,18 @@ from moulddesign.fit import (
     ranked_moulds,
     window_svg,
 )
-from moulddesign.geometry import Mesh, joined
 from moulddesign.kitchen import OnHand, Recipe, WeighedPiece, Weighing, batch, trial
-from moulddesign.mould import MouldSet, Part
+from moulddesign.page.view_bodies import (
+    cut_sizes,
+    encode_bodies,
+    finer_light,
+    part_bodies,
+    pastry_bodies,
+)
 from moulddesign.pastry.pastry import trial_mould
 from moulddesign.portion import Figures, Roll, figures, roll_for
 from moulddesign.render import picture_png
 from moulddesign.workers import Checkpoint, Job
-
-FILLING: Final = "filling"
-CENTRE: Final = "centre"
-
-INTERIOR_COLOURS: Final = {FILLING: "#7a4b2a", CENTRE: "#e9c46a"}
-EXPLODED_GAP_RATIO: Final = 0.45
-"""Air between parts in the exploded view, as a share of the pastry's width."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ViewBody:
-    """One body of the view."""
-
-    name: str
-    """Its name, and its key among the page's texts."""
-    role: str
-    """`pastry`, `part`, `filling` or `centre`."""
-    mesh: Mesh
-    """As it stands in the assembly [mm]."""
-    colour: str
-    """As CSS writes it."""
-    lift_mm: float = 0.0
-    """How far it rises in the exploded view [mm]."""
-
-
-def pastry_bodies(shape: Shape) -> tuple[ViewBody, ...]:
-    """Return the pastry, its filling and its centres."""
-    made = [
-        ViewBody(name=PASTRY, role=PASTRY, mesh=shape.pastry.mesh, colour=_css_colour(PASTRY, 0))
-    ]
-    inside = shape.interior
-    within = {
-        FILLING: [inside.filling] if inside.is_filled else [],
-        CENTRE: [centre.mesh for centre in inside.centres],
-    }
-    for name, meshes in within.items():
-        if meshes:
-            colour = INTERIOR_COLOURS[name]
-            made.append(ViewBody(name=name, role=name, mesh=joined(meshes), colour=colour))
-    return tuple(made)
-
-
-def part_bodies(mould: MouldSet[Any], made: Shape | Build) -> tuple[ViewBody, ...]:
-    """Return a mould's parts; in the exploded view each rises clear of the one before it."""
-    pastry = made.pastry.mesh
-    width_mm = float(pastry.size_mm[:2].max())
-    gap_mm = EXPLODED_GAP_RATIO * width_mm
-    top_mm = float(pastry.bounds[1, 2])
-    bodies = []
-    for number, part in enumerate(mould.assembled):
-        low, high = part.mesh.bounds[:, 2].tolist()
-        lift_mm = max(top_mm + gap_mm - low, 0.0)
-        top_mm = high + lift_mm
-        bodies.append(_part_body(part, part.mesh, number, lift_mm=lift_mm))
-    return (*bodies, *_further_part_bodies(mould, gap_mm=gap_mm))
-
-
-def _further_part_bodies(mould: MouldSet[Any], *, gap_mm: float) -> Iterator[ViewBody]:
-    """Yield the parts that take another's place, on the table beside the assembly."""
-    right_mm = max(float(part.mesh.bounds[1, 0]) for part in mould.assembled)
-    further = [part for part in mould.parts if part.is_further]
-    for number, part in enumerate(further, start=len(mould.assembled)):
-        low, high = part.mesh.bounds
-        by_mm = (right_mm + gap_mm - low[0], 0.0, -low[2])
-        right_mm += gap_mm + float(high[0] - low[0])
-        yield _part_body(part, part.mesh.moved(by_mm), number)
-
-
-def _part_body(part: Part, mesh: Mesh, number: int, *, lift_mm: float = 0.0) -> ViewBody:
-    colour = _css_colour(part.name, number)
-    return ViewBody(name=part.name, role="part", mesh=mesh, colour=colour, lift_mm=lift_mm)
-
-
-def encode_bodies(stage: str, bodies: Iterable[ViewBody]) -> bytes:
-    """Return the bodies of a stage, `pastry` or `mould`, as the view reads them.
-
-    The length of the head (uint32), the head in JSON, then for each body its corners (float32) and
-    its triangles (uint32), all little-endian.
-    """
-    bodies = tuple(bodies)
-    head = {
-        "stage": stage,
-        "bodies": [
-            {
-                "name": body.name,
-                "role": body.role,
-                "colour": body.colour,
-                "lift": body.lift_mm,
-                "points": len(body.mesh.vertices),
-                "facets": len(body.mesh.triangles),
-            }
-            for body in bodies
-        ],
-    }
-    text = json.dumps(head).encode()
-    text += b" " * (-len(text) % 4)
-    arrays = [
-        part
-        for body in bodies
-        for part in (body.mesh.vertices.astype("<f4"), body.mesh.triangles.astype("<u4"))
-    ]
-    return struct.pack("<I", len(text)) + text + b"".join(a.tobytes() for a in arrays)
-
-
-def _css_colour(name: str, number: int) -> str:
-    return "#" + "".join(f"{round(255 * share):02x}" for share in part_colour(name, number))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -287,23 +183,25 @@ def preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     design = Design.of(plain)
     shape = _cached_shape(_without_mould(design))
     yield "figures", _figures(design, shape)
-    yield "bodies", encode_bodies("pastry", pastry_bodies(shape))
+    yield "pastry", encode_bodies("pastry", pastry_bodies(shape), sizes=cut_sizes(shape))
 
 
 def check_design(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
-    """Yield what the view needs to draw the mould, and then all findings and cautions."""
+    """Yield finer light on the piece and the mould for the view, then all findings and cautions."""
     design = Design.of(plain)
-    if _built.get(design) is None:
-        shape = _cached_shape(_without_mould(design))
-        checkpoint()
+    made = _built.get(design)
+    shape = _cached_shape(_without_mould(design))
+    checkpoint()
+    yield "light", finer_light(pastry_bodies(shape))
+    checkpoint()
+    if made is None:
         mould = mould_of(design, shape)
-        yield "bodies", encode_bodies("mould", part_bodies(mould, shape))
+        yield "mould", encode_bodies("mould", part_bodies(mould, shape))
         made = build(design, lambda _: checkpoint(), begun=(shape, mould))
         _built.clear()
         _built[design] = made
     else:
-        made = _built[design]
-        yield "bodies", encode_bodies("mould", part_bodies(made.mould, made))
+        yield "mould", encode_bodies("mould", part_bodies(made.mould, shape))
     yield "findings", (made.findings, made.cautions)
 
 

@@ -14,7 +14,6 @@ from moulddesign.page.address import encode_design
 from moulddesign.page.design_form import DesignForm
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.markup import (
-    View3D,
     button,
     element,
     html_area,
@@ -25,21 +24,12 @@ from moulddesign.page.markup import (
 from moulddesign.page.session import ARCHIVE, Session
 from moulddesign.page.tasks import TaskPages
 from moulddesign.page.texts import Texts
+from moulddesign.page.view_element import View3D
 
 if TYPE_CHECKING:
     from moulddesign.design import Design
 
-VIEW_TEXTS: Final = (
-    "view_label", "view_help", "bodies_shown", "pastry_only", "with_mould", "exploded", "section",
-    "section_none", "section_front", "section_side", "section_level", "section_position",
-    "transparent", "reset_view", "section_colours", "crust", "first_picture", "parts_follow",
-    "no_webgl",
-)  # fmt: skip
-
 TASKS: Final = ("piece", "owned", "trial", "batch")
-BODIES: Final = (
-    "pastry", "filling", "centre", "sleeve", "stamp", "plunger", "stop", "block", "master",
-)  # fmt: skip
 LOADABLE: Final = ".toml,.zip,.svg,.png,.jpg,.jpeg,.ttf,.otf"
 UPLOAD_FILES_JS: Final = """async (event) => {
   const drawings = { svg: "artwork", png: "artwork", jpg: "artwork", jpeg: "artwork" };
@@ -99,10 +89,7 @@ class Page:
         with element("section", "form-panel", id="form", aria_label=self.words["design"]):
             self.design_form.lay_out()
         with element("section", "view-panel", id="view", aria_label=self.words["view"]):
-            self.view = View3D(
-                texts={key: self.words[key] for key in VIEW_TEXTS},
-                names={name: self.words.word(name) for name in BODIES},
-            )
+            self.view = View3D(self.words)
             self.view.on("without", lambda _: self.session.picture())
         with element("section", "results-panel", id="results", aria_label=self.words["results"]):
             self._results()

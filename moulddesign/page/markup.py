@@ -50,22 +50,6 @@ class FormElement(ui.element, component="form.js"):
         self.run_method("setErrors", errors)
 
 
-class View3D(ui.element, component="view3d.js"):
-    """The pastry and its mould in 3D."""
-
-    def __init__(self, *, texts: dict[str, str], names: dict[str, str]) -> None:
-        super().__init__()
-        self._props.update(texts=texts, names=names)
-
-    def show(self, address: str, serial: int, *, stage: str) -> None:
-        """Draw what lies at an address: the pastry first, then the mould beside it."""
-        self.run_method("show", address, serial, stage)
-
-    def show_picture(self, address: str, serial: int) -> None:
-        """Show a picture, where nothing can be drawn in 3D."""
-        self.run_method("showPicture", address, serial)
-
-
 def element(tag: str, kind: str = "", **attributes: str) -> ui.element:
     """Return an element of a class with attributes; `_` in their names stands for `-`."""
     made = ui.element(tag)

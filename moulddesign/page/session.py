@@ -45,7 +45,7 @@ CHECKS_DELAY_S: Final = 0.25
 """Without a new request for so long, the checks begin [s]."""
 
 ARCHIVE: Final = "set.zip"
-VIEW_FILES: Final = ("pastry-", "mould-", "window")
+VIEW_FILES: Final = ("pastry-", "light-", "mould-", "window")
 """How the names begin of what is drawn on the page; the rest of a tab's files are the set's."""
 
 
@@ -204,7 +204,7 @@ class Session:
                 if name == "figures":
                     self.page.show_figures(value)
                 else:
-                    self._publish_bodies("pastry", self.serial, value)
+                    self._publish_bodies(name, self.serial, value)
             self.page.show_error(None)
         except MouldError as error:
             self.page.show_error(error)
@@ -220,7 +220,7 @@ class Session:
                     self._checks = None  # done: nothing to stop
                     self.page.show_findings(*value)
                 else:
-                    self._publish_bodies("mould", serial, value)
+                    self._publish_bodies(name, serial, value)
         except MouldError as error:
             if not cancelled.is_set():
                 self.page.show_error(error)

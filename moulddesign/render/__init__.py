@@ -8,9 +8,11 @@
 
 from moulddesign.render.baked_map import BakedMap, HeightGrid, baked_map
 from moulddesign.render.scenes import (
+    BoardShadow,
     Body,
     Picture,
     Scene,
+    board_shadow,
     height_picture,
     picture,
     picture_png,
@@ -20,11 +22,13 @@ from moulddesign.render.scenes import (
 
 __all__ = [
     "BakedMap",
+    "BoardShadow",
     "Body",
     "HeightGrid",
     "Picture",
     "Scene",
     "baked_map",
+    "board_shadow",
     "height_picture",
     "picture",
     "picture_png",

@@ -13,7 +13,7 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, uniform_filter
+from scipy.ndimage import gaussian_filter, maximum_filter, uniform_filter
 
 from moulddesign.geometry import Mesh, Points
 from moulddesign.render.rasteriser import NOTHING, nearest_facets
@@ -308,6 +308,21 @@ class BakedMap:
     def layers(self) -> Raster:
         """Browning, sky and lamp, 0 to 1, shape (size, size, 3)."""
         return np.stack([self.brown, self.sky, self.lamp.share], axis=2).clip(0.0, 1.0)
+
+    @property
+    def tops_mm(self) -> Raster:
+        """Height of what stands within the sky's reach of each pixel [mm]."""
+        reach_px = 2 * round(SKY_REACH_MM / self.grid.pixel_mm) + 1
+        tops: Raster = maximum_filter(self.grid.heights, reach_px, mode="constant")
+        return tops
+
+    @property
+    def walls(self) -> Raster:
+        """What light on walls depends on besides, shape (size, size, 3).
+
+        Heights of the ground, below which the lamp is hidden, and of what stands around [mm].
+        """
+        return np.stack([self.grid.heights, self.lamp.ceiling_mm, self.tops_mm], axis=2)
 
 
 @lru_cache(maxsize=4)

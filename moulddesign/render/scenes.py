@@ -334,12 +334,19 @@ def _board_dark(sky: Raster, lamp: Raster) -> Raster:
     return dark
 
 
-def _board_shadow(scene: Scene) -> Raster:
-    """Return how dark the board is behind each pixel, shape (height, width), 0 to 1."""
-    floor_mm = min(float(body.mesh.bounds[0, 2]) for body in scene.bodies)
-    standing = joined(
-        body.mesh for body in scene.bodies if body.mesh.bounds[0, 2] - floor_mm < ON_BOARD_MM
-    )
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BoardShadow:
+    """How dark a board is under and around what stands on it."""
+
+    dark: Raster
+    """0 to 1 on square pixels, rows along +y, columns along +x."""
+    corner: tuple[float, float]
+    """Outer corner of the first pixel: least x and y [mm]."""
+    pixel_mm: float
+
+
+def board_shadow(standing: Mesh) -> BoardShadow:
+    """Return the soft shadow that a mesh leaves on the board as low as its lowest point."""
     grid = heights_from_above(standing, BOARD_MAP_PX, free=BOARD_FREE)
     reach_mm = 0.9 * float(grid.heights.max())
     sky = sky_share(grid.heights, grid.pixel_mm, reach_mm, directions=BOARD_DIRECTIONS)
@@ -349,7 +356,17 @@ def _board_shadow(scene: Scene) -> Raster:
     sky, lit = gaussian_filter(sky, 1.5), gaussian_filter(lit, 1.5)
     away = np.abs((np.arange(BOARD_MAP_PX) + 0.5) / BOARD_MAP_PX - 0.5)
     fade = ((0.5 - np.maximum.outer(away, away)) / BOARD_FADE).clip(0.0, 1.0)
-    dark = fade * _board_dark(sky, lit)
+    dark = (fade * _board_dark(sky, lit)).astype(np.float32)
+    return BoardShadow(dark=dark, corner=grid.corner, pixel_mm=grid.pixel_mm)
+
+
+def _board_shadow(scene: Scene) -> Raster:
+    """Return how dark the board is behind each pixel, shape (height, width), 0 to 1."""
+    floor_mm = min(float(body.mesh.bounds[0, 2]) for body in scene.bodies)
+    standing = joined(
+        body.mesh for body in scene.bodies if body.mesh.bounds[0, 2] - floor_mm < ON_BOARD_MM
+    )
+    cast = board_shadow(standing)
     # A point (x, y, floor) lies at x right + y up over the picture: two equations, two unknowns.
     (middle_x, middle_y), half_mm = scene.frame
     right, up, _ = scene.axes
@@ -364,10 +381,10 @@ def _board_shadow(scene: Scene) -> Raster:
         middle_x + (step_x_mm - pixel_mm * width) / 2.0,
         middle_y + (pixel_mm * height - step_y_mm) / 2.0 - floor_mm * up[2],
     )
-    first = (corner - grid.corner) / grid.pixel_mm - 0.5
-    along, down = plane[:, 0] * step_x_mm / grid.pixel_mm, -plane[:, 1] * step_y_mm / grid.pixel_mm
+    first = (corner - cast.corner) / cast.pixel_mm - 0.5
+    along, down = plane[:, 0] * step_x_mm / cast.pixel_mm, -plane[:, 1] * step_y_mm / cast.pixel_mm
     shadow = affine_transform(
-        dark.astype(np.float32),
+        cast.dark,
         np.array([[down[1], along[1]], [down[0], along[0]]]),
         offset=first[::-1],
         output_shape=few[::-1],

@@ -6,14 +6,12 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.ndimage import maximum_filter
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from moulddesign.geometry import Indices, Mesh, Points, normals_and_areas
 from moulddesign.render.baked_map import (
     LAMP,
-    SKY_REACH_MM,
     BakedMap,
     HeightGrid,
     Raster,
@@ -70,6 +68,8 @@ class SmoothParts:
 
     corner_normals: Points
     """Unit normal for each corner of each facet, shape (m, 3, 3)."""
+    group: Indices
+    """Number shared by corners that are one vertex with one normal, shape (m, 3)."""
     part: Indices
     """Number of the smooth part that each facet belongs to, shape (m,)."""
 
@@ -100,7 +100,7 @@ def smooth_parts(mesh: Mesh) -> SmoothParts:
     lengths = np.linalg.norm(sums, axis=1, keepdims=True)
     averaged = (sums / np.where(lengths > 0.0, lengths, 1.0))[group].reshape(-1, 3, 3)
     _, part = _joined(pairs // 3, len(mesh.triangles))
-    return SmoothParts(corner_normals=averaged, part=part)
+    return SmoothParts(corner_normals=averaged, group=group.reshape(-1, 3), part=part)
 
 
 def _joined(pairs: Indices, count: int) -> tuple[int, Indices]:
@@ -168,11 +168,10 @@ class Surroundings:
         self.baked = baked
         self.low_mm = low_mm
         heights, lamp = baked.grid.heights, baked.lamp
-        reach = 2 * round(SKY_REACH_MM / baked.grid.pixel_mm) + 1
-        tops = maximum_filter(heights, reach, mode="constant")
         self.top: Raster = np.stack([baked.sky, lamp.share, baked.brown], axis=2)
         self.before_walls: Raster = np.stack(
-            [baked.sky, lamp.share, heights, tops, lamp.ceiling_mm, lamp.penumbra_mm], axis=2
+            [baked.sky, lamp.share, heights, baked.tops_mm, lamp.ceiling_mm, lamp.penumbra_mm],
+            axis=2,
         )
 
     def light(self, points: Raster, normals: Raster) -> Light:

@@ -29,7 +29,7 @@ def test_a_piece_is_told_figures_first_and_a_wrong_design_in_a_sentence(tmp_path
         with pytest.raises(SpecError, match=r"^pastry.width_mm = 300"):
             await names(worker, Design.of({"pastry": {"width_mm": 300.0}}))
         first = worker.process_id
-        assert await names(worker, Design()) == ["figures", "bodies"]
+        assert await names(worker, Design()) == ["figures", "pastry"]
         assert worker.process_id == first
 
     worker = Worker(partial(prepare, str(tmp_path), str(tmp_path), niceness=1))

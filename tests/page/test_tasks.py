@@ -175,19 +175,18 @@ def test_a_further_stamp_is_drawn_among_the_parts(visit):
     page.fill("#design-further_stamps-0-name", "plain")
     page.keyboard.press("Tab")
     redrawn(page, before)
-    page.wait_for_selector(".view-controls label >> text=stamp-plain")
+    page.wait_for_selector(".view[data-bodies~=stamp-plain]")
     layers = page.locator("[aria-label='Stamp 1'] [aria-label='Layer 1']")
     layers.locator("button", has_text="Motif").click()
     page.wait_for_selector("#design-further_stamps-0-layers-0-motif")
-    page.click("text=With mould")
-    page.fill(".view-controls input[type=range]", "70")
+    page.click(".views button >> text=/^Mould$/")
     page.wait_for_timeout(500)
     shot(page, "wide-stamps")
 
 
 SMALL = """() => [...document.querySelectorAll(
   'button, a, select, textarea, input:not([type=file], [type=radio], [type=checkbox]), summary, '
-  + '.upload span, .view-controls label, .checkbox')]
+  + '.upload span, .checkbox')]
   .filter((one) => one.checkVisibility() && !one.classList.contains('skip-link'))
   .map((one) => [one.textContent.trim(), one.getBoundingClientRect()])
   .filter(([, box]) => box.height < 43.5 || box.width < 43.5)

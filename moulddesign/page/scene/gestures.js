@@ -1,0 +1,56 @@
+// Turning and zooming by mouse, finger and wheel. One finger up or down scrolls the page.
+const RADIANS_PER_PX = 0.008;
+const TAP_PX = 6;
+
+export class Gestures {
+  // `tap(event)` is told what was neither a turn nor a scroll.
+  constructor(canvas, scene, tap) {
+    Object.assign(this, { canvas, scene, tap, pointers: new Map() });
+    canvas.style.touchAction = "pan-y"; // the browser scrolls, and takes the pointer when it does
+    for (const [name, does] of Object.entries({
+      pointerdown: this.begin, pointermove: this.move, pointerup: this.end, pointercancel: this.cancel,
+    })) canvas.addEventListener(name, does.bind(this));
+    canvas.addEventListener("wheel", (event) => {
+      if (!event.ctrlKey && matchMedia("(max-width: 46rem)").matches) return;
+      event.preventDefault();
+      scene.zoomBy(Math.exp(-event.deltaY * 0.001));
+    }, { passive: false });
+  }
+
+  begin(event) {
+    if (event.button > 0) return;
+    if (event.pointerType === "mouse") this.canvas.setPointerCapture(event.pointerId);
+    this.pointers.set(event.pointerId, { x: event.clientX, y: event.clientY });
+    this.far = this.pointers.size > 1 ? Infinity : 0;
+  }
+
+  move(event) {
+    const before = this.pointers.get(event.pointerId);
+    if (!before) return;
+    const now = { x: event.clientX, y: event.clientY };
+    const apart = () => {
+      const [one, other] = this.pointers.values();
+      return Math.hypot(one.x - other.x, one.y - other.y);
+    };
+    if (this.pointers.size === 2) {
+      const was = apart();
+      this.pointers.set(event.pointerId, now);
+      if (was > 0) this.scene.zoomBy(apart() / was);
+      return;
+    }
+    this.pointers.set(event.pointerId, now);
+    const right = now.x - before.x, down = now.y - before.y;
+    this.far += Math.abs(right) + Math.abs(down);
+    if (this.far < TAP_PX) return;
+    this.scene.turn(right * RADIANS_PER_PX, event.pointerType === "mouse" ? down * RADIANS_PER_PX : 0);
+  }
+
+  end(event) {
+    const known = this.pointers.delete(event.pointerId);
+    if (known && this.pointers.size === 0 && this.far < TAP_PX) this.tap(event);
+  }
+
+  cancel(event) {
+    this.pointers.delete(event.pointerId);
+  }
+}

@@ -1,0 +1,62 @@
+"""The 3D view as an element of the page: its words, its look, and what it is told."""
+
+from pathlib import Path
+from typing import Any, Final
+
+from nicegui import ui
+
+from moulddesign.page.texts import Texts
+from moulddesign.render import shading
+from moulddesign.render.baked_map import LAMP, LEAST_PENUMBRA_MM, PENUMBRA
+
+SCENE: Final = Path(__file__).parent / "scene"
+
+BODIES: Final = (
+    "pastry", "filling", "centre", "sleeve", "stamp", "plunger", "stop", "block", "master",
+)  # fmt: skip
+VIEW_TEXTS: Final = (
+    "view_label", "view_help", "views", "view_piece", "view_cut", "view_parts", "view_open",
+    "reset_view", "nearer", "farther", "crust", "first_picture", "parts_follow", "no_webgl",
+    "cut_crust", "cut_filling", "cut_centre", "cut_wide", "cut_high", "cut_thin_paste",
+)  # fmt: skip
+
+CUT_COLOURS: Final = {
+    "rind": "#c08236", "pastry": "#ecc284", "filling": "#70422a", "centre": "#dc8a35",
+}  # fmt: skip
+"""Of cut faces, as CSS writes them."""
+
+LOOK: Final[dict[str, Any]] = {
+    "lamp": list(LAMP),
+    "penumbra": PENUMBRA,
+    "leastPenumbra": LEAST_PENUMBRA_MM,
+    "fill": list(shading.FILL),
+    "ramp": [[level, list(colour)] for level, colour in shading.RAMP],
+    "lampColour": list(shading.LAMP_COLOUR),
+    "skyColour": list(shading.SKY_COLOUR),
+    "fillColour": list(shading.FILL_COLOUR),
+    "sheen": list(shading.CRUST_SHEEN),
+    "warm": list(shading.WARM),
+    "plasterWarm": list(shading.PLASTER_WARM),
+    "steep": shading.STEEP,
+    "gamma": shading.GAMMA,
+    "cut": CUT_COLOURS,
+}
+"""The numbers of `render`, so that page and pictures look alike."""
+
+
+class View3D(ui.element, component="view3d.js", esm={"moulddesign-scene": str(SCENE)}):
+    """The pastry and its mould in 3D."""
+
+    def __init__(self, words: Texts) -> None:
+        super().__init__()
+        texts = {key: words[key] for key in VIEW_TEXTS}
+        names = {name: words.word(name) for name in BODIES}
+        self._props.update(texts=texts, names=names, look=LOOK, language=words.language)
+
+    def show(self, address: str, serial: int, *, stage: str) -> None:
+        """Draw what lies at an address: the pastry first, then the mould beside it."""
+        self.run_method("show", address, serial, stage)
+
+    def show_picture(self, address: str, serial: int) -> None:
+        """Show a picture, where nothing can be drawn in 3D."""
+        self.run_method("showPicture", address, serial)

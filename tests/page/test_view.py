@@ -1,0 +1,108 @@
+"""The 3D view by its pixels: readable relief, cuts with their sizes, turning within limits."""
+
+import pytest
+from page.person import drawn, shot
+
+LUMINANCE = """async ([bytes, share]) => {
+  const image = await createImageBitmap(new Blob([new Uint8Array(bytes)]));
+  const canvas = new OffscreenCanvas(image.width, image.height);
+  const pen = canvas.getContext("2d");
+  pen.drawImage(image, 0, 0);
+  const wide = Math.round(image.width * share[0]), high = Math.round(image.height * share[1]);
+  const left = (image.width - wide) >> 1, top = Math.round(image.height * share[2]);
+  const data = pen.getImageData(left, top, wide, high).data;
+  const linear = (value) => (value / 255 <= 0.04045 ? value / 255 / 12.92
+    : ((value / 255 + 0.055) / 1.055) ** 2.4);
+  const found = [];
+  for (let i = 0; i < data.length; i += 4) {
+    const [red, green, blue] = [...data.slice(i, i + 3)].map(linear);
+    found.push(0.2126 * red + 0.7152 * green + 0.0722 * blue);
+  }
+  return found.sort((a, b) => a - b);
+}"""
+"""Relative luminance of WCAG 2.2 of what lies in the middle of the canvas, sorted."""
+
+TOP_OF_PIECE = (0.3, 0.16, 0.32)
+"""Width, height and upper end of a piece's top in the picture, as shares of it."""
+
+READABLE = 1.6
+"""Contrast of dark and pale places of a top by WCAG's formula; our choice: 1 is no contrast."""
+
+
+def contrast(page) -> float:
+    """Return the contrast of the darker and the paler tenth of a piece's top."""
+    picture = page.locator(".viewport canvas").screenshot()
+    found = page.evaluate(LUMINANCE, [list(picture), TOP_OF_PIECE])
+    dark, pale = found[len(found) // 10], found[-len(found) // 10]
+    return (pale + 0.05) / (dark + 0.05)
+
+
+def test_relief_stands_out_from_its_ground_and_a_plain_top_does_not(visit):
+    page = visit()
+    drawn(page)
+    page.wait_for_selector(".view[data-light=fine]")
+    page.wait_for_timeout(300)
+    shot(page, "wide-light")
+    assert contrast(page) > READABLE
+    for _ in range(page.locator("[aria-label^='Layer '] button.remove").count()):
+        before = drawn(page)
+        page.locator("[aria-label^='Layer '] button.remove").first.click()
+        page.wait_for_function(f"+document.querySelector('.view').dataset.drawn > {before}")
+    page.wait_for_timeout(300)
+    assert contrast(page) < READABLE - 0.2
+
+
+def test_a_cut_says_its_sizes_and_the_mould_is_laid_out_and_opened(visit):
+    page = visit()
+    drawn(page, "mould")
+    pictures = set()
+    for place, name in enumerate(("piece", "cut", "parts", "open")):
+        page.locator(".views button").nth(place).click()
+        page.wait_for_selector(f".view[data-view={name}]")
+        page.wait_for_timeout(1500)
+        pictures.add(page.locator(".viewport canvas").screenshot())
+        if name == "cut":
+            said = " ".join(page.locator(".view-overlay text").all_text_contents())
+            assert "crust 2.2 mm" in said
+            assert "piece of date 19 mm" in said
+        shot(page, f"view-{name}")
+    assert len(pictures) == 4
+
+
+def way(page) -> tuple[float, ...]:
+    """Return how one looks: degrees around and up, and zoom."""
+    return tuple(map(float, page.get_attribute(".view", "data-way").split()))
+
+
+def test_keys_turn_and_zoom_within_limits_and_never_show_the_piece_from_below(visit):
+    page = visit()
+    drawn(page)
+    page.wait_for_selector(".view:not([data-way=''])")
+    start = way(page)
+    page.focus(".viewport canvas")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_function("+document.querySelector('.view').dataset.way.split(' ')[0] !== -110")
+    assert way(page)[0] == pytest.approx(start[0] + 7.5, abs=1.0)
+    for key, place, limit in (("ArrowDown", 1, (0, 10)), ("+", 2, (3, 5)), ("-", 2, (0.2, 1))):
+        for _ in range(25):
+            page.keyboard.press(key)
+        page.wait_for_timeout(400)
+        assert limit[0] < way(page)[place] < limit[1]
+    page.keyboard.press("0")
+    page.wait_for_timeout(1500)
+    assert way(page) == start
+
+
+def test_a_swipe_sideways_turns_the_piece(visit):
+    page = visit(viewport={"width": 390, "height": 700}, has_touch=True)
+    drawn(page)
+    page.wait_for_selector(".view:not([data-way=''])")
+    box, start = page.locator(".viewport canvas").bounding_box(), way(page)
+    page.context.new_cdp_session(page).send("Input.synthesizeScrollGesture", {
+        "x": box["x"] + box["width"] / 2, "y": box["y"] + 200, "speed": 300,
+        "xDistance": -120, "gestureSourceType": "touch",
+    })  # fmt: skip
+    page.wait_for_function(
+        f"+document.querySelector('.view').dataset.way.split(' ')[0] > {start[0]}"
+    )
+    assert way(page)[1:] == start[1:]
