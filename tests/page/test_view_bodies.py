@@ -73,7 +73,7 @@ def test_parts_lie_on_the_board_clear_of_each_other(name):
 
 
 def test_little_paste_over_a_centre_is_known_at_the_cut():
-    design = kept_designs.kept("demo")
+    design = kept_designs.kept("chestnut-75")
     sizes = cut_sizes(shaped(design))
     # a date of 5 g: a ball in a filling that is higher than it by twice the paste over it
     across = sizes["centres"][0]["across"]

@@ -52,7 +52,7 @@ function surface(look) {
       float above = clamp((height - walls.g) / penumbra + 0.5, 0.0, 1.0);
       lamp = mix(light.b, above, clamp((height - walls.r) / 0.5, 0.0, 1.0));
       #ifdef DOUGH
-        brown = texture2D(uTop, at(vPlace.xy - 1.6 * pixel * n.xy)).r;
+        brown = texture2D(uTop, at(vPlace.xy - 0.4 * n.xy)).r;
         float inner = uSpan * texture2D(uWalls, at(vPlace.xy - n.xy)).r;
         float share = height / max(uFlat, 0.001);
         float side = 0.42 + 0.22 * smoothstep(0.74, 1.0, share) + 0.16 * smoothstep(0.84, 1.0, 1.0 - share);
