@@ -7,6 +7,7 @@
 - `remedies`: the smallest change of a design that mends what was found of its piece.
 - `sizes`: one design in several weights: what grows with the piece, and what printing and dough
   keep.
+- `least_weight`: the least weight from which a piece holds what a lighter one does not.
 - `sleeve_weights`: which weights one sleeve presses, with other stops and shims.
 - `composition`: the one composition: a Design becomes a Portion, a Pastry, a mould, and findings
   about them.

@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 from moulddesign import __version__
 from moulddesign.building.checks import build_findings
+from moulddesign.building.least_weight import with_least_weight
 from moulddesign.building.piece_findings import CheckInput, face_figures_of
 from moulddesign.building.sleeve_weights import (
     SleeveWeights,
@@ -333,7 +334,12 @@ def build(
         meshes=meshes,
         pastry_name=PASTRY,
     )
-    findings = clock.timed("checks", lambda: build_findings(check_input, shape.further))
+    findings = clock.timed(
+        "checks",
+        lambda: with_least_weight(
+            design, shape.interior, build_findings(check_input, shape.further)
+        ),
+    )
     return Build(
         design=design,
         portion=shape.portion,

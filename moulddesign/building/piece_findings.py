@@ -48,13 +48,18 @@ def relief_findings(design: Design, pastry: Pastry, solid: Mesh) -> tuple[Findin
             )
             for shape, depth in pastry.artwork
         ),
-        *(
-            piece_checks.full_depth_finding(
-                solid, flat_mm=pastry.height_mm, depth_mm=part.depth_mm, artwork_mm2=part.shape.area
-            )
-            for part in pastry.relief
-            if part.profile is Profile.FLAT and carved is None
-        ),
+        *full_depth_findings(pastry, solid),
+    )
+
+
+def full_depth_findings(pastry: Pastry, solid: Mesh) -> tuple[Finding, ...]:
+    """Return whether enough of a flat relief reaches its depth."""
+    return tuple(
+        piece_checks.full_depth_finding(
+            solid, flat_mm=pastry.height_mm, depth_mm=part.depth_mm, artwork_mm2=part.shape.area
+        )
+        for part in pastry.relief
+        if part.profile is Profile.FLAT and pastry.carved is None
     )
 
 

@@ -7,14 +7,17 @@ from typing import Any, Final
 import shapely
 
 from moulddesign.artwork.motifs import whole_repeats
+from moulddesign.artwork.outline import POLYGON_SIDES
 from moulddesign.design import Design
 from moulddesign.design.relief_tables import Motif
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import figures
 
-PASTRY_LENGTHS: Final = (
-    "width_mm", "height_mm", "corner_radius_mm", "lobe_depth_mm", "shoulder_radius_mm",
-)  # fmt: skip
+PASTRY_LENGTHS: Final = ("width_mm", "height_mm", "shoulder_radius_mm")
+CORNER_LENGTHS: Final = {"scalloped": ("lobe_depth_mm",)} | dict.fromkeys(
+    POLYGON_SIDES, ("corner_radius_mm",)
+)
+"""Of outlines that have lobes or corners."""
 LAYER_LENGTHS: Final = ("size_mm", "x_mm", "y_mm", "radius_mm", "band_mm")
 """Of a layer; its depth, strokes and gaps are what printing needs, and stay."""
 
@@ -48,7 +51,7 @@ def in_weight(design: Design, weight_g: float) -> Design:
     ).plain()
     tree["pastry"] |= {
         key: ratio * value
-        for key in PASTRY_LENGTHS
+        for key in (*PASTRY_LENGTHS, *CORNER_LENGTHS.get(design.pastry.outline, ()))
         if isinstance(value := tree["pastry"].get(key), float)
     }
     plain = pastry(without_relief(design), figures(design).piece.volume_ml)
