@@ -26,6 +26,7 @@ from moulddesign.core import (
     say,
 )
 from moulddesign.design import SIZES, Design, Kind, PieceComposition, Purpose
+from moulddesign.design.face_tables import FaceTable
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.topology import topology
 from moulddesign.mould import (
@@ -121,13 +122,19 @@ class Build:
         if not isinstance(layout, PressLayout):
             return ()
         low_mm = self.pastry.height_mm - layout.stopped_height_mm
+        stop_mm, stopped_mm = layout.stop_height_mm, layout.stopped_height_mm
+        gap_mm = self.portion.heavy_gap_mm(self.pastry.outline.area_mm2, low_mm)
+        stop = say("building.stop", stop_mm=stop_mm, stopped_mm=stopped_mm, gap_mm=gap_mm)
+        if self.pastry.carved is not None:
+            stop = say(
+                "building.stop-of-face",
+                stop_mm=stop_mm,
+                stopped_mm=stopped_mm,
+                highest_mm=stopped_mm + self.pastry.depth_above_mm,
+                gap_mm=gap_mm,
+            )
         return (
-            say(
-                "building.stop",
-                stop_mm=layout.stop_height_mm,
-                stopped_mm=layout.stopped_height_mm,
-                gap_mm=self.portion.heavy_gap_mm(self.pastry.outline.area_mm2, low_mm),
-            ),
+            stop,
             say("building.shims", shims_mm=tuple(f"{each:g}" for each in layout.shims_mm)),
             *(() if self.sleeve_weights is None else (self.sleeve_weights.said,)),
         )
@@ -155,10 +162,12 @@ class Build:
             "portion": self.portion.report(),
             "pastry": pastry_report(self.pastry, self.meshes[PASTRY], self.interior)
             | {"rounding_mm": self.portion.rounding_mm(self.pastry.outline.area_mm2)}
-            | self._face_report(),
+            | {"face": _face_report(self.design.face, self.pastry, self.meshes[PASTRY])},
             "inlays": [asdict(one) for one in self.inlays],
             "further_pastries": [
-                one.report(self.pastry, self.meshes[one.pastry_name]) for one in self.further
+                one.report(self.pastry, self.meshes[one.pastry_name])
+                | {"face": _face_report(stamp.face, one.pastry, self.meshes[one.pastry_name])}
+                for one, stamp in zip(self.further, self.design.further_stamps, strict=True)
             ],
             "mould": self._mould_report(),
             "printer": self.design.printer.report(),
@@ -167,20 +176,6 @@ class Build:
             "files": list(self.written),
             "cautions": [str(caution) for caution in self.cautions],
             "seconds": dict(self.seconds),
-        }
-
-    def _face_report(self) -> dict[str, Any]:
-        """Return what is measured of a carved face; nothing without one."""
-        figures = face_figures_of(self.pastry, self.meshes[PASTRY])
-        if figures is None or self.pastry.carved is None:
-            return {}
-        surface = self.pastry.carved.surface
-        return {
-            "face": asdict(figures)
-            | {
-                "moved_by_draft_mm": surface.moved_mm,
-                "triangles": len(surface.triangles),
-            }
         }
 
     def _files(self, name: str) -> list[str]:
@@ -243,6 +238,20 @@ class Build:
                 )
             case _:
                 return figures
+
+
+def _face_report(table: FaceTable | None, made: Pastry, solid: Mesh) -> dict[str, Any] | None:
+    """Return what is measured of a carved face; None without one."""
+    figures = face_figures_of(made, solid)
+    if figures is None or made.carved is None:
+        return None
+    surface = made.carved.surface
+    return {
+        "name": None if table is None else table.name,
+        **asdict(figures),
+        "moved_mm": surface.moved_mm,
+        "triangles": len(surface.triangles),
+    }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -80,10 +80,9 @@ def further_stamp_findings(
 ) -> tuple[Finding, ...]:
     """Judge a further stamp and its pastry as the first are judged."""
     stamps = {f"stamp-{stamp.name}": stamp for stamp in made.design.further_stamps}
-    relief = stamps[one.stamp_name].relief(made.design.relief)
     own = replace(
         made,
-        design=made.design.model_copy(update={"relief": relief}),
+        design=made.design.under(stamps[one.stamp_name]),
         pastry=one.pastry,
         interior=one.interior,
         pastry_name=one.pastry_name,
@@ -277,12 +276,15 @@ def _rim(made: CheckInput) -> tuple[Finding, ...]:
 
 def _pull(made: CheckInput, stamp: Mesh) -> tuple[Finding, ...]:
     """Judge whether the pastry leaves the stamp downwards."""
-    if not made.pastry.relief:
+    drafts = [part.draft_deg for part in made.pastry.relief]
+    if made.pastry.carved is not None:
+        drafts.append(made.design.relief.draft_deg)
+    if not drafts:
         return ()
     return pull_findings(
         say("building.pastry-from-stamp"),
         body=made.meshes[made.pastry_name],
         tool=stamp,
         direction=(0.0, 0.0, -1.0),
-        least_draft_deg=min(part.draft_deg for part in made.pastry.relief),
+        least_draft_deg=min(drafts),
     )

@@ -226,7 +226,7 @@ def _show(made: "Build", units: Units | None, *, as_json: bool) -> None:
     out().print(_findings_table(made.findings))
     for found in made.findings:
         if found.remedy is not None:
-            out().print(f"To mend {found.name}: {found.remedy}.")
+            out().print(f"To mend {found.name}: {found.remedy}.", markup=False)
     for caution in report["cautions"]:
         out().print(f"- {caution}")
 
@@ -244,7 +244,7 @@ def _piece_sentences(
     crust = "" if thick is None else f"; crust {figure(thick)} mm all round"
     yield (
         f"Pastry: {pastry['outline']}, {figure(pastry['width_mm'])} mm wide, "
-        f"{figure(pastry['height_mm'])} mm high, {figure(pastry['volume_ml'])} mL of which "
+        f"{_high(pastry)}, {figure(pastry['volume_ml'])} mL of which "
         f"{figure(pastry['relief_ml'])} mL are relief{crust}."
     )
     yield from map(str, (*made.stop_sentences, *made.inlay_sentences))
@@ -252,9 +252,17 @@ def _piece_sentences(
         yield f"In inches: {inches(pastry['width_mm'])} wide, {inches(pastry['height_mm'])} high."
     for one in report["further_pastries"]:
         yield (
-            f"Under {one['stamp']}: {figure(one['height_mm'])} mm high, "
+            f"Under {one['stamp']}: {_high(one)}, "
             f"{one['higher_mm']:+.2f} mm from the first, for the same portion."
         )
+
+
+def _high(pastry: Mapping[str, Any]) -> str:
+    """Return how high a piece is; with a carved face to what, and at its highest."""
+    if pastry["face"] is None:
+        return f"{figure(pastry['height_mm'])} mm high"
+    ground, highest = figure(pastry["height_mm"]), figure(pastry["highest_mm"])
+    return f"{ground} mm high to the face's ground and {highest} mm at the highest"
 
 
 def _findings_table(findings: Iterable[Finding]) -> Table:

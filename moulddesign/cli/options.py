@@ -247,6 +247,13 @@ STAMPS: Final = (
         "NAME|FILE",
         "One more stamp for the same sleeve and plunger, as often as wanted; named as its pattern.",
     ),
+    Override(
+        "--also-face",
+        "stamps.faces",
+        list[str],
+        "NAME",
+        "One more stamp with a carved face, as often as wanted; named as its face.",
+    ),
 )
 """Options for further stamps of a press."""
 
@@ -406,8 +413,13 @@ def design_with(
     carved = {key: given.pop(f"carving.{key}") for key in CARVING_KEYS if f"carving.{key}" in given}
     if carved or "face.name" in given:
         given |= _faced(design, given.pop("face.name", None), carved, given)
-    if "stamps.patterns" in given:
-        given["further_stamps"] = [_stamp(pattern) for pattern in given.pop("stamps.patterns")]
+    stamps = [_stamp(pattern) for pattern in given.pop("stamps.patterns", ())]
+    taken = {stamp["name"] for stamp in stamps}
+    for face in given.pop("stamps.faces", ()):
+        name = f"carved-{face}" if face in taken else face
+        stamps.append({"name": name, "face": {"name": face}})
+    if stamps:
+        given["further_stamps"] = stamps
     made = design.with_values(given)
     refuse_idle(made.pastry.outline, given)
     pack = given.get("label.pieces_per_pack")

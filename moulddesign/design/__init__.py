@@ -5,8 +5,9 @@
 - `piece_tables`: the piece, its outline and size, and what weighing and selling it need.
 - `batch_tables`: many pieces: what gets lost on the way, the bake day, the basis of a price.
 - `doughs`: doughs and fillings by name: water before and after baking, density.
-- `relief_tables`: the relief: its layers, and further stamps that carry another one.
+- `relief_tables`: the relief: its layers, and what they share.
 - `face_tables`: the carved face: ground, bands, crowns, parts, medallion, and the bundled ones.
+- `stamp_tables`: further stamps of a press, each with a face or a relief of its own.
 - `mould_tables`: the mould: a table for each kind.
 - `earlier`: what files of earlier versions may hold beside what counts.
 - `printers`: printers and plastics by name, those of the package and one's own, and the
@@ -71,7 +72,6 @@ from moulddesign.design.relief_tables import (
     ONLY_FOR,
     SOURCES,
     Along,
-    FurtherStamp,
     Layer,
     LetterSet,
     Motif,
@@ -97,6 +97,7 @@ from moulddesign.design.schema import (
     tables_in,
     takes_numbers,
 )
+from moulddesign.design.stamp_tables import FurtherStamp
 
 __all__ = [
     "DESIGN_FILE",

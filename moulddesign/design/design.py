@@ -29,14 +29,9 @@ from moulddesign.design.piece_tables import (
 )
 from moulddesign.design.printers import PrinterTable
 from moulddesign.design.reading import read_tables
-from moulddesign.design.relief_tables import (
-    MOST_STAMPS,
-    USUAL_DEPTH_MM,
-    FurtherStamp,
-    Layer,
-    ReliefTable,
-)
+from moulddesign.design.relief_tables import USUAL_DEPTH_MM, Layer, ReliefTable
 from moulddesign.design.schema import RefusedError, Table, as_file_name, given
+from moulddesign.design.stamp_tables import MOST_STAMPS, FurtherStamp
 
 DESIGN_FILE: Final = "design.toml"
 """What the design file of a build or of a set is called."""
@@ -76,7 +71,7 @@ class Design(Table):
     )
     mould: MouldTable = PressTable()
     further_stamps: tuple[FurtherStamp, ...] = given(
-        (), "Stamps with other reliefs for the same sleeve and plunger of a press",
+        (), "Stamps with other faces or reliefs for the same sleeve and plunger of a press",
         max_length=MOST_STAMPS, main=True,
     )  # fmt: skip
     existing_mould: str | None = given(
@@ -166,6 +161,10 @@ class Design(Table):
         further = (layer for stamp in self.further_stamps for layer in stamp.layers)
         return (*self.relief.layers, *further)
 
+    def under(self, stamp: FurtherStamp) -> Self:
+        """Return the design with the face and the relief of one of its further stamps."""
+        return self.model_copy(update={"relief": stamp.relief(self.relief), "face": stamp.face})
+
     @classmethod
     def of(cls, values: Mapping[str, Any]) -> Self:
         """Return the design of nested plain values; the version that wrote them does not count.
@@ -228,8 +227,11 @@ class Design(Table):
             },
         }
         face = FaceTable.model_json_schema()
-        defined = schema["$defs"] | face.pop("$defs")
-        properties = schema["properties"] | written | {"face": face}
+        defined = schema["$defs"] | face.pop("$defs") | {"FaceTable": face}
+        carved = {"face": {"$ref": "#/$defs/FaceTable"}}
+        stamp = defined["FurtherStamp"]
+        defined["FurtherStamp"] = stamp | {"properties": stamp["properties"] | carved}
+        properties = schema["properties"] | written | carved
         return schema | {"$defs": defined, "properties": properties}
 
     def with_values(self, values: Mapping[str, Any]) -> Self:

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from moulddesign.artwork.outline import Outline
-from moulddesign.building import Build
+from moulddesign.building import PASTRY, Build
 from moulddesign.core import Message, say, word
 from moulddesign.design import Kind
 from moulddesign.export.entities import (
@@ -459,15 +459,23 @@ def _section_dimensions(
     half = scale * build.pastry.outline.width_mm / 2.0
     height = build.pastry.height_mm
     sign = {"round": "⌀", "square": "□"}.get(build.pastry.outline.name, "")
+    heights = [(half, height)]
+    if build.pastry.carved is not None:  # to its ground, and to its highest point
+        x, _, top = build.meshes[PASTRY].vertices[build.meshes[PASTRY].vertices[:, 2].argmax()]
+        heights.append((scale * abs(float(x)), float(top)))
+    rows = len(heights) + 1
     return [
         horizontal_dimension(
             ((-half, y0), (half, y0)), y0 - ROW_MM, sign + format_number(2.0 * half / scale)
         ),
-        vertical_dimension(
-            ((half, 0.0), (half, scale * height)), x1 + ROW_MM, format_number(height)
+        *(
+            vertical_dimension(
+                ((x, 0.0), (x, scale * each)), x1 + row * ROW_MM, format_number(each)
+            )
+            for row, (x, each) in enumerate(heights, start=1)
         ),
         vertical_dimension(
-            ((x1, y0), (0.0, y1)), x1 + 2.0 * ROW_MM, format_number((y1 - y0) / scale)
+            ((x1, y0), (0.0, y1)), x1 + rows * ROW_MM, format_number((y1 - y0) / scale)
         ),
     ]
 

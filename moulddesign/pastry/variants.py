@@ -12,6 +12,7 @@ from moulddesign.pastry.pastry import Pastry, pastry_of_width
 from moulddesign.portion import Portion
 
 RELIEF: Final = "relief."
+FACE: Final = "face."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -71,7 +72,7 @@ def pastry_report(made: Pastry, mesh: Mesh, inside: Interior) -> dict[str, Any]:
 
 def _further(design: Design, place: int, outline: Outline, *, piece: Portion) -> FurtherPastry:
     stamp = design.further_stamps[place]
-    own = design.model_copy(update={"relief": stamp.relief(design.relief)})
+    own = design.under(stamp)
     try:
         made = pastry_of_width(own, outline.width_mm, mm3_from_ml(piece.volume_ml))
         inside = interior(own, made, piece)
@@ -90,5 +91,7 @@ def _of_the_stamp(error: SpecError, place: int, stamp: FurtherStamp) -> SpecErro
     if error.field.startswith(RELIEF):
         field = f"further_stamps.{place}.{error.field.removeprefix(RELIEF)}"
         return EntryError(field, error.value, error.need)
+    if error.field.startswith(FACE):
+        return EntryError(f"further_stamps.{place}.{error.field}", error.value, error.need)
     need = say("pastry.under-stamp", need=error.need, stamp=stamp.name)
     return SpecError(error.field, error.value, need)

@@ -10,6 +10,7 @@ from moulddesign.core import OUR_CHOICE, PRACTICE, Finding, Message, Verdict, ju
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.sampling import Grid, top_heights_mm
 from moulddesign.verify.piece_checks import CUT_RATIO
+from moulddesign.verify.pull import least_draft_deg
 
 MOST_ERROR_MM: Final = 0.03
 """Largest height error; a seventh of a usual layer; our choice [mm]."""
@@ -49,8 +50,10 @@ class FaceFigures:
     """Largest height error."""
     usual_error_mm: float
     """Height error of all but a thousandth of the face."""
-    covered_share: float
+    covered_ratio: float
     """Share of the face that is a layer or more above or below its ground."""
+    least_draft_deg: float
+    """Least angle between the face and the pull direction, but for a thousandth of its area."""
     levels: int
     """Levels of 0.4 mm that make up at least a twentieth of the face each."""
 
@@ -71,9 +74,18 @@ def face_figures(pastry: Mesh, asked: AskedHeights) -> FaceFigures:
     return FaceFigures(
         error_mm=float(off.max()),
         usual_error_mm=float(np.quantile(off, USUAL_SHARE)),
-        covered_share=float(np.mean(np.abs(over) >= COVER_MM)),
+        covered_ratio=float(np.mean(np.abs(over) >= COVER_MM)),
+        least_draft_deg=_least_draft_deg(pastry, float(np.nanmin(asked.heights_mm))),
         levels=int(np.sum(counts >= LEVEL_SHARE * len(over))),
     )
+
+
+def _least_draft_deg(pastry: Mesh, lowest_mm: float) -> float:
+    """Return the least draft of what looks upwards above a height; a side begins below it."""
+    corners = pastry.corners
+    upwards = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])[:, 2] > 0.0
+    above = corners[:, :, 2].min(axis=1) > lowest_mm - MOST_ERROR_MM
+    return least_draft_deg(corners[upwards & above], (0.0, 0.0, -1.0))
 
 
 def face_finding(figures: FaceFigures) -> Finding:

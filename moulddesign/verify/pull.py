@@ -88,7 +88,14 @@ def drafted_deg(body: Mesh, tool: Mesh, way: Points) -> float:
     facets = touching(body, tool)
     if not len(facets):
         return float("nan")
-    corners = body.corners[facets]
+    return least_draft_deg(body.corners[facets], way)
+
+
+def least_draft_deg(corners: Points, way: ArrayLike) -> float:
+    """Return the least draft of facets, (m, 3, 3), over all but a thousandth of their area [deg].
+
+    As by `drafts_deg`.
+    """
     leaning = drafts_deg(corners, way)
     # Facets from the least draft up: those that make up the first thousandth of the area are
     # skipped.

@@ -208,6 +208,15 @@ def test_each_further_pattern_is_a_stamp_of_its_name():
     assert drawn == [["bee"], [str(drawing)], []]
 
 
+def test_each_further_face_is_a_stamp_of_its_name():
+    design = design_of("--face", "moon", "--also-face", "sun", "--also-pattern", "sun")
+    assert [stamp.name for stamp in design.further_stamps] == ["sun", "carved-sun"]
+    drawn = [stamp.face and stamp.face.name for stamp in design.further_stamps]
+    assert drawn == [None, "sun"]
+    with pytest.raises(SpecError, match="not the name of a bundled face; the nearest is sun"):
+        design_of("--also-face", "sunn")
+
+
 def test_further_patterns_take_the_place_of_the_files_stamps(tmp_path):
     text = '[[further_stamps]]\nname = "sun"\nlayers = [{ pattern = "sun" }]\n'
     (tmp_path / "cake.toml").write_text(text)

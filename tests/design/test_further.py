@@ -43,7 +43,7 @@ def test_toml_gives_them_back():
     ("stamps", "sentence"),
     [
         ([{"layers": []}], r"1\.name \(the first further stamp\): is missing"),
-        ([{"name": "bee"}], r"1\.layers \(the first further stamp\): is missing"),
+        ([{"name": "bee"}], r"1 \(the first further stamp\): has neither layers nor a face"),
         ([BEE, BEE], r"2\.name \(the second further stamp\) = 'bee': is the name of an earlier"),
         ([BEE, BEE | {"name": "BEE"}], r"2\.name .* = 'BEE': is the name of an earlier"),
         # The same letter composed and as a letter with an accent (Unicode Standard Annex 15).
