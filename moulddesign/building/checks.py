@@ -102,7 +102,7 @@ def _block(made: CheckInput) -> tuple[Finding, ...]:
 def _plate(made: CheckInput, part: Part, layout: BlockLayout) -> tuple[Finding, ...]:
     """Judge the cavities of one block, and what it bears."""
     mesh = made.meshes[part.name]
-    vents = _vents(part, layout.vents_mm, layout.height_mm, layout.mould.vent_mm)
+    vents = _vents(part, layout.vents_mm, layout.vent_level_mm, layout.mould.vent_mm)
     held = block_checks.block_findings(
         block_checks.closed(mesh, vents),
         part=part.name,

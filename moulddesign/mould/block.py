@@ -20,6 +20,9 @@ from moulddesign.mould.press_layout import PastryShape
 VENT_FLAT_MM: Final = 0.8
 """Length over which a vent keeps its width, from the cavity's floor; our choice [mm]."""
 
+VENT_DROPS_MM: Final = (0.2, 0.4, 0.8)
+"""How far the face may fall below its highest point where a vent opens, less before more: the
+piece gets a knob so high there; less than `OVER_MM` [mm]."""
 VENT_BACK_MM: Final = 4.0
 """Diameter of a vent at the block's back, where a brush enters it; our choice [mm]."""
 
@@ -56,6 +59,8 @@ class BlockLayout:
     """Those of further blocks, where one bed does not take all."""
     vent_mm: mould_set.Size | None
     """Where a cavity's vent is, from its axis; none where there is none [mm]."""
+    vent_level_mm: float
+    """Mouth to where the vent opens [mm]."""
 
     @property
     def plates(self) -> "tuple[BlockLayout, ...]":
@@ -111,6 +116,7 @@ def block_layout(mould: BlockTable, printer: PrinterTable, pastry: "PastrySolid"
     """Return the sizes of the block for a pastry, or of several where one bed is too small."""
     outline = pastry.outline
     grid, *others = _grids(mould, printer, outline)
+    vent = _vent_place(pastry, mould.vent_mm)
     layout = BlockLayout(
         outline=outline,
         mould=mould,
@@ -118,7 +124,8 @@ def block_layout(mould: BlockTable, printer: PrinterTable, pastry: "PastrySolid"
         depth_above_mm=pastry.depth_above_mm,
         grid=grid,
         others=tuple(others),
-        vent_mm=_vent_place(pastry, mould.vent_mm),
+        vent_mm=None if vent is None else vent[:2],
+        vent_level_mm=pastry.height_mm if vent is None else vent[2],
     )
     for plate in layout.plates:
         _refuse_a_wide_handle(plate)
@@ -126,13 +133,24 @@ def block_layout(mould: BlockTable, printer: PrinterTable, pastry: "PastrySolid"
     return layout
 
 
-def _vent_place(pastry: "PastrySolid", vent_mm: float) -> mould_set.Size | None:
-    """Return the middle of the largest free circle of the top; None where it takes no vent."""
-    if not vent_mm or pastry.free_top.is_empty:
+def _vent_place(pastry: "PastrySolid", vent_mm: float) -> tuple[float, float, float] | None:
+    """Return where a cavity's vent opens, or None where it takes none.
+
+    It is the middle of the largest free circle of a flat top. On a carved face it is at the bottom
+    of the cavity, where air is caught last, as level as there is.
+    """
+    if not vent_mm:
         return None
-    radius = shapely.maximum_inscribed_circle(pastry.free_top, tolerance=0.05)
-    x, y = radius.coords[0]
-    return (x, y) if radius.length >= vent_mm / 2.0 + VENT_FLAT_MM / 2.0 else None
+    if not pastry.free_top.is_empty:
+        radius = shapely.maximum_inscribed_circle(pastry.free_top, tolerance=0.05)
+        x, y = radius.coords[0]
+        has_room = radius.length >= vent_mm / 2.0 + VENT_FLAT_MM / 2.0
+        return (x, y, pastry.height_mm) if has_room else None
+    for drop_mm in VENT_DROPS_MM:
+        x, y, radius_mm = pastry.broadest_peak(drop_mm)
+        if radius_mm >= vent_mm / 2.0:
+            return x, y, pastry.height_mm + pastry.depth_above_mm
+    return None
 
 
 def _grids(
@@ -187,6 +205,9 @@ class PastrySolid(PastryShape, Protocol):
     def free_top(self) -> shapely.Geometry:
         """The flat top where no relief is."""
 
+    def broadest_peak(self, drop_mm: float) -> tuple[float, float, float]:
+        """Return the middle of the largest circle of a carved face near its top, and its radius."""
+
     def extended_below(self, below_mm: float) -> Mesh:
         """Return the solid with its outline extended below the table by a length [mm]."""
 
@@ -234,7 +255,7 @@ def _blank(layout: BlockLayout) -> Callable[[], Solid] | None:
 
 def _exact_blank(layout: BlockLayout, levels: Sequence[tuple[float, Curve]]) -> Solid:
     cavity = cad_kernel.loft(levels, say("mould.flat-cavity"))
-    body = _body(layout, cad_kernel)
+    body = _body(replace(layout, vent_level_mm=layout.height_mm), cad_kernel)
     for x, y in layout.grid.centres_mm:
         body = cad_kernel.subtract(
             body, cad_kernel.translate(cavity, (x, y, 0.0)), say("mould.block-blank")
@@ -277,7 +298,7 @@ def _with_handle(layout: BlockLayout, slab: BodyT, draw: Kernel[BodyT]) -> BodyT
 
 def _vent(layout: BlockLayout, place_mm: mould_set.Size, draw: Kernel[BodyT]) -> BodyT:
     """Return the air's way from a cavity's floor to the back: narrow, then a cone."""
-    low, high, radius = layout.height_mm, layout.thickness_mm, layout.mould.vent_mm / 2.0
+    low, high, radius = layout.vent_level_mm, layout.thickness_mm, layout.mould.vent_mm / 2.0
     flat = min(VENT_FLAT_MM, (high - low) / 2.0)
     lean = tan(radians(VENT_LEAN_DEG))
     back = max(min(VENT_BACK_MM / 2.0, radius + (high - low - flat) * lean), radius)

@@ -4,7 +4,9 @@ from dataclasses import dataclass, replace
 from math import radians, sqrt, tan
 from typing import Final
 
+import numpy as np
 import shapely
+from scipy.ndimage import distance_transform_edt
 
 from moulddesign.artwork.outline import (
     Outline,
@@ -15,6 +17,7 @@ from moulddesign.artwork.outline import (
 from moulddesign.core import SpecError, mm3_from_ml, say
 from moulddesign.design import PROPORTION, Design, PressTable
 from moulddesign.geometry import Mesh, volume_over_plane_mm3
+from moulddesign.geometry.sampling import grid_over_shape
 from moulddesign.pastry.carved_top import CarvedTop, carved_top, face_plan
 from moulddesign.pastry.top_surface import (
     DraftedSide,
@@ -44,6 +47,9 @@ HEIGHT_NOISE_MM: Final = 0.01
 width: a bevelled relief of many small corners moves it by some micrometres [mm]."""
 FLAT_TOP_STEP_MM: Final = 0.01
 """The height for which a drafted pastry's relief was laid is met within this [mm]."""
+
+PEAK_PIXEL_MM: Final = 0.1
+"""Pixel on which the broadest peak of a face is found [mm]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -155,6 +161,28 @@ class Pastry:
         )
         strokes = shapely.union_all([part.shape for part in self.relief])
         return shapely.difference(self.outline.shape.buffer(-inset_mm), strokes)
+
+    def broadest_peak(self, drop_mm: float) -> tuple[float, float, float]:
+        """Return the largest circle in which a carved face is near its highest point.
+
+        Parameters
+        ----------
+        drop_mm : float
+            How far the face may lie below its highest point [mm].
+
+        Returns
+        -------
+        tuple of float
+            Middle, x and y, and radius, within a pixel [mm]; a radius of 0 without a face.
+        """
+        if self.carved is None:
+            return 0.0, 0.0, 0.0
+        grid = grid_over_shape(self.outline.shape, PEAK_PIXEL_MM)
+        high = self.carved.heights_over(grid) >= self.carved.highest_mm - drop_mm
+        inside = distance_transform_edt(high) * grid.pixel_mm
+        row, column = np.unravel_index(inside.argmax(), inside.shape)
+        across, along = grid.centres_mm
+        return float(across[column]), float(along[row]), float(inside.max())
 
     @property
     def mesh(self) -> Mesh:

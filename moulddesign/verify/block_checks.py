@@ -96,6 +96,7 @@ def _vent(name: str, measured: float | Message, vents: Vents, *, good: bool) -> 
         unit="" if is_word else "mm",
         source=DESIGN,
         verdict=judged(good=good, otherwise=Verdict.WARN if is_word else Verdict.FAIL),
+        remedy=say("verify.smaller-vent") if is_word else None,
     )
 
 
