@@ -9,10 +9,10 @@ import pytest
 from moulddesign.cli import main
 
 
-def run(monkeypatch, capsys, *arguments):
+def run(monkeypatch, capsys, *arguments, columns="80"):
     """Return the exit code, stdout and stderr of `moulddesign` with some arguments."""
     monkeypatch.setattr(sys, "argv", ["moulddesign", *map(str, arguments)])
-    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.setenv("COLUMNS", columns)
     with pytest.raises(SystemExit, match=r"^\d+$") as stopped:
         main()
     seen = capsys.readouterr()

@@ -5,9 +5,10 @@ import signal
 from pathlib import Path
 
 from hypothesis import HealthCheck, settings
+from xdist.scheduler import LoadScopeScheduling
 
 LONGEST = ("page", "building", "export")
-"""Folders whose modules take longest."""
+"""Folders that take longest, and whose modules share a page or builds."""
 
 
 def pytest_collection_modifyitems(items):
@@ -15,6 +16,19 @@ def pytest_collection_modifyitems(items):
     here = Path(__file__).parent
     places = {str(here / folder): place for place, folder in enumerate(LONGEST)}
     items.sort(key=lambda item: places.get(str(item.path.parent), len(LONGEST)))
+
+
+class ByRoom(LoadScopeScheduling):
+    """Each of the longest folders goes to one process, which makes what its tests share once."""
+
+    def _split_scope(self, nodeid):
+        module = super()._split_scope(nodeid)
+        room = module.removeprefix("tests/").partition("/")[0]
+        return room if room in LONGEST else module
+
+
+def pytest_xdist_make_scheduler(config, log):
+    return ByRoom(config, log)
 
 
 # A sample that fails once fails again. On a busy machine an example takes as long as it takes.

@@ -18,6 +18,10 @@ def kept(name):
 
 
 @cache
+def made_once(design):
+    """Return the build of a design, with its findings: made once a process."""
+    return build(design)
+
+
 def built(name):
-    """Return the build of a kept design, with its findings: made once a process."""
-    return build(kept(name))
+    return made_once(kept(name))

@@ -229,10 +229,29 @@ def top_heights_mm(mesh: Mesh, grid: Grid) -> Points:
 
 
 def region_mask(area: BaseGeometry, grid: Grid) -> NDArray[np.bool_]:
-    """Return which pixels have their centre in a region, shape `grid.shape`."""
-    shapely.prepare(area)
-    x, y = np.meshgrid(*grid.centres_mm)
-    return np.asarray(shapely.contains_xy(area, x, y), dtype=bool)
+    """Return which pixels have their centre in a region, shape `grid.shape`.
+
+    A centre is inside where its row crosses an odd number of edges before it. Of centres on an edge
+    some are inside. A test of each centre by itself takes seven times as long.
+    """
+    rings = shapely.get_rings(shapely.get_parts(area))
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    points = (points - grid.low_mm) / grid.pixel_mm - 0.5
+    joined = ring[1:] == ring[:-1]
+    a, b = points[:-1][joined], points[1:][joined]
+    rows, columns = grid.shape
+    # A row through a corner crosses one of two edges that go on, and both or none of a tip's.
+    first, after = (
+        (np.floor(end(a[:, 1], b[:, 1])) + 1).clip(0, rows).astype(np.int64)
+        for end in (np.minimum, np.maximum)
+    )
+    edge, row = _runs(first, after - first)
+    a, b = a[edge], b[edge]
+    x = a[:, 0] + (row - a[:, 1]) / (b[:, 1] - a[:, 1]) * (b[:, 0] - a[:, 0])
+    column = np.ceil(x).clip(0, columns).astype(np.int64)
+    crossings = np.bincount(row * (columns + 1) + column, minlength=rows * (columns + 1))
+    before = crossings.reshape(rows, columns + 1).cumsum(axis=1)
+    return np.asarray(before[:, :-1] % 2 == 1, dtype=bool)
 
 
 def _cuts(sizes: Points) -> Indices:

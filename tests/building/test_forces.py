@@ -15,7 +15,7 @@ def forces(made):
 
 
 def test_forces_follow_from_yield_stress_width_and_height():
-    made = built("round-75")
+    made = built("chestnut-75")
     found = forces(made)
     assert set(found) == FORCES
     pastry = made.pastry

@@ -1,10 +1,13 @@
 """What is found of a build of any kind is said in the second language, too."""
 
 import re
+from functools import partial
 
 import pytest
+from building.test_checks import small
+from building.test_further_stamps import LIGHT
+from kept_designs import built, made_once
 
-from moulddesign.building import build
 from moulddesign.core import Message
 from moulddesign.core.messages import _texts
 from moulddesign.design import Design
@@ -14,21 +17,19 @@ PUBLISHED = re.compile(r"\b(19|20)\d\d\b|Handbook")
 SYMBOLS = {"", "g", "mm", "mm2", "mm3", "mL", "N", "%"}
 """Units that are written alike in both languages."""
 
-DESIGNS = {
-    "press": {},
-    "block": {"mould": {"kind": "block", "cavities": 2}, "portion": {"centres": [{"mass_g": 4}]}},
-    "cast": {"mould": {"kind": "cast"}},
-    "sunk, and a further stamp": {
-        "relief": {"sense": "sunk"},
-        "further_stamps": [{"name": "sun", "layers": [{"pattern": "sun"}]}],
-    },
-    "nothing on top": {"relief": {"layers": []}, "portion": {"centres": []}},
+PLAIN = Design.of({"mould": {"kind": "block"}, "relief": {"layers": []}})
+BUILDS = {
+    "press": partial(built, "chestnut-75"),
+    "block": partial(small, "two in a block"),
+    "cast": partial(small, "two masters"),
+    "a further stamp that is sunk too deep": partial(made_once, LIGHT),
+    "nothing on top": partial(made_once, PLAIN),
 }
 
 
-@pytest.mark.parametrize("plain", DESIGNS.values(), ids=DESIGNS)
-def test_a_report_has_no_english_left(plain):
-    made = build(Design.of(plain))
+@pytest.mark.parametrize("build", BUILDS.values(), ids=BUILDS)
+def test_a_report_has_no_english_left(build):
+    made = build()
     words = {id_.removeprefix("word.") for id_ in _texts("de")}
     for found in made.findings:
         assert found.title("de") != found.name

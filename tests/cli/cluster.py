@@ -2,10 +2,16 @@
 
 import sys
 
-from distributed import LocalCluster
-
 if __name__ == "__main__":
-    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
+    from distributed import LocalCluster
+
+    with LocalCluster(
+        n_workers=2,
+        threads_per_worker=1,
+        processes=False,
+        protocol="tcp://",
+        dashboard_address=None,
+    ) as cluster:
         sys.stdout.write(f"{cluster.scheduler_address}\n")
         sys.stdout.flush()
         sys.stdin.read()

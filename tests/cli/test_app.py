@@ -7,8 +7,8 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from cli.command import COMMAND, environment, moulddesign
-from command_line import run
+from cli.command import COMMAND, environment
+from command_line import ran, run
 
 from moulddesign import __version__
 from moulddesign.cli.app import app
@@ -19,7 +19,7 @@ VERBS = sorted(command.name for command in app.registered_commands)
 
 @cache
 def help_of(verb):
-    return moulddesign(verb, "--help")
+    return ran(verb, "--help", folder=Path(__file__).parent)
 
 
 @pytest.mark.parametrize("verb", VERBS)
@@ -30,8 +30,8 @@ def test_every_verb_explains_itself_with_an_example(verb):
     assert "--json" in said
 
 
-def test_without_a_verb_there_is_help():
-    code, said, remarks = moulddesign()
+def test_without_a_verb_there_is_help(monkeypatch, capsys):
+    code, said, remarks = run(monkeypatch, capsys)
     assert (code, remarks) == (0, "")
     assert all(verb in said for verb in VERBS)
 
@@ -169,7 +169,10 @@ def test_ctrl_c_while_libraries_load_is_130_and_no_word(tmp_path, module, argume
     assert not any(tmp_path.iterdir())
 
 
-@pytest.mark.parametrize("arguments", [["portion"], ["make", "--schema"], ["density", "foods"]])
+@pytest.mark.parametrize(
+    "arguments",
+    [["portion"], ["make", "--schema"], pytest.param(["density", "foods"], marks=pytest.mark.slow)],
+)
 def test_output_to_a_full_disk_is_one_sentence(arguments):
     # full(4) of Linux: every write to /dev/full says ENOSPC
     with Path("/dev/full").open("w") as full:
@@ -189,10 +192,10 @@ SHELL = shutil.which("sh")
     ("arguments", "closed", "code"),
     [
         ("portion --json", ">&-", 0),
-        ("make --schema", ">&-", 0),
+        pytest.param("make --schema", ">&-", 0, marks=pytest.mark.slow),
         ("density foods", "2>&-", 0),
         ("portion --weight x", "2>&-", 2),
-        ("portion --weight 0", "2>&-", 2),
+        pytest.param("portion --weight 0", "2>&-", 2, marks=pytest.mark.slow),
         ("portion --weight 0", "2>/dev/full", 2),
     ],
 )
@@ -217,16 +220,17 @@ def test_a_working_folder_that_is_gone_is_one_sentence(tmp_path):
 
 
 @pytest.mark.parametrize("columns", ["0", "1", "20", "40", "60", "80"])
-def test_no_figure_of_a_table_is_broken_or_cut(columns):
-    _, said, _ = moulddesign("portion", COLUMNS=columns)
+def test_no_figure_of_a_table_is_broken_or_cut(monkeypatch, capsys, columns):
+    _, said, _ = run(monkeypatch, capsys, "portion", columns=columns)
     # The demo by hand: R raw, 0.3 R crust, which loses (0.147 - 0.07) / 0.93 of itself, and
     # 0.7 R - 5 g paste, which loses (0.32 - 0.31) / 0.69; what is left is 75 g, so R = 77.64 g.
     assert all(f" {figure} " in said for figure in ("77.64", "23.29", "49.35", "75.00"))
     assert "…" not in said
 
 
-def test_a_terminal_command_in_a_file_is_shown_and_not_obeyed(tmp_path):
+def test_a_terminal_command_in_a_file_is_shown_and_not_obeyed(monkeypatch, capsys, tmp_path):
     (tmp_path / "cakes.toml").write_text('[portion]\n"a\\u001b[31mb" = 1\n')
-    code, _, remarks = moulddesign("portion", "cakes.toml", folder=tmp_path)
+    monkeypatch.chdir(tmp_path)
+    code, _, remarks = run(monkeypatch, capsys, "portion", "cakes.toml")
     assert code == 2
     assert "portion.a\\x1b[31mb = 1: is not a known key" in remarks

@@ -134,7 +134,7 @@ def hidden(folder):
 class TestInterrupted:
     # Moments from before the geometry libraries to the writing of the files; the machine may be
     # slow or fast, so that some fall after the end: what must hold holds at every moment.
-    @pytest.mark.parametrize("seconds", [0.1, 1.5, 4.0])
+    @pytest.mark.parametrize("seconds", [pytest.param(0.1, marks=pytest.mark.slow), 1.5, 4.0])
     def test_a_killed_run_leaves_the_old_folder_whole(self, made, tmp_path, seconds):
         _, _, source = made("30 g round without centre")
         shutil.copytree(source, tmp_path / "out")
@@ -149,7 +149,9 @@ class TestInterrupted:
             report = json.loads((tmp_path / "out" / "report.json").read_text(encoding="utf-8"))
             assert report["design"]["portion"]["finished_weight_g"] == 60.0
 
-    @pytest.mark.parametrize("seconds", [0.2, 0.7, 1.4, 2.0])
+    @pytest.mark.parametrize(
+        "seconds", [0.2, *(pytest.param(s, marks=pytest.mark.slow) for s in (0.7, 2.0)), 1.4]
+    )
     def test_ctrl_c_leaves_130_and_nothing_half_written(self, tmp_path, seconds):
         process = started(*QUICK, "--out", "out", folder=tmp_path)
         time.sleep(seconds)
@@ -289,7 +291,8 @@ def test_a_missing_system_library_is_one_sentence(tmp_path):
         "raise ImportError('libGL.so.1: cannot open shared object file: No such file or directory')"
     )
     paths = os.pathsep.join([str(tmp_path), environment()["PYTHONPATH"]])
-    asked = ("make", "--formats", "step")
+    (tmp_path / "plain.toml").write_text("[relief]\nlayers = []\n[mould]\nlettering = false\n")
+    asked = ("make", "plain.toml", "--formats", "step")
     code, said, remarks = moulddesign(*asked, folder=tmp_path, PYTHONPATH=paths)
     assert (code, said) == (1, "")
     assert "apt-get install libgl1" in remarks

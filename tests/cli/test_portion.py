@@ -44,9 +44,10 @@ def test_json_is_all_there_is_on_stdout():
     assert piece["paste_g"] + piece["centre_g"] == pytest.approx(70.0, rel=1e-12)
 
 
-def test_options_override_the_file(tmp_path):
+def test_options_override_the_file(monkeypatch, capsys, tmp_path):
     (tmp_path / "a.toml").write_text('[portion]\nfinished_weight_g = 50\nratio = "4:6"\n')
-    _, said, _ = moulddesign("portion", tmp_path / "a.toml", "--weight", "60", "--json")
+    file = tmp_path / "a.toml"
+    _, said, _ = run(monkeypatch, capsys, "portion", file, "--weight", "60", "--json")
     portion = json.loads(said)["design"]["portion"]
     assert (portion["finished_weight_g"], portion["ratio"]) == (60.0, "4:6")
 
@@ -161,9 +162,11 @@ def test_a_folder_is_no_design_file(monkeypatch, capsys, tmp_path):
 
 
 @pytest.mark.parametrize("content", [b"", b"\xef\xbb\xbfname = 'marked'\r\n", b"# nothing\n"])
-def test_an_empty_file_or_one_with_a_byte_order_mark_is_a_design(tmp_path, content):
+def test_an_empty_file_or_one_with_a_byte_order_mark_is_a_design(
+    monkeypatch, capsys, tmp_path, content
+):
     (tmp_path / "design.toml").write_bytes(content)
-    code, _, remarks = moulddesign("portion", "design.toml", folder=tmp_path)
+    code, _, remarks = run(monkeypatch, capsys, "portion", tmp_path / "design.toml")
     assert (code, remarks) == (0, "")
 
 

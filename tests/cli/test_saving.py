@@ -3,7 +3,7 @@
 import os
 
 import pytest
-from cli.command import moulddesign
+from command_line import ran
 
 from moulddesign.cli import console
 from moulddesign.core import FileError
@@ -32,7 +32,7 @@ def test_what_is_no_file_is_never_replaced(tmp_path, monkeypatch, name):
 )
 def test_where_no_file_can_be_is_one_sentence(tmp_path, name, said):
     (tmp_path / "there").write_text("mine")
-    code, out, err = moulddesign("batch", "--pieces", 3, "--csv", name, folder=tmp_path)
+    code, out, err = ran("batch", "--pieces", 3, "--csv", name, folder=tmp_path)
     assert (code, out, err.count("\n")) == (1, "", 1)
     assert f"cannot be written ({said})" in err
     assert (tmp_path / "there").read_text() == "mine"

@@ -6,8 +6,8 @@ import sys
 from pathlib import Path
 
 import pytest
-from cli.command import environment, moulddesign
-from command_line import refused
+from cli.command import environment
+from command_line import ran, refused
 
 CLUSTER = Path(__file__).with_name("cluster.py")
 KEYS = "name,portion.finished_weight_g,relief.layers.1.pattern,relief.layers.1.size_mm\n"
@@ -42,7 +42,7 @@ def test_a_cluster_makes_the_bytes_that_processes_here_make(scheduler, tmp_path)
     reports = {}
     for folder, more in (("far", ("--scheduler", scheduler)), ("near", ("--jobs", "1"))):
         arguments = ("cakes.csv", "--formats", "stl", "--out", folder, "--json", *more)
-        code, said, remarks = moulddesign("series", *arguments, folder=tmp_path)
+        code, said, remarks = ran("series", *arguments, folder=tmp_path)
         assert code == 1, remarks
         reports[folder] = json.loads(said)["pieces"]
         assert [piece["state"] for piece in reports[folder]] == ["made", "not made"]
@@ -71,6 +71,7 @@ def test_a_cluster_makes_the_bytes_that_processes_here_make(scheduler, tmp_path)
 )
 def test_a_scheduler_that_is_not_there_is_said(monkeypatch, capsys, tmp_path, more, sentence):
     (tmp_path / "cakes.csv").write_text(f"{KEYS}a,40,sun,\n")
+    monkeypatch.setattr("moulddesign.series.cluster.PATIENCE", "1s")
     monkeypatch.chdir(tmp_path)
     assert refused(monkeypatch, capsys, "series", "cakes.csv", *more).startswith(sentence)
     assert names(tmp_path) == ["cakes.csv"]

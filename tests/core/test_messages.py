@@ -2,6 +2,7 @@
 
 import ast
 import pickle
+from functools import cache
 from pathlib import Path
 from string import Formatter
 
@@ -14,8 +15,10 @@ from moulddesign.core.messages import WORD, _texts
 PACKAGE = Path(moulddesign.__file__).parent
 
 
+@cache
 def said():
-    """Yield each id that the code says, with the names of its values and the place."""
+    """Return each id that the code says, with the names of its values and the place."""
+    found = []
     for path in sorted(PACKAGE.rglob("*.py")):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "say":
@@ -23,10 +26,8 @@ def said():
                 assert isinstance(node.args[0], ast.Constant), (
                     f"{place}: the id must be written out"
                 )
-                yield node.args[0].value, {key.arg for key in node.keywords}, place
-
-
-SAID = tuple(said())
+                found.append((node.args[0].value, {key.arg for key in node.keywords}, place))
+    return found
 
 
 def holes(template):
@@ -37,14 +38,14 @@ def holes(template):
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_each_id_has_a_text_that_takes_its_values(language):
     texts = _texts(language)
-    for id_, values, place in SAID:
+    for id_, values, place in said():
         assert id_ in texts, f"{place}: no text for {id_!r} in {language}"
         assert holes(texts[id_]) == values, f"{place}: {id_!r} in {language}"
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_each_text_is_said(language):
-    ids = {id_ for id_, _, _ in SAID}
+    ids = {id_ for id_, _, _ in said()}
     idle = {id_ for id_ in _texts(language) if not id_.startswith(WORD)} - ids
     assert not idle
 

@@ -4,10 +4,15 @@ import re
 
 import numpy as np
 import pytest
-from cadquery import importers
 from export.builds import CASES, built
 
 from moulddesign.export.formats import NO_RELIEF, step_bytes, step_string
+
+
+def body_of(path):
+    from cadquery import importers  # noqa: PLC0415 (takes seconds to load)
+
+    return importers.importStep(str(path)).val()
 
 
 @pytest.mark.parametrize("case", ["chestnut-75", "square with two centres"])
@@ -16,7 +21,7 @@ def test_the_kernel_reads_the_same_body(case, name, tmp_path):
     part = built(case).mould.part(name)
     path = tmp_path / f"{name}.step"
     path.write_bytes(step_bytes(part.solid(), name=name, description="a trial"))
-    body = importers.importStep(str(path)).val()
+    body = body_of(path)
     assert body.isValid()
     assert body.Volume() == pytest.approx(part.solid().volume_mm3, rel=1e-4)
     # The mesh lies within 0.005 mm of the surfaces, and so does its box.
@@ -35,7 +40,7 @@ def test_a_blank_says_in_header_and_product_that_its_relief_is_missing(tmp_path)
     assert re.search(r"PRODUCT\('stamp-blank','[^']*NOT in this file", data)
     path = tmp_path / "stamp-blank.step"
     path.write_bytes(raw)
-    body = importers.importStep(str(path)).val()
+    body = body_of(path)
     assert body.Volume() == pytest.approx(part.blank().volume_mm3, rel=1e-4)
 
 
@@ -65,6 +70,4 @@ def test_the_kernel_reads_a_file_whose_words_are_in_every_script(tmp_path):
     path.write_bytes(
         step_bytes(solid, name="sleeve", description="栗's \\ 🌰 " + CASES["little"]["name"])
     )
-    assert importers.importStep(str(path)).val().Volume() == pytest.approx(
-        solid.volume_mm3, rel=1e-4
-    )
+    assert body_of(path).Volume() == pytest.approx(solid.volume_mm3, rel=1e-4)

@@ -1,6 +1,5 @@
 import numpy as np
 import pytest
-from CoolProp.CoolProp import PropsSI
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -54,6 +53,8 @@ def test_measured_densities_add_up_by_volume():
 
 
 def litres_per_kg(fluid):
+    from CoolProp.CoolProp import PropsSI  # noqa: PLC0415 (takes seconds to load)
+
     return 1000.0 / PropsSI("D", "T", 293.15, "P", 101325, f"INCOMP::{fluid}")
 
 

@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from moulddesign.core import SpecError
 from moulddesign.kitchen.samples import estimate
@@ -17,6 +16,8 @@ COUNTS = (1, 2, 3, 5, 8, 12, 30)
     [(4, 1.4812), (5, 1.7150), (10, 2.2900), (30, 2.9085)],
 )
 def test_without_reading_noise_the_rule_is_grubbs_test(count, critical):
+    from scipy import stats  # noqa: PLC0415 (takes seconds to load)
+
     t = stats.t.isf(0.05 / (2 * count), count - 2)
     formula = (count - 1) / count**0.5 * (t**2 / (count - 2 + t**2)) ** 0.5
     assert formula == pytest.approx(critical, abs=1e-4)
@@ -33,6 +34,8 @@ def test_without_reading_noise_the_rule_is_grubbs_test(count, critical):
 def test_the_interval_is_student_s(count):
     values = np.random.default_rng(count).normal(0.03, 0.01, count)
     found = estimate(values, [0.0] * count, 0.01)
+    from scipy import stats  # noqa: PLC0415 (takes seconds to load)
+
     low, high = stats.t.interval(0.95, count - 1, values.mean(), stats.sem(values))
     assert (found.low, found.high) == pytest.approx((low, high), rel=1e-9)
 

@@ -36,7 +36,7 @@ class Served:
 def started(*arguments: str, **more: str) -> Served:
     command = [sys.executable, "-m", "moulddesign", "page", "--no-browser", *arguments]
     process = subprocess.Popen(  # noqa: S603 (our own command)
-        command, stderr=subprocess.PIPE, text=True, env=environment(**more)
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment(**more)
     )
     found = None
     for line in process.stderr:
@@ -53,6 +53,7 @@ def ended(page: Served, how: int = signal.SIGINT) -> int:
         return page.process.wait(timeout=60)
     finally:
         page.process.kill()
+        page.process.stdout.close()
         page.process.stderr.close()
 
 

@@ -1,7 +1,8 @@
 """What is downloaded is what the command line writes: the same bytes, and the volume asked for."""
 
-import io
+import re
 import zipfile
+from math import radians, tan
 
 import pytest
 import trimesh
@@ -11,40 +12,69 @@ from page.person import drawn
 from moulddesign.design import Design
 from moulddesign.portion import portion
 
+SQUARE = (
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10"><rect x="2" y="2" width="6" '
+    'height="6"/></svg>'
+)
 ASKED = (
-    '[portion]\nfinished_weight_g = 60\nratio = "4:6"\n\n[relief]\nlayers = [{ motif = "rings" }]\n'
+    'name = "mine"\n\n[portion]\nfinished_weight_g = 60\nratio = "4:6"\n\n[relief]\n'
+    'layers = [{ pattern = "artwork-mine.svg", size_mm = 20 }]\n'
     "[mould]\nlettering = false\n"  # quicker
 )
+# six tenths of 20 mm square, 1.6 mm or eight layers high, each wall leaning 15 deg: a frustum
+LOW, HIGH = 12.0, 12.0 - 2.0 * 1.6 * tan(radians(15.0))
+FRUSTUM_ML = 1.6 * (LOW**2 + HIGH**2 + LOW * HIGH) / 3.0 / 1000.0
 
 
-@pytest.fixture
-def design_file(tmp_path):
-    path = tmp_path / "asked.toml"
-    path.write_text(f'name = "rings"\n\n{ASKED}', encoding="utf-8")
-    return path
-
-
-def test_the_whole_set_is_the_command_lines(visit, design_file, tmp_path):
-    page = visit()
+def opened_with(page, *files):
     drawn(page)
-    page.set_input_files(".actions input[type=file]", design_file)
-    page.wait_for_function("document.querySelector('#design-name').value === 'rings'")
+    page.set_input_files(".actions input[type=file]", files)
+    page.wait_for_function("document.querySelector('#design-name').value === 'mine'")
+    page.wait_for_selector(".choice:has(:checked) >> text=own file")
+    page.wait_for_selector(f".sizes tr:has-text('relief') >> text={FRUSTUM_ML:.2f} mL")
+
+
+def test_a_set_is_made_once_is_the_command_lines_and_comes_back_with_its_drawing(visit, tmp_path):
+    asked = tmp_path / "design.toml"
+    asked.write_text(ASKED)
+    (tmp_path / "artwork-mine.svg").write_text(SQUARE)
+    page = visit()
+    opened_with(page, tmp_path / "artwork-mine.svg", asked)
     page.wait_for_timeout(1000)
-    page.wait_for_selector(".verdict-counts", timeout=120_000)
-    page.click("text=Make files")
-    page.wait_for_selector("a.download-all", timeout=120_000)
+    page.wait_for_selector(".verdict-counts")
+    page.dblclick("text=Make files")
+    page.wait_for_selector("button:disabled >> text=Make files")
+    page.wait_for_selector("a.download-all")
+    page.wait_for_selector("button:enabled >> text=Make files")
+    assert page.inner_text(".files-status") == ""
+    # How to press with it is drawn beneath, as on the card.
+    widths = page.eval_on_selector_all(".press-steps img", "all => all.map(i => i.naturalWidth)")
+    assert len(widths) == 6
+    assert min(widths) > 0
     with page.expect_download() as awaited:
         page.click("a.download-all")
-    archive = zipfile.ZipFile(io.BytesIO(awaited.value.path().read_bytes()))
-    code, _, said = ran("make", design_file, "--out", "made", folder=tmp_path)
+    awaited.value.save_as(tmp_path / "set.zip")
+    again = visit()
+    opened_with(again, tmp_path / "set.zip")
+
+    with zipfile.ZipFile(tmp_path / "set.zip") as archive:
+        archive.extractall(tmp_path)
+    design, own = Design.read(asked), Design.read(tmp_path / "mine" / "design.toml")
+    (layer,) = own.relief.layers
+    assert re.fullmatch(r".*artwork-own-[0-9a-f]{16}\.svg", layer.pattern)
+    named = [{"pattern": layer.pattern, "size_mm": 20.0}]
+    assert own == design.with_values({"relief.layers": named})
+    code, _, said = ran("make", "mine/design.toml", "--out", "made", folder=tmp_path)
     assert code == 0, said
-    made = {path.name: path.read_bytes() for path in (tmp_path / "made").iterdir()}
-    found = {name.removeprefix("rings/"): archive.read(name) for name in archive.namelist()}
+    found, made = (
+        {path.name: path.read_bytes() for path in (tmp_path / folder).iterdir()}
+        for folder in ("mine", "made")
+    )
     assert found.keys() == made.keys()
     del found["report.json"], made["report.json"]  # it tells how many seconds each stage took
     assert [name for name in found if found[name] != made[name]] == []
-    mesh = trimesh.load(io.BytesIO(found["pastry.stl"]), file_type="stl")
-    asked_ml = portion(Design.read(design_file).portion).volume_ml
+    mesh = trimesh.load(tmp_path / "mine" / "pastry.stl")
+    asked_ml = portion(design.portion).volume_ml
     assert mesh.is_watertight
     assert mesh.volume / 1000.0 == pytest.approx(asked_ml, rel=1e-3)  # 0.1 % is the promise
 

@@ -6,11 +6,9 @@ import json
 import re
 import signal
 import socket
-import subprocess
 import zipfile
 
 import pytest
-from cli.command import COMMAND, environment
 from page.person import ended, started
 
 
@@ -212,26 +210,6 @@ def test_it_listens_on_this_machine_alone(served):
     assert f"00000000:{served.port:04X}" not in ears
 
 
-def test_a_program_is_told_where_the_page_is_that_found_its_port_taken(served):
-    command = [*COMMAND, "page", "--no-browser", "--port", str(served.port), "--json"]
-    with subprocess.Popen(  # noqa: S603 (our own command)
-        command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=environment()
-    ) as page:
-        told = json.loads(page.stdout.readline())
-        assert told == {
-            "address": f"http://127.0.0.1:{told['port']}/", "port": told["port"], "pid": page.pid,
-        }  # fmt: skip
-        assert told["port"] > served.port
-        line = http.client.HTTPConnection("127.0.0.1", told["port"], timeout=30)
-        line.request("GET", "/")
-        assert line.getresponse().status == 200
-        line.close()
-        page.send_signal(signal.SIGINT)
-        assert page.stdout.read() == ""  # nothing more than that one line
-    # 128 + SIGINT, as a shell says it and every verb of the command line
-    assert page.returncode == 130
-
-
 @pytest.mark.parametrize(
     "how",
     [
@@ -239,14 +217,22 @@ def test_a_program_is_told_where_the_page_is_that_found_its_port_taken(served):
         pytest.param(signal.SIGTERM, id="kill"),
     ],
 )
-def test_no_upload_is_left_behind_and_one_that_breaks_off_is_not_spoken_of(tmp_path, how):
-    page = started("--port", "0", TMPDIR=str(tmp_path))
+def test_beside_another_page_it_tells_its_place_and_leaves_no_upload_behind(served, tmp_path, how):
+    page = started("--port", str(served.port), "--json", TMPDIR=str(tmp_path))
+    told = json.loads(page.process.stdout.readline())
+    assert told == {
+        "address": f"http://127.0.0.1:{page.port}/", "port": page.port, "pid": page.process.pid,
+    }  # fmt: skip
+    assert page.port > served.port
+    assert asked(page)[0] == 200
+    # One that breaks off is not spoken of.
     head = b"POST /upload/mesh HTTP/1.1\r\nHost: 127.0.0.1:%d\r\nContent-Length: 999\r\n\r\nsolid"
     with socket.create_connection(("127.0.0.1", page.port), timeout=30) as line:
         line.sendall(head % page.port)
     assert asked(page, "POST", "/upload/design", b"name = 'x'")[0] == 200
     assert len(list(tmp_path.glob("moulddesign-page-*/uploads/own-*.toml"))) == 1
     page.process.send_signal(how)
-    assert page.process.stderr.read() == ""
+    assert (page.process.stdout.read(), page.process.stderr.read()) == ("", "")
+    # 128 + SIGINT, as a shell says it and every verb of the command line
     assert ended(page, how) == 130
     assert list(tmp_path.iterdir()) == []

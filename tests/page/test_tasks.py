@@ -4,11 +4,7 @@ import re
 import zipfile
 
 import pytest
-from page.person import drawn, redrawn, shot, typed
-
-SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10"><rect x="2" y="2" '
-SQUARE += 'width="6" height="6"/></svg>'
-NAMED = 'name = "mine"\n[relief]\nlayers = [{ pattern = "artwork-mine.svg", size_mm = 20 }]\n'
+from page.person import drawn, redrawn, shot
 
 
 def turned(page, task):
@@ -104,58 +100,6 @@ def test_a_shelf_may_not_name_files_of_this_disk(visit, tmp_path):
     page.wait_for_function("document.querySelector('#shelf-moulds').value.startsWith('own-')")
     page.locator(".task:not([hidden])").get_by_text("Calculate").nth(1).click()
     page.wait_for_selector(".answer >> text=was not uploaded here")
-
-
-def relief_is_the_square(page):
-    # six tenths of 20 mm square, 1.5 mm high, walls of 15 deg: as in the test of one's own drawing
-    page.wait_for_selector(".choice:has(:checked) >> text=own file")
-    page.wait_for_selector(".sizes tr:has-text('relief') >> text=/0\\.2\\d mL/")
-
-
-def test_a_design_comes_with_its_drawing(visit, tmp_path):
-    for name, text in (("design.toml", NAMED), ("artwork-mine.svg", SQUARE)):
-        (tmp_path / name).write_text(text)
-    page = visit()
-    drawn(page)
-    page.set_input_files(
-        ".actions input[type=file]", [tmp_path / "artwork-mine.svg", tmp_path / "design.toml"]
-    )
-    page.wait_for_function("document.querySelector('#design-name').value === 'mine'")
-    relief_is_the_square(page)
-
-
-def test_a_set_is_made_once_where_one_presses_twice_and_comes_back_with_its_drawing(
-    visit, tmp_path
-):
-    path = tmp_path / "mine.svg"
-    path.write_text(SQUARE)
-    page = visit()
-    before = drawn(page)
-    page.set_input_files("[data-path='relief.layers.0.pattern'] input[type=file]", path)
-    redrawn(page, before)
-    typed(page, "name", "mine")
-    typed(page, "relief.layers.0.size_mm", "20")
-    page.wait_for_selector(".verdict-counts")
-    page.wait_for_timeout(1000)
-    page.wait_for_selector(".verdict-counts")
-    page.dblclick("text=Make files")
-    page.wait_for_selector("button:disabled >> text=Make files")
-    page.wait_for_selector("a.download-all", timeout=120_000)
-    page.wait_for_selector("button:enabled >> text=Make files")
-    assert page.inner_text(".files-status") == ""
-    # How to press with it is drawn beneath, as on the card.
-    widths = page.eval_on_selector_all(".press-steps img", "all => all.map(i => i.naturalWidth)")
-    assert len(widths) == 6
-    assert min(widths) > 0
-    with page.expect_download() as awaited:
-        page.click("a.download-all")
-    awaited.value.save_as(tmp_path / "set.zip")
-    assert any("artwork-" in name for name in zipfile.ZipFile(tmp_path / "set.zip").namelist())
-    again = visit()
-    drawn(again)
-    again.set_input_files(".actions input[type=file]", tmp_path / "set.zip")
-    again.wait_for_function("document.querySelector('#design-name').value === 'mine'")
-    relief_is_the_square(again)
 
 
 def test_a_zip_without_a_design_is_told(visit, tmp_path):

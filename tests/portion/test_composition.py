@@ -1,5 +1,4 @@
 import pytest
-from CoolProp.CoolProp import PropsSI
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -21,6 +20,8 @@ MISPRINTS = {  # in circulation: constant of protein, slope of fat
 
 
 def coolprop_g_per_ml(component, at_c):
+    from CoolProp.CoolProp import PropsSI  # noqa: PLC0415 (takes seconds to load)
+
     return PropsSI("D", "T", 273.15 + at_c, "P", 101325, f"INCOMP::{FLUIDS[component]}") / 1000.0
 
 

@@ -1,6 +1,5 @@
 import numpy as np
 import pytest
-from CoolProp.CoolProp import PropsSI
 
 from moulddesign.core import SpecError
 from moulddesign.portion import (
@@ -109,6 +108,8 @@ def test_a_density_of_no_food_is_refused(value):
 
 
 def litres_per_kg(fluid):
+    from CoolProp.CoolProp import PropsSI  # noqa: PLC0415 (takes seconds to load)
+
     return 1000.0 / PropsSI("D", "T", 293.15, "P", 101325, f"INCOMP::{fluid}")
 
 
