@@ -95,10 +95,15 @@ def _leaves(at: Repeat) -> Carved:
 def _strand(  # noqa: PLR0917 (a curve and its strand)
     at: Repeat, middle: Heights, slope: Heights, half_mm: float, number: int
 ) -> Carved:
-    """Return a round strand along a curve v = f(s), from its height and slope there."""
-    off = np.abs(at.across - middle) / np.sqrt(1.0 + slope * slope)
+    """Return a round strand along a curve v = f(s), from its height and slope there.
+
+    Its four pieces are top and wall on either side: where it is narrow, its walls meet in a ridge.
+    """
+    aside = (at.across - middle) / np.sqrt(1.0 + slope * slope)
+    off = np.abs(aside)
     top = half_round(off, half_mm, at.height_mm)
-    return lower_of(top, STRAND * at.tight * at.wall * (half_mm - off), number)
+    wall = STRAND * at.tight * at.wall * (half_mm - off)
+    return lower_of(top, wall, number + 2 * (aside > 0.0))
 
 
 def _wave(at: Repeat) -> Carved:
@@ -111,7 +116,7 @@ def _wave(at: Repeat) -> Carved:
     )  # fmt: skip
     found = strand
     size = np.minimum(at.half_mm * 0.4, 0.2 * at.length)
-    for number, place, side in ((2, 0.0, -0.55), (4, 0.5, 0.55), (6, -0.5, 0.55)):
+    for number, place, side in ((4, 0.0, -0.55), (6, 0.5, 0.55), (8, -0.5, 0.55)):
         share = np.hypot(at.along - place * at.length, at.across - side * at.half_mm) / size
         ball = 0.9 * at.height_mm * np.sqrt(np.maximum(1.0 - share * share, 0.0))
         found = _higher(found, lower_of(ball, at.tight * at.wall * size * (1.0 - share), number))
@@ -142,7 +147,7 @@ def _plaited(at: Repeat, strands: int) -> Carved:
     for strand in range(strands):
         turn = 2.0 * pi * (at.along / at.length + strand / strands)
         slope = -swing * 2.0 * pi / at.length * np.sin(turn)
-        height, piece = _strand(at, swing * np.cos(turn), slope, width_mm, 2 * strand)
+        height, piece = _strand(at, swing * np.cos(turn), slope, width_mm, 4 * strand)
         # Over where it swings outwards to the left, under where it comes back.
         over = 0.22 * at.height_mm * np.sin(strands * turn if strands > 2 else 2.0 * turn)  # noqa: PLR2004
         one = (

@@ -86,8 +86,8 @@ class CarvedFigure:
         near = np.flatnonzero(inside > -NEAR_OUTSIDE_MM)
         rows, u, y, inside = rows[near], u[near], y[near], inside[near]
         top = self.height_mm * self._body(u, y, inside)
-        is_leaf = self.table.figure is Figure.LEAF
-        side = np.where(is_leaf & (y > 0.0), number + 2, number)
+        # A leaf has a groove along its axis, and the walls of a narrow figure meet there.
+        side = np.where(y > 0.0, number + 2, number)
         wall = self.wall * inside
         surface.carve(rows, base[rows], top=top, wall=wall, pieces=side, meets=self.table.meets)
 

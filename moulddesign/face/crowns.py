@@ -120,7 +120,8 @@ class PetalRow:
         rows, which, petal, x, y = rows[near], which[near], petal[near], x[near], y[near]
         top = self._top(which, x, y)
         wall = self.wall * inside[near]
-        number = self.first_piece + 2 * petal
+        # Near a pointed tip the walls of both sides meet.
+        number = self.first_piece + 4 * petal + 2 * (y > 0.0)
         base = surface.ground[rows]
         surface.carve(rows, base, top=top, wall=wall, pieces=number, meets=self.table.meets)
 

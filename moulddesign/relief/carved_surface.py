@@ -25,8 +25,6 @@ from moulddesign.relief.roof import ReliefRegion
 
 REFINED_SHARE: Final = 0.8
 """Of the error asked for: between its samples a facet may be off by a half more."""
-CREASE_PLAN_SHARE: Final = 1.0 / 5.6
-"""Of the error: a crease beside a wall of 15 deg, 3.7 times as high as wide, moves by less."""
 EDGE_SHARE: Final = 0.35
 """Of the error: what the edges of walls and creases may be off."""
 CLEAR_MM: Final = 0.02
@@ -93,7 +91,7 @@ def carved_surface(
         lifted_walls(region, field, draft_deg=draft_deg, bound_mm=edge_mm) for region in regions
     ]
     _refuse_beyond(stamp, walls)
-    pieces = creases(field, outline, plan_mm=CREASE_PLAN_SHARE * error_mm, height_mm=error_mm / 2.0)
+    pieces = creases(field, outline, error_mm=error_mm)
     rings = [outline.exterior] if inset_mm == 0.0 else [outline.exterior, stamp.exterior]
     net = network(_clear_of(pieces, outline, walls), rings)
     within, within_stamp = (shapely.Polygon(net.points[net.rings[at]]) for at in (0, -1))

@@ -10,59 +10,111 @@ from typing import Final
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from moulddesign.geometry import Indices, Points
-from moulddesign.relief.field import Field
+from moulddesign.relief.field import Field, Heights
 
 SPACING_MM: Final = 0.2
 """Of the grid: half of the narrowest stroke that a usual nozzle prints [mm]."""
 GRID_SHIFT: Final = (1.37, 1.41)
 """So that no grid point lies on an axis of symmetry, where pieces meet by rule [spacings]."""
-BISECTIONS: Final = 11
-"""Halvings of a grid edge: 0.2 mm / 2^11 is a fifth of the grid on which creases are noded."""
+BISECTIONS: Final = 9
+"""Halvings of a grid edge: 0.2 mm / 2^9 is the grid on which creases are noded."""
+KINK_REACH_MM: Final = 0.03
+"""Over which the change of slope across a crease is taken [mm]."""
+LEAST_KINK: Final = 0.1
+"""Change of slope below which pieces meet smoothly: facets of 0.6 mm over it are 0.015 mm off."""
+MOST_PLAN_MM: Final = 0.05
+"""However flat a crease is, leaving out points moves it no further in the plan [mm]."""
 
 
-def creases(field: Field, outline: shapely.Polygon, *, plan_mm: float, height_mm: float) -> Points:
+def creases(field: Field, outline: shapely.Polygon, *, error_mm: float) -> Points:
     """Return the creases within an outline as straight pieces, shape (n, 2, 2) [mm].
 
     Parameters
     ----------
-    plan_mm, height_mm : float
-        How far leaving out points may move a crease in the plan, and its height [mm].
+    error_mm : float
+        Largest height error: leaving out points of a crease moves heights beside it by two thirds
+        of it, for a kink is off by its change of slope times its way in the plan, and those along
+        it by half [mm].
     """
     places, segments = _crossings(field, outline)
+    kink = _kinks(field, places[segments])
+    segments, kink = segments[kink >= LEAST_KINK], kink[kink >= LEAST_KINK]
+    steepest = np.zeros(len(places))
+    np.maximum.at(steepest, segments.ravel(), np.repeat(kink, 2))
     merged = shapely.line_merge(shapely.multilinestrings(shapely.linestrings(places[segments])))
-    lines = shapely.get_parts(merged)
-    points, line = shapely.get_coordinates(lines, return_index=True)
+    points, line = shapely.get_coordinates(shapely.get_parts(merged), return_index=True)
     if not len(points):
         return np.empty((0, 2, 2))
+    _, place = cKDTree(places).query(points)
     kept = simplified_rows(
-        np.column_stack([points, field(points).height]), line, plan_mm=plan_mm, height_mm=height_mm
+        np.column_stack([points, field(points).height]),
+        line,
+        plan_mm=np.minimum(error_mm / 1.5 / steepest[place], MOST_PLAN_MM),
+        height_mm=error_mm / 2.0,
     )
     first, last = kept[:-1], kept[1:]
     within = line[first] == line[last]
     return np.stack([points[first[within]], points[last[within]]], axis=1)
 
 
+def _kinks(field: Field, segments: Points) -> Heights:
+    """Return the change of slope across segments, 0 where no piece ends along one."""
+    along = segments[:, 1] - segments[:, 0]
+    length = np.maximum(np.linalg.norm(along, axis=1), 1e-12)
+    across = KINK_REACH_MM * along[:, ::-1] * (1.0, -1.0) / length[:, None]
+    middle = segments.mean(axis=1)
+    right, left = field(middle + across), field(middle - across)
+    change = np.abs(right.height + left.height - 2.0 * field(middle).height) / KINK_REACH_MM
+    return np.where(right.piece == left.piece, 0.0, change)
+
+
 def _crossings(field: Field, outline: shapely.Polygon) -> tuple[Points, Indices]:
-    """Return places on creases, and which pairs of them a crease joins within a grid triangle."""
+    """Return places on creases, and which pairs of them a crease joins within a grid triangle.
+
+    A piece that is narrower than the grid may lie between the ends of an edge: then the edge has
+    two places, one where the piece of either end is left, and a triangle has two creases.
+    """
     points, triangles = _grid(outline)
     piece = field(points).piece
     unlike = (piece[triangles] != piece[np.roll(triangles, -1, axis=1)]).any(axis=1)
     triangles = triangles[unlike]
-    sides = np.sort(np.stack([triangles, np.roll(triangles, -1, axis=1)], axis=2), axis=2)
-    names, side = np.unique(sides[..., 0] * len(points) + sides[..., 1], return_inverse=True)
+    starts, ends = triangles, np.roll(triangles, -1, axis=1)
+    low, high = np.minimum(starts, ends), np.maximum(starts, ends)
+    names, side = np.unique(low * len(points) + high, return_inverse=True)
     edges = np.column_stack(np.divmod(names, len(points)))
     cut = np.flatnonzero(piece[edges[:, 0]] != piece[edges[:, 1]])
-    places = _bisected(field, points[edges[cut]], piece[edges[cut, 0]])
-    number = np.full(len(edges), -1, dtype=np.int64)
-    number[cut] = np.arange(len(cut))
-    on_sides = number[side].reshape(-1, 3)
-    three = (on_sides >= 0).all(axis=1)
-    pairs = np.sort(on_sides[~three], axis=1)[:, 1:]
-    middle = _triple_points(field, points[triangles[three]], piece[triangles[three]])
-    hub = np.repeat(len(places) + np.arange(len(middle)), 3)
-    spokes = np.column_stack([on_sides[three].ravel(), hub])
+    first, beyond = _bisected(field, points[edges[cut]], piece[edges[cut]])
+    hides = np.flatnonzero(beyond != piece[edges[cut, 1]])
+    rest = np.stack([points[edges[cut[hides], 1]], first[hides]], axis=1)
+    last, _ = _bisected(field, rest, np.column_stack([piece[edges[cut[hides], 1]], beyond[hides]]))
+    at_first, at_last = np.full((2, len(edges)), -1, dtype=np.int64)
+    at_first[cut] = at_last[cut] = np.arange(len(cut))
+    at_last[cut[hides]] = len(cut) + np.arange(len(hides))
+    places = np.concatenate([first, last])
+    side = side.reshape(-1, 3)
+    at_start = np.where(starts < ends, at_first[side], at_last[side])
+    at_end = np.where(starts < ends, at_last[side], at_first[side])
+    three = (at_start >= 0).all(axis=1)
+    middle, met = _triple_points(field, points[triangles[three]], piece[triangles[three]])
+    hub = np.flatnonzero(three)[met & (at_start == at_end)[three].all(axis=1)]
+    middle = middle[np.searchsorted(np.flatnonzero(three), hub)]
+    spokes = np.column_stack(
+        [at_start[hub].ravel(), np.repeat(len(places) + np.arange(len(hub)), 3)]
+    )
+    rest = np.setdiff1d(np.arange(len(triangles)), hub)
+    # Around each corner a crease runs from the side after it to the side before it.
+    before = np.roll(at_end, 1, axis=1)
+    cuts = np.stack([at_start, before], axis=2)[rest].reshape(-1, 2)
+    far = np.stack([at_end, np.roll(at_start, 1, axis=1)], axis=2)[rest[~three[rest]]].reshape(
+        -1, 2
+    )
+    pairs = np.concatenate([cuts, far])
+    pairs = pairs[(pairs >= 0).all(axis=1) & (pairs[:, 0] != pairs[:, 1])]
+    pairs = np.unique(np.sort(pairs, axis=1), axis=0)
     return np.concatenate([places, middle]), np.concatenate([pairs, spokes])
 
 
@@ -82,40 +134,51 @@ def _grid(outline: shapely.Polygon) -> tuple[Points, Indices]:
     return points[near], row[triangles[near[triangles].all(axis=1)]]
 
 
-def _bisected(field: Field, ends: Points, piece: Indices) -> Points:
-    """Return where on edges, shape (n, 2, 2), the piece of the first end is left."""
+def _bisected(field: Field, ends: Points, pieces: Indices) -> tuple[Points, Indices]:
+    """Return where on edges the piece of the first end is left, and the piece beyond.
+
+    Both are known at the ends: shapes (n, 2, 2) and (n, 2).
+    """
     here, there = ends[:, 0].copy(), ends[:, 1].copy()
-    for _ in range(BISECTIONS):
+    own, beyond = pieces[:, 0], pieces[:, 1].copy()
+    for _ in range(BISECTIONS if len(ends) else 0):
         middle = (here + there) / 2.0
-        same = field(middle).piece == piece
-        here[same], there[~same] = middle[same], middle[~same]
-    return (here + there) / 2.0
+        found = field(middle).piece
+        same = found == own
+        here[same], there[~same], beyond[~same] = middle[same], middle[~same], found[~same]
+    return (here + there) / 2.0, beyond
 
 
-def _triple_points(field: Field, corners: Points, pieces: Indices) -> Points:
-    """Return where three pieces meet in triangles, shape (n, 3, 2), whose corners all differ.
+def _triple_points(
+    field: Field, corners: Points, pieces: Indices
+) -> tuple[Points, NDArray[np.bool_]]:
+    """Return where three pieces meet in triangles whose corners all differ, and whether they do.
 
     Of the four triangles between corners and middles of sides, one whose corners all differ holds
-    the place; where none does, the place is as near as the triangle is small.
+    the place; where none does, a fourth piece lies between them.
     """
     quarters = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]])
     corners, pieces = corners.copy(), pieces.copy()
+    met = np.ones(len(corners), dtype=bool)
     for _ in range(BISECTIONS if len(corners) else 0):
-        middles = (corners + np.roll(corners, -1, axis=1)) / 2.0
+        rows = np.flatnonzero(met)
+        middles = (corners[rows] + np.roll(corners[rows], -1, axis=1)) / 2.0
         found = field(middles.reshape(-1, 2)).piece.reshape(-1, 3)
-        six = np.concatenate([corners, middles], axis=1)
-        six_pieces = np.concatenate([pieces, found], axis=1)
+        six = np.concatenate([corners[rows], middles], axis=1)
+        six_pieces = np.concatenate([pieces[rows], found], axis=1)
         sub = six_pieces[:, quarters]
         differ = (sub != np.roll(sub, -1, axis=2)).all(axis=2)
-        rows = np.flatnonzero(differ.any(axis=1))
-        chosen = quarters[differ[rows].argmax(axis=1)]
-        corners[rows] = np.take_along_axis(six[rows], chosen[..., None], axis=1)
-        pieces[rows] = np.take_along_axis(six_pieces[rows], chosen, axis=1)
+        met[rows] = differ.any(axis=1)
+        chosen = quarters[differ.argmax(axis=1)]
+        corners[rows] = np.take_along_axis(six, chosen[..., None], axis=1)
+        pieces[rows] = np.take_along_axis(six_pieces, chosen, axis=1)
     middle: Points = corners.mean(axis=1)
-    return middle
+    return middle, met
 
 
-def simplified_rows(points: Points, line: Indices, *, plan_mm: float, height_mm: float) -> Indices:
+def simplified_rows(
+    points: Points, line: Indices, *, plan_mm: Heights, height_mm: float
+) -> Indices:
     """Return which points of lines stay when the others move no line by more than two bounds.
 
     The Douglas-Peucker rule, all lines at once: a stretch is cut at its worst point until none is
@@ -127,6 +190,10 @@ def simplified_rows(points: Points, line: Indices, *, plan_mm: float, height_mm:
         Points of all lines, each line's in order, shape (n, 3) [mm].
     line : ndarray
         The line of each point, shape (n,).
+    plan_mm : ndarray
+        How far leaving out each point may move its line in the plan, shape (n,) [mm].
+    height_mm : float
+        How far it may move heights along a line [mm].
 
     References
     ----------
@@ -153,7 +220,7 @@ def simplified_rows(points: Points, line: Indices, *, plan_mm: float, height_mm:
 
 
 def _off_ratio(
-    points: Points, begin: Points, end: Points, *, plan_mm: float, height_mm: float
+    points: Points, begin: Points, end: Points, *, plan_mm: Heights, height_mm: float
 ) -> Points:
     """Return how far points are off straight stretches, as a multiple of the bounds."""
     along = (end - begin)[:, :2]
