@@ -1,6 +1,6 @@
 """A whole face: ground, bands, crowns, parts and medallion for an outline and a draft."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import sqrt
 from typing import Final
@@ -24,7 +24,7 @@ from moulddesign.face.grounds import (
 from moulddesign.face.medallions import Medallion, held_regions, medallion_of
 from moulddesign.face.surface import PIECES, Carver, Scale, Spots, Surface, steepest
 from moulddesign.geometry import Points
-from moulddesign.relief.field import EdgeDistance, Field, FieldValues, Heights
+from moulddesign.relief.field import EdgeDistance, Field, FieldValues, FoldedDistance, Heights
 from moulddesign.relief.height_map import Carving
 from moulddesign.relief.roof import ReliefRegion
 from moulddesign.relief.stamp_rim import HIGH_TIP_MM, least_tip_mm
@@ -32,7 +32,7 @@ from moulddesign.relief.stamp_rim import HIGH_TIP_MM, least_tip_mm
 USUAL_FOLD: Final = 12
 RIB_SHARE: Final = 0.85
 """Share of a rib at the stamp's rim that is a band; the rest is what the ground rises there."""
-SLOPE_RESERVE: Final = 0.985
+SLOPE_RESERVE: Final = 0.97
 """Share of the draft's slope that parts may have: chords and tables steepen a little."""
 
 
@@ -74,7 +74,7 @@ class _Plan:
     needs_edge_mm: float
     """Distance from the outline up to which parts ask for it."""
     is_round: bool
-    edge: EdgeDistance
+    edge: Callable[[Points], Heights]
 
     def __call__(self, points: Points) -> FieldValues:
         points = np.asarray(points, dtype=np.float64).reshape(-1, 2)
@@ -196,6 +196,9 @@ def carved_face(
         run_mm = table.ground.run_mm * scale.lengths
         needs_mm = max(needs_mm, start_mm + table.ground.steps * run_mm + 1.0)
 
+    # Corners and lobes are all alike, and lie nowhere else.
+    distance = FoldedDistance(outline.arcs) if len(outline.arcs) > 1 else EdgeDistance(shape)
+
     def plan(parts: Sequence[Carver]) -> _Plan:
         return _Plan(
             ground=ground,
@@ -205,7 +208,7 @@ def carved_face(
             inscribed_mm=inscribed_mm,
             needs_edge_mm=needs_mm,
             is_round=is_round,
-            edge=EdgeDistance(shape),
+            edge=distance,
         )
 
     free = disc.floor if disc is not None else room

@@ -6,16 +6,17 @@ most 1 + 4 |b|: walls are laid flatter by that much.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import cos, pi, radians, sin
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from moulddesign.design.face_tables import Figure, PartTable
 from moulddesign.face.crowns import Reach
 from moulddesign.face.silhouettes import NEAR_OUTSIDE_MM, PAD_MM, Silhouettes
-from moulddesign.face.surface import Surface
+from moulddesign.face.surface import Cells, Surface
 from moulddesign.geometry import Indices, Points
 from moulddesign.relief.field import Heights
 
@@ -40,7 +41,7 @@ class CarvedFigure:
     """Where copies begin, shape (n, 2) [mm]."""
     ways: Points
     """Unit vectors from foot to tip, shape (n, 2)."""
-    turns: tuple[float, ...]
+    turns: Heights
     """-1 for a mirror image."""
     length_mm: float
     half_mm: Heights
@@ -55,41 +56,61 @@ class CarvedFigure:
     wall: float
     disc_mm: float
     """Radius of the medallion: what has its middle within it stands on its floor."""
+    cells: Cells = field(init=False)
+    """Where each copy may reach the surface."""
+
+    def __post_init__(self) -> None:
+        middles = self.feet + self.length_mm / 2.0 * self.ways
+        across = self.widest_mm + abs(self.table.bend) * self.length_mm + PAD_MM
+        reach = float(np.hypot(self.length_mm / 2.0 + PAD_MM, across))
+        object.__setattr__(
+            self,
+            "cells",
+            Cells(np.stack([middles - reach, middles + reach], axis=1), self._may_reach),
+        )
 
     def __call__(self, surface: Surface) -> None:
         """Raise or cut the figure and its copies."""
         points = surface.spots.points
-        middle = self.length_mm / 2.0
-        across = self.widest_mm + abs(self.table.bend) * self.length_mm + PAD_MM
-        reach = float(np.hypot(middle + PAD_MM, across))
-        for number, (foot, way, turn) in enumerate(
-            zip(self.feet, self.ways, self.turns, strict=True)
-        ):
-            centre = foot + middle * way
-            in_disc = float(np.hypot(centre[0], centre[1])) < self.disc_mm
-            base = surface.floor if in_disc else surface.ground
-            rows = surface.spots.near(centre, reach)
-            right, up = points[rows, 0] - centre[0], points[rows, 1] - centre[1]
-            x = way[0] * right + way[1] * up
-            y = turn * (way[0] * up - way[1] * right)
-            kept = np.flatnonzero((np.abs(y) < across) & (np.abs(x) < middle + PAD_MM))
-            if len(kept):
-                x, y = x[kept] + middle, y[kept]
-                self._carve(surface, base, rows[kept], x, y, self.first_piece + 4 * number)
+        middles = self.feet + self.length_mm / 2.0 * self.ways
+        in_disc = np.hypot(middles[:, 0], middles[:, 1]) < self.disc_mm
+        for rows, copy in self.cells.copies_at(surface.spots):
+            x, y = self._own(points[rows], copy)
+            base = np.where(in_disc[copy], surface.floor[rows], surface.ground[rows])
+            self._carve(surface, base, rows, x, y, self.first_piece + 4 * copy)
+
+    def _may_reach(self, points: Points, copy: int, reach_mm: float) -> NDArray[np.bool_]:
+        x, y = self._own(points, np.full(len(points), copy))
+        bent_mm = (1.0 + 4.0 * abs(self.table.bend)) * reach_mm
+        near: NDArray[np.bool_] = self.edge(0, x, y) > -NEAR_OUTSIDE_MM - bent_mm
+        return near
+
+    def _own(self, points: Points, copy: Indices) -> tuple[Heights, Heights]:
+        """Return points along and across the axes of copies, one each, as if they were straight."""
+        out, way = points - self.feet[copy], self.ways[copy]
+        x = way[:, 0] * out[:, 0] + way[:, 1] * out[:, 1]
+        y = self.turns[copy] * (way[:, 0] * out[:, 1] - way[:, 1] * out[:, 0])
+        u = np.clip(x / self.length_mm, 0.0, 1.0)
+        return x, y - 4.0 * self.table.bend * self.length_mm * u * (1.0 - u)
 
     def _carve(  # noqa: PLR0917 (what a point is to a figure)
-        self, surface: Surface, base: Heights, rows: Indices, x: Heights, y: Heights, number: int
+        self,
+        surface: Surface,
+        base: Heights,
+        rows: Indices,
+        x: Heights,
+        y: Heights,
+        number: Indices,
     ) -> None:
-        u = np.clip(x / self.length_mm, 0.0, 1.0)
-        y = y - 4.0 * self.table.bend * self.length_mm * u * (1.0 - u)
         inside = self.edge(0, x, y)
         near = np.flatnonzero(inside > -NEAR_OUTSIDE_MM)
-        rows, u, y, inside = rows[near], u[near], y[near], inside[near]
+        rows, base, x, y, inside = rows[near], base[near], x[near], y[near], inside[near]
+        u, number = np.clip(x / self.length_mm, 0.0, 1.0), number[near]
         top = self.height_mm * self._body(u, y, inside)
         # A leaf has a groove along its axis, and the walls of a narrow figure meet there.
         side = np.where(y > 0.0, number + 2, number)
         wall = self.wall * inside
-        surface.carve(rows, base[rows], top=top, wall=wall, pieces=side, meets=self.table.meets)
+        surface.carve(rows, base, top=top, wall=wall, pieces=side, meets=self.table.meets)
 
     def _body(self, u: Heights, y: Heights, inside: Heights) -> Heights:
         """Return heights as shares of the figure's."""
@@ -220,7 +241,7 @@ def _figure(  # noqa: PLR0913 (as `figures_of`)
         table=table,
         feet=np.array([(at_mm * cos(towards), at_mm * sin(towards)) for towards, _, _ in places]),
         ways=np.array([(cos(way), sin(way)) for _, way, _ in places]),
-        turns=tuple(turn for _, _, turn in places),
+        turns=np.array([turn for _, _, turn in places]),
         length_mm=length_mm,
         half_mm=np.maximum(half, least),
         edge=edge,

@@ -6,12 +6,13 @@ and one that is cut in max(floor, base - k d), d the distance inside its edge an
 slope. Minimum and maximum of pieces no steeper than the draft allows are no steeper either.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from math import asin, atan2, pi, radians, sqrt, tan
+from math import floor, radians, sqrt, tan
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from moulddesign.design.face_tables import Meets
 from moulddesign.geometry import Indices, Points
@@ -31,30 +32,67 @@ class Spots:
     edge: Heights
     """Distance inside the outline; far from it only a lower bound [mm]."""
 
-    order: Indices
-    """Their rows by rising angle."""
+    cell: Indices
+    """The square cell of the plan in which each lies, as `cells_of` numbers them."""
 
     @classmethod
     def of(cls, points: Points, radius: Heights, edge: Heights) -> "Spots":
         """Return points with their distances from the middle and inside the outline."""
-        angle = np.arctan2(points[:, 1], points[:, 0])
-        return cls(points, radius, angle, edge, np.argsort(angle))
+        return cls(points, radius, np.arctan2(points[:, 1], points[:, 0]), edge, cells_of(points))
 
-    def near(self, centre: Points, reach_mm: float) -> Indices:
-        """Return the rows of points within a distance of a place, and of a few more."""
-        away = float(np.hypot(centre[0], centre[1]))
-        rows = self.order
-        if away > reach_mm:
-            half = asin(reach_mm / away)
-            middle = atan2(float(centre[1]), float(centre[0]))
-            turned = self.angle[rows]
-            parts = [
-                rows[slice(*np.searchsorted(turned, (middle - half + turn, middle + half + turn)))]
-                for turn in (-2.0 * pi, 0.0, 2.0 * pi)
-            ]
-            rows = np.concatenate(parts)
-        kept: Indices = rows[np.abs(self.radius[rows] - away) < reach_mm]
-        return kept
+
+CELL_MM: Final = 0.5
+"""Side of a square cell: some of the narrowest figures' half width [mm]."""
+CELLS: Final = 400
+"""In a row: the plan from -100 mm to 100 mm, and what is beyond in the outermost ones."""
+
+
+def cells_of(points: Points) -> Indices:
+    """Return the numbers of the cells in which points lie, shape (n, 2) to (n,)."""
+    column, row = np.clip(points / CELL_MM + CELLS / 2, 0, CELLS - 1).astype(np.int64).T
+    number: Indices = column * CELLS + row
+    return number
+
+
+class Cells:
+    """Which copies of a figure may reach the points of each cell of the plan.
+
+    Parameters
+    ----------
+    boxes : ndarray
+        Low and high corners of the box around each copy, shape (n, 2, 2) [mm].
+    may_reach : callable
+        Whether a copy reaches anything within `reach_mm` of points: shape (n, 2), the copy's
+        number and `reach_mm` to (n,).
+    """
+
+    def __init__(
+        self, boxes: Points, may_reach: Callable[[Points, int, float], NDArray[np.bool_]]
+    ) -> None:
+        self._layers: list[NDArray[np.int16]] = []
+        half_diagonal = CELL_MM * sqrt(0.5)
+        for copy, (low, high) in enumerate(boxes):
+            x, y = (
+                CELL_MM * (np.arange(floor(a), floor(b) + 1) + 0.5)
+                for a, b in zip(low / CELL_MM, high / CELL_MM, strict=True)
+            )
+            middles = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+            rows = np.unique(cells_of(middles[may_reach(middles, copy, half_diagonal)]))
+            for layer in self._layers:
+                free = layer[rows] < 0
+                layer[rows[free]] = copy
+                rows = rows[~free]
+            if len(rows):
+                self._layers.append(np.full(CELLS * CELLS, -1, dtype=np.int16))
+                self._layers[-1][rows] = copy
+
+    def copies_at(self, spots: Spots) -> Iterator[tuple[Indices, Indices]]:
+        """Yield rows of points and the copy that may reach each, every pair once, in order."""
+        for layer in self._layers:
+            copies = layer[spots.cell]
+            rows = np.flatnonzero(copies >= 0)
+            if len(rows):
+                yield rows, copies[rows].astype(np.int64)
 
 
 class Surface:

@@ -29,6 +29,9 @@ LEAST_KINK: Final = 0.1
 MOST_PLAN_MM: Final = 0.05
 """However flat a crease is, leaving out points moves it no further in the plan [mm]."""
 
+LONGEST_MM: Final = 0.8
+"""Piece of a crease: beside a longer one lie slivers that are steeper than the field [mm]."""
+
 
 def creases(field: Field, outline: shapely.Polygon, *, error_mm: float) -> Points:
     """Return the creases within an outline as straight pieces, shape (n, 2, 2) [mm].
@@ -58,7 +61,10 @@ def creases(field: Field, outline: shapely.Polygon, *, error_mm: float) -> Point
     )
     first, last = kept[:-1], kept[1:]
     within = line[first] == line[last]
-    return np.stack([points[first[within]], points[last[within]]], axis=1)
+    pieces = shapely.linestrings(np.stack([points[first[within]], points[last[within]]], axis=1))
+    ends, piece = shapely.get_coordinates(shapely.segmentize(pieces, LONGEST_MM), return_index=True)
+    found: Points = np.stack([ends[:-1], ends[1:]], axis=1)[piece[:-1] == piece[1:]]
+    return found
 
 
 def _kinks(field: Field, segments: Points) -> Heights:
@@ -98,20 +104,19 @@ def _crossings(field: Field, outline: shapely.Polygon) -> tuple[Points, Indices]
     side = side.reshape(-1, 3)
     at_start = np.where(starts < ends, at_first[side], at_last[side])
     at_end = np.where(starts < ends, at_last[side], at_first[side])
-    three = (at_start >= 0).all(axis=1)
+    three = np.flatnonzero((at_start >= 0).all(axis=1))
     middle, met = _triple_points(field, points[triangles[three]], piece[triangles[three]])
-    hub = np.flatnonzero(three)[met & (at_start == at_end)[three].all(axis=1)]
-    middle = middle[np.searchsorted(np.flatnonzero(three), hub)]
+    met &= (at_start[three] == at_end[three]).all(axis=1)
+    hub, middle = three[met], middle[met]
     spokes = np.column_stack(
         [at_start[hub].ravel(), np.repeat(len(places) + np.arange(len(hub)), 3)]
     )
-    rest = np.setdiff1d(np.arange(len(triangles)), hub)
-    # Around each corner a crease runs from the side after it to the side before it.
-    before = np.roll(at_end, 1, axis=1)
-    cuts = np.stack([at_start, before], axis=2)[rest].reshape(-1, 2)
-    far = np.stack([at_end, np.roll(at_start, 1, axis=1)], axis=2)[rest[~three[rest]]].reshape(
-        -1, 2
-    )
+    # Around a corner a crease runs from the side after it to the side before it, and where but two
+    # sides have places another one beyond that.
+    others = np.delete(np.arange(len(triangles)), hub)
+    cuts = np.stack([at_start, np.roll(at_end, 1, axis=1)], axis=2)[others].reshape(-1, 2)
+    two = np.setdiff1d(others, three)
+    far = np.stack([at_end, np.roll(at_start, 1, axis=1)], axis=2)[two].reshape(-1, 2)
     pairs = np.concatenate([cuts, far])
     pairs = pairs[(pairs >= 0).all(axis=1) & (pairs[:, 0] != pairs[:, 1])]
     pairs = np.unique(np.sort(pairs, axis=1), axis=0)

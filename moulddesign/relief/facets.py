@@ -339,9 +339,9 @@ PATTERNS: Final = tuple(
     (_inner(inner), _around(around))
     for inner, around in ((2, 2), (3, 3), (5, 5), (8, 6), (12, 9), (18, 12))
 )
-COARSE: Final = (_inner(3), _around(2))
+COARSE: Final = (_inner(4), _around(3))
 """The pattern that large facets take first: most of them are off so clearly that it shows."""
-FINE_FROM: Final = 2
+FINE_FROM: Final = 3
 """Patterns from here on are large ones."""
 EDGE_ALLOWANCE: Final = 1.05
 """What is off on a side counts by this less: the facet beyond it sees it as well."""

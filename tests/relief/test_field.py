@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 import shapely
 
-from moulddesign.relief.field import EdgeDistance, highest, lowest, piece_of
+from moulddesign.artwork.outline import polygon_outline, scalloped_outline
+from moulddesign.relief.field import EdgeDistance, FoldedDistance, highest, lowest, piece_of
 
 POINTS = np.random.default_rng(7).uniform(-14.0, 14.0, (4000, 2))
 
@@ -28,6 +29,24 @@ def test_signed_distance_is_that_of_shapely(shape):
     signed = np.where(shapely.contains(shape, points), expected, -expected)
 
     assert EdgeDistance(shape)(POINTS) == pytest.approx(signed, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    "outline",
+    [
+        pytest.param(polygon_outline("square", 24.0, 0.0), id="sharp corners"),
+        pytest.param(polygon_outline("hexagon", 24.0, 4.0), id="round corners"),
+        pytest.param(scalloped_outline(25.0, 12, 1.6), id="lobes"),
+        pytest.param(scalloped_outline(25.0, 3, 2.0), id="three lobes"),
+    ],
+)
+def test_the_distance_to_arcs_is_that_of_shapely_to_their_chords(outline):
+    points, shape = shapely.points(POINTS), outline.shape
+    expected = shapely.distance(points, shape.boundary)
+    signed = np.where(shapely.contains(shape, points), expected, -expected)
+
+    # Chords are within 0.002 mm of the arcs.
+    assert FoldedDistance(outline.arcs)(POINTS) == pytest.approx(signed, abs=0.002)
 
 
 def test_distances_end_at_the_reach():
