@@ -448,7 +448,8 @@ def _centred_on_edges(
     """Return words moved to the middle of the edge that they stand on."""
     made: list[_LaidBlock] = []
     for (_, low), (high, _) in pairwise(corners):
-        own = [one for one in laid if low <= one.left_mm < high]
+        # By its middle: a word that begins right behind a corner may do so a rounding error before.
+        own = [one for one in laid if low <= (one.left_mm + one.right_mm) / 2.0 < high]
         if own:
             move = (low + high - own[0].left_mm - own[-1].right_mm) / 2.0
             made += [replace(one, shift_mm=one.shift_mm + move) for one in own]

@@ -58,6 +58,7 @@ class Fill(StrEnum):
     KEY = "key"
     RINGS = "rings"
     FLUTES = "flutes"
+    TEXT = "text"
 
 
 class Corners(StrEnum):
@@ -65,6 +66,7 @@ class Corners(StrEnum):
 
     MIRRORED = "mirrored"
     MITRED = "mitred"
+    LEAF = "leaf"
 
 
 class Tip(StrEnum):
@@ -136,10 +138,22 @@ class BandTable(PartialTable):
     count: int | None = given(
         None, "Repeats around the whole outline, in place of their length", ge=1, le=400
     )
+    text: str | None = given(
+        None, "Lettering along the outline, for the fill text; once, or as often as count says",
+        min_length=1, max_length=80,
+    )  # fmt: skip
+    font: str | None = given(None, "TrueType or OpenType file", min_length=1, file=FileKind.FONT)
     corners: Corners = given(
-        Corners.MIRRORED, "Repeats turn round at corners and middles of sides, or go one way"
-    )
+        Corners.MIRRORED, "Repeats turn round at corners and middles of sides, go one way, or turn "
+        "round with a leaf on each corner",
+    )  # fmt: skip
     gap_mm: float = given(0.5, "Ground left free inside of it", unit="mm", ge=0, le=100)
+
+    @model_validator(mode="after")
+    def _text_where_it_is_filled_with_it(self) -> Self:
+        if (self.fill is Fill.TEXT) != (self.text is not None):
+            raise RefusedError(say("design.band-text"))
+        return self
 
 
 class CrownTable(PartialTable):

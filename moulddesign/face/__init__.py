@@ -4,7 +4,8 @@
 - `silhouettes`: distances to the edge of petals, leaves and other figures, from tables.
 - `grounds`: flat, domed, dished and stepped grounds, and the shoulder that a face runs over.
 - `band_fills`: what a band repeats along itself: beads, rope, leaves, waves, key, rings.
-- `bands`: bands along the outline, with whole repeats and mirrored or mitred corners.
+- `bands`: bands along the outline, with whole repeats and mirrored, mitred or leaved corners.
+- `lettered_bands`: lettering in a band, along the outline.
 - `crowns`: rows of petals around the middle.
 - `carved_figures`: single carved parts: leaves, drops, balls, stems, burrs, stars, crescents.
 - `medallions`: the disc in the middle, its ring, and what it holds.

@@ -78,17 +78,48 @@ def _leaves(at: Repeat) -> Carved:
     """Return one leaf a repeat, its tip ahead, with a groove along its middle."""
     half_along = 0.49 * at.length
     half = np.minimum(at.half_mm, 0.55 * half_along)
+    return _leaf(at.along, at.across, half_along=half_along, half=half, at=at)
+
+
+CORNER_LEAF: Final = 0.72
+"""Half width of a leaf on a corner as a share of its half length; our choice."""
+CORNER_FREE: Final = 0.9
+"""Where repeats end beside it, as a share of the same; our choice."""
+
+
+def with_corner_leaf(made: Carved, at: Repeat, off: Heights, first: Indices) -> Carved:
+    """Return a fill that ends beside corners, on each a leaf across the band, its tip outwards.
+
+    Parameters
+    ----------
+    off : array, shape (n,)
+        Places along the band from the nearest corner [mm].
+    first : array, shape (n,)
+        First piece numbers of that corner's leaf.
+    """
+    half_along = np.full(len(off), at.half_mm)
+    height, piece = made
+    # A bend shortens the band's inner side: walls along it are flatter by that.
+    height = np.minimum(height, at.wall * at.tight * (np.abs(off) - CORNER_FREE * at.half_mm))
+    leaf, part = _leaf(at.across, off, half_along=half_along, half=CORNER_LEAF * half_along, at=at)
+    leaf = np.where(np.abs(off) < at.half_mm, leaf, -np.inf)
+    return _higher((height, piece), (leaf, first + part))
+
+
+def _leaf(
+    along: Heights, across: Heights, *, half_along: Heights, half: Heights, at: Repeat
+) -> Carved:
+    """Return a leaf of two arcs with a groove along its middle."""
     # Two arcs of radius r whose centres lie c on either side of the axis: r - c = half.
     radius = (half_along**2 + half**2) / (2.0 * half)
     centre = radius - half
-    inside = radius - np.hypot(at.along, np.abs(at.across) + centre)
-    q = np.abs(at.across) / half
-    swell = 1.0 - 0.25 * (at.along / half_along + 0.15) ** 2
-    groove = np.exp(-((at.across / np.maximum(0.2 * half, 0.28)) ** 2))
+    inside = radius - np.hypot(along, np.abs(across) + centre)
+    q = np.abs(across) / half
+    swell = 1.0 - 0.25 * (along / half_along + 0.15) ** 2
+    groove = np.exp(-((across / np.maximum(0.2 * half, 0.28)) ** 2))
     body = (1.0 - 0.5 * q * q - 0.42 * groove) * swell
-    top = at.height_mm * body
-    side = (at.across > 0.0).astype(np.int64)
-    height, piece = lower_of(top, at.wall * at.tight * inside, 0)
+    side = (across > 0.0).astype(np.int64)
+    height, piece = lower_of(at.height_mm * body, at.wall * at.tight * inside, 0)
     return height, 2 * piece + side
 
 

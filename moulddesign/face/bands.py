@@ -16,8 +16,16 @@ from scipy.spatial import cKDTree
 
 from moulddesign.artwork.outline import POLYGON_SIDES, Outline
 from moulddesign.core import SpecError, say
-from moulddesign.design.face_tables import BandSection, BandTable, Corners
-from moulddesign.face.band_fills import FILLS, LEAST_PITCH_MM, PARTS, PITCH, Repeat
+from moulddesign.design.face_tables import BandSection, BandTable, Corners, Fill
+from moulddesign.face.band_fills import (
+    CORNER_FREE,
+    FILLS,
+    LEAST_PITCH_MM,
+    PARTS,
+    PITCH,
+    Repeat,
+    with_corner_leaf,
+)
 from moulddesign.face.surface import PIECES, Scale, Surface, half_round, higher_of, lower_of
 from moulddesign.geometry import Indices, Points
 from moulddesign.relief.field import Heights
@@ -131,6 +139,8 @@ class Band:
         if self.table.section is BandSection.STEP:
             self._step(surface)
             return
+        if self.table.fill is Fill.TEXT:
+            return  # letters are regions, which the engine lifts onto the ground
         edge = surface.spots.edge
         # A middle line that is rounded at a corner lies further inside there.
         beyond = 0.1 if self.line is None else self.width_mm / 2.0
@@ -186,23 +196,34 @@ class Band:
         stretch = np.where(stretch < 0, len(line.breaks) - 1, stretch)
         start = line.breaks[stretch]
         length = np.diff(np.append(line.breaks, line.breaks[0] + line.length_mm))
-        unit = (length / self.repeats)[stretch]
-        share = np.mod(place - start, line.length_mm) / unit
+        free_mm = _free_at_corners(self.table, line, half_mm)
+        unit = ((length - 2.0 * free_mm) / self.repeats)[stretch]
+        share = (np.mod(place - start, line.length_mm) - free_mm) / unit
         count = self.repeats[stretch]
-        number = np.clip(share.astype(np.int64), 0, count - 1)
+        number = np.clip(np.floor(share).astype(np.int64), 0, count - 1)
         along = (share - number - 0.5) * unit
-        if self.table.corners is Corners.MIRRORED and len(line.breaks) > 1:
+        if self.table.corners is not Corners.MITRED and len(line.breaks) > 1:
             along = np.where(2 * number >= count, -along, along)
         fill = self.table.fill
         assert fill is not None  # noqa: S101 (a line is made for a fill only)
         before = np.concatenate([[0], np.cumsum(self.repeats)[:-1]])[stretch]
-        height, part = FILLS[fill](
-            Repeat(
-                along=along, across=out, length=unit, half_mm=half_mm, height_mm=self.height_mm,
-                wall=self.wall, tight=line.tightness(place, half_mm),
-            )
+        frame = Repeat(
+            along=along, across=out, length=unit, half_mm=half_mm, height_mm=self.height_mm,
+            wall=self.wall, tight=line.tightness(place, half_mm),
         )  # fmt: skip
-        piece = self.first_piece + PARTS * (before + number) + part
+        height, part = FILLS[fill](frame)
+        piece = PARTS * (before + number) + part
+        if free_mm:
+            after = np.mod(place - start, line.length_mm)
+            is_last = 2.0 * after > length[stretch]
+            corner = np.mod(stretch + is_last, len(length))
+            height, piece = with_corner_leaf(
+                (height, piece),
+                frame,
+                np.where(is_last, after - length[stretch], after),
+                PARTS * (int(self.repeats.sum()) + corner),
+            )
+        piece = self.first_piece + piece
         ground = surface.ground[rows]
         if self.table.section is BandSection.HOLLOW:
             # What a hollow repeats is cut into the ground.
@@ -314,7 +335,7 @@ def _middle_line(
 
     Corners and valleys are rounded, so that neither side of the band folds over itself.
     """
-    if table.fill is None:
+    if table.fill is None or table.fill is Fill.TEXT:
         return None
     start_mm, half_mm = place
     inset_mm, round_mm = start_mm + half_mm, ROUNDED * half_mm
@@ -327,16 +348,23 @@ def _middle_line(
     return MiddleLine(shapely.orient_polygons(line).exterior, corners_of(outline))
 
 
+def _free_at_corners(table: BandTable, line: MiddleLine, half_mm: float) -> float:
+    """Return how far from a corner repeats begin: beside its leaf, where it has one [mm]."""
+    has_leaf = table.corners is Corners.LEAF and len(line.breaks) > 1
+    return CORNER_FREE * half_mm if has_leaf else 0.0
+
+
 def _repeats(table: BandTable, line: MiddleLine | None, width_mm: float, scale: float) -> Indices:
     """Return whole repeats for each stretch; even where they are mirrored in its middle."""
     if line is None or table.fill is None:
         return np.zeros(0, dtype=np.int64)
     lengths = np.diff(np.append(line.breaks, line.breaks[0] + line.length_mm))
+    lengths = lengths - 2.0 * _free_at_corners(table, line, width_mm / 2.0)
     if table.count is not None:
         asked = line.length_mm / table.count
     else:
         asked = width_mm * PITCH[table.fill] if table.pitch_mm is None else table.pitch_mm * scale
     shares = lengths / max(asked, LEAST_PITCH_MM[table.fill])
-    mirrored = table.corners is Corners.MIRRORED and len(lengths) > 1
+    mirrored = table.corners is not Corners.MITRED and len(lengths) > 1
     whole = 2.0 * np.round(shares / 2.0) if mirrored else np.round(shares)
     return np.maximum(whole, 2 if mirrored else 1).astype(np.int64)

@@ -21,6 +21,7 @@ from moulddesign.face.grounds import (
     shoulder_fall,
     steepest_ground,
 )
+from moulddesign.face.lettered_bands import lettered_regions
 from moulddesign.face.medallions import Medallion, held_regions, medallion_of
 from moulddesign.face.surface import PIECES, Carver, Scale, Spots, Surface, steepest
 from moulddesign.geometry import Points
@@ -225,7 +226,10 @@ def carved_face(
         field=plan([*bands, *rows]),
         ground=plan([]),
         room=free,
-        regions=_brought_by(table, free, scale, draft_deg),
+        regions=(
+            *lettered_regions(bands, outline, draft_deg=draft_deg),
+            *_brought_by(table, free, scale, draft_deg),
+        ),
         carvings=tuple(laid),
     )
 

@@ -89,7 +89,12 @@ def test_repeats_are_whole_and_mirrored_between_corners(name, corners):
 GROUNDS = [{"form": form} for form in ("flat", "domed", "dished", "stepped")]
 KINDS = [
     *[{"ground": ground, "crowns": [{"veins": 3}]} for ground in GROUNDS],
-    *[{"bands": [{"fill": fill.value, "width_mm": 3.2, "height_mm": 1.2}]} for fill in Fill],
+    *[
+        {"bands": [{"fill": fill.value, "width_mm": 3.2, "height_mm": 1.2}]}
+        for fill in Fill
+        if fill is not Fill.TEXT
+    ],
+    {"bands": [{"fill": "rope", "width_mm": 3.2, "height_mm": 1.2, "corners": "leaf"}]},
     *[{"crowns": [{"tip": tip.value, "tuck": 0.2, "width_ratio": 1.2}]} for tip in Tip],
     {"crowns": [{"cup": -0.6, "meets": "into"}]},
     *[{"bands": [{"section": s, "width_mm": 2.5}]} for s in ("round", "hollow", "ogee", "fillet")],
