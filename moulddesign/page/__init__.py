@@ -9,8 +9,11 @@
 - `form_schema`: a form's description for the browser, in a language's words.
 - `jobs`: what each task asks, and the jobs that a worker does.
 - `session`: one open tab: its last valid design, the work that is done for it, and its files.
-- `markup`: HTML: plain elements, the form's component, figures, findings, files and the
-  answers of the tasks.
+- `markup`: HTML: plain elements, the form's components, figures and the answers of the tasks.
+- `finding_list`: findings in a person's words, and the changes that mend them.
+- `delivery`: what was made: three cards, and each file with what it is for.
+- `choices`: the first screen: the few things that a baker chooses, and what each changes.
+- `choice_pictures`: pictures of what the first screen offers, shipped or of uploads.
 - `design_form`: the form of the design: what is typed becomes a draft, and a valid draft is built.
 - `view_bodies`: what the 3D view draws: light meshes with normals, baked light and cut faces.
 - `view_element`: the 3D view as an element; its scripts are in `scene/`.

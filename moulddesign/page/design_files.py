@@ -3,6 +3,7 @@
 import io
 import zipfile
 from collections.abc import Mapping
+from copy import deepcopy
 from pathlib import Path, PurePosixPath
 from typing import Any, Final
 
@@ -10,7 +11,7 @@ from pydantic import BaseModel
 
 from moulddesign.core import FileError, Message, SpecError, decode_text, parse_toml, say
 from moulddesign.design import DESIGN_FILE, Design, FileKind, named_files, rename_files
-from moulddesign.page.draft import Tree
+from moulddesign.page.draft import Tree, table_at
 from moulddesign.page.uploads import UPLOAD_KINDS, UploadStore, detected_ending
 
 ZIP_DATE: Final = (1980, 1, 1, 0, 0, 0)
@@ -40,6 +41,31 @@ def refuse_unknown_files(
     for field, _, name in named_files(tree, model):
         if name not in known and uploads.path(name) is None:
             raise SpecError(field, name, say("page.file-not-uploaded"))
+
+
+def without_missing_files(
+    tree: Tree, model: type[BaseModel], *, known: frozenset[str], uploads: UploadStore
+) -> tuple[Tree, Message | None]:
+    """Return plain values without files that are not here, and a note that asks for those files.
+
+    A layer whose drawing or font is missing is left out, of any other table the key alone.
+    """
+    gone = [
+        (path, name)
+        for path, _, name in named_files(tree, model)
+        if name not in known and uploads.path(name) is None
+    ]
+    made = deepcopy(tree)
+    places = dict.fromkeys(tuple(path.split(".")[:-1]) for path, _ in gone)
+    for way in reversed(places):
+        if way and way[-1].isdigit():
+            del table_at(made, list(way[:-1]))[int(way[-1])]
+    for path, _ in gone:
+        *table, key = path.split(".")
+        if not (table and table[-1].isdigit()):
+            del table_at(made, table)[key]
+    names = ", ".join(dict.fromkeys(_last(name) for _, name in gone))
+    return made, say("page.drawings-gone", names=names) if gone else None
 
 
 def with_uploads(design: Design, uploads: UploadStore) -> Design:

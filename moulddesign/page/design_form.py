@@ -25,7 +25,19 @@ from moulddesign.design import (
     library,
     mistakes_in,
 )
-from moulddesign.page.design_files import refuse_unknown_files, with_upload_names
+from moulddesign.page.choices import (
+    SHARES,
+    centre_names,
+    choice_options,
+    chosen,
+    errors_of_choices,
+    with_choice,
+)
+from moulddesign.page.design_files import (
+    refuse_unknown_files,
+    with_upload_names,
+    without_missing_files,
+)
 from moulddesign.page.draft import (
     Draft,
     all_fields,
@@ -38,15 +50,23 @@ from moulddesign.page.draft import (
     without_indexes,
 )
 from moulddesign.page.form_schema import FormSchema
-from moulddesign.page.markup import (
-    FormElement,
-    text_element,
-)
+from moulddesign.page.jobs import PieceFigures
+from moulddesign.page.markup import ChoicesElement, FormElement, text_element
 from moulddesign.page.session import Session
 from moulddesign.page.texts import Texts
-from moulddesign.portion import foods
+from moulddesign.page.uploads import UPLOAD_KINDS
 
 FORM_TEXTS: Final = ("less", "more", "own_file_chosen", "own_file", "remove", "advanced")
+CHOICE_TEXTS: Final = (
+    "choose_weight", "choose_share", "choose_outline", "choose_top", "choose_around",
+    "choose_kind", "choose_centre", "choose_dough", "share_of_crust", "around_of_face",
+    "centre_grams", "centres_several", "less", "more", "own_file_chosen",
+)  # fmt: skip
+CHOICE_FIELDS: Final = {
+    "weight": "portion.finished_weight_g",
+    "centre_g": "portion.centres.mass_g",
+}
+"""Choices that are typed, and the fields of the design that read them."""
 BATCH_TABLES: Final = frozenset({"batch", "bake_day", "price"})
 """Tables that another task asks for."""
 
@@ -67,13 +87,64 @@ class DesignForm:
         self.errors: dict[str, str] = {}
         self.build_errors: dict[str, str] = {}
         self.elements: list[FormElement] = []
+        self.choices: ChoicesElement | None = None
+        self.piece: PieceFigures | None = None
+        self._choice_serial = 0
+        self._first_name = self.draft.tree.get("name")
         self.schema = FormSchema(
             words=words,
             choices=_choices(words),
             pictures=frozenset({"relief.layers.pattern"}),
-            suggestions={"portion.centres.name": _centre_names()},
+            suggestions={"portion.centres.name": centre_names()},
         )
         self.fields = {field.path: field for field in all_fields(_sections())}
+
+    def lay_out_choices(self) -> None:
+        """Make the few choices of the first screen."""
+        accepted = UPLOAD_KINDS["artwork"].endings
+        own = {
+            "share": SHARES,
+            "top": {
+                "kind": "artwork",
+                "accept": ",".join(f".{ending}" for ending in accepted),
+                "label": self.words["own_picture"],
+            },
+        }
+        self.choices = ChoicesElement(
+            options=choice_options(self.words),
+            texts={key: self.words[key] for key in CHOICE_TEXTS},
+            start=self._choices_state(),
+            own=own,
+        )
+        self.choices.on("choose", lambda event: self._chosen(*event.args))
+
+    def show_piece(self, piece: PieceFigures) -> None:
+        """Show how thick the crust of a piece is."""
+        self.piece = piece
+        crust = piece.crust_mm
+        says = "" if crust is None else self.words["share_crust"].format(mm=f"{crust:.1f}")
+        if self.choices is not None:
+            self.choices.set_crust(self.words.numbers(says))
+
+    def _chosen(self, what: str, value: object, refused: str | None, serial: int) -> None:
+        self._choice_serial = serial
+        if refused is not None:
+            self.errors = {"relief.layers": self.words.upload_error(refused)}
+            self._show_errors()
+            return
+        if what in CHOICE_FIELDS:
+            value = parse_input(self.fields[CHOICE_FIELDS[what]], str(value))
+        tree = with_choice(self.draft.tree, what, value, self.piece)
+        if what == "top" and tree.get("name") == self._first_name:
+            tree.pop("name", None)  # the name that the page came with says another face
+        self.draft.replace(tree)
+        self._validate(refill=True)
+
+    def _choices_state(self) -> dict[str, Any]:
+        return {
+            "state": chosen(self.draft.tree, self.session.design) | {"serial": self._choice_serial},
+            "errors": errors_of_choices(self._all_errors),
+        }
 
     def lay_out(self) -> None:
         """Make the form, but for the tables that another task asks for."""
@@ -100,6 +171,11 @@ class DesignForm:
     def _show_errors(self) -> None:
         for form in self.elements:
             form.set_errors(self._all_errors)
+        self._show_choices()
+
+    def _show_choices(self) -> None:
+        if self.choices is not None:
+            self.choices.set_state(**self._choices_state())
 
     @property
     def _all_errors(self) -> dict[str, str]:
@@ -128,6 +204,12 @@ class DesignForm:
         self.draft.replace(design.plain())
         self._validate(refill=True)
 
+    def change(self, values: Mapping[str, Any]) -> None:
+        """Change values of the draft, by dotted paths; that can be undone."""
+        for path, value in values.items():
+            self.draft.set_value(path, value)
+        self._validate(refill=True)
+
     def load(self, text: str, names: Mapping[str, str]) -> None:
         """Take the design in the text of a file, whose drawings were uploaded under other names."""
         try:
@@ -136,15 +218,19 @@ class DesignForm:
             self.session.page.show_notice(SpecError("file", "the upload", error.reason))
             return
         try:
-            tree = with_upload_names(plain, names)
-            self._refuse_unknown_files(tree)
+            tree, gone = without_missing_files(
+                with_upload_names(plain, names),
+                Design,
+                known=known_names(),
+                uploads=self.session.uploads,
+            )
             try:
                 design, notes = Design.of_file(tree)
             except SpecError as error:
                 mistakes = mistakes_in(error, Design, toml_lines(text))
                 raise FileMistakesError(DESIGN_FILE, mistakes) from error
             self.replace(design)
-            for note in notes:
+            for note in (*notes, *([] if gone is None else [gone])):
                 self.session.page.show_note(note)
         except MouldError as error:
             self.session.page.show_notice(error)
@@ -207,6 +293,7 @@ class DesignForm:
             state = self._state()
             for form in self.elements:
                 form.set_state(state)
+            self._show_choices()
         else:
             self._show_errors()
 
@@ -233,11 +320,6 @@ class DesignForm:
 def known_names() -> frozenset[str]:
     """Return the outlines and patterns that have a name: they are no files."""
     return frozenset({*OUTLINES, *pattern_names()})
-
-
-def _centre_names() -> tuple[str, ...]:
-    """Return the foods that can be a centre: whatever is no flour."""
-    return tuple(sorted({food.name for food in foods().values() if not food.flour}))
 
 
 def _choices(words: Texts) -> Mapping[str, tuple[tuple[str, str], ...]]:

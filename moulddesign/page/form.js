@@ -1,4 +1,5 @@
 // A form drawn from a description that the server makes of a schema; it holds no rule of its own.
+const STEPS = [[2, 0.05], [10, 0.1], [40, 0.5], [Infinity, 1]]; // up to which number, which step
 const Entry = {
   name: "moulddesign-entry",
   props: ["field", "path", "texts", "errors", "values", "revision", "prefix"],
@@ -52,10 +53,16 @@ const Entry = {
       clearTimeout(this.timer);
       this.$emit("edit", this.path, this.text);
     },
+    // A step suits the number that is shown, and ends at the limits.
     step(by) {
-      const number = Number(String(this.text === "" ? this.field.start : this.text).replace(",", "."));
+      const typed = String(this.text === "" ? this.field.start : this.text).trim().replace(",", ".");
+      const number = Number(typed);
       if (!Number.isFinite(number)) return;
-      const next = number + by * this.field.step;
+      const size = Math.abs(number);
+      const apt = STEPS.find(([most]) => size <= most)[1];
+      const amount = this.field.kind === "whole" || size === 0 ? this.field.step : apt;
+      const [low, high] = this.field.limits;
+      const next = Math.min(Math.max(number + by * amount, low ?? -Infinity), high ?? Infinity);
       this.text = String(Number(next.toFixed(6)));
       this.send();
     },

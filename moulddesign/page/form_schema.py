@@ -57,6 +57,7 @@ class FormSchema:
             "range": self._range(field),
             "step": field.step,
             "start": self._start(field),
+            "limits": _limits(field),
             "placeholder": words["left_out"] if field.optional else "",
             "options": self._options(field),
             "suggestions": list(self.suggestions.get(path, ())),
@@ -105,6 +106,16 @@ class FormSchema:
     def _start(self, field: FormField) -> float:
         low = field.limits.get("minimum", field.limits.get("exclusiveMinimum", 0.0))
         return float(field.default) if isinstance(field.default, int | float) else low
+
+
+def _limits(field: FormField) -> list[float | None]:
+    """Return the lowest and the highest number that a step may reach; None where there is none."""
+    low, high = field.limits.get("minimum"), field.limits.get("maximum")
+    if low is None and "exclusiveMinimum" in field.limits:
+        low = field.limits["exclusiveMinimum"] + (field.step or 0.0)
+    if high is None and "exclusiveMaximum" in field.limits:
+        high = field.limits["exclusiveMaximum"] - (field.step or 0.0)
+    return [low, high]
 
 
 def _only(field: FormField) -> list[Any] | None:

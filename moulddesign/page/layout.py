@@ -1,7 +1,7 @@
 """The page of one tab: the form, the 3D view and the results."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
@@ -11,7 +11,9 @@ from moulddesign.core import Finding, Message, MouldError, Verdict
 from moulddesign.export.press_steps import PressStep
 from moulddesign.page import markup
 from moulddesign.page.address import encode_design
+from moulddesign.page.delivery import delivery, progress_line, steps_list
 from moulddesign.page.design_form import DesignForm
+from moulddesign.page.finding_list import findings_list, mend, wrong_ones
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.markup import (
     button,
@@ -29,8 +31,15 @@ from moulddesign.page.view_element import View3D
 if TYPE_CHECKING:
     from moulddesign.design import Design
 
-TASKS: Final = ("piece", "owned", "trial", "batch")
+TASKS: Final = ("piece", "owned", "batch", "trial")
 LOADABLE: Final = ".toml,.zip,.svg,.png,.jpg,.jpeg,.ttf,.otf"
+REVEAL_JS: Final = """setTimeout(() =>
+  document.querySelector(".cards")?.scrollIntoView({ block: "end" }), 200)"""
+"""Shows the cards of what was made, once they are laid out."""
+MEND_JS: Final = """(event) => {
+  const button = event.target.closest("[data-mend]");
+  if (button) emit(Number(button.dataset.mend));
+}"""
 UPLOAD_FILES_JS: Final = """async (event) => {
   const drawings = { svg: "artwork", png: "artwork", jpg: "artwork", jpeg: "artwork" };
   const kinds = { ...drawings, ttf: "font", otf: "font", toml: "design" };
@@ -60,20 +69,22 @@ class Page:
         self.design_form = DesignForm(session, words, self._design_changed)
         self.task_pages = TaskPages(session, self.design_form)
         self._failed = False
+        self._wrong: list[Finding] = []
+        self._stages_done = 0
         self._files_design: Design | None = None
         self._is_writing = False
         session.listener = self
 
     def lay_out(self) -> None:
         """Make the elements, and ask for the first picture."""
-        link(self.words["skip"], "#form", "skip-link")
+        for place in ("form", "view", "results"):
+            link(self.words[f"skip_{place}"], f"#{place}", "skip-link")
         self._head()
-        with element("main") as main:
+        with element("div", "page-main") as main:  # within the framework's `main`
             self._main = main
             with element("div", "workspace") as bench:
                 self._places = {TASKS[0]: bench}
                 self._workspace()
-                self._section_links()
         self._set_server_gone_texts()
         self.session.request(self.session.design)
 
@@ -86,13 +97,42 @@ class Page:
         )
 
     def _workspace(self) -> None:
-        with element("section", "form-panel", id="form", aria_label=self.words["design"]):
-            self.design_form.lay_out()
-        with element("section", "view-panel", id="view", aria_label=self.words["view"]):
-            self.view = View3D(self.words)
-            self.view.on("without", lambda _: self.session.picture())
-        with element("section", "results-panel", id="results", aria_label=self.words["results"]):
-            self._results()
+        words = self.words
+        # The choices come first for keys, so that they and the button are reached soon.
+        with element("section", "form-panel", id="form", tabindex="-1", aria_label=words["design"]):
+            with element("div", "panel-head"):
+                text_element("h2", words["your_piece"], "first")
+                self.name = text_element("p", self.session.design.name, "design-name")
+            self.design_form.lay_out_choices()
+            with element("details", "all-settings"):
+                text_element("summary", words["all_settings"])
+                self._design_file()
+                self.design_form.lay_out()
+            with element("div", "make-bar"):
+                self.write_button = button(
+                    words["write_files"], self._request_files, "primary", id="make"
+                )
+        with element("div", "shown"):
+            with element("div", "stage"):
+                with element("section", "view-panel", id="view", aria_label=words["view"]):
+                    self.view = View3D(words)
+                    self.view.on("without", lambda _: self.session.picture())
+                self.strip = html_area("strip")
+                self.strip._props.update({"role": "group", "aria-label": words["one_piece"]})  # noqa: SLF001
+            with element(
+                "section", "results-panel", id="results", tabindex="-1", aria_label=words["results"]
+            ):
+                self._results()
+
+    def _design_file(self) -> None:
+        with element("p", "actions"):
+            link(
+                self.words["download_design"],
+                f"/files/{self.session.token}/design.toml",
+                "download-design",
+                download="",
+            )
+            self._offer_to_load()
 
     def _offer_to_load(self) -> None:
         """Offer to go on with a design file, with the drawings that it names, or a whole set."""
@@ -137,11 +177,19 @@ class Page:
                     for name in TASKS
                 }  # fmt: skip
             with element("div", "page-tools"):
-                self.undo = button(words["undo"], self.design_form.undo, id="undo")
-                self.redo = button(words["redo"], self.design_form.redo, id="redo")
-                button(words["reset"], self.design_form.reset)
+                self.undo = self._tool("undo", "\u21b6", self.design_form.undo)
+                self.redo = self._tool("redo", "\u21b7", self.design_form.redo)
+                self._tool("reset", "\u27f2", self.design_form.reset)
                 self._offer_other_language()
         self._update_undo()
+
+    def _tool(self, name: str, sign: str, on_click: Callable[[], None]) -> ui.element:
+        """Return a button with a sign; on a phone its word is for those who listen."""
+        made = button("", on_click, "tool", id=name)
+        with made:
+            text_element("span", sign, aria_hidden="true")
+            text_element("span", self.words[name], "word")
+        return made
 
     def _offer_other_language(self) -> None:
         code = self.words["language_code"]
@@ -156,42 +204,35 @@ class Page:
 
     def _results(self) -> None:
         words = self.words
+        text_element("h2", words["results"], "unseen")
         self.notice = html_area("notice")
         self.notice._props["role"] = "status"  # noqa: SLF001
         self.problem = html_area("notice")
         self.problem._props["role"] = "status"  # noqa: SLF001
-        text_element("h2", words["one_piece"], "first")
-        self.weights = html_area("figures")
-        text_element("h2", words["findings"])
         with element("p", "check-status", role="status"):
             self.check_status = text_element("span", words["checking"])
             self.stop_button = button(words["stop"], self.session.cancel)
             self.check_again = button(words["check_again"], self._check_again)
         self.findings = html_area("findings")
-        text_element("h2", words["files"])
-        with element("p", "actions"):
-            self.write_button = button(words["write_files"], self._request_files, "primary")
-            link(
-                words["download_design"],
-                f"/files/{self.session.token}/design.toml",
-                "download-design",
-                download="",
-            )
-            self._offer_to_load()
+        self.findings.on("click", lambda event: self._mend(event.args), js_handler=MEND_JS)
+        with element("div", "making", role="status") as self.making:
+            self.progress = html_area("progress")
+            button(words["cancel"], self.session.cancel_writing)
         self.files_status = text_element("p", "", "files-status", role="status")
         self.links = html_area("links")
         self.steps = html_area("steps")
+        with element("details", "all-figures"):
+            text_element("summary", words["all_figures"])
+            self.weights = html_area("figures")
         self._set_visible(self.check_again, shown=False)
+        self._set_visible(self.making, shown=False)
 
-    def _section_links(self) -> None:
-        """Links between the three parts, for a phone, where they stand one below the other."""
-        with element("nav", "section-links", aria_label=self.words["page_sections"]):
-            for place, word in (
-                ("view", "view"),
-                ("form", "form"),
-                ("results", "figures_and_files"),
-            ):
-                link(self.words[word], f"#{place}")
+    def _mend(self, place: int) -> None:
+        """Make the smallest change that mends a finding."""
+        if place < len(self._wrong):
+            changes = mend(self._wrong[place])
+            if changes is not None:
+                self.design_form.change(changes)
 
     def _check_again(self) -> None:
         self.session.request(self.session.design)
@@ -214,13 +255,23 @@ class Page:
             "{ const to = new URL(location); to.searchParams.set('design', "
             f"'{encoded}'); history.replaceState(null, '', to); }}"
         )
+        self.name.set_text(self.session.design.name)
         self._update_undo()
         self._update_files_status()
 
     def _update_files_status(self) -> None:
+        """Mark files of another design as old: they are no longer offered."""
         is_old = self._files_design not in {None, self.session.design}
-        says = "files_outdated" if is_old else "writing_files" if self._is_writing else ""
-        self.files_status.set_text(self.words[says] if says else "")
+        self.files_status.set_text(self.words["files_outdated"] if is_old else "")
+        for shown in (self.links, self.steps):
+            shown.classes(add="old") if is_old else shown.classes(remove="old")
+        made = "make_again" if self._files_design is not None else "write_files"
+        says = self.words["write_files_failing" if self._failed else made]
+        self.write_button.set_text(says)  # type: ignore[attr-defined]
+
+    def _show_progress(self, done: int) -> None:
+        self._stages_done = done
+        self.progress.set_content(progress_line(self.words, done))
 
     def _update_undo(self) -> None:
         set_enabled(self.undo, can=self.design_form.draft.can_undo)
@@ -235,7 +286,11 @@ class Page:
 
     def show_figures(self, piece: PieceFigures) -> None:
         """Show weights and sizes."""
-        self.weights.set_content(self.words.numbers(markup.weights_and_sizes(self.words, piece)))
+        words = self.words
+        self.weights.set_content(words.numbers(markup.weights_and_sizes(words, piece)))
+        self.strip.set_content(words.numbers(markup.weights_line(words, piece)))
+        self.design_form.show_piece(piece)
+        self._show_progress(1)
 
     def show_bodies(self, address: str, serial: int, stage: str) -> None:
         """Draw what lies at an address."""
@@ -243,6 +298,8 @@ class Page:
             self.view.show_picture(address, serial)
         else:
             self.view.show(address, serial, stage=stage)
+        if stage == "mould":
+            self._show_progress(2)
 
     def show_checking(self, *, active: bool) -> None:
         """Say that findings are being looked for, or wait; old ones are not shown meanwhile."""
@@ -257,15 +314,17 @@ class Page:
     ) -> None:
         """Show findings and cautions."""
         self._failed = any(found.verdict is Verdict.FAIL for found in findings)
+        self._wrong = wrong_ones(findings)
         self.check_status.set_text("")
         self._set_visible(self.stop_button, shown=False)
         self._set_visible(self.check_again, shown=False)
+        piece = self.design_form.piece
+        raw_g = 0.0 if piece is None else piece.figures.split.raw_g
         self.findings.set_content(
-            self.words.numbers(markup.findings_list(self.words, findings, cautions))
+            self.words.numbers(findings_list(self.words, findings, cautions, raw_g=raw_g))
         )
-        self.write_button.set_text(  # type: ignore[attr-defined]
-            self.words["write_files_failing" if self._failed else "write_files"]
-        )
+        self._show_progress(3)
+        self._update_files_status()
 
     def show_error(self, error: MouldError | None) -> None:
         """Show what cannot be made, or that all is well."""
@@ -291,14 +350,20 @@ class Page:
         """Say that files are being made, or that this has come to an end, be it without them."""
         self._is_writing = active
         set_enabled(self.write_button, can=not active)
+        self._set_visible(self.making, shown=active)
         self._update_files_status()
 
-    def show_files(self, token: str, sizes: dict[str, int]) -> None:
-        """Show what can be downloaded."""
-        self.links.set_content(
-            markup.file_links(self.words, token, sizes, archive=ARCHIVE) if sizes else ""
-        )
+    def show_files(self, token: str, files: dict[str, bytes]) -> None:
+        """Show what can be downloaded: what to print, what to weigh, and everything."""
+        piece = self.design_form.piece
+        if not files or piece is None:
+            self._files_design = None
+            self.links.set_content("")
+            return
+        cards = delivery(self.words, token, files, piece, archive=ARCHIVE)
+        self.links.set_content(self.words.numbers(cards))
+        ui.run_javascript(REVEAL_JS)
 
     def show_steps(self, token: str, steps: Sequence[PressStep]) -> None:
         """Show how the press is used whose files were made."""
-        self.steps.set_content(markup.steps_list(self.words, token, steps) if steps else "")
+        self.steps.set_content(steps_list(self.words, token, steps) if steps else "")

@@ -1,4 +1,4 @@
-"""HTML of the page: plain elements, our browser components, figures, findings and answers.
+"""HTML of the page: plain elements, our browser components, figures and answers.
 
 Every text from outside is escaped here.
 """
@@ -13,8 +13,6 @@ from nicegui import ui
 from nicegui.elements import scene as _stock  # its three.js is what our own view draws with
 from nicegui.elements.mixins.text_element import TextElement
 
-from moulddesign.core import Finding, Message, with_unit, word
-from moulddesign.export.press_steps import PressStep
 from moulddesign.kitchen import Batch, Estimate
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.texts import Texts
@@ -48,6 +46,29 @@ class FormElement(ui.element, component="form.js"):
     def set_errors(self, errors: dict[str, str]) -> None:
         """Show what is wrong, at its fields."""
         self.run_method("setErrors", errors)
+
+
+class ChoicesElement(ui.element, component="choices.js"):
+    """The choices of the first screen: what is offered, what is chosen, and what is wrong."""
+
+    def __init__(
+        self,
+        *,
+        options: dict[str, list[dict[str, str]]],
+        texts: dict[str, str],
+        start: dict[str, Any],
+        own: dict[str, Any],
+    ) -> None:
+        super().__init__()
+        self._props.update(options=options, texts=texts, start=start, own=own)
+
+    def set_state(self, state: dict[str, Any], errors: dict[str, str]) -> None:
+        """Show what is chosen, and what is wrong."""
+        self.run_method("setState", state, errors)
+
+    def set_crust(self, text: str) -> None:
+        """Show how thick the crust is."""
+        self.run_method("setCrust", text)
 
 
 def element(tag: str, kind: str = "", **attributes: str) -> ui.element:
@@ -89,12 +110,6 @@ def link(text: str, href: str, kind: str = "", **attributes: str) -> ui.element:
 def html_area(kind: str = "") -> ui.html:
     """Return an element for HTML of our own making, whose texts are escaped already."""
     return ui.html("", sanitize=False).classes(kind)
-
-
-VERDICT_MARKS: Final = {"good": "\u2713", "warn": "!", "fail": "\u2715"}
-"""Beside each verdict's word, so that colour is never alone."""
-
-VERDICT_ORDER: Final = ("fail", "warn", "good")
 
 
 def number_text(value: float | None) -> str:
@@ -192,6 +207,34 @@ def weights_and_sizes(words: Texts, shown: PieceFigures) -> str:
     )
 
 
+def weights_line(words: Texts, shown: PieceFigures) -> str:
+    """Return what to weigh, as one line: the figures of the scale, and the size."""
+    made = shown.figures
+    split = made.split
+    figures = [("crust" if made.is_filled else "dough", f"{split.crust_g:g}", "g", "pastry")]
+    if made.is_filled and made.together:
+        figures.append(("filling", f"{split.filling_g:g}", "g", "filling"))
+    elif made.is_filled:
+        figures.append(("paste", f"{split.paste_g:g}", "g", "filling"))
+        if made.centres:
+            figures.append(("centres", f"{split.centre_g:g}", "g", "centre"))
+    size = f"{shown.width_mm:.0f} \u00d7 {shown.height_mm:.0f}"
+    figures += [
+        ("raw", f"{split.raw_g:g}", "g", ""),
+        ("finished", f"{round(made.piece.finished_g, 1):g}", "g", ""),
+        ("wide_high", size, "mm", ""),
+    ]
+    return "".join(
+        f"<p><b>{escape(value)}<small> {unit}</small></b><span>{_swatch(colour)}"
+        f"{escape(words[key])}</span></p>"
+        for key, value, unit, colour in figures
+    )
+
+
+def _swatch(colour: str) -> str:
+    return f'<i class="swatch {colour}"></i>' if colour else ""
+
+
 def _filling_rows(words: Texts, made: Figures) -> list[tuple[str, ...]]:
     """Return what is inside the crust: one number to weigh where centres lie with their paste."""
     if not made.is_filled:
@@ -213,76 +256,6 @@ def _filling_rows(words: Texts, made: Figures) -> list[tuple[str, ...]]:
         (words["centres"], f"{split.centre_g:g}", centres, ""),
         (words["filled"], "", "", ball),
     ]
-
-
-def findings_list(words: Texts, found: Sequence[Finding], cautions: Sequence[Message | str]) -> str:
-    """Return the findings, failed ones and warnings first, and the cautions."""
-    groups = {verdict: [f for f in found if f.verdict == verdict] for verdict in VERDICT_ORDER}
-    counts = ", ".join(
-        f"{VERDICT_MARKS[verdict]} {len(group)} {words[f'verdict_{verdict}']}"
-        for verdict, group in groups.items()
-        if group
-    )
-    wrong = [f for verdict in ("fail", "warn") for f in groups[verdict]]
-    listed = "".join(f"<li>{escape(words.said(text))}</li>" for text in cautions)
-    return (
-        paragraph(counts, "verdict-counts")
-        + "".join(_finding(words, f) for f in wrong)
-        + f"<details><summary>{escape(words['passed'])}</summary>"
-        + "".join(_finding(words, f) for f in groups["good"])
-        + f"</details><details><summary>{escape(words['cautions'])}</summary>"
-        + f"<ul>{listed}</ul></details>"
-    )
-
-
-def _finding(words: Texts, found: Finding) -> str:
-    verdict, measured = found.verdict, found.measured
-    shown = measured.text(words.language) if isinstance(measured, Message) else measured
-    value = number_text(shown) if isinstance(shown, float) else str(shown)
-    unit = word(found.unit).text(words.language)
-    mend = "" if found.remedy is None else words["to_mend"].format(how=words.said(found.remedy))
-    return (
-        f'<div class="finding {verdict}"><p><span class="verdict-mark" aria-hidden="true">'
-        f"{VERDICT_MARKS[verdict]}</span> <b>{escape(words[f'verdict_{verdict}'])}:</b> "
-        f"{escape(found.title(words.language))}</p><p>{escape(f'{value} {unit}'.rstrip())} "
-        f'<span class="limit">({escape(words["limit"])}: '
-        f"{escape(with_unit(found.limit.text(words.language), unit))}; "
-        f"{escape(words.said(found.source))})</span></p>{paragraph(mend) if mend else ''}</div>"
-    )
-
-
-def file_links(words: Texts, token: str, sizes: Mapping[str, int], *, archive: str) -> str:
-    """Return links to the files of a set, whose sizes are in bytes, and to their archive."""
-    links = "".join(
-        f'<li><a download href="/files/{token}/{escape(name)}">{escape(name)}</a> '
-        f"<span>{_size(size)}</span></li>"
-        for name, size in sizes.items()
-    )
-    return (
-        f'<p><a class="download-all" download href="/files/{token}/{escape(archive)}">'
-        f'{escape(words["download_all"])}</a></p><ul class="files">{links}</ul>'
-    )
-
-
-def steps_list(words: Texts, token: str, steps: Sequence[PressStep]) -> str:
-    """Return the steps of the work with a press, each with its picture."""
-    listed = "".join(
-        f'<li><img alt="" src="/files/{token}/press-step-{number}.svg">'
-        f"<p><b>{escape(words.said(step.name))}.</b> {escape(words.said(step.says))}</p></li>"
-        for number, step in enumerate(steps)
-    )
-    return f'<h3>{escape(words["how_to_use"])}</h3><ol class="press-steps">{listed}</ol>'
-
-
-def _size(count: int) -> str:
-    """Return a file's size.
-
-    Examples
-    --------
-    >>> _size(900), _size(2_500_000)
-    ('1 kB', '2.5 MB')
-    """
-    return f"{count / 1e6:.1f} MB" if count >= 1e5 else f"{max(round(count / 1e3), 1)} kB"  # noqa: PLR2004
 
 
 MASSES: Final = ("raw_g", "crust_g", "filling_g", "paste_g", "centre_g", "finished_g")

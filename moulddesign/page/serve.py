@@ -17,14 +17,21 @@ from fastapi import FastAPI, Query, Request, Response
 from nicegui import Client, ui
 
 from moulddesign.artwork.patterns import pattern_names, patterns_folder
-from moulddesign.core import MouldError, SpecError, WriteError, say
+from moulddesign.core import Message, MouldError, SpecError, WriteError, say
 from moulddesign.design import Design
 from moulddesign.page.address import decode_design
-from moulddesign.page.design_files import read_set, refuse_unknown_files, with_uploads
+from moulddesign.page.choice_pictures import CHOICE_PICTURE, FOLDER, choice_names
+from moulddesign.page.design_files import read_set, with_uploads, without_missing_files
 from moulddesign.page.design_form import known_names
 from moulddesign.page.jobs import CHECKS, PREVIEW, prepare
 from moulddesign.page.layout import Page
-from moulddesign.page.session import BUILD_LIMIT_S, DownloadStore, Session, Workers
+from moulddesign.page.session import (
+    BUILD_LIMIT_S,
+    PIECE_LIMIT_S,
+    DownloadStore,
+    Session,
+    Workers,
+)
 from moulddesign.page.texts import language_for, page_texts
 from moulddesign.page.uploads import UPLOAD_KINDS, UploadStore, receive_upload
 from moulddesign.workers import Job, Worker
@@ -252,6 +259,7 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
 
     app = FastAPI(lifespan=life, openapi_url=None)
     _routes(app, uploads, store)
+    _choice_route(app, uploads, workers.tasks)
     _upload_routes(app, uploads)
 
     _serve_front(
@@ -271,10 +279,12 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
     return app
 
 
-def _design_of(address: str, uploads: UploadStore) -> Design:
-    tree = decode_design(address)
-    refuse_unknown_files(tree, Design, known=known_names(), uploads=uploads)
-    return Design.of(tree)
+def _design_of(address: str, uploads: UploadStore) -> tuple[Design, Message | None]:
+    """Return the design in an address, and a note about drawings that are no longer here."""
+    tree, note = without_missing_files(
+        decode_design(address), Design, known=known_names(), uploads=uploads
+    )
+    return Design.of(tree), note
 
 
 def _serve_front(
@@ -291,9 +301,9 @@ def _serve_front(
         language: Language = "",
     ) -> None:
         words = page_texts(language_for(language, request.headers.get("accept-language", "")))
-        problem = None
+        problem = note = None
         try:
-            design = _design_of(encoded, uploads) if encoded else default
+            design, note = _design_of(encoded, uploads) if encoded else (default, None)
         except SpecError as error:
             design, problem = default, error
         session = new_session(design)
@@ -306,6 +316,8 @@ def _serve_front(
         page.lay_out()
         if problem is not None:
             page.show_notice(problem)
+        if note is not None:
+            page.show_note(note)
 
 
 async def _warm_up_all(workers: Workers, default: Design, ready: Callable[[], None]) -> None:
@@ -347,6 +359,32 @@ def _routes(app: FastAPI, uploads: UploadStore, store: DownloadStore) -> None:
             "content-security-policy": "sandbox; default-src 'none'; style-src 'unsafe-inline'"
         }
         return Response(path.read_bytes(), media_type=kind, headers=headers)
+
+
+def _choice_route(app: FastAPI, uploads: UploadStore, worker: Worker) -> None:
+    """Serve pictures of what the first screen offers: those shipped, and uploads drawn once."""
+    drawn: dict[str, bytes] = {}
+    names = frozenset(choice_names())
+
+    async def drawing_of(name: str) -> bytes | None:
+        if name not in drawn and (name in names or uploads.path(name) is not None):
+            with contextlib.suppress(MouldError):  # its field says what is wrong with it
+                async for content in worker.stream(
+                    CHOICE_PICTURE, name, limit_s=PIECE_LIMIT_S, cancelled=asyncio.Event()
+                ):
+                    drawn[name] = content
+        return drawn.get(name)
+
+    @app.get("/choice/{name}")
+    async def choice(name: str) -> Response:
+        path = FOLDER / f"{name}.webp"
+        shipped = name in names and path.is_file()
+        content = path.read_bytes() if shipped else await drawing_of(name)
+        if content is None:
+            return Response("There is no such picture.", 404)
+        # An upload's name is a digest of its content; what is shipped changes with the version.
+        headers = {"cache-control": "max-age=3600"}
+        return Response(content, media_type="image/webp", headers=headers)
 
 
 def _refusal(error: SpecError, language: str) -> str:

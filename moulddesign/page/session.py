@@ -78,7 +78,7 @@ class SessionListener(Protocol):
     def show_writing(self, *, active: bool) -> None:
         """Say that files are being made, or that this has come to an end."""
 
-    def show_files(self, token: str, sizes: dict[str, int]) -> None:
+    def show_files(self, token: str, files: Files) -> None:
         """Show what can be downloaded."""
 
     def show_steps(self, token: str, steps: Sequence[PressStep]) -> None:
@@ -119,6 +119,7 @@ class Session:
         self._is_stopped = False
         self._is_paused = False
         self._checks: asyncio.Event | None = None
+        self._writing: asyncio.Event | None = None
         self._tasks: set[asyncio.Task[None]] = set()
         self._processing: asyncio.Task[None] | None = None
 
@@ -153,9 +154,15 @@ class Session:
     def cancel(self) -> None:
         """End the checks or files in the making at once."""
         self._is_stopped = True
-        if self._checks is not None:
-            self.workers.build.cancel(self._checks)
+        for work in (self._writing, self._checks):
+            if work is not None:
+                self.workers.build.cancel(work)
         self.page.show_checking(active=False)
+
+    def cancel_writing(self) -> None:
+        """End the files in the making at once; checks go on."""
+        if self._writing is not None:
+            self.workers.build.cancel(self._writing)
 
     def write(self) -> None:
         """Make all files of the design, if no finding fails."""
@@ -176,8 +183,9 @@ class Session:
         return self.listener
 
     def _cancel_checks(self) -> None:
-        if self._checks is not None:
-            self._checks.set()
+        for work in (self._checks, self._writing):
+            if work is not None:
+                work.set()
 
     def _start(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
         task = asyncio.get_running_loop().create_task(work)
@@ -232,7 +240,7 @@ class Session:
         self.page.show_bodies(f"/files/{self.token}/{stage}-{serial}", serial, stage)
 
     async def _write_files(self, design: Design, job: Job) -> None:
-        self._checks = cancelled = asyncio.Event()
+        self._writing = cancelled = asyncio.Event()
         try:
             async for name, made in self.workers.build.stream(
                 job, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=cancelled
@@ -242,12 +250,13 @@ class Session:
                 else:
                     self._store_steps(made)
         except MouldError as error:
-            self.page.show_error(error)
-            self.page.show_files("", {})
-            self.page.show_steps("", ())
+            if not cancelled.is_set():
+                self.page.show_error(error)
+                self.page.show_files("", {})
+                self.page.show_steps("", ())
         finally:
-            if self._checks is cancelled:
-                self._checks = None
+            if self._writing is cancelled:
+                self._writing = None
             self.page.show_writing(active=False)
 
     def _store_files(self, design: Design, files: dict[str, bytes]) -> None:
@@ -255,7 +264,7 @@ class Session:
             del self.downloads[name]
         self.downloads.update(files)
         self.downloads[ARCHIVE] = write_set(files, design.name)
-        self.page.show_files(self.token, {name: len(content) for name, content in files.items()})
+        self.page.show_files(self.token, files)
 
     def _store_steps(self, steps: Sequence[PressStep]) -> None:
         self.downloads.update({f"press-step-{n}.svg": s.picture for n, s in enumerate(steps)})

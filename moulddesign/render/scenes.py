@@ -125,7 +125,13 @@ def picture_png(scene: Scene) -> bytes:
 
 def thumbnail(pastry: Mesh, size_px: tuple[int, int]) -> Picture:
     """Return a small picture of a pastry with its shadow and nothing else, shape (h, w, 4)."""
-    scene = Scene(bodies=(Body(mesh=pastry),), azimuth_deg=0.0, elevation_deg=52.0, size_px=size_px)
+    return cutout(
+        Scene(bodies=(Body(mesh=pastry),), azimuth_deg=0.0, elevation_deg=52.0, size_px=size_px)
+    )
+
+
+def cutout(scene: Scene) -> Picture:
+    """Return a scene with its shadow and nothing behind it, shape (height, width, 4)."""
     drawn = _drawn(scene)
     covered = np.maximum(drawn[:, :, 3:], 1e-6)
     return _bytes(np.concatenate([drawn[:, :, :3] / covered, drawn[:, :, 3:]], axis=2))

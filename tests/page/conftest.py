@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from functools import partial
 
 import pytest
+from kept_designs import FILES
 from page.person import ARGUMENTS, CHROMIUM, Served, ended, started
 
 WINDOW = {"viewport": {"width": 1200, "height": 640}}
@@ -12,7 +13,7 @@ WINDOW = {"viewport": {"width": 1200, "height": 640}}
 
 @pytest.fixture(scope="session")
 def served() -> Iterator[Served]:
-    page = started("--port", "0")
+    page = started(str(FILES["chestnut-75"]), "--port", "0")
     yield page
     ended(page)
 

@@ -64,8 +64,25 @@ def drawn(page, stage: str = "pastry") -> int:
     return int(page.get_attribute(".view", "data-drawn"))
 
 
+def settings(page) -> None:
+    """Open all settings, where they are folded."""
+    if not page.locator(".all-settings").evaluate("one => one.open"):
+        page.click(".all-settings > summary")
+
+
+def figures(page) -> None:
+    """Open all figures of one piece."""
+    page.click(".all-figures > summary")
+
+
+def picked(page, what: str, value: str) -> None:
+    """Choose one of the pictures of the first screen."""
+    page.locator(f"[data-choice={what}] input[value='{value}']").check()
+
+
 def typed(page, field: str, value: str) -> None:
-    """Type into a field as a person does, and leave it."""
+    """Type into a field among all settings as a person does, and leave it."""
+    settings(page)
     page.fill(f"#design-{field.replace('.', '-')}", value)
     page.keyboard.press("Tab")
 

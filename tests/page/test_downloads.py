@@ -7,7 +7,7 @@ from math import radians, tan
 import pytest
 import trimesh
 from command_line import ran
-from page.person import drawn
+from page.person import drawn, figures, settings, shot, typed
 
 from moulddesign.design import Design
 from moulddesign.portion import portion
@@ -30,7 +30,9 @@ def opened_with(page, *files):
     drawn(page)
     page.set_input_files(".actions input[type=file]", files)
     page.wait_for_function("document.querySelector('#design-name').value === 'mine'")
+    settings(page)
     page.wait_for_selector(".choice:has(:checked) >> text=own file")
+    figures(page)
     page.wait_for_selector(f".sizes tr:has-text('relief') >> text={FRUSTUM_ML:.2f} mL")
 
 
@@ -41,11 +43,11 @@ def test_a_set_is_made_once_is_the_command_lines_and_comes_back_with_its_drawing
     page = visit()
     opened_with(page, tmp_path / "artwork-mine.svg", asked)
     page.wait_for_timeout(1000)
-    page.wait_for_selector(".verdict-counts")
-    page.dblclick("text=Make files")
-    page.wait_for_selector("button:disabled >> text=Make files")
+    page.wait_for_selector(".verdict-line")
+    page.dblclick("#make")
+    page.wait_for_selector("#make:disabled")
     page.wait_for_selector("a.download-all")
-    page.wait_for_selector("button:enabled >> text=Make files")
+    page.wait_for_selector("#make:enabled")
     assert page.inner_text(".files-status") == ""
     # How to press with it is drawn beneath, as on the card.
     widths = page.eval_on_selector_all(".press-steps img", "all => all.map(i => i.naturalWidth)")
@@ -54,6 +56,11 @@ def test_a_set_is_made_once_is_the_command_lines_and_comes_back_with_its_drawing
     with page.expect_download() as awaited:
         page.click("a.download-all")
     awaited.value.save_as(tmp_path / "set.zip")
+    assert page.locator("a.download").count() == 3
+    shot(page, "wide-made")
+    typed(page, "portion.finished_weight_g", "61")
+    page.wait_for_selector(".files-status >> text=of the earlier design")
+    assert not page.locator("a.download-all").is_visible()
     again = visit()
     opened_with(again, tmp_path / "set.zip")
 
@@ -82,6 +89,7 @@ def test_a_set_is_made_once_is_the_command_lines_and_comes_back_with_its_drawing
 def test_the_design_file_comes_back(visit, tmp_path):
     page = visit()
     drawn(page)
+    settings(page)
     page.fill("#design-portion-ratio", "5:5")
     page.keyboard.press("Tab")
     page.wait_for_function("decodeURI(location.href).includes('design=')")

@@ -6,7 +6,7 @@ from math import radians, tan
 import pytest
 import trimesh
 from axe_playwright_python.sync_playwright import Axe
-from page.person import drawn, ended, redrawn, shot, started, typed
+from page.person import drawn, ended, figures, picked, redrawn, settings, shot, started, typed
 
 
 def raw_g(finished_g):
@@ -21,6 +21,7 @@ def raw_g(finished_g):
 def test_a_weight_changes_model_and_scale_figures(visit):
     page = visit()
     before = drawn(page)
+    figures(page)
     typed(page, "portion.finished_weight_g", "90")
     redrawn(page, before)
     page.wait_for_selector(f".weights >> text={raw_g(90.0):.1f}")
@@ -32,6 +33,7 @@ def test_a_weight_changes_model_and_scale_figures(visit):
 def test_a_comma_is_a_decimal_point(visit):
     page = visit()
     before = drawn(page)
+    figures(page)
     typed(page, "portion.finished_weight_g", "80,5")
     redrawn(page, before)
     page.wait_for_selector(f".weights >> text={raw_g(80.5):.1f}")
@@ -50,6 +52,8 @@ def test_a_comma_is_a_decimal_point(visit):
 def test_a_wrong_value_is_told_at_its_field_and_the_last_model_stays(visit, field, value, says):
     page = visit()
     before = drawn(page)
+    figures(page)
+    settings(page)
     typed(page, field, value)
     place = page.locator(f"[data-path='{field}']")
     place.locator(".error").wait_for()
@@ -62,17 +66,19 @@ def test_a_wrong_value_is_told_at_its_field_and_the_last_model_stays(visit, fiel
 def test_a_mistake_stays_told_when_the_picture_before_it_comes(visit):
     page = visit()
     before = drawn(page)
+    settings(page)
     typed(page, "portion.finished_weight_g", "90")
     typed(page, "portion.loss", "-")
     page.wait_for_selector("[data-path='portion.loss'] .error")
     redrawn(page, before)
-    page.wait_for_selector(".verdict-counts")
+    page.wait_for_selector(".verdict-line")
     assert page.locator("[data-path='portion.loss'] .error").is_visible()
 
 
 def test_a_wrong_entry_among_several_numbers_is_told_at_their_field(visit):
     page = visit()
     drawn(page)
+    settings(page)
     page.click("text=Advanced: Printer and plastic")
     typed(page, "printer.bed_mm", "220 x wide x 250")
     page.wait_for_selector("[data-path='printer.bed_mm'] .error >> text=number")
@@ -105,6 +111,7 @@ def test_what_cannot_be_built_is_told_and_mended(visit):
 def test_layers_come_go_and_change_their_source(visit):
     page = visit()
     before = drawn(page)
+    settings(page)
     page.click("text=Add a layer")
     layer = page.locator("[aria-label='Layer 2']")
     layer.wait_for()
@@ -118,7 +125,7 @@ def test_layers_come_go_and_change_their_source(visit):
 def test_a_pattern_is_picked_by_its_picture(visit):
     page = visit()
     before = drawn(page)
-    page.locator(".choice", has_text="lantern").click()
+    picked(page, "top", "pattern-lantern")
     redrawn(page, before)
     assert "design=" in page.url
 
@@ -131,6 +138,8 @@ def test_a_drawing_of_ones_own_is_pressed(visit, tmp_path):
     )
     page = visit()
     before = drawn(page)
+    settings(page)
+    figures(page)
     page.set_input_files("[data-path='relief.layers.0.pattern'] input[type=file]", path)
     redrawn(page, before)
     page.wait_for_selector(".choice:has(:checked) >> text=own file")
@@ -146,6 +155,7 @@ def test_a_file_that_is_no_drawing_is_told_at_its_field(visit, tmp_path):
     path.write_text("buy chestnuts")
     page = visit()
     drawn(page)
+    settings(page)
     page.set_input_files("[data-path='relief.layers.0.pattern'] input[type=file]", path)
     told = page.locator("[data-path='relief.layers.0.pattern'] .error")
     told.wait_for()
@@ -157,6 +167,7 @@ def test_a_drawing_that_cannot_be_used_is_told_at_its_field(visit, tmp_path):
     path.write_text('<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10"><rect x="2"')
     page = visit()
     drawn(page)
+    settings(page)
     page.set_input_files("[data-path='relief.layers.0.pattern'] input[type=file]", path)
     page.wait_for_selector("[data-path='relief.layers.0.pattern'] .error >> text=Is not XML")
 
@@ -167,7 +178,8 @@ def test_a_file_that_is_not_even_read_is_told_at_its_field(visit, tmp_path):
         file.truncate(65 * 1024 * 1024)
     page = visit()
     drawn(page)
-    page.click("nav >> text=A mould I have")
+    settings(page)
+    page.click("nav >> text=Use my mould")
     page.set_input_files("[data-path='mesh'] input[type=file]", path)
     page.wait_for_selector("[data-path='mesh'] .error >> text=did not arrive: it is too large")
 
@@ -216,16 +228,16 @@ def test_checks_can_be_stopped_and_asked_for_again(visit):
     page.click(".check-status >> text=Stop")
     page.wait_for_selector(".check-status >> text=Not checked")
     page.click(".check-status >> text=Check now")
-    page.wait_for_selector(".verdict-counts")
+    page.wait_for_selector(".verdict-line")
 
 
 def test_files_given_up_for_another_design_are_said_to_be_old(visit):
     page = visit()
-    page.wait_for_selector(".verdict-counts")
-    page.click("text=Make files")
+    page.wait_for_selector(".verdict-line")
+    page.click("#make")
     typed(page, "portion.finished_weight_g", "81")
-    page.wait_for_selector("button:enabled >> text=Make files")
-    page.wait_for_selector(".files-status >> text=The design has changed since")
+    page.wait_for_selector("#make:enabled")
+    page.wait_for_selector(".files-status >> text=of the earlier design")
 
 
 def test_keys_alone_change_and_take_back(visit):
@@ -233,6 +245,7 @@ def test_keys_alone_change_and_take_back(visit):
     before = drawn(page)
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.className").split()[0] == "skip-link"
+    settings(page)
     page.focus("#design-portion-finished_weight_g")
     page.keyboard.press("ArrowUp")
     redrawn(page, before)
@@ -272,7 +285,7 @@ def test_two_tabs_do_not_mix(visit):
 
 def test_findings_come_with_words_and_limits(visit):
     page = visit()
-    page.wait_for_selector(".verdict-counts")
+    page.wait_for_selector(".verdict-line")
     page.click("text=Passed checks")
     found = page.locator(".finding.good")
     assert found.count() > 10
@@ -305,7 +318,7 @@ def test_axe_finds_nothing_serious(visit, scheme, name, size):
 def test_the_other_tasks_have_nothing_serious_either(visit):
     page = visit("?in=de")
     drawn(page)
-    for task in ("Eine Form, die ich habe", "Probebacken", "Schub"):
+    for task in ("Meine Form nutzen", "Probebacken", "Einen Schub backen"):
         page.click(f"nav >> text={task}")
         page.wait_for_selector(".task:not([hidden])")
         assert _serious(page) == []
@@ -323,6 +336,7 @@ def _serious(page):
 def test_the_second_language_is_shown_and_said(visit):
     page = visit("?in=de")
     drawn(page)
+    settings(page)
     assert page.get_attribute("html", "lang") == "de"
     assert page.locator("label", has_text="Fertiges Gewicht").count() == 1
 
@@ -341,7 +355,7 @@ def test_a_mesh_that_is_owned_holds_what_its_file_holds(visit, tmp_path):
     trimesh.boolean.difference([block, pocket], engine="manifold").export(path)
     page = visit()
     drawn(page)
-    page.click("nav >> text=A mould I have")
+    page.click("nav >> text=Use my mould")
     page.set_input_files("[data-path='mesh'] input[type=file]", path)
     page.wait_for_function("document.querySelector('#owned-mesh').value.startsWith('own-')")
     page.locator(".task:not([hidden])").get_by_text("Calculate").first.click()
@@ -361,14 +375,14 @@ def test_a_trial_says_what_was_lost(visit):
     page.wait_for_selector(".answer table")
     assert "0.0500" in page.inner_text(".answer")  # 4 g of 80 g
     page.click("text=Use the weights for the same mould")
-    page.click("nav >> text=Piece and mould")
+    page.click("nav >> text=Design a piece")
     page.wait_for_function("document.querySelector('#design-portion-loss').value === '0.05'")
 
 
 def test_a_batch_totals_its_pieces(visit):
     page = visit()
     drawn(page)
-    page.click("nav >> text=Batch")
+    page.click("nav >> text=Bake a batch")
     page.fill("#batch-batch-pieces", "24")
     page.keyboard.press("Tab")
     page.wait_for_timeout(500)

@@ -4,7 +4,7 @@ import re
 import zipfile
 
 import pytest
-from page.person import drawn, redrawn, shot
+from page.person import drawn, redrawn, settings, shot
 
 
 def turned(page, task):
@@ -56,7 +56,7 @@ def test_a_trial_without_weighings_asks_for_them(visit):
 def test_a_press_tells_more_ratios_and_what_a_weight_is_pressed_to(visit):
     page = visit("?in=de")
     drawn(page)
-    turned(page, "Eine Form, die ich habe")
+    turned(page, "Meine Form nutzen")
     page.fill("#owned-most_height_mm", "35")
     page.fill("#owned-ratios", "1:9")
     page.fill("#owned-pressed_mm", "30; 25; 20")
@@ -82,7 +82,7 @@ def test_a_shelf_is_ranked_for_the_piece(visit, tmp_path):
     )
     page = visit()
     drawn(page)
-    turned(page, "A mould I have")
+    turned(page, "Use my mould")
     page.set_input_files("[data-path='moulds'] input[type=file]", path)
     page.wait_for_function("document.querySelector('#shelf-moulds').value.startsWith('own-')")
     said = worked_out(page, place=1)
@@ -95,7 +95,7 @@ def test_a_shelf_may_not_name_files_of_this_disk(visit, tmp_path):
     path.write_text('[[mould]]\nname = "x"\nmesh = "/etc/passwd"\n')
     page = visit()
     drawn(page)
-    turned(page, "A mould I have")
+    turned(page, "Use my mould")
     page.set_input_files("[data-path='moulds'] input[type=file]", path)
     page.wait_for_function("document.querySelector('#shelf-moulds').value.startsWith('own-')")
     page.locator(".task:not([hidden])").get_by_text("Calculate").nth(1).click()
@@ -114,6 +114,7 @@ def test_a_zip_without_a_design_is_told(visit, tmp_path):
 def test_a_further_stamp_is_drawn_among_the_parts(visit):
     page = visit()
     before = drawn(page, "mould")
+    settings(page)
     page.click("text=Add a stamp")
     page.locator("[aria-label='Stamp 1']").wait_for()
     page.fill("#design-further_stamps-0-name", "plain")
@@ -143,7 +144,7 @@ def test_a_narrow_phone_needs_no_scrolling_sideways_and_has_room_for_fingers(vis
     # 44 by 44 CSS pixels: WCAG 2.2, success criterion 2.5.5
     page = visit(f"?in={language}", viewport={"width": 360, "height": 740}, has_touch=True)
     drawn(page, "mould")
-    page.wait_for_selector(".verdict-counts")
+    page.wait_for_selector(".verdict-line")
     for number in range(4):
         page.locator("header nav button").nth(number).click()
         page.wait_for_timeout(300)
@@ -159,7 +160,7 @@ def test_a_narrow_phone_needs_no_scrolling_sideways_and_has_room_for_fingers(vis
 
 def test_findings_and_cautions_are_german_where_german_is_read(visit):
     page = visit("?in=de")
-    page.wait_for_selector(".verdict-counts")
+    page.wait_for_selector(".verdict-line")
     page.click("text=Bestandene Prüfungen")
     page.locator("summary", has_text="Vorsicht").click()
     said = page.inner_text(".findings")
