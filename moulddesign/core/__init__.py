@@ -43,6 +43,7 @@ from moulddesign.core.findings import (
     Verdict,
     judged,
     with_unit,
+    within_finding,
 )
 from moulddesign.core.messages import LANGUAGES, Message, say, word
 from moulddesign.core.quantities import (
@@ -110,5 +111,6 @@ __all__ = [
     "say",
     "toml_lines",
     "with_unit",
+    "within_finding",
     "word",
 ]

@@ -95,6 +95,38 @@ def judged(*, good: bool, otherwise: Verdict = Verdict.FAIL) -> Verdict:
     return Verdict.GOOD if good else otherwise
 
 
+def within_finding(  # noqa: PLR0913 (a finding has so many fields)
+    what: Message,
+    measured: float,
+    asked: float,
+    *,
+    tolerance: float,
+    unit: str,
+    source: Message | str,
+    part: str = "",
+    round_off: float = 0.0,
+) -> Finding:
+    """Return whether a value is what was asked, within a tolerance; all are in `unit`.
+
+    By `round_off` more it may be off, which the limit does not say.
+
+    Examples
+    --------
+    >>> gap = say("verify.least-gap")
+    >>> within_finding(gap, 0.31, 0.3, tolerance=0.02, unit="mm", source="").verdict
+    <Verdict.GOOD: 'good'>
+    """
+    return Finding(
+        what=what,
+        part=part,
+        measured=measured,
+        limit=say("core.within", value=asked, tolerance=tolerance),
+        unit=unit,
+        source=source,
+        verdict=judged(good=abs(measured - asked) <= tolerance + round_off),
+    )
+
+
 def with_unit(limit: str, unit: str) -> str:
     """Return a limit, in any language, with its unit behind the first number or group of numbers.
 

@@ -20,7 +20,7 @@ from moulddesign.design import GAUGE_GAPS_MM, Design, Profile
 from moulddesign.geometry import Mesh, box, difference, union
 from moulddesign.mould import faceted
 from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
-from moulddesign.mould.plans import RISE, text_region
+from moulddesign.mould.plans import FIGURE_CHORD_MM, RISE, text_region
 from moulddesign.mould.press_joint import SlideJoint, foot, slide_joint, slot_profile
 from moulddesign.pastry.top_surface import shoulder_roof, top_surface
 from moulddesign.relief.medial_axis import snapped_to_grid
@@ -115,10 +115,6 @@ FIGURE_DEPTH_MM: Final = 0.6
 
 FIGURE_DRAFT_DEG: Final = 10.0
 """Draft of the figures' walls, so that dough and crumbs come out; our choice [deg]."""
-
-FIGURE_CHORD_MM: Final = 0.02
-"""Largest distance of a figure's edge from its curve, a twentieth of a printed line: the file is a
-fifth of the size [mm]."""
 
 CORNER_MM: Final = 4.0
 """Corners of the sampler; our choice [mm]."""

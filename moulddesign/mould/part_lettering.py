@@ -16,7 +16,7 @@ from moulddesign.geometry import Mesh, Points, difference
 from moulddesign.mould.block import BlockLayout
 from moulddesign.mould.cast import CORNER_MM, CastLayout
 from moulddesign.mould.mould_set import MouldSet, Part
-from moulddesign.mould.plans import half_extents_mm, text_region
+from moulddesign.mould.plans import FIGURE_CHORD_MM, half_extents_mm, text_region
 from moulddesign.mould.press import LOBE_RADIUS_MM, STOP, tab_middle_mm, vane_reach_mm
 from moulddesign.mould.press_layout import TAB_MM, PressLayout
 from moulddesign.relief.medial_axis import snapped_to_grid
@@ -276,7 +276,8 @@ def _tool(shape: shapely.Geometry, face: _Face) -> Mesh:
     x0, y0, x1, y1 = shape.bounds
     x, y = (x0 + x1) / 2.0, (y0 + y1) / 2.0
     letters = _letters(
-        snapped_to_grid(translate(shape, -x, -y)), min(DEPTH_MM, face.thickness_mm / 3.0)
+        snapped_to_grid(translate(shape.simplify(FIGURE_CHORD_MM), -x, -y)),
+        min(DEPTH_MM, face.thickness_mm / 3.0),
     )
     if face.looks_up:
         return letters.turned_over().moved((x, -y, face.height_mm))

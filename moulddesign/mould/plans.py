@@ -27,6 +27,9 @@ RISE: Final = 1.0 / tan(radians(OVERHANG_DEG))
 CHORD_MM: Final = 5e-4
 """Largest distance of a simplified chord from a drawn outline [mm]."""
 
+FIGURE_CHORD_MM: Final = 0.02
+"""The same for figures and letters, a twentieth of a printed line; our choice [mm]."""
+
 SAME_RATIO: Final = 1e-9
 """Area by which two shapes that are the same may differ for round-off, as a share."""
 

@@ -325,7 +325,7 @@ def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastr
     edge = shoulder_roof(outline, radius_mm=radius_mm, inset_mm=0.0)
     # V = A h + relief - shoulder, and neither relief nor shoulder changes with h: the height is
     # linear in the volume and needs no root finder.
-    rest_mm3 = volume_mm3 - top_surface(edge, roofs).volume_mm3
+    rest_mm3 = volume_mm3 - relief_volume_mm3(roofs) - top_surface(edge, ()).volume_mm3
     made = Pastry(
         outline=outline,
         height_mm=rest_mm3 / outline.area_mm2,

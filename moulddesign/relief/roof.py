@@ -23,6 +23,7 @@ In plan, a flat profile over the end of a stroke::
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import inf
 from pathlib import Path
 from typing import Final
@@ -75,7 +76,7 @@ def _delaunay(vertices: Points, loops: Sequence[Indices]) -> Indices:
     return rows[first][number[len(known) :]].reshape(-1, 3)
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Roof:
     """A roof in pieces, over z = 0 at the region's edge."""
 
@@ -88,7 +89,7 @@ class Roof:
     plateaus: tuple[Indices, ...]
     """Closed loops of `vertices` around the plateaus, with the plateau on the left."""
 
-    @property
+    @cached_property
     def surface(self) -> Mesh:
         """The walls and the plateaus."""
         flat = triangulated_loops(self.vertices, self.plateaus)

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from moulddesign.core import Finding, Message, judged, say
+from moulddesign.core import Finding, Message, say, within_finding
 from moulddesign.geometry import Mesh, filled, section_region
 
 GAP_MM: Final = 0.02
@@ -79,14 +79,14 @@ def gap_findings(
 def _gap(what: Message, gaps_mm: Sequence[float], marked_mm: float, shrink: float) -> Finding:
     """Return the least of the gaps at all levels as it will be printed; 0 where there is none."""
     measured_mm = max(0.0, min(gaps_mm, default=0.0)) * (1.0 - shrink)
-    return Finding(
-        what=what,
-        part="gauge",
-        measured=measured_mm,
-        limit=say("core.within", value=marked_mm, tolerance=GAP_MM),
+    return within_finding(
+        what,
+        measured_mm,
+        marked_mm,
+        tolerance=GAP_MM,
         unit="mm",
         source=say("verify.bars-beside"),
-        verdict=judged(good=abs(measured_mm - marked_mm) <= GAP_MM),
+        part="gauge",
     )
 
 
@@ -124,14 +124,14 @@ def depth_finding(sampler: Mesh, strokes: Sequence[MarkedStroke], *, shrink: flo
     """
     pairs = [(_depth_mm(sampler, one) * (1.0 - shrink), one.depth_mm) for one in strokes]
     measured, marked = max(pairs, key=lambda pair: abs(pair[0] - pair[1]))
-    return Finding(
-        what=say("verify.depth-marked", count=len(pairs)),
-        part="sampler",
-        measured=measured,
-        limit=say("core.within", value=marked, tolerance=DEPTH_MM),
+    return within_finding(
+        say("verify.depth-marked", count=len(pairs)),
+        measured,
+        marked,
+        tolerance=DEPTH_MM,
         unit="mm",
         source=say("verify.figure-beside"),
-        verdict=judged(good=abs(measured - marked) <= DEPTH_MM),
+        part="sampler",
     )
 
 

@@ -5,7 +5,7 @@ raises `KernelError`.
 """
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from statistics import NormalDist
 from typing import Final
 
@@ -17,11 +17,11 @@ from moulddesign.core import (
     DESIGN,
     OUR_CHOICE,
     Finding,
-    Message,
     Verdict,
     judged,
     ml_from_mm3,
     say,
+    within_finding,
 )
 from moulddesign.geometry import Mesh, booleans, normals_and_areas
 from moulddesign.verify.soundness import volume_finding
@@ -117,8 +117,7 @@ class Press:
     @cached_property
     def edge_high_mm(self) -> float:
         """Highest point of the stamp's edge, where the pastry's side ends [mm]."""
-        plan = booleans.filled(booleans.shadow(self.stamp, say("verify.stamp-from-above")))
-        return float(lower_edge(self.stamp, plan)[:, :, 2].max(initial=-np.inf))
+        return float(lower_edge(self.stamp)[:, :, 2].max(initial=-np.inf))
 
     @cached_property
     def least_gap_mm(self) -> float:
@@ -145,9 +144,9 @@ def closed_cavity_mm3(sleeve: Mesh, stamp: Mesh) -> float:
     reach the sides of the block is kept. It holds the gap beside the stamp too, which is taken off:
     difference of the two sections times the mean height of the gap.
     """
-    plan = booleans.filled(booleans.shadow(stamp, say("verify.stamp-from-above")))
-    wall_mm = stamp.vertices[_on_wall(stamp, plan), 2]  # above it the back is chamfered
-    edge = lower_edge(stamp, plan)
+    plan, on_wall = _seen_from_above(stamp)
+    wall_mm = stamp.vertices[on_wall, 2]  # above it the back is chamfered
+    edge = lower_edge(stamp)
     lengths_mm = np.linalg.norm(edge[:, 1, :2] - edge[:, 0, :2], axis=1)
     edge_mm, mean_mm = (
         float(wall_mm.min()),
@@ -188,17 +187,17 @@ def _on_wall(mesh: Mesh, plan: BaseGeometry) -> np.ndarray:
     return np.asarray(shapely.dwithin(edge, shapely.points(mesh.vertices[:, :2]), ON_WALL_MM))
 
 
-def lower_edge(stamp: Mesh, plan: BaseGeometry) -> np.ndarray:
-    """Return where a stamp's upright wall begins: edges of its facets, shape (n, 2, 3) [mm].
+@lru_cache(maxsize=4)
+def _seen_from_above(stamp: Mesh) -> tuple[BaseGeometry, np.ndarray]:
+    """Return a stamp's shadow, holes filled, and which corners lie on the wall above its edge."""
+    plan = booleans.filled(booleans.shadow(stamp, say("verify.stamp-from-above")))
+    return plan, _on_wall(stamp, plan)
 
-    Parameters
-    ----------
-    stamp : Mesh
-        Its back upwards.
-    plan : shapely geometry
-        Its shadow, holes filled.
-    """
-    on_wall = _on_wall(stamp, plan)
+
+@lru_cache(maxsize=4)
+def lower_edge(stamp: Mesh) -> np.ndarray:
+    """Return where a stamp's upright wall begins, its back up: edges, shape (n, 2, 3) [mm]."""
+    _, on_wall = _seen_from_above(stamp)
     wall = stamp.triangles[on_wall[stamp.triangles].all(axis=1)]
     normals, _ = normals_and_areas(stamp.vertices[wall])
     upright = np.abs(normals[:, 2]) < UPRIGHT
@@ -277,7 +276,14 @@ def press_findings(
             within_ratio=CAVITY_RATIO,
             source=DESIGN,
         ),
-        _within(say("verify.least-gap"), press.least_gap_mm, clearance_mm),
+        within_finding(
+            say("verify.least-gap"),
+            press.least_gap_mm,
+            clearance_mm,
+            tolerance=GAP_MM,
+            unit="mm",
+            source=DESIGN,
+        ),
         _overlap(press),
         _past_rim(press, past_rim_mm),
         _drop(press, width_mm),
@@ -373,9 +379,11 @@ def _worst_overlap_mm3(press: Press) -> float:
     # The first position is the nominal one; the others go from the stop at the table to out of the
     # sleeve.
     shifts_mm[1:, 2] = np.linspace(-travel_mm, press.lift_mm, POSITIONS - 1)
-    # What lies inside the bore as seen along the stroke shares nothing with the sleeve anywhere.
-    inside = press.bore.contains(booleans.shadow(press.stamp, say("verify.stamp-from-above")))
-    parts = (press.plunger,) if inside else (press.stamp, press.plunger)
+    parts: tuple[Mesh, ...] = press.stamp, press.plunger
+    if press.bore.contains(press.mover):
+        # What lies inside the bore as seen along the stroke shares nothing with the sleeve
+        # anywhere; the rest of the plunger is above the sleeve from where it lies on it.
+        parts, shifts_mm = (press.plunger,), shifts_mm[[np.argmin(shifts_mm[:, 2])]]
     return max(
         float(booleans.overlaps_mm3(p, press.sleeve, shifts_mm, step=say("verify.stroke")).max())
         for p in parts
@@ -405,15 +413,4 @@ def _drop(press: Press, width_mm: float) -> Finding:
         unit="mm" if np.isfinite(drop_mm) else "",
         source=say("verify.small-angle-tilt"),
         verdict=judged(good=drop_mm <= MOST_DROP_MM),
-    )
-
-
-def _within(what: Message, measured_mm: float, asked_mm: float) -> Finding:
-    return Finding(
-        what=what,
-        measured=measured_mm,
-        limit=say("core.within", value=asked_mm, tolerance=GAP_MM),
-        unit="mm",
-        source=DESIGN,
-        verdict=judged(good=abs(measured_mm - asked_mm) <= GAP_MM),
     )

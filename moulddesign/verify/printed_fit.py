@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from moulddesign.core import Finding, judged, say
+from moulddesign.core import Finding, say, within_finding
 from moulddesign.geometry import Indices, Points, booleans
 from moulddesign.verify.printed_joint import joint_findings
 from moulddesign.verify.printed_layers import (
@@ -142,16 +142,16 @@ class _Stop:
 def _stop_findings(of: _Stop) -> Iterator[Finding]:
     """Yield whether the stop fits, bears and comes off, and the pastry then comes out."""
     made = of.made
-    tolerance_mm = made.layer_mm / 2.0
     yield made.gap_finding(say("verify.stop-in-lip"), of.apart_mm(of.stop.shapes, 0), "stop")
-    yield Finding(
-        what=say("verify.room-over-stop"),
-        part="stop",
-        measured=of.over_mm,
-        limit=say("core.within", value=made.over_stop_mm, tolerance=tolerance_mm),
+    yield within_finding(
+        say("verify.room-over-stop"),
+        of.over_mm,
+        made.over_stop_mm,
+        tolerance=made.layer_mm / 2.0,
         unit="mm",
         source=made.source,
-        verdict=judged(good=abs(of.over_mm - made.over_stop_mm) <= tolerance_mm + ROUND_OFF_MM),
+        part="stop",
+        round_off=ROUND_OFF_MM,
     )
     bearing = say("verify.stop-bears")
     yield made.least_finding(bearing, _bearing_mm2(of), (LEAST_BEARING_MM2, "mm2"), part="stop")
@@ -169,20 +169,29 @@ def _bearing_mm2(of: _Stop) -> float:
     in the middle, a push on the disc does not come down between the parts of each area.
     """
     made = of.made
-    stop, plunger = (eroded(layers.shapes, made.error_mm) for layers in (of.stop, of.plunger))
-    low, top = stop[of.stop.kinds[0]], stop[of.stop.kinds[-1]]
+    disc, flange, low, top = (
+        smaller(shape, made.error_mm)
+        for shape in (
+            of.plunger.layer(of.under),
+            made.flange,
+            of.stop.layer(0),
+            of.stop.layer(len(of.stop) - 1),
+        )
+    )
     axis = shapely.Point(0.0, 0.0)
-    disc, flange = plunger[of.plunger.kinds[of.under]], smaller(made.flange, made.error_mm)
     if not all(
         (one & other).convex_hull.covers(axis) for one, other in ((top, disc), (low, flange))
     ):
         return 0.0
     beside, lip = of.facing(0, of.lip_mm)
+    moving = eroded(of.stop.shapes[beside], made.error_mm)
+    standing = eroded(of.plunger.shapes[lip], made.error_mm)
+    shapely.prepare(standing)
     angles = 2.0 * pi * np.arange(DIRECTIONS) / DIRECTIONS
     directions = np.column_stack([np.cos(angles), np.sin(angles)])
     areas_mm2 = []
     for to, play_mm in zip(directions, made.plays_mm(made.shadows[1], directions), strict=True):
-        way, slid = to * _way_until_met_mm(stop[beside], plunger[lip], to), to * play_mm
+        way, slid = to * _way_until_met_mm(moving, standing, to), to * play_mm
         areas_mm2 += [
             moved_by(top, way).intersection(disc).area,
             moved_by(low, way + slid).intersection(flange).area,

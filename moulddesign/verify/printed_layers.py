@@ -17,6 +17,7 @@ from shapely.geometry.base import BaseGeometry
 
 from moulddesign.core import say
 from moulddesign.geometry import Indices, Mesh, Points, booleans, manifold_of
+from moulddesign.geometry.sampling import region_edges
 
 Shapes = NDArray[np.object_]
 """Flat regions (shapely)."""
@@ -31,6 +32,8 @@ UPRIGHT: Final = 1e-3
 """A facet whose normal rises by less stands upright: a layer then moves by 0.2 um."""
 ROUND_OFF_MM: Final = 1e-4
 """Heights that differ by less are the same: some steps of float32 at 200 mm [mm]."""
+ROUND_OFF_MM2: Final = 1e-9
+"""Areas that differ by less are the same [mm^2]."""
 FAR_MM: Final = 2000.0
 """Farther than any part that moves away has to go [mm]."""
 
@@ -162,7 +165,11 @@ def swept(shape: BaseGeometry, quarter_turns: int = 0) -> BaseGeometry:
     ((0.0, 0.0, 2002.0, 1.0), (0.0, 0.0, 2.0, 2001.0))
     """
     turn = np.linalg.matrix_power(np.array([[0.0, -1.0], [1.0, 0.0]]), quarter_turns % 4)
-    edges = _edges(shape) @ turn  # the way out becomes +x
+    hull = shape.convex_hull
+    if hull.area - shape.area <= ROUND_OFF_MM2:  # what is convex stays so, with its ends' hull
+        out = shapely.transform(hull, lambda points: points + FAR_MM * turn[:, 0])
+        return shapely.union(hull, out).convex_hull
+    edges = region_edges(shape) @ turn  # the way out becomes +x
     if not len(edges):
         return shapely.Polygon()
     levels = np.unique(edges[:, :, 1])
@@ -179,15 +186,6 @@ def swept(shape: BaseGeometry, quarter_turns: int = 0) -> BaseGeometry:
         for rows in np.split(np.arange(len(filled)), gaps)
     ]
     return parts[0] if len(parts) == 1 else shapely.union_all(parts)
-
-
-def _edges(shape: BaseGeometry) -> Points:
-    """Return the edges of a region, shape (e, 2, 2) [mm]."""
-    points, ring = shapely.get_coordinates(
-        shapely.get_rings(shapely.get_parts(shape)), return_index=True
-    )
-    same = ring[1:] == ring[:-1]
-    return np.asarray(np.stack([points[:-1], points[1:]], axis=1)[same])
 
 
 def _crossings(edges: Points, levels: Points) -> tuple[Indices, Indices]:

@@ -10,7 +10,16 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from moulddesign.core import DESIGN, OUR_CHOICE, PRACTICE, Finding, Verdict, judged, say
+from moulddesign.core import (
+    DESIGN,
+    OUR_CHOICE,
+    PRACTICE,
+    Finding,
+    Verdict,
+    judged,
+    say,
+    within_finding,
+)
 from moulddesign.geometry import (
     Indices,
     Mesh,
@@ -525,14 +534,14 @@ def _standing(mesh: Mesh, part: str, layer_mm: float) -> tuple[Finding, ...]:
     stands = bool(first.convex_hull.contains(shapely.Point(_middle_of_mass(mesh)[:2])))
     slender = _slenderness(mesh, first)
     return (
-        Finding(
-            what=say("verify.lowest-point"),
-            part=part,
-            measured=lowest_mm,
-            limit=say("core.within", value=0, tolerance=ON_BED_MM),
+        within_finding(
+            say("verify.lowest-point"),
+            lowest_mm,
+            0.0,
+            tolerance=ON_BED_MM,
             unit="mm",
             source=say("verify.print-pose"),
-            verdict=judged(good=abs(lowest_mm) <= ON_BED_MM),
+            part=part,
         ),
         Finding(
             what=say("verify.first-layer-share"),
