@@ -21,7 +21,7 @@ from moulddesign.design.face_tables import FaceEdge
 from moulddesign.face.carved_face import face_scale
 from moulddesign.pastry.carved_top import stamp_rim_of
 from moulddesign.pastry.interior import Interior, interior
-from moulddesign.pastry.pastry import Pastry, in_whole_layers, pastry
+from moulddesign.pastry.pastry import Pastry, in_whole_layers_mm, pastry
 from moulddesign.portion import Figures, Portion, portion
 from moulddesign.relief.stamp_rim import HIGH_TIP_MM, TIP_MM, StampRim
 from moulddesign.verify.face_checks import NARROW_SHARE, RimFigures
@@ -123,8 +123,8 @@ def shallower_relief(design: Design, inside: Interior) -> Message | None:
 
 def width_for_stop(design: Design, made: Pastry) -> Message:
     """Return the nearest width at which a stop of whole layers ends the press right."""
-    near = in_whole_layers(design, made, made.volume_mm3)
-    return say("building.width-for-stop", width_mm=near.outline.width_mm)
+    width_mm = in_whole_layers_mm(design, made.volume_mm3, made.outline, made.height_mm)
+    return say("building.width-for-stop", width_mm=width_mm)
 
 
 def rim_figures(rim: StampRim) -> RimFigures:

@@ -246,10 +246,10 @@ def pastry(design: Design, volume_ml: float) -> Pastry:
     volume_mm3 = mm3_from_ml(volume_ml)
     table = design.pastry
     if table.height_mm is None:
-        made = pastry_of_width(design, _width_mm(design, volume_mm3), volume_mm3)
-        # A face is not carved twice: by how much its stop misses is a finding.
-        is_asked = table.width_mm is not None or design.face is not None
-        return made if is_asked else in_whole_layers(design, made, volume_mm3)
+        width_mm = _width_mm(design, volume_mm3)
+        if table.width_mm is None and isinstance(design.mould, PressTable):
+            width_mm = _for_whole_layers_mm(design, width_mm, volume_mm3)
+        return pastry_of_width(design, width_mm, volume_mm3)
     width_mm = width_for_area_mm(table, volume_mm3 / table.height_mm)
     if design.face is not None:
         return _carved_of_height(design, width_mm, table.height_mm, volume_mm3)
@@ -292,24 +292,34 @@ STOP_MARGIN_MM: Final = 0.01
 """How much later than it has to a solved stop comes, for what is left out of the sum [mm]."""
 
 
-def in_whole_layers(design: Design, made: Pastry, volume_mm3: float) -> Pastry:
-    """Return a pastry of a press as wide as its stop, which has whole layers, ends the press right.
+def _for_whole_layers_mm(design: Design, width_mm: float, volume_mm3: float) -> float:
+    """Return the width near another at which a press's stop, in whole layers, is right [mm]."""
+    if design.face is None:
+        made = pastry_of_width(design, width_mm, volume_mm3)
+        return in_whole_layers_mm(design, volume_mm3, made.outline, made.height_mm)
+    near = outline_of_width(design.pastry, width_mm)  # on the raster: a face is carved once
+    return in_whole_layers_mm(
+        design, volume_mm3, near, _face_height_mm(design, width_mm, volume_mm3)
+    )
 
-    The stop comes lower than the pastry's height h by c / A, A the area and c a volume that follows
+
+def in_whole_layers_mm(design: Design, volume_mm3: float, near: Outline, height_mm: float) -> float:
+    """Return how wide a pressed pastry is whose stop, in whole layers, ends the press right [mm].
+
+    Outline and height [mm] are those of a pastry of the same volume that is nearly as wide. The
+    stop comes lower than the pastry's height h by c / A, A the area and c a volume that follows
     from the spread of the pieces. Every part of a press stands in whole layers s, so h - c / A has
     to be some k s. A relief grows with the area: V = A h + A t / A0, t its volume on the area A0
     at hand, and A = (V - c) / (k s + m + t / A0), m the margin.
     """
-    if not isinstance(design.mould, PressTable):
-        return made
-    layer_mm, area_mm2 = design.printer.layer_height_mm, made.outline.area_mm2
+    layer_mm, area_mm2 = design.printer.layer_height_mm, near.area_mm2
     below_mm3 = figures(design).stop_low_mm(1.0)
-    layers = round((made.height_mm - below_mm3 / area_mm2) / layer_mm)
+    layers = round((height_mm - below_mm3 / area_mm2) / layer_mm)
     if layers < 1:  # such a spread is refused with the mould
-        return made
-    top_mm = volume_mm3 / area_mm2 - made.height_mm
+        return near.width_mm
+    top_mm = volume_mm3 / area_mm2 - height_mm
     needed_mm2 = (volume_mm3 - below_mm3) / (layers * layer_mm + STOP_MARGIN_MM + top_mm)
-    return pastry_of_width(design, width_for_area_mm(design.pastry, needed_mm2), volume_mm3)
+    return width_for_area_mm(design.pastry, needed_mm2)
 
 
 def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastry:

@@ -182,6 +182,16 @@ class TestSizes:
         # The stop, rounded down to layers, comes by 0 to 0.02 mm later than it has to.
         assert 0.0 <= stopped % layer_mm <= 0.02
 
+    def test_the_width_is_solved_for_a_carved_face_too(self):
+        asked = design(
+            relief={"layers": []}, face={"ground": {"form": "domed", "rise_mm": 3.0}, "bands": []}
+        )
+        known = figures(asked)
+        made = pastry(asked, known.piece.volume_ml)
+        stopped = made.height_mm - known.stop_low_mm(made.outline.area_mm2)
+        # 0.01 mm on purpose, and as much for the face's raster of 0.1 mm.
+        assert 0.0 <= stopped % asked.printer.layer_height_mm <= 0.02
+
     def test_without_any_size_the_usual_proportion_stands(self):
         made = pastry(design(), 60.0)
         free = (4.0 * 60_000.0 / (0.55 * pi)) ** (1 / 3)
