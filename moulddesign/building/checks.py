@@ -47,7 +47,7 @@ def build_findings(made: CheckInput, further: Sequence[FurtherPastry] = ()) -> t
     # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
     judges: list[Judge] = [
         partial(piece_findings, made),
-        *_kind_judges(made),
+        *_kind_judges(made, further),
         *(partial(_printed, made, part.name) for part in made.mould.parts),
         partial(relief_layer_findings, made),
         partial(asked_depth_findings, made.design),
@@ -62,11 +62,11 @@ def build_findings(made: CheckInput, further: Sequence[FurtherPastry] = ()) -> t
         return tuple(chain.from_iterable(pool.map(lambda judge: judge(), judges)))
 
 
-def _kind_judges(made: CheckInput) -> tuple[Judge, ...]:
+def _kind_judges(made: CheckInput, further: Sequence[FurtherPastry]) -> tuple[Judge, ...]:
     """Return what judges what only this kind of mould has to show."""
     match made.design.mould:
         case PressTable() as table:
-            return press_judges(made, table)
+            return press_judges(made, table, further)
         case BlockTable():
             return (partial(_block, made),)
         case CastTable() as table:

@@ -1,6 +1,6 @@
 """What is checked of a press, under its first stamp and under each further one."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import lru_cache, partial
 from math import pi, sqrt
@@ -43,13 +43,16 @@ Judge = Callable[[], tuple[Finding, ...]]
 """Measures something of a build, beside others that do so at the same time."""
 
 
-def press_judges(made: CheckInput, table: PressTable) -> tuple[Judge, ...]:
+def press_judges(
+    made: CheckInput, table: PressTable, further: Sequence[FurtherPastry]
+) -> tuple[Judge, ...]:
     """Return what judges a press under its first stamp, each about as long as another."""
     layer_mm = made.design.printer.layer_height_mm
     press = _assembled(made)
     printed = _printed_press(made, press)
     return (
         partial(_press, made, table, press),
+        partial(_strength, made, press, further),
         lambda: (_stop_in_layers(made, press),),
         partial(stamp_fit_findings, printed),
         partial(stop_fit_findings, printed),
@@ -79,15 +82,7 @@ def further_stamp_findings(
     made: CheckInput, table: PressTable, one: FurtherPastry
 ) -> tuple[Finding, ...]:
     """Judge a further stamp and its pastry as the first are judged."""
-    stamps = {f"stamp-{stamp.name}": stamp for stamp in made.design.further_stamps}
-    own = replace(
-        made,
-        design=made.design.under(stamps[one.stamp_name]),
-        pastry=one.pastry,
-        interior=one.interior,
-        pastry_name=one.pastry_name,
-        stamp_name=one.stamp_name,
-    )
+    own = _under(made, one)
     press = _assembled(own)
     found = (
         *piece_findings(own),
@@ -107,17 +102,28 @@ def further_stamp_findings(
     )
 
 
+def _under(made: CheckInput, one: FurtherPastry) -> CheckInput:
+    """Return what is checked of a press under a further stamp."""
+    stamps = {f"stamp-{stamp.name}": stamp for stamp in made.design.further_stamps}
+    return replace(
+        made,
+        design=made.design.under(stamps[one.stamp_name]),
+        pastry=one.pastry,
+        interior=one.interior,
+        pastry_name=one.pastry_name,
+        stamp_name=one.stamp_name,
+    )
+
+
 def _nested(stamp: str, part: str) -> str:
     return f"{stamp}{SEPARATOR}{part}" if part else stamp
 
 
 def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Finding, ...]:
-    """Judge the assembled press, and the wall of its sleeve under a hand's push."""
-    plastic = made.design.printer.plastic
+    """Judge the assembled press under a stamp, and the forces that its pastry takes."""
     layout = made.mould.layout
     assert isinstance(layout, PressLayout)  # noqa: S101 (the layout goes with the kind)
-    area_mm2 = made.pastry.outline.area_mm2
-    found = (
+    return (
         *press_checks.press_findings(
             assembled,
             target_mm3=made.target_mm3,
@@ -128,13 +134,22 @@ def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Findi
         press_checks.stop_finding(
             assembled,
             target_mm3=made.target_mm3,
-            area_mm2=area_mm2,
+            area_mm2=made.pastry.outline.area_mm2,
             mean_mm3=made.target_mm3 + mm3_from_ml(made.figures.split.rounding_ml),
             sd_mm3=mm3_from_ml(made.figures.spread.all_volume_ml),
         ),
+        *_forces(made)[0],
     )
-    forces, force_n = _forces(made)
-    pressure_mpa = walls.pressing_pressure_mpa(area_mm2, force_n)
+
+
+def _strength(
+    made: CheckInput, assembled: Press, further: Sequence[FurtherPastry]
+) -> tuple[Finding, ...]:
+    """Judge what bears under the largest force of any stamp: all stamps share these parts."""
+    plastic, layout = made.design.printer.plastic, made.mould.layout
+    assert isinstance(layout, PressLayout)  # noqa: S101 (the layout goes with the kind)
+    force_n = max(_forces(one)[1] for one in (made, *(_under(made, each) for each in further)))
+    pressure_mpa = walls.pressing_pressure_mpa(made.pastry.outline.area_mm2, force_n)
     if made.pastry.outline.name == "round":
         load = walls.thin_cylinder(
             pressure_mpa=pressure_mpa,
@@ -142,16 +157,14 @@ def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Findi
             wall_mm=layout.wall_mm,
             modulus_mpa=1000.0 * plastic.modulus_gpa,
         )
-    else:  # the widest side as a plate clamped at its edges, as high as the pastry
+    else:  # the widest side as a plate clamped at its edges, as high as the highest pastry
         load = walls.clamped_rectangle(
             pressure_mpa=pressure_mpa,
-            sides_mm=(made.widest_mm, made.pastry.height_mm),
+            sides_mm=(made.widest_mm, layout.highest_mm),
             wall_mm=layout.wall_mm,
             modulus_mpa=1000.0 * plastic.modulus_gpa,
         )
     return (
-        *found,
-        *forces,
         *press_limit_findings(
             _press_sizes(made, layout, stop_mm2=float(assembled.stop_top.area)),
             force_n=force_n,

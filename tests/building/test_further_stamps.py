@@ -85,6 +85,12 @@ def first(made):
     return made.pastry
 
 
+def test_what_all_stamps_share_is_judged_once(light):
+    stressed = [f.id for f in light.findings if f.id.endswith("-by-stress")]
+    assert stressed
+    assert len(set(stressed)) == len(stressed)
+
+
 def read(mesh):
     seen = trimesh.Trimesh(mesh.vertices, mesh.triangles, process=True)
     assert seen.is_watertight

@@ -89,7 +89,9 @@ def test_grams_and_time_are_those_of_a_slicer(name, part, density, tmp_path):
 def test_a_slicer_supports_no_part_at_40_deg(kind, outline, tmp_path):
     """Slicers count the angle from level: what leans less than 50 deg from upright stands.
 
-    Under a chamfer at the bed a slicer may lay one line in the first layer, which carries nothing.
+    Where two chamfers at the bed meet in a corner, as at the mouths of slot and stop, the diagonal
+    leans 55 deg: a slicer puts spots under it in the first layer. A layer reaches 0.28 mm out
+    there, less than a line is wide, so nothing needs them.
     """
     design = Design().with_values(
         {"mould.kind": kind.value, "pastry.outline": outline, "relief.layers": [{"pattern": "bee"}]}
