@@ -1,6 +1,7 @@
 """The form of the design: what is typed becomes a draft, and a valid draft is built."""
 
 from collections.abc import Callable, Mapping
+from copy import deepcopy
 from functools import cache
 from itertools import count
 from typing import Any, Final
@@ -275,6 +276,19 @@ class DesignForm:
         first = {"pattern": pattern_names()[0], "motif": next(iter(Motif)).value}
         self.draft.set_source(path, source, first.get(source, "Text"))
         self._validate(refill=True)
+
+    def move_layer(self, values: Mapping[str, Any]) -> None:
+        """Lay a layer of the relief elsewhere, as the view moved it; one step to undo.
+
+        `values` are its place among the layers and its keys; a size of None stays as it is.
+        """
+        tree = deepcopy(self.draft.tree)
+        layers = tree.get("relief", {}).get("layers", [])
+        if values["place"] < len(layers):
+            moved = {key: value for key, value in values.items() if key != "place"}
+            layers[values["place"]] |= {k: v for k, v in moved.items() if v is not None}
+            self.draft.replace(tree)
+            self._validate(refill=True)
 
     def _validate(self, *, refill: bool) -> None:
         """Ask for the draft if it is a valid design; else show at its field what is wrong."""

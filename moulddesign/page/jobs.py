@@ -38,6 +38,7 @@ from moulddesign.page.view_bodies import (
     cut_sizes,
     encode_bodies,
     finer_light,
+    movable_layers,
     part_bodies,
     pastry_bodies,
 )
@@ -183,7 +184,8 @@ def preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     design = Design.of(plain)
     shape = _cached_shape(_without_mould(design))
     yield "figures", _figures(design, shape)
-    yield "pastry", encode_bodies("pastry", pastry_bodies(shape), sizes=cut_sizes(shape))
+    more = movable_layers(design, shape) | {"sizes": cut_sizes(shape)}
+    yield "pastry", encode_bodies("pastry", pastry_bodies(shape), **more)
 
 
 def check_design(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:

@@ -117,6 +117,7 @@ class Page:
                 with element("section", "view-panel", id="view", aria_label=words["view"]):
                     self.view = View3D(words)
                     self.view.on("without", lambda _: self.session.picture())
+                    self.view.on("layer", lambda event: self.design_form.move_layer(event.args))
                 self.strip = html_area("strip")
                 self.strip._props.update({"role": "group", "aria-label": words["one_piece"]})  # noqa: SLF001
             with element(

@@ -1,18 +1,26 @@
 // The pastry and its mould in 3D: what is shown of them, and the buttons around the picture.
-import { Gestures, labels, Scene, unpacked } from "moulddesign-scene";
+import { Gestures, labels, relief, Scene, unpacked } from "moulddesign-scene";
 
 const STEP = Math.PI / 24;
 const ZOOM = 1.2;
+const NUDGE_MM = 0.5, FAR_MM = 5, TURN_DEG = 5, SCALE = 1.03;
+const SEND_MS = 350;
 
 export default {
   props: ["texts", "names", "look", "language"],
   data() {
     return {
       view: "piece", picture: "", drawn: 0, stage: "", light: "", sizes: null, overlay: "",
-      waiting: true, stale: false, without: false, hasParts: false, bodies: "", way: "",
+      waiting: true, stale: false, without: false, layers: [], top: null, chosen: null, handles: null, snap: "", hasParts: false, bodies: "", way: "",
     };
   },
   computed: {
+    layer() {
+      return this.layers.find((one) => one.place === this.chosen) ?? null;
+    },
+    trouble() {
+      return this.layer ? relief.trouble(this.layer, this.layers, this.top.rim) : "";
+    },
     views() {
       const parts = this.hasParts ? ["parts", "open"] : [];
       return ["piece", "cut", ...parts].map((name) => ({ name, label: this.texts[`view_${name}`] }));
@@ -28,7 +36,8 @@ export default {
       this.$emit("without");
       return;
     }
-    this.gestures = Object.freeze({ of: new Gestures(canvas, this.scene.of, () => canvas.focus({ preventScroll: true })) });
+    const does = { tap: this.onTap, pinch: this.onPinch, settle: () => this.layer && this.send() };
+    this.gestures = Object.freeze({ of: new Gestures(canvas, this.scene.of, does) });
     this.watcher = new ResizeObserver(() => {
       if (stage.clientWidth && stage.clientHeight) this.scene.of.resize(stage.clientWidth, stage.clientHeight);
     });
@@ -64,7 +73,10 @@ export default {
       }
       head.bodies.forEach((body) => scene.add(body));
       if (parts) this.hasParts = true;
-      else this.sizes = head.sizes;
+      else {
+        this.sizes = head.sizes;
+        this.take(head);
+      }
       this.serial = serial;
       this.reached = head.stage;
       this.bodies = [...scene.bodies.keys()].join(" ");
@@ -81,6 +93,112 @@ export default {
       this.way = this.scene.of.way;
       const cut = this.view === "cut" && this.sizes && !this.scene.of.moving;
       this.overlay = cut ? labels(this.scene.of, this.sizes, this.say) : "";
+      this.showHandles();
+    },
+    // layers of the relief
+    take(head) {
+      this.top = Object.freeze(head.top);
+      const dragged = this.action && this.layer; // what a hand holds stays where it is
+      this.layers = head.layers.map((sent) => {
+        const { x, y, turn, size } = sent, rings = Object.freeze(sent.rings);
+        const kept = dragged && sent.place === this.chosen ? { x: dragged.x, y: dragged.y, turn: dragged.turn, size: dragged.size } : {};
+        return { ...sent, rings, start: { x, y, turn, size }, ...kept };
+      });
+      if (!this.layer) this.chosen = null;
+    },
+    showHandles() {
+      this.handles = this.layer && this.view === "piece" ? relief.handles(this.scene.of, this.layer, this.top.z) : null;
+    },
+    choose(place) {
+      this.chosen = place;
+      this.snap = "";
+      this.showHandles();
+    },
+    nameOfLayer(layer) {
+      return this.names[layer.name] ?? layer.name;
+    },
+    pointAt(event) {
+      const box = this.$refs.canvas.getBoundingClientRect();
+      return this.scene.of.onLevel(event.clientX - box.left, event.clientY - box.top, this.top.z);
+    },
+    onTap(event) {
+      this.$refs.canvas.focus({ preventScroll: true });
+      if (this.view === "piece" && this.top) this.choose(relief.tapped(this.pointAt(event), this.layers)?.place ?? null);
+    },
+    onPinch(ratio, radians) {
+      if (!this.handles) return false;
+      this.change({ size: this.layer.size * ratio, turn: this.layer.turn + (radians * 180) / Math.PI }, false);
+      return true;
+    },
+    // Shows a change at once; the server makes the true surface when the hand rests.
+    change(values, send = true) {
+      Object.assign(this.layer, values);
+      this.showHandles();
+      clearTimeout(this.timer);
+      if (send) this.timer = setTimeout(this.send, SEND_MS);
+    },
+    send() {
+      clearTimeout(this.timer);
+      relief.rounded(this.layer);
+      this.showHandles();
+      const { place, x, y, turn, size, start } = this.layer;
+      const resized = Math.abs(size - start.size) > 0.04;
+      this.$emit("layer", { place, x_mm: x, y_mm: y, turn_deg: turn, size_mm: resized ? size : null });
+    },
+    onGrab(name, event) {
+      const { x, y, turn, size } = this.layer, point = this.pointAt(event);
+      const right = point.x - x, up = point.y - y;
+      event.target.setPointerCapture(event.pointerId);
+      event.target.focus?.({ preventScroll: true });
+      this.action = { name, right, up, turn, size, far: Math.hypot(right, up), angle: Math.atan2(up, right) };
+    },
+    onDrag(event) {
+      if (!this.action) return;
+      const { name, right, up, turn, size, far, angle } = this.action, point = this.pointAt(event);
+      const { x, y } = this.layer;
+      if (name === "move") {
+        const free = { x: point.x - right, y: point.y - up, snap: "" };
+        const { snap, ...to } = event.altKey ? free : relief.snapped(free.x, free.y);
+        this.snap = snap;
+        this.change(to, false);
+      } else if (name === "turn") {
+        const free = turn + ((Math.atan2(point.y - y, point.x - x) - angle) * 180) / Math.PI;
+        this.change({ turn: event.altKey ? free : relief.snappedTurn(free) }, false);
+      } else {
+        this.change({ size: Math.max((size * Math.hypot(point.x - x, point.y - y)) / far, relief.LEAST_MM) }, false);
+      }
+    },
+    onDrop() {
+      if (!this.action) return;
+      this.action = null;
+      this.snap = "";
+      this.send();
+    },
+    // Keys of the canvas and of the handles while a layer is chosen; whether the key meant anything.
+    layerKey({ key, shiftKey }) {
+      if (!this.layers.length || this.view !== "piece") return false;
+      const next = { n: 1, Enter: this.layer ? 0 : 1 }[key];
+      if (next) {
+        const at = this.layers.findIndex((one) => one.place === this.chosen);
+        this.choose(this.layers[(at + 1) % this.layers.length].place);
+        return true;
+      }
+      if (!this.layer) return false;
+      const { x, y, turn, size } = this.layer, by = shiftKey ? FAR_MM : NUDGE_MM;
+      const changes = {
+        ArrowLeft: { x: x - by }, ArrowRight: { x: x + by }, ArrowUp: { y: y + by }, ArrowDown: { y: y - by },
+        "[": { turn: turn + TURN_DEG }, "]": { turn: turn - TURN_DEG },
+        "+": { size: size * SCALE }, "=": { size: size * SCALE }, "-": { size: size / SCALE },
+        0: { x: 0, y: 0, turn: 0 },
+      };
+      if (key === "Escape") this.choose(null);
+      else if (changes[key]) this.change(changes[key]);
+      else return false;
+      return true;
+    },
+    setNumber(name, event) {
+      const number = Number(event.target.value.replace(",", "."));
+      if (event.target.value.trim() && Number.isFinite(number)) this.change({ [name]: number });
     },
     say(key, values) {
       const shown = (value) => (typeof value === "number" ? value.toLocaleString(this.language, { maximumFractionDigits: 1 }) : value);
@@ -88,6 +206,7 @@ export default {
     },
     setView(name) {
       this.view = name;
+      this.choose(null);
       this.scene.of.show(name);
     },
     zoom(ratio) {
@@ -100,6 +219,7 @@ export default {
       const turns = { ArrowLeft: [1, 0], ArrowRight: [-1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
       const zooms = { "+": ZOOM, "=": ZOOM, "-": 1 / ZOOM };
       if (event.ctrlKey || event.metaKey || event.altKey) return;
+      if (this.layerKey(event)) return event.preventDefault();
       if (event.key === "0") this.reset();
       else if (zooms[event.key]) this.zoom(zooms[event.key]);
       else if (turns[event.key]) this.scene.of.turn(...turns[event.key].map((one) => one * STEP));
@@ -117,6 +237,20 @@ export default {
       <div class="viewport" ref="stage">
         <canvas v-show="!without" ref="canvas" tabindex="0" role="img" :aria-label="texts.view_label" @keydown="onKey"></canvas>
         <svg v-if="!without" class="view-overlay" aria-hidden="true" v-html="overlay"></svg>
+        <svg v-if="handles" class="view-overlay handles" :class="{ trouble }" role="group" :aria-label="nameOfLayer(layer)"
+            @pointermove="onDrag" @pointerup="onDrop" @pointercancel="onDrop" @keydown="onKey">
+          <path class="layer-outline" :d="handles.outline" />
+          <path class="layer-ring" :d="handles.ring" data-handle="move" @pointerdown.prevent="onGrab('move', $event)" />
+          <g v-for="one in ['turn', 'scale']" :key="one">
+            <circle class="knob" :cx="handles[one][0]" :cy="handles[one][1]" r="11" />
+            <text class="knob-mark" :x="handles[one][0]" :y="handles[one][1] + 5" text-anchor="middle">{{ one === 'turn' ? '\u21bb' : '\u2921' }}</text>
+            <circle class="knob-reach" :cx="handles[one][0]" :cy="handles[one][1]" r="22" :data-handle="one" tabindex="0" role="slider"
+              :aria-label="texts['layer_' + one]" :aria-valuenow="one === 'turn' ? Math.round(layer.turn) : layer.size.toFixed(1)"
+              :aria-valuemin="one === 'turn' ? -360 : ${2}" :aria-valuemax="one === 'turn' ? 360 : 400"
+              @pointerdown.prevent="onGrab(one, $event)" />
+          </g>
+          <text v-if="snap || trouble" class="size tip" :x="handles.tip[0]" :y="handles.tip[1]" text-anchor="middle">{{ texts[trouble || snap] }}</text>
+        </svg>
         <img v-if="picture" :src="picture" :alt="texts.view_label" />
         <p v-if="without && !picture" class="overlay">{{ texts.no_webgl }}</p>
         <p v-if="waiting && !without" class="overlay">{{ texts.first_picture }}</p>
@@ -132,6 +266,13 @@ export default {
           </div>
         </template>
       </div>
-      <p class="help">{{ texts.view_help }}</p>
+      <section v-if="handles" class="layer-card" :aria-label="nameOfLayer(layer)">
+        <strong>{{ nameOfLayer(layer) }}</strong>
+        <label v-for="[key, digits] in [['x', 1], ['y', 1], ['turn', 0], ['size', 1]]" :key="key">{{ texts['layer_number_' + key] }}
+          <input :value="layer[key].toFixed(digits)" inputmode="decimal" autocomplete="off" @change="setNumber(key, $event)" /></label>
+        <button type="button" @click="choose(null)">{{ texts.layer_done }}</button>
+        <p v-if="trouble" class="trouble" role="status">{{ texts[trouble] }}</p>
+      </section>
+      <p class="help">{{ handles ? texts.layer_help : texts.view_help }}</p>
     </div>`,
 };

@@ -14,6 +14,7 @@ from PIL import Image
 
 from moulddesign.building import PASTRY, Shape
 from moulddesign.core import KernelError, word
+from moulddesign.design import Along, Design, Layer
 from moulddesign.geometry import Mesh, joined, manifold_of, upright_section
 from moulddesign.mould import MouldSet, Part
 from moulddesign.render import baked_map, board_shadow
@@ -38,6 +39,9 @@ SECTION_CHORD_MM: Final = 0.01
 
 THIN_PASTE_MM: Final = 2.0
 """Less paste over a centre is told at the cut: it tears there; common practice, no source [mm]."""
+
+OUTLINE_MM: Final = 0.15
+"""How far the outline of a layer that is moved may be off [mm]."""
 
 GAP_RATIO: Final = 0.3
 """Air between parts that are laid out, as a share of the pastry's width."""
@@ -107,6 +111,50 @@ def cut_sizes(shape: Shape) -> dict[str, Any]:
         "paste": None if paste_mm == inf else round(paste_mm, 1),
         "thin_paste": THIN_PASTE_MM,
     }
+
+
+def movable_layers(design: Design, shape: Shape) -> dict[str, Any]:
+    """Return the top and the layers that can be moved on it, with their outlines [mm].
+
+    Lettering along a rim or an outline has no place of its own and is left out.
+    """
+    pastry = shape.pastry
+    free = pastry.outline.shape.buffer(-pastry.shoulder_radius_mm - design.relief.margin_mm)
+    outline = free.simplify(OUTLINE_MM)
+    layers = []
+    for place, layer in enumerate(design.relief.layers):
+        drawn = [
+            part.shape
+            for region in pastry.relief
+            for part in region.parts
+            if part.place == place and part.layer == layer
+        ]
+        if drawn and layer.along in {None, Along.STRAIGHT}:
+            layers.append(_movable(place, layer, shapely.union_all(drawn)))
+    return {"top": {"z": pastry.height_mm, "rim": _coordinates(outline.exterior)}, "layers": layers}
+
+
+def _movable(place: int, layer: Layer, shape: shapely.Geometry) -> dict[str, Any]:
+    at = (layer.x_mm, layer.y_mm)
+    upright = shapely.affinity.rotate(shape, -layer.turn_deg, origin=at)
+    left, low, right, high = upright.bounds
+    drawn_mm = round(max(right - left, high - low), 1)
+    rings = shapely.get_rings(shapely.get_parts(shape.simplify(OUTLINE_MM)))
+    return {
+        "place": place,
+        "name": layer.pattern or layer.motif or layer.text,
+        "x": layer.x_mm,
+        "y": layer.y_mm,
+        "turn": layer.turn_deg,
+        "size": drawn_mm if layer.size_mm is None else layer.size_mm,
+        "reach": float(np.hypot(*(shapely.get_coordinates(shape) - at).T).max()),
+        "rings": [_coordinates(ring) for ring in rings],
+    }
+
+
+def _coordinates(ring: shapely.LinearRing) -> list[list[float]]:
+    found: list[list[float]] = np.round(shapely.get_coordinates(ring)[:-1], 2).tolist()
+    return found
 
 
 def part_bodies(mould: MouldSet[Any], shape: Shape) -> tuple[ViewBody, ...]:

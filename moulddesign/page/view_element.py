@@ -5,19 +5,21 @@ from typing import Any, Final
 
 from nicegui import ui
 
+from moulddesign.artwork.patterns import pattern_names
+from moulddesign.design import Motif
 from moulddesign.page.texts import Texts
 from moulddesign.render import shading
 from moulddesign.render.baked_map import LAMP, LEAST_PENUMBRA_MM, PENUMBRA
 
 SCENE: Final = Path(__file__).parent / "scene"
 
-BODIES: Final = (
-    "pastry", "filling", "centre", "sleeve", "stamp", "plunger", "stop", "block", "master",
-)  # fmt: skip
 VIEW_TEXTS: Final = (
     "view_label", "view_help", "views", "view_piece", "view_cut", "view_parts", "view_open",
     "reset_view", "nearer", "farther", "crust", "first_picture", "parts_follow", "no_webgl",
     "cut_crust", "cut_filling", "cut_centre", "cut_wide", "cut_high", "cut_thin_paste",
+    "layer_turn", "layer_scale", "layer_number_x", "layer_number_y", "layer_number_turn",
+    "layer_number_size", "layer_done", "layer_centred", "layer_on_axis", "layer_collides",
+    "layer_past_rim", "layer_hidden", "layer_help",
 )  # fmt: skip
 
 CUT_COLOURS: Final = {
@@ -50,7 +52,7 @@ class View3D(ui.element, component="view3d.js", esm={"moulddesign-scene": str(SC
     def __init__(self, words: Texts) -> None:
         super().__init__()
         texts = {key: words[key] for key in VIEW_TEXTS}
-        names = {name: words.word(name) for name in BODIES}
+        names = {name: words.word(name) for name in (*pattern_names(), *Motif)}
         self._props.update(texts=texts, names=names, look=LOOK, language=words.language)
 
     def show(self, address: str, serial: int, *, stage: str) -> None:

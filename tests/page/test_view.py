@@ -108,3 +108,51 @@ def test_a_swipe_sideways_turns_the_piece(visit):
         f"+document.querySelector('.view').dataset.way.split(' ')[0] > {start[0]}"
     )
     assert way(page)[1:] == start[1:]
+
+
+def flat_with_two_layers() -> str:
+    """Return the address of a flat piece with a wren within a ring of beads."""
+    layers = [{"pattern": "wren", "size_mm": 20.0}, {"motif": "beads"}]
+    design = kept_designs.kept("chestnut-75").with_values({"relief.layers": layers})
+    return f"?design={encode_design(design)}"
+
+
+def number(page, place: int) -> str:
+    """Return a number of the card of the layer that is selected: right, up, turn, size."""
+    return page.locator(".layer-card input").nth(place).input_value()
+
+
+def test_a_layer_is_tapped_dragged_snapped_turned_and_sized(visit):
+    page = visit(flat_with_two_layers())
+    before = drawn(page)
+    page.wait_for_selector(".view:not([data-way=''])")
+    box = page.locator(".viewport canvas").bounding_box()
+    middle = box["x"] + box["width"] * 0.5, box["y"] + box["height"] * 0.4
+    page.mouse.click(*middle)
+    page.wait_for_selector(".layer-card >> text=wren")
+    box = page.locator("[data-handle=move]").bounding_box()  # its card has moved the piece
+    middle = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(*middle)
+    page.mouse.down()
+    page.mouse.move(middle[0] + 130, middle[1], steps=4)
+    page.wait_for_selector(".layer-card .trouble >> text=reaches past the rim")
+    shot(page, "layer-dragged")
+    page.mouse.move(middle[0] + 30, middle[1], steps=4)
+    page.wait_for_selector(".layer-card .trouble", state="detached")
+    page.mouse.up()
+    page.wait_for_function(f"+document.querySelector('.view').dataset.drawn > {before}")
+    assert float(number(page, 0)) > 2
+    assert page.input_value("#design-relief-layers-0-x_mm") == number(page, 0).removesuffix(".0")
+    page.keyboard.press("0")
+    page.wait_for_function("document.querySelector('#design-relief-layers-0-x_mm').value === '0'")
+    page.focus("[data-handle=turn]")
+    page.keyboard.press("[")
+    page.keyboard.press("+")
+    page.wait_for_function(
+        "document.querySelector('#design-relief-layers-0-turn_deg').value === '5'"
+    )
+    assert page.input_value("#design-relief-layers-0-size_mm") == "20.6"  # 3 % of 20 mm more
+    page.keyboard.press("n")
+    page.wait_for_selector(".layer-card >> text=beads")
+    page.keyboard.press("Escape")
+    page.wait_for_selector(".layer-card", state="detached")

@@ -18,6 +18,7 @@ from moulddesign.page.view_bodies import (
     cut_sizes,
     encode_bodies,
     light_enough,
+    movable_layers,
     part_bodies,
 )
 
@@ -81,3 +82,18 @@ def test_little_paste_over_a_centre_is_known_at_the_cut():
     assert sizes["paste"] > sizes["thin_paste"]
     large = design.with_values({"portion.centres": [{"name": "chestnut", "mass_g": 12.0}]})
     assert cut_sizes(shaped(large))["paste"] < sizes["thin_paste"]
+
+
+def test_a_layer_says_where_its_artwork_lies_and_what_follows_a_rim_is_left_out():
+    layers = [
+        {"pattern": "moon-hill", "size_mm": 20.0, "x_mm": 4.0, "turn_deg": 90.0},
+        {"text": "NIGHT", "along": "upper-rim"},
+    ]
+    design = kept_designs.kept("chestnut-75").with_values({"relief.layers": layers})
+    shape = shaped(design)
+    (layer,) = movable_layers(design, shape)["layers"]
+    drawn = [p.shape for region in shape.pastry.relief for p in region.parts if p.place == 0]
+    mine = [shapely.Polygon(ring) for ring in layer["rings"]]
+    assert [layer[key] for key in ("place", "x", "turn", "size")] == [0, 4.0, 90.0, 20.0]
+    box = shapely.union_all(drawn).bounds
+    assert shapely.union_all(mine).bounds == pytest.approx(box, abs=0.3)

@@ -3,9 +3,10 @@ const RADIANS_PER_PX = 0.008;
 const TAP_PX = 6;
 
 export class Gestures {
-  // `tap(event)` is told what was neither a turn nor a scroll.
-  constructor(canvas, scene, tap) {
-    Object.assign(this, { canvas, scene, tap, pointers: new Map() });
+  // `tap(event)` is told what was neither a turn nor a scroll; `pinch(ratio, radians)` two fingers, and
+  // returns whether it took them; `settle()` is told when they are gone.
+  constructor(canvas, scene, { tap, pinch, settle }) {
+    Object.assign(this, { canvas, scene, tap, pinch, settle, pointers: new Map() });
     canvas.style.touchAction = "pan-y"; // the browser scrolls, and takes the pointer when it does
     for (const [name, does] of Object.entries({
       pointerdown: this.begin, pointermove: this.move, pointerup: this.end, pointercancel: this.cancel,
@@ -30,12 +31,13 @@ export class Gestures {
     const now = { x: event.clientX, y: event.clientY };
     const apart = () => {
       const [one, other] = this.pointers.values();
-      return Math.hypot(one.x - other.x, one.y - other.y);
+      return [Math.hypot(one.x - other.x, one.y - other.y), Math.atan2(one.y - other.y, other.x - one.x)];
     };
     if (this.pointers.size === 2) {
-      const was = apart();
+      const [was, before] = apart();
       this.pointers.set(event.pointerId, now);
-      if (was > 0) this.scene.zoomBy(apart() / was);
+      const [is, after] = apart();
+      if (was > 0 && !this.pinch(is / was, after - before)) this.scene.zoomBy(is / was);
       return;
     }
     this.pointers.set(event.pointerId, now);
@@ -46,6 +48,7 @@ export class Gestures {
   }
 
   end(event) {
+    if (this.pointers.size === 2) this.settle();
     const known = this.pointers.delete(event.pointerId);
     if (known && this.pointers.size === 0 && this.far < TAP_PX) this.tap(event);
   }
