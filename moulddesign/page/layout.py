@@ -363,7 +363,7 @@ class Page:
             return
         cards = delivery(self.words, token, files, piece, archive=ARCHIVE)
         self.links.set_content(self.words.numbers(cards))
-        ui.run_javascript(REVEAL_JS)
+        self.links.client.run_javascript(REVEAL_JS)
 
     def show_steps(self, token: str, steps: Sequence[PressStep]) -> None:
         """Show how the press is used whose files were made."""
