@@ -21,6 +21,7 @@ from fontTools.ttLib import TTFont, TTLibError
 
 from moulddesign.core import FileError, Message, SpecError, read_bytes, say
 from moulddesign.design import Design, Layer
+from moulddesign.design.face_tables import FaceTable
 
 MOST_FONT_BYTES: Final = 60_000_000
 OUTLINE_TABLES: Final = ("glyf", "CFF ", "CFF2")
@@ -217,9 +218,22 @@ def with_fonts(design: Design) -> Design:
 
     relief = design.relief.model_copy(update={"layers": named(design.relief.layers)})
     further = tuple(
-        stamp.model_copy(update={"layers": named(stamp.layers)}) for stamp in design.further_stamps
+        stamp.model_copy(
+            update={"layers": named(stamp.layers), "face": _face_with_font(stamp.face)}
+        )
+        for stamp in design.further_stamps
     )
-    return design.model_copy(update={"relief": relief, "further_stamps": further})
+    face = _face_with_font(design.face)
+    return design.model_copy(update={"relief": relief, "face": face, "further_stamps": further})
+
+
+def _face_with_font(face: FaceTable | None) -> FaceTable | None:
+    """Return a face whose own medallion says which font its lettering is drawn with."""
+    medallion = None if face is None else face.medallion
+    if face is None or medallion is None or medallion.holds is None:
+        return face
+    held = medallion.holds.model_copy(update=font_keys(medallion.holds.layer, Path()))
+    return face.model_copy(update={"medallion": medallion.model_copy(update={"holds": held})})
 
 
 @cache

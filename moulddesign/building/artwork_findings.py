@@ -16,6 +16,7 @@ from moulddesign.artwork.motifs import whole_repeats
 from moulddesign.artwork.patterns import picture_greys
 from moulddesign.core import Finding, Message, say
 from moulddesign.design import Design, Layer
+from moulddesign.face.medallions import HELD
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.relief.roof import APART_MM, ReliefRegion
 from moulddesign.verify import legible
@@ -43,7 +44,7 @@ def artwork_findings(design: Design, pastry: Pastry) -> tuple[Finding, ...]:
     """
     thin = tuple(_thin_widths(pastry, design.printer.line_width_mm))
     found: list[Finding] = []
-    for place, layer in enumerate(design.relief.layers):
+    for place, layer, name in _laid(design):
         drawn = [
             (region, part)
             for region in pastry.relief
@@ -51,10 +52,18 @@ def artwork_findings(design: Design, pastry: Pastry) -> tuple[Finding, ...]:
             if part.place == place
         ]
         ratio = max([1.0, *(each.ratio for each in thin if each.is_of(place))])
-        name = f"layer-{place + 1}"
         found += _layer_findings(design, pastry, layer, drawn=drawn, ratio=ratio, name=name)
     grooves = _grooves(pastry, design.printer.line_width_mm)
     return (*found, *grooves, *(_width_finding(design, each) for each in thin))
+
+
+def _laid(design: Design) -> Iterator[tuple[int, Layer, str]]:
+    """Yield the place, the layer and the name of all artwork, a medallion's first."""
+    medallion = None if design.face is None else design.face.whole().medallion
+    if medallion is not None and medallion.holds is not None:
+        yield HELD, medallion.holds.layer, "medallion"
+    for place, layer in enumerate(design.relief.layers):
+        yield place, layer, f"layer-{place + 1}"
 
 
 RAISED_WIDTHS: Final = say("building.thinnest-raised-stroke"), say("building.thinnest-raised-gap")
@@ -126,10 +135,12 @@ def _width_finding(design: Design, found: _Width) -> Finding:
     if found.is_between:
         return replace(made, remedy=say("building.gap-of-layers", gap_mm=found.limit_mm))
     larger = _larger_artwork(design, found.owners[0], found.ratio)
-    if found.is_stroke:
+    if found.is_stroke and found.owners[0].place != HELD:  # --thicken is for layers
         return replace(
             made, remedy=say("building.or-thicken", larger=larger, stroke_mm=found.limit_mm)
         )
+    if found.is_stroke:
+        return replace(made, remedy=larger)
     return replace(made, remedy=say("building.or-wider-gaps", larger=larger))
 
 

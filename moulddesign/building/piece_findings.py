@@ -20,6 +20,7 @@ from moulddesign.building.remedies import (
 )
 from moulddesign.core import Finding, Message, Verdict, mm3_from_ml, say
 from moulddesign.design import Design, Profile
+from moulddesign.face.carved_face import fold_of
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.sampling import grid_over_shape, region_mask
 from moulddesign.mould import (
@@ -30,6 +31,7 @@ from moulddesign.pastry.pastry import Pastry
 from moulddesign.portion import Figures
 from moulddesign.verify import (
     face_checks,
+    legible,
     piece_checks,
     printing,
 )
@@ -161,6 +163,7 @@ def _face_findings(made: CheckInput) -> Iterator[Finding]:
             depth_mm=laid.depth_mm,
             part=Path(laid.file).stem,
         )
+    yield from _face_counts(made)
     if made.interior.is_filled:
         found = face_checks.crust_under_face_finding(
             least_mm=made.interior.least_crust_mm, crust_mm=made.interior.crust_mm
@@ -168,6 +171,33 @@ def _face_findings(made: CheckInput) -> Iterator[Finding]:
         yield with_remedy(
             found, lambda: crust_for_face(made.design, made.interior, made.figures.piece)
         )
+
+
+def _face_counts(made: CheckInput) -> Iterator[Finding]:
+    """Yield which bands and crowns did not get the repeats that were asked for, or break a fold."""
+    face, carved = made.design.face, made.pastry.carved
+    assert face is not None  # noqa: S101 (its pastry is carved)
+    assert carved is not None  # noqa: S101 (the same)
+    # Who takes a bundled face as it is has not counted: its bands drop repeats on a small piece.
+    for number, band in enumerate(carved.bands if "bands" in face.model_fields_set else (), 1):
+        part, asked, count = f"band-{number}", band.table.count, int(band.repeats.sum())
+        if band.asked_mm < band.least_mm:
+            yield face_checks.fine_repeats_finding(
+                asked_mm=band.asked_mm,
+                least_mm=band.least_mm,
+                width_mm=band.least_width_mm,
+                part=part,
+            )
+        elif asked is not None and asked != count:
+            yield face_checks.repeat_count_finding(asked=asked, made=count, part=part)
+    if not {"fold", "crowns"} & face.model_fields_set:
+        return
+    whole = face.whole()
+    fold = fold_of(whole, made.pastry.outline)
+    for number, crown in enumerate(whole.crowns, 1):
+        if crown.count is not None and crown.count % fold and fold % crown.count:
+            part = f"crown-{number}"
+            yield legible.repeats_finding(count=crown.count, step=fold, part=part)
 
 
 def _centre_findings(made: CheckInput) -> Iterator[Finding]:

@@ -18,12 +18,12 @@ from moulddesign.building.sizes import without_relief
 from moulddesign.core import Message, MouldError, ml_from_mm3, say
 from moulddesign.design import Design
 from moulddesign.design.face_tables import FaceEdge
-from moulddesign.face.carved_face import face_scale
+from moulddesign.face.carved_face import LAND_TIP_MM, face_scale
 from moulddesign.pastry.carved_top import stamp_rim_of
 from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import Pastry, in_whole_layers_mm, pastry
 from moulddesign.portion import Figures, Portion, portion
-from moulddesign.relief.stamp_rim import HIGH_TIP_MM, TIP_MM, StampRim
+from moulddesign.relief.stamp_rim import StampRim
 from moulddesign.verify.face_checks import NARROW_SHARE, RimFigures
 from moulddesign.verify.piece_checks import CUT_RATIO, LEAST_CRUST_MM, LEAST_PASTE_MM
 
@@ -141,7 +141,7 @@ def rim_figures(rim: StampRim) -> RimFigures:
 
 
 def wider_land(design: Design, outline: Outline, stamp: shapely.Polygon) -> Message | None:
-    """Return the narrowest land with which a face's stamp prints whole at its rim.
+    """Return the land with which a face's stamp prints whole at its rim.
 
     A face that runs over the edge without a band has none; there it is one that ends at a land.
     """
@@ -150,23 +150,22 @@ def wider_land(design: Design, outline: Outline, stamp: shapely.Polygon) -> Mess
     scale = face_scale(table, outline).lengths
     bare = table.edge is FaceEdge.RUN_OVER and not table.bands
     edge = FaceEdge.LAND if bare else table.edge
-    for tip_mm in (TIP_MM, HIGH_TIP_MM):
-        # Up to a hundredth: a width that is told has to do.
-        land_mm = ceil(100.0 * (design.stamp_inset_mm + tip_mm) / scale) / 100.0
-        values: dict[str, Any] = {
-            "face.land_mm": land_mm,
-            "face.edge": edge.value,
-            "further_stamps": [],
-        }
-        try:
-            rim = stamp_rim_of(design.with_values(values), outline, stamp)
-        except MouldError:
-            return None
-        if rim_figures(rim).is_good:
-            if bare:
-                return say("building.face-ends-at-land", land_mm=land_mm)
-            return say("building.wider-land", land_mm=land_mm)
-    return None
+    # Up to a hundredth: a width that is told has to do.
+    land_mm = ceil(100.0 * (design.stamp_inset_mm + LAND_TIP_MM) / scale) / 100.0
+    values: dict[str, Any] = {
+        "face.land_mm": land_mm,
+        "face.edge": edge.value,
+        "further_stamps": [],
+    }
+    try:
+        rim = stamp_rim_of(design.with_values(values), outline, stamp)
+    except MouldError:
+        return None
+    if not rim_figures(rim).is_good:
+        return None
+    if bare:
+        return say("building.face-ends-at-land", land_mm=land_mm)
+    return say("building.wider-land", land_mm=land_mm)
 
 
 def as_typed(design: Design) -> str:

@@ -17,7 +17,7 @@ from pydantic import (
 )
 
 from moulddesign.core import SpecError, say
-from moulddesign.design.relief_tables import Profile, Sense
+from moulddesign.design.relief_tables import Layer, Profile, Sense
 from moulddesign.design.schema import FileKind, RefusedError, Table, given
 
 
@@ -243,6 +243,13 @@ class HeldTable(PartialTable):
         None, "Lettering; line breaks part its lines", min_length=1, max_length=40, lines=True
     )
     font: str | None = given(None, "TrueType or OpenType file", min_length=1, file=FileKind.FONT)
+    font_name: str | None = given(
+        None, "Full name of an installed font, as a build writes it", min_length=1, max_length=100
+    )
+    font_sha256: str | None = given(
+        None, "SHA-256 digest of the font, as a build writes it: another font is refused",
+        pattern="^[0-9a-f]{64}$",
+    )  # fmt: skip
     depth_mm: float = given(1.0, "Height or depth", **HEIGHT)
     sense: Sense = given(Sense.RAISED, "Raised or sunk")
     profile: Profile = given(Profile.FLAT, "Section of a stroke")
@@ -256,6 +263,12 @@ class HeldTable(PartialTable):
         if (self.pattern is None) == (self.text is None):
             raise RefusedError(say("design.held-one-source"))
         return self
+
+    @property
+    def layer(self) -> Layer:
+        """It as a layer of artwork."""
+        keys = ("pattern", "text", "font", "font_name", "font_sha256", "turn_deg")
+        return Layer(**{key: getattr(self, key) for key in keys})
 
 
 class MedallionTable(PartialTable):

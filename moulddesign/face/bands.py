@@ -128,6 +128,20 @@ class Band:
     """None where nothing is repeated."""
     repeats: Indices
     """On each stretch between two corners."""
+    asked_mm: float
+    """Length of a repeat that its width or its pitch asks for; 0 where nothing is repeated."""
+
+    @property
+    def least_mm(self) -> float:
+        """Shortest repeat that prints, 0 where nothing is repeated."""
+        fill = self.table.fill
+        return 0.0 if fill is None or self.line is None else LEAST_PITCH_MM[fill]
+
+    @property
+    def least_width_mm(self) -> float:
+        """Width from which a band of this fill has repeats that print, unless it names a pitch."""
+        fill = self.table.fill
+        return 0.0 if fill is None or self.line is None else self.least_mm / PITCH[fill]
 
     @property
     def inner_mm(self) -> float:
@@ -306,7 +320,8 @@ def bands_of(
         if table.section is BandSection.STEP:
             width_mm = height_mm / wall
         line = _middle_line(table, outline, (at_mm, width_mm / 2.0), number)
-        repeats = _repeats(table, line, width_mm, scale.lengths)
+        asked_mm = _asked_mm(table, line, width_mm, scale.lengths)
+        repeats = _repeats(table, line, width_mm, asked_mm)
         made.append(
             Band(
                 table=table,
@@ -317,6 +332,7 @@ def bands_of(
                 first_piece=first_piece + number * PIECES,
                 line=line,
                 repeats=repeats,
+                asked_mm=asked_mm,
             )
         )
         at_mm += width_mm + gap_of(table, scale)
@@ -354,17 +370,24 @@ def _free_at_corners(table: BandTable, line: MiddleLine, half_mm: float) -> floa
     return CORNER_FREE * half_mm if has_leaf else 0.0
 
 
-def _repeats(table: BandTable, line: MiddleLine | None, width_mm: float, scale: float) -> Indices:
+def _asked_mm(table: BandTable, line: MiddleLine | None, width_mm: float, scale: float) -> float:
+    """Return the length of a repeat that a band asks for; 0 where it has none."""
+    if table.fill is None or line is None:
+        return 0.0
+    if table.count is not None:
+        return line.length_mm / table.count
+    return width_mm * PITCH[table.fill] if table.pitch_mm is None else table.pitch_mm * scale
+
+
+def _repeats(
+    table: BandTable, line: MiddleLine | None, width_mm: float, asked_mm: float
+) -> Indices:
     """Return whole repeats for each stretch; even where they are mirrored in its middle."""
     if line is None or table.fill is None:
         return np.zeros(0, dtype=np.int64)
     lengths = np.diff(np.append(line.breaks, line.breaks[0] + line.length_mm))
     lengths = lengths - 2.0 * _free_at_corners(table, line, width_mm / 2.0)
-    if table.count is not None:
-        asked = line.length_mm / table.count
-    else:
-        asked = width_mm * PITCH[table.fill] if table.pitch_mm is None else table.pitch_mm * scale
-    shares = lengths / max(asked, LEAST_PITCH_MM[table.fill])
+    shares = lengths / max(asked_mm, LEAST_PITCH_MM[table.fill])
     mirrored = table.corners is not Corners.MITRED and len(lengths) > 1
     whole = 2.0 * np.round(shares / 2.0) if mirrored else np.round(shares)
     return np.maximum(whole, 2 if mirrored else 1).astype(np.int64)

@@ -28,11 +28,10 @@ from moulddesign.geometry import Points
 from moulddesign.relief.field import EdgeDistance, Field, FieldValues, FoldedDistance, Heights
 from moulddesign.relief.height_map import Carving
 from moulddesign.relief.roof import ReliefRegion
-from moulddesign.relief.stamp_rim import HIGH_TIP_MM, least_tip_mm
 
 USUAL_FOLD: Final = 12
-RIB_SHARE: Final = 0.85
-"""Share of a rib at the stamp's rim that is a band; the rest is what the ground rises there."""
+LAND_TIP_MM: Final = 0.9
+"""Tip that a land leaves a rib of the stamp: two lines of a usual nozzle are 0.84 mm [mm]."""
 SLOPE_RESERVE: Final = 0.97
 """Share of the draft's slope that parts may have: chords and tables steepen a little."""
 
@@ -59,6 +58,8 @@ class CarvedFace:
     """Drawings and lettering that the face itself brings, from the field's height."""
     carvings: tuple[LaidCarving, ...]
     """Height maps that are part of the field."""
+    bands: tuple[Band, ...]
+    """From the edge inwards."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -165,7 +166,7 @@ def carved_face(
     depth_mm = bands[-1].inner_mm + gap_of(table.bands[-1], scale) if bands else start_mm
     room = _inside(outline, depth_mm)
     first = PIECES * (1 + len(bands))
-    fold = table.fold or _own_fold(outline)
+    fold = fold_of(table, outline)
     reach = Reach(room)
     middle_mm = _level_in_middle(ground, bands, inscribed_mm)
     rows: list[Carver] = []
@@ -231,6 +232,7 @@ def carved_face(
             *_brought_by(table, free, scale, draft_deg),
         ),
         carvings=tuple(laid),
+        bands=bands,
     )
 
 
@@ -259,12 +261,7 @@ def _land_mm(table: FaceTable, scale: Scale, run_mm: float, rim_mm: float) -> fl
         return 0.0
     if table.land_mm is not None:
         return table.land_mm * scale.lengths
-    tip_mm = HIGH_TIP_MM
-    if table.bands:
-        # The ground rises a little beside the band, so that its rib is somewhat higher.
-        rib_mm = table.bands[0].height_mm * scale.heights / RIB_SHARE
-        tip_mm = float(least_tip_mm(np.array(rib_mm)))
-    return max(rim_mm + tip_mm - (0.0 if runs_over else run_mm), 0.0)
+    return max(rim_mm + LAND_TIP_MM - (0.0 if runs_over else run_mm), 0.0)
 
 
 def _brought_by(
@@ -304,8 +301,10 @@ def _left_for(table: CarvingTable, plan: _Plan, wall: float, reach_mm: float) ->
     return room_on(float(np.hypot(*np.gradient(heights, SAMPLE_MM)).max()), wall, table.file)
 
 
-def _own_fold(outline: Outline) -> int:
-    """Return the fold that suits an outline: its lobes, or 12, or 16 on an octagon."""
+def fold_of(table: FaceTable, outline: Outline) -> int:
+    """Return a face's fold: its own, or an outline's lobes, or 12, or 16 on an octagon."""
+    if table.fold is not None:
+        return table.fold
     if outline.name == "scalloped":
         return len(outline.arcs) // 2
     return 16 if outline.name == "octagon" else USUAL_FOLD

@@ -4,7 +4,7 @@ It takes the place of what is under it: the surface is cut down to its floor, an
 Its ring stands over both sides.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 from pathlib import Path
 from typing import Final
@@ -14,7 +14,8 @@ import shapely
 
 from moulddesign.artwork.layers import layer_regions
 from moulddesign.artwork.outline import scalloped_outline
-from moulddesign.design import Layer, Sense
+from moulddesign.core import SpecError
+from moulddesign.design import Sense
 from moulddesign.design.face_tables import HeldTable, MedallionTable
 from moulddesign.face.grounds import cap_height
 from moulddesign.face.surface import Scale, Surface, half_round, higher_of, lower_of
@@ -28,6 +29,8 @@ LOBE_SHARE: Final = 0.16
 LEAST_RING_MM: Final = 1.0
 HELD_MARGIN_MM: Final = 0.6
 """Ground left free between the ring and what the medallion holds."""
+HELD: Final = -1
+"""Place of what a medallion holds among the layers of a relief, which come after it."""
 NEAR_MM: Final = 3.0
 """Beyond this distance from its edge only the sign of a distance counts."""
 
@@ -208,15 +211,20 @@ def held_regions(
         The drawing, picture or font cannot be read.
     """
     free = room.buffer(-HELD_MARGIN_MM)
-    layer = Layer(pattern=table.pattern, text=table.text, font=table.font, turn_deg=table.turn_deg)
     small = shapely.transform(free, lambda points: points * table.size_ratio)
     depth_mm = table.depth_mm * scale * (1.0 if table.sense is Sense.RAISED else -1.0)
+    try:
+        drawn = layer_regions((table.layer,), small, Path())
+    except SpecError as error:
+        field = f"face.medallion.holds.{error.field.rpartition('.')[2]}"
+        raise SpecError(field, error.value, error.need) from error
     return tuple(
         ReliefRegion(
             shape=snapped_to_grid(part.shape),
             depth_mm=depth_mm * part.depth_share,
             profile=table.profile,
             draft_deg=draft_deg,
+            parts=(replace(part, place=HELD),),
         )
-        for part in layer_regions((layer,), small, Path())
+        for part in drawn
     )

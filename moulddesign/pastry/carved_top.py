@@ -11,6 +11,7 @@ from scipy.ndimage import gaussian_filter, map_coordinates
 
 from moulddesign.artwork.outline import Outline
 from moulddesign.design import Design
+from moulddesign.face.bands import Band
 from moulddesign.face.carved_face import CarvedFace, LaidCarving, carved_face
 from moulddesign.geometry import Indices, Mesh, Points, volume_over_plane_mm3
 from moulddesign.geometry.sampling import Grid, grid_over_shape, region_mask, top_heights_mm
@@ -66,6 +67,8 @@ class CarvedTop:
     """Artwork that stands on the ground."""
     carvings: tuple[LaidCarving, ...]
     """Height maps that are part of the field."""
+    bands: tuple[Band, ...]
+    """Bands along its edge."""
     surface: CarvedSurface
     inset_mm: float
     """Outline to the stamp's, whose facets are those of the surface within it."""
@@ -186,6 +189,7 @@ def carved_top(design: Design, edge: Outline, outline: Outline, side: Roof | Non
         plain_field=made.ground,
         regions=regions,
         carvings=made.carvings,
+        bands=made.bands,
         surface=surface,
         inset_mm=design.stamp_inset_mm,
         ground=smooth_top_of(made.field, within, outline.shape),

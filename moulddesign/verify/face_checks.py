@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from moulddesign.core import OUR_CHOICE, PRACTICE, Finding, Message, Verdict, judged, say
+from moulddesign.core import DESIGN, OUR_CHOICE, PRACTICE, Finding, Message, Verdict, judged, say
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.sampling import Grid, top_heights_mm
 from moulddesign.verify.piece_checks import CUT_RATIO
@@ -153,6 +153,42 @@ def moved_finding(
         source=OUR_CHOICE,
         verdict=judged(good=good, otherwise=Verdict.WARN),
         remedy=None if good else say("verify.larger-or-flatter-carving"),
+    )
+
+
+def fine_repeats_finding(
+    *, asked_mm: float, least_mm: float, width_mm: float, part: str
+) -> Finding:
+    """Return that a band asks for shorter repeats than print, so that it got fewer and longer ones.
+
+    Parameters
+    ----------
+    width_mm : float
+        From this width on its fill has repeats that print [mm].
+    """
+    return Finding(
+        what=say("verify.repeat-length"),
+        part=part,
+        measured=asked_mm,
+        limit=say("core.at-least", limit=least_mm),
+        unit="mm",
+        source=OUR_CHOICE,
+        verdict=Verdict.WARN,
+        remedy=say("verify.wider-band", width_mm=width_mm),
+    )
+
+
+def repeat_count_finding(*, asked: int, made: int, part: str) -> Finding:
+    """Return that a band has another count of repeats than was asked for: they are whole."""
+    return Finding(
+        what=say("verify.band-repeats"),
+        part=part,
+        measured=float(made),
+        limit=say("verify.asked-for", count=asked),
+        unit="",
+        source=DESIGN,
+        verdict=Verdict.WARN,
+        remedy=say("verify.whole-count", count=made),
     )
 
 
