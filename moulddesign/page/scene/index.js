@@ -307,31 +307,38 @@ export class Scene {
   moved() {
     this.moving = true;
     clearTimeout(this.rest);
+    // not between two frames: the whole picture would hold up the next one
     this.rest = setTimeout(() => {
       this.moving = false;
-      this.last = 0;
       this.request();
-    }, REST_MS);
+    }, Math.max(REST_MS, 2 * (this.tookMs ?? 0)));
     this.request();
   }
 
   request() {
-    this.frame ||= requestAnimationFrame((now) => this.draw(now));
+    this.frame ||= requestAnimationFrame(() => this.draw());
   }
 
-  draw(now) {
+  draw() {
     cancelAnimationFrame(this.frame);
     this.frame = 0;
-    const took = this.moving && this.last && now ? now - this.last : 0;
-    this.last = now;
-    if (took > SLOW_MS && took < REST_MS * 4) this.slow = this.share < 1 ? 0.34 : Math.min(this.slow ?? 1, 0.5);
     const share = this.moving ? this.slow ?? 1 : 1;
     if (share !== this.share) {
       this.share = share;
       this.renderer.setPixelRatio(this.ratio);
     }
     this.place();
+    const start = performance.now();
     this.renderer.render(this.scene, this.camera);
+    if (this.moving && this.tookMs === undefined) this.measure(start);
     this.drawn();
+  }
+
+  // One frame is measured, for which the pixels have to be waited for.
+  measure(start) {
+    const gl = this.renderer.getContext();
+    gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, new Uint8Array(4));
+    this.tookMs = performance.now() - start;
+    if (this.tookMs > SLOW_MS) this.slow = this.tookMs > 2 * SLOW_MS ? 0.34 : 0.5;
   }
 }
