@@ -40,7 +40,7 @@ AWKWARD = {
     "island in a hole in an island": '<path fill-rule="evenodd" d="M1 1H9V9H1zM2 2H8V8H2zM3 3H7V7H3zM4 4H6V6H4z"/>',
     "depths that touch": '<rect x="1" y="1" width="4" height="8"/><rect x="5" y="1" width="4" height="8" fill="#777"/>',
     "spike of a mitre": '<path d="M1 5L8 4.9L1 4.8" fill="none" stroke="black" stroke-width=".4" stroke-miterlimit="40"/>',
-    "ten thousand corners": '<path d="M' + " ".join(f"{5 + (4 + k % 2 * .02) * np.cos(k * np.pi / 5000):.4f} {5 + (4 + k % 2 * .02) * np.sin(k * np.pi / 5000):.4f}" for k in range(10000)) + 'z"/>',
+    "three thousand corners": '<path d="M' + " ".join(f"{5 + (4 + k % 2 * .02) * np.cos(k * np.pi / 1500):.4f} {5 + (4 + k % 2 * .02) * np.sin(k * np.pi / 1500):.4f}" for k in range(3000)) + 'z"/>',
 }  # fmt: skip
 REFUSED = {
     "nothing drawn": "",
