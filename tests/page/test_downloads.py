@@ -49,10 +49,11 @@ def test_a_set_is_made_once_is_the_command_lines_and_comes_back_with_its_drawing
     page.wait_for_selector("a.download-all")
     page.wait_for_selector("#make:enabled")
     assert page.inner_text(".files-status") == ""
-    # How to press with it is drawn beneath, as on the card.
-    widths = page.eval_on_selector_all(".press-steps img", "all => all.map(i => i.naturalWidth)")
-    assert len(widths) == 6
-    assert min(widths) > 0
+    # How to press with it is drawn beneath, as on the card: six pictures, shown after the files.
+    page.wait_for_function(
+        "[...document.querySelectorAll('.press-steps img')].filter(i => i.naturalWidth > 0).length"
+        " === 6"
+    )
     with page.expect_download() as awaited:
         page.click("a.download-all")
     awaited.value.save_as(tmp_path / "set.zip")
