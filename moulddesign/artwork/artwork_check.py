@@ -271,12 +271,16 @@ def thin_marks(
 
 
 def marked_picture(
-    drawn: Iterable[ColouredRegion], marks: tuple[ThinMark, ...], caption: str
+    drawn: Iterable[ColouredRegion],
+    marks: tuple[ThinMark, ...],
+    caption: str,
+    seen: Picture | None = None,
 ) -> Image.Image:
     """Return regions as a picture, thin places ringed and labelled.
 
     The first region is drawn first, and the picture is as large as it. Marks come with the thinnest
     of each kind first; only the first twelve of each are ringed. The caption has up to three lines.
+    A picture of `seen_square`, `SIDE_PX` wide, takes the place of what is drawn.
     """
     layers = tuple(drawn)
     size = (SIDE_PX + 2 * CALLOUT_PX, SIDE_PX + CAPTION_PX)
@@ -284,6 +288,9 @@ def marked_picture(
     view = _View.of(layers[0].shape)
     for layer in layers:
         image.paste(layer.colour, mask=_mask(layer.shape, view.pixels, image.size))
+    if seen is not None:
+        whole = Image.fromarray(seen).resize((OVERSAMPLING * SIDE_PX, OVERSAMPLING * SIDE_PX))
+        image.paste(whole, (OVERSAMPLING * CALLOUT_PX, 0))
     pen = ImageDraw.Draw(image)
     shown = [m for kind in ThinKind for m in [m for m in marks if m.kind is kind][:MOST_MARKS]]
     _draw_callouts(pen, shown, view)
@@ -299,6 +306,13 @@ def marked_picture(
     return image.resize(size, Image.Resampling.BOX)
 
 
+def seen_square(shape: shapely.Geometry) -> tuple[Points, float]:
+    """Return the lower left corner and the side of what `marked_picture` shows [mm]."""
+    left, low, right, high = shape.bounds
+    side = max(right - left, high - low) * (1.0 + 2.0 * FREE_SHARE)
+    return np.array([left + right - side, low + high - side]) / 2.0, side
+
+
 @dataclass(frozen=True, slots=True)
 class _View:
     """Where millimetres fall on the picture."""
@@ -309,7 +323,7 @@ class _View:
     @classmethod
     def of(cls, shape: shapely.Geometry) -> "_View":
         left, low, right, high = shape.bounds
-        side = max(right - left, high - low) * (1.0 + 2.0 * FREE_SHARE)
+        _, side = seen_square(shape)
         return cls(OVERSAMPLING * SIDE_PX / side, ((left + right) / 2.0, (low + high) / 2.0))
 
     def pixels(self, points: Points) -> Points:

@@ -13,8 +13,9 @@ from moulddesign.artwork.layers import thickened_places
 from moulddesign.building import Build
 from moulddesign.export.formats import part_colour
 from moulddesign.geometry import Mesh
+from moulddesign.geometry.sampling import Grid
 from moulddesign.pastry.pastry import Pastry
-from moulddesign.render import Body, Scene, png_bytes
+from moulddesign.render import Body, Picture, Scene, height_picture, png_bytes
 from moulddesign.verify.piece_checks import least_widths_mm
 
 GAP: Final = 0.15
@@ -108,6 +109,17 @@ def relief_pictures(build: Build) -> Mapping[str, Pastry]:
     return MappingProxyType({"relief.png": build.pastry} | further)
 
 
+def _seen_face(pastry: Pastry) -> Picture | None:
+    """Return a carved face as it is seen from above; None without one."""
+    if pastry.carved is None:
+        return None
+    pixels = 2 * artwork_check.SIDE_PX  # two samples along each side of a pixel
+    corner, side_mm = artwork_check.seen_square(pastry.outline.shape)
+    grid = Grid(low_mm=corner, pixel_mm=side_mm / pixels, shape=(pixels, pixels))
+    heights = np.maximum(pastry.height_mm + pastry.carved.heights_over(grid), 0.0)
+    return height_picture(heights.astype(np.float32), side_mm / artwork_check.SIDE_PX)
+
+
 CAPTION: Final = artwork_check.CAPTION_PX / (artwork_check.SIDE_PX + artwork_check.CAPTION_PX)
 """Share of the picture's height that is its caption."""
 
@@ -150,6 +162,9 @@ def relief_plan(pastry: Pastry, *, line_mm: float) -> ReliefPlan:
         thick = artwork_check.ColouredRegion(shape=added, colour=artwork_check.THICKENED_COLOUR)
         drawn.append(thick)
         caption[-1] += ". Thickened where it is orange"
-    lines = tuple(caption) if pastry.artwork else ("No relief",)
-    picture = artwork_check.marked_picture(drawn, tuple(marks), "\n".join(lines))
+    bare = "No relief" if pastry.carved is None else "Carved face"
+    lines = tuple(caption) if pastry.artwork else (bare,)
+    picture = artwork_check.marked_picture(
+        drawn, tuple(marks), "\n".join(lines), _seen_face(pastry)
+    )
     return ReliefPlan(png=png_bytes(np.asarray(picture)), caption=lines)
