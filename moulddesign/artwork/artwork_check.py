@@ -290,7 +290,9 @@ def marked_picture(
         image.paste(layer.colour, mask=_mask(layer.shape, view.pixels, image.size))
     if seen is not None:
         whole = Image.fromarray(seen).resize((OVERSAMPLING * SIDE_PX, OVERSAMPLING * SIDE_PX))
-        image.paste(whole, (OVERSAMPLING * CALLOUT_PX, 0))
+        left = OVERSAMPLING * CALLOUT_PX
+        mask = _mask(layers[0].shape, view.pixels, image.size)
+        image.paste(whole, (left, 0), mask.crop((left, 0, left + whole.width, whole.height)))
     pen = ImageDraw.Draw(image)
     shown = [m for kind in ThinKind for m in [m for m in marks if m.kind is kind][:MOST_MARKS]]
     _draw_callouts(pen, shown, view)
