@@ -214,6 +214,7 @@ class Page:
             self.check_status = text_element("span", words["checking"])
             self.stop_button = button(words["stop"], self.session.cancel)
             self.check_again = button(words["check_again"], self._check_again)
+        self.remarks = html_area("remarks")
         self.findings = html_area("findings")
         self.findings.on("click", lambda event: self._mend(event.args), js_handler=MEND_JS)
         with element("div", "making", role="status") as self.making:
@@ -290,6 +291,7 @@ class Page:
         words = self.words
         self.weights.set_content(words.numbers(markup.weights_and_sizes(words, piece)))
         self.strip.set_content(words.numbers(markup.weights_line(words, piece)))
+        self.remarks.set_content(words.numbers(markup.piece_remarks(words, piece)))
         self.design_form.show_piece(piece)
         self._show_progress(1)
 

@@ -189,7 +189,7 @@ def weights_and_sizes(words: Texts, shown: PieceFigures) -> str:
     if made.label is not None:
         finished, label = f"{made.piece.finished_g:.1f}", f"{made.label.label_g:g}"
         says.append(words["label_weight"].format(label=label, finished=finished))
-    said = [*made.remarks, *shown.inlays, *([shown.rounding] if shown.rounding is not None else [])]
+    said = [] if shown.rounding is None else [shown.rounding]
     says.append(
         words[f"loss_{made.loss.source.name.lower()}"].format(
             loss=f"{made.loss.ratio:.3f}",
@@ -205,6 +205,11 @@ def weights_and_sizes(words: Texts, shown: PieceFigures) -> str:
         + html_table(("", ""), sizes, caption=words["sizes"], kind="sizes")
         + "".join(paragraph(text) for text in [*map(words.said, said), *says])
     )
+
+
+def piece_remarks(words: Texts, shown: PieceFigures) -> str:
+    """Return what has to be known of a piece, its allergens among it."""
+    return "".join(paragraph(words.said(each)) for each in (*shown.figures.remarks, *shown.inlays))
 
 
 def weights_line(words: Texts, shown: PieceFigures) -> str:

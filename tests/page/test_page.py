@@ -275,6 +275,8 @@ def test_undo_redo_and_the_address(visit):
 def test_two_tabs_do_not_mix(visit):
     one, two = visit(), visit()
     first, second = drawn(one), drawn(two)
+    figures(one)
+    figures(two)
     typed(one, "portion.finished_weight_g", "100")
     typed(two, "portion.finished_weight_g", "50")
     redrawn(one, first)
