@@ -9,7 +9,7 @@ from export.builds import built
 from moulddesign.core import LANGUAGES
 from moulddesign.export.drawing import build_sections
 from moulddesign.export.press_steps import COLOURS, DOUGH, press_steps
-from moulddesign.page import markup
+from moulddesign.page import delivery
 from moulddesign.page.texts import page_texts
 
 SHOWN = (
@@ -39,7 +39,7 @@ def test_each_step_shows_the_bodies_that_it_needs(steps):
 
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_the_page_lists_them_in_its_language(steps, language):
-    html = markup.steps_list(page_texts(language), "TAB", steps)
+    html = delivery.steps_list(page_texts(language), "TAB", steps)
     assert html.count("<li>") == html.count("/files/TAB/press-step-") == len(SHOWN)
     for step in steps:
         assert escape(step.says.text(language)) in html
