@@ -56,7 +56,9 @@ class PieceFigures:
     outline: str
     width_mm: float
     height_mm: float
-    """To the flat top [mm]."""
+    """To the flat top, or to the ground of a carved face [mm]."""
+    highest_mm: float | None
+    """To the highest point of a carved face; None where the top is flat [mm]."""
     crust_mm: float | None
     relief_ml: float
     roll: Roll | None
@@ -266,6 +268,9 @@ def _figures(design: Design, shape: Shape) -> PieceFigures:
         outline=shape.pastry.outline.name,
         width_mm=width_mm,
         height_mm=shape.pastry.height_mm,
+        highest_mm=None
+        if shape.pastry.carved is None
+        else shape.pastry.height_mm + shape.pastry.depth_above_mm,
         crust_mm=shape.interior.crust_mm if shape.interior.is_filled else None,
         relief_ml=ml_from_mm3(shape.pastry.relief_mm3),
         roll=roll_for(design, shape.portion.piece, width_mm),

@@ -169,7 +169,7 @@ def weights_and_sizes(words: Texts, shown: PieceFigures) -> str:
     heads = ("", words["on_scale"], words["exact"], words["ball"])
     sizes = [
         (words["width"], f"{number_text(shown.width_mm)} mm"),
-        (words["height"], f"{number_text(shown.height_mm)} mm"),
+        *_height_rows(words, shown),
         *(
             [(words["crust_thickness"], f"{number_text(shown.crust_mm)} mm")]
             if shown.crust_mm is not None
@@ -223,7 +223,7 @@ def weights_line(words: Texts, shown: PieceFigures) -> str:
         figures.append(("paste", f"{split.paste_g:g}", "g", "filling"))
         if made.centres:
             figures.append(("centres", f"{split.centre_g:g}", "g", "centre"))
-    size = f"{shown.width_mm:.0f} \u00d7 {shown.height_mm:.0f}"
+    size = f"{shown.width_mm:.0f} \u00d7 {shown.highest_mm or shown.height_mm:.0f}"
     figures += [
         ("raw", f"{split.raw_g:g}", "g", ""),
         ("finished", f"{round(made.piece.finished_g, 1):g}", "g", ""),
@@ -234,6 +234,15 @@ def weights_line(words: Texts, shown: PieceFigures) -> str:
         f"{escape(words[key])}</span></p>"
         for key, value, unit, colour in figures
     )
+
+
+def _height_rows(words: Texts, shown: PieceFigures) -> list[tuple[str, str]]:
+    """Return how high a piece is: to its flat top, or to ground and highest point of its face."""
+    height = f"{number_text(shown.height_mm)} mm"
+    if shown.highest_mm is None:
+        return [(words["height"], height)]
+    highest = f"{number_text(shown.highest_mm)} mm"
+    return [(words["height_ground"], height), (words["highest"], highest)]
 
 
 def _swatch(colour: str) -> str:
