@@ -10,6 +10,8 @@ from moulddesign.building import shaped
 from moulddesign.core import SpecError
 from moulddesign.design import Design
 from moulddesign.page.jobs import PREVIEW, prepare, preview
+from moulddesign.page.markup import weights_line
+from moulddesign.page.texts import page_texts
 from moulddesign.workers import Worker
 
 
@@ -46,3 +48,18 @@ def test_a_blocks_piece_is_the_one_that_a_build_makes(draft):
     assert shown.height_mm == shape.pastry.height_mm
     assert shown.crust_mm == shape.interior.crust_mm
     assert shape.pastry.side_draft_deg == (5.0 if draft is None else draft)  # 5 deg: the default
+
+
+def test_a_carved_piece_is_told_by_its_highest_point():
+    carved = {"face": {"ground": {"form": "domed", "rise_mm": 3.0}}, "relief.layers": []}
+    design = Design().with_values(carved)
+    shown = next(value for _, value in preview(lambda: None, design.plain()))
+    # The dome's own rise, over the ground's plane and off the mesh: numpy's largest height.
+    top_mm = shaped(design).pastry.mesh.vertices[:, 2].max()
+    assert shown.highest_mm == pytest.approx(top_mm, abs=0.02)
+    assert f" {shown.highest_mm:.0f}<" in weights_line(page_texts("en"), shown)
+
+
+def test_a_flat_piece_has_no_highest_point_of_its_own():
+    shown = next(value for _, value in preview(lambda: None, Design().plain()))
+    assert shown.highest_mm is None
