@@ -54,7 +54,7 @@ def test_a_build_killed_at_random_moments_is_the_old_or_the_new_one_whole(rounds
     done = run(KILLED_BUILD, str(target), str(rounds))
     assert done.returncode == 0, done.stderr
     lines = done.stdout.splitlines()
-    assert sum("whole" in line for line in lines) == rounds
+    assert sum("whole" in line for line in lines) == len(lines) - 1 >= rounds
     assert lines[-1] == "left: []"
     # It was killed before, between and after two builds: both were found.
     assert {"whole ['little']", "whole ['hexagon']"} <= {line.partition(": ")[2] for line in lines}
