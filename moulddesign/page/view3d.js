@@ -28,6 +28,7 @@ export default {
   },
   mounted() {
     this.latest = 0;
+    this.sentAt = -1; // no change of a layer was sent yet
     const { canvas, stage } = this.$refs;
     try {
       this.scene = Object.freeze({ of: new Scene(canvas, this.look, () => this.hasDrawn()) });
@@ -75,7 +76,7 @@ export default {
       if (parts) this.hasParts = true;
       else {
         this.sizes = head.sizes;
-        this.take(head);
+        this.take(head, serial);
       }
       this.serial = serial;
       this.reached = head.stage;
@@ -96,12 +97,13 @@ export default {
       this.showHandles();
     },
     // layers of the relief
-    take(head) {
+    take(head, serial) {
       this.top = Object.freeze(head.top);
-      const dragged = this.action && this.layer; // what a hand holds stays where it is
+      // A picture that knows nothing yet of the last change does not undo it.
+      const changed = (this.pending || serial <= this.sentAt) && this.layer;
       this.layers = head.layers.map((sent) => {
         const { x, y, turn, size } = sent, rings = Object.freeze(sent.rings);
-        const kept = dragged && sent.place === this.chosen ? { x: dragged.x, y: dragged.y, turn: dragged.turn, size: dragged.size } : {};
+        const kept = changed && sent.place === this.chosen ? { x: changed.x, y: changed.y, turn: changed.turn, size: changed.size } : {};
         return { ...sent, rings, start: { x, y, turn, size }, ...kept };
       });
       if (!this.layer) this.chosen = null;
@@ -110,6 +112,7 @@ export default {
       this.handles = this.layer && this.view === "piece" ? relief.handles(this.scene.of, this.layer, this.top.z) : null;
     },
     choose(place) {
+      if (this.pending) this.send();
       this.chosen = place;
       this.snap = "";
       this.showHandles();
@@ -133,12 +136,16 @@ export default {
     // Shows a change at once; the server makes the true surface when the hand rests.
     change(values, send = true) {
       Object.assign(this.layer, values);
+      this.pending = true;
       this.showHandles();
       clearTimeout(this.timer);
       if (send) this.timer = setTimeout(this.send, SEND_MS);
     },
     send() {
       clearTimeout(this.timer);
+      this.pending = false;
+      if (!this.layer) return; // it was taken away meanwhile
+      this.sentAt = this.latest;
       relief.rounded(this.layer);
       this.showHandles();
       const { place, x, y, turn, size, start } = this.layer;

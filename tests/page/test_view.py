@@ -152,7 +152,11 @@ def test_a_layer_is_tapped_dragged_snapped_turned_and_sized(visit):
         "document.querySelector('#design-relief-layers-0-turn_deg').value === '5'"
     )
     assert page.input_value("#design-relief-layers-0-size_mm") == "20.6"  # 3 % of 20 mm more
+    page.keyboard.press("]")  # what was changed is kept, however soon one goes on
     page.keyboard.press("n")
     page.wait_for_selector(".layer-card >> text=beads")
+    page.wait_for_function(
+        "document.querySelector('#design-relief-layers-0-turn_deg').value === '0'"
+    )
     page.keyboard.press("Escape")
     page.wait_for_selector(".layer-card", state="detached")
