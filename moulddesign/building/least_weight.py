@@ -13,7 +13,7 @@ from typing import Final
 
 from moulddesign.building.artwork_findings import artwork_findings
 from moulddesign.building.piece_findings import full_depth_findings
-from moulddesign.building.sizes import in_weight, without_relief
+from moulddesign.building.sizes import in_weight, plain_crust_mm, without_relief
 from moulddesign.core import Finding, Message, MouldError, Verdict, say
 from moulddesign.core.findings import SEPARATOR
 from moulddesign.design import Design
@@ -178,7 +178,9 @@ def _crust_holds(design: Design, inside: Interior, weight_g: int) -> bool:
     """
     own_g = design.portion.finished_weight_g
     bare = without_relief(design)
-    plain_mm, larger_mm = (_plain_crust_mm(bare, each) for each in (own_g, float(weight_g)))
+    plain_mm, larger_mm = (
+        plain_crust_mm(bare, each, in_weight) for each in (own_g, float(weight_g))
+    )
     if plain_mm is None or larger_mm is None:
         return False
     crust_mm = inside.crust_mm * larger_mm / plain_mm
@@ -194,13 +196,3 @@ def _crust_holds(design: Design, inside: Interior, weight_g: int) -> bool:
             face_checks.crust_under_face_finding(least_mm=crust_mm - dip_mm, crust_mm=crust_mm),
         ]
     )
-
-
-def _plain_crust_mm(plain: Design, weight_g: float) -> float | None:
-    try:
-        larger = in_weight(plain, weight_g)
-        piece = figures(larger).piece
-        inside = interior(larger, pastry(larger, piece.volume_ml), piece)
-    except MouldError:
-        return None
-    return inside.crust_mm if inside.is_filled else None

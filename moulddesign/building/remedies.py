@@ -14,15 +14,15 @@ import numpy as np
 import shapely
 
 from moulddesign.artwork.outline import Outline
-from moulddesign.building.sizes import without_relief
+from moulddesign.building.sizes import interior_or_none, without_relief
 from moulddesign.core import Message, MouldError, ml_from_mm3, say
 from moulddesign.design import Design
 from moulddesign.design.face_tables import FaceEdge
 from moulddesign.face.carved_face import LAND_TIP_MM, face_scale
 from moulddesign.pastry.carved_top import stamp_rim_of
-from moulddesign.pastry.interior import Interior, interior
-from moulddesign.pastry.pastry import Pastry, in_whole_layers_mm, pastry
-from moulddesign.portion import Figures, Portion, portion
+from moulddesign.pastry.interior import Interior
+from moulddesign.pastry.pastry import Pastry, in_whole_layers_mm
+from moulddesign.portion import Figures, Portion
 from moulddesign.relief.stamp_rim import StampRim
 from moulddesign.verify.face_checks import NARROW_SHARE, RimFigures
 from moulddesign.verify.piece_checks import CUT_RATIO, LEAST_CRUST_MM, LEAST_PASTE_MM
@@ -115,7 +115,11 @@ def shallower_relief(design: Design, inside: Interior) -> Message | None:
     layer_mm = design.printer.layer_height_mm
     layers = floor(CUT_RATIO * inside.crust_mm / layer_mm)
     for depth_mm in (round(layers * layer_mm, 6), round((layers - 1) * layer_mm, 6)):
-        made = _whole(design.with_values({"relief.depth_mm": depth_mm})) if depth_mm > 0.0 else None
+        made = (
+            interior_or_none(design.with_values({"relief.depth_mm": depth_mm}))
+            if depth_mm > 0.0
+            else None
+        )
         if made is not None and made.pastry.deepest_sunk_mm <= CUT_RATIO * made.crust_mm:
             return say("building.shallower-relief", depth_mm=depth_mm)
     return None
@@ -202,13 +206,13 @@ def _least_change(
 
     It rises with the steps, at least until it is enough.
     """
-    plain = _whole(without_relief(design))
+    plain = interior_or_none(without_relief(design))
     if plain is None or not steps:
         return None
     lost = measure.of(plain) - measure.of(inside)
 
     def enough(step: int) -> bool:
-        made = _whole(without_relief(changed(step)))
+        made = interior_or_none(without_relief(changed(step)))
         return made is not None and measure.of(made) - lost >= measure.limit
 
     low, high = 0, 1  # doubled until it is enough, then halved in on
@@ -221,16 +225,7 @@ def _least_change(
         low, high = (low, middle) if enough(middle) else (middle, high)
     for step in range(high, min(high + NEXT, steps.stop)):
         candidate = changed(step)
-        made = _whole(candidate)
+        made = interior_or_none(candidate)
         if made is not None and measure.of(made) >= measure.limit:
             return candidate, made
     return None
-
-
-def _whole(design: Design) -> Interior | None:
-    """Return the interior of a design's piece; None where there is no such piece."""
-    try:
-        piece = portion(design.portion)
-        return interior(design, pastry(design, piece.volume_ml), piece)
-    except MouldError:
-        return None

@@ -1,6 +1,6 @@
 """One design in several weights: what grows with the piece, and what printing and dough keep."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from math import cbrt
 from typing import Any, Final
 
@@ -8,10 +8,12 @@ import shapely
 
 from moulddesign.artwork.motifs import whole_repeats
 from moulddesign.artwork.outline import POLYGON_SIDES
+from moulddesign.core import MouldError
 from moulddesign.design import Design
 from moulddesign.design.relief_tables import Motif
+from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import pastry
-from moulddesign.portion import figures
+from moulddesign.portion import figures, portion
 
 PASTRY_LENGTHS: Final = ("width_mm", "height_mm", "shoulder_radius_mm")
 CORNER_LENGTHS: Final = {"scalloped": ("lobe_depth_mm",)} | dict.fromkeys(
@@ -67,6 +69,36 @@ def in_weight(design: Design, weight_g: float) -> Design:
 def without_relief(design: Design) -> Design:
     """Return a design whose piece is plain: it is made in a moment."""
     return design.with_values({"relief.layers": [], "face": None, "further_stamps": []})
+
+
+def interior_or_none(design: Design) -> Interior | None:
+    """Return the interior of a design's piece; None where there is no such piece."""
+    try:
+        piece = portion(design.portion)
+        return interior(design, pastry(design, piece.volume_ml), piece)
+    except MouldError:
+        return None
+
+
+def plain_crust_mm(
+    plain: Design, weight_g: float, change: Callable[[Design, float], Design]
+) -> float | None:
+    """Return the crust's thickness in a plain piece [mm].
+
+    It is None where the piece has no filling, or where there is no such piece.
+
+    Parameters
+    ----------
+    weight_g : float
+        Finished weight of the piece [g].
+    change : callable
+        What makes of the design one of that weight, and may refuse it.
+    """
+    try:
+        inside = interior_or_none(change(plain, weight_g))
+    except MouldError:
+        return None
+    return inside.crust_mm if inside is not None and inside.is_filled else None
 
 
 def _layer(layer: Mapping[str, Any], ratio: float, outline: shapely.Polygon) -> dict[str, Any]:

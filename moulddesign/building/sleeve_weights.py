@@ -5,12 +5,11 @@ from dataclasses import dataclass
 from math import ceil, floor
 from typing import Final
 
-from moulddesign.building.sizes import without_relief
+from moulddesign.building.sizes import plain_crust_mm, without_relief
 from moulddesign.core import Message, MouldError, mm3_from_ml, say
 from moulddesign.design import Design, PressTable
 from moulddesign.mould import PressLayout, stop_layout_for
-from moulddesign.pastry.interior import interior
-from moulddesign.pastry.pastry import Pastry, pastry
+from moulddesign.pastry.pastry import Pastry
 from moulddesign.pastry.variants import FurtherPastry
 from moulddesign.portion import Figures, figures
 from moulddesign.verify.piece_checks import LEAST_CRUST_MM, TORN_CRUST_MM
@@ -91,11 +90,11 @@ def sleeve_weights(
 
     plain = without_relief(design).with_values({"pastry.width_mm": made.outline.width_mm})
     own_g = design.portion.finished_weight_g
-    own_mm = _crust_mm(plain, own_g)
+    own_mm = plain_crust_mm(plain, own_g, other_weight)
     limit_mm = next((mm for mm in (LEAST_CRUST_MM, TORN_CRUST_MM) if (own_mm or 0.0) >= mm), None)
 
     def is_thick(weight_g: int) -> bool:
-        thick_mm = _crust_mm(plain, weight_g)
+        thick_mm = plain_crust_mm(plain, weight_g, other_weight)
         return limit_mm is None or thick_mm is None or thick_mm >= limit_mm
 
     low_g, high_g = floor(own_g * LIGHTEST), ceil(own_g * HEAVIEST)
@@ -117,14 +116,3 @@ def _last(holds: Callable[[int], bool], good: int, bad: int) -> int:
         middle = (good + bad) // 2
         good, bad = (middle, bad) if holds(middle) else (good, middle)
     return good
-
-
-def _crust_mm(plain: Design, weight_g: float) -> float | None:
-    """Return the crust's thickness in a plain piece; None where it has no filling or is none."""
-    try:
-        other = other_weight(plain, weight_g)
-        piece = figures(other).piece
-        inside = interior(other, pastry(other, piece.volume_ml), piece)
-    except MouldError:
-        return None
-    return inside.crust_mm if inside.is_filled else None

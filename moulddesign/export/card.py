@@ -168,12 +168,11 @@ def _pressed(build: Build) -> Iterator[list[str]]:
         yield ["Pressed height, to the flat top", f"{made.height_mm:.1f} mm"]
     else:
         yield ["Pressed height, to the face's ground", f"{made.height_mm:.1f} mm"]
-        yield ["…to its highest point", f"{made.height_mm + made.depth_above_mm:.1f} mm"]
+        yield ["…to its highest point", f"{made.highest_mm:.1f} mm"]
     for one in build.further:
         yield [f"…under {with_word_breaks(one.stamp_name)}", f"{one.pastry.height_mm:.1f} mm"]
         if one.pastry.carved is not None:
-            highest_mm = one.pastry.height_mm + one.pastry.depth_above_mm
-            yield ["…to its highest point", f"{highest_mm:.1f} mm"]
+            yield ["…to its highest point", f"{one.pastry.highest_mm:.1f} mm"]
     if isinstance(build.mould.layout, PressLayout):
         yield ["Stop", f"{build.mould.layout.stop_height_mm:.1f} mm"]
     yield ["Pressed width", f"{format_number(build.pastry.outline.width_mm)} mm"]

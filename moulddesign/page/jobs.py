@@ -268,9 +268,7 @@ def _figures(design: Design, shape: Shape) -> PieceFigures:
         outline=shape.pastry.outline.name,
         width_mm=width_mm,
         height_mm=shape.pastry.height_mm,
-        highest_mm=None
-        if shape.pastry.carved is None
-        else shape.pastry.height_mm + shape.pastry.depth_above_mm,
+        highest_mm=None if shape.pastry.carved is None else shape.pastry.highest_mm,
         crust_mm=shape.interior.crust_mm if shape.interior.is_filled else None,
         relief_ml=ml_from_mm3(shape.pastry.relief_mm3),
         roll=roll_for(design, shape.portion.piece, width_mm),

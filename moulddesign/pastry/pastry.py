@@ -115,6 +115,11 @@ class Pastry:
         return max([0.0, *(float(made.vertices[:, 2].max()) for made in self.roofs)])
 
     @property
+    def highest_mm(self) -> float:
+        """Highest point above the table, that of the relief where it is raised [mm]."""
+        return self.height_mm + self.depth_above_mm
+
+    @property
     def depth_below_mm(self) -> float:
         """Depth of the deepest point of sunk relief or shoulder below the flat top [mm]."""
         return max(self.deepest_sunk_mm, shoulder_drop_mm(self.shoulder_radius_mm))
@@ -200,7 +205,7 @@ class Pastry:
         It ends inside the outline by a margin. `SpecError` where the plane cuts the relief, or the
         relief lies outside the margin.
         """
-        least = self.height_mm + self.depth_above_mm
+        least = self.highest_mm
         if top_mm <= least:
             raise SpecError("top_mm", top_mm, say("pastry.plane-in-relief", least_mm=least))
         if self.carved is not None:

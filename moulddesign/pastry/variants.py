@@ -63,7 +63,7 @@ def pastry_report(made: Pastry, mesh: Mesh, inside: Interior) -> dict[str, Any]:
         "outline": made.outline.name,
         "width_mm": made.outline.width_mm,
         "height_mm": made.height_mm,
-        "highest_mm": made.height_mm + made.depth_above_mm,
+        "highest_mm": made.highest_mm,
         "volume_ml": ml_from_mm3(mesh.volume_mm3),
         "relief_ml": ml_from_mm3(made.relief_mm3),
         "crust_thickness_mm": inside.crust_mm if inside.is_filled else None,
