@@ -373,8 +373,8 @@ def run_fit(
     """Weights that fit a mould that exists: by its sizes, by water, or by its mesh.
 
     With --out the piece that fits goes on as a design to batch and trial; make refuses it, for its
-    mould exists. A folder gets its bench card too. A press mould takes many weights: --weight says
-    which.
+    mould exists. A folder gets its bench card too, on paper and for a tablet. A press mould takes
+    many weights: --weight says which.
 
     Example: moulddesign fit --outline square --width 50 --height 25 --corner-radius 6
 
@@ -430,14 +430,15 @@ def _save(
 def _bench_files(
     design: Design, made: "Fit", recipe: Recipe | None, paper: str | None
 ) -> dict[str, bytes]:
-    """Return the bench card and its pages as pictures, by the names of their files."""
+    """Return the bench card, on paper, for a screen and as pictures, by the names of its files."""
     with ends_at_once():
         from moulddesign.export import parse_paper  # noqa: PLC0415 (typesetting)
+        from moulddesign.export.card_html import CARD_HTML, card_html  # noqa: PLC0415 (the same)
         from moulddesign.export.owned_card import owned_card  # noqa: PLC0415 (the same)
 
     card = owned_card(design, made, recipe, parse_paper("a4" if paper is None else paper))
     pages = {f"card-{number}.png": page for number, page in enumerate(card.pngs(), start=1)}
-    return {"card.pdf": card.pdf()} | pages
+    return {"card.pdf": card.pdf(), CARD_HTML: card_html(card)} | pages
 
 
 def _save_all(folder: Path, files: Mapping[str, bytes], *, overwrite: bool) -> None:

@@ -8,6 +8,7 @@
 - `formats`: what a build is written as, and bodies as files: STL, 3MF with the parts side by
   side on the bed, GLB and STEP.
 - `card`: the bench card: a PDF for the baker, the printer and the wall, and its pages as pictures.
+- `card_html`: the bench card for a screen: one HTML file for a tablet in the kitchen.
 - `press_steps`: how a press is used, step by step, with sections of its own parts.
 - `slicing`: what a slicer says of the parts, where a program is named.
 - `card_piece`: what a card says of one piece, whatever its mould.

@@ -111,20 +111,33 @@ def duration(low_min: float, high_min: float) -> str:
     return f"{'-'.join(dict.fromkeys(ends))} {'min' if is_short else 'h'}"
 
 
-USES: Final = {
-    Kind.PRESS: "Five moves a piece: load, press on the stop, take the stop off, push out, stop "
-    "on; the first page shows them.",
-    Kind.BLOCK: "Dust the cavity, press the wrapped piece into it, level it with the rim, turn the "
-    "block over and knock its rim on the table; the vent lets air in behind the pastry. Wash it "
-    "with a brush, the vent from the back.",
-    Kind.CAST: "Tape the vent shut from below. Thin coat: brush a little silicone over the relief "
-    "and blow the bubbles out. Fill: pour the rest in a thin stream from one corner. Level: stand "
-    "the tray so that the silicone just reaches the notch. Cure: as its maker says, once tried on "
-    "a corner of the print, for prints can inhibit it. Release: take the tape off, push the "
-    "silicone inwards at the two rounded ends of the pockets, and lift it there; its hollows are "
-    "the pastries.",
+MOVES: Final = {
+    Kind.PRESS: (
+        (
+            "Five moves a piece: load, press on the stop, take the stop off, push out, stop on; "
+            "the first page shows them."
+        ),
+    ),
+    Kind.BLOCK: (
+        (
+            "Dust the cavity, press the wrapped piece into it, level it with the rim, turn the "
+            "block over and knock its rim on the table; the vent lets air in behind the pastry."
+        ),
+        "Wash it with a brush, the vent from the back.",
+    ),
+    Kind.CAST: (
+        "Tape the vent shut from below.",
+        "Thin coat: brush a little silicone over the relief and blow the bubbles out.",
+        "Fill: pour the rest in a thin stream from one corner.",
+        "Level: stand the tray so that the silicone just reaches the notch.",
+        "Cure: as its maker says, once tried on a corner of the print, for prints can inhibit it.",
+        (
+            "Release: take the tape off, push the silicone inwards at the two rounded ends of the "
+            "pockets, and lift it there; its hollows are the pastries."
+        ),
+    ),
 }
-"""What is done with each kind of mould, in short."""
+"""What is done with each kind of mould, one after the other."""
 
 
 def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
@@ -134,10 +147,10 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
     """
     report, outline = build.report(), build.pastry.outline
     bore_mm = min(outline.width_mm, outline.depth_mm)
-    piece = piece_figures(build.design, build.portion, recipe, bore_mm)
+    rounding = "" if (said := _rounding(build)) is None else str(said)
+    piece = piece_figures(build.design, build.portion, recipe, bore_mm, rounding=rounding)
     return piece | {
         "failed": [with_word_breaks(name) for name in build.failed],
-        "rounding": "" if (said := _rounding(build)) is None else str(said),
         "inlays": " ".join(with_word_breaks(str(said)) for said in build.inlay_sentences),
         "shapes": [*piece["shapes"], *_pressed(build)],
         "others": [with_word_breaks(one.stamp_name) for one in build.further],
@@ -148,6 +161,7 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
         "print_g": grams(sum(map(_filled_g, report["parts"]))),
         "settings": list(_settings(build)),
         "silicone": _silicone(report["mould"]),
+        "moves": list(MOVES[build.design.mould.kind]),
         "use": _use(build),
         "material_caution": build.design.printer.plastic.caution,
         "cautions": report["cautions"],
@@ -229,7 +243,7 @@ def _silicone(mould: Mapping[str, Any]) -> str:
 
 def _use(build: Build) -> str:
     """Return what is done with the mould, and which stamps can be swapped."""
-    use = USES[build.design.mould.kind]
+    use = " ".join(MOVES[build.design.mould.kind])
     if not build.further:
         return use
     others = ", ".join(with_word_breaks(one.stamp_name) for one in build.further)

@@ -1,6 +1,6 @@
 """What a bench card says of one piece, whatever its mould: weights, balls, batch, sources."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from pydantic import BaseModel
@@ -10,7 +10,8 @@ from moulddesign.design import Centre, Design, PieceComposition, Purpose
 from moulddesign.design.piece_tables import UNFILLED_RATIO
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import with_word_breaks
-from moulddesign.kitchen import Recipe
+from moulddesign.kitchen import OnHand, Recipe
+from moulddesign.kitchen.batch import parts
 from moulddesign.portion import (
     Figures,
     KnownCentre,
@@ -41,9 +42,33 @@ COMPUTED: Final = "computed from the figures above"
 PIECES: Final = (12, 24, 48)
 """Batches that the card totals besides the design's own."""
 
+WORDS: Final = {
+    "raw": "Raw piece",
+    "shape": "Shape and press",
+    "others": "In the same sleeve",
+    "steps": "How to press",
+    "use": "How it is used",
+    "silicone": "Silicone to mix",
+    "cautions": "Cautions",
+    "allergens": "Allergens",
+    "remarks": "Remarks",
+    "failed": "Published in spite of findings that failed:",
+    "pieces": "Pieces",
+    "pastry_shown": "The pressed pastry, seen from the front and above",
+    "parts_shown": "The parts pulled apart above the pastry",
+    "other_shown": "The pastry under",
+}
+"""Headings and labels of the card, on paper and for a screen."""
+
 
 def piece_figures(
-    design: Design, made: Figures, recipe: Recipe | None, bore_mm: float | None
+    design: Design,
+    made: Figures,
+    recipe: Recipe | None,
+    bore_mm: float | None,
+    *,
+    rounding: str,
+    mould: str = "",
 ) -> dict[str, Any]:
     """Return what a card says of a piece, as plain values of text and lists.
 
@@ -53,24 +78,38 @@ def piece_figures(
         Its ingredients tell the allergens, where one is known.
     bore_mm : float or None
         Least width of what the piece has to enter, where it is known [mm].
+    rounding : str
+        What rounding to the scale does to the height.
+    mould : str
+        Name of a mould that exists.
     """
-    unmeasured = design.portion.is_loss_unmeasured
+    loss = ", loss unmeasured" if design.portion.is_loss_unmeasured else ""
+    raw, finished = grams(made.split.raw_g), grams(made.piece.finished_g)
+    whose = f"; for the mould {mould}" if mould and mould != design.name else ""
+    each = _each(design, made, recipe)
     return {
         "title": design.name,
         "name": with_word_breaks(design.name),
         "program": f"moulddesign {__version__}",
         "weights": list(_weights(design, made)),
-        "totals": [grams(made.split.raw_g), grams(made.piece.finished_g)],
-        "step": format_number(design.scale.resolution_g),
-        "made_of": _made_of(design),
-        "exact_ratio": f" The ratio is then {made.split.ratio}." if made.is_filled else "",
-        "label": _label(made),
-        "loss": ", loss unmeasured" if unmeasured else "",
+        "words": WORDS,
+        "what": f"Bench card: one piece of {finished} g finished{loss}, {_made_of(design)}{whose}",
+        "raw_g": raw,
+        "loss": loss,
+        "beside": " ".join(filter(None, (_rounded(design, made), rounding, _label(made)))),
         "shapes": list(_balls(design, made, bore_mm)),
-        "batch": _batch(design, made),
+        "each": each,
+        "batch": _batch(design, each),
         "allergens": _allergens(design, made, recipe),
         "sources": [list(row) for row in _sources(design, made)],
     }
+
+
+def _rounded(design: Design, made: Figures) -> str:
+    """Return to which step the weights are rounded, and the ratio that they have then."""
+    step = format_number(design.scale.resolution_g)
+    ratio = f" The ratio is then {made.split.ratio}." if made.is_filled else ""
+    return f"Rounded to the scale's step of {step} g so that the total is right.{ratio}"
 
 
 def _made_of(design: Design) -> str:
@@ -139,24 +178,37 @@ def _balls(design: Design, made: Figures, bore_mm: float | None) -> Iterator[lis
         yield ["…shaped to enter the mould", size]
 
 
-def _batch(design: Design, made: Figures) -> dict[str, Any]:
-    """Return totals of crust and paste for some numbers of pieces, without any losses."""
-    split, asked = made.split, design.batch.pieces
-    counts = sorted({*PIECES, asked}) if asked is not None else list(PIECES)
-    centres = [(with_word_breaks(c.name), c.count) for c in design.portion.centres]
+def _each(design: Design, made: Figures, recipe: Recipe | None) -> dict[str, Any]:
+    """Return what one piece of a batch takes: grams in it and to mix for it, and centres."""
+    is_whole = recipe is not None and (recipe.filling is not None or not made.is_filled)
+    doughs = zip(
+        (DOUGHS[made.composition], "Filling paste"),
+        parts(design, recipe if is_whole else None, made.split, pieces=1, have=OnHand()),
+        strict=True,
+    )
+    centres = [[with_word_breaks(c.name), c.count] for c in design.portion.centres]
     if len(centres) > MOST_LISTED:
-        centres = [("Centres of all kinds", sum(each for _, each in centres))]
+        centres = [["Centres of all kinds", sum(c.count for c in design.portion.centres)]]
+    return {
+        "doughs": [[name, one.pieces_g, one.mixed_g] for name, one in doughs if one.pieces_g > 0.0],
+        "centres": centres,
+        "pieces": PIECES[0] if design.batch.pieces is None else design.batch.pieces,
+    }
+
+
+def _batch(design: Design, each: Mapping[str, Any]) -> dict[str, Any]:
+    """Return totals of crust and paste for some numbers of pieces, without any losses."""
+    asked = design.batch.pieces
+    counts = sorted({*PIECES, asked}) if asked is not None else list(PIECES)
     return {
         "heads": [str(count) for count in counts],
         "doughs": [
-            [f"{name}, g", *[grams(count * each_g) for count in counts]]
-            for name, each_g in (
-                (DOUGHS[made.composition], split.crust_g),
-                ("Filling paste", split.paste_g),
-            )
-            if each_g > 0.0
+            [f"{name}, g", *[grams(count * one_g) for count in counts]]
+            for name, one_g, _ in each["doughs"]
         ],
-        "centres": [[name, *[str(each * count) for count in counts]] for name, each in centres],
+        "centres": [
+            [name, *[str(one * count) for count in counts]] for name, one in each["centres"]
+        ],
     }
 
 

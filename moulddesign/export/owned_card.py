@@ -14,13 +14,18 @@ from moulddesign.fit.cavities import SizedShape
 from moulddesign.kitchen import Recipe
 from moulddesign.portion import Figures, cautions_of, figures
 
-USE_OF_OWNED: Final = {
-    Kind.PRESS: "Set the sleeve over the piece and press the stamp down; lift everything off the "
-    "table and push the pastry out.",
-    Kind.BLOCK: "Press the piece into the cavity, level it, turn the mould over and knock the "
-    "pastry out.",
+MOVES_OF_OWNED: Final = {
+    Kind.PRESS: (
+        (
+            "Set the sleeve over the piece and press the stamp down; lift everything off the table "
+            "and push the pastry out."
+        ),
+    ),
+    Kind.BLOCK: (
+        "Press the piece into the cavity, level it, turn the mould over and knock the pastry out.",
+    ),
 }
-"""What is done with a mould that exists."""
+"""What is done with a mould that exists, one after the other."""
 
 
 def owned_card(design: Design, made: Fit, recipe: Recipe | None, paper: Paper) -> Card:
@@ -42,8 +47,10 @@ def _figures(design: Design, made: Fit, recipe: Recipe | None) -> dict[str, Any]
     cavity, row = made.filled(design)
     kind = Kind.BLOCK if made.own_window(design) is None else Kind.PRESS
     piece = piece_figures(
-        design, weights, recipe, None if cavity.shape is None else cavity.shape.width_mm
-    )
+        design, weights, recipe, None if cavity.shape is None else cavity.shape.width_mm,
+        rounding=" ".join(_beside_the_weights(made, weights, kind, row)),
+        mould=with_word_breaks(made.mould.name),
+    )  # fmt: skip
     # A mesh may be that of a print; wood and metal need no cautions about plastic.
     first = CAUTIONS if made.mould.mesh is not None else BENCH_CAUTIONS
     cautions = (say("fit.caution-mould"), *first, *cautions_of(design.portion))
@@ -51,12 +58,12 @@ def _figures(design: Design, made: Fit, recipe: Recipe | None) -> dict[str, Any]
     remarks = [said for said in every if weights.is_filled or said.id not in ABOUT_CRUST]
     return piece | {
         "failed": [],
-        "rounding": " ".join(_beside_the_weights(made, weights, kind, row)),
         "inlays": "",
         "others": [],
-        "mould": with_word_breaks(made.mould.name),
+        "is_owned": True,
         "shapes": [*piece["shapes"], *_filled(made, design, cavity, row)],
-        "use": USE_OF_OWNED[kind],
+        "moves": list(MOVES_OF_OWNED[kind]),
+        "use": " ".join(MOVES_OF_OWNED[kind]),
         "remarks": list(map(str, remarks)),
         "cautions": list(map(str, cautions)),
         "sources": [*piece["sources"], *_sources(made, cavity, row)],

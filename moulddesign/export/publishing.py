@@ -24,6 +24,7 @@ from moulddesign.core import (
 )
 from moulddesign.design import DESIGN_FILE, GAUGE_GAPS_MM, Design, collect_drawings
 from moulddesign.export.card import Card, card_figures
+from moulddesign.export.card_html import CARD_HTML, card_html
 from moulddesign.export.drawing import (
     Drawing,
     Sections,
@@ -249,6 +250,7 @@ class BuildFiles:
             "png": partial(self._picture, name),
             "3mf": self._threemf,
             "pdf": self._pdf,
+            "html": self._html,
         }
         return makers[ending]
 
@@ -335,6 +337,9 @@ class BuildFiles:
     def _pdf(self) -> bytes:
         return self._card.pdf()
 
+    def _html(self) -> bytes:
+        return card_html(self._card)
+
     @cached_property
     def _card_pages(self) -> tuple[bytes, ...]:
         return self._card.pngs()
@@ -376,7 +381,7 @@ def file_names(build: Build, options: ExportOptions) -> tuple[str, ...]:
             *further_pastry_scenes(build),
         ],
         Format.THREEMF: ["set.3mf"],
-        Format.CARD: [CARD_PDF],
+        Format.CARD: [CARD_HTML, CARD_PDF],
     }
     return tuple(name for one in options.formats for name in names[one])
 

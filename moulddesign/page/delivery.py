@@ -14,6 +14,7 @@ from moulddesign.page.texts import Texts
 PRINT_FILE: Final = "set.3mf"
 CARD: Final = "card.pdf"
 CARD_PAGE: Final = "card-1.png"
+KITCHEN_CARD: Final = "card.html"
 REPORT: Final = "report.json"
 
 STAGES: Final = ("piece", "mould", "checks", "files")
@@ -93,8 +94,10 @@ def _print_card(words: Texts, token: str, report: Mapping[str, Any]) -> str:
 def _weigh_card(words: Texts, token: str, piece: PieceFigures) -> str:
     page = f'<img alt="{escape(words["card_page"])}" src="/files/{token}/{CARD_PAGE}">'
     body = f'{page}<div class="strip small">{weights_line(words, piece)}</div>'
-    link = _download(words["download_card"], f"/files/{token}/{CARD}")
-    return _card(words["card_weigh"], body, link)
+    links = _download(words["download_card"], f"/files/{token}/{CARD}")
+    links += f"<p>{escape(words['kitchen_card_says'])}</p>"
+    links += _download(words["download_kitchen_card"], f"/files/{token}/{KITCHEN_CARD}", "more")
+    return _card(words["card_weigh"], body, links)
 
 
 def _everything_card(words: Texts, token: str, size: int, archive: str) -> str:
@@ -106,6 +109,7 @@ def _everything_card(words: Texts, token: str, size: int, archive: str) -> str:
 FILE_SAYS: Final = (
     (PRINT_FILE, "file_3mf"),
     (CARD, "file_card"),
+    (KITCHEN_CARD, "file_kitchen_card"),
     ("card-", "file_card_page"),
     ("design.toml", "file_design"),
     (REPORT, "file_report"),

@@ -316,7 +316,7 @@ def test_a_folder_gets_design_and_bench_card(monkeypatch, capsys, tmp_path):
     assert code == 0
     assert "oz" in out
     assert {path.name for path in folder.iterdir()} == {
-        "design.toml", "card.pdf", "card-1.png", "card-2.png"
+        "design.toml", "card.html", "card.pdf", "card-1.png", "card-2.png"
     }  # fmt: skip
     made = figures(Design.read(folder / "design.toml"))
     assert made.piece.volume_ml == pytest.approx(60.0, abs=0.01)  # 50 x 50 x 24 mm

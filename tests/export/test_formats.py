@@ -23,7 +23,7 @@ FILES = {
     Format.GLB: {"set.glb"},
     Format.PICTURES: {"pastry.png", "parts.png", "relief.png"},
     Format.THREEMF: {"set.3mf"},
-    Format.CARD: {"card.pdf", "card-1.png", "card-2.png", "card-3.png"},
+    Format.CARD: {"card.html", "card.pdf", "card-1.png", "card-2.png", "card-3.png"},
 }
 WRITER = Path(__file__).with_name("writer.py")
 

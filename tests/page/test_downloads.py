@@ -57,7 +57,7 @@ def test_a_set_is_made_once_is_the_command_lines_and_comes_back_with_its_drawing
     with page.expect_download() as awaited:
         page.click("a.download-all")
     awaited.value.save_as(tmp_path / "set.zip")
-    assert page.locator("a.download").count() == 3
+    assert page.locator("a.download").count() == 4
     shot(page, "wide-made")
     typed(page, "portion.finished_weight_g", "61")
     page.wait_for_selector(".files-status >> text=of the earlier design")
