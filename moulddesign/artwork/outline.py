@@ -1,7 +1,7 @@
 """The outline of a pastry seen from above, and the width at which it holds an area or a volume."""
 
 from dataclasses import dataclass, replace
-from math import acos, atan2, ceil, copysign, cos, pi, sin, sqrt, tan
+from math import acos, asin, atan2, ceil, copysign, cos, floor, lcm, pi, sin, sqrt, tan
 from pathlib import Path
 from typing import Final
 
@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 
 from moulddesign.artwork.patterns import artwork
 from moulddesign.core import FileError, SpecError, say
-from moulddesign.design import PastryTable
+from moulddesign.design import PastryTable, SideForm
 from moulddesign.geometry import Points
 
 ARC_CHORD_MM: Final = 0.002
@@ -59,7 +59,7 @@ class Outline:
     """An outline, centred on the origin."""
 
     name: str
-    """`round`, `square`, `hexagon`, `octagon`, `scalloped` or `drawn`."""
+    """`round`, `square`, `hexagon`, `octagon`, `scalloped`, `drawn` or `fluted`."""
     width_mm: float
     """Extent along x."""
     depth_mm: float
@@ -69,6 +69,22 @@ class Outline:
     points: Points
     """Corners of the polygon, counter-clockwise, within `ARC_CHORD_MM` of the arcs, shape (n, 2)
     [mm]."""
+    around: "Outline | None" = None
+    """What flutes or reeds are cut into, which touches their crests; none where it has none."""
+
+    @property
+    def plain(self) -> "Outline":
+        """It without flutes or reeds."""
+        return self if self.around is None else self.around
+
+    @property
+    def side_depth_mm(self) -> float:
+        """Depth of its flutes or reeds, 0 without any [mm]."""
+        if self.around is None:
+            return 0.0
+        return float(
+            shapely.distance(self.around.shape.exterior, shapely.points(self.points)).max()
+        )
 
     @property
     def shape(self) -> shapely.Polygon:
@@ -83,8 +99,9 @@ class Outline:
     @property
     def corner_radius_mm(self) -> float:
         """Radius of the corners of a regular polygon; 0 where they are sharp, or none [mm]."""
-        lobed = self.name in {"round", "scalloped"}
-        return self.arcs[0].radius_mm if self.arcs and not lobed else 0.0
+        arcs = self.plain.arcs
+        lobed = self.plain.name in {"round", "scalloped"}
+        return arcs[0].radius_mm if arcs and not lobed else 0.0
 
     @property
     def circumradius_mm(self) -> float:
@@ -103,9 +120,10 @@ class Outline:
         if width_mm <= 0.0:
             raise SpecError("inset", by_mm, say("artwork.inset-too-wide", width_mm=self.width_mm))
         arcs = tuple(arc.inset(by_mm) for arc in self.arcs)
+        around = None if self.around is None else self.around.inset(by_mm)
         if arcs and min(arc.radius_mm for arc in arcs) > 0.0:
-            return outline_of_arcs(self.name, arcs)
-        return self._buffered(by_mm)
+            return replace(outline_of_arcs(self.name, arcs), around=around)
+        return replace(self._buffered(by_mm), around=around)
 
     def _buffered(self, by_mm: float) -> "Outline":
         """Return the parallel of an outline without arcs, or with one that shrinks to nothing."""
@@ -221,6 +239,122 @@ def scalloped_outline(width_mm: float, lobes: int, lobe_depth_mm: float) -> Outl
     return outline_of_arcs("scalloped", tuple(arcs))
 
 
+USUAL_REPEATS: Final = 36
+"""Flutes or reeds around a piece that names no number: 5 mm each on 75 g; our choice."""
+DEEPEST_FLUTE: Final = 0.4
+"""Greatest depth of one as a share of its width: half a circle would have 0.5; our choice."""
+
+FLATTEST: Final = 1e6
+"""Radius of the flattest flute, in radii of the piece."""
+
+
+def usual_repeats(outline: str, petals: int) -> int:
+    """Return how many flutes or reeds go around a piece, a circle's in step with a face's petals.
+
+    On a polygon a crest is on the middle of each side.
+
+    Examples
+    --------
+    >>> usual_repeats("round", 16), usual_repeats("round", 5), usual_repeats("square", 12)
+    (32, 40, 32)
+    """
+    step = 2 * POLYGON_SIDES[outline] if outline in POLYGON_SIDES else lcm(2, petals)
+    return max(round(USUAL_REPEATS / step), 1) * step
+
+
+def fluted_outline(plain: Outline, side: SideForm, count: int, depth_mm: float) -> Outline:
+    """Return an outline with reeds, which bulge, or flutes, which are hollow, all around.
+
+    Parameters
+    ----------
+    plain : Outline
+        A circle, or a regular polygon, whose rounded corners stay as they are: crests touch it.
+    count : int
+        Of repeats, as many on each side of a polygon.
+    depth_mm : float
+        Crest to valley [mm].
+
+    Raises
+    ------
+    SpecError
+        The sides get unlike numbers, or the repeats are too narrow or too wide for their depth.
+
+    Notes
+    -----
+    Crests and valleys are arcs of the radii c and v, one three times the other, which touch. Along
+    a straight side their centres are p / 2 apart along it and c + v - d across, p a repeat's length
+    and d its depth: c + v = (p^2 / 4 + d^2) / (2 d). Around a circle the sum is sought.
+    """
+    sides = POLYGON_SIDES.get(plain.name, 1)
+    step = max(sides, 2)  # else a circle's width would be from a crest to a valley
+    if count % step:
+        raise SpecError("pastry.side_count", count, say("artwork.side-count", step=step))
+    half, per_side = pi / sides, count // sides
+    corner_mm = plain.arcs[0].radius_mm
+    flat_mm = 2.0 * (plain.width_mm / 2.0 - corner_mm) * tan(half) if sides > 1 else 0.0
+    pitch_mm = flat_mm / per_side if sides > 1 else pi * plain.width_mm / count
+    if depth_mm > DEEPEST_FLUTE * pitch_mm:
+        most_mm = floor(100.0 * DEEPEST_FLUTE * pitch_mm) / 100.0
+        need = say("artwork.side-depth", most_mm=most_mm, count=count)
+        raise SpecError("pastry.side_depth_mm", depth_mm, need)
+    crest_share = 1.0 / (1.0 + VALLEY_RATIO)
+    if side is SideForm.FLUTED:
+        crest_share = 1.0 - crest_share
+    if sides == 1:
+        return _fluted_circle(plain, count, depth_mm, crest_share)
+    between = (pitch_mm**2 / 4.0 + depth_mm**2) / (2.0 * depth_mm)
+    crest, valley = crest_share * between, (1.0 - crest_share) * between
+    lean = asin(pitch_mm / 2.0 / between)
+    arcs: list[Arc] = []
+    for number, corner in enumerate(plain.arcs):
+        heading = 2.0 * half * number
+        out, along = np.array([[cos(heading), sin(heading)], [-sin(heading), cos(heading)]])
+        for each in range(per_side + 1):
+            middle = (each * pitch_mm - flat_mm / 2.0) * along
+            ends = (0.0 if each == 0 else -lean, 0.0 if each == per_side else lean)
+            at = middle + (plain.width_mm / 2.0 - crest) * out
+            arcs.append(_arc(at, crest, heading + ends[0], ends[1] - ends[0]))
+            if each < per_side:
+                at = middle + pitch_mm / 2.0 * along
+                at = at + (plain.width_mm / 2.0 - depth_mm + valley) * out
+                arcs.append(_arc(at, valley, heading + lean + pi, -2.0 * lean))
+        arcs.append(corner)
+    return replace(outline_of_arcs("fluted", tuple(arcs)), around=plain)
+
+
+def _fluted_circle(plain: Outline, count: int, depth_mm: float, crest_share: float) -> Outline:
+    radius, half = plain.width_mm / 2.0, pi / count
+    flat_mm = radius * (1.0 - cos(half))
+    if depth_mm <= flat_mm:
+        least_mm = ceil(100.0 * flat_mm) / 100.0
+        need = say("artwork.side-flat", least_mm=least_mm, count=count)
+        raise SpecError("pastry.side_depth_mm", depth_mm, need)
+
+    def reach(between: float) -> tuple[float, float]:
+        return radius - crest_share * between, radius - depth_mm + (1.0 - crest_share) * between
+
+    def excess(between: float) -> float:
+        a, b = reach(between)
+        return a * a + b * b - 2.0 * a * b * cos(half) - between**2
+
+    between = float(brentq(excess, depth_mm / 2.0, FLATTEST * radius))
+    crest, valley = crest_share * between, (1.0 - crest_share) * between
+    a, b = reach(between)
+    lean = atan2(b * sin(half), b * cos(half) - a)
+    arcs: list[Arc] = []
+    for heading in (2.0 * half * number for number in range(count)):
+        way = np.array([cos(heading), sin(heading)])
+        arcs.append(_arc(a * way, crest, heading - lean, 2.0 * lean))
+        way = np.array([cos(heading + half), sin(heading + half)])
+        arcs.append(_arc(b * way, valley, heading + lean + pi, 2.0 * (half - lean)))
+    return replace(outline_of_arcs("fluted", tuple(arcs)), around=plain)
+
+
+def _arc(centre: Points, radius: float, start: float, turn: float) -> Arc:
+    x, y = centre.tolist()
+    return Arc(centre=(x, y), radius_mm=radius, start_rad=start, turn_rad=turn)
+
+
 def drawn_outline(path: str, width_mm: float) -> Outline:
     """Return the outline that a drawing holds, centred on its centroid."""
     shape = shapely.union_all([region.shape for region in artwork(path, Path())])
@@ -242,6 +376,10 @@ def outline_of_width(table: PastryTable, width_mm: float) -> Outline:
     FileError
         The drawing cannot be read or is no outline.
     """
+    if table.side is not SideForm.PLAIN:
+        plain = outline_of_width(table.model_copy(update={"side": SideForm.PLAIN}), width_mm)
+        count = table.side_count or usual_repeats(table.outline, 1)
+        return fluted_outline(plain, table.side, count, table.side_depth_mm)
     if table.outline == "round":
         return round_outline(width_mm)
     if table.outline in POLYGON_SIDES:
@@ -255,9 +393,18 @@ def width_for_area_mm(table: PastryTable, area_mm2: float) -> float:
     """Return the width at which an outline has an area, exact [mm].
 
     Round: pi w^2 / 4. Regular polygon of n sides: n w^2 tan(pi / n) / 4 - n r^2 (tan(pi / n) - pi /
-    n), the square's w^2 - (4 - pi) r^2 among them. A drawing grows with w^2. Scalloped: by a root
-    finder.
+    n), the square's w^2 - (4 - pi) r^2 among them. A drawing grows with w^2. Scalloped, fluted or
+    reeded: by a root finder.
     """
+
+    def missing_mm2(width_mm: float) -> float:
+        return outline_of_width(table, width_mm).area_mm2 - area_mm2
+
+    if table.side is not SideForm.PLAIN:
+        plain = table.model_copy(update={"side": SideForm.PLAIN})
+        least_mm = width_for_area_mm(plain, area_mm2)
+        most_mm = least_mm + 2.0 * table.side_depth_mm
+        return float(brentq(missing_mm2, least_mm, most_mm, xtol=1e-5))
     if table.outline == "round":
         return 2.0 * sqrt(area_mm2 / pi)
     if table.outline in POLYGON_SIDES:
@@ -268,16 +415,16 @@ def width_for_area_mm(table: PastryTable, area_mm2: float) -> float:
     if table.outline == "scalloped":
         least_mm = 2.0 * sqrt(area_mm2 / pi)
         most_mm = least_mm + 2.0 * table.lobe_depth_mm
-
-        def missing_mm2(width_mm: float) -> float:
-            return outline_of_width(table, width_mm).area_mm2 - area_mm2
-
         return float(brentq(missing_mm2, least_mm, most_mm, xtol=1e-5))
     return sqrt(area_mm2 / drawn_outline(table.outline, 1.0).area_mm2)
 
 
 def width_for_volume_mm(table: PastryTable, volume_mm3: float, height_to_width: float) -> float:
-    """Return the width of the prism of a volume and a height-to-width ratio, exact [mm]."""
+    """Return the width of the prism of a volume and a height-to-width ratio, exact [mm].
+
+    Flutes and reeds are left out of it.
+    """
+    table = table.model_copy(update={"side": SideForm.PLAIN})
     widest = width_for_area_mm(table, (2.0 * volume_mm3 / height_to_width) ** (2 / 3)) * 2.0
 
     def excess(width_mm: float) -> float:

@@ -170,6 +170,7 @@ SHAPE: Final = (
     Override(
         "--corner-radius", "pastry.corner_radius_mm", float, "MM", "Corner radius of a square."
     ),
+    Override("--side", "pastry.side", str, "FORM", "Side: plain, fluted or reeded, all around."),
 )
 """Options for the shape of a piece."""
 

@@ -58,6 +58,7 @@ from moulddesign.design.piece_tables import (
     PortionTable,
     Purpose,
     ScaleTable,
+    SideForm,
     Stiffness,
     refuse_idle,
 )
@@ -147,6 +148,7 @@ __all__ = [
     "ScaleTable",
     "Sense",
     "Shelf",
+    "SideForm",
     "Stiffness",
     "Table",
     "Tool",

@@ -366,8 +366,16 @@ OUTLINE_KEYS: Final[Mapping[str, Mapping[str, Any]]] = {
 """Units and limits of the keys by which a pastry is shaped, and a mould that exists measured."""
 
 
+class SideForm(StrEnum):
+    """What runs down the side of a piece."""
+
+    PLAIN = "plain"
+    FLUTED = "fluted"
+    REEDED = "reeded"
+
+
 class PastryTable(Table):
-    """Outline, one of three sizes, corner and shoulder."""
+    """Outline, one of three sizes, corner, side and shoulder."""
 
     outline: str = given(
         "round",
@@ -406,6 +414,25 @@ class PastryTable(Table):
         "Radius of the rounded top edge, an arc from the flat top to 45 deg; 0 is sharp",
         **OUTLINE_KEYS["shoulder_radius_mm"],
     )
+    side: SideForm = given(
+        SideForm.PLAIN, "Side of the piece: plain, with upright hollows or with upright ribs"
+    )
+    side_count: int | None = given(
+        None, "Flutes or reeds all around, the same number on each side; where it is left out, "
+        "about 36, on a round piece in step with the petals of its face", ge=6, le=240,
+    )  # fmt: skip
+    side_depth_mm: float = given(
+        0.8, "Depth of flutes or reeds", unit="mm",
+        source="two printed lines of a usual nozzle; " + CHOICE, gt=0, le=6,
+    )  # fmt: skip
+
+    @model_validator(mode="after")
+    def _side_that_has_room(self) -> Self:
+        if self.side is not SideForm.PLAIN and self.outline not in (*ROUNDED, "round"):
+            names = tuple(map(word, ("round", *ROUNDED)))
+            error = SpecError("outline", self.outline, say("design.side-outline", names=names))
+            raise RefusedError.of(error)
+        return self
 
     @field_validator("outline")
     @classmethod

@@ -458,7 +458,7 @@ def _section_dimensions(
     _, y0, x1, y1 = box
     half = scale * build.pastry.outline.width_mm / 2.0
     height = build.pastry.height_mm
-    sign = {"round": "⌀", "square": "□"}.get(build.pastry.outline.name, "")
+    sign = {"round": "⌀", "square": "□"}.get(build.pastry.outline.plain.name, "")
     heights = [(half, height)]
     if build.pastry.carved is not None:  # to its ground, and to its highest point
         x, _, top = build.meshes[PASTRY].vertices[build.meshes[PASTRY].vertices[:, 2].argmax()]

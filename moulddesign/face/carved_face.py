@@ -109,6 +109,7 @@ def carved_face(
     draft_deg: float,
     shoulder_radius_mm: float = 0.0,
     rim_mm: float = 0.0,
+    side_mm: float = 0.0,
 ) -> CarvedFace:
     """Return a carved face on an outline.
 
@@ -124,6 +125,8 @@ def carved_face(
         Radius of the pastry's shoulder, where the face names none [mm].
     rim_mm : float
         Outline to the rim of the stamp, which ends inside it [mm].
+    side_mm : float
+        How deep flutes or reeds cut into the outline from its side [mm].
 
     Returns
     -------
@@ -147,7 +150,7 @@ def carved_face(
     run_mm = shoulder_mm * sqrt(0.5)
     runs_over = table.edge is FaceEdge.RUN_OVER
     slope = SLOPE_RESERVE * steepest(draft_deg)
-    start_mm = (0.0 if runs_over else run_mm) + _land_mm(table, scale, run_mm, rim_mm)
+    start_mm = (0.0 if runs_over else run_mm) + _land_mm(table, scale, run_mm, rim_mm + side_mm)
     base_mm = outline.circumradius_mm
     ground = ground_of(
         table.ground, base_mm=base_mm, scale=scale, start_mm=start_mm, steepest=slope
@@ -308,6 +311,14 @@ def fold_of(table: FaceTable, outline: Outline) -> int:
     if outline.name == "scalloped":
         return len(outline.arcs) // 2
     return 16 if outline.name == "octagon" else USUAL_FOLD
+
+
+def petals_at_edge(table: FaceTable, plain: Outline) -> int:
+    """Return how many petals a face has in the row that reaches farthest, or its fold."""
+    table = table.whole()
+    fold = fold_of(table, plain)
+    farthest = max(table.crowns, key=lambda crown: crown.to_ratio, default=None)
+    return fold if farthest is None else crown_count(farthest, fold)
 
 
 def _level_in_middle(ground: Ground, bands: tuple[Band, ...], inscribed_mm: float) -> float:

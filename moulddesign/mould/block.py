@@ -105,7 +105,7 @@ class BlockLayout:
         """Radius of the block's corners, concentric with the outline's where there is room [mm]."""
         (x0, y0), (x1, y1) = self.board_mm
         own = self.outline.corner_radius_mm or CORNER_MM
-        if self.outline.name == "round":
+        if self.outline.plain.name == "round":
             own = self.outline.width_mm / 2.0
         flat = self.mould.handle_width_mm + 2.0 * FILLET_MM if self.mould.handle_length_mm else 0.0
         room = min((x1 - x0) / 2.0, (y1 - y0 - flat) / 2.0)

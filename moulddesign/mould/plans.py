@@ -74,7 +74,7 @@ class ArcPolyline:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class StraightPolyline:
-    """An outline that was drawn, and is known by its points alone."""
+    """An outline that was drawn or is fluted, and is known by its points alone."""
 
     points: Points
     """Corners, counter-clockwise [mm]."""
@@ -97,6 +97,8 @@ Curve = CircleCurve | ArcPolyline | StraightPolyline
 
 def has_exact_parallels(outline: Outline, valley_mm: float) -> bool:
     """Return whether an outline's arcs can be moved as arcs, so that exact bodies can be drawn."""
+    if outline.around is not None:
+        return False  # the valleys of flutes are narrower than a lead-in
     if not _has_valleys(outline):
         return bool(outline.arcs)
     return min(arc.radius_mm for arc in outline.arcs) > valley_mm
@@ -110,7 +112,7 @@ def parallel_curve(outline: Outline, outset_mm: float) -> Curve:
     """
     if outline.name == "round":
         return CircleCurve(radius_mm=outline.width_mm / 2.0 + outset_mm)
-    if not outline.arcs:
+    if not outline.arcs or outline.around is not None:
         drawn = StraightPolyline(points=outline.points)
         return drawn.inset(-outset_mm) if outset_mm else drawn
     if outset_mm > 0.0:
@@ -121,8 +123,9 @@ def parallel_curve(outline: Outline, outset_mm: float) -> Curve:
 def surrounding_curve(outline: Outline, outset_mm: float) -> Curve:
     """Return what stands round an outline from outside, nowhere nearer than a distance.
 
-    Round a lobed outline that is a circle, for a wall need not follow the lobes.
+    Round a lobed outline that is a circle, for a wall need not follow the lobes; nor flutes.
     """
+    outline = outline.plain
     if _has_valleys(outline):
         return CircleCurve(radius_mm=outline.circumradius_mm + outset_mm)
     return parallel_curve(outline, outset_mm)

@@ -278,7 +278,16 @@ def _bore(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     """Return the bore with its lead-in, longer than the sleeve so that no faces coincide."""
     bore = plans.parallel_curve(layout.outline, 0.0)
     top, lead_in = layout.sleeve_height_mm, layout.mould.lead_in_mm
-    mouth = bore.inset(-(lead_in + SLEEVE_OVER_MM / plans.RISE))
+    beyond = lead_in + SLEEVE_OVER_MM / plans.RISE
+    if layout.outline.around is not None:
+        # The cone begins at the valleys of the flutes, and does not follow them.
+        low = plans.parallel_curve(layout.outline.plain, -layout.outline.side_depth_mm)
+        mouth = plans.parallel_curve(layout.outline.plain, beyond)
+        levels = [(top - layout.lead_in_height_mm, low), (top + SLEEVE_OVER_MM, mouth)]
+        upright = [(-SLEEVE_OVER_MM, bore), (top + SLEEVE_OVER_MM / 2.0, bore)]
+        step = say("mould.sleeve-bore")
+        return draw.fuse([draw.loft(upright, step), draw.loft(levels, step)], step)
+    mouth = bore.inset(-beyond)
     sections = [
         (-SLEEVE_OVER_MM, bore),
         (top - layout.lead_in_height_mm, bore),

@@ -181,7 +181,7 @@ class PressLayout:
     @property
     def lead_in_height_mm(self) -> float:
         """Height over which the bore widens at its top [mm]."""
-        return RISE * self.mould.lead_in_mm
+        return RISE * (self.mould.lead_in_mm + self.outline.side_depth_mm)
 
     @property
     def sleeve_height_mm(self) -> float:

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, map_coordinates
+from scipy.spatial import cKDTree
 
 from moulddesign.artwork.outline import Outline
 from moulddesign.design import Design
@@ -202,10 +203,11 @@ def _face(design: Design, edge: Outline) -> tuple[CarvedFace, tuple[ReliefRegion
     assert design.face is not None  # noqa: S101 (whoever asks has looked)
     made = carved_face(
         design.face,
-        edge,
+        edge.plain,
         draft_deg=design.relief.draft_deg,
         shoulder_radius_mm=design.pastry.shoulder_radius_mm,
         rim_mm=design.stamp_inset_mm,
+        side_mm=0.0 if edge.around is None else design.pastry.side_depth_mm,
     )
     layers = relief_regions(design.relief, made.room) if design.relief.layers else ()
     return made, set_apart([*made.regions, *layers])
@@ -235,7 +237,8 @@ def joined_side(side: Roof, surface: CarvedSurface) -> tuple[Points, Indices, In
 
     The surface's outline is the side's plateau, with points added on its edges and at heights of
     its own. The edge of the table below is divided in the same shares: the strips between lean as
-    the side does, where a facet from far along the table would lean less.
+    the side does, where a facet from far along the table would lean less. Ridges of the side, which
+    run down from sharp corners of the plateau, are stretched with it.
 
     Returns
     -------
@@ -243,6 +246,7 @@ def joined_side(side: Roof, surface: CarvedSurface) -> tuple[Points, Indices, In
         The rim is the side's edge on the table.
     """
     (foot,), (plateau,), shift = side.eaves, side.plateaus, len(side.vertices)
+    side = replace(side, vertices=_stretched(side, surface))
     upper = _divided_edges(side.vertices, plateau, surface)
     after_foot = dict(zip(foot.tolist(), np.roll(foot, -1).tolist(), strict=True))
     after = dict(zip(plateau.tolist(), np.roll(plateau, -1).tolist(), strict=True))
@@ -303,6 +307,19 @@ def joined_side(side: Roof, surface: CarvedSurface) -> tuple[Points, Indices, In
         np.concatenate([number[np.array(facets, dtype=np.int64)], surface.triangles + shift]),
         np.array(rim, dtype=np.int64),
     )
+
+
+def _stretched(side: Roof, surface: CarvedSurface) -> Points:
+    """Return a side's corners, those between table and plateau as the plateau above is raised."""
+    (foot,), (plateau,) = side.eaves, side.plateaus
+    vertices = side.vertices.copy()
+    table_mm = float(vertices[foot[0], 2])
+    between = np.delete(np.arange(len(vertices)), np.concatenate([foot, plateau]))
+    rim = surface.vertices[surface.rim]
+    _, nearest = cKDTree(rim[:, :2]).query(vertices[between, :2])
+    share = (rim[nearest, 2] - table_mm) / -table_mm
+    vertices[between, 2] = table_mm + (vertices[between, 2] - table_mm) * share
+    return vertices
 
 
 def _divided_edges(

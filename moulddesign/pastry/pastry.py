@@ -11,11 +11,14 @@ from scipy.ndimage import distance_transform_edt
 from moulddesign.artwork.outline import (
     Outline,
     outline_of_width,
+    round_outline,
+    usual_repeats,
     width_for_area_mm,
     width_for_volume_mm,
 )
 from moulddesign.core import SpecError, mm3_from_ml, say
-from moulddesign.design import PROPORTION, Design, PressTable
+from moulddesign.design import PROPORTION, Design, PastryTable, PressTable, SideForm
+from moulddesign.face.carved_face import petals_at_edge
 from moulddesign.geometry import Mesh, volume_over_plane_mm3
 from moulddesign.geometry.sampling import grid_over_shape
 from moulddesign.pastry.carved_top import CarvedTop, carved_top, face_plan
@@ -249,7 +252,7 @@ def pastry(design: Design, volume_ml: float) -> Pastry:
     to the noise of the relief's volume: corners of its roof come and go with the width.
     """
     volume_mm3 = mm3_from_ml(volume_ml)
-    table = design.pastry
+    table = outline_table(design)
     if table.height_mm is None:
         width_mm = _width_mm(design, volume_mm3)
         if table.width_mm is None and isinstance(design.mould, PressTable):
@@ -280,8 +283,18 @@ def shoulder_drop_mm(radius_mm: float) -> float:
     return radius_mm * (1.0 - sqrt(0.5))
 
 
+def outline_table(design: Design) -> PastryTable:
+    """Return what a design asks of its outline, flutes or reeds in step with its face's petals."""
+    table, face = design.pastry, design.face
+    if table.side is SideForm.PLAIN or table.side_count is not None or face is None:
+        return table
+    any_width = replace(round_outline(1.0), name=table.outline)  # petals go by the name alone
+    count = usual_repeats(table.outline, petals_at_edge(face, any_width))
+    return table.model_copy(update={"side_count": count})
+
+
 def _width_mm(design: Design, volume_mm3: float) -> float:
-    table = design.pastry
+    table = outline_table(design)
     if table.width_mm is not None:
         return table.width_mm
     share = table.height_to_width if table.height_to_width is not None else PROPORTION
@@ -302,7 +315,7 @@ def _for_whole_layers_mm(design: Design, width_mm: float, volume_mm3: float) -> 
     if design.face is None:
         made = pastry_of_width(design, width_mm, volume_mm3)
         return in_whole_layers_mm(design, volume_mm3, made.outline, made.height_mm)
-    near = outline_of_width(design.pastry, width_mm)  # on the raster: a face is carved once
+    near = outline_of_width(outline_table(design), width_mm)  # on the raster: a face is carved once
     return in_whole_layers_mm(
         design, volume_mm3, near, _face_height_mm(design, width_mm, volume_mm3)
     )
@@ -324,7 +337,7 @@ def in_whole_layers_mm(design: Design, volume_mm3: float, near: Outline, height_
         return near.width_mm
     top_mm = volume_mm3 / area_mm2 - height_mm
     needed_mm2 = (volume_mm3 - below_mm3) / (layers * layer_mm + STOP_MARGIN_MM + top_mm)
-    return width_for_area_mm(design.pastry, needed_mm2)
+    return width_for_area_mm(outline_table(design), needed_mm2)
 
 
 def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
@@ -333,7 +346,7 @@ def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastr
         return _carved(design, width_mm, volume_mm3)
     if design.mould.side_lean_deg:
         return _drafted(design, width_mm, volume_mm3)
-    outline = outline_of_width(design.pastry, width_mm)
+    outline = outline_of_width(outline_table(design), width_mm)
     radius_mm = design.pastry.shoulder_radius_mm
     relief = relief_regions(design.relief, _flat_top(outline, radius_mm))
     roofs = tuple(part.roof() for part in relief)
@@ -360,7 +373,7 @@ def _drafted(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     of the error of the one before. The last relief is kept, and the height is solved for it, so
     the volume is exact.
     """
-    outline = outline_of_width(design.pastry, width_mm)
+    outline = outline_of_width(outline_table(design), width_mm)
     side = drafted_side(
         outline, draft_deg=design.mould.side_lean_deg, radius_mm=design.pastry.shoulder_radius_mm
     )
@@ -386,7 +399,7 @@ def _drafted(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
 
 def _carved(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     """Return the pastry of a width with a carved face whose height holds the volume."""
-    outline = edge = outline_of_width(design.pastry, width_mm)
+    outline = edge = outline_of_width(outline_table(design), width_mm)
     side, roof = None, None
     if design.mould.side_lean_deg:
         within = _within_side(design, outline, volume_mm3)
@@ -427,7 +440,7 @@ def _carved_of_height(
 
 def _face_height_mm(design: Design, width_mm: float, volume_mm3: float) -> float:
     """Return the height at which a piece of a width holds a volume, from its face's raster [mm]."""
-    outline = outline_of_width(design.pastry, width_mm)
+    outline = outline_of_width(outline_table(design), width_mm)
     if design.mould.side_lean_deg:
         return _within_side(design, outline, volume_mm3).height_mm
     return (volume_mm3 - face_plan(design, outline).volume_mm3) / outline.area_mm2

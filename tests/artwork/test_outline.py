@@ -18,7 +18,7 @@ from moulddesign.artwork.outline import (
     width_for_volume_mm,
 )
 from moulddesign.core import FileError, SpecError
-from moulddesign.design import PastryTable
+from moulddesign.design import Design, PastryTable
 
 WIDTHS = st.floats(8.0, 150.0)
 SIDES = {"square": 4, "hexagon": 6, "octagon": 8}
@@ -151,9 +151,35 @@ def test_a_scalloped_outline_has_its_lobes_and_its_depth(lobes, depth):
     assert int(np.sum(highest & ~np.roll(highest, 1))) == lobes
 
 
+@pytest.mark.parametrize("side", ["reeded", "fluted"])
+@pytest.mark.parametrize(("name", "count"), [("round", 34), ("square", 40), ("hexagon", 36)])
+def test_flutes_and_reeds_touch_the_plain_outline_and_have_their_depth(name, count, side):
+    made = outline(name, 60.0, side=side, side_count=count, side_depth_mm=0.7)
+    plain = outline(name, 60.0)
+    depths = shapely.distance(plain.shape.exterior, shapely.points(made.points))
+    directions = np.diff(np.vstack([made.points, made.points[:2]]), axis=0)
+    x, y = (directions / np.linalg.norm(directions, axis=1)[:, None]).T
+    turns = np.abs(x[:-1] * y[1:] - y[:-1] * x[1:])
+
+    assert made.shape.is_valid
+    assert made.width_mm == pytest.approx(60.0, abs=ARC_CHORD_MM)
+    assert made.plain.shape.equals_exact(plain.shape, 1e-9)
+    assert depths.min() == pytest.approx(0.0, abs=ARC_CHORD_MM)
+    assert depths.max() == pytest.approx(0.7, abs=2.0 * ARC_CHORD_MM)
+    # Arcs meet without a corner: no two chords turn by more than those of one small arc do.
+    assert turns.max() < 0.3
+    low = depths > 0.35
+    assert int(np.sum(low & ~np.roll(low, 1))) == count
+    turned = shapely.affinity.rotate(made.shape, 360.0 / SIDES.get(name, count), origin=(0, 0))
+    assert made.shape.symmetric_difference(turned).area <= 4.0 * chord_loss(made)
+
+
 @pytest.mark.parametrize(
     ("name", "values", "width", "sentence"),
     [
+        ("square", {"side": "reeded", "side_count": 30}, 50.0, "must be a multiple of 4"),
+        ("round", {"side": "reeded", "side_depth_mm": 3.0}, 50.0, "must be at most 1.74 mm"),
+        ("round", {"side": "fluted", "side_count": 6}, 50.0, "must be more than 3.35 mm for 6"),
         ("square", {"corner_radius_mm": 30.0}, 50.0, "must be at most half the width, 25 mm"),
         ("octagon", {"corner_radius_mm": 30.0}, 50.0, "must be at most half the width, 25 mm"),
         ("scalloped", {"lobe_depth_mm": 20.0}, 30.0, "does not go with 12 lobes on 30 mm"),
@@ -162,6 +188,14 @@ def test_a_scalloped_outline_has_its_lobes_and_its_depth(lobes, depth):
 def test_what_does_not_fit_is_said(name, values, width, sentence):
     with pytest.raises(SpecError, match=sentence):
         outline(name, width, **values)
+
+
+def test_a_fluted_circle_is_as_wide_as_its_area_asks():
+    table = PastryTable(side="fluted")
+    width = width_for_area_mm(table, 2000.0)
+    assert outline_of_width(table, width).area_mm2 == pytest.approx(2000.0, abs=1e-3)
+    with pytest.raises(SpecError, match="takes flutes or reeds only where it is one of round"):
+        Design().with_values({"pastry.outline": "scalloped", "pastry.side": "reeded"})
 
 
 def test_an_inset_that_leaves_nothing_is_said():
