@@ -133,12 +133,14 @@ def _width_finding(design: Design, found: _Width) -> Finding:
     if thin is None or not found.owners or thin.width_mm <= TOUCHING_MM:
         return made  # a groove between heights that touch has a finding of its own
     if found.is_between:
-        return replace(made, remedy=say("building.gap-of-layers", gap_mm=found.limit_mm))
+        later = 1 + max(owner.place for owner in found.owners)
+        remedy = say("building.gap-of-layers", gap_mm=found.limit_mm, layer=later)
+        return replace(made, remedy=remedy)
     larger = _larger_artwork(design, found.owners[0], found.ratio)
     if found.is_stroke and found.owners[0].place != HELD:  # --thicken is for layers
-        return replace(
-            made, remedy=say("building.or-thicken", larger=larger, stroke_mm=found.limit_mm)
-        )
+        number, thick_mm = found.owners[0].place + 1, found.limit_mm
+        remedy = say("building.or-thicken", larger=larger, stroke_mm=thick_mm, layer=number)
+        return replace(made, remedy=remedy)
     if found.is_stroke:
         return replace(made, remedy=larger)
     return replace(made, remedy=say("building.or-wider-gaps", larger=larger))
@@ -209,7 +211,7 @@ def _larger_artwork(design: Design, part: LayerRegion, ratio: float) -> Message:
     size_mm = ratio * (max(right - left, high - low) if layer.size_mm is None else layer.size_mm)
     weight_g = design.portion.finished_weight_g * ratio**3
     if layer.size_mm is not None:
-        return say("building.larger-artwork", size_mm=size_mm)
+        return say("building.larger-artwork", size_mm=size_mm, layer=part.place + 1)
     if weight_g > HEAVIEST_PIECE_G:
         return say("building.bolder-artwork", size_mm=size_mm)
     return say("building.heavier-piece", size_mm=size_mm, weight_g=weight_g)

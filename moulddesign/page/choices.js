@@ -87,7 +87,7 @@ export default {
       const number = Number(typed[1].replace(",", "."));
       const size = what === "centre_g" ? 0.5 : number + by / 2 < 100 ? 1 : 5;
       const next = by > 0 ? Math.floor(number / size + 1 + 1e-9) * size : Math.ceil(number / size - 1 - 1e-9) * size;
-      const result = String(Number(Math.max(next, size).toFixed(3)));
+      const result = String(Number(Math.max(next, size).toFixed(3))).replace(".", this.texts.decimal);
       this.choose(what, result);
       return result;
     },
@@ -135,7 +135,7 @@ export default {
         <div class="ask" v-if="state.filled" data-choice="centre">
           <label for="choice-centre">{{ texts.choose_centre }}</label>
           <select id="choice-centre" :value="state.centre" :disabled="state.centres > 1" @change="choose('centre', $event.target.value)">
-            <option v-if="state.centres > 1 || !options.centre.some((one) => one.value === state.centre)" :value="state.centre">{{ state.centres > 1 ? texts.centres_several : state.centre }}</option>
+            <option v-if="state.centres > 1 || !options.centre.some((one) => one.value === state.centre)" :value="state.centre">{{ state.centres > 1 ? texts.centres_several : state.centre_label }}</option>
             <option v-for="option in options.centre" :key="option.value" :value="option.value">{{ option.label }}</option>
           </select>
           <div v-if="state.centres === 1" class="input-row"><input id="choice-centre-g" type="text" inputmode="decimal" autocomplete="off" v-model="grams"

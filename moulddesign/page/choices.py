@@ -17,6 +17,7 @@ from moulddesign.artwork.patterns import artwork, pattern_names
 from moulddesign.core import MouldError
 from moulddesign.design import (
     OUTLINES,
+    Along,
     Design,
     Kind,
     Motif,
@@ -26,7 +27,7 @@ from moulddesign.design import (
 from moulddesign.design.face_tables import face_names
 from moulddesign.design.piece_tables import NAMED_FIGURES
 from moulddesign.page.choice_pictures import PLAIN, top_patterns
-from moulddesign.page.draft import Tree
+from moulddesign.page.draft import Tree, as_shown
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.texts import Texts
 from moulddesign.portion import foods
@@ -36,6 +37,9 @@ CENTRE_SHARE: Final = 1 / 15
 
 AROUND_GAP_MM: Final = 1.0
 """Between a picture and what runs around it; our choice [mm]."""
+
+LETTERS_MM: Final = 5.0
+"""Size of letters that come along the rim; our choice [mm]."""
 
 SHARES: Final = {"min": 10, "max": 60, "step": 5}
 """Shares of crust that the slider takes; others are typed among all settings [%]."""
@@ -64,7 +68,7 @@ def choice_options(words: Texts) -> dict[str, list[dict[str, str]]]:
         "kind": [_option(words, "kind", kind.value, bare=True) for kind in Kind],
         "centre": [
             {"value": "", "label": words["centre_none"]},
-            *({"value": name, "label": name} for name in centre_names()),
+            *({"value": name, "label": words.word(name)} for name in centre_names()),
         ],
         "dough": [
             {"value": "", "label": words["dough_unnamed"]},
@@ -103,8 +107,9 @@ def chosen(tree: Tree, design: Design) -> dict[str, Any]:
 
 
 def _number_text(value: object) -> str:
-    """Return a value as a field shows it: sums of computing are no digits that anybody typed."""
-    return f"{value:.6g}" if isinstance(value, float) else "" if value is None else str(value)
+    """Return a value as the text of a field."""
+    shown = as_shown(value)
+    return f"{shown:.12g}" if isinstance(shown, float) else "" if value is None else str(value)
 
 
 def _top_of(tree: Tree, layers: list[Tree]) -> str:
@@ -205,28 +210,56 @@ def _choose_top(made: Tree, what: str, value: str, piece: PieceFigures | None) -
         made.pop("face", None)
         plain = value == f"top-{PLAIN}"
         drawn = [] if plain else [{"pattern": value.removeprefix("pattern-")}]
-    relief["layers"] = [*_inside(drawn, border, made, piece), *border]
+    inner_mm = _inner_mm(border, made, piece) if border else None
+    relief["layers"] = [*_inside(drawn, inner_mm), *border]
 
 
-def _inside(
-    drawn: list[Tree], border: list[Tree], made: Tree, piece: PieceFigures | None
-) -> list[Tree]:
-    """Return the picture in the size that what runs around it leaves; alone it takes the top."""
+def _inner_mm(border: list[Tree], made: Tree, piece: PieceFigures | None) -> float | None:
+    """Return the radius that is free on a top inside of what runs around it."""
+    if piece is None:
+        return None
+    pastry = made.get("pastry", {})
+    lobes = pastry.get("lobe_depth_mm", 0.0) if piece.outline == "scalloped" else 0.0
+    edge_mm = lobes + pastry.get("shoulder_radius_mm", 0.0) + made["relief"].get("margin_mm", 2.0)
+    bands = [DEFAULT_SIZES[Motif(layer["motif"])].band_mm + AROUND_GAP_MM for layer in border]
+    return piece.width_mm / 2.0 - float(edge_mm) - sum(bands)
+
+
+def _inside(drawn: list[Tree], inner_mm: float | None) -> list[Tree]:
+    """Return the picture as large as a radius takes; where there is none it takes the top."""
     if len(drawn) != 1 or "pattern" not in drawn[0]:
         return drawn
     picture = {key: value for key, value in drawn[0].items() if key != "size_mm"}
-    if border and piece is not None:
-        band_mm = DEFAULT_SIZES[Motif(border[0]["motif"])].band_mm
-        pastry = made.get("pastry", {})
-        lobes = pastry.get("lobe_depth_mm", 0.0) if piece.outline == "scalloped" else 0.0
-        edge_mm = (
-            lobes + pastry.get("shoulder_radius_mm", 0.0) + made["relief"].get("margin_mm", 2.0)
-        )
-        free_mm = piece.width_mm - 2.0 * (edge_mm + band_mm + AROUND_GAP_MM)
-        size_mm = free_mm / 2.0 / _reach(picture["pattern"])
+    if inner_mm is not None:
+        size_mm = inner_mm / _reach(picture["pattern"])
         if size_mm > 1.0:
             picture["size_mm"] = round(size_mm, 1)
     return [picture]
+
+
+def with_free_lettering(tree: Tree, path: str, piece: PieceFigures | None) -> Tree:
+    """Return values in which a new text of the first stamp lies beside what is there.
+
+    It runs along the rim, inside of what runs around the piece, and a picture shrinks for it. Alone
+    on a flat top, on a carved face and on a further stamp it lies as the program lays it.
+    """
+    layers = tree.get("relief", {}).get("layers") or []
+    if len(layers) == 1 or tree.get("face") is not None or not path.startswith("relief."):
+        return tree
+    made = deepcopy(tree)
+    layers = made["relief"]["layers"]
+    text = layers[int(path.rpartition(".")[2])]
+    border = [layer for layer in layers if layer.get("motif") in BORDER_NAMES]
+    text |= {"along": Along.UPPER_RIM.value, "size_mm": LETTERS_MM}
+    inner_mm = _inner_mm(border, made, piece)
+    if inner_mm is None or inner_mm <= 2.0 * LETTERS_MM:
+        return made
+    if border:
+        text["radius_mm"] = round(inner_mm - LETTERS_MM, 1)
+    drawn = [layer for layer in layers if layer not in border and layer is not text]
+    for old, new in zip(drawn, _inside(drawn, inner_mm - LETTERS_MM - AROUND_GAP_MM), strict=True):
+        old.update(new)
+    return made
 
 
 def _scale_pictures(made: Tree, before: object, after: object) -> None:

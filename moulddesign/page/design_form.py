@@ -33,6 +33,7 @@ from moulddesign.page.choices import (
     chosen,
     errors_of_choices,
     with_choice,
+    with_free_lettering,
 )
 from moulddesign.page.design_files import (
     refuse_unknown_files,
@@ -42,12 +43,14 @@ from moulddesign.page.design_files import (
 from moulddesign.page.draft import (
     Draft,
     all_fields,
+    as_shown,
     field_of_error,
     flattened,
     form_sections,
     parse_input,
     table_at,
     values_of_kind,
+    with_source,
     without_indexes,
 )
 from moulddesign.page.form_schema import FormSchema
@@ -57,11 +60,11 @@ from moulddesign.page.session import Session
 from moulddesign.page.texts import Texts
 from moulddesign.page.uploads import UPLOAD_KINDS
 
-FORM_TEXTS: Final = ("less", "more", "own_file_chosen", "own_file", "remove", "advanced")
+FORM_TEXTS: Final = ("decimal", "less", "more", "own_file_chosen", "own_file", "remove", "advanced")
 CHOICE_TEXTS: Final = (
     "choose_weight", "choose_share", "choose_outline", "choose_top", "choose_around",
     "choose_kind", "choose_centre", "choose_dough", "share_of_crust", "around_of_face",
-    "centre_grams", "centres_several", "less", "more", "own_file_chosen",
+    "centre_grams", "centres_several", "decimal", "less", "more", "own_file_chosen",
 )  # fmt: skip
 CHOICE_FIELDS: Final = {
     "weight": "portion.finished_weight_g",
@@ -91,6 +94,8 @@ class DesignForm:
         self.choices: ChoicesElement | None = None
         self.piece: PieceFigures | None = None
         self._choice_serial = 0
+        self._typed: dict[str, tuple[str, object]] = {}
+        """What was typed into fields, and the values that it stands for."""
         self._first_name = self.draft.tree.get("name")
         self.schema = FormSchema(
             words=words,
@@ -127,6 +132,10 @@ class DesignForm:
         if self.choices is not None:
             self.choices.set_crust(self.words.numbers(says))
 
+    def choose_share(self, percent: float) -> None:
+        """Take a share of crust [%] that was set beside the cut."""
+        self._chosen("share", percent, None, self._choice_serial)
+
     def _chosen(self, what: str, value: object, refused: str | None, serial: int) -> None:
         self._choice_serial = serial
         if refused is not None:
@@ -134,16 +143,33 @@ class DesignForm:
             self._show_errors()
             return
         if what in CHOICE_FIELDS:
-            value = parse_input(self.fields[CHOICE_FIELDS[what]], str(value))
+            value = self._parsed(CHOICE_FIELDS[what], str(value))
         tree = with_choice(self.draft.tree, what, value, self.piece)
         if what == "top" and tree.get("name") == self._first_name:
             tree.pop("name", None)  # the name that the page came with says another face
         self.draft.replace(tree)
         self._validate(refill=True)
 
+    def _parsed(self, path: str, typed: object) -> object:
+        value = parse_input(self.fields[without_indexes(path)], typed)
+        if isinstance(typed, str):
+            self._typed[path] = (typed, value)
+        return value
+
+    def _as_typed(self, path: str, value: object) -> object:
+        """Return what was typed for a value, comma and unit as they were, or the value as shown."""
+        text, parsed = self._typed.get(path, ("", None))
+        return text if parsed == value and value is not None else as_shown(value)
+
     def _choices_state(self) -> dict[str, Any]:
+        state = chosen(self.draft.tree, self.session.design) | {"serial": self._choice_serial}
+        weight_g = self.draft.tree.get("portion", {}).get("finished_weight_g")
+        typed = self._as_typed(CHOICE_FIELDS["weight"], weight_g)
+        if isinstance(typed, str):
+            state["weight"] = typed
+        state["centre_label"] = self.words.word(state["centre"])
         return {
-            "state": chosen(self.draft.tree, self.session.design) | {"serial": self._choice_serial},
+            "state": state,
             "errors": errors_of_choices(self._all_errors),
         }
 
@@ -245,13 +271,12 @@ class DesignForm:
         self._show_errors()
 
     def _edited(self, path: str, typed: object, refused: str | None = None) -> None:
-        field = self.fields[without_indexes(path)]
         if refused is not None:
             self.errors = {path: self.words.upload_error(refused)}
             self._show_errors()
             return
         before = set(flattened(self.draft.tree)[0])
-        self.draft.set_value(path, parse_input(field, typed))
+        self.draft.set_value(path, self._parsed(path, typed))
         gone = before - set(flattened(self.draft.tree)[0]) - {path}
         self._validate(refill=bool(gone) or path == "mould.kind")  # another kind shows other fields
 
@@ -274,7 +299,10 @@ class DesignForm:
 
     def _source_chosen(self, path: str, source: str) -> None:
         first = {"pattern": pattern_names()[0], "motif": next(iter(Motif)).value}
-        self.draft.set_source(path, source, first.get(source, "Text"))
+        tree = with_source(self.draft.tree, path, source, first.get(source, "Text"))
+        if source == "text":
+            tree = with_free_lettering(tree, path, self.piece)
+        self.draft.replace(tree)
         self._validate(refill=True)
 
     def move_layer(self, values: Mapping[str, Any]) -> None:
@@ -327,6 +355,7 @@ class DesignForm:
                 values[f"{path}.{place}.source"] = source
         for path, field in self.fields.items():
             values.setdefault(path, field.default if not field.optional else None)
+        values = {path: self._as_typed(path, value) for path, value in values.items()}
         return {"values": values, "counts": counts, "errors": self._all_errors}
 
 

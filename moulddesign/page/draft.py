@@ -3,6 +3,7 @@
 from collections.abc import Container, Iterable, Mapping
 from copy import deepcopy
 from dataclasses import dataclass, replace
+from math import isfinite
 from typing import Any, Final
 
 from pydantic import BaseModel
@@ -216,6 +217,25 @@ def parse_input(field: FormField, typed: object) -> object:
     return text
 
 
+SHOWN_DIGITS: Final = ((100.0, 1), (10.0, 2), (1.0, 3), (0.0, 4))
+"""From which number on a field shows how many decimals; finer is no digit that anybody weighs."""
+
+
+def as_shown(value: object) -> object:
+    """Return a value as a field shows it: numbers of computing are rounded, several each.
+
+    Examples
+    --------
+    >>> as_shown(73.129347), as_shown(0.05), as_shown([0.1 + 0.2, 250.0]), as_shown("3:7")
+    (73.13, 0.05, [0.3, 250.0], '3:7')
+    """
+    if isinstance(value, list | tuple):
+        return [as_shown(one) for one in value]
+    if not isinstance(value, float) or not isfinite(value):
+        return value
+    return round(value, next(digits for least, digits in SHOWN_DIGITS if abs(value) >= least))
+
+
 def _number(field: FormField, text: str) -> float | str:
     try:
         return read_number(field.path, text, field.unit)
@@ -292,14 +312,15 @@ class Draft:
         del table_at(tree, way)[key][place]
         self.replace(tree)
 
-    def set_source(self, path: str, source: str, value: object) -> None:
-        """Let a layer come from another source; keys that only the old one has are removed."""
-        tree = deepcopy(self.tree)
-        layer = table_at(tree, path.split("."))
-        for name in (*SOURCES, *(n for n, of in ONLY_FOR.items() if of != source)):
-            layer.pop(name, None)
-        layer[source] = value
-        self.replace(tree)
+
+def with_source(tree: Tree, path: str, source: str, value: object) -> Tree:
+    """Return values in which a layer has another source, without keys that only the old one has."""
+    made = deepcopy(tree)
+    layer = table_at(made, path.split("."))
+    for name in (*SOURCES, *(n for n, of in ONLY_FOR.items() if of != source)):
+        layer.pop(name, None)
+    layer[source] = value
+    return made
 
 
 def values_of_kind(tree: Tree) -> Tree:

@@ -1,11 +1,13 @@
-"""Findings in a person's words: what they say together, each one, and the change that mends it."""
+"""Findings in a person's words: what they say together, and each one with what can be done."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from html import escape
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Final
 
 from moulddesign.core import Finding, Message, Verdict, with_unit, word
+from moulddesign.design import Design
+from moulddesign.page.finding_actions import mend, place_of
 from moulddesign.page.markup import number_text, paragraph
 from moulddesign.page.texts import Texts
 
@@ -49,64 +51,45 @@ def _short(found: Finding) -> str:
     return found.id.partition(".")[2]
 
 
-Changes = Mapping[str, Any]
-"""Values by dotted paths of a draft."""
-
-MENDS: Final[Mapping[str, Callable[[dict[str, Any]], Changes]]] = MappingProxyType(
-    {
-        "building.more-crust": lambda known: {"portion.ratio": known["ratio"]},
-        "building.higher-piece": lambda known: {
-            "pastry.height_to_width": float(known["proportion"])
-        },
-        "building.lighter-centre": lambda known: {
-            "portion.centres.0.mass_g": float(str(known["centre"]).split(":")[1])
-        },
-        "building.shallower-relief": lambda known: {"relief.depth_mm": float(known["depth_mm"])},
-        "building.width-for-stop": lambda known: {"pastry.width_mm": float(known["width_mm"])},
-        "verify.nearest-depths": lambda known: {"relief.depth_mm": round(known["high_mm"], 6)},
-    }
-)
-"""What a remedy changes in a design, from its values, by its id."""
-
-
-def mend(found: Finding) -> Changes | None:
-    """Return the smallest change that mends a finding; None where the page cannot make it.
-
-    Examples
-    --------
-    >>> from moulddesign.core import say
-    >>> thin = Finding(what=say("verify.crust-thickness"), measured=0.9, limit=say("verify.x"),
-    ...     unit="mm", source="", verdict=Verdict.WARN,
-    ...     remedy=say("building.more-crust", ratio="4:6"))
-    >>> mend(thin)
-    {'portion.ratio': '4:6'}
-    """
-    if found.remedy is None or found.remedy.id not in MENDS:
-        return None
-    return MENDS[found.remedy.id](dict(found.remedy.values))
-
-
 def wrong_ones(found: Sequence[Finding]) -> list[Finding]:
     """Return the findings that failed, then those that warn."""
     return [f for verdict in (Verdict.FAIL, Verdict.WARN) for f in found if f.verdict is verdict]
 
 
+def in_order(found: Sequence[Finding]) -> list[Finding]:
+    """Return the findings as they are listed: wrong ones first."""
+    return [*wrong_ones(found), *(f for f in found if f.verdict is Verdict.GOOD)]
+
+
+def part_names(found: Sequence[Finding]) -> frozenset[str]:
+    """Return the names of the mould's parts: each of them has to fit on the bed."""
+    return frozenset(f.part for f in found if f.id == "verify.fits-bed")
+
+
 def findings_list(
-    words: Texts, found: Sequence[Finding], cautions: Sequence[Message | str], *, raw_g: float
+    words: Texts,
+    found: Sequence[Finding],
+    cautions: Sequence[Message | str],
+    *,
+    raw_g: float,
+    design: Design,
 ) -> str:
     """Return what the findings say, those that failed or warn, the rest folded, and the cautions.
 
-    The mass of a raw piece is that of the scale [g]. A button of a change has the place of its
-    finding among `wrong_ones` as `data-mend`.
+    The mass of a raw piece is that of the scale [g]. A button has the place of its finding among
+    `in_order`: `data-mend` where it changes the design, `data-place` where it shows the place.
     """
-    wrong = wrong_ones(found)
-    good = [f for f in found if f.verdict is Verdict.GOOD]
+    parts, wrong = part_names(found), len(wrong_ones(found))
+    shown = [
+        _finding(words, f, number, design=design, placed=place_of(f, parts) is not None)
+        for number, f in enumerate(in_order(found))
+    ]
     listed = "".join(f"<li>{escape(words.said(text))}</li>" for text in cautions)
     return (
         paragraph(_sentence(words, found, raw_g), f"verdict-line {_worst(found)}")
-        + "".join(_finding(words, f, place) for place, f in enumerate(wrong))
+        + "".join(shown[:wrong])
         + f"<details><summary>{escape(words['passed'])}</summary>"
-        + "".join(_finding(words, f, None) for f in good)
+        + "".join(shown[wrong:])
         + f"</details><details><summary>{escape(words['cautions'])}</summary>"
         + f"<ul>{listed}</ul></details>"
     )
@@ -130,28 +113,61 @@ def _sentence(words: Texts, found: Sequence[Finding], raw_g: float) -> str:
     return " ".join(filter(None, [mark, said, *counts]))
 
 
-def _finding(words: Texts, found: Finding, place: int | None) -> str:
+def _finding(words: Texts, found: Finding, number: int, *, design: Design, placed: bool) -> str:
     verdict, measured = found.verdict, found.measured
     shown = measured.text(words.language) if isinstance(measured, Message) else measured
     value = number_text(shown) if isinstance(shown, float) else str(shown)
     unit = word(found.unit).text(words.language)
+    title = escape(found.title(words.language))
+    if placed:
+        title = (
+            f'<button type="button" class="place" data-place="{number}">{title} '
+            f'<span aria-hidden="true">\u2316</span><span class="unseen">, '
+            f"{escape(words['show_place'])}</span></button>"
+        )
     return (
         f'<div class="finding {verdict}"><p><span class="verdict-mark" aria-hidden="true">'
         f"{VERDICT_MARKS[verdict]}</span> <b>{escape(words[f'verdict_{verdict}'])}:</b> "
-        f"{escape(found.title(words.language))}</p><p>{escape(f'{value} {unit}'.rstrip())} "
+        f"{title}</p><p>{escape(f'{value} {unit}'.rstrip())} "
         f'<span class="limit">({escape(words["limit"])}: '
         f"{escape(with_unit(found.limit.text(words.language), unit))}; "
-        f"{escape(words.said(found.source))})</span></p>{_remedy(words, found, place)}</div>"
+        f"{escape(words.said(found.source))})</span></p>"
+        f"{_remedy(words, found, number, design)}</div>"
     )
 
 
-def _remedy(words: Texts, found: Finding, place: int | None) -> str:
+SHORT: Final = {
+    "portion.ratio": "mend_ratio",
+    "portion.finished_weight_g": "mend_weight",
+    "pastry.height_to_width": "mend_height_to_width",
+    "portion.centres.0.mass_g": "mend_mass_g",
+    "relief.depth_mm": "mend_depth_mm",
+    "pastry.width_mm": "mend_width_mm",
+    "relief.layers": "mend_layers",
+}
+"""Texts of changes that have one of their own."""
+
+
+def _remedy(words: Texts, found: Finding, number: int, design: Design) -> str:
     if found.remedy is None:
         return ""
-    changes = mend(found)
-    if changes is None or place is None:
-        return paragraph(words["to_mend"].format(how=words.said(found.remedy)))
-    ((path, value),) = changes.items()
-    shown = f"{value:.4g}" if isinstance(value, float) else str(value)
-    says = words[f"mend_{path.rpartition('.')[2]}"].format(value=shown)
-    return f'<p><button type="button" data-mend="{place}">{escape(says)}</button></p>'
+    how = words.said(found.remedy)
+    changes = mend(found, design)
+    if changes is None:
+        return paragraph(words["to_mend"].format(how=how))
+    says = ", ".join(_change(words, path, value) for path, value in changes.items())
+    return (
+        f'<p><button type="button" data-mend="{number}" title="{escape(how)}">'
+        f"{escape(says)}</button></p>"
+    )
+
+
+def _change(words: Texts, path: str, value: object) -> str:
+    shown = f"{value:.4g}" if isinstance(value, float) else words.word(str(value))
+    if path in SHORT:
+        return words[SHORT[path]].format(value=shown)
+    label = words.label_at(path)
+    if value is None:
+        return words["mend_leave_out"].format(label=label)
+    unit = " mm" if path.endswith("_mm") else ""
+    return f"{label}: {shown}{unit}"

@@ -37,8 +37,12 @@ const Entry = {
       clearTimeout(this.timer);
       const shown = this.value;
       if (this.field.kind === "yes") this.text = shown === true;
-      else if (Array.isArray(shown)) this.text = shown.join(this.field.name.endsWith("_mm") ? " x " : "; ");
-      else this.text = shown === undefined || shown === null ? "" : String(shown);
+      else if (Array.isArray(shown)) this.text = shown.map(this.written).join(this.field.name.endsWith("_mm") ? " x " : "; ");
+      else this.text = shown === undefined || shown === null ? "" : this.written(shown);
+    },
+    // A number with this language's decimal sign; what was typed comes back as text.
+    written(value) {
+      return typeof value === "number" ? String(value).replace(".", this.texts.decimal ?? ".") : String(value);
     },
     onInput(event) {
       this.text = event.target.value;
@@ -56,14 +60,16 @@ const Entry = {
     // A step suits the number that is shown, and ends at the limits.
     step(by) {
       const typed = String(this.text === "" ? this.field.start : this.text).trim().replace(",", ".");
-      const number = Number(typed);
+      const number = Number(typed.endsWith(this.field.unit) ? typed.slice(0, typed.length - this.field.unit.length) : typed);
       if (!Number.isFinite(number)) return;
       const size = Math.abs(number);
       const apt = STEPS.find(([most]) => size <= most)[1];
       const amount = this.field.kind === "whole" || size === 0 ? this.field.step : apt;
       const [low, high] = this.field.limits;
-      const next = Math.min(Math.max(number + by * amount, low ?? -Infinity), high ?? Infinity);
-      this.text = String(Number(next.toFixed(6)));
+      // to the next round figure: one that was computed is left behind at the first step
+      const steps = number / amount, whole = by > 0 ? Math.floor(steps + 1e-6) : Math.ceil(steps - 1e-6);
+      const next = Math.min(Math.max((whole + by) * amount, low ?? -Infinity), high ?? Infinity);
+      this.text = this.written(Number(next.toFixed(6)));
       this.send();
     },
     onKey(event) {

@@ -35,6 +35,8 @@ from moulddesign.fit import (
 )
 from moulddesign.kitchen import OnHand, Recipe, WeighedPiece, Weighing, batch, trial
 from moulddesign.page.view_bodies import (
+    ViewBody,
+    cut_at,
     cut_sizes,
     encode_bodies,
     finer_light,
@@ -187,7 +189,8 @@ def preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     shape = _cached_shape(_without_mould(design))
     yield "figures", _figures(design, shape)
     more = movable_layers(design, shape) | {"sizes": cut_sizes(shape)}
-    yield "pastry", encode_bodies("pastry", pastry_bodies(shape), **more)
+    bodies = _cached_bodies(_without_mould(design))
+    yield "pastry", encode_bodies("pastry", bodies, **more)
 
 
 def check_design(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
@@ -207,6 +210,24 @@ def check_design(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     else:
         yield "mould", encode_bodies("mould", part_bodies(made.mould, shape))
     yield "findings", (made.findings, made.cautions)
+
+
+def cut_piece(_checkpoint: Checkpoint, plain: Plain, at_mm: float, with_parts: bool) -> Answer:  # noqa: FBT001 (sent as it is)
+    """Yield the faces of the piece cut at y = `at_mm` [mm], and of the mould around it if asked."""
+    design = Design.of(plain)
+    parts = _cached_parts(design) if with_parts else ()
+    yield "cut", cut_at((*_cached_bodies(_without_mould(design)), *parts), at_mm)
+
+
+@lru_cache(maxsize=2)
+def _cached_bodies(design: Design) -> tuple[ViewBody, ...]:
+    return pastry_bodies(_cached_shape(design))
+
+
+@lru_cache(maxsize=1)
+def _cached_parts(design: Design) -> tuple[ViewBody, ...]:
+    shape = _cached_shape(_without_mould(design))
+    return part_bodies(mould_of(design, shape), shape)
 
 
 def write_files(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
@@ -281,6 +302,7 @@ PREVIEW: Final = Job(say("page.the-piece"), preview)
 CHECKS: Final = Job(say("page.the-checks"), check_design)
 FILES: Final = Job(say("page.the-files"), write_files)
 FILES_FAILING: Final = Job(say("page.the-files"), write_failing)
+CUT: Final = Job(say("page.the-picture"), cut_piece)
 PICTURE: Final = Job(say("page.the-picture"), draw_picture)
 FIT: Final = Job(say("page.the-fit"), fit_mould)
 RANKING: Final = Job(say("page.the-ranking"), rank_moulds)

@@ -13,7 +13,8 @@ from moulddesign.page import markup
 from moulddesign.page.address import encode_design
 from moulddesign.page.delivery import delivery, progress_line, steps_list
 from moulddesign.page.design_form import DesignForm
-from moulddesign.page.finding_list import findings_list, mend, wrong_ones
+from moulddesign.page.finding_actions import mend, place_of
+from moulddesign.page.finding_list import findings_list, in_order, part_names
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.markup import (
     button,
@@ -32,13 +33,15 @@ if TYPE_CHECKING:
     from moulddesign.design import Design
 
 TASKS: Final = ("piece", "owned", "batch", "trial")
+MOST_CUT_MM: Final = 1000.0
+"""Farther from the middle nothing is cut [mm]."""
 LOADABLE: Final = ".toml,.zip,.svg,.png,.jpg,.jpeg,.ttf,.otf"
 REVEAL_JS: Final = """setTimeout(() =>
   document.querySelector(".cards")?.scrollIntoView({ block: "end" }), 200)"""
 """Shows the cards of what was made, once they are laid out."""
-MEND_JS: Final = """(event) => {
-  const button = event.target.closest("[data-mend]");
-  if (button) emit(Number(button.dataset.mend));
+FINDING_JS: Final = """(event) => {
+  const { mend, place } = event.target.closest("[data-mend], [data-place]")?.dataset ?? {};
+  if (mend ?? place) emit(Number(mend ?? place), mend !== undefined);
 }"""
 UPLOAD_FILES_JS: Final = """async (event) => {
   const drawings = { svg: "artwork", png: "artwork", jpg: "artwork", jpeg: "artwork" };
@@ -69,7 +72,7 @@ class Page:
         self.design_form = DesignForm(session, words, self._design_changed)
         self.task_pages = TaskPages(session, self.design_form)
         self._failed = False
-        self._wrong: list[Finding] = []
+        self._found: list[Finding] = []
         self._stages_done = 0
         self._files_design: Design | None = None
         self._is_writing = False
@@ -118,12 +121,18 @@ class Page:
                     self.view = View3D(words)
                     self.view.on("without", lambda _: self.session.picture())
                     self.view.on("layer", lambda event: self.design_form.move_layer(event.args))
+                    self.view.on("share", lambda event: self.design_form.choose_share(event.args))
+                    self.view.on("cut", lambda event: self._cut_elsewhere(*event.args))
                 self.strip = html_area("strip")
                 self.strip._props.update({"role": "group", "aria-label": words["one_piece"]})  # noqa: SLF001
             with element(
                 "section", "results-panel", id="results", tabindex="-1", aria_label=words["results"]
             ):
                 self._results()
+
+    def _cut_elsewhere(self, at_mm: object, with_parts: object) -> None:
+        if isinstance(at_mm, int | float) and abs(at_mm) < MOST_CUT_MM:
+            self.session.cut_at(float(at_mm), with_parts=bool(with_parts))
 
     def _design_file(self) -> None:
         with element("p", "actions"):
@@ -216,7 +225,9 @@ class Page:
             self.check_again = button(words["check_again"], self._check_again)
         self.remarks = html_area("remarks")
         self.findings = html_area("findings")
-        self.findings.on("click", lambda event: self._mend(event.args), js_handler=MEND_JS)
+        self.findings.on(
+            "click", lambda event: self._finding_pressed(*event.args), js_handler=FINDING_JS
+        )
         with element("div", "making", role="status") as self.making:
             self.progress = html_area("progress")
             button(words["cancel"], self.session.cancel_writing)
@@ -229,12 +240,19 @@ class Page:
         self._set_visible(self.check_again, shown=False)
         self._set_visible(self.making, shown=False)
 
-    def _mend(self, place: int) -> None:
-        """Make the smallest change that mends a finding."""
-        if place < len(self._wrong):
-            changes = mend(self._wrong[place])
+    def _finding_pressed(self, number: int, to_mend: bool) -> None:  # noqa: FBT001 (from a script)
+        """Make the smallest change that mends a finding, or show its place."""
+        if number >= len(self._found):
+            return
+        found = self._found[number]
+        if to_mend:
+            changes = mend(found, self.session.design)
             if changes is not None:
                 self.design_form.change(changes)
+            return
+        place = place_of(found, part_names(self._found))
+        if place is not None:
+            self.view.show_place(place | {"title": found.title(self.words.language)})
 
     def _check_again(self) -> None:
         self.session.request(self.session.design)
@@ -293,6 +311,9 @@ class Page:
         self.strip.set_content(words.numbers(markup.weights_line(words, piece)))
         self.remarks.set_content(words.numbers(markup.piece_remarks(words, piece)))
         self.design_form.show_piece(piece)
+        portion = self.session.design.portion
+        share = 100.0 * portion.crust_share if piece.figures.is_filled else None
+        self.view.set_piece(share, {c.name: words.word(c.name) for c in portion.centres})
         self._show_progress(1)
 
     def show_bodies(self, address: str, serial: int, stage: str) -> None:
@@ -317,14 +338,18 @@ class Page:
     ) -> None:
         """Show findings and cautions."""
         self._failed = any(found.verdict is Verdict.FAIL for found in findings)
-        self._wrong = wrong_ones(findings)
+        self._found = in_order(findings)
         self.check_status.set_text("")
         self._set_visible(self.stop_button, shown=False)
         self._set_visible(self.check_again, shown=False)
         piece = self.design_form.piece
         raw_g = 0.0 if piece is None else piece.figures.split.raw_g
         self.findings.set_content(
-            self.words.numbers(findings_list(self.words, findings, cautions, raw_g=raw_g))
+            self.words.numbers(
+                findings_list(
+                    self.words, findings, cautions, raw_g=raw_g, design=self.session.design
+                )
+            )
         )
         self._show_progress(3)
         self._update_files_status()

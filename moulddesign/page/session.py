@@ -10,7 +10,15 @@ from moulddesign.core import Finding, Message, MouldError
 from moulddesign.design import DESIGN_FILE, Design
 from moulddesign.export.press_steps import PressStep
 from moulddesign.page.design_files import write_set
-from moulddesign.page.jobs import CHECKS, FILES, FILES_FAILING, PICTURE, PREVIEW, PieceFigures
+from moulddesign.page.jobs import (
+    CHECKS,
+    CUT,
+    FILES,
+    FILES_FAILING,
+    PICTURE,
+    PREVIEW,
+    PieceFigures,
+)
 from moulddesign.page.uploads import UploadStore
 from moulddesign.workers import Job, Worker
 
@@ -45,7 +53,7 @@ CHECKS_DELAY_S: Final = 0.25
 """Without a new request for so long, the checks begin [s]."""
 
 ARCHIVE: Final = "set.zip"
-VIEW_FILES: Final = ("pastry-", "light-", "mould-", "window")
+VIEW_FILES: Final = ("pastry-", "light-", "mould-", "cut-", "window")
 """How the names begin of what is drawn on the page; the rest of a tab's files are the set's."""
 
 
@@ -118,6 +126,9 @@ class Session:
         self._requested: Design | None = None
         self._is_stopped = False
         self._is_paused = False
+        self._cut: tuple[float, bool] | None = None
+        self._cutting: asyncio.Task[None] | None = None
+        self._cuts = 0
         self._checks: asyncio.Event | None = None
         self._writing: asyncio.Event | None = None
         self._tasks: set[asyncio.Task[None]] = set()
@@ -176,6 +187,12 @@ class Session:
         """Make a picture for a browser that draws nothing in 3D."""
         self._start(self._draw_picture(self.design))
 
+    def cut_at(self, at_mm: float, *, with_parts: bool) -> None:
+        """Cut what is shown elsewhere; of several places only the last is cut."""
+        self._cut = (at_mm, with_parts)
+        if self._cutting is None or self._cutting.done():
+            self._cutting = self._start(self._process_cuts())
+
     @property
     def page(self) -> SessionListener:
         """The page that is told."""
@@ -233,11 +250,29 @@ class Session:
             if not cancelled.is_set():
                 self.page.show_error(error)
 
+    async def _process_cuts(self) -> None:
+        while self._cut is not None:
+            place, self._cut = self._cut, None
+            plain, serial = self.design.plain(), self.serial
+            try:
+                async for stage, content in self.workers.preview.stream(
+                    CUT, plain, *place, limit_s=PIECE_LIMIT_S, cancelled=asyncio.Event()
+                ):
+                    self._cuts += 1
+                    address = self._publish(f"{stage}-", f"{serial}-{self._cuts}", content)
+                    self.page.show_bodies(address, serial, stage)
+            except MouldError as error:
+                self.page.show_error(error)
+
     def _publish_bodies(self, stage: str, serial: int, content: bytes) -> None:
-        for old in [name for name in self.downloads if name.startswith(f"{stage}-")]:
+        self.page.show_bodies(self._publish(f"{stage}-", str(serial), content), serial, stage)
+
+    def _publish(self, start: str, end: str, content: bytes) -> str:
+        """Keep what is drawn in place of the last of its kind, and return its address."""
+        for old in [name for name in self.downloads if name.startswith(start)]:
             del self.downloads[old]
-        self.downloads[f"{stage}-{serial}"] = content
-        self.page.show_bodies(f"/files/{self.token}/{stage}-{serial}", serial, stage)
+        self.downloads[start + end] = content
+        return f"/files/{self.token}/{start}{end}"
 
     async def _write_files(self, design: Design, job: Job) -> None:
         self._writing = cancelled = asyncio.Event()

@@ -22,6 +22,9 @@ from moulddesign.core import (
 from moulddesign.design import TABLE
 from moulddesign.page.draft import FormField
 
+UNIT: Final = re.compile(r"_(?:mm|g|deg|ml|c|n|kpa|g_per_ml|mm3_per_s)$")
+"""The end of a key that is its unit."""
+
 DECIMAL_OR_TAG: Final = re.compile(r"<[^>]*>|(?<![\w.-])(-?\d+\.\d+)(?!\w|\.\w)")
 """A tag of HTML, or a number with a decimal point that is no part of a name, date or version."""
 
@@ -92,14 +95,14 @@ class Texts:
 
     def error(self, error: MouldError) -> str:
         """Return what is wrong as a sentence that names the field, file or step."""
-        if self.language == LANGUAGES[0]:
+        if self.language == LANGUAGES[0] and not isinstance(error, SpecError):
             return str(error)
         match error:
             case FileMistakesError():
                 return "\n".join([f"{error.path}:", *map(self._mistake, error.mistakes)])
             case SpecError():
                 given = "" if error.value == TABLE else f" ({self._given(error.value)})"
-                return f"{self._path(error.field)}{given}: {self.said(error.need)}."
+                return f"{self.label_at(error.field)}{given}: {self.said(error.need)}."
             case FileError():
                 return f"{error.path}: {self.said(error.reason)}."
             case KernelError():
@@ -124,13 +127,25 @@ class Texts:
         ]
         return replace(message, values=tuple(values))
 
-    def _path(self, path: str) -> str:
-        """Return the label of a dotted field, its list entries counted from 1."""
+    def label_at(self, path: str) -> str:
+        """Return the label of a dotted field, after that of its entry, counted from 1.
+
+        Examples
+        --------
+        >>> page_texts("en").label_at("relief.layers.1.size_mm")
+        'Layer 2: Size'
+        """
         parts = path.split(".")
         plain = ".".join(part for part in parts if not part.isdigit())
-        label = self.tables["fields"].get(plain, [path])[0]
-        places = [str(int(part) + 1) for part in parts if part.isdigit()]
-        return " ".join([label, *places])
+        known = self.tables["fields"].get(plain)
+        label = known[0] if known else named(UNIT.sub("", parts[-1]))
+        places = [place for place, part in enumerate(parts) if part.isdigit()]
+        if not places:
+            return str(label)
+        entry = ".".join(part for part in parts[: places[-1]] if not part.isdigit())
+        number = int(parts[places[-1]]) + 1
+        one = f"{self.one(entry)[0]} {number}"
+        return one if parts[-1].isdigit() else f"{one}: {label}"
 
     def _given(self, value: object) -> str:
         return self.said(value) if isinstance(value, str) else f"{value}"
@@ -140,8 +155,13 @@ class Texts:
         if given is None:
             unit = field.unit.replace("/", "_per_").lower()
             plain = field.name.removesuffix(f"_{unit}") if unit else field.name
-            return (plain.replace("_", " ").capitalize(), field.description)
+            return (named(plain), field.description)
         return (given[0], given[1] if len(given) > 1 else field.description)
+
+
+def named(key: str) -> str:
+    """Return a key of a design file as a label."""
+    return key.replace("_", " ").capitalize()
 
 
 @cache

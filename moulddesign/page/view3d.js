@@ -7,11 +7,11 @@ const NUDGE_MM = 0.5, FAR_MM = 5, TURN_DEG = 5, SCALE = 1.03;
 const SEND_MS = 350;
 
 export default {
-  props: ["texts", "names", "look", "language"],
+  props: ["texts", "names", "look", "language", "shares"],
   data() {
     return {
       view: "piece", picture: "", drawn: 0, stage: "", light: "", sizes: null, overlay: "",
-      waiting: true, stale: false, without: false, layers: [], top: null, chosen: null, handles: null, snap: "", hasParts: false, bodies: "", way: "",
+      waiting: true, stale: false, without: false, layers: [], top: null, chosen: null, handles: null, snap: "", marked: null, ring: null, share: null, cut: 0, deep: 0, only: "", hasParts: false, bodies: "", way: "",
     };
   },
   computed: {
@@ -20,6 +20,15 @@ export default {
     },
     trouble() {
       return this.layer ? relief.trouble(this.layer, this.layers, this.top.rim) : "";
+    },
+    parts() {
+      return this.bodies.split(" ").filter((name) => this.scene?.of.bodies.get(name)?.role === "part");
+    },
+    cutSays() {
+      return this.say(this.cut ? (this.cut < 0 ? "cut_before" : "cut_behind") : "cut_middle", { value: Math.abs(this.cut) });
+    },
+    isCut() {
+      return this.view === "cut" || this.view === "open";
     },
     views() {
       const parts = this.hasParts ? ["parts", "open"] : [];
@@ -62,6 +71,7 @@ export default {
       if (!answer.ok) return;
       const head = await unpacked(await answer.arrayBuffer());
       const scene = this.scene.of;
+      if (head.stage === "cut") return scene.cutAt(head.at, head.bodies);
       if (head.stage === "light") {
         head.bodies.forEach((body) => scene.setLight(body));
         this.finest = serial;
@@ -82,9 +92,12 @@ export default {
       this.reached = head.stage;
       this.bodies = [...scene.bodies.keys()].join(" ");
       this.stale = !parts && this.hasParts;
+      if (this.cut) this.sendCut(); // new bodies come cut through the middle
+      if (this.only && !scene.bodies.has(this.only)) this.showOnly("");
       this.waiting = false;
-      if (!this.fitted || (parts && this.view !== "piece")) scene.fit();
-      this.fitted = true;
+      const size = head.bodies.find((body) => body.role === "pastry")?.high.join() ?? this.fitted;
+      if (size !== this.fitted || (parts && this.view !== "piece")) scene.fit();
+      this.fitted = size;
       scene.request();
     },
     hasDrawn() {
@@ -92,9 +105,57 @@ export default {
       this.stage = this.reached ?? "";
       this.light = this.finest === this.serial ? "fine" : "coarse";
       this.way = this.scene.of.way;
-      const cut = this.view === "cut" && this.sizes && !this.scene.of.moving;
-      this.overlay = cut ? labels(this.scene.of, this.sizes, this.say) : "";
+      const cut = this.view === "cut" && this.sizes && !this.cut && !this.scene.of.moving;
+      this.overlay = cut ? labels(this.scene.of, this.sizes, this.say, this.marked?.cut) : "";
       this.showHandles();
+      this.showRing();
+    },
+    // Shows the place of a finding: a point of the top, a layer, the cut, or a part.
+    showPlace(place) {
+      if (this.without) return;
+      const view = place.cut ? "cut" : place.part && this.hasParts ? "parts" : "piece";
+      this.setView(view);
+      if (place.part) this.showOnly("");
+      if (place.cut && this.cut) {
+        this.cut = 0; // where its sizes are
+        this.sendCut();
+      }
+      if (place.layer !== undefined) this.choose(this.layers.some((one) => one.place === place.layer) ? place.layer : null);
+      this.marked = Object.freeze(place);
+      this.$refs.stage.scrollIntoView({ block: "nearest" });
+      this.scene.of.request();
+    },
+    showRing() {
+      const { at, part } = this.marked ?? {};
+      const around = part && this.scene.of.around(part);
+      if (at && this.top) this.ring = [...this.scene.of.project(at[0], at[1], this.top.z), 16];
+      else this.ring = around || null;
+    },
+    unmark() {
+      this.marked = this.ring = null;
+    },
+    setPiece(percent, centres) {
+      if (!this.sharing) this.share = percent;
+      this.centres = centres;
+      if (this.scene) this.scene.of.request();
+    },
+    onShare() {
+      clearTimeout(this.sharing);
+      this.sharing = setTimeout(() => {
+        this.sharing = null;
+        this.$emit("share", this.share);
+      }, 60);
+    },
+    sendCut() {
+      this.$emit("cut", [this.cut, this.view === "open"]);
+    },
+    showOnly(name) {
+      this.only = name;
+      this.scene.of.showOnly(name);
+    },
+    partName(name) {
+      const [kind, ...own] = name.split("-");
+      return [this.names[kind] ?? kind, ...own].join("-");
     },
     // layers of the relief
     take(head, serial) {
@@ -113,6 +174,7 @@ export default {
     },
     choose(place) {
       if (this.pending) this.send();
+      this.unmark();
       this.chosen = place;
       this.snap = "";
       this.showHandles();
@@ -208,13 +270,17 @@ export default {
       if (event.target.value.trim() && Number.isFinite(number)) this.change({ [name]: number });
     },
     say(key, values) {
-      const shown = (value) => (typeof value === "number" ? value.toLocaleString(this.language, { maximumFractionDigits: 1 }) : value);
+      const shown = (value) => this.centres?.[value] ?? (typeof value === "number" ? value.toLocaleString(this.language, { maximumFractionDigits: 1 }) : value);
       return this.texts[key].replace(/\{(\w+)\}/g, (_, name) => shown(values[name]));
     },
     setView(name) {
       this.view = name;
       this.choose(null);
       this.scene.of.show(name);
+      if (!this.isCut) return;
+      this.deep = Math.max(Math.floor(2 * this.scene.of.deep[1] - 0.5) / 2, 0);
+      if (Math.abs(this.cut) > this.deep) this.cut = 0;
+      if (this.cut) this.sendCut(); // the mould around a piece that was cut, or the piece alone
     },
     zoom(ratio) {
       this.scene.of.zoomBy(ratio);
@@ -258,6 +324,8 @@ export default {
           </g>
           <text v-if="snap || trouble" class="size tip" :x="handles.tip[0]" :y="handles.tip[1]" text-anchor="middle">{{ texts[trouble || snap] }}</text>
         </svg>
+        <svg v-if="ring" class="view-overlay" aria-hidden="true"><circle class="mark" :cx="ring[0]" :cy="ring[1]" :r="ring[2]" /></svg>
+        <p v-if="marked" class="badge marked" role="status">{{ marked.title }}</p>
         <img v-if="picture" :src="picture" :alt="texts.view_label" />
         <p v-if="without && !picture" class="overlay">{{ texts.no_webgl }}</p>
         <p v-if="waiting && !without" class="overlay">{{ texts.first_picture }}</p>
@@ -273,10 +341,24 @@ export default {
           </div>
         </template>
       </div>
+      <section v-if="isCut && !without" class="layer-card cut-card" :aria-label="texts.cut_place">
+        <label v-if="view === 'cut' && share !== null">{{ texts.choose_share }} <small>{{ say('share_of_crust', { percent: Math.round(share) }) }}</small>
+          <input id="cut-share" type="range" :min="shares.min" :max="shares.max" :step="shares.step" v-model.number="share" @input="onShare"
+            :aria-valuetext="say('share_of_crust', { percent: Math.round(share) })" /></label>
+        <label>{{ texts.cut_place }} <small>{{ cutSays }}</small>
+          <input id="cut-place" type="range" :min="-deep" :max="deep" step="0.5" v-model.number="cut" @input="sendCut" :aria-valuetext="cutSays" /></label>
+      </section>
+      <section v-if="view === 'parts'" class="layer-card" :aria-label="texts.part_shown">
+        <label>{{ texts.part_shown }}
+          <select id="part-shown" :value="only" @change="showOnly($event.target.value)">
+            <option value="">{{ texts.all_parts }}</option>
+            <option v-for="name in parts" :key="name" :value="name">{{ partName(name) }}</option>
+          </select></label>
+      </section>
       <section v-if="handles" class="layer-card" :aria-label="nameOfLayer(layer)">
         <strong>{{ nameOfLayer(layer) }}</strong>
         <label v-for="[key, digits] in [['x', 1], ['y', 1], ['turn', 0], ['size', 1]]" :key="key">{{ texts['layer_number_' + key] }}
-          <input :value="layer[key].toFixed(digits)" inputmode="decimal" autocomplete="off" @change="setNumber(key, $event)" /></label>
+          <input :value="layer[key].toFixed(digits).replace('.', texts.decimal)" inputmode="decimal" autocomplete="off" @change="setNumber(key, $event)" /></label>
         <button type="button" @click="choose(null)">{{ texts.layer_done }}</button>
         <p v-if="trouble" class="trouble" role="status">{{ texts[trouble] }}</p>
       </section>

@@ -227,8 +227,16 @@ def light_enough(mesh: Mesh) -> Mesh:
     return Mesh(made.vert_properties[:, :3], made.tri_verts)
 
 
-def _cut(mesh: Mesh) -> shapely.Geometry:
-    return shapely.simplify(upright_section(mesh, word("view")), SECTION_CHORD_MM)
+def _cut(mesh: Mesh, at_mm: float = 0.0) -> shapely.Geometry:
+    moved = Mesh(mesh.vertices - (0.0, at_mm, 0.0), mesh.triangles)
+    return shapely.simplify(upright_section(moved, word("view")), SECTION_CHORD_MM)
+
+
+def cut_at(bodies: Iterable[ViewBody], at_mm: float) -> bytes:
+    """Return the faces of bodies that are cut by the plane y = `at_mm`, as the view reads them."""
+    faces = [replace(body, cut=_cut(body.mesh, at_mm)) for body in bodies if not body.is_further]
+    described = [({"name": face.name, "role": face.role}, _faces(face)) for face in faces]
+    return _packed({"stage": "cut", "at": at_mm}, described)
 
 
 def finer_light(bodies: Iterable[ViewBody]) -> bytes:
@@ -279,7 +287,7 @@ def _head(body: ViewBody) -> dict[str, Any]:
 
 def _arrays(body: ViewBody) -> Arrays:
     if not body.map_px:
-        return _cut_arrays("cut", body.cut)
+        return _faces(body)
     smooth = smooth_parts(body.laid)
     # One corner stands for all of its group: they have one place and one normal.
     _, first = np.unique(smooth.group.ravel(), return_index=True)
@@ -290,10 +298,14 @@ def _arrays(body: ViewBody) -> Arrays:
         "vertices": body.laid.corners.reshape(-1, 3)[first].astype("<f4").tobytes(),
         "normals": normals.tobytes(),
         "triangles": triangles.astype("<u4").tobytes(),
-        **_cut_arrays("cut", body.cut),
-        **(_cut_arrays("core", body.cut.buffer(-RIND_MM)) if body.role == PASTRY else {}),
+        **_faces(body),
         **_light(body, body.map_px),
     }
+
+
+def _faces(body: ViewBody) -> Arrays:
+    core = _cut_arrays("core", body.cut.buffer(-RIND_MM)) if body.role == PASTRY else {}
+    return _cut_arrays("cut", body.cut) | core
 
 
 def _cut_arrays(name: str, shape: shapely.Geometry) -> Arrays:

@@ -7,6 +7,7 @@ from nicegui import ui
 
 from moulddesign.artwork.patterns import pattern_names
 from moulddesign.design import Motif
+from moulddesign.page.choices import SHARES
 from moulddesign.page.texts import Texts
 from moulddesign.render import shading
 from moulddesign.render.baked_map import LAMP, LEAST_PENUMBRA_MM, PENUMBRA
@@ -14,13 +15,18 @@ from moulddesign.render.baked_map import LAMP, LEAST_PENUMBRA_MM, PENUMBRA
 SCENE: Final = Path(__file__).parent / "scene"
 
 VIEW_TEXTS: Final = (
-    "view_label", "view_help", "views", "view_piece", "view_cut", "view_parts", "view_open",
-    "reset_view", "nearer", "farther", "crust", "first_picture", "parts_follow", "no_webgl",
-    "cut_crust", "cut_filling", "cut_centre", "cut_wide", "cut_high", "cut_thin_paste",
+    "decimal", "view_label", "view_help", "views", "view_piece", "view_cut", "view_parts",
+    "view_open", "reset_view", "nearer", "farther", "crust", "first_picture", "parts_follow",
+    "no_webgl", "cut_crust", "cut_filling", "cut_centre", "cut_wide", "cut_high", "cut_thin_paste",
+    "cut_place", "cut_middle", "cut_before", "cut_behind", "choose_share", "share_of_crust",
+    "part_shown", "all_parts",
     "layer_turn", "layer_scale", "layer_number_x", "layer_number_y", "layer_number_turn",
     "layer_number_size", "layer_done", "layer_centred", "layer_on_axis", "layer_collides",
     "layer_past_rim", "layer_hidden", "layer_help",
 )  # fmt: skip
+
+PARTS: Final = ("sleeve", "stamp", "plunger", "stop", "shim", "block", "master")
+"""Words with which the names of parts begin."""
 
 CUT_COLOURS: Final = {
     "rind": "#c08236", "pastry": "#ecc284", "filling": "#70422a", "centre": "#dc8a35",
@@ -52,12 +58,25 @@ class View3D(ui.element, component="view3d.js", esm={"moulddesign-scene": str(SC
     def __init__(self, words: Texts) -> None:
         super().__init__()
         texts = {key: words[key] for key in VIEW_TEXTS}
-        names = {name: words.word(name) for name in (*pattern_names(), *Motif)}
-        self._props.update(texts=texts, names=names, look=LOOK, language=words.language)
+        names = {name: words.word(name) for name in (*pattern_names(), *Motif, *PARTS)}
+        self._props.update(
+            texts=texts, names=names, look=LOOK, language=words.language, shares=SHARES
+        )
 
     def show(self, address: str, serial: int, *, stage: str) -> None:
         """Draw what lies at an address: the pastry first, then the mould beside it."""
         self.run_method("show", address, serial, stage)
+
+    def set_piece(self, percent: float | None, names: dict[str, str]) -> None:
+        """Show which share of the piece is crust [%], None where it is all of one dough.
+
+        `names` are the centres' in the page's language.
+        """
+        self.run_method("setPiece", percent, names)
+
+    def show_place(self, place: dict[str, Any]) -> None:
+        """Show a place: `at`, `layer`, `cut` or `part` of `place_of`, with the `title` of it."""
+        self.run_method("showPlace", place)
 
     def show_picture(self, address: str, serial: int) -> None:
         """Show a picture, where nothing can be drawn in 3D."""

@@ -98,7 +98,9 @@ class Figures:
 
     def _remarks(self) -> Iterator[Message]:
         names = tuple(
-            c.name if c.count == 1 else say("portion.centre-times", count=c.count, name=c.name)
+            word(c.name)
+            if c.count == 1
+            else say("portion.centre-times", count=c.count, name=word(c.name))
             for c in self.centres
         )
         low_g, high_g = self.split.paste_range_g
@@ -113,12 +115,13 @@ class Figures:
         if guessed:
             yield say(
                 "portion.centre-unknown",
-                names=tuple(sorted(guessed)), density=UNKNOWN_G_PER_ML, sd=UNKNOWN_SD_G_PER_ML,
+                names=tuple(map(word, sorted(guessed))),
+                density=UNKNOWN_G_PER_ML, sd=UNKNOWN_SD_G_PER_ML,
             )  # fmt: skip
         named = allergen_list(centre.name for centre in self.centres)
         silent = tuple(name for name in named.unknown if name not in guessed)
         if silent:
-            yield say("portion.centre-silent", names=silent)
+            yield say("portion.centre-silent", names=tuple(map(word, silent)))
         if named.found:
             yield say("portion.centres-point-to", allergens=tuple(map(word, named.found)))
 

@@ -22,7 +22,9 @@ from moulddesign.page.choice_pictures import (
     source_digests,
 )
 from moulddesign.page.choices import chosen, with_choice
-from moulddesign.page.finding_list import claims, mend
+from moulddesign.page.draft import Draft
+from moulddesign.page.finding_actions import mend, place_of
+from moulddesign.page.finding_list import claims
 
 PIECE = SimpleNamespace(width_mm=53.0, outline="round")
 """A piece of 75 g, by the rule of a third power near enough."""
@@ -115,11 +117,81 @@ def test_a_mould_is_said_to_print_only_where_nothing_of_it_failed_or_warns():
             {"pastry.height_to_width": 0.73},
         ),
         (say("building.lighter-centre", centre="date:8:1.2"), {"portion.centres.0.mass_g": 8.0}),
-        (say("building.uncover-layer"), None),
+        (
+            say("building.or-from-weight", remedy=say("verify.thicker-vane"), weight_g=9, flag=""),
+            {"mould.vane_thickness_mm": 4.0},
+        ),
+        (
+            say("building.face-ends-at-land", land_mm=2.31),
+            {"face.edge": "land", "face.land_mm": 2.31},
+        ),
+        (say("verify.less-clearance"), {"mould.clearance_mm": None}),
+        (say("verify.test-the-dough"), None),
     ],
 )
 def test_a_remedy_is_a_change_of_the_design_where_the_page_can_make_it(remedy, changes):
-    assert mend(replace(finding("verify.crust-thickness"), remedy=remedy)) == changes
+    assert mend(replace(finding("verify.crust-thickness"), remedy=remedy), Design()) == changes
+
+
+WREN = Design().with_values({"relief.layers": [{"pattern": "wren"}]})
+LARGER = say("building.larger-artwork", size_mm=21.234, layer=2)
+
+
+@pytest.mark.parametrize(
+    ("remedy", "part", "changes"),
+    [
+        (LARGER, "", {"relief.layers.1.size_mm": 21.3}),  # never smaller than was asked for
+        (
+            say("building.or-thicken", larger=LARGER, stroke_mm=0.6, layer=2),
+            "",
+            {"relief.layers.1.least_stroke_mm": 0.6},
+        ),
+        (say("building.or-wider-gaps", larger=LARGER), "", {"relief.layers.1.size_mm": 21.3}),
+        (
+            say("building.flatter-artwork", larger=LARGER, depth_mm=1.27),
+            "layer-2",
+            {"relief.layers.1.depth_mm": 1.2},  # whole layers of 0.2 mm
+        ),
+        (
+            say("verify.make-it-black", threshold=0.7),
+            "layer-2",
+            {"relief.layers.1.threshold": 0.7},
+        ),
+        (
+            say("building.uncover-layer"),
+            "layer-2",
+            {"relief.layers": WREN.plain()["relief"]["layers"]},
+        ),
+        (say("verify.whole-count", count=24), "band-1", {"face.bands.0.count": 24}),
+        (say("verify.whole-count", count=24), "crown-1", None),  # bundled, not in the design
+        (LARGER, "stamp-bee", None),  # a further stamp's layers are its own
+    ],
+)
+def test_a_remedy_of_a_layer_or_band_changes_that_one(remedy, part, changes):
+    layers = [{"pattern": "wren"}, {"pattern": "sun"}]
+    design = Design().with_values({"relief.layers": layers})
+    made = mend(replace(finding("verify.artwork-at-depth"), remedy=remedy, part=part), design)
+    assert made == changes
+    if changes is not None and part != "band-1":  # the design has no band
+        draft = Draft(design.plain(), Design)
+        for path, value in changes.items():
+            draft.set_value(path, value)
+        assert Design.of(draft.tree).relief.layers[0].pattern == "wren"
+
+
+def test_a_finding_knows_its_place_on_the_piece():
+    thin = replace(
+        finding("building.thinnest-raised-stroke"),
+        limit=say("verify.at-least-at-place", limit_mm=0.6, x_mm=3.0, y_mm=-4.0),
+    )
+    parts = frozenset({"sleeve"})
+    assert place_of(thin, parts) == {"at": [3.0, -4.0]}
+    assert place_of(replace(thin, part="stamp-bee"), parts) is None  # on another pastry
+    assert place_of(finding("verify.crust-thickness"), parts) == {"cut": "crust"}
+    layer = replace(finding("verify.artwork-at-depth"), part="layer-2")
+    assert place_of(layer, parts) == {"layer": 1}
+    for part, place in (("sleeve", {"part": "sleeve"}), ("pastry", None)):
+        assert place_of(replace(finding("verify.thinnest-wall"), part=part), parts) == place
 
 
 def test_a_face_is_chosen_by_its_picture_and_written_into_the_design(visit, tmp_path):
@@ -172,6 +244,9 @@ def test_a_thin_crust_fails_and_is_mended_by_its_button(visit):
     typed(page, "portion.ratio", "1:9")
     redrawn(page, before)
     page.wait_for_selector(".verdict-line.fail")
+    page.click("[data-place] >> nth=0")
+    page.wait_for_selector(".view[data-view=cut] .size.marked >> text=crust")
+    page.wait_for_selector(".badge.marked >> text=crust thickness")
     page.click("[data-mend]")
     page.wait_for_function("document.querySelector('#design-portion-ratio').value !== '1:9'")
     page.wait_for_selector(".verdict-line.good")

@@ -60,8 +60,9 @@ def test_a_sentence_names_the_field_by_its_label():
         GERMAN.error(error)
         == "Breite (300.0): ist zu lang; stattdessen die Datei des Entwurfs laden."
     )
+    assert ENGLISH.error(error).startswith("Width (300.0): is too long")
     listed = SpecError("weighings.0.raw_g", "not given", say("page.moulds-not-given"))
-    assert GERMAN.error(listed).startswith("Roh 1 (nicht angegeben): muss angegeben werden")
+    assert GERMAN.error(listed).startswith("Stück 1: Roh (nicht angegeben): muss angegeben werden")
     assert GERMAN.error(FileError("a.stl", say("page.set-damaged"))) == (
         "a.stl: lässt sich nicht entpacken."
     )

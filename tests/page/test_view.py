@@ -69,6 +69,17 @@ def test_a_cut_says_its_sizes_and_the_mould_is_laid_out_and_opened(visit):
             assert "piece of date 19 mm" in said
         shot(page, f"view-{name}")
     assert len(pictures) == 4
+    page.locator(".views button").nth(2).click()
+    page.select_option("#part-shown", "stop")
+    page.wait_for_timeout(1500)
+    assert page.locator(".viewport canvas").screenshot() not in pictures
+    page.locator(".views button").nth(1).click()
+    with page.expect_response(lambda answer: "/cut-" in answer.url):
+        page.press("#cut-place", "ArrowLeft")
+    page.wait_for_selector(".cut-card >> text=0.5 mm before the middle")
+    page.wait_for_selector(".view-overlay .size", state="detached")  # sizes are of the middle
+    page.press("#cut-share", "ArrowRight")
+    page.wait_for_function("document.querySelector('#design-portion-ratio').value === '3.5:6.5'")
 
 
 def way(page) -> tuple[float, ...]:

@@ -15,6 +15,7 @@ from moulddesign.geometry import Mesh, box
 from moulddesign.page.view_bodies import (
     MOST_TRIANGLES,
     ViewBody,
+    cut_at,
     cut_sizes,
     encode_bodies,
     light_enough,
@@ -34,6 +35,18 @@ def unpacked(content):
         found.append(arrays)
     assert at == len(content)
     return head, found
+
+
+def test_a_ball_cut_beside_its_middle_shows_a_smaller_circle():
+    ball = trimesh.creation.icosphere(subdivisions=5, radius=10.0)
+    body = ViewBody(
+        name="ball", role="part", mesh=Mesh(ball.vertices, ball.faces), cut=shapely.Polygon()
+    )
+    head, (faces,) = unpacked(cut_at([body], -6.0))
+    corners = np.frombuffer(faces["cut"], dtype="<f4").reshape(-1, 3, 2)
+    # Pythagoras: 10^2 - 6^2 = 8^2; the facets lie less than 0.02 mm inside the ball
+    assert head["at"] == -6.0
+    assert shapely.area(shapely.polygons(corners)).sum() == pytest.approx(64.0 * np.pi, rel=0.01)
 
 
 def test_a_heavy_mesh_is_drawn_with_fewer_triangles_and_keeps_its_shape():

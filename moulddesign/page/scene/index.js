@@ -58,6 +58,7 @@ export class Scene {
     this.dark = matchMedia("(prefers-color-scheme: dark)").matches;
     this.bodies = new Map();
     this.view = "piece";
+    this.only = ""; // the part that is shown alone
     Object.assign(this, START, { zoom: 1, away: 100, share: 1, kept: null });
     this.target = new THREE.Vector3();
     this.renderer = new THREE.WebGLRenderer({ canvas, antialias: true, alpha: true });
@@ -115,13 +116,27 @@ export class Scene {
     wanted.forEach(([name, colour], place) => {
       const flatCorners = made[name];
       if (!flatCorners?.length) return;
-      const y = -FRONT_MM * (layer + place + 1);
+      const y = (made.at ?? 0) - FRONT_MM * (layer + place + 1);
       const corners = new Float32Array((flatCorners.length / 2) * 3);
       for (let i = 0, j = 0; i < flatCorners.length; i += 2, j += 3) corners.set([flatCorners[i], y, flatCorners[i + 1]], j);
       const geometry = new THREE.BufferGeometry();
       geometry.setAttribute("position", new THREE.BufferAttribute(corners, 3));
       made.caps.add(new THREE.Mesh(geometry, flat(colour)));
     });
+  }
+
+  // Cuts bodies elsewhere: their new faces, and the plane of each.
+  cutAt(at, faces) {
+    for (const face of faces) {
+      const made = this.bodies.get(face.name);
+      if (!made) continue;
+      for (const cap of made.caps.children) { cap.geometry.dispose(); cap.material.dispose(); }
+      made.caps.clear();
+      Object.assign(made, { cut: face.cut, core: face.core, at });
+      if (made.solid) made.solid.material.uniforms.uCutAt.value = at;
+      this.addCaps(made);
+    }
+    this.request();
   }
 
   setLight(light) {
@@ -172,7 +187,8 @@ export class Scene {
     const withParts = this.view === "parts" || this.view === "open";
     for (const made of this.bodies.values()) {
       const part = made.role === "part", apart = part && this.view === "parts";
-      const shown = part ? withParts && !(this.view === "open" && made.further) : true;
+      const alone = this.only && this.view === "parts" && this.bodies.has(this.only);
+      const shown = alone ? made.name === this.only : part ? withParts && !(this.view === "open" && made.further) : true;
       made.caps.visible = shown && cut;
       if (!made.solid) continue;
       made.group.visible = shown;
@@ -187,6 +203,18 @@ export class Scene {
       if (made.board) made.shadow.position.set(group.position.x + made.board[0], group.position.y + made.board[1], floor);
     }
     this.request();
+  }
+
+  // How far what is shown reaches to the front and back [mm].
+  get deep() {
+    const { min, max } = this.bounds();
+    return [min.y, max.y];
+  }
+
+  showOnly(name) {
+    this.only = name;
+    this.arrange();
+    this.turnTo(this);
   }
 
   bounds() {
@@ -286,6 +314,19 @@ export class Scene {
     const { clientWidth, clientHeight } = this.canvas;
     const seen = new THREE.Vector3(x, y, z).project(this.camera);
     return [((seen.x + 1) / 2) * clientWidth, ((1 - seen.y) / 2) * clientHeight];
+  }
+
+  // A body's middle on the canvas and how far it reaches from there, in CSS pixels; null where there is none.
+  around(name) {
+    const made = this.bodies.get(name);
+    if (!made?.solid || !made.group.visible) return null;
+    made.group.updateMatrixWorld();
+    const corners = Array.from({ length: 8 }, (_, corner) => {
+      const at = new THREE.Vector3(...["x", "y", "z"].map((_, k) => made[corner & (1 << k) ? "high" : "low"][k]));
+      return this.project(...at.applyMatrix4(made.group.matrixWorld).toArray());
+    });
+    const [x, y] = [0, 1].map((k) => (Math.min(...corners.map((one) => one[k])) + Math.max(...corners.map((one) => one[k]))) / 2);
+    return [x, y, Math.max(...corners.map((one) => Math.hypot(one[0] - x, one[1] - y)))];
   }
 
   // Where a point of the canvas lies on the level plane at a height [mm].

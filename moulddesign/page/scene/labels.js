@@ -16,7 +16,8 @@ function leader(from, to, words, anchor, kind) {
   const gap = { start: 6, end: -6, middle: 0 }[anchor];
   const [x, y] = to;
   const below = y > from[1] ? -12 : 10;
-  const dot = `<circle class="size-dot" cx="${from[0].toFixed(1)}" cy="${from[1].toFixed(1)}" r="3"/>`;
+  const ring = kind === "marked" ? `<circle class="mark" cx="${from[0].toFixed(1)}" cy="${from[1].toFixed(1)}" r="14"/>` : "";
+  const dot = `${ring}<circle class="size-dot" cx="${from[0].toFixed(1)}" cy="${from[1].toFixed(1)}" r="3"/>`;
   return dot + line(from, anchor === "middle" ? [x, y + below] : to) + text(x + gap, y, words, anchor, kind);
 }
 
@@ -25,14 +26,14 @@ function inner(sizes, say, filled) {
   const made = [];
   const half = sizes.width / 2;
   if (sizes.crust !== null) {
-    made.push({ at: [half - sizes.crust / 2, sizes.height * 0.72], words: say("cut_crust", { value: sizes.crust }) });
+    made.push({ what: "crust", at: [half - sizes.crust / 2, sizes.height * 0.72], words: say("cut_crust", { value: sizes.crust }) });
   }
   const thin = sizes.paste !== null && sizes.paste < sizes.thin_paste;
   const seen = sizes.centres.filter(({ at, across }) => Math.abs(at[1]) < across / 2);
   const right = seen.reduce((best, one) => (!best || one.at[0] > best.at[0] ? one : best), null);
   if (right) {
     const words = say("cut_centre", { name: right.name, value: right.across });
-    made.push({ at: [right.at[0] + right.across / 5, right.at[2]], words });
+    made.push({ what: "centre", at: [right.at[0] + right.across / 5, right.at[2]], words });
   }
   if (filled) {
     const across = (half - sizes.crust) * 0.8, up = sizes.crust + sizes.filling * 0.16;
@@ -46,12 +47,13 @@ function inner(sizes, say, filled) {
   return made;
 }
 
-export function labels(scene, sizes, say) {
+// `marked` is what of them is pointed out: crust or centre.
+export function labels(scene, sizes, say, marked) {
   const { clientWidth: width, clientHeight: height } = scene.canvas;
   const at = (x, z) => scene.project(x, -0.1, z);
   const half = sizes.width / 2;
   const [left, bottom] = at(-half, 0), [right] = at(half, 0), [, top] = at(0, sizes.height);
-  const notes = inner(sizes, say, sizes.filling !== null);
+  const notes = inner(sizes, say, sizes.filling !== null).map((note) => (marked && note.what === marked ? { ...note, kind: "marked" } : note));
   const middle = (top + bottom) / 2;
   const beside = notes.filter((note) => note.kind !== "thin"), thin = notes.find((note) => note.kind === "thin");
   let made = "";
@@ -62,14 +64,14 @@ export function labels(scene, sizes, say) {
     const order = { start: 0, end: 1, middle: 2 };
     const rows = points.map(({ note, from }, place) => {
       const y = bottom + 26 + 25 * order[anchors[place]];
-      return leader(from, [from[0], y], note.words, anchors[place]);
+      return leader(from, [from[0], y], note.words, anchors[place], note.kind);
     });
     made += rows.join("").replace(/<text.*?<\/text>/g, "") + rows.join("").match(/<text.*?<\/text>/g).join(""); // no line over a text
     if (thin) made += leader(at(...thin.at), [width / 2, Math.max(top - 46, 90)], thin.words, "middle", "thin");
     return made;
   }
   beside.forEach((note, row) => {
-    made += leader(at(...note.at), [right + 34, middle + ROW_PX * (row - (beside.length - 1) / 2)], note.words, "start");
+    made += leader(at(...note.at), [right + 34, middle + ROW_PX * (row - (beside.length - 1) / 2)], note.words, "start", note.kind);
   });
   if (thin) made += leader(at(...thin.at), [right + 34, Math.max(top - 26, 70)], thin.words, "start", "thin");
   const low = bottom + 18, aside = left - 20;

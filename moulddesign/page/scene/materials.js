@@ -30,13 +30,13 @@ function surface(look) {
   varying vec3 vPlace; varying vec3 vNormal; varying vec3 vWorld; varying vec3 vFacing;
   uniform sampler2D uTop, uWalls;
   uniform vec4 uMap; // corner x, y, side, pixel [mm]
-  uniform float uLow, uSpan, uFlat, uRelief, uCut, uLaid, uDim;
+  uniform float uLow, uSpan, uFlat, uRelief, uCut, uCutAt, uLaid, uDim;
   uniform vec3 uTint;
   const vec3 LAMP = ${vec3(unit(look.lamp))}, FILL = ${vec3(unit(look.fill))};
   ${ramp(look)}
   vec2 at(vec2 place) { return (place - uMap.xy) / uMap.z; }
   void main() {
-    if (uCut > 0.5 && vWorld.y < 0.0) discard;
+    if (uCut > 0.5 && vWorld.y < uCutAt) discard;
     vec3 n = normalize(vNormal), facing = normalize(vFacing);
     float height = vPlace.z - uLow, pixel = uMap.w;
     vec3 top = texture2D(uTop, at(vPlace.xy)).rgb;
@@ -95,7 +95,7 @@ export const flat = (colour) => new THREE.MeshBasicMaterial({ color: colour, sid
 export function bodyMaterial(look, { dough, tint, dim }) {
   const uniforms = {
     uTop: { value: null }, uWalls: { value: null }, uMap: { value: new THREE.Vector4() }, uLow: { value: 0 },
-    uSpan: { value: 1 }, uFlat: { value: 1 }, uRelief: { value: 0 }, uCut: { value: 0 }, uLaid: { value: 1 },
+    uSpan: { value: 1 }, uFlat: { value: 1 }, uRelief: { value: 0 }, uCut: { value: 0 }, uCutAt: { value: 0 }, uLaid: { value: 1 },
     uDim: { value: dim }, uTint: { value: new THREE.Vector3(...linear(tint, look.gamma)) },
   };
   return new THREE.ShaderMaterial({

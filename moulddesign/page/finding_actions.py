@@ -1,0 +1,161 @@
+"""What can be done with a finding: the change that mends it, and where on the piece it is."""
+
+import re
+from collections.abc import Callable, Mapping
+from math import ceil, floor
+from types import MappingProxyType
+from typing import Any, Final
+
+from moulddesign.core import Finding, Message
+from moulddesign.design import Design
+
+Changes = Mapping[str, Any]
+"""Values by dotted paths of a draft; None where a key is left out."""
+Known = dict[str, Any]
+"""What a remedy's text takes, by name."""
+
+SETTING: Final = re.compile(r'\b((?:face|mould|pastry|relief)\.\w+) = ("[\w-]+"|\d+(?:\.\d+)?)')
+"""A value of a design file, as a remedy that needs nothing else says it in English."""
+
+ENTRY: Final = re.compile(r"(layer|band)-(\d+)$")
+"""A part of a finding that is an entry of a list."""
+FURTHER: Final = "stamp-"
+"""How the part of a finding begins that is of a further stamp, whose layers are its own."""
+LISTS: Final = MappingProxyType({"layer": "relief.layers", "band": "face.bands"})
+
+
+def mend(found: Finding, design: Design) -> Changes | None:
+    """Return the smallest change that mends a finding; None where the page cannot make it.
+
+    Examples
+    --------
+    >>> from moulddesign.core import Verdict, say
+    >>> thin = Finding(what=say("verify.crust-thickness"), measured=0.9, limit=say("verify.x"),
+    ...     unit="mm", source="", verdict=Verdict.WARN,
+    ...     remedy=say("building.more-crust", ratio="4:6"))
+    >>> mend(thin, Design())
+    {'portion.ratio': '4:6'}
+    """
+    if found.remedy is None or found.part.startswith(FURTHER):
+        return None
+    return _changes(found.remedy, _entry(found.part), design)
+
+
+def _changes(remedy: Message, entry: str | None, design: Design) -> Changes | None:
+    known = dict(remedy.values)
+    if remedy.id in FOR_THE_WHOLE:
+        return FOR_THE_WHOLE[remedy.id](known, design)
+    if "layer" in known:
+        entry = _entry(f"layer-{known['layer']}")
+    if remedy.id in FOR_ENTRIES:
+        return None if entry is None else FOR_ENTRIES[remedy.id](known, entry, design)
+    if remedy.id in FIRST_OF:  # several ways, the smallest change first
+        inner = known[FIRST_OF[remedy.id]]
+        return None if inner is None else _changes(inner, entry, design)
+    written = {path: _read(text) for path, text in SETTING.findall(str(remedy))}
+    return written or None
+
+
+def _read(text: str) -> str | float:
+    return text.strip('"') if text.startswith('"') else float(text)
+
+
+def _entry(part: str) -> str | None:
+    """Return the path of the layer or band that is a finding's part."""
+    found = ENTRY.fullmatch(part)
+    return None if found is None else f"{LISTS[found[1]]}.{int(found[2]) - 1}"
+
+
+def _tenths_up(value: float) -> float:
+    return ceil(round(10.0 * value, 6)) / 10.0
+
+
+def _whole_layers(depth_mm: float, design: Design) -> float:
+    layer_mm = design.printer.layer_height_mm
+    return max(round(floor(depth_mm / layer_mm + 1e-6) * layer_mm, 6), layer_mm)
+
+
+def _without(entry: str, design: Design) -> Changes:
+    kept = design.plain()["relief"]["layers"]
+    del kept[int(entry.rpartition(".")[2])]
+    return {"relief.layers": kept}
+
+
+FOR_THE_WHOLE: Final[Mapping[str, Callable[[Known, Design], Changes]]] = MappingProxyType(
+    {
+        "building.more-crust": lambda known, _: {"portion.ratio": known["ratio"]},
+        "building.higher-piece": lambda known, _: {
+            "pastry.height_to_width": float(known["proportion"])
+        },
+        "building.lighter-centre": lambda known, _: {
+            "portion.centres.0.mass_g": float(str(known["centre"]).split(":")[1])
+        },
+        "building.shallower-relief": lambda known, _: {"relief.depth_mm": float(known["depth_mm"])},
+        "building.width-for-stop": lambda known, _: {"pastry.width_mm": float(known["width_mm"])},
+        "building.heavier-piece": lambda known, _: {
+            "portion.finished_weight_g": float(ceil(known["weight_g"]))
+        },
+        "verify.nearest-depths": lambda known, _: {"relief.depth_mm": round(known["high_mm"], 6)},
+        "verify.less-clearance": lambda _, __: {"mould.clearance_mm": None},
+        "verify.thinner-handle": lambda _, __: {"mould.handle_thickness_mm": None},
+        "verify.farther-past-rim": lambda known, design: {
+            "mould.past_rim_mm": _tenths_up(design.mould.past_rim_mm + known["more_mm"])  # type: ignore[union-attr]
+        },
+    }
+)
+"""What a remedy changes in a design, from its values, by its id."""
+
+FOR_ENTRIES: Final[Mapping[str, Callable[[Known, str, Design], Changes]]] = MappingProxyType(
+    {
+        "building.larger-artwork": lambda known, at, _: {
+            f"{at}.size_mm": _tenths_up(known["size_mm"])
+        },
+        "building.flatter-artwork": lambda known, at, design: {
+            f"{at}.depth_mm": _whole_layers(known["depth_mm"], design)
+        },
+        "building.or-thicken": lambda known, at, _: {f"{at}.least_stroke_mm": known["stroke_mm"]},
+        "building.gap-of-layers": lambda known, at, _: {f"{at}.gap_mm": known["gap_mm"]},
+        "building.uncover-layer": lambda _, at, design: _without(at, design),
+        "verify.make-it-black": lambda known, at, _: {f"{at}.threshold": known["threshold"]},
+        "verify.whole-count": lambda known, at, _: {f"{at}.count": known["count"]},
+        "verify.wider-band": lambda known, at, _: {f"{at}.width_mm": _tenths_up(known["width_mm"])},
+    }
+)
+"""The same of a layer or a band, from the path to it."""
+
+FIRST_OF: Final = MappingProxyType(
+    {"building.or-wider-gaps": "larger", "building.or-from-weight": "remedy"}
+)
+"""Remedies that name another way, and the value that holds the first."""
+
+PLACED: Final = frozenset(
+    {"verify.at-least-at", "verify.at-least-at-place", "verify.at-most-of-depth-at"}
+)
+"""Limits that say where on the piece they hold."""
+ON_THE_CUT: Final = MappingProxyType(
+    {
+        "verify.crust-thickness": "crust",
+        "verify.sunk-share-of-crust": "crust",
+        "verify.crust-under-face": "crust",
+        "verify.room-around-centres": "centre",
+        "verify.paste-beside-heavy": "centre",
+    }
+)
+"""Findings that are seen where the piece is cut, and what they speak of."""
+
+
+def place_of(found: Finding, parts: frozenset[str]) -> dict[str, Any] | None:
+    """Return where the view shows what a finding speaks of; None where it knows no place.
+
+    `at`: x and y on the top [mm]; `layer`: its place among the layers; `cut`: what of the cut
+    piece; `part`: one of the names of the mould's parts.
+    """
+    if found.limit.id in PLACED and not found.part.startswith(FURTHER):
+        known = dict(found.limit.values)
+        return {"at": [known["x_mm"], known["y_mm"]]}
+    if found.id in ON_THE_CUT:
+        return {"cut": ON_THE_CUT[found.id]}
+    entry = ENTRY.fullmatch(found.part)
+    if entry is not None and entry[1] == "layer":
+        return {"layer": int(entry[2]) - 1}
+    return {"part": found.part} if found.part in parts else None
