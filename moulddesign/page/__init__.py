@@ -10,6 +10,7 @@
 - `jobs`: what each task asks, and the jobs that a worker does.
 - `session`: one open tab: its last valid design, the work that is done for it, and its files.
 - `markup`: HTML: plain elements, the form's components, figures and the answers of the tasks.
+- `finding_actions`: what can be done with a finding: the change that mends it, and its place.
 - `finding_list`: findings in a person's words, and the changes that mend them.
 - `delivery`: what was made: three cards, and each file with what it is for.
 - `choices`: the first screen: the few things that a baker chooses, and what each changes.

@@ -144,7 +144,7 @@ ON_THE_CUT: Final = MappingProxyType(
 """Findings that are seen where the piece is cut, and what they speak of."""
 
 
-def place_of(found: Finding, parts: frozenset[str]) -> dict[str, Any] | None:
+def shown_place(found: Finding, parts: frozenset[str]) -> dict[str, Any] | None:
     """Return where the view shows what a finding speaks of; None where it knows no place.
 
     `at`: x and y on the top [mm]; `layer`: its place among the layers; `cut`: what of the cut

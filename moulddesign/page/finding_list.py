@@ -7,7 +7,7 @@ from typing import Final
 
 from moulddesign.core import Finding, Message, Verdict, with_unit, word
 from moulddesign.design import Design
-from moulddesign.page.finding_actions import mend, place_of
+from moulddesign.page.finding_actions import mend, shown_place
 from moulddesign.page.markup import number_text, paragraph
 from moulddesign.page.texts import Texts
 
@@ -81,7 +81,7 @@ def findings_list(
     """
     parts, wrong = part_names(found), len(wrong_ones(found))
     shown = [
-        _finding(words, f, number, design=design, placed=place_of(f, parts) is not None)
+        _finding(words, f, number, design=design, placed=shown_place(f, parts) is not None)
         for number, f in enumerate(in_order(found))
     ]
     listed = "".join(f"<li>{escape(words.said(text))}</li>" for text in cautions)

@@ -13,7 +13,7 @@ from moulddesign.page import markup
 from moulddesign.page.address import encode_design
 from moulddesign.page.delivery import delivery, progress_line, steps_list
 from moulddesign.page.design_form import DesignForm
-from moulddesign.page.finding_actions import mend, place_of
+from moulddesign.page.finding_actions import mend, shown_place
 from moulddesign.page.finding_list import findings_list, in_order, part_names
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.markup import (
@@ -250,7 +250,7 @@ class Page:
             if changes is not None:
                 self.design_form.change(changes)
             return
-        place = place_of(found, part_names(self._found))
+        place = shown_place(found, part_names(self._found))
         if place is not None:
             self.view.show_place(place | {"title": found.title(self.words.language)})
 

@@ -75,7 +75,7 @@ class View3D(ui.element, component="view3d.js", esm={"moulddesign-scene": str(SC
         self.run_method("setPiece", percent, names)
 
     def show_place(self, place: dict[str, Any]) -> None:
-        """Show a place: `at`, `layer`, `cut` or `part` of `place_of`, with the `title` of it."""
+        """Show a place: `at`, `layer`, `cut` or `part` of `shown_place`, with the `title` of it."""
         self.run_method("showPlace", place)
 
     def show_picture(self, address: str, serial: int) -> None:

@@ -23,7 +23,7 @@ from moulddesign.page.choice_pictures import (
 )
 from moulddesign.page.choices import chosen, with_choice
 from moulddesign.page.draft import Draft
-from moulddesign.page.finding_actions import mend, place_of
+from moulddesign.page.finding_actions import mend, shown_place
 from moulddesign.page.finding_list import claims
 
 PIECE = SimpleNamespace(width_mm=53.0, outline="round")
@@ -185,13 +185,13 @@ def test_a_finding_knows_its_place_on_the_piece():
         limit=say("verify.at-least-at-place", limit_mm=0.6, x_mm=3.0, y_mm=-4.0),
     )
     parts = frozenset({"sleeve"})
-    assert place_of(thin, parts) == {"at": [3.0, -4.0]}
-    assert place_of(replace(thin, part="stamp-bee"), parts) is None  # on another pastry
-    assert place_of(finding("verify.crust-thickness"), parts) == {"cut": "crust"}
+    assert shown_place(thin, parts) == {"at": [3.0, -4.0]}
+    assert shown_place(replace(thin, part="stamp-bee"), parts) is None  # on another pastry
+    assert shown_place(finding("verify.crust-thickness"), parts) == {"cut": "crust"}
     layer = replace(finding("verify.artwork-at-depth"), part="layer-2")
-    assert place_of(layer, parts) == {"layer": 1}
+    assert shown_place(layer, parts) == {"layer": 1}
     for part, place in (("sleeve", {"part": "sleeve"}), ("pastry", None)):
-        assert place_of(replace(finding("verify.thinnest-wall"), part=part), parts) == place
+        assert shown_place(replace(finding("verify.thinnest-wall"), part=part), parts) == place
 
 
 def test_a_face_is_chosen_by_its_picture_and_written_into_the_design(visit, tmp_path):
