@@ -147,6 +147,7 @@ def _require_glyph(info: Any, run: str, font: Font) -> None:  # noqa: ANN401 (uh
         raise SpecError("text", char, need)
 
 
+@lru_cache(maxsize=256)
 def _glyph_outline(font: Font, number: int) -> tuple[polygons.PathCommand, ...]:
     glyphs = font.outlines.getGlyphSet()
     pen = _CommandPen(glyphs)

@@ -42,17 +42,16 @@ def first_hits(mesh: Mesh, lines: Points) -> tuple[Points, Points]:
     [[5.0], [[0.0, 0.0, 1.0]]]
     """
     shares, facets = np.full(len(lines), np.inf), np.zeros(len(lines), dtype=np.int64)
+    corners, ways = mesh.corners, lines[:, 1] - lines[:, 0]
     for line, facet in _near(mesh, lines):
-        share = _shares(
-            mesh.vertices[mesh.triangles[facet]] - lines[line, :1], lines[line, 1] - lines[line, 0]
-        )
+        share = _shares(corners[facet] - lines[line, :1], ways[line])
         order = np.lexsort((facet, share, line))
         first = order[np.flatnonzero(np.diff(line[order], prepend=-1))]
         shares[line[first]], facets[line[first]] = share[first], facet[first]
     met = np.isfinite(shares)
     normals = np.zeros((len(lines), 3))
-    normals[met] = normals_and_areas(mesh.vertices[mesh.triangles[facets[met]]])[0]
-    return shares * np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1), normals
+    normals[met] = normals_and_areas(corners[facets[met]])[0]
+    return shares * np.linalg.norm(ways, axis=1), normals
 
 
 def _near(mesh: Mesh, lines: Points) -> Iterator[tuple[Indices, Indices]]:
@@ -156,21 +155,23 @@ def _shares(facets: Points, ways: Points) -> Points:
     The three products are the facet's weights of the point where the line pierces its plane: all
     of one sign inside. The point is taken from the weights, so it never lies outside the facet.
     """
-    a, b, c = np.moveaxis(facets, 1, 0)
-    sides = ((b, c), (c, a), (a, b))
+    # Coordinates first: numpy then works along whole rows, three times as fast as by np.cross.
+    corners, (x, y, z) = np.ascontiguousarray(facets.transpose(1, 2, 0)), ways.T.copy()
+    (px, py, pz), (qx, qy, qz) = (np.roll(corners, by, axis=0).swapaxes(0, 1) for by in (-1, -2))
     # The triple product of the way with two corners is six times the volume that they span with the
     # origin; its sign tells on which side of the plane through both the way passes.
-    weights = np.stack([np.einsum("ij,ij->i", ways, np.cross(p, q)) for p, q in sides], axis=1)
-    whole = weights.sum(axis=1)
-    length2 = np.einsum("ij,ij->i", ways, ways)
-    reach2 = np.einsum("ijk,ijk->ij", facets, facets).max(axis=1)
+    weights = x * (py * qz - pz * qy) + y * (pz * qx - px * qz) + z * (px * qy - py * qx)
+    whole, length2 = weights.sum(axis=0), x * x + y * y + z * z
+    reach2 = (corners * corners).sum(axis=1).max(axis=0)
     noise = ROUND_OFF * np.sqrt(length2) * reach2
-    inside = (weights.min(axis=1) >= -noise) | (weights.max(axis=1) <= noise)
-    crossed = whole != 0.0
-    along = np.einsum("ijk,ik->ij", facets, ways)
+    inside = (weights.min(axis=0) >= -noise) | (weights.max(axis=0) <= noise)
+    crossed = np.flatnonzero(inside & (whole != 0.0))
+    along = (corners[:, :, crossed] * (x[crossed], y[crossed], z[crossed])).sum(axis=1)
     # The point's place along the way is the mean of the corners' places by these weights.
-    share = np.einsum("ij,ij->i", weights, along) / np.where(crossed, whole, 1.0) / length2
-    return np.where(inside & crossed & (share >= 0.0) & (share <= 1.0), share, np.inf)
+    share = (weights[:, crossed] * along).sum(axis=0) / whole[crossed] / length2[crossed]
+    shares = np.full(len(ways), np.inf)
+    shares[crossed] = np.where((share >= 0.0) & (share <= 1.0), share, np.inf)
+    return shares
 
 
 CHUNK: Final = 4_000_000
