@@ -153,8 +153,10 @@ def _make_stop(
     """Write one stop beside what a folder holds, and say what it is for."""
     with ends_at_once():
         from moulddesign.building import stop_for_weight  # noqa: PLC0415 (light verbs load no geometry)
+        from moulddesign.export import check_no_file_in_place  # noqa: PLC0415 (the same)
         from moulddesign.export.formats import stl_bytes  # noqa: PLC0415 (the same)
 
+        check_no_file_in_place(folder)
         part, layout = stop_for_weight(design, weight_g)
     path = folder / f"stop-{weight_g:.4g}g.stl"
     made = {

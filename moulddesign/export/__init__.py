@@ -26,7 +26,12 @@
 
 from moulddesign.export.folder import atomic_folder, locked, recover, replace_folder, staging_folder
 from moulddesign.export.formats import ExportOptions, Format, Paper, parse_formats, parse_paper
-from moulddesign.export.held_moulds import REPORT, check_replaceable, refuse_to_lose
+from moulddesign.export.held_moulds import (
+    REPORT,
+    check_no_file_in_place,
+    check_replaceable,
+    refuse_to_lose,
+)
 from moulddesign.export.publishing import publish, publish_failing
 
 __all__ = [
@@ -35,6 +40,7 @@ __all__ = [
     "Format",
     "Paper",
     "atomic_folder",
+    "check_no_file_in_place",
     "check_replaceable",
     "locked",
     "parse_formats",

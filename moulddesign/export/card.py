@@ -119,9 +119,10 @@ MOVES: Final = {
         ),
     ),
     Kind.BLOCK: (
+        "Dust the cavity, press the wrapped piece into it and level it with the rim.",
         (
-            "Dust the cavity, press the wrapped piece into it, level it with the rim, turn the "
-            "block over and knock its rim on the table; the vent lets air in behind the pastry."
+            "Turn the block over and knock its rim on the table; the vent lets air in behind the "
+            "pastry."
         ),
         "Wash it with a brush, the vent from the back.",
     ),

@@ -49,20 +49,33 @@ class HeldMould:
     """Day on which it was written: 2026-05-03."""
 
 
+def check_no_file_in_place(folder: Path) -> None:
+    """Raise `WriteError` where a file lies in the place of a folder, or of one that it is in."""
+    try:
+        target = Path(os.path.realpath(folder))
+        file = next((path for path in (target, *target.parents) if path.is_file()), None)
+    except (OSError, ValueError) as error:
+        raise WriteError(
+            str(folder), say("export.folder-not-made", reason=reason_of(error))
+        ) from error
+    if file is not None:
+        inside = say("export.folder-in-a-file", file=file.name)
+        raise WriteError(str(folder), say("export.folder-is-a-file") if file == target else inside)
+
+
 def check_replaceable(folder: Path) -> None:
     """Raise `WriteError` where something is there that no build wrote, for it would be lost."""
+    check_no_file_in_place(folder)
     try:
         # `new/../..` exists only once it is resolved, and is what would be replaced.
         target = Path(os.path.realpath(folder))
-        exists, is_folder = target.exists(), target.is_dir()
-        found = {path.name for path in target.iterdir()} - SYSTEM_FILES if is_folder else set()
+        found = {path.name for path in target.iterdir()} if target.is_dir() else set()
+        found -= SYSTEM_FILES
         ours = _listed_files(target / REPORT) if REPORT in found else None
     except (OSError, ValueError) as error:
         raise WriteError(
             str(folder), say("export.folder-not-made", reason=reason_of(error))
         ) from error
-    if exists and not is_folder:
-        raise WriteError(str(folder), say("export.folder-is-a-file"))
     if found and REPORT not in found:
         raise WriteError(str(folder), say("export.folder-without-report", report=REPORT))
     if found and ours is None:

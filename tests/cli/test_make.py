@@ -196,7 +196,7 @@ class TestDisk:
     @pytest.mark.parametrize(
         ("out", "sentence"),
         [
-            ("file/out", "cannot be made (File exists)"),
+            ("file/out", "would lie in 'file', which is a file; name another folder"),
             ("file", "is a file; name another folder with --out"),
             ("full", "holds other things (no report.json); name another folder with --out"),
             (".", "holds other things"),
