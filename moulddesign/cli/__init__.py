@@ -12,7 +12,7 @@
 - `file_commands`: the verbs `inspect`, `patterns` and `example`.
 - `series_command`: the verb `series`.
 - `sizes_command`: `make --sizes`, the same piece in several weights.
-- `workshop`: what is the same for every design of one person, and the verb `workshop`.
+- `workshop_command`: the verb `workshop`.
 """
 
 import os

@@ -17,7 +17,7 @@ import typer
 from moulddesign import __version__
 from moulddesign.cli import INTERRUPTED
 from moulddesign.cli.batch_command import run_batch
-from moulddesign.cli.console import Language, ends_at_once, err
+from moulddesign.cli.console import ends_at_once, err
 from moulddesign.cli.file_commands import patterns_app, run_example, run_inspect
 from moulddesign.cli.fit_command import run_fit
 from moulddesign.cli.kitchen_commands import run_firmness, run_trial
@@ -26,9 +26,9 @@ from moulddesign.cli.options import PIECE, AsJson, with_design
 from moulddesign.cli.series_command import run_series
 from moulddesign.cli.usage import Verb, VerbGroup, usage_sentence
 from moulddesign.cli.weight_commands import density_app, run_portion
-from moulddesign.cli.workshop import workshop_app
+from moulddesign.cli.workshop_command import workshop_app
 from moulddesign.core import FindingError, KernelError, MouldError, WriteError
-from moulddesign.design import Design
+from moulddesign.design import Design, Language
 
 
 @with_design(*PIECE)

@@ -13,7 +13,6 @@ from rich.table import Table
 from moulddesign.cli.console import (
     Overwrite,
     PrintedUnits,
-    Units,
     ounces,
     out,
     print_json,
@@ -23,7 +22,7 @@ from moulddesign.cli.console import (
 )
 from moulddesign.cli.options import WEIGHING, WEIGHTS, AsJson, Override, design_path, with_designs
 from moulddesign.core import SpecError, say
-from moulddesign.design import CentresWeighed, Design
+from moulddesign.design import CentresWeighed, Design, Units
 from moulddesign.kitchen import (
     Batch,
     BatchOrder,

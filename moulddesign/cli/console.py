@@ -9,9 +9,8 @@ import os
 import signal
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any, Final
 
@@ -21,8 +20,9 @@ from rich.progress import BarColumn, Progress, TextColumn
 from rich.table import Table
 
 from moulddesign.cli import INTERRUPTED
-from moulddesign.core import FileError, Message, WriteError, say
+from moulddesign.core import FileError, Message, WriteError, replace_file, say
 from moulddesign.core.quantities import UNITS
+from moulddesign.design import Units
 
 NARROWEST: Final = 40
 """Narrowest console that is written to; our choice [columns]."""
@@ -149,20 +149,6 @@ def ends_at_once(tidy: Callable[[], object] | None = None) -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-class Units(StrEnum):
-    """What weights and sizes are printed in."""
-
-    METRIC = "metric"
-    US = "us"
-
-
-class Language(StrEnum):
-    """What the page speaks."""
-
-    EN = "en"
-    DE = "de"
-
-
 PrintedUnits = Annotated[
     Units | None, typer.Option("--units", help="us adds ounces and inches to what is printed.")
 ]
@@ -238,17 +224,7 @@ def save_bytes(path: Path, content: bytes, *, overwrite: bool) -> None:
         It cannot be written.
     """
     refuse_to_replace(path, overwrite=overwrite)
-    # A link stays a link: what it leads to is what was named.
-    target = Path(os.path.realpath(path))
-    beside = target.with_name(f".moulddesign-{os.getpid()}")
-    try:
-        beside.write_bytes(content)
-        beside.replace(target)
-    except OSError as error:
-        raise WriteError(str(path), say("cli.cannot-be-written", reason=error.strerror)) from error
-    finally:  # Ctrl-C as well
-        with suppress(OSError):
-            beside.unlink(missing_ok=True)
+    replace_file(path, content)
 
 
 def refuse_to_replace(path: Path, *, overwrite: bool) -> None:
@@ -265,7 +241,7 @@ def refuse_to_replace(path: Path, *, overwrite: bool) -> None:
         there, is_file = path.exists(), path.is_file()
     except (OSError, ValueError) as error:
         said = error.strerror if isinstance(error, OSError) else error
-        raise WriteError(str(path), say("cli.cannot-be-written", reason=said)) from error
+        raise WriteError(str(path), say("core.cannot-be-written", reason=said)) from error
     if there and not is_file:
         raise FileError(str(path), say("cli.folder-or-device"))
     if there and not overwrite:

@@ -15,7 +15,6 @@ from moulddesign.cli.batch_command import RECIPE, recipe_of
 from moulddesign.cli.console import (
     Overwrite,
     PrintedUnits,
-    Units,
     UnitSystem,
     bar_over,
     ends_at_once,
@@ -48,8 +47,17 @@ from moulddesign.core import (
     ml_from_mm3,
     say,
 )
-from moulddesign.design import DESIGN_FILE, Design, OwnedMould, Shelf, Tool, refuse_idle
-from moulddesign.kitchen import Recipe
+from moulddesign.design import (
+    DESIGN_FILE,
+    Design,
+    OwnedMould,
+    Shelf,
+    Tool,
+    Units,
+    own_moulds_path,
+    read_own_moulds,
+    refuse_idle,
+)
 
 if TYPE_CHECKING:  # the room loads the geometry libraries, which light verbs do without
     from moulddesign.fit import Fit, FittingPiece, MeasuredCavity, Pressing, RankedMould, Window
@@ -356,6 +364,10 @@ def run_fit(
     shelf: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Moulds (TOML) to rank for the portion.")
     ] = None,
+    my_moulds: Annotated[
+        bool,
+        typer.Option("--my-moulds", help="Rank the moulds of your own list, which the page keeps."),
+    ] = False,
     save_as: Annotated[
         Path | None,
         typer.Option(
@@ -384,16 +396,20 @@ def run_fit(
 
     Example: moulddesign fit --shelf moulds.toml --weight 75 --ratio 3:7
 
+    Example: moulddesign fit --my-moulds --weight 75
+
     Example: moulddesign fit --name tin --width 60 --height 25 --ratio 3:7 --out tin
     """
     if paper is not None and (save_as is None or save_as.suffix == ".toml"):
         raise UsageError(say("cli.idle-without", option="--paper", needs="--out"))
     if ratio:
         design = design.with_values({"portion.ratio": ratio[0]})
-    if shelf is not None:
+    if shelf is not None or my_moulds:
+        option = "--my-moulds" if shelf is None else "--shelf"
         if context.params.get("design_file") is None and not context.params.get("weight"):
-            raise UsageError(say("cli.idle-without", option="--shelf", needs="--weight"))
-        _rank(design, shelf, units, as_json=as_json)
+            raise UsageError(say("cli.idle-without", option=option, needs="--weight"))
+        moulds = _own_moulds() if shelf is None else Shelf.read(shelf).mould
+        _rank(design, moulds, units, as_json=as_json)
         return
     mould = OwnedMould.of(given)
     refuse_idle(mould.outline, given)
@@ -422,23 +438,14 @@ def _save(
     if path.suffix == ".toml":
         save_text(path, found.toml(), overwrite=overwrite)
     else:
-        written = _bench_files(found, made, recipe_of(design, file), asked.get("paper"))
+        with ends_at_once():
+            from moulddesign.export import parse_paper  # noqa: PLC0415 (typesetting)
+            from moulddesign.export.owned_card import owned_files  # noqa: PLC0415 (the same)
+
+        paper = parse_paper(asked.get("paper") or "a4")
+        written = owned_files(found, made, recipe_of(design, file), paper)
         _save_all(path, {DESIGN_FILE: found.toml().encode()} | written, overwrite=overwrite)
     err().print(f"Written to {path}", soft_wrap=True)
-
-
-def _bench_files(
-    design: Design, made: "Fit", recipe: Recipe | None, paper: str | None
-) -> dict[str, bytes]:
-    """Return the bench card, on paper, for a screen and as pictures, by the names of its files."""
-    with ends_at_once():
-        from moulddesign.export import parse_paper  # noqa: PLC0415 (typesetting)
-        from moulddesign.export.card_html import CARD_HTML, card_html  # noqa: PLC0415 (the same)
-        from moulddesign.export.owned_card import owned_card  # noqa: PLC0415 (the same)
-
-    card = owned_card(design, made, recipe, parse_paper("a4" if paper is None else paper))
-    pages = {f"card-{number}.png": page for number, page in enumerate(card.pngs(), start=1)}
-    return {"card.pdf": card.pdf(), CARD_HTML: card_html(card)} | pages
 
 
 def _save_all(folder: Path, files: Mapping[str, bytes], *, overwrite: bool) -> None:
@@ -453,17 +460,25 @@ def _save_all(folder: Path, files: Mapping[str, bytes], *, overwrite: bool) -> N
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        reason = say("cli.cannot-be-written", reason=error.strerror)
+        reason = say("core.cannot-be-written", reason=error.strerror)
         raise WriteError(str(folder), reason) from error
     for name, content in files.items():
         save_bytes(folder / name, content, overwrite=True)
 
 
-def _rank(design: Design, shelf: Path, units: Units | None, *, as_json: bool) -> None:
+def _own_moulds() -> tuple[OwnedMould, ...]:
+    moulds = read_own_moulds()
+    if not moulds:
+        raise FileError(str(own_moulds_path()), say("design.no-moulds"))
+    return moulds
+
+
+def _rank(
+    design: Design, moulds: Sequence[OwnedMould], units: Units | None, *, as_json: bool
+) -> None:
     with ends_at_once():
         from moulddesign.fit import nearest_remark, ranked_moulds  # noqa: PLC0415 (the same)
 
-    moulds = Shelf.read(shelf).mould
     with bar_over([mould.name for mould in moulds]) as stage:
         found = ranked_moulds(design, moulds, stage)
     if as_json:

@@ -14,7 +14,6 @@ from moulddesign.cli.batch_command import recipe_of
 from moulddesign.cli.console import (
     OverwriteMould,
     PrintedUnits,
-    Units,
     ends_at_once,
     err,
     figure,
@@ -39,7 +38,7 @@ from moulddesign.cli.options import (
 from moulddesign.cli.sizes_command import make_sizes, read_sizes
 from moulddesign.cli.weight_commands import weight_sentences, weight_table
 from moulddesign.core import Finding, Message, Verdict, with_unit
-from moulddesign.design import Design, library
+from moulddesign.design import Design, Units, library
 
 if TYPE_CHECKING:
     from moulddesign.building import Build

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from moulddesign.cli.console import err
-from moulddesign.cli.workshop import Workshop, free_values, read_workshop, with_workshop
 from moulddesign.core import FileError, SpecError, read_number, say, word
 from moulddesign.design import (
     DESIGN_FILE,
@@ -20,9 +19,13 @@ from moulddesign.design import (
     Along,
     Design,
     LetterSet,
+    Workshop,
     crusts,
     fillings,
+    free_values,
+    read_workshop,
     refuse_idle,
+    with_workshop,
 )
 
 if TYPE_CHECKING:
@@ -426,7 +429,14 @@ def design_with(
     pack = given.get("label.pieces_per_pack")
     if pack is not None and made.label.weight_g is None:
         raise SpecError("--pieces-per-pack", pack, say("cli.pack-without-label"))
-    return with_workshop(made, free, given)
+    found = with_workshop(made, free, given)
+    _tell_workshop([f"{key} = {free[key]}" for key in found.from_workshop if key in free])
+    return found
+
+
+def _tell_workshop(values: list[str]) -> None:
+    if values:
+        err().print(f"From the workshop: {', '.join(values)}.", soft_wrap=True, markup=False)
 
 
 def _centre(text: str) -> dict[str, Any]:

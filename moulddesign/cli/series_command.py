@@ -21,9 +21,8 @@ from moulddesign.cli.console import (
     table,
 )
 from moulddesign.cli.options import AsJson, NoWorkshop, PaperName, design_with, paper_for
-from moulddesign.cli.workshop import read_workshop
 from moulddesign.core import MouldError, SpecError, say
-from moulddesign.design import Design
+from moulddesign.design import Design, read_workshop
 from moulddesign.kitchen import Recipe
 from moulddesign.portion import figures
 from moulddesign.series.table import Row, RowsError, at_place, read_series

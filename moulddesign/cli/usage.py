@@ -48,6 +48,9 @@ def _rules(flags: str, **rule: Any) -> dict[str, Rule]:  # noqa: ANN401 (per fie
     return {f"--{flag}": Rule(**rule) for flag in flags.split()}
 
 
+RANKS: Final = ("--shelf", "--my-moulds")
+"""Options that rank several moulds."""
+
 NO_MESH: Final = "outline width corner-radius lobes lobe-depth shoulder side-draft"
 """Sizes of a mould's mouth and sides, which a mesh shows by itself."""
 PRESS_HEIGHTS: Final = "height least-height most-height bore-length"
@@ -73,21 +76,22 @@ RULES: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         ),
         "series": _rules("jobs", idle_beside=("--scheduler",)),
         "fit": {
-            **_rules("weight", needs=("--shelf", "--out")),
-            **_rules("out", idle_beside=("--shelf",)),
-            **_rules("paper", needs=("--out",), idle_beside=("--shelf",)),
-            **_rules("overwrite", needs=("--plot", "--out"), idle_beside=("--shelf",)),
-            **_rules("plot pressed-weight pressed-height name", idle_beside=("--shelf",)),
-            **_rules("relief-depth water mesh", idle_beside=("--shelf",)),
-            **_rules(NO_MESH, idle_beside=("--mesh", "--shelf")),
-            **_rules("tool", idle_beside=("--water", "--mesh", "--shelf")),
+            **_rules("weight", needs=(*RANKS, "--out")),
+            **_rules("my-moulds", idle_beside=("--shelf",)),
+            **_rules("out", idle_beside=RANKS),
+            **_rules("paper", needs=("--out",), idle_beside=RANKS),
+            **_rules("overwrite", needs=("--plot", "--out"), idle_beside=RANKS),
+            **_rules("plot pressed-weight pressed-height name", idle_beside=RANKS),
+            **_rules("relief-depth water mesh", idle_beside=RANKS),
+            **_rules(NO_MESH, idle_beside=("--mesh", *RANKS)),
+            **_rules("tool", idle_beside=("--water", "--mesh", *RANKS)),
             **_rules(
-                "relief-cover sense", needs=("--relief-depth",), idle_beside=("--mesh", "--shelf")
+                "relief-cover sense", needs=("--relief-depth",), idle_beside=("--mesh", *RANKS)
             ),
-            **_rules("empty at", needs=("--water",), idle_beside=("--shelf",)),
-            **_rules("stamp unit up mend print-error", needs=("--mesh",), idle_beside=("--shelf",)),
-            **_rules(PRESS_HEIGHTS, idle_beside=("--mesh", "--shelf"), unless="--stamp"),
-            **_rules("guide", needs=("--bore-length", "--stamp"), idle_beside=("--shelf",)),
+            **_rules("empty at", needs=("--water",), idle_beside=RANKS),
+            **_rules("stamp unit up mend print-error", needs=("--mesh",), idle_beside=RANKS),
+            **_rules(PRESS_HEIGHTS, idle_beside=("--mesh", *RANKS), unless="--stamp"),
+            **_rules("guide", needs=("--bore-length", "--stamp"), idle_beside=RANKS),
         },
     }
 )

@@ -11,7 +11,7 @@ from typing import Annotated, Final
 import typer
 from rich.table import Table
 
-from moulddesign.cli.console import PrintedUnits, Units, ounces, out, print_json, table
+from moulddesign.cli.console import PrintedUnits, ounces, out, print_json, table
 from moulddesign.cli.options import (
     WEIGHING,
     WEIGHTS,
@@ -21,7 +21,7 @@ from moulddesign.cli.options import (
     with_design,
 )
 from moulddesign.cli.usage import Verb, VerbGroup
-from moulddesign.design import Design, Finish, PieceComposition, ScaleTable
+from moulddesign.design import Design, Finish, PieceComposition, ScaleTable, Units
 from moulddesign.kitchen import Recipe, part_density, part_water, recipe_loss
 from moulddesign.portion import (
     PACKING_VOIDS,

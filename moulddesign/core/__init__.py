@@ -31,6 +31,7 @@ from moulddesign.core.files import (
     read_csv,
     read_text,
     read_toml,
+    replace_file,
     toml_lines,
 )
 from moulddesign.core.findings import (
@@ -104,6 +105,7 @@ __all__ = [
     "read_ratio",
     "read_text",
     "read_toml",
+    "replace_file",
     "require_between",
     "require_not_negative",
     "require_positive",

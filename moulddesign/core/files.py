@@ -1,4 +1,4 @@
-"""Reading files that a user names within limits: text, TOML with its lines, CSV tables.
+"""Reading files that a user names within limits: text, TOML with its lines, CSV tables; writing.
 
 Whatever is wrong with a file is a `FileError` with one sentence. The standard parser of TOML keeps
 values, not places: on which line a key stands is read once more, from text that it has taken.
@@ -6,18 +6,20 @@ values, not places: on which line a key stands is read once more, from text that
 
 import csv
 import io
+import os
 import re
 import stat
 import tomllib
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from importlib.resources import files
 from os import PathLike
 from pathlib import Path
 from typing import Any, Final
 
-from moulddesign.core.errors import FileError
+from moulddesign.core.errors import FileError, WriteError
 from moulddesign.core.messages import Message, say
 
 MOST_TEXT_BYTES: Final = 1_000_000
@@ -327,3 +329,24 @@ class _Scanner:
             return ""
         self.at = found.end()
         return found.group()
+
+
+def replace_file(path: Path, content: bytes) -> None:
+    """Write a file, whole or not at all, in place of one that may be there.
+
+    Raises
+    ------
+    WriteError
+        It cannot be written.
+    """
+    # A link stays a link: what it leads to is what was named.
+    target = Path(os.path.realpath(path))
+    beside = target.with_name(f".moulddesign-{os.getpid()}")
+    try:
+        beside.write_bytes(content)
+        beside.replace(target)
+    except OSError as error:
+        raise WriteError(str(path), say("core.cannot-be-written", reason=error.strerror)) from error
+    finally:  # Ctrl-C as well
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)

@@ -16,6 +16,7 @@
 - `assets`: files that a design names, as its fields declare them: found beside the design's file,
   renamed, and copied to where it is published.
 - `owned_moulds`: moulds that one owns: how each was measured, alone or on a shelf of several.
+- `workshop`: what is the same for every design of one person, and the list of moulds he has.
 """
 
 from moulddesign.design.assets import (
@@ -99,11 +100,27 @@ from moulddesign.design.schema import (
     takes_numbers,
 )
 from moulddesign.design.stamp_tables import FurtherStamp
+from moulddesign.design.workshop import (
+    IN_DESIGN,
+    Language,
+    Units,
+    Workshop,
+    free_values,
+    own_moulds_path,
+    read_own_moulds,
+    read_workshop,
+    save_own_moulds,
+    save_workshop,
+    with_changed_workshop,
+    with_workshop,
+    workshop_path,
+)
 
 __all__ = [
     "DESIGN_FILE",
     "DRAWINGS",
     "GAUGE_GAPS_MM",
+    "IN_DESIGN",
     "MOST_PIECES",
     "ONLY_FOR",
     "OUTLINES",
@@ -128,6 +145,7 @@ __all__ = [
     "Finish",
     "FurtherStamp",
     "Kind",
+    "Language",
     "Layer",
     "LetterSet",
     "Motif",
@@ -152,9 +170,12 @@ __all__ = [
     "Stiffness",
     "Table",
     "Tool",
+    "Units",
+    "Workshop",
     "collect_drawings",
     "crusts",
     "fillings",
+    "free_values",
     "gauge_error_mm",
     "given",
     "is_file",
@@ -164,15 +185,23 @@ __all__ = [
     "mistakes_in",
     "named_files",
     "of_kind",
+    "own_moulds_path",
     "place_of",
+    "read_own_moulds",
     "read_tables",
+    "read_workshop",
     "refuse_idle",
     "rename_files",
     "resolve_file",
     "resolve_files",
     "said_of",
+    "save_own_moulds",
+    "save_workshop",
     "spec_error",
     "spec_errors",
     "tables_in",
     "takes_numbers",
+    "with_changed_workshop",
+    "with_workshop",
+    "workshop_path",
 ]

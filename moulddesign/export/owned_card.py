@@ -6,6 +6,7 @@ from typing import Any, Final
 from moulddesign.core import BENCH_CAUTIONS, CAUTIONS, ml_from_mm3, say
 from moulddesign.design import Design, Kind
 from moulddesign.export.card import Card
+from moulddesign.export.card_html import CARD_HTML, card_html
 from moulddesign.export.card_piece import COMPUTED, piece_figures
 from moulddesign.export.fonts import fonts_of, with_word_breaks
 from moulddesign.export.formats import Paper
@@ -40,6 +41,13 @@ def owned_card(design: Design, made: Fit, recipe: Recipe | None, paper: Paper) -
     """
     shown = _figures(design, made, recipe)
     return Card(figures=shown, pictures={}, paper=paper, fonts=fonts_of(design))
+
+
+def owned_files(design: Design, made: Fit, recipe: Recipe | None, paper: Paper) -> dict[str, bytes]:
+    """Return the bench card, on paper, for a screen and as pictures, by the names of its files."""
+    card = owned_card(design, made, recipe, paper)
+    pages = {f"card-{number}.png": page for number, page in enumerate(card.pngs(), start=1)}
+    return {"card.pdf": card.pdf(), CARD_HTML: card_html(card)} | pages
 
 
 def _figures(design: Design, made: Fit, recipe: Recipe | None) -> dict[str, Any]:

@@ -10,6 +10,7 @@
 
 from moulddesign.fit.cavities import ABOUT_CRUST, MeasuredCavity
 from moulddesign.fit.fitting import (
+    EQUAL_RATIO,
     Fit,
     RankedMould,
     fit,
@@ -24,6 +25,7 @@ from moulddesign.fit.plot import Wording, window_png, window_svg
 
 __all__ = [
     "ABOUT_CRUST",
+    "EQUAL_RATIO",
     "Fit",
     "FittingPiece",
     "MeasuredCavity",

@@ -283,7 +283,8 @@ def cavity_from_sizes(mould: OwnedMould) -> MeasuredCavity:
         A drawn outline cannot be read.
     """
     sizes = mould.model_dump()
-    sizes["height_mm"] = _height_mm(mould)
+    height_mm = sizes["height_mm"] = _height_mm(mould)
+    assumed = () if mould.height_mm else (say("fit.taken-at-greatest", height_mm=height_mm),)
     shape = sized_shape(sizes)
     bore = Bore(
         outline=shape.outline,
@@ -295,7 +296,7 @@ def cavity_from_sizes(mould: OwnedMould) -> MeasuredCavity:
         shape=shape,
         relief_depth_mm=mould.relief_depth_mm,
         bore=bore if mould.is_press else None,
-        remarks=_relief_remarks(mould),
+        remarks=(*assumed, *_relief_remarks(mould)),
     )
 
 

@@ -19,6 +19,7 @@ from moulddesign.fit.mesh_cavities import (
     cavity_from_press_meshes,
 )
 from moulddesign.fit.pieces import (
+    CLOSE,
     NO_CRUST,
     NO_ROOM,
     RATIOS,
@@ -71,6 +72,20 @@ class Fit:
         own = [r for r in self.cavities[0][1] if r.ratio == design.portion.ratio]
         return own[-1]
 
+    def recommended(self, design: Design) -> FittingPiece | None:
+        """Return the piece of the largest cavity to begin with; None where none can be made.
+
+        The design's own, or where its crust, relief or centre does not fit the one nearest in crust
+        whose does.
+        """
+        own, share = self.own_piece(design), design.portion.crust_share
+        rows = self.cavities[0][1]
+        good = [r for r in rows if r.piece is not None and {*r.remarks} <= {CLOSE}]
+        alike = [r for r in good if r.has_centres == own.has_centres] or good
+        if own in alike or not alike:
+            return None if own.piece is None else own
+        return min(alike, key=lambda r: abs(_crust_share(r) - share))
+
     def filled(self, design: Design) -> tuple[MeasuredCavity, FittingPiece]:
         """Return the largest cavity as a design's piece fills it, and that piece.
 
@@ -84,15 +99,25 @@ class Fit:
 
     def report(self, design: Design) -> dict[str, Any]:
         """Return everything as plain values."""
-        main = self.own_window(design)
+        main, best = self.own_window(design), self.recommended(design)
         return {
             "name": self.mould.name,
             "cavities": [_cavity_report(cavity, each) for cavity, each in self.cavities],
             "window": None
             if main is None
             else main.report() | {"rows": [w.report() for w in self.windows]},
+            "recommended": None
+            if best is None
+            else {"ratio": best.ratio, "with_centre": best.has_centres},
             "notes": list(self.notes),
         }
+
+
+def _crust_share(row: FittingPiece) -> float:
+    """Return the share of crust in a piece that can be made, its centres left out."""
+    piece = row.piece
+    assert piece is not None  # noqa: S101 (asked of such pieces only)
+    return piece.crust_g / (piece.crust_g + piece.filling_g)
 
 
 def fit(
@@ -419,7 +444,7 @@ FINISHED: Final = "portion.finished_weight_g"
 
 def _known_sizes(mould: OwnedMould) -> dict[str, Any]:
     """Return the pastry's shape where it is known wholly, so that a trial can measure heights."""
-    plain: dict[str, Any] = {"relief.layers": [], "further_stamps": []}
+    plain: dict[str, Any] = {"face": None, "relief.layers": [], "further_stamps": []}
     if mould.mesh is not None or mould.width_mm is None or mould.relief_depth_mm > 0.0:
         return plain
     if mould.draft_deg > 0.0:  # the pastry of a press stands upright

@@ -8,6 +8,8 @@
 - `address`: the design in the page's address.
 - `form_schema`: a form's description for the browser, in a language's words.
 - `jobs`: what each task asks, and the jobs that a worker does.
+- `own_list`: the list of one's own moulds, which the command line reads too.
+- `owned_jobs`: what is asked of a mould that one owns, by how its size is known, and its jobs.
 - `session`: one open tab: its last valid design, the work that is done for it, and its files.
 - `markup`: HTML: plain elements, the form's components, figures and the answers of the tasks.
 - `finding_actions`: what can be done with a finding: the change that mends it, and its place.
@@ -18,6 +20,9 @@
 - `design_form`: the form of the design: what is typed becomes a draft, and a valid draft is built.
 - `view_bodies`: what the 3D view draws: light meshes with normals, baked light and cut faces.
 - `view_element`: the 3D view as an element; its scripts are in `scene/`.
+- `task_form`: a form with a button that calculates an answer.
+- `fit_result`: HTML of what fits a mould that one owns, and the row that is recommended.
+- `owned_task`: the task of a mould that one owns.
 - `tasks`: the tasks beside the design: a mould that one owns, a trial bake, a batch.
 - `layout`: the page of one tab: the form, the 3D view and the results.
 - `serve`: the page as a program: a port, workers, routes, who may ask for anything, and a clean

@@ -55,6 +55,12 @@ def delivery(
     return f'<div class="cards">{"".join(cards)}</div>' + _file_list(words, token, files)
 
 
+def card_alone(words: Texts, token: str, files: Mapping[str, bytes], piece: PieceFigures) -> str:
+    """Return the card of what to weigh, for a piece whose mould exists, and its files folded."""
+    card = _weigh_card(words, token, piece)
+    return f'<div class="cards">{card}</div>' + _file_list(words, token, files)
+
+
 def _card(title: str, body: str, link: str) -> str:
     return f'<section class="card"><h3>{escape(title)}</h3>{body}{link}</section>'
 

@@ -46,6 +46,8 @@ class FormField:
     """What kind of file it may name; empty where none."""
     kinds: tuple[str, ...] = ()
     """Of a table that is a union told apart by `kind`: which kinds have it; empty for all."""
+    only: tuple[tuple[str, tuple[Any, ...]], ...] = ()
+    """Fields beside it, each with the values under which it is shown."""
 
     @property
     def step(self) -> float | None:

@@ -34,6 +34,8 @@ const Entry = {
   },
   methods: {
     reset() {
+      // What is being typed just now is not taken from under the hands by an answer on its way.
+      if (this.timer && document.activeElement?.id === this.id) return;
       clearTimeout(this.timer);
       const shown = this.value;
       if (this.field.kind === "yes") this.text = shown === true;
@@ -55,6 +57,7 @@ const Entry = {
     },
     send() {
       clearTimeout(this.timer);
+      this.timer = null;
       this.$emit("edit", this.path, this.text);
     },
     // A step suits the number that is shown, and ends at the limits.
@@ -92,6 +95,14 @@ const Entry = {
         <label class="checkbox"><input type="checkbox" :id="id" :checked="text" @change="onChoice"
           :aria-describedby="describedBy" /> <span>{{ field.label }}</span></label>
       </template>
+      <fieldset v-else-if="field.radios" :aria-describedby="describedBy">
+        <legend>{{ field.label }}</legend>
+        <div class="radios">
+          <label v-for="option in field.options" :key="option.value">
+            <input type="radio" :name="id" :value="option.value" :checked="text === option.value" @change="onChoice" />
+            <span>{{ option.label }}</span></label>
+        </div>
+      </fieldset>
       <template v-else-if="field.pictures">
         <fieldset :aria-describedby="describedBy">
           <legend>{{ field.label }}</legend>
@@ -157,10 +168,8 @@ const Rows = {
       return this.fields.filter((field) => !field.main && this.applies(field));
     },
     applies(field) {
-      if (!field.only) return true;
-      const [name, allowed] = field.only;
-      const value = this.values[this.path ? `${this.path}.${name}` : name];
-      return allowed.includes(value);
+      return field.only.every(([name, allowed]) =>
+        allowed.includes(this.values[this.path ? `${this.path}.${name}` : name] ?? null));
     },
     hasError(fields) {
       return fields.some((field) => Object.keys(this.errors).some((path) => path.startsWith(this.pathOf(field))));

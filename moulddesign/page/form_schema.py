@@ -2,12 +2,15 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from moulddesign.design import ONLY_FOR, SOURCES, Kind
 from moulddesign.page.draft import FormField, FormSection
 from moulddesign.page.texts import Texts
 from moulddesign.page.uploads import UPLOAD_KINDS
+
+RADIOS: Final = frozenset({"way"})
+"""Choices whose words all stand there, none of them chosen at first."""
 
 
 def as_first(path: str) -> str:
@@ -63,6 +66,7 @@ class FormSchema:
             "suggestions": list(self.suggestions.get(path, ())),
             "main": field.main,
             "pictures": path in self.pictures,
+            "radios": path in RADIOS,
             "upload": field.file,
             "accept": ",".join(f".{ending}" for ending in kind.endings) if kind else "",
             "only": _only(field),
@@ -88,6 +92,8 @@ class FormSchema:
     def _options(self, field: FormField) -> list[dict[str, str]]:
         path = as_first(field.path)
         given = self.choices.get(path) or [(c, self.words.word(c)) for c in field.choices]
+        if path in RADIOS:
+            return [{"value": value, "label": label} for value, label in given]
         empty = [{"value": "", "label": self.words["left_out"]}]
         options = [{"value": value, "label": label} for value, label in given]
         return empty + options if field.optional and path not in self.pictures else options
@@ -118,13 +124,13 @@ def _limits(field: FormField) -> list[float | None]:
     return [low, high]
 
 
-def _only(field: FormField) -> list[Any] | None:
-    """Return which value of another field shows a field: a layer's source, a mould's kind."""
+def _only(field: FormField) -> list[list[Any]]:
+    """Return which values of other fields show a field: a layer's source, a mould's kind."""
     if field.kinds:
-        return ["kind", list(field.kinds)]
+        return [["kind", list(field.kinds)]]
     if field.path == "further_stamps":
-        return ["mould.kind", [Kind.PRESS.value]]
+        return [["mould.kind", [Kind.PRESS.value]]]
     if not as_first(field.path).startswith("relief.layers."):
-        return None
+        return [[name, list(allowed)] for name, allowed in field.only]
     source = field.name if field.name in SOURCES else ONLY_FOR.get(field.name)
-    return ["source", [source]] if source else None
+    return [["source", [source]]] if source else []

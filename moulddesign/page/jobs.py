@@ -10,14 +10,11 @@ from tempfile import TemporaryDirectory
 from typing import Any, Final
 
 from moulddesign.building import Build, Shape, build, inlays, mould_of, shaped
-from moulddesign.core import Message, SpecError, ml_from_mm3, say
+from moulddesign.core import Message, ml_from_mm3, say
 from moulddesign.design import (
     Design,
-    FileKind,
-    OwnedMould,
     PressTable,
     PrinterTable,
-    Shelf,
     Table,
     given,
 )
@@ -25,14 +22,6 @@ from moulddesign.export import publish, publish_failing
 from moulddesign.export.drawing import build_sections
 from moulddesign.export.pictures import pastry_scene
 from moulddesign.export.press_steps import press_steps
-from moulddesign.fit import (
-    Wording,
-    fit,
-    nearest_remark,
-    pressings,
-    ranked_moulds,
-    window_svg,
-)
 from moulddesign.kitchen import OnHand, Recipe, WeighedPiece, Weighing, batch, trial
 from moulddesign.page.view_bodies import (
     ViewBody,
@@ -71,42 +60,6 @@ class PieceFigures:
     """What rounding to the scale does to its height."""
 
 
-class FitRequest(OwnedMould):
-    """A mould that one owns, and what else is calculated for it."""
-
-    ratios: str = given(
-        "", "More ratios for the table, such as 1:9; 35:65", max_length=200, main=True
-    )
-    pressed_g: tuple[float, ...] = given(
-        (), "Raw weights whose pressed height is asked for", unit="g", max_length=20, main=True
-    )
-    pressed_mm: tuple[float, ...] = given(
-        (), "Pressed heights whose raw weight is asked for", unit="mm", max_length=20, main=True
-    )
-
-    @property
-    def mould(self) -> OwnedMould:
-        """The mould alone."""
-        return OwnedMould.of(self.model_dump(include=set(OwnedMould.model_fields)))
-
-    @property
-    def more_ratios(self) -> tuple[str, ...]:
-        """The ratios that were named."""
-        return tuple(self.ratios.replace(";", " ").replace(",", " ").split())
-
-
-class RankingRequest(Table):
-    """Several moulds in a file, to be ranked for the portion."""
-
-    moulds: str | None = given(
-        None,
-        "File (TOML) with one table [[mould]] each",
-        min_length=1,
-        main=True,
-        file=FileKind.MOULDS,
-    )
-
-
 class TrialRequest(Table):
     """A trial bake."""
 
@@ -130,30 +83,6 @@ class BatchRequest(Table):
 Answer = Iterator[tuple[str, Any]]
 """What a job yields: the name of each part, and the part."""
 Plain = Mapping[str, Any]
-
-
-def fit_mould(checkpoint: Checkpoint, plain: Plain, *asked: Plain) -> Answer:
-    """Yield which weights fit a mould that exists, and the plot of a press mould's window."""
-    design, given, wording = Design.of(plain), FitRequest.of(asked[0]), Wording(**asked[1])
-    made = fit(design, given.mould, ratios=given.more_ratios, stage=lambda _: checkpoint())
-    window = made.own_window(design)
-    pressed = pressings(window, raw_g=given.pressed_g, heights_mm=given.pressed_mm)
-    plot = b""
-    if window is not None:
-        sd_g = made.own_piece(design).raw_g_sd
-        pieces = [each.piece for each in pressed]
-        plot = window_svg(made.mould.name, window, sd_g=sd_g, pieces=pieces, wording=wording)
-    yield "fit", (made.report(design) | {"pressed": [each.report() for each in pressed]}, plot)
-
-
-def rank_moulds(checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
-    """Yield which of several moulds take the portion."""
-    given = RankingRequest.of(asked)
-    if given.moulds is None:
-        raise SpecError("moulds", "not given", say("page.moulds-not-given"))
-    moulds = Shelf.read(given.moulds).mould
-    found = ranked_moulds(Design.of(plain), moulds, lambda _: checkpoint())
-    yield "shelf", {"ranked": [each.report() for each in found], "nearest": nearest_remark(found)}
 
 
 def evaluate_trial(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
@@ -201,6 +130,8 @@ def check_design(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     checkpoint()
     yield "light", finer_light(pastry_bodies(shape))
     checkpoint()
+    if design.existing_mould is not None:
+        return
     if made is None:
         mould = mould_of(design, shape)
         yield "mould", encode_bodies("mould", part_bodies(mould, shape))
@@ -304,8 +235,6 @@ FILES: Final = Job(say("page.the-files"), write_files)
 FILES_FAILING: Final = Job(say("page.the-files"), write_failing)
 CUT: Final = Job(say("page.the-picture"), cut_piece)
 PICTURE: Final = Job(say("page.the-picture"), draw_picture)
-FIT: Final = Job(say("page.the-fit"), fit_mould)
-RANKING: Final = Job(say("page.the-ranking"), rank_moulds)
 TRIAL: Final = Job(say("page.the-trial"), evaluate_trial)
 BATCH: Final = Job(say("page.the-batch"), total_batch)
 

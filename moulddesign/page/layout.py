@@ -11,7 +11,7 @@ from moulddesign.core import Finding, Message, MouldError, Verdict
 from moulddesign.export.press_steps import PressStep
 from moulddesign.page import markup
 from moulddesign.page.address import encode_design
-from moulddesign.page.delivery import delivery, progress_line, steps_list
+from moulddesign.page.delivery import card_alone, delivery, progress_line, steps_list
 from moulddesign.page.design_form import DesignForm
 from moulddesign.page.finding_actions import mend, shown_place
 from moulddesign.page.finding_list import findings_list, in_order, part_names
@@ -22,6 +22,7 @@ from moulddesign.page.markup import (
     html_area,
     link,
     set_enabled,
+    set_visible,
     text_element,
 )
 from moulddesign.page.session import ARCHIVE, Session
@@ -169,7 +170,7 @@ class Page:
                 self._places[task] = place
                 getattr(self.task_pages, task)()
         for name, place in self._places.items():
-            self._set_visible(place, shown=name == task)
+            set_visible(place, shown=name == task)
         for name, tab in self._tabs.items():
             tab._props["aria-current"] = "page" if name == task else "false"  # noqa: SLF001
             tab.update()
@@ -237,8 +238,8 @@ class Page:
         with element("details", "all-figures"):
             text_element("summary", words["all_figures"])
             self.weights = html_area("figures")
-        self._set_visible(self.check_again, shown=False)
-        self._set_visible(self.making, shown=False)
+        set_visible(self.check_again, shown=False)
+        set_visible(self.making, shown=False)
 
     def _finding_pressed(self, number: int, to_mend: bool) -> None:  # noqa: FBT001 (from a script)
         """Make the smallest change that mends a finding, or show its place."""
@@ -286,6 +287,8 @@ class Page:
         for shown in (self.links, self.steps):
             shown.classes(add="old") if is_old else shown.classes(remove="old")
         made = "make_again" if self._files_design is not None else "write_files"
+        if self.session.design.existing_mould is not None:
+            made = "make_card"
         says = self.words["write_files_failing" if self._failed else made]
         self.write_button.set_text(says)  # type: ignore[attr-defined]
 
@@ -296,11 +299,6 @@ class Page:
     def _update_undo(self) -> None:
         set_enabled(self.undo, can=self.design_form.draft.can_undo)
         set_enabled(self.redo, can=self.design_form.draft.can_redo)
-
-    @staticmethod
-    def _set_visible(element: ui.element, *, shown: bool) -> None:
-        element._props["hidden"] = not shown  # noqa: SLF001
-        element.update()
 
     # what the session tells
 
@@ -330,8 +328,8 @@ class Page:
         self._failed = False
         self.findings.set_content("")
         self.check_status.set_text(self.words["checking" if active else "unchecked"])
-        self._set_visible(self.stop_button, shown=active)
-        self._set_visible(self.check_again, shown=not active)
+        set_visible(self.stop_button, shown=active)
+        set_visible(self.check_again, shown=not active)
 
     def show_findings(
         self, findings: tuple[Finding, ...], cautions: tuple[Message | str, ...]
@@ -340,17 +338,19 @@ class Page:
         self._failed = any(found.verdict is Verdict.FAIL for found in findings)
         self._found = in_order(findings)
         self.check_status.set_text("")
-        self._set_visible(self.stop_button, shown=False)
-        self._set_visible(self.check_again, shown=False)
+        set_visible(self.stop_button, shown=False)
+        set_visible(self.check_again, shown=False)
         piece = self.design_form.piece
         raw_g = 0.0 if piece is None else piece.figures.split.raw_g
-        self.findings.set_content(
-            self.words.numbers(
-                findings_list(
-                    self.words, findings, cautions, raw_g=raw_g, design=self.session.design
-                )
-            )
+        listed = findings_list(
+            self.words, findings, cautions, raw_g=raw_g, design=self.session.design
         )
+        mould = self.session.design.existing_mould
+        if mould is not None:
+            listed = markup.paragraph(self.words["existing"].format(mould=mould)) + "".join(
+                markup.paragraph(self.words.said(text)) for text in cautions
+            )
+        self.findings.set_content(self.words.numbers(listed))
         self._show_progress(3)
         self._update_files_status()
 
@@ -378,7 +378,7 @@ class Page:
         """Say that files are being made, or that this has come to an end, be it without them."""
         self._is_writing = active
         set_enabled(self.write_button, can=not active)
-        self._set_visible(self.making, shown=active)
+        set_visible(self.making, shown=active)
         self._update_files_status()
 
     def show_files(self, token: str, files: dict[str, bytes]) -> None:
@@ -388,7 +388,11 @@ class Page:
             self._files_design = None
             self.links.set_content("")
             return
-        cards = delivery(self.words, token, files, piece, archive=ARCHIVE)
+        if self.session.design.existing_mould is None:
+            cards = delivery(self.words, token, files, piece, archive=ARCHIVE)
+        else:
+            self._files_design = self.session.design
+            cards = card_alone(self.words, token, files, piece)
         self.links.set_content(self.words.numbers(cards))
         self.links.client.run_javascript(REVEAL_JS)
 

@@ -6,8 +6,8 @@ Every text from outside is escaped here.
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from html import escape
-from itertools import groupby
-from typing import Any, Final
+from itertools import repeat
+from typing import Any
 
 from nicegui import ui
 from nicegui.elements import scene as _stock  # its three.js is what our own view draws with
@@ -96,6 +96,12 @@ def button(text: str, on_click: Callable[[], Any], kind: str = "", **attributes:
     return made
 
 
+def set_visible(element: ui.element, *, shown: bool) -> None:
+    """Show an element, or not."""
+    element._props["hidden"] = not shown  # noqa: SLF001
+    element.update()
+
+
 def set_enabled(element: ui.element, *, can: bool) -> None:
     """Let a button be pressed, or not."""
     element._props["disabled"] = not can  # noqa: SLF001
@@ -126,11 +132,18 @@ def number_text(value: float | None) -> str:
 
 
 def html_table(
-    heads: Sequence[str], rows: Iterable[Sequence[str]], *, caption: str, kind: str = ""
+    heads: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    *,
+    caption: str,
+    kind: str = "",
+    last: Sequence[str] = (),
 ) -> str:
-    """Return a table whose first column names the row."""
+    """Return a table whose first column names the row; `last` is HTML for one more column."""
     head = "".join(f'<th scope="col">{escape(text)}</th>' for text in heads)
-    body = "".join(_row(row) for row in rows)
+    head += "<td></td>" if last else ""
+    ends = [f"<td>{cell}</td>" for cell in last] if last else repeat("")
+    body = "".join(_row(row, end) for row, end in zip(rows, ends, strict=False))
     # A scrolling box must be reachable by keys.
     return (
         f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(caption)}">'
@@ -139,10 +152,10 @@ def html_table(
     )
 
 
-def _row(row: Sequence[str]) -> str:
+def _row(row: Sequence[str], end: str) -> str:
     first, *rest = row
     cells = "".join(f"<td>{escape(cell)}</td>" for cell in rest)
-    return f'<tr><th scope="row">{escape(first)}</th>{cells}</tr>'
+    return f'<tr><th scope="row">{escape(first)}</th>{cells}{end}</tr>'
 
 
 def paragraph(text: str, kind: str = "") -> str:
@@ -270,119 +283,6 @@ def _filling_rows(words: Texts, made: Figures) -> list[tuple[str, ...]]:
         (words["centres"], f"{split.centre_g:g}", centres, ""),
         (words["filled"], "", "", ball),
     ]
-
-
-MASSES: Final = ("raw_g", "crust_g", "filling_g", "paste_g", "centre_g", "finished_g")
-
-
-def fit_result(words: Texts, report: Mapping[str, Any], plot: str) -> str:
-    """Return the weights that fit a mould, from a report of `moulddesign.fit.Fit`.
-
-    The address of the window's plot is empty where there is none.
-    """
-    made = [paragraph(words.said(note)) for note in report["notes"]]
-    for number, cavity in enumerate(report["cavities"], start=1):
-        title = words["cavity"].format(number=number, ml=number_text(cavity["volume_ml"]))
-        made.append(f"<h3>{escape(title)}</h3>")
-        made += [_rows(words, cavity["rows"])]
-        made += [paragraph(words.said(text)) for text in cavity["remarks"]]
-    window = report["window"]
-    if window is not None:
-        made.append(_window(words, window))
-        if plot:
-            made.append(f'<img class="plot" src="{plot}" alt="{escape(words["plot_label"])}">')
-    if report["pressed"]:
-        made.append(_pressed(words, report["pressed"]))
-    return "".join(made)
-
-
-def _pressed(words: Texts, pressed: list[Mapping[str, Any]]) -> str:
-    heads = (words["pressed_to"], words["raw_g"], words["finished_g"], "")
-    rows = [
-        (
-            f"{each['height_mm']:.2f}",
-            number_text(each["raw_g"]),
-            number_text(each["finished_g"]),
-            words["in_window" if each["inside_window"] else "out_of_window"],
-        )
-        for each in pressed
-    ]
-    return f"<h3>{escape(words['pressed'])}</h3>" + html_table(
-        heads, rows, caption=words["pressed"]
-    )
-
-
-def ranking_table(words: Texts, shelf: Mapping[str, Any]) -> str:
-    """Return several moulds, the best first, and what is nearest where none takes the piece.
-
-    Parameters
-    ----------
-    shelf : mapping
-        `ranked`, reports of `moulddesign.fit.RankedMould`, and `nearest`, a message or None.
-    """
-    found, nearest = shelf["ranked"], shelf["nearest"]
-    heads = (
-        "mould",
-        "fits",
-        "holds_ml",
-        "over_capacity",
-        "fit_height_mm",
-        "crust_mm",
-        "full_g",
-        "remarks",
-    )
-    rows = [
-        (
-            each["name"],
-            words["fits_yes" if each["takes"] else "fits_no"],
-            number_text(each["volume_ml"]),
-            f"{100.0 * each['over_ratio']:+.1f} %",
-            *(
-                number_text(each[k]) or "-"
-                for k in ("height_mm", "crust_thickness_mm", "fills_raw_g")
-            ),
-            " ".join(map(words.said, each["says"])),
-        )
-        for each in found
-    ]
-    made = html_table(
-        [words[key] for key in heads], rows, caption=words["ranking"], kind="fit-table"
-    )
-    return made if nearest is None else paragraph(words.said(nearest)) + made
-
-
-def _rows(words: Texts, rows: list[Mapping[str, Any]]) -> str:
-    made = ""
-    for centred, group in groupby(rows, key=lambda row: bool(row["with_centre"])):
-        masses = MASSES if centred else tuple(m for m in MASSES if m not in {"paste_g", "centre_g"})
-        heads = (words["ratio"], *(words[m] for m in masses), words["crust_mm"], words["remarks"])
-        cells = [
-            (
-                row["ratio"],
-                *(number_text(row[mass]) or "-" for mass in masses),
-                number_text(row["crust_thickness_mm"]) or "-",
-                " ".join(map(words.said, row["remarks"])),
-            )
-            for row in group
-        ]
-        caption = words["with_centre" if centred else "without_centre"]
-        made += f"<h4>{escape(caption)}</h4>" + html_table(
-            heads, cells, caption=caption, kind="fit-table"
-        )
-    return made
-
-
-def _window(words: Texts, window: Mapping[str, Any]) -> str:
-    heads = (words["ratio"], words["least_mm"], words["most_mm"], words["least_g"], words["most_g"])
-    keys = ("least_height_mm", "most_height_mm", "least_raw_g", "most_raw_g")
-    rows = [
-        (
-            row["ratio"] + (f", {words['with_centre']}" if row["with_centre"] else ""),
-            *(number_text(row[key]) for key in keys),
-        )
-        for row in window["rows"]
-    ]
-    return f"<h3>{escape(words['window'])}</h3>" + html_table(heads, rows, caption=words["window"])
 
 
 def trial_result(words: Texts, found: Mapping[str, Any]) -> str:

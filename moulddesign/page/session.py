@@ -6,7 +6,7 @@ from collections.abc import Coroutine, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
-from moulddesign.core import Finding, Message, MouldError
+from moulddesign.core import Finding, Message, MouldError, SpecError, say
 from moulddesign.design import DESIGN_FILE, Design
 from moulddesign.export.press_steps import PressStep
 from moulddesign.page.design_files import write_set
@@ -19,7 +19,10 @@ from moulddesign.page.jobs import (
     PREVIEW,
     PieceFigures,
 )
+from moulddesign.page.own_list import listed_moulds
+from moulddesign.page.owned_jobs import CARD
 from moulddesign.page.uploads import UploadStore
+from moulddesign.portion import cautions_of
 from moulddesign.workers import Job, Worker
 
 Files = dict[str, bytes]
@@ -121,6 +124,8 @@ class Session:
         self.uploads = uploads
         self.store = store
         self.token, self.downloads = store.open_tab()
+        self.owned: dict[str, dict[str, Any]] = {}
+        """Measures of the moulds that were taken here, by the name that a design has for them."""
         self.serial = 0
         self.listener: SessionListener | None = None
         self._requested: Design | None = None
@@ -176,8 +181,24 @@ class Session:
             self.workers.build.cancel(self._writing)
 
     def write(self) -> None:
-        """Make all files of the design, if no finding fails."""
-        self._start(self._write_files(self.design, FILES))
+        """Make all files of the design, if no finding fails; of one whose mould exists the card."""
+        name = self.design.existing_mould
+        if name is None:
+            self._start(self._write_files(self.design, FILES))
+        else:
+            self._write_card(name)
+
+    def _write_card(self, name: str) -> None:
+        """Make the card of a piece whose mould was taken here, or is in the list of one's own."""
+        try:
+            mould = self.owned.get(name) or listed_moulds(self.uploads).get(name)
+            if mould is None:
+                raise SpecError("existing_mould", name, say("page.mould-unmeasured"))
+        except MouldError as error:
+            self.page.show_notice(error)
+            self.page.show_writing(active=False)
+        else:
+            self._start(self._write_files(self.design, CARD, mould))
 
     def write_failing(self) -> None:
         """Make all files of the design in spite of findings that fail."""
@@ -237,6 +258,8 @@ class Session:
     async def _check(self, design: Design) -> None:
         self._checks = cancelled = asyncio.Event()
         serial = self.serial
+        if design.existing_mould is not None:  # nothing is made that could be wrong
+            self.page.show_findings((), cautions_of(design.portion))
         try:
             async for name, value in self.workers.build.stream(
                 CHECKS, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=cancelled
@@ -274,14 +297,15 @@ class Session:
         self.downloads[start + end] = content
         return f"/files/{self.token}/{start}{end}"
 
-    async def _write_files(self, design: Design, job: Job) -> None:
+    async def _write_files(self, design: Design, job: Job, *more: Any) -> None:  # noqa: ANN401
         self._writing = cancelled = asyncio.Event()
+        worker = self.workers.tasks if job is CARD else self.workers.build  # which may be checking
         try:
-            async for name, made in self.workers.build.stream(
-                job, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=cancelled
+            async for name, made in worker.stream(
+                job, design.plain(), *more, limit_s=BUILD_LIMIT_S, cancelled=cancelled
             ):
                 if name == "files":
-                    self._store_files(design, made)
+                    self.store_files(design, made)
                 else:
                     self._store_steps(made)
         except MouldError as error:
@@ -294,7 +318,8 @@ class Session:
                 self._writing = None
             self.page.show_writing(active=False)
 
-    def _store_files(self, design: Design, files: dict[str, bytes]) -> None:
+    def store_files(self, design: Design, files: dict[str, bytes]) -> None:
+        """Keep the files that were made of a design in place of earlier ones, and show them."""
         for name in [n for n in self.downloads if not n.startswith(VIEW_FILES)]:
             del self.downloads[name]
         self.downloads.update(files)

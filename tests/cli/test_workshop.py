@@ -7,10 +7,17 @@ import pytest
 from cli.test_options import design_of
 from command_line import refused, run
 
-from moulddesign.cli.console import Language
-from moulddesign.cli.workshop import IN_DESIGN, Workshop, read_workshop
 from moulddesign.core import LANGUAGES
-from moulddesign.design import Design
+from moulddesign.design import (
+    IN_DESIGN,
+    Design,
+    Language,
+    OwnedMould,
+    Workshop,
+    read_own_moulds,
+    read_workshop,
+    save_own_moulds,
+)
 
 
 @pytest.fixture
@@ -26,7 +33,7 @@ def test_the_tests_see_no_workshop():
 
 
 def test_its_folder_is_the_platform_s(monkeypatch, tmp_path):
-    from moulddesign.cli.workshop import workshop_path  # noqa: PLC0415 (beside what it is about)
+    from moulddesign.design import workshop_path  # noqa: PLC0415 (beside what it is about)
 
     # XDG Base Directory Specification 0.8: $XDG_CONFIG_HOME holds what a user sets.
     monkeypatch.delenv("MOULDDESIGN_WORKSHOP")
@@ -170,3 +177,25 @@ def test_each_key_is_one_of_a_design():
     }
     assert set(IN_DESIGN.values()) <= fields
     assert set(IN_DESIGN) <= set(Workshop.model_fields)
+
+
+def test_the_list_of_one_s_own_moulds_is_ranked_and_keeps_their_files(
+    shop, monkeypatch, capsys, tmp_path
+):
+    (tmp_path / "box.stl").write_bytes(b"solid box")
+    water = OwnedMould.of({"name": "tin", "water_g": [60.8]})
+    save_own_moulds([water, OwnedMould.of({"name": "box", "mesh": "box.stl"})])
+    kept = shop.with_name("box.stl")
+    assert kept.read_bytes() == b"solid box"
+    assert [mould.mesh for mould in read_own_moulds()] == [None, str(kept)]
+    save_own_moulds(read_own_moulds())  # a file that lies there already stays as it is
+    assert kept.read_bytes() == b"solid box"
+    save_own_moulds([water])
+    _, said, _ = run(monkeypatch, capsys, "fit", "--my-moulds", "--weight", "75", "--json")
+    assert [each["name"] for each in json.loads(said)["ranked"]] == ["tin"]
+    other = tmp_path / "other.toml"
+    other.write_text('[[mould]]\nname = "x"\nwater_g = [50]\n')
+    asked = ("fit", "--my-moulds", "--shelf", other, "--weight", "75")
+    assert "does nothing beside --shelf" in refused(monkeypatch, capsys, *asked)
+    save_own_moulds([])
+    assert "names no mould" in refused(monkeypatch, capsys, "fit", "--my-moulds", "--weight", "75")

@@ -677,3 +677,24 @@ def test_a_mesh_of_many_facets_is_made_coarser_and_keeps_its_crust(tmp_path, mon
     made = fit(EVEN, owned(mesh=written(tmp_path, "cup.stl", ball)))
     closed = crust_of(lambda t: pi * (30 - 2 * t) ** 2 * (60 - t) / 3, HALF_BALL_MM3)
     assert row(made).crust_thickness_mm == pytest.approx(closed, abs=MESH_CRUST_MM)
+
+
+@pytest.mark.parametrize(
+    ("ratio", "size", "best"),
+    [("3:7", (50.0, 25.0), "3:7"), ("2:8", (50.0, 25.0), "3:7")],
+)
+def test_the_recommended_row_is_the_own_or_the_nearest_with_a_sound_crust(ratio, size, best):
+    # A crust under 2 mm tears, common practice, no source: `crust-thin` says so beside the row.
+    width_mm, height_mm = size
+    design = EVEN.with_values({"portion.ratio": ratio, "portion.centres": []})
+    made = fit(design, owned(width_mm=width_mm, height_mm=height_mm))
+    found = made.recommended(design)
+    assert found.ratio == best
+    ratios = {r.ratio: r for r in made.cavities[0][1]}
+    assert [str(r) for r in found.remarks] == []
+    assert found is ratios[best]
+
+
+def test_the_height_that_a_press_is_taken_at_is_said():
+    made = fit(EVEN, owned(width_mm=50.0, most_height_mm=40.0))
+    assert "greatest height, 40.0 mm" in str(made.cavities[0][0].remarks[0])

@@ -12,8 +12,15 @@ WINDOW = {"viewport": {"width": 1200, "height": 640}}
 
 
 @pytest.fixture(scope="session")
-def served() -> Iterator[Served]:
-    page = started(str(FILES["chestnut-75"]), "--port", "0")
+def settings_folder(tmp_path_factory):
+    """Return where the page that is served keeps workshop and moulds."""
+    return tmp_path_factory.mktemp("settings")
+
+
+@pytest.fixture(scope="session")
+def served(settings_folder) -> Iterator[Served]:
+    own = {"MOULDDESIGN_WORKSHOP": str(settings_folder / "workshop.toml")}
+    page = started(str(FILES["chestnut-75"]), "--port", "0", **own)
     yield page
     ended(page)
 

@@ -180,6 +180,7 @@ def test_a_file_that_is_not_even_read_is_told_at_its_field(visit, tmp_path):
     drawn(page)
     settings(page)
     page.click("nav >> text=Use my mould")
+    page.click("text=By its 3D file")
     page.set_input_files("[data-path='mesh'] input[type=file]", path)
     page.wait_for_selector("[data-path='mesh'] .error >> text=did not arrive: it is too large")
 
@@ -358,6 +359,7 @@ def test_a_mesh_that_is_owned_holds_what_its_file_holds(visit, tmp_path):
     page = visit()
     drawn(page)
     page.click("nav >> text=Use my mould")
+    page.click("text=By its 3D file")
     page.set_input_files("[data-path='mesh'] input[type=file]", path)
     page.wait_for_function("document.querySelector('#owned-mesh').value.startsWith('own-')")
     page.locator(".task:not([hidden])").get_by_text("Calculate").first.click()

@@ -1,9 +1,11 @@
 """The tasks beside the piece: what the command line takes, the page takes too."""
 
 import re
+import tomllib
 import zipfile
 
 import pytest
+import trimesh
 from page.person import drawn, redrawn, settings, shot
 
 
@@ -48,8 +50,7 @@ def test_a_trial_without_weighings_asks_for_them(visit):
     page.locator(".task:not([hidden])").get_by_text("Calculate").click()
     page.wait_for_selector("[data-path='weighings.0.raw_g'] .error >> text=Is missing")
     assert page.inner_text(".task:not([hidden]) .answer") == (
-        "weighings.1.raw_g (the first weighing): is missing and has no default "
-        "(1 more to mend after this one)."
+        "Piece 1: Raw: is missing and has no default (1 more to mend after this one)."
     )
 
 
@@ -57,14 +58,19 @@ def test_a_press_tells_more_ratios_and_what_a_weight_is_pressed_to(visit):
     page = visit("?in=de")
     drawn(page)
     turned(page, "Meine Form nutzen")
+    page.click("text=Mit Lineal")
+    page.check("#owned-press")
+    page.fill("#owned-width_mm", "50")
     page.fill("#owned-most_height_mm", "35")
+    page.click(".task details.group summary")
     page.fill("#owned-ratios", "1:9")
     page.fill("#owned-pressed_mm", "30; 25; 20")
     page.keyboard.press("Tab")
     page.wait_for_timeout(600)
     page.locator(".task:not([hidden])").get_by_text("Berechnen").first.click()
     page.wait_for_selector(".answer >> text=auf Höhe")
-    rows = page.locator(".answer table").nth(3).locator("tbody tr").all_inner_texts()
+    assert "in ihrer größten Höhe gerechnet, 35,0 mm" in page.inner_text(".answer")
+    rows = page.locator(".answer table").last.locator("tbody tr").all_inner_texts()
     assert [row.split()[0] for row in rows] == ["30,00", "25,00", "20,00"]
     masses = [float(row.split()[1].replace(",", ".")) for row in rows]
     # Straight sides: equal steps of height take equal steps of weight, each rounded to 0.1 g.
@@ -72,6 +78,74 @@ def test_a_press_tells_more_ratios_and_what_a_weight_is_pressed_to(visit):
     assert page.locator(".answer tbody tr", has_text="1:9").count() == 4
     page.wait_for_function("document.querySelector('.answer .plot').naturalWidth > 300")
     shot(page, "wide-owned")
+
+
+def test_a_mould_is_known_by_ruler_and_its_recommended_piece_is_the_design(visit, settings_folder):
+    page = visit()
+    drawn(page)
+    turned(page, "Use my mould")
+    assert page.locator("input[id^=owned-]:visible, select[id^=owned-]:visible").count() == 0
+    calculate = page.locator(".task:not([hidden])").get_by_text("Calculate").first
+    calculate.click()
+    page.wait_for_selector(".answer >> text=How do you know its size? (not given): must be chosen")
+    page.click("text=By ruler or caliper")
+    page.wait_for_selector("#owned-height_mm")
+    assert page.locator("#owned-water_g, #owned-mesh, #owned-most_height_mm").count() == 0
+    calculate.click()
+    page.wait_for_selector("[data-path=width_mm] .error >> text=Must be given")
+    page.fill("#owned-name", "tin")
+    page.fill("#owned-width_mm", "50")
+    page.fill("#owned-height_mm", "25")
+    page.keyboard.press("Tab")
+    page.wait_for_timeout(400)
+    said = worked_out(page)
+    assert "Cavity 1: 49.1 mL" in said  # pi / 4 times 50 x 50 x 25 mm, by hand
+    best = page.locator(".answer tr", has_text="Recommended")
+    assert best.count() == 1
+    finished_g = best.locator("td").nth(5).inner_text()
+    best.locator("button").click()
+    with page.expect_download() as card:
+        page.click(".taken >> text=Download the bench card")
+    assert card.value.suggested_filename == "card.pdf"
+    page.click("text=Keep in my moulds")
+    page.wait_for_selector(".own-mould >> text=tin")
+    assert tomllib.loads((settings_folder / "moulds.toml").read_text())["mould"] == [
+        {"name": "tin", "width_mm": 50.0, "height_mm": 25.0}
+    ]
+    page.click("text=Open it under Design a piece")
+    assert float(page.input_value("#choice-weight")) == pytest.approx(float(finished_g), abs=0.05)
+    page.wait_for_selector(".findings >> text=tin, which exists")
+    assert page.locator(".design-name").inner_text() == "tin"
+    page.fill("#choice-weight", "90")
+    page.wait_for_selector(".strip >> text=90")
+    page.wait_for_selector(".findings >> text=tin, which exists")
+    page.click("#make")
+    page.wait_for_selector(".notice >> text=what tin takes of this piece")
+    turned(page, "Bake a batch")
+    page.click("[aria-label='Use: tin']")
+    page.wait_for_selector(".task:not([hidden]) .taken >> text=that tin takes")
+    turned(page, "Use my mould")
+    page.click("[aria-label='Remove: tin']")
+    page.wait_for_selector("text=None kept yet")
+    assert not (settings_folder / "moulds.toml").exists()
+
+
+def test_a_sleeve_wants_its_stamp(visit, tmp_path):
+    ring = trimesh.creation.annulus(r_min=25.0, r_max=30.0, height=60.0, sections=24)
+    ring.export(tmp_path / "sleeve.stl")
+    page = visit()
+    drawn(page)
+    turned(page, "Use my mould")
+    page.click("text=By its 3D file")
+    page.set_input_files("[data-path='mesh'] input[type=file]", tmp_path / "sleeve.stl")
+    page.wait_for_function("document.querySelector('#owned-mesh').value.startsWith('own-')")
+    calculate = page.locator(".task:not([hidden])").get_by_text("Calculate").first
+    calculate.click()
+    page.wait_for_selector("[data-path=mesh] .error >> text=if it is the sleeve of a press")
+    page.check("#owned-press")
+    page.wait_for_selector("#owned-stamp")
+    calculate.click()
+    page.wait_for_selector("[data-path=stamp] .error >> text=a sleeve is open at both ends")
 
 
 def test_a_shelf_is_ranked_for_the_piece(visit, tmp_path):

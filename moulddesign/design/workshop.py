@@ -1,0 +1,252 @@
+"""The workshop: what is the same for every design of one person, and the moulds that he has.
+
+Both lie in the platform's folder for settings. The workshop's values are copied into each design: a
+design never depends on the workshop of who reads it.
+"""
+
+import os
+from collections.abc import Collection, Iterable, Mapping
+from enum import StrEnum
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Final
+
+import tomli_w
+
+from moulddesign.core import WriteError, replace_file, say
+from moulddesign.design.assets import is_file, rename_files
+from moulddesign.design.design import Design
+from moulddesign.design.owned_moulds import OwnedMould, Shelf
+from moulddesign.design.reading import read_tables
+from moulddesign.design.schema import FileKind, Table, given
+
+
+class Units(StrEnum):
+    """What weights and sizes are printed in."""
+
+    METRIC = "metric"
+    US = "us"
+
+
+class Language(StrEnum):
+    """What the page speaks."""
+
+    EN = "en"
+    DE = "de"
+
+
+VARIABLE: Final = "MOULDDESIGN_WORKSHOP"
+"""Environment variable that names another file, which need not exist."""
+
+
+class Workshop(Table):
+    """What somebody has: the scale, the printer, what was measured of it, wages."""
+
+    scale_step_g: float | None = given(None, "Smallest step of the scale", unit="g", gt=0, le=50)
+    hand_error_g: float | None = given(
+        None, "How far a hand misses a weight, standard deviation", unit="g", ge=0, le=50
+    )
+    units: Units | None = given(None, "What is printed: metric, or us for ounces and inches too")
+    language: Language | None = given(None, "Language of the page")
+    printer: str | None = given(None, "Printer by name", min_length=1)
+    library: str | None = given(
+        None, "File of one's own printers and materials, with its folder", min_length=1
+    )
+    material: str | None = given(None, "Plastic that is printed", min_length=1)
+    clearance_mm: float | None = given(
+        None,
+        "Gap between stamp and bore; left out, it follows from the printer's error",
+        unit="mm",
+        ge=0.05,
+        le=2,
+    )
+    print_error_mm: float | None = given(
+        None, "How far a printed wall lies from its mesh, as the gauge of `coupon` shows it",
+        unit="mm", ge=0, le=0.5,
+    )  # fmt: skip
+    shrink: float | None = given(
+        None, "Share by which prints come out smaller than drawn", ge=0, le=0.05
+    )
+    wage_per_hour: float | None = given(None, "Wage of an hour", ge=0, le=1e6)
+    energy_per_oven_load: float | None = given(
+        None, "Price of the energy of one oven load", ge=0, le=1e6
+    )
+    currency: str | None = given(None, "Currency of the prices, as printed", max_length=8)
+
+
+IN_DESIGN: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "scale_step_g": "scale.resolution_g",
+        "hand_error_g": "scale.hand_error_g",
+        "library": "printer.library",
+        "printer": "printer.machine",
+        "material": "printer.material",
+        "print_error_mm": "printer.print_error_mm",
+        "clearance_mm": "mould.clearance_mm",
+        "shrink": "printer.shrink",
+        "wage_per_hour": "price.wage_per_hour",
+        "energy_per_oven_load": "price.energy_per_oven_load",
+        "currency": "batch.currency",
+    }
+)
+"""Key of a design that each one sets; the others are the command line's own."""
+
+
+def workshop_path() -> Path:
+    """Return where the workshop lies, whether or not it is there."""
+    import typer  # noqa: PLC0415 (it alone knows the platform's folder)
+
+    named = os.environ.get(VARIABLE)
+    return Path(named) if named else Path(typer.get_app_dir("moulddesign")) / "workshop.toml"
+
+
+def read_workshop(*, ignored: bool = False) -> Workshop:
+    """Return the workshop; an empty one where there is none, or where it does not count.
+
+    Raises
+    ------
+    FileError
+        The file cannot be read, or holds mistakes.
+    """
+    path = workshop_path()
+    return Workshop() if ignored or not path.is_file() else read_tables(path, Workshop, Workshop.of)
+
+
+def save_workshop(shop: Workshop) -> None:
+    """Write the workshop, if a design can be made with it.
+
+    Raises
+    ------
+    SpecError
+        No design takes one of its values.
+    WriteError
+        It cannot be written.
+    """
+    Design().with_values(free_values(shop, Design(), ()))
+    _write(workshop_path(), shop.plain())
+
+
+def own_moulds_path() -> Path:
+    """Return where the list of one's own moulds lies: beside the workshop."""
+    return workshop_path().with_name("moulds.toml")
+
+
+def read_own_moulds() -> tuple[OwnedMould, ...]:
+    """Return the moulds of one's own list; none where there is no list.
+
+    Raises
+    ------
+    FileError
+        The file cannot be read, or holds mistakes.
+    """
+    path = own_moulds_path()
+    return Shelf.read(path).mould if path.is_file() else ()
+
+
+def save_own_moulds(moulds: Iterable[OwnedMould]) -> None:
+    """Write the list of one's own moulds, and the files that they name beside it.
+
+    Raises
+    ------
+    WriteError
+        It cannot be written.
+    """
+    path = own_moulds_path()
+
+    def beside(kind: FileKind, name: str) -> str:
+        if not is_file(kind, name):
+            return name
+        copy = path.with_name(Path(name).name)
+        if copy.resolve() != Path(name).resolve():
+            replace_file(copy, Path(name).read_bytes())
+        return copy.name
+
+    _make_folder(path)
+    kept = [
+        rename_files(mould.model_dump(mode="json", exclude_defaults=True), OwnedMould, beside)
+        | {"name": mould.name}
+        for mould in moulds
+    ]
+    if kept:
+        _write(path, {"mould": kept})
+    else:
+        path.unlink(missing_ok=True)
+
+
+def _write(path: Path, plain: Mapping[str, Any]) -> None:
+    _make_folder(path)
+    replace_file(path, tomli_w.dumps(plain).encode())
+
+
+def _make_folder(path: Path) -> None:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise WriteError(str(path), say("core.cannot-be-written", reason=error.strerror)) from error
+
+
+def free_values(shop: Workshop, design: Design, asked: Collection[str]) -> dict[str, Any]:
+    """Return what a workshop sets of a design, by the design's keys: what nobody else sets.
+
+    Parameters
+    ----------
+    design : Design
+        As its file was read.
+    asked : collection of str
+        Keys that options set.
+    """
+    values = {IN_DESIGN[key]: value for key, value in shop.plain().items() if key in IN_DESIGN}
+    return {
+        key: value
+        for key, value in values.items()
+        if key not in asked and not _is_set(design, key) and value is not None
+    }
+
+
+def with_workshop(design: Design, values: Mapping[str, Any], asked: Collection[str]) -> Design:
+    """Return a design with a workshop's values, and which of its values are a workshop's.
+
+    Parameters
+    ----------
+    design : Design
+        With the values of its file and of options.
+    values : mapping
+        As by `free_values`; what its kind of mould does not have is left out.
+    asked : collection of str
+        Keys that options set.
+    """
+    kept = {key: value for key, value in values.items() if _has(design, key)}
+    from_workshop = (*(key for key in design.from_workshop if key not in asked), *kept)
+    if from_workshop == design.from_workshop:
+        return design
+    return design.with_values(kept | {"from_workshop": from_workshop})
+
+
+def with_changed_workshop(design: Design, shop: Workshop) -> Design:
+    """Return a design that follows a workshop where its values were a workshop's, or usual ones."""
+    usual = Design().with_values({"mould.kind": design.mould.kind})
+    changed: dict[str, Any] = {}
+    followed = []
+    for key, dotted in IN_DESIGN.items():
+        if not _has(design, dotted):
+            continue
+        value, default = getattr(shop, key), _value(usual, dotted)
+        if dotted in design.from_workshop or _value(design, dotted) == default:
+            changed[dotted] = default if value is None else value
+            followed += [] if value is None else [dotted]
+    return design.with_values(changed | {"from_workshop": tuple(followed)})
+
+
+def _value(design: Design, key: str) -> Any:  # noqa: ANN401 (of any field)
+    table, name = key.split(".")
+    return getattr(getattr(design, table), name)
+
+
+def _is_set(design: Design, key: str) -> bool:
+    table, name = key.split(".")
+    return name in getattr(design, table).model_fields_set
+
+
+def _has(design: Design, key: str) -> bool:
+    table, name = key.split(".")
+    return name in type(getattr(design, table)).model_fields
