@@ -147,6 +147,9 @@ class DesignForm:
         tree = with_choice(self.draft.tree, what, value, self.piece)
         if what == "top" and tree.get("name") == self._first_name:
             tree.pop("name", None)  # the name that the page came with says another face
+        if tree == self.draft.tree:  # said again when the field is left: work goes on
+            self._show_choices()
+            return
         self.draft.replace(tree)
         self._validate(refill=True)
 
