@@ -122,7 +122,7 @@ def test_a_mould_is_known_by_ruler_and_its_recommended_piece_is_the_design(visit
     page.click("#make")
     page.wait_for_selector(".notice >> text=what tin takes of this piece")
     turned(page, "Bake a batch")
-    page.click("[aria-label='Use: tin']")
+    page.click(".task:not([hidden]) [aria-label='Use: tin']")
     page.wait_for_selector(".task:not([hidden]) .taken >> text=that tin takes")
     turned(page, "Use my mould")
     page.click("[aria-label='Remove: tin']")
