@@ -70,6 +70,19 @@ def _reach_mm(mesh: Mesh) -> float:
     return float(np.abs(mesh.bounds[:, :2]).max())
 
 
+def cavity_up_scene(blocks: Mapping[str, Mesh], pastry: Mesh) -> Scene:
+    """Return the pastry and, behind it, blocks as they lie on the bed: with their cavities up."""
+    bodies = [Body(mesh=pastry)]
+    gap_mm = APART * float(pastry.size_mm[:2].max())
+    back_mm = float(pastry.bounds[1, 1])
+    for number, (name, mesh) in enumerate(blocks.items()):
+        low, high = mesh.bounds
+        shift = (-(low[0] + high[0]) / 2.0, back_mm + gap_mm - low[1], -low[2])
+        bodies.append(Body(mesh=mesh.moved(shift), rgb=_plaster(name, number)))
+        back_mm += gap_mm + float(high[1] - low[1])
+    return Scene(bodies=tuple(bodies), azimuth_deg=12.0, elevation_deg=48.0, size_px=(1000, 900))
+
+
 def row_scene(parts: Mapping[str, Mesh]) -> Scene:
     """Return the parts in a row, as they lie on the printer's bed."""
     gap_mm = GAP * max(float(mesh.size_mm[0]) for mesh in parts.values())

@@ -22,7 +22,7 @@ from moulddesign.core import (
     ml_from_mm3,
     say,
 )
-from moulddesign.design import DESIGN_FILE, GAUGE_GAPS_MM, Design, collect_drawings
+from moulddesign.design import DESIGN_FILE, GAUGE_GAPS_MM, Design, Kind, collect_drawings
 from moulddesign.export.card import Card, card_figures
 from moulddesign.export.card_html import CARD_HTML, card_html
 from moulddesign.export.drawing import (
@@ -50,6 +50,7 @@ from moulddesign.export.held_moulds import REPORT, refuse_to_lose
 from moulddesign.export.pictures import (
     CAPTION,
     ReliefPlan,
+    cavity_up_scene,
     exploded_scene,
     further_pastry_scenes,
     pastry_scene,
@@ -400,12 +401,20 @@ def scenes(build: Build, options: ExportOptions) -> Mapping[str, Scene]:
     pastry = build.meshes[PASTRY]
     every = {
         PASTRY_PNG: pastry_scene(pastry),
-        PARTS_PNG: exploded_scene(assembled_parts(build), pastry),
+        PARTS_PNG: _parts_scene(build),
         PRINT_PNG: row_scene(printed_parts(build)),
     }
     shows_further = {Format.PICTURES, Format.CARD} & set(options.formats)
     further = further_pastry_scenes(build) if shows_further else {}
     return {name: scene for name, scene in every.items() if name in needed} | dict(further)
+
+
+def _parts_scene(build: Build) -> Scene:
+    """Return the pastry and its mould; a block's cavity is seen only when it is turned over."""
+    pastry = build.meshes[PASTRY]
+    if build.design.mould.kind is Kind.BLOCK:
+        return cavity_up_scene(printed_parts(build), pastry)
+    return exploded_scene(assembled_parts(build), pastry)
 
 
 def printed_parts(build: Build) -> dict[str, Mesh]:

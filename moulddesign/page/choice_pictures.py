@@ -21,7 +21,7 @@ from moulddesign.building import mould_of, shaped
 from moulddesign.core import say
 from moulddesign.design import OUTLINES, Design, Kind
 from moulddesign.design.face_tables import FACES, face_names
-from moulddesign.export.pictures import exploded_scene, row_scene
+from moulddesign.export.pictures import cavity_up_scene, exploded_scene, row_scene
 from moulddesign.mould import Part
 from moulddesign.render import Picture, cutout, thumbnail
 from moulddesign.workers import Checkpoint, Job
@@ -95,8 +95,11 @@ def choice_picture(name: str) -> bytes:
     if not name.startswith("kind-"):
         return webp_bytes(thumbnail(shape.pastry.mesh, SIZE_PX))
     mould = mould_of(design, shape)
+    printed = {part.name: part.printed for part in mould.parts if _is_large(part)}
     if design.mould.kind is Kind.PRESS:  # pulled apart it would be a tower
-        scene = row_scene({part.name: part.printed for part in mould.parts if _is_large(part)})
+        scene = row_scene(printed)
+    elif design.mould.kind is Kind.BLOCK:
+        scene = cavity_up_scene(printed, shape.pastry.mesh)
     else:
         scene = exploded_scene(
             {part.name: part.mesh for part in mould.assembled}, shape.pastry.mesh

@@ -13,7 +13,8 @@ from export.builds import built
 from pypdf import PdfReader
 
 from moulddesign.building import PASTRY
-from moulddesign.export import publish_failing
+from moulddesign.export import ExportOptions, publish_failing
+from moulddesign.export.publishing import scenes
 from moulddesign.geometry import box, difference
 from moulddesign.mould import Part
 from moulddesign.mould.mould_set import Pose
@@ -53,6 +54,18 @@ def test_every_format_is_written_but_step_which_it_has_no_body_for(folder):
         ["block.stl"],
         ["pastry.stl", "pastry.png"],
     ]
+
+
+def test_a_block_is_shown_with_its_cavity_up_behind_its_piece():
+    drafted = built("drafted block")
+    pastry, block = (one.mesh for one in scenes(drafted, ExportOptions())["parts.png"].bodies)
+    assert block.bounds[0, 1] > pastry.bounds[1, 1]
+    corners = block.corners
+    crosses = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]) / 2.0
+    below = corners[:, :, 2].max(axis=1) < block.bounds[1, 2] - 1.0
+    seen_mm2 = crosses[below & (crosses[:, 2] > 0.0), 2].sum()
+    # what shows of the floor from above is the plan of the piece, or its top where it leans in
+    assert seen_mm2 > 0.8 * np.prod(pastry.size_mm[:2]) * np.pi / 4.0
 
 
 def test_each_file_names_the_part(folder, block_build):
