@@ -199,8 +199,12 @@ def facets(
     *,
     area_of: Callable[[Points], Indices],
     bound_mm: float,
+    steepest: float,
 ) -> Facets:
     """Return a constrained triangulation, refined until its samples are within a bound of a field.
+
+    Facets that hold points of a grid are measured there first, for the field is asked once for all
+    of them; then every facet at samples of its own; at last once more between the grid's points.
 
     Parameters
     ----------
@@ -209,6 +213,8 @@ def facets(
     area_of : callable
         The number of the area in which points lie, shape (n, 2) to (n,), `OUTSIDE` where there is
         to be no surface; areas end at constraint edges.
+    steepest : float
+        Facets that are steeper are refined as well, unless they are too narrow for it.
 
     Raises
     ------
@@ -225,6 +231,8 @@ def facets(
     known = np.zeros((0, 3), dtype=np.int64)
     error, worst = np.zeros(0), np.zeros((0, 2))
     heights = np.empty(0)
+    grid: _GridSamples | None = _GridSamples(place[corners[area != OUTSIDE]], field, 0.0)
+    stage = GRID
     for _ in range(ROUNDS):
         corners, neighbours, place = _state(mesh)
         heights = np.concatenate([heights, field(place[len(heights) :]).height])
@@ -238,14 +246,31 @@ def facets(
         error, worst = _grown(error, len(corners)), _grown(worst, len(corners))
         error[changed] = 0.0
         rows = np.flatnonzero(changed & (area != OUTSIDE))
-        error[rows], worst[rows] = _sampled(field, place, heights, corners[rows], bound_mm=bound_mm)
+        if stage == GRID:
+            assert grid is not None
+            error[rows], worst[rows] = grid.measured(place, heights, corners[rows], bound_mm)
+        else:
+            error[rows], worst[rows] = _sampled(field, place, heights, corners[rows], bound_mm=bound_mm, steepest=steepest)
         known = corners
         beside = np.where(
             neighbours < len(error), error[np.minimum(neighbours, len(error) - 1)], 0.0
         )
         top = (error > bound_mm) & (error >= beside.max(axis=1))
         if not top.any():
-            break
+            if stage == GRID:
+                stage, known = OWN, known[:0]
+                continue
+            if stage == OWN:
+                stage = BETWEEN
+                rows = np.flatnonzero(area != OUTSIDE)
+                grid = _GridSamples(place[corners[rows]], field, 0.5)
+                off, at = grid.measured(place, heights, corners[rows], BETWEEN_SHARE * bound_mm)
+                bad = off > BETWEEN_SHARE * bound_mm
+                if not bad.any():
+                    break
+                top[rows[bad]], worst[rows[bad]] = True, at[bad]
+            else:
+                break
         corner_area = np.concatenate([corner_area, area[top]])
         mesh.insert_vertices(_buffer(worst[top], np.float64))
     kept = area != OUTSIDE
