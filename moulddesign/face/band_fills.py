@@ -20,7 +20,7 @@ from moulddesign.relief.field import Heights
 PARTS: Final = 16
 """Piece numbers of one repeat."""
 
-STRAND: Final = 0.65
+STRAND: Final = 0.66
 """Share of the wall's slope that a strand's side has; going over and under takes the rest."""
 
 Carved = tuple[Heights, Indices]

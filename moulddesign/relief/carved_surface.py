@@ -7,6 +7,7 @@ closes by itself, and its height stays linear in its volume.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import radians, tan
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -23,8 +24,8 @@ from moulddesign.relief.field import Field
 from moulddesign.relief.lifted_walls import LiftedWalls, lifted_walls, open_edges
 from moulddesign.relief.roof import ReliefRegion
 
-REFINED_SHARE: Final = 0.8
-"""Of the error asked for: between its samples a facet may be off by a half more."""
+REFINED_SHARE: Final = 0.95
+"""Of the error asked for: where its samples find no more, a facet may be off by a half more."""
 EDGE_SHARE: Final = 0.35
 """Of the error: what the edges of walls and creases may be off."""
 CLEAR_MM: Final = 0.02
@@ -103,13 +104,30 @@ def carved_surface(
         field,
         area_of=lambda at: _area(at, within, walls),
         bound_mm=bound_mm,
+        steepest=1.0 / tan(radians(draft_deg)),
     )
     vertices, triangles = _joined(made, walls, len(points), field)
+    above = np.full(len(triangles), np.nan)
+    above[: len(made.area)] = _depths(walls)[made.area]
+
+    def without_slivers(vertices: Points, triangles: Indices) -> Indices:
+        return without_steep_slivers(
+            vertices,
+            triangles,
+            lambda rows, at: field(at).height + above[rows],
+            fixed=fixed,
+            draft_deg=draft_deg,
+            error_mm=bound_mm,
+        )
+
+    fixed = _on_rings(vertices, within, within_stamp)
+    # First the plan, where that is enough: moved heights make neighbours of a sliver steep.
+    triangles = without_slivers(vertices, triangles)
+    kept = triangles[:, 0] >= 0
+    triangles, above = triangles[kept], above[kept]
     repaired = with_draft(vertices, triangles, draft_deg, MOST_MOVED_MM)
-    triangles = without_steep_slivers(
-        repaired.vertices, triangles, _on_rings(repaired.vertices, within, within_stamp), draft_deg
-    )
-    mesh, _ = compact(repaired.vertices, triangles)
+    triangles = without_slivers(repaired.vertices, triangles)
+    mesh, _ = compact(repaired.vertices, triangles[triangles[:, 0] >= 0])
     middle = mesh.corners.mean(axis=1)
     shapely.prepare(within_stamp)
     inside = np.flatnonzero(shapely.contains_xy(within_stamp, middle[:, 0], middle[:, 1]))
@@ -199,8 +217,7 @@ def _joined(
 ) -> tuple[Points, Indices]:
     """Return ground, plateaus and walls as one mesh; the loops begin at row `count`."""
     above = np.zeros(len(made.points))
-    depths = np.array([0.0, *(wall.depth_mm for wall in walls)])
-    above[made.triangles.ravel()] = np.repeat(depths[made.area], 3)
+    above[made.triangles.ravel()] = np.repeat(_depths(walls)[made.area], 3)
     vertices = [np.column_stack([made.points, made.heights + above])]
     triangles = [made.triangles]
     size = len(made.points)
@@ -217,6 +234,11 @@ def _joined(
         size += len(rest)
     mesh, _ = compact(np.concatenate(vertices), np.concatenate(triangles))
     return mesh.vertices, mesh.triangles
+
+
+def _depths(walls: Sequence[LiftedWalls]) -> Points:
+    """Return how high each area lies above the field."""
+    return np.array([0.0, *(wall.depth_mm for wall in walls)])
 
 
 def _edge_loop(triangles: Indices) -> Indices:

@@ -5,12 +5,14 @@ little: its corners lie on a wall that bends. The plan stays, so that no facet c
 move by averaged projections onto what each facet allows, and by no more than a bound.
 """
 
+from collections.abc import Callable
 from math import radians, tan
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from moulddesign.geometry import Indices, Points
+from moulddesign.relief.field import Heights
 
 ROUNDS: Final = 120
 """Rounds of projections before the rest is left as it is."""
@@ -21,8 +23,12 @@ OVERSHOOT: Final = 1.02
 NEEDLE_MM: Final = 2e-5
 """Facets narrower than this in plan have no slope that a file in float32 would keep [mm]."""
 
-SHORT_MM: Final = 0.03
+SHORT_MM: Final = 0.12
 """A longer edge is not contracted: facets that reach across a crease would hide it [mm]."""
+ALONG: Final = np.arange(1, 8) / 8.0
+"""Where along a flipped side its heights are asked."""
+GONE: Final = (-1, -1, -1)
+"""Corners of a facet that was contracted."""
 CONTRACTED_MM: Final = 0.01
 """What contracting an edge may move the surface [mm]."""
 
@@ -79,7 +85,13 @@ def with_draft(vertices: Points, triangles: Indices, draft_deg: float, most_mm: 
 
 
 def without_steep_slivers(
-    vertices: Points, triangles: Indices, fixed: Indices, draft_deg: float
+    vertices: Points,
+    triangles: Indices,
+    exact: Callable[[Indices, Points], Heights],
+    *,
+    fixed: Indices,
+    draft_deg: float,
+    error_mm: float,
 ) -> Indices:
     """Return triangles in which facets below a draft are flipped or contracted, where that helps.
 
@@ -90,22 +102,33 @@ def without_steep_slivers(
 
     Parameters
     ----------
+    exact : callable
+        The heights at points that a facet each, a row of `triangles`, stands for, shapes (n,) and
+        (n, 2) to (n,) [mm].
     fixed : ndarray
         Rows of `vertices` that stay.
     draft_deg : float
         Least angle between a facet and the pull direction [deg].
+    error_mm : float
+        What a side that is flipped may be off those heights [mm].
+
+    Returns
+    -------
+    ndarray
+        Row by row the given ones, with three times -1 where one is gone, shape (n, 3).
     """
     limit = 1.0 / tan(radians(draft_deg))
     slope = _slopes(vertices[triangles])
-    bad = np.flatnonzero(~(slope <= limit))
+    bad = np.flatnonzero(~(slope <= limit) & (triangles[:, 0] >= 0))
     if not len(bad):
         return triangles
     around = _Neighbours(vertices, triangles, limit)
     stay = set(fixed.tolist())
+    fits = around.flips_that_fit(bad, exact, error_mm)
     for facet in bad[np.argsort(-slope[bad], kind="stable")].tolist():
-        if around.triangles[facet] and not around.flip_longest(facet):
+        if around.triangles[facet] and not around.flip_longest(facet, fits):
             around.contract_one_edge(facet, stay)
-    return np.array([corners for corners in around.triangles if corners], dtype=np.int64)
+    return np.array([corners or GONE for corners in around.triangles], dtype=np.int64)
 
 
 def _slopes(corners: Points) -> Points:
@@ -143,7 +166,9 @@ class _Neighbours:
     def __init__(self, vertices: Points, triangles: Indices, limit: float) -> None:
         self.vertices = vertices
         self.limit = limit
-        self.triangles: list[tuple[int, ...]] = [tuple(row) for row in triangles.tolist()]
+        self.triangles: list[tuple[int, ...]] = [
+            tuple(row) if row[0] >= 0 else () for row in triangles.tolist()
+        ]
         order = np.argsort(triangles.ravel(), kind="stable")
         start = np.searchsorted(triangles.ravel()[order], np.arange(len(vertices) + 1))
         self._owner, self._start = order // 3, start
@@ -156,23 +181,48 @@ class _Neighbours:
             self._facets[corner] = set(rows.tolist())
         return self._facets[corner]
 
-    def flip_longest(self, facet: int) -> bool:
-        """Replace the longest side of a facet by the other diagonal, and return whether it may."""
+    def longest_side(self, facet: int) -> tuple[int, ...]:
+        """Return the ends of a facet's longest side, the corners opposite, and the facet beyond.
+
+        Nothing where it has no facet beyond, or the corners opposite share one.
+        """
         corners = self.triangles[facet]
         place = self.vertices[list(corners), :2]
         first = int(np.linalg.norm(place - np.roll(place, -1, axis=0), axis=1).argmax())
         a, b, c = (corners[(first + turn) % 3] for turn in range(3))
         beyond = (self.facets_at(a) & self.facets_at(b)) - {facet}
         if len(beyond) != 1:
-            return False
+            return ()
         (other,) = beyond
         (d,) = set(self.triangles[other]) - {a, b}
-        if self.facets_at(c) & self.facets_at(d):
+        return () if self.facets_at(c) & self.facets_at(d) else (a, b, c, d, other)
+
+    def flips_that_fit(
+        self, facets: Indices, exact: Callable[[Indices, Points], Heights], error_mm: float
+    ) -> set[tuple[int, ...]]:
+        """Return which flips of longest sides leave the new side within an error."""
+        found = [(facet, self.longest_side(facet)) for facet in facets.tolist()]
+        sides = np.array([(facet, *side) for facet, side in found if side], dtype=np.int64)
+        facet, _, _, c, d, other = sides.reshape(-1, 6).T
+        ends = self.vertices[np.stack([c, d], axis=1)]
+        at = ends[:, :1] + ALONG[:, None] * (ends[:, 1:] - ends[:, :1])
+        rows, points = np.repeat(np.stack([facet, other]), len(ALONG), axis=1), at.reshape(-1, 3)
+        off = np.abs(np.stack([exact(row, points[:, :2]) for row in rows]) - points[:, 2])
+        fit = (off.reshape(2, -1, len(ALONG)) <= error_mm).all(axis=(0, 2))
+        return {tuple(side) for side in sides[fit].tolist()}
+
+    def flip_longest(self, facet: int, fits: set[tuple[int, ...]]) -> bool:
+        """Replace the longest side of a facet by the other diagonal, and return whether it may."""
+        side = self.longest_side(facet)
+        if not side:
             return False
+        a, b, c, d, other = side
         made = [(c, a, d), (d, b, c)]
         halves = self.vertices[np.array(made)]
+        if not (_slopes(halves) <= self.limit).all():
+            return False
         on_side = _crossing(*self.vertices[[a, b, c, d]])
-        if not (_slopes(halves) <= self.limit).all() or _off_mm(halves, on_side) > CONTRACTED_MM:
+        if (facet, *side) not in fits and _off_mm(halves, on_side) > CONTRACTED_MM:
             return False
         for row, corners in zip((facet, other), made, strict=True):
             self.triangles[row] = corners

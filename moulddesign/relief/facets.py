@@ -8,12 +8,14 @@ fewest facets, at some thirty rounds in place of one for each corner.
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
 from typing import Any, Final, NamedTuple
 
 import numpy as np
 import pythoncdt
 import shapely
-from numpy.typing import DTypeLike
+from numpy.typing import DTypeLike, NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
@@ -36,6 +38,9 @@ LEAST_MM: Final = 0.002
 """Facets narrower than this, and edges shorter than twice it, are divided no further [mm]."""
 CLEAR_MM: Final = 0.005
 """New corners keep so far from the sides of their facet, or steep slivers would lie there [mm]."""
+STEEP_MM: Final = 0.01
+"""Facets that are narrower are not divided for being steep [mm]."""
+STEEP_SHARE: Final = 1.001
 SPLITS: Final = 8
 """Halvings of a constraint edge: 10 mm come down to 0.04 mm."""
 ALONG: Final = np.arange(1, 12) / 12.0
@@ -45,6 +50,11 @@ ROUNDS: Final = 120
 """Rounds of refinement before it is given up: twice what the finest face took."""
 SUPER: Final = 3
 """Corners that the triangulation puts before the given ones."""
+GRID_MM: Final = 0.1
+"""Of the grid on which facets are measured first: half of what creases are looked for on [mm]."""
+ENDS: Final = (slice(None, -1), slice(1, None))
+LAST_SHARE: Final = 1.15
+"""Of the bound, beyond which a facet that its own samples found good is refined once more."""
 OUTSIDE: Final = -1
 """Area of facets that belong to no surface."""
 
@@ -204,7 +214,7 @@ def facets(
     """Return a constrained triangulation, refined until its samples are within a bound of a field.
 
     Facets that hold points of a grid are measured there first, for the field is asked once for all
-    of them; then every facet at samples of its own; at last once more between the grid's points.
+    of them; then every facet at samples of its own; at last on a finer grid where pieces meet.
 
     Parameters
     ----------
@@ -228,57 +238,183 @@ def facets(
         points, given = place[SUPER:], len(place)
     area = _areas(mesh, corners, place, area_of)
     corner_area = np.full(given, OUTSIDE, dtype=np.int64)
-    known = np.zeros((0, 3), dtype=np.int64)
-    error, worst = np.zeros(0), np.zeros((0, 2))
+    plan = place[corners[area != OUTSIDE]]
+    own = _Measured(partial(_sampled, field, bound_mm=bound_mm, steepest=steepest), bound_mm)
+    grid = _GridSamples.over(plan, field)
+    last_mm = LAST_SHARE * bound_mm
+    stages = [
+        _Measured(partial(grid.measured, bound_mm=bound_mm), bound_mm),
+        own,
+        _Measured(partial(grid.finer(field).measured, bound_mm=last_mm), last_mm),
+        own,
+    ]
     heights = np.empty(0)
-    grid: _GridSamples | None = _GridSamples(place[corners[area != OUTSIDE]], field, 0.0)
-    stage = GRID
     for _ in range(ROUNDS):
         corners, neighbours, place = _state(mesh)
         heights = np.concatenate([heights, field(place[len(heights) :]).height])
         # A facet that is new has a corner that is new, and lies in that corner's area.
         newest = corners.max(axis=1)
-        changed = np.ones(len(corners), dtype=bool)
-        changed[: len(known)] = (corners[: len(known)] != known).any(axis=1)
         area = np.concatenate([area, np.zeros(len(corners) - len(area), dtype=np.int64)])
         later = newest >= given
         area[later] = corner_area[newest[later]]
-        error, worst = _grown(error, len(corners)), _grown(worst, len(corners))
-        error[changed] = 0.0
-        rows = np.flatnonzero(changed & (area != OUTSIDE))
-        if stage == GRID:
-            assert grid is not None
-            error[rows], worst[rows] = grid.measured(place, heights, corners[rows], bound_mm)
+        top, worst = stages[0].worst_of(place, heights, corners, neighbours, area != OUTSIDE)
+        if top.any():
+            corner_area = np.concatenate([corner_area, area[top]])
+            mesh.insert_vertices(_buffer(worst[top], np.float64))
+        elif len(stages) > 1:
+            stages.pop(0)
         else:
-            error[rows], worst[rows] = _sampled(field, place, heights, corners[rows], bound_mm=bound_mm, steepest=steepest)
-        known = corners
-        beside = np.where(
-            neighbours < len(error), error[np.minimum(neighbours, len(error) - 1)], 0.0
-        )
-        top = (error > bound_mm) & (error >= beside.max(axis=1))
-        if not top.any():
-            if stage == GRID:
-                stage, known = OWN, known[:0]
-                continue
-            if stage == OWN:
-                stage = BETWEEN
-                rows = np.flatnonzero(area != OUTSIDE)
-                grid = _GridSamples(place[corners[rows]], field, 0.5)
-                off, at = grid.measured(place, heights, corners[rows], BETWEEN_SHARE * bound_mm)
-                bad = off > BETWEEN_SHARE * bound_mm
-                if not bad.any():
-                    break
-                top[rows[bad]], worst[rows[bad]] = True, at[bad]
-            else:
-                break
-        corner_area = np.concatenate([corner_area, area[top]])
-        mesh.insert_vertices(_buffer(worst[top], np.float64))
+            break
     kept = area != OUTSIDE
     return Facets(place[SUPER:], heights[SUPER:], corners[kept] - SUPER, area[kept])
 
 
 def _grown(values: Points, count: int) -> Points:
     return np.concatenate([values, np.zeros((count - len(values), *values.shape[1:]))])
+
+
+class _Measured:
+    """How far facets are off by one kind of samples, known until one of their corners changes."""
+
+    def __init__(
+        self, measure: Callable[[Points, Heights, Indices], tuple[Heights, Points]], bound_mm: float
+    ) -> None:
+        self._measure = measure
+        self._bound_mm = bound_mm
+        self._known = np.zeros((0, 3), dtype=np.int64)
+        self._error, self._worst = np.zeros(0), np.zeros((0, 2))
+
+    def worst_of(  # noqa: PLR0917 (the state of a triangulation)
+        self,
+        place: Points,
+        heights: Heights,
+        corners: Indices,
+        neighbours: Indices,
+        inside: NDArray[np.bool_],
+    ) -> tuple[NDArray[np.bool_], Points]:
+        """Return which facets are beyond the bound and worse than their neighbours, and where."""
+        changed = np.ones(len(corners), dtype=bool)
+        changed[: len(self._known)] = (corners[: len(self._known)] != self._known).any(axis=1)
+        self._known = corners
+        error, worst = _grown(self._error, len(corners)), _grown(self._worst, len(corners))
+        error[changed] = 0.0
+        rows = np.flatnonzero(changed & inside)
+        error[rows], worst[rows] = self._measure(place, heights, corners[rows])
+        self._error, self._worst = error, worst
+        beside = np.where(
+            neighbours < len(error), error[np.minimum(neighbours, len(error) - 1)], 0.0
+        )
+        return (error > self._bound_mm) & (error >= beside.max(axis=1)), worst
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _GridSamples:
+    """Heights of a field at the points of a square grid which facets hold."""
+
+    low: Points
+    spacing_mm: float
+    heights: Points
+    """NaN where the field was not asked."""
+    pieces: Indices
+
+    @classmethod
+    def over(cls, plan: Points, field: Field) -> "_GridSamples":
+        """Return them at all points in facets that hold all that are to come, (n, 3, 2) [mm]."""
+        low = plan.min(axis=(0, 1)) - GRID_MM
+        _, column, row = _held((plan - low) / GRID_MM)
+        asked = np.zeros((int(row.max(initial=0)) + 2, int(column.max(initial=0)) + 2), dtype=bool)
+        asked[row, column] = True
+        return cls._asked(asked, field, low, GRID_MM)
+
+    @classmethod
+    def _asked(
+        cls, asked: NDArray[np.bool_], field: Field, low: Points, spacing_mm: float
+    ) -> "_GridSamples":
+        heights, pieces = np.full(asked.shape, np.nan), np.full(asked.shape, -1, dtype=np.int64)
+        row, column = np.nonzero(asked)
+        found = field(np.column_stack([column, row]) * spacing_mm + low)
+        heights[asked], pieces[asked] = found
+        return cls(low, spacing_mm, heights, pieces)
+
+    def finer(self, field: Field) -> "_GridSamples":
+        """Return them on a grid of half the spacing, in the cells in which a piece ends."""
+        a, b, c, d = (self.pieces[y, x] for y in ENDS for x in ENDS)
+        unlike = ((a != b) | (a != c) | (a != d)) & (
+            np.minimum(np.minimum(a, b), np.minimum(c, d)) >= 0
+        )
+        rows, columns = self.pieces.shape
+        asked = np.zeros((2 * rows - 1, 2 * columns - 1), dtype=bool)
+        for y, x in ((0, 1), (1, 0), (1, 1), (1, 2), (2, 1)):
+            asked[y : y + 2 * rows - 2 : 2, x : x + 2 * columns - 2 : 2] |= unlike
+        return self._asked(asked, field, self.low, self.spacing_mm / 2.0)
+
+    def measured(
+        self, place: Points, heights: Heights, corners: Indices, bound_mm: float
+    ) -> tuple[Heights, Points]:
+        """Return how far facets are off at points of the grid inside them, and where most."""
+        error, worst = np.zeros(len(corners)), np.zeros((len(corners), 2))
+        plan = (place[corners] - self.low) / self.spacing_mm
+        facet, column, row = _held(plan)
+        (ax, ay), (bx, by), (cx, cy) = np.moveaxis(plan, 0, 2)
+        doubled = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
+        wide = np.abs(doubled) > LEAST_MM / self.spacing_mm
+        x, y, size = column - ax[facet], row - ay[facet], np.where(wide, doubled, np.inf)[facet]
+        second = (x * (cy - ay)[facet] - y * (cx - ax)[facet]) / size
+        third = (y * (bx - ax)[facet] - x * (by - ay)[facet]) / size
+        a, b, c = heights[corners].T
+        flat = a[facet] + second * (b - a)[facet] + third * (c - a)[facet]
+        off = np.where(wide[facet], np.abs(flat - self.heights[row, column]), 0.0)
+        bad = np.flatnonzero(off > bound_mm)
+        # A point with a share of a corner lies that share of its height from the side beyond it.
+        facet, share = facet[bad], np.stack([1.0 - second - third, second, third])[:, bad]
+        sides = np.stack(
+            [np.hypot(cx - bx, cy - by), np.hypot(ax - cx, ay - cy), np.hypot(bx - ax, by - ay)]
+        )
+        clear = (share * (doubled / sides)[:, facet]).min(axis=0) * self.spacing_mm >= CLEAR_MM
+        bad, facet = bad[clear], facet[clear]
+        order = bad[np.lexsort([off[bad], facet])]
+        facet = np.sort(facet)
+        last = np.append(facet[1:] != facet[:-1], True)[: len(facet)]
+        rows, most = facet[last], order[last]
+        error[rows] = off[most]
+        worst[rows] = np.column_stack([column[most], row[most]]) * self.spacing_mm + self.low
+        return error, worst
+
+
+def _held(plan: Points) -> tuple[Indices, Indices, Indices]:
+    """Return which facets hold which whole points: facet, column and row of each, facet by facet.
+
+    Row by row of points: from the leftmost to the rightmost crossing of its sides with the row.
+    """
+    first = np.ceil(plan[..., 1].min(axis=1)).astype(np.int64)
+    count = np.floor(plan[..., 1].max(axis=1)).astype(np.int64) - first + 1
+    facet = np.repeat(np.arange(len(plan)), count)
+    row = first[facet] + _counted(count)
+    left, right = np.full(len(facet), np.inf), np.full(len(facet), -np.inf)
+    for start in range(3):
+        (px, py), (qx, qy) = plan[:, start].T, plan[:, (start + 1) % 3].T
+        level = qy == py
+        slope = (qx - px) / np.where(level, 1.0, qy - py)
+        crosses = (np.minimum(py, qy)[facet] <= row) & (row <= np.maximum(py, qy)[facet])
+        at = px[facet] + (row - py[facet]) * slope[facet]
+        left = np.where(crosses, np.minimum(left, at), left)
+        right = np.where(crosses, np.maximum(right, at), right)
+    met = left <= right
+    facet, row = facet[met], row[met]
+    begin = np.ceil(left[met]).astype(np.int64)
+    count = np.maximum(np.floor(right[met]).astype(np.int64) - begin + 1, 0)
+    return (
+        np.repeat(facet, count),
+        np.repeat(begin, count) + _counted(count),
+        np.repeat(row, count),
+    )
+
+
+def _counted(count: Indices) -> Indices:
+    """Return 0, 1, ... up to each count, one after the other."""
+    ends = np.cumsum(count)
+    found: Indices = np.arange(int(count.sum())) - np.repeat(ends - count, count)
+    return found
 
 
 def _triangulation(points: Points, edges: Indices) -> pythoncdt.Triangulation:
@@ -373,9 +509,18 @@ EDGE_ALLOWANCE: Final = 1.05
 
 
 def _sampled(
-    field: Field, place: Points, heights: Heights, corners: Indices, *, bound_mm: float
+    field: Field,
+    place: Points,
+    heights: Heights,
+    corners: Indices,
+    *,
+    bound_mm: float,
+    steepest: float,
 ) -> tuple[Heights, Points]:
-    """Return how far facets are off the field at their samples, and where inside most."""
+    """Return how far facets are off the field at their samples, and where inside most.
+
+    A facet that is too steep counts as off by more than the bound, be it by little.
+    """
     error, worst = np.zeros(len(corners)), np.zeros((len(corners), 2))
     a, b, c = np.moveaxis(place[corners], 1, 0)
     sides = np.stack([b - a, c - b, a - c], axis=1)
@@ -401,4 +546,10 @@ def _sampled(
     sample(np.flatnonzero(number >= FINE_FROM), *COARSE)
     for pattern, samples in enumerate(PATTERNS):
         sample(np.flatnonzero((number == pattern) & (error <= bound_mm)), *samples)
-    return error, worst
+    za, zb, zc = heights[corners].T
+    rise = np.hypot(
+        (zb - za) * (c - a)[:, 1] - (zc - za) * (b - a)[:, 1],
+        (zb - za) * (c - a)[:, 0] - (zc - za) * (b - a)[:, 0],
+    )
+    steep = (rise > steepest * doubled) & (doubled > STEEP_MM * longest)
+    return np.where(steep, np.maximum(error, STEEP_SHARE * bound_mm), error), worst
