@@ -122,12 +122,11 @@ def without_steep_slivers(
     bad = np.flatnonzero(~(slope <= limit) & (triangles[:, 0] >= 0))
     if not len(bad):
         return triangles
-    around = _Neighbours(vertices, triangles, limit)
-    stay = set(fixed.tolist())
+    around = _Neighbours(vertices, triangles, limit, set(fixed.tolist()))
     fits = around.flips_that_fit(bad, exact, error_mm)
     for facet in bad[np.argsort(-slope[bad], kind="stable")].tolist():
         if around.triangles[facet] and not around.flip_longest(facet, fits):
-            around.contract_one_edge(facet, stay)
+            around.contract_one_edge(facet)
     return np.array([corners or GONE for corners in around.triangles], dtype=np.int64)
 
 
@@ -163,9 +162,10 @@ def _crossing(a: Points, b: Points, c: Points, d: Points) -> Points:
 class _Neighbours:
     """Triangles as they are while edges are contracted: a few hundred of many."""
 
-    def __init__(self, vertices: Points, triangles: Indices, limit: float) -> None:
+    def __init__(self, vertices: Points, triangles: Indices, limit: float, stay: set[int]) -> None:
         self.vertices = vertices
         self.limit = limit
+        self.stay = stay
         self.triangles: list[tuple[int, ...]] = [
             tuple(row) if row[0] >= 0 else () for row in triangles.tolist()
         ]
@@ -184,14 +184,14 @@ class _Neighbours:
     def longest_side(self, facet: int) -> tuple[int, ...]:
         """Return the ends of a facet's longest side, the corners opposite, and the facet beyond.
 
-        Nothing where it has no facet beyond, or the corners opposite share one.
+        Nothing where it lies along a ring, has no facet beyond, or the corners opposite share one.
         """
         corners = self.triangles[facet]
         place = self.vertices[list(corners), :2]
         first = int(np.linalg.norm(place - np.roll(place, -1, axis=0), axis=1).argmax())
         a, b, c = (corners[(first + turn) % 3] for turn in range(3))
         beyond = (self.facets_at(a) & self.facets_at(b)) - {facet}
-        if len(beyond) != 1:
+        if len(beyond) != 1 or {a, b} <= self.stay:
             return ()
         (other,) = beyond
         (d,) = set(self.triangles[other]) - {a, b}
@@ -232,10 +232,10 @@ class _Neighbours:
         self.facets_at(d).add(facet)
         return True
 
-    def contract_one_edge(self, facet: int, stay: set[int]) -> None:
+    def contract_one_edge(self, facet: int) -> None:
         """Contract the shortest edge of a facet that can be contracted, where it is short."""
         corners = self.triangles[facet]
-        pairs = [(a, b) for a in corners for b in corners if a != b and a not in stay]
+        pairs = [(a, b) for a in corners for b in corners if a != b and a not in self.stay]
         place = self.vertices[:, :2]
         pairs.sort(key=lambda pair: float(np.linalg.norm(place[pair[0]] - place[pair[1]])))
         for gone, kept in pairs:

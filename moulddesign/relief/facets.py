@@ -53,6 +53,8 @@ SUPER: Final = 3
 GRID_MM: Final = 0.1
 """Of the grid on which facets are measured first: half of what creases are looked for on [mm]."""
 ENDS: Final = (slice(None, -1), slice(1, None))
+OFF_GRID: Final = 0.15
+"""Share of the way from a point of the grid to its facet's middle at which a new corner lies."""
 LAST_SHARE: Final = 1.15
 """Of the bound, beyond which a facet that its own samples found good is refined once more."""
 OUTSIDE: Final = -1
@@ -377,7 +379,9 @@ class _GridSamples:
         last = np.append(facet[1:] != facet[:-1], True)[: len(facet)]
         rows, most = facet[last], order[last]
         error[rows] = off[most]
-        worst[rows] = np.column_stack([column[most], row[most]]) * self.spacing_mm + self.low
+        # A little off the grid: rows of corners in one line make facets in one plane.
+        at = np.column_stack([column[most], row[most]]) * self.spacing_mm + self.low
+        worst[rows] = at + OFF_GRID * (place[corners[rows]].mean(axis=1) - at)
         return error, worst
 
 
