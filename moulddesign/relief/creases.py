@@ -193,8 +193,8 @@ def _inside(points: Points, corners: Points) -> NDArray[np.bool_]:
     along = np.roll(corners, -1, axis=1) - corners
     out = points[:, None] - corners
     left = along[..., 0] * out[..., 1] - along[..., 1] * out[..., 0]
-    inside: NDArray[np.bool_] = (left > 0.0).all(axis=1) | (left < 0.0).all(axis=1)
-    return inside
+    one_side: NDArray[np.bool_] = np.abs(np.sign(left).sum(axis=1)) == left.shape[1]
+    return one_side
 
 
 def simplified_rows(
