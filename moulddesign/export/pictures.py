@@ -10,9 +10,11 @@ import numpy as np
 
 from moulddesign.artwork import artwork_check
 from moulddesign.artwork.layers import thickened_places
-from moulddesign.building import Build
+from moulddesign.building import PASTRY, Build
+from moulddesign.design import Kind
 from moulddesign.export.formats import part_colour
 from moulddesign.geometry import Mesh
+from moulddesign.geometry.mending import in_float32
 from moulddesign.geometry.sampling import Grid
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.render import Body, Picture, Scene, height_picture, png_bytes
@@ -42,6 +44,24 @@ def pastry_scene(pastry: Mesh) -> Scene:
         elevation_deg=52.0,
         size_px=(1000, 800),
     )
+
+
+def parts_scene(build: Build) -> Scene:
+    """Return the pastry and its mould; a block's cavity is seen only when it is turned over."""
+    pastry = build.meshes[PASTRY]
+    if build.design.mould.kind is Kind.BLOCK:
+        return cavity_up_scene(printed_parts(build), pastry)
+    return exploded_scene(assembled_parts(build), pastry)
+
+
+def printed_parts(build: Build) -> dict[str, Mesh]:
+    """Return the parts to print, as they lie on the bed."""
+    return {part.name: build.meshes[part.name] for part in build.mould.parts}
+
+
+def assembled_parts(build: Build) -> dict[str, Mesh]:
+    """Return the parts that go together as they stand in the assembly."""
+    return {part.name: in_float32(part.mesh) for part in build.mould.assembled}
 
 
 def exploded_scene(parts: Mapping[str, Mesh], pastry: Mesh) -> Scene:

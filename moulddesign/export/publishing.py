@@ -22,7 +22,7 @@ from moulddesign.core import (
     ml_from_mm3,
     say,
 )
-from moulddesign.design import DESIGN_FILE, GAUGE_GAPS_MM, Design, Kind, collect_drawings
+from moulddesign.design import DESIGN_FILE, GAUGE_GAPS_MM, Design, collect_drawings
 from moulddesign.export.card import Card, card_figures
 from moulddesign.export.card_html import CARD_HTML, card_html
 from moulddesign.export.drawing import (
@@ -50,10 +50,11 @@ from moulddesign.export.held_moulds import REPORT, refuse_to_lose
 from moulddesign.export.pictures import (
     CAPTION,
     ReliefPlan,
-    cavity_up_scene,
-    exploded_scene,
+    assembled_parts,
     further_pastry_scenes,
+    parts_scene,
     pastry_scene,
+    printed_parts,
     relief_pictures,
     relief_plan,
     row_scene,
@@ -401,30 +402,12 @@ def scenes(build: Build, options: ExportOptions) -> Mapping[str, Scene]:
     pastry = build.meshes[PASTRY]
     every = {
         PASTRY_PNG: pastry_scene(pastry),
-        PARTS_PNG: _parts_scene(build),
+        PARTS_PNG: parts_scene(build),
         PRINT_PNG: row_scene(printed_parts(build)),
     }
     shows_further = {Format.PICTURES, Format.CARD} & set(options.formats)
     further = further_pastry_scenes(build) if shows_further else {}
     return {name: scene for name, scene in every.items() if name in needed} | dict(further)
-
-
-def _parts_scene(build: Build) -> Scene:
-    """Return the pastry and its mould; a block's cavity is seen only when it is turned over."""
-    pastry = build.meshes[PASTRY]
-    if build.design.mould.kind is Kind.BLOCK:
-        return cavity_up_scene(printed_parts(build), pastry)
-    return exploded_scene(assembled_parts(build), pastry)
-
-
-def printed_parts(build: Build) -> dict[str, Mesh]:
-    """Return the parts to print, as they lie on the bed."""
-    return {part.name: build.meshes[part.name] for part in build.mould.parts}
-
-
-def assembled_parts(build: Build) -> dict[str, Mesh]:
-    """Return the parts that go together as they stand in the assembly."""
-    return {part.name: in_float32(part.mesh) for part in build.mould.assembled}
 
 
 def _further_row(build: Build) -> dict[str, Mesh]:

@@ -10,7 +10,7 @@ from pygltflib import GLTF2
 
 from moulddesign.building import PASTRY
 from moulddesign.export.formats import glb_bytes
-from moulddesign.export.publishing import assembled_parts
+from moulddesign.export.pictures import assembled_parts
 
 NAMES = ["sleeve", "stamp", "plunger", "stop", "pastry"]
 

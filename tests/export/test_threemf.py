@@ -13,7 +13,7 @@ from kept_designs import PRESS_PARTS
 from PIL import Image
 
 from moulddesign.export.formats import arranged_on_bed, threemf_bytes
-from moulddesign.export.publishing import printed_parts
+from moulddesign.export.pictures import printed_parts
 from moulddesign.geometry import box
 
 STEP_MM = float(np.spacing(np.float32(64.0)))
