@@ -1,7 +1,8 @@
 """Everything that leaves the tool: formats, drawing, card, pictures, and the folder they go into.
 
-- `publishing`: publishing a build or coupons: which files there are, how each is made, and the
-  folder of all.
+- `publishing`: publishing a build or coupons: each file written, read back and timed, in a folder
+  of all.
+- `build_files`: the files of a build: which there are, and how each is made.
 - `folder`: a folder that appears whole or not at all: written beside its place, then
   renamed.
 - `held_moulds`: what a folder holds already, and whether a build may take its place.
@@ -24,6 +25,7 @@
 - `pictures`: the PNG pictures of a build: what each shows.
 """
 
+from moulddesign.export.build_files import BuildFiles
 from moulddesign.export.folder import atomic_folder, locked, recover, replace_folder, staging_folder
 from moulddesign.export.formats import ExportOptions, Format, Paper, parse_formats, parse_paper
 from moulddesign.export.held_moulds import (
@@ -36,6 +38,7 @@ from moulddesign.export.publishing import publish, publish_failing
 
 __all__ = [
     "REPORT",
+    "BuildFiles",
     "ExportOptions",
     "Format",
     "Paper",

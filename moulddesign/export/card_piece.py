@@ -55,7 +55,7 @@ WORDS: Final = {
     "failed": "Published in spite of findings that failed:",
     "pieces": "Pieces",
     "pastry_shown": "The pressed pastry, seen from the front and above",
-    "parts_shown": "The parts pulled apart above the pastry",
+    "parts_shown": "The parts, apart, and the pastry",
     "other_shown": "The pastry under",
 }
 """Headings and labels of the card, on paper and for a screen."""

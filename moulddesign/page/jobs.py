@@ -18,10 +18,9 @@ from moulddesign.design import (
     Table,
     given,
 )
-from moulddesign.export import publish, publish_failing
-from moulddesign.export.drawing import build_sections
+from moulddesign.export import BuildFiles, publish, publish_failing
 from moulddesign.export.pictures import pastry_scene
-from moulddesign.export.press_steps import press_steps
+from moulddesign.export.press_steps import PressStep
 from moulddesign.kitchen import OnHand, Recipe, WeighedPiece, Weighing, batch, trial
 from moulddesign.page.view_bodies import (
     ViewBody,
@@ -125,22 +124,20 @@ def preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
 def check_design(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     """Yield finer light on the piece and the mould for the view, then all findings and cautions."""
     design = Design.of(plain)
-    made = _built.get(design)
+    files = _built.get(design)
     shape = _cached_shape(_without_mould(design))
     checkpoint()
     yield "light", finer_light(pastry_bodies(shape))
     checkpoint()
     if design.existing_mould is not None:
         return
-    if made is None:
+    if files is None:
         mould = mould_of(design, shape)
         yield "mould", encode_bodies("mould", part_bodies(mould, shape))
-        made = build(design, lambda _: checkpoint(), begun=(shape, mould))
-        _built.clear()
-        _built[design] = made
+        files = _kept(design, build(design, lambda _: checkpoint(), begun=(shape, mould)))
     else:
-        yield "mould", encode_bodies("mould", part_bodies(made.mould, shape))
-    yield "findings", (made.findings, made.cautions)
+        yield "mould", encode_bodies("mould", part_bodies(files.build.mould, shape))
+    yield "findings", (files.build.findings, files.build.cautions)
 
 
 def cut_piece(_checkpoint: Checkpoint, plain: Plain, at_mm: float, with_parts: bool) -> Answer:  # noqa: FBT001 (sent as it is)
@@ -161,30 +158,36 @@ def _cached_parts(design: Design) -> tuple[ViewBody, ...]:
     return part_bodies(mould_of(design, shape), shape)
 
 
-def write_files(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
-    """Yield the bytes of every file of the build, by name, if nothing failed.
+def prepare_files(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
+    """Make ahead what the files of a design need that was checked; yield nothing."""
+    files = _built.get(Design.of(plain))
+    if files is not None:
+        files.make_all(checkpoint)
+    yield from ()
 
-    After them, the steps of the work with a press, with pictures.
-    """
+
+MadeFiles = Iterator[tuple[dict[str, bytes], tuple[PressStep, ...]]]
+"""What making files yields once: their bytes by name, and the steps of the work with a press."""
+
+
+def write_files(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> MadeFiles:
+    """Yield the bytes of every file of the build, by name, and the steps, if nothing failed."""
     yield from _files(plain, publish)
 
 
-def write_failing(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
-    """Yield the bytes of every file of the build in spite of findings that failed."""
+def write_failing(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> MadeFiles:
+    """Yield the same in spite of findings that failed."""
     yield from _files(plain, publish_failing)
 
 
-def _files(plain: Mapping[str, Any], write: Callable[[Build, Path], Build]) -> Answer:
+def _files(plain: Mapping[str, Any], write: Callable[..., Build]) -> MadeFiles:
     design = Design.of(plain)
-    made = _built.get(design)
-    made = build(design) if made is None else made
+    made = _built.get(design) or _kept(design, build(design))
     with TemporaryDirectory(prefix="moulddesign-") as folder:
         target = Path(folder) / "set"
-        write(made, target)
+        write(made.build, target, files=made)
         files = {path.name: path.read_bytes() for path in sorted(target.iterdir())}
-    yield "files", files
-    sections = build_sections(made)
-    yield "steps", press_steps(made, sections.parts, sections.pastry)
+    yield files, made.steps
 
 
 def draw_picture(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
@@ -193,8 +196,14 @@ def draw_picture(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     yield "picture", picture_png(pastry_scene(shape.pastry.mesh))
 
 
-_built: dict[Design, Build] = {}
-"""The last build of this process, so that checking and writing do not build twice."""
+_built: dict[Design, BuildFiles] = {}
+"""The last build of this process, with what was made of its files: nothing is computed twice."""
+
+
+def _kept(design: Design, made: Build) -> BuildFiles:
+    """Return the files of a build, which takes the place of the last one."""
+    _built.clear()
+    return _built.setdefault(design, BuildFiles(made))
 
 
 @lru_cache(maxsize=8)
@@ -231,6 +240,7 @@ def _figures(design: Design, shape: Shape) -> PieceFigures:
 
 PREVIEW: Final = Job(say("page.the-piece"), preview)
 CHECKS: Final = Job(say("page.the-checks"), check_design)
+PREPARING: Final = Job(say("page.the-files"), prepare_files)
 FILES: Final = Job(say("page.the-files"), write_files)
 FILES_FAILING: Final = Job(say("page.the-files"), write_failing)
 CUT: Final = Job(say("page.the-picture"), cut_piece)

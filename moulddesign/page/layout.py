@@ -1,14 +1,13 @@
 """The page of one tab: the form, the 3D view and the results."""
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 from nicegui import ui
 
 from moulddesign.core import Finding, Message, MouldError, Verdict
-from moulddesign.export.press_steps import PressStep
 from moulddesign.page import markup
 from moulddesign.page.address import encode_design
 from moulddesign.page.delivery import card_alone, delivery, progress_line, steps_list
@@ -25,7 +24,7 @@ from moulddesign.page.markup import (
     set_visible,
     text_element,
 )
-from moulddesign.page.session import ARCHIVE, Session
+from moulddesign.page.session import ARCHIVE, MadeSet, Session
 from moulddesign.page.tasks import TaskPages
 from moulddesign.page.texts import Texts
 from moulddesign.page.view_element import View3D
@@ -261,7 +260,6 @@ class Page:
     def _request_files(self) -> None:
         if self._is_writing:  # pressed twice
             return
-        self._files_design = self.session.design
         self.show_writing(active=True)
         if self._failed:
             self.session.write_failing()
@@ -381,21 +379,27 @@ class Page:
         set_visible(self.making, shown=active)
         self._update_files_status()
 
-    def show_files(self, token: str, files: dict[str, bytes]) -> None:
-        """Show what can be downloaded: what to print, what to weigh, and everything."""
+    def show_files(self, token: str, design: "Design", made: MadeSet) -> None:
+        """Show what to print, what to weigh, and everything; and how a press is used."""
         piece = self.design_form.piece
-        if not files or piece is None:
-            self._files_design = None
-            self.links.set_content("")
+        if piece is None:  # they are offered again with its figures
             return
-        if self.session.design.existing_mould is None:
-            cards = delivery(self.words, token, files, piece, archive=ARCHIVE)
+        self._files_design = design
+        if design.existing_mould is None:
+            cards = delivery(self.words, token, made.files, piece, archive=ARCHIVE)
         else:
-            self._files_design = self.session.design
-            cards = card_alone(self.words, token, files, piece)
+            cards = card_alone(self.words, token, made.files, piece)
         self.links.set_content(self.words.numbers(cards))
+        self.steps.set_content(steps_list(self.words, token, made.steps) if made.steps else "")
+        self._update_files_status()
+
+    def reveal_files(self) -> None:
+        """Bring what was just made into view."""
         self.links.client.run_javascript(REVEAL_JS)
 
-    def show_steps(self, token: str, steps: Sequence[PressStep]) -> None:
-        """Show how the press is used whose files were made."""
-        self.steps.set_content(steps_list(self.words, token, steps) if steps else "")
+    def show_no_files(self) -> None:
+        """Show that there is nothing to download."""
+        self._files_design = None
+        self.links.set_content("")
+        self.steps.set_content("")
+        self._update_files_status()

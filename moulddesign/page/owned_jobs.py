@@ -30,7 +30,7 @@ from moulddesign.fit import (
     window_svg,
 )
 from moulddesign.kitchen import Recipe
-from moulddesign.page.jobs import Answer, Plain
+from moulddesign.page.jobs import Answer, MadeFiles, Plain
 from moulddesign.workers import Checkpoint, Job
 
 
@@ -245,7 +245,7 @@ def _recommended_row(design: Design, made: Fit) -> dict[str, Any]:
     return {"ratio": best.ratio, "with_centre": best.has_centres}
 
 
-def make_card(checkpoint: Checkpoint, plain: Plain, mould: Plain) -> Answer:
+def make_card(checkpoint: Checkpoint, plain: Plain, mould: Plain) -> MadeFiles:
     """Yield the files of the bench card of a piece whose mould exists."""
     design = Design.of(plain)
     made = fit(design, OwnedMould.of(mould), stage=lambda _: checkpoint())
@@ -255,7 +255,7 @@ def make_card(checkpoint: Checkpoint, plain: Plain, mould: Plain) -> Answer:
     if abs(fitting_g - finished_g) > EQUAL_RATIO * fitting_g:
         need = say("page.not-what-mould-takes", mould=made.mould.name, finished_g=fitting_g)
         raise SpecError("portion.finished_weight_g", finished_g, need)
-    yield "files", _card_files(design, made)
+    yield _card_files(design, made), ()
 
 
 def _card_files(design: Design, made: Fit) -> dict[str, bytes]:

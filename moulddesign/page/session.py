@@ -2,13 +2,15 @@
 
 import asyncio
 import secrets
-from collections.abc import Coroutine, Sequence
+from collections.abc import Coroutine
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
 from moulddesign.core import Finding, Message, MouldError, SpecError, say
 from moulddesign.design import DESIGN_FILE, Design
 from moulddesign.export.press_steps import PressStep
+from moulddesign.page.address import encode_design
 from moulddesign.page.design_files import write_set
 from moulddesign.page.jobs import (
     CHECKS,
@@ -16,6 +18,7 @@ from moulddesign.page.jobs import (
     FILES,
     FILES_FAILING,
     PICTURE,
+    PREPARING,
     PREVIEW,
     PieceFigures,
 )
@@ -29,11 +32,37 @@ Files = dict[str, bytes]
 """Content by name."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MadeSet:
+    """The files of a design that were made."""
+
+    files: Files
+    archive: bytes
+    """All of them in one zip."""
+    steps: tuple[PressStep, ...]
+    """How the press is used."""
+
+
+MOST_SETS: Final = 4
+"""Sets that are kept, of about 15 MB each; our choice."""
+
+
 class DownloadStore:
-    """The files of all open tabs, each tab's under a name that cannot be guessed."""
+    """The files of all open tabs, each tab's under a name that cannot be guessed; the last sets."""
 
     def __init__(self) -> None:
         self._tabs: dict[str, Files] = {}
+        self._sets: dict[str, MadeSet] = {}
+
+    def keep(self, design: Design, made: MadeSet) -> None:
+        """Keep a set, so that its design finds it again in any tab; the oldest is given up."""
+        self._sets[encode_design(design)] = made
+        for oldest in list(self._sets)[:-MOST_SETS]:
+            del self._sets[oldest]
+
+    def made(self, design: Design) -> MadeSet | None:
+        """Return the set of a design; None where none is kept."""
+        return self._sets.get(encode_design(design))
 
     def open_tab(self) -> tuple[str, Files]:
         """Return a new tab's name and its files, of which there are none yet."""
@@ -89,11 +118,14 @@ class SessionListener(Protocol):
     def show_writing(self, *, active: bool) -> None:
         """Say that files are being made, or that this has come to an end."""
 
-    def show_files(self, token: str, files: Files) -> None:
-        """Show what can be downloaded."""
+    def show_files(self, token: str, design: Design, made: MadeSet) -> None:
+        """Show what can be downloaded, and how the press is used."""
 
-    def show_steps(self, token: str, steps: Sequence[PressStep]) -> None:
-        """Show how the press is used whose files were made."""
+    def reveal_files(self) -> None:
+        """Bring what was just made into view."""
+
+    def show_no_files(self) -> None:
+        """Show that there is nothing to download."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,6 +167,7 @@ class Session:
         self._cutting: asyncio.Task[None] | None = None
         self._cuts = 0
         self._checks: asyncio.Event | None = None
+        self._preparing: asyncio.Event | None = None
         self._writing: asyncio.Event | None = None
         self._tasks: set[asyncio.Task[None]] = set()
         self._processing: asyncio.Task[None] | None = None
@@ -147,6 +180,7 @@ class Session:
 
     def pause(self) -> None:
         """Stop the checks: nobody looks, be it for a moment or for good."""
+        self._stop_preparing()
         if self._checks is not None and not self._checks.is_set():
             self._checks.set()
             self._is_paused = True
@@ -170,6 +204,7 @@ class Session:
     def cancel(self) -> None:
         """End the checks or files in the making at once."""
         self._is_stopped = True
+        self._stop_preparing()
         for work in (self._writing, self._checks):
             if work is not None:
                 self.workers.build.cancel(work)
@@ -220,7 +255,12 @@ class Session:
         assert self.listener is not None  # noqa: S101 (set when the page is laid out)
         return self.listener
 
+    def _stop_preparing(self) -> None:
+        if self._preparing is not None:
+            self._preparing.set()
+
     def _cancel_checks(self) -> None:
+        self._stop_preparing()
         for work in (self._checks, self._writing):
             if work is not None:
                 work.set()
@@ -249,6 +289,7 @@ class Session:
             ):
                 if name == "figures":
                     self.page.show_figures(value)
+                    self._offer_kept(design)
                 else:
                     self._publish_bodies(name, self.serial, value)
             self.page.show_error(None)
@@ -272,6 +313,19 @@ class Session:
         except MouldError as error:
             if not cancelled.is_set():
                 self.page.show_error(error)
+        if design == self.design and self._writing is None and not cancelled.is_set():
+            await self._prepare(design)
+
+    async def _prepare(self, design: Design) -> None:
+        """Make ahead what the files need, until somebody wants something else."""
+        if self.store.made(design) is not None:
+            return
+        self._preparing = cancelled = asyncio.Event()
+        with suppress(MouldError):  # whoever asks for the files is told
+            async for _ in self.workers.build.stream(
+                PREPARING, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=cancelled
+            ):
+                pass
 
     async def _process_cuts(self) -> None:
         while self._cut is not None:
@@ -298,37 +352,47 @@ class Session:
         return f"/files/{self.token}/{start}{end}"
 
     async def _write_files(self, design: Design, job: Job, *more: Any) -> None:  # noqa: ANN401
+        self._stop_preparing()  # what is made stays with the worker, which goes on from there
         self._writing = cancelled = asyncio.Event()
         worker = self.workers.tasks if job is CARD else self.workers.build  # which may be checking
         try:
-            async for name, made in worker.stream(
+            async for files, steps in worker.stream(
                 job, design.plain(), *more, limit_s=BUILD_LIMIT_S, cancelled=cancelled
             ):
-                if name == "files":
-                    self.store_files(design, made)
-                else:
-                    self._store_steps(made)
+                archive = await asyncio.to_thread(write_set, files, design.name)
+                made = MadeSet(files=files, archive=archive, steps=steps)
+                if design.existing_mould is None:  # a card follows from its mould's sizes too
+                    self.store.keep(design, made)
+                if not cancelled.is_set():
+                    self._offer(design, made)
+                    self.page.reveal_files()
         except MouldError as error:
             if not cancelled.is_set():
                 self.page.show_error(error)
-                self.page.show_files("", {})
-                self.page.show_steps("", ())
+                self.page.show_no_files()
         finally:
             if self._writing is cancelled:
                 self._writing = None
             self.page.show_writing(active=False)
 
     def store_files(self, design: Design, files: dict[str, bytes]) -> None:
-        """Keep the files that were made of a design in place of earlier ones, and show them."""
+        """Show files that were made of a design in place of earlier ones."""
+        archive = write_set(files, design.name)
+        self._offer(design, MadeSet(files=files, archive=archive, steps=()))
+
+    def _offer_kept(self, design: Design) -> None:
+        """Offer the files of a design where they were made before, in this tab or another."""
+        made = self.store.made(design)
+        if made is not None:
+            self._offer(design, made)
+
+    def _offer(self, design: Design, made: MadeSet) -> None:
         for name in [n for n in self.downloads if not n.startswith(VIEW_FILES)]:
             del self.downloads[name]
-        self.downloads.update(files)
-        self.downloads[ARCHIVE] = write_set(files, design.name)
-        self.page.show_files(self.token, files)
-
-    def _store_steps(self, steps: Sequence[PressStep]) -> None:
-        self.downloads.update({f"press-step-{n}.svg": s.picture for n, s in enumerate(steps)})
-        self.page.show_steps(self.token, steps)
+        self.downloads.update(made.files)
+        self.downloads[ARCHIVE] = made.archive
+        self.downloads.update({f"press-step-{n}.svg": s.picture for n, s in enumerate(made.steps)})
+        self.page.show_files(self.token, design, made)
 
     async def _draw_picture(self, design: Design) -> None:
         try:

@@ -69,7 +69,7 @@ def test_a_press_has_its_steps_with_pictures_and_a_box_each():
 
 
 @pytest.mark.parametrize(
-    ("table", "make", "moves"), [(BlockTable(), block, 2), (CastTable(), cast, 6)]
+    ("table", "make", "moves"), [(BlockTable(), block, 3), (CastTable(), cast, 6)]
 )
 def test_another_kind_has_its_moves_with_a_box_each(table, make, moves):
     design = DESIGN.with_values({"mould.kind": table.kind})

@@ -14,7 +14,7 @@ from pypdf import PdfReader
 
 from moulddesign.building import PASTRY
 from moulddesign.export import ExportOptions, publish_failing
-from moulddesign.export.publishing import scenes
+from moulddesign.export.build_files import scenes
 from moulddesign.geometry import box, difference
 from moulddesign.mould import Part
 from moulddesign.mould.mould_set import Pose

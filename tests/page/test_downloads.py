@@ -36,6 +36,27 @@ def opened_with(page, *files):
     page.wait_for_selector(f".sizes tr:has-text('relief') >> text={FRUSTUM_ML:.2f} mL")
 
 
+def found_again_until_changed(page, archive):
+    """See that a reload finds files by their design, and a change takes them away until undone."""
+    page.reload()
+    page.wait_for_selector("a.download-all")
+    assert page.inner_text("#make") == "Make again"
+    with page.expect_download() as awaited:
+        page.click("a.download-all")
+    assert awaited.value.path().read_bytes() == archive
+    typed(page, "portion.finished_weight_g", "61")
+    page.wait_for_selector(".files-status >> text=of the earlier design")
+    assert not page.locator("a.download-all").is_visible()
+    page.click("#make")
+    page.wait_for_selector("#make:disabled")
+    assert not page.locator("a.download-all").is_visible()
+    page.click(".making button")
+    page.wait_for_selector("#make:enabled")
+    page.click("#undo")
+    page.wait_for_selector("a.download-all")
+    assert page.inner_text(".files-status") == ""
+
+
 def test_a_set_is_made_once_is_the_command_lines_and_comes_back_with_its_drawing(visit, tmp_path):
     asked = tmp_path / "design.toml"
     asked.write_text(ASKED)
@@ -59,9 +80,7 @@ def test_a_set_is_made_once_is_the_command_lines_and_comes_back_with_its_drawing
     awaited.value.save_as(tmp_path / "set.zip")
     assert page.locator("a.download").count() == 4
     shot(page, "wide-made")
-    typed(page, "portion.finished_weight_g", "61")
-    page.wait_for_selector(".files-status >> text=of the earlier design")
-    assert not page.locator("a.download-all").is_visible()
+    found_again_until_changed(page, (tmp_path / "set.zip").read_bytes())
     again = visit()
     opened_with(again, tmp_path / "set.zip")
 

@@ -1,0 +1,260 @@
+"""The files of a build besides STL, report and design: which there are, and how each is made."""
+
+from collections.abc import Callable, Iterator, Mapping
+from functools import cached_property
+from types import MappingProxyType
+from typing import Final
+
+from moulddesign.building import PASTRY, Build
+from moulddesign.export.card import Card, card_figures
+from moulddesign.export.card_html import CARD_HTML
+from moulddesign.export.drawing import (
+    Drawing,
+    Sections,
+    build_sections,
+    card_section,
+    drawing,
+    dxf_bytes,
+    svg_bytes,
+)
+from moulddesign.export.fonts import Fonts, fonts_of
+from moulddesign.export.formats import (
+    NO_RELIEF,
+    ExportOptions,
+    Format,
+    glb_bytes,
+    made_larger_text,
+    step_bytes,
+    threemf_bytes,
+)
+from moulddesign.export.pictures import (
+    CAPTION,
+    ReliefPlan,
+    assembled_parts,
+    further_pastry_scenes,
+    parts_scene,
+    pastry_scene,
+    printed_parts,
+    relief_pictures,
+    relief_plan,
+    row_scene,
+)
+from moulddesign.export.press_steps import PressStep, press_steps
+from moulddesign.geometry import Mesh
+from moulddesign.geometry.mending import in_float32
+from moulddesign.pastry.pastry import Pastry
+from moulddesign.render import Scene, picture_png
+
+PASTRY_PNG: Final = "pastry.png"
+PARTS_PNG: Final = "parts.png"
+PRINT_PNG: Final = "print.png"
+RELIEF_PNG: Final = "relief.png"
+CARD_PDF: Final = "card.pdf"
+
+SCENES_OF: Final = MappingProxyType(
+    {
+        Format.PICTURES: (PASTRY_PNG, PARTS_PNG),
+        Format.CARD: (PASTRY_PNG, PARTS_PNG, PRINT_PNG),
+        Format.THREEMF: (PRINT_PNG,),
+    }
+)
+"""Pictures that a format needs, whether or not they become files."""
+
+CARDS: Final = (CARD_HTML, CARD_PDF)
+EVERYTHING: Final = ExportOptions()
+
+ROW_GAP: Final = 0.5
+"""Between further stamps in a row, as a share of the sleeve's width."""
+
+
+class BuildFiles:
+    """The files of a build that do not depend on its findings, each made once; and its card."""
+
+    def __init__(self, build: Build, options: ExportOptions = EVERYTHING) -> None:
+        self.build = build
+        self.options = options
+        self._made: dict[str, bytes] = {}
+
+    def make_all(self, checkpoint: Callable[[], None]) -> None:
+        """Make what is not there yet, pictures first; `checkpoint` is called between two files."""
+        # The CAD kernel takes seconds to load.
+        for name in sorted(self.names, key=lambda name: name.endswith(".step")):
+            checkpoint()
+            self.file(name)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the files but for the card."""
+        every = file_names(self.build, self.options)
+        return tuple(name for name in every if name not in CARDS)
+
+    def file(self, name: str) -> bytes:
+        """Return a file or a picture of the card by its name."""
+        if name not in self._made:
+            self._made[name] = self._make(name)
+        return self._made[name]
+
+    def card(self, build: Build) -> Card:
+        """Return the card, which tells the findings of the build as it is written."""
+        size_mm, entities = card_section(self.build, self._sections)
+        section = svg_bytes(size_mm, entities, "section", fonts=self._fonts)
+        pictures = {name: self.file(name) for name in (*SCENES_OF[Format.CARD], RELIEF_PNG)}
+        others = enumerate(further_pastry_scenes(self.build))
+        pictures |= {f"other-{number}.png": self.file(name) for number, name in others}
+        figures = card_figures(build, self.options.recipe)
+        figures |= {"relief": list(self._relief.caption), "caption": CAPTION}
+        figures |= {"steps": [[str(step.name), str(step.says)] for step in self.steps]}
+        pictures |= {f"step-{number}.svg": step.picture for number, step in enumerate(self.steps)}
+        return Card(
+            figures=figures,
+            pictures=pictures | {"section.svg": section},
+            paper=self.options.paper,
+            fonts=self._fonts,
+        )
+
+    @cached_property
+    def steps(self) -> tuple[PressStep, ...]:
+        """The steps of the work with a press."""
+        return tuple(press_steps(self.build, self._sections.parts, self._sections.pastry))
+
+    def _make(self, name: str) -> bytes:
+        stem, _, ending = name.rpartition(".")
+        match ending:
+            case "step":
+                return self._step(stem)
+            case "dxf":
+                return dxf_bytes(self._drawing, self._fonts)
+            case "svg":
+                return self._svg()
+            case "glb":
+                return self._glb()
+            case "3mf":
+                return self._threemf()
+            case _:
+                return self._picture(name)
+
+    def _step(self, name: str) -> bytes:
+        blanks = {f"{part.name}-blank": part.blank for part in self.build.mould.parts}
+        draw = blanks.get(name) or self.build.mould.part(name).solid
+        assert draw is not None  # noqa: S101 (only names of bodies that exist are given)
+        what = "as it stands in the assembly"
+        if name in blanks:
+            height = self.build.pastry.height_mm
+            others = ", ".join(
+                f"{one.stamp_name} with its face {one.pastry.height_mm - height:+.2f} mm higher"
+                for one in self.build.further
+            )
+            what = f"{NO_RELIEF}; the same blank serves {others}" if others else NO_RELIEF
+        return step_bytes(
+            draw(), name=name, description=f"{self.build.design.name}, {name}, {what}"
+        )
+
+    @cached_property
+    def _sections(self) -> Sections:
+        return build_sections(self.build)
+
+    @cached_property
+    def _drawing(self) -> Drawing:
+        return drawing(self.build, self._sections, self.options.paper)
+
+    @cached_property
+    def _fonts(self) -> Fonts:
+        return fonts_of(self.build.design)
+
+    def _svg(self) -> bytes:
+        sheet = self._drawing.sheet
+        title = f"{self.build.design.name}: pastry and mould"
+        size_mm = (sheet.width_mm, sheet.height_mm)
+        return svg_bytes(size_mm, self._drawing.entities, title, fonts=self._fonts)
+
+    def _glb(self) -> bytes:
+        pressed = {PASTRY: self.build.meshes[PASTRY]}
+        return glb_bytes(assembled_parts(self.build) | pressed | _further_row(self.build))
+
+    def _threemf(self) -> bytes:
+        design = self.build.design
+        piece = f"{design.portion.finished_weight_g:g} g"
+        if design.portion.is_filled:
+            piece += f", crust to filling {design.portion.ratio}"
+        return threemf_bytes(
+            printed_parts(self.build),
+            bed_mm=design.printer.bed_mm,
+            title=design.name,
+            description=f"Mould for a pastry of {piece}; print in {design.printer.material}"
+            + made_larger_text(self.build.mould.parts[0].pose.scale),
+            thumbnail=self.file(PRINT_PNG),
+        )
+
+    def _picture(self, name: str) -> bytes:
+        if name == RELIEF_PNG:
+            return self._relief.png
+        pastries = relief_pictures(self.build)
+        if name in pastries:
+            return self._plan(pastries[name]).png
+        return picture_png(self._scenes[name])
+
+    @cached_property
+    def _scenes(self) -> Mapping[str, Scene]:
+        return scenes(self.build, self.options)
+
+    @cached_property
+    def _relief(self) -> ReliefPlan:
+        return self._plan(self.build.pastry)
+
+    def _plan(self, pastry: Pastry) -> ReliefPlan:
+        return relief_plan(pastry, line_mm=self.build.design.printer.line_width_mm)
+
+
+def file_names(build: Build, options: ExportOptions) -> tuple[str, ...]:
+    """Return the names of the files besides STL, report and design, in the order of writing.
+
+    A card's pages as pictures follow it; how many there are is known once it is set.
+    """
+    names = {
+        Format.STL: [],
+        Format.STEP: [f"{name}.step" for name in _names_of_bodies(build)],
+        Format.DRAWING: ["drawing.dxf", "drawing.svg"],
+        Format.GLB: ["set.glb"],
+        Format.PICTURES: [
+            *relief_pictures(build),
+            PASTRY_PNG,
+            PARTS_PNG,
+            *further_pastry_scenes(build),
+        ],
+        Format.THREEMF: ["set.3mf"],
+        Format.CARD: [CARD_HTML, CARD_PDF],
+    }
+    return tuple(name for one in options.formats for name in names[one])
+
+
+def _names_of_bodies(build: Build) -> Iterator[str]:
+    for part in build.mould.parts:
+        if part.solid is not None:
+            yield part.name
+        if part.blank is not None:
+            yield f"{part.name}-blank"
+
+
+def scenes(build: Build, options: ExportOptions) -> Mapping[str, Scene]:
+    """Return the pictures that the files need, by the name of their file."""
+    needed = {name for one in options.formats for name in SCENES_OF.get(one, ())}
+    pastry = build.meshes[PASTRY]
+    every = {
+        PASTRY_PNG: pastry_scene(pastry),
+        PARTS_PNG: parts_scene(build),
+        PRINT_PNG: row_scene(printed_parts(build)),
+    }
+    shows_further = {Format.PICTURES, Format.CARD} & set(options.formats)
+    further = further_pastry_scenes(build) if shows_further else {}
+    return {name: scene for name, scene in every.items() if name in needed} | dict(further)
+
+
+def _further_row(build: Build) -> dict[str, Mesh]:
+    """Return further stamps on their pastries, in a row to the right of the assembly [mm]."""
+    step_mm = (1.0 + ROW_GAP) * float(build.mould.parts[0].mesh.size_mm[0])
+    placed: dict[str, Mesh] = {}
+    for number, one in enumerate(build.further, start=1):
+        shift = (number * step_mm, 0.0, 0.0)
+        placed[one.stamp_name] = in_float32(build.mould.part(one.stamp_name).mesh).moved(shift)
+        placed[one.pastry_name] = build.meshes[one.pastry_name].moved(shift)
+    return placed
