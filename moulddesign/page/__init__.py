@@ -14,6 +14,7 @@
 - `markup`: HTML: plain elements, the form's components, figures and the answers of the tasks.
 - `finding_actions`: what can be done with a finding: the change that mends it, and its place.
 - `finding_list`: findings in a person's words, and the changes that mend them.
+- `face_entries`: what of a carved face can be tapped and changed.
 - `delivery`: what was made: three cards, and each file with what it is for.
 - `choices`: the first screen: the few things that a baker chooses, and what each changes.
 - `choice_pictures`: pictures of what the first screen offers, shipped or of uploads.

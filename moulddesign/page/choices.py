@@ -68,7 +68,7 @@ def choice_options(words: Texts) -> dict[str, list[dict[str, str]]]:
         "kind": [_option(words, "kind", kind.value, bare=True) for kind in Kind],
         "centre": [
             {"value": "", "label": words["centre_none"]},
-            *({"value": name, "label": words.word(name)} for name in centre_names()),
+            *({"value": name, "label": words.food(name)} for name in centre_names()),
         ],
         "dough": [
             {"value": "", "label": words["dough_unnamed"]},

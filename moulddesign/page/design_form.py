@@ -53,6 +53,7 @@ from moulddesign.page.draft import (
     with_source,
     without_indexes,
 )
+from moulddesign.page.face_entries import with_face_entry
 from moulddesign.page.form_schema import FormSchema
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.markup import ChoicesElement, FormElement, text_element
@@ -170,7 +171,7 @@ class DesignForm:
         typed = self._as_typed(CHOICE_FIELDS["weight"], weight_g)
         if isinstance(typed, str):
             state["weight"] = typed
-        state["centre_label"] = self.words.word(state["centre"])
+        state["centre_label"] = self.words.food(state["centre"])
         return {
             "state": state,
             "errors": errors_of_choices(self._all_errors),
@@ -319,6 +320,13 @@ class DesignForm:
             moved = {key: value for key, value in values.items() if key != "place"}
             layers[values["place"]] |= {k: v for k, v in moved.items() if v is not None}
             self.draft.replace(tree)
+            self._validate(refill=True)
+
+    def change_face(self, change: Mapping[str, Any]) -> None:
+        """Change a number or the content of what was tapped on a carved face."""
+        face = self.session.design.face
+        if face is not None and self.draft.tree.get("face") is not None:
+            self.draft.replace(with_face_entry(self.draft.tree, face, change))
             self._validate(refill=True)
 
     def _validate(self, *, refill: bool) -> None:

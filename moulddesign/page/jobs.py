@@ -22,6 +22,7 @@ from moulddesign.export import BuildFiles, publish, publish_failing
 from moulddesign.export.pictures import pastry_scene
 from moulddesign.export.press_steps import PressStep
 from moulddesign.kitchen import OnHand, Recipe, WeighedPiece, Weighing, batch, trial
+from moulddesign.page.face_entries import face_to_tap
 from moulddesign.page.view_bodies import (
     ViewBody,
     cut_at,
@@ -116,7 +117,10 @@ def preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     design = Design.of(plain)
     shape = _cached_shape(_without_mould(design))
     yield "figures", _figures(design, shape)
-    more = movable_layers(design, shape) | {"sizes": cut_sizes(shape)}
+    more = movable_layers(design, shape) | {
+        "sizes": cut_sizes(shape),
+        "face": face_to_tap(design, shape),
+    }
     bodies = _cached_bodies(_without_mould(design))
     yield "pastry", encode_bodies("pastry", bodies, **more)
 

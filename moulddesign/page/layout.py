@@ -121,6 +121,7 @@ class Page:
                     self.view = View3D(words)
                     self.view.on("without", lambda _: self.session.picture())
                     self.view.on("layer", lambda event: self.design_form.move_layer(event.args))
+                    self.view.on("face", lambda event: self.design_form.change_face(event.args))
                     self.view.on("share", lambda event: self.design_form.choose_share(event.args))
                     self.view.on("cut", lambda event: self._cut_elsewhere(*event.args))
                 self.strip = html_area("strip")
@@ -309,7 +310,7 @@ class Page:
         self.design_form.show_piece(piece)
         portion = self.session.design.portion
         share = 100.0 * portion.crust_share if piece.figures.is_filled else None
-        self.view.set_piece(share, {c.name: words.word(c.name) for c in portion.centres})
+        self.view.set_piece(share, {c.name: words.food(c.name) for c in portion.centres})
         self._show_progress(1)
 
     def show_bodies(self, address: str, serial: int, stage: str) -> None:

@@ -347,7 +347,12 @@ def batch_result(words: Texts, made: Batch, currency: str) -> str:
     for name, part in parts:
         if part.lines:
             lines = [
-                (line.food, f"{line.percent:.1f}", f"{line.scaled_g:g}", number_text(line.price))
+                (
+                    words.food(line.food),
+                    f"{line.percent:.1f}",
+                    f"{line.scaled_g:g}",
+                    number_text(line.price),
+                )
                 for line in part.lines
             ]
             title = words["mix_for"].format(part=name)
@@ -393,7 +398,10 @@ def _batch_times(words: Texts, made: Batch) -> str:
 
 
 def _batch_notes(words: Texts, made: Batch, currency: str) -> list[str]:
-    says = [words["centres_needed"].format(count=count, name=name) for name, count in made.centres]
+    says = [
+        words["centres_needed"].format(count=count, name=words.food(name))
+        for name, count in made.centres
+    ]
     if made.runs_short is not None:
         says.append(words["runs_short"].format(what=words.said(made.runs_short)))
     for key, packed in (("trays_needed", made.trays), ("boxes_needed", made.boxes)):

@@ -55,6 +55,10 @@ class Texts:
         known = self.tables["labels"].get(name) or word(name).text(self.language)
         return name.replace("-", " ") if known == name else str(known)
 
+    def food(self, name: str) -> str:
+        """Return a food's name; one of a person's own stays as it was typed."""
+        return word(name).text(self.language)
+
     def section(self, name: str) -> str:
         """Return the heading of a table of the design file."""
         return str(self.tables["sections"].get(name, name.replace("_", " ").capitalize()))

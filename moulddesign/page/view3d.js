@@ -1,5 +1,5 @@
 // The pastry and its mould in 3D: what is shown of them, and the buttons around the picture.
-import { Gestures, labels, relief, Scene, unpacked } from "moulddesign-scene";
+import { carving, Gestures, labels, relief, Scene, unpacked } from "moulddesign-scene";
 
 const STEP = Math.PI / 24;
 const ZOOM = 1.2;
@@ -11,12 +11,20 @@ export default {
   data() {
     return {
       view: "piece", picture: "", drawn: 0, stage: "", light: "", sizes: null, overlay: "",
-      waiting: true, stale: false, without: false, layers: [], top: null, chosen: null, handles: null, snap: "", marked: null, ring: null, share: null, cut: 0, deep: 0, only: "", hasParts: false, bodies: "", way: "",
+      waiting: true, stale: false, without: false, layers: [], top: null, chosen: null, handles: null, snap: "", marked: null, ring: null, share: null, cut: 0, deep: 0, only: "", entries: [], entry: null, area: "", hasParts: false, bodies: "", way: "",
     };
   },
   computed: {
     layer() {
       return this.layers.find((one) => one.place === this.chosen) ?? null;
+    },
+    faced() {
+      return this.entry === null ? null : this.entries[this.entry] ?? null;
+    },
+    entryName() {
+      const { list, place, figure } = this.faced;
+      if (figure) return `${this.names[figure] ?? figure}`;
+      return this.texts[`face_${list}`].replace("{number}", place + 1);
     },
     trouble() {
       return this.layer ? relief.trouble(this.layer, this.layers, this.top.rim) : "";
@@ -109,6 +117,7 @@ export default {
       this.overlay = cut ? labels(this.scene.of, this.sizes, this.say, this.marked?.cut) : "";
       this.showHandles();
       this.showRing();
+      this.showArea();
     },
     // Shows the place of a finding: a point of the top, a layer, the cut, or a part.
     showPlace(place) {
@@ -130,6 +139,26 @@ export default {
       const around = part && this.scene.of.around(part);
       if (at && this.top) this.ring = [...this.scene.of.project(at[0], at[1], this.top.z), 16];
       else this.ring = around || null;
+    },
+    showArea() {
+      const shown = this.faced && this.face && this.view === "piece" && !this.scene.of.moving;
+      this.area = shown ? carving.area(this.face, this.scene.of, this.entry) : "";
+    },
+    takeEntry(entry) {
+      this.choose(null);
+      this.entry = entry;
+      this.showArea();
+    },
+    shownOfEntry(key) {
+      const value = this.faced[key];
+      return String(key.endsWith("_ratio") ? Math.round(1000 * value) / 10 : value).replace(".", this.texts.decimal);
+    },
+    setEntry(key, text) {
+      const number = Number(text.replace(",", "."));
+      const isNumber = this.faced.numbers.includes(key);
+      if (isNumber && !(text.trim() && Number.isFinite(number))) return;
+      const value = isNumber ? (key.endsWith("_ratio") ? number / 100 : number) : text;
+      this.$emit("face", { list: this.faced.list, place: this.faced.place, key, value });
     },
     unmark() {
       this.marked = this.ring = null;
@@ -160,6 +189,9 @@ export default {
     // layers of the relief
     take(head, serial) {
       this.top = Object.freeze(head.top);
+      this.face = head.face && Object.freeze(carving.opened(head.face));
+      this.entries = head.face?.entries ?? [];
+      if (this.entry >= this.entries.length) this.entry = null;
       // A picture that knows nothing yet of the last change does not undo it.
       const changed = (this.pending || serial <= this.sentAt) && this.layer;
       this.layers = head.layers.map((sent) => {
@@ -175,6 +207,8 @@ export default {
     choose(place) {
       if (this.pending) this.send();
       this.unmark();
+      this.entry = null;
+      this.area = "";
       this.chosen = place;
       this.snap = "";
       this.showHandles();
@@ -188,7 +222,11 @@ export default {
     },
     onTap(event) {
       this.$refs.canvas.focus({ preventScroll: true });
-      if (this.view === "piece" && this.top) this.choose(relief.tapped(this.pointAt(event), this.layers)?.place ?? null);
+      if (this.view !== "piece" || !this.top) return;
+      const layer = relief.tapped(this.pointAt(event), this.layers)?.place ?? null;
+      if (layer !== null || !this.face) return this.choose(layer);
+      const box = this.$refs.canvas.getBoundingClientRect();
+      this.takeEntry(carving.entryAt(this.face, this.scene.of, event.clientX - box.left, event.clientY - box.top, this.top.z));
     },
     onPinch(ratio, radians) {
       if (!this.handles) return false;
@@ -245,6 +283,12 @@ export default {
     },
     // Keys of the canvas and of the handles while a layer is chosen; whether the key meant anything.
     layerKey({ key, shiftKey }) {
+      if (this.view === "piece" && !this.layers.length && this.entries.length) {
+        if (key === "n" || (key === "Enter" && !this.faced)) this.takeEntry(((this.entry ?? -1) + 1) % this.entries.length);
+        else if (key === "Escape" && this.faced) this.takeEntry(null);
+        else return false;
+        return true;
+      }
       if (!this.layers.length || this.view !== "piece") return false;
       const next = { n: 1, Enter: this.layer ? 0 : 1 }[key];
       if (next) {
@@ -324,6 +368,7 @@ export default {
           </g>
           <text v-if="snap || trouble" class="size tip" :x="handles.tip[0]" :y="handles.tip[1]" text-anchor="middle">{{ texts[trouble || snap] }}</text>
         </svg>
+        <svg v-if="area" class="view-overlay handles" aria-hidden="true"><path class="entry-area" :d="area" /></svg>
         <svg v-if="ring" class="view-overlay" aria-hidden="true"><circle class="mark" :cx="ring[0]" :cy="ring[1]" :r="ring[2]" /></svg>
         <p v-if="marked" class="badge marked" role="status">{{ marked.title }}</p>
         <img v-if="picture" :src="picture" :alt="texts.view_label" />
@@ -355,6 +400,18 @@ export default {
             <option v-for="name in parts" :key="name" :value="name">{{ partName(name) }}</option>
           </select></label>
       </section>
+      <section v-if="faced && view === 'piece'" class="layer-card face-card" :aria-label="entryName">
+        <strong>{{ entryName }}</strong>
+        <label v-for="key in faced.numbers" :key="key">{{ texts['face_' + key] }}
+          <input :value="shownOfEntry(key)" :data-key="key" inputmode="decimal" autocomplete="off" @change="setEntry(key, $event.target.value)" /></label>
+        <label v-if="faced.content">{{ texts['face_' + faced.content] }}
+          <select v-if="faced.options" :value="faced[faced.content]" @change="setEntry(faced.content, $event.target.value)">
+            <option v-if="!faced.options.includes(faced[faced.content])" :value="faced[faced.content]">{{ names[faced[faced.content]] ?? faced[faced.content] }}</option>
+            <option v-for="one in faced.options" :key="one" :value="one">{{ one ? names[one] ?? one : texts.face_nothing }}</option>
+          </select>
+          <input v-else :value="faced.text" autocomplete="off" @change="setEntry('text', $event.target.value)" /></label>
+        <button type="button" @click="takeEntry(null)">{{ texts.layer_done }}</button>
+      </section>
       <section v-if="handles" class="layer-card" :aria-label="nameOfLayer(layer)">
         <strong>{{ nameOfLayer(layer) }}</strong>
         <label v-for="[key, digits] in [['x', 1], ['y', 1], ['turn', 0], ['size', 1]]" :key="key">{{ texts['layer_number_' + key] }}
@@ -362,6 +419,6 @@ export default {
         <button type="button" @click="choose(null)">{{ texts.layer_done }}</button>
         <p v-if="trouble" class="trouble" role="status">{{ texts[trouble] }}</p>
       </section>
-      <p class="help">{{ handles ? texts.layer_help : texts.view_help }}</p>
+      <p class="help">{{ handles ? texts.layer_help : faced ? texts.face_help : texts.view_help }}</p>
     </div>`,
 };

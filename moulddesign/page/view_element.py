@@ -7,6 +7,7 @@ from nicegui import ui
 
 from moulddesign.artwork.patterns import pattern_names
 from moulddesign.design import Motif
+from moulddesign.design.face_tables import Figure, Fill, Tip
 from moulddesign.page.choices import SHARES
 from moulddesign.page.texts import Texts
 from moulddesign.render import shading
@@ -22,11 +23,17 @@ VIEW_TEXTS: Final = (
     "part_shown", "all_parts",
     "layer_turn", "layer_scale", "layer_number_x", "layer_number_y", "layer_number_turn",
     "layer_number_size", "layer_done", "layer_centred", "layer_on_axis", "layer_collides",
-    "layer_past_rim", "layer_hidden", "layer_help",
+    "layer_past_rim", "layer_hidden", "layer_help", "face_help", "face_bands", "face_crowns",
+    "face_medallion", "face_parts", "face_width_mm", "face_width_ratio", "face_radius_ratio",
+    "face_length_ratio", "face_count", "face_beads", "face_copies", "face_fill", "face_tip",
+    "face_figure", "face_text", "face_pattern", "face_nothing",
 )  # fmt: skip
 
 PARTS: Final = ("sleeve", "stamp", "plunger", "stop", "shim", "block", "master")
 """Words with which the names of parts begin."""
+
+CONTENTS: Final = (*Fill, *Tip, *Figure)
+"""Words of what a carved face is made of."""
 
 CUT_COLOURS: Final = {
     "rind": "#c08236", "pastry": "#ecc284", "filling": "#70422a", "centre": "#dc8a35",
@@ -58,7 +65,7 @@ class View3D(ui.element, component="view3d.js", esm={"moulddesign-scene": str(SC
     def __init__(self, words: Texts) -> None:
         super().__init__()
         texts = {key: words[key] for key in VIEW_TEXTS}
-        names = {name: words.word(name) for name in (*pattern_names(), *Motif, *PARTS)}
+        names = {name: words.word(name) for name in (*pattern_names(), *Motif, *PARTS, *CONTENTS)}
         self._props.update(
             texts=texts, names=names, look=LOOK, language=words.language, shares=SHARES
         )

@@ -21,8 +21,8 @@ from moulddesign.page.choice_pictures import (
     source_digest,
     source_digests,
 )
-from moulddesign.page.choices import chosen, with_choice
-from moulddesign.page.draft import Draft
+from moulddesign.page.choices import chosen, with_choice, with_free_lettering
+from moulddesign.page.draft import Draft, with_source
 from moulddesign.page.finding_actions import mend, shown_place
 from moulddesign.page.finding_list import claims
 
@@ -78,6 +78,20 @@ def test_a_picture_shrinks_for_what_runs_around_it_and_grows_with_the_piece():
     assert bigger["relief"]["layers"][0]["size_mm"] == pytest.approx(2.0 * picture.size_mm, abs=0.1)
     alone = with_choice(tree, "around", "plain", PIECE)
     assert alone["relief"]["layers"] == [{**Design().plain()["relief"]["layers"][0]}]
+
+
+def test_lettering_starts_where_nothing_is():
+    layers = [{"pattern": "chestnut"}, {"motif": "beads"}, {"pattern": "wren"}]
+    tree = Design().with_values({"relief.layers": layers}).plain()
+    path = "relief.layers.2"
+    made = with_free_lettering(with_source(tree, path, "text", "Text"), path, PIECE)
+    picture, _, text = Design.of(made).relief.layers
+    # by hand, half of 53 mm less 2 mm of margin, 4 mm of beads and 1 mm of gap: 19.5 mm; letters of
+    # 5 mm stand on a circle that much smaller, and the chestnut ends 1 mm before them
+    assert (text.along, text.size_mm, text.radius_mm) == ("upper-rim", 5.0, 14.5)
+    assert picture.size_mm == pytest.approx(2.0 * 13.5, rel=0.02)
+    alone = Design().plain()
+    assert with_free_lettering(alone, "relief.layers.0", PIECE) == alone
 
 
 def test_a_centre_comes_by_name_and_goes():

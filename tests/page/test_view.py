@@ -52,6 +52,14 @@ def test_relief_stands_out_from_its_ground_and_a_plain_top_does_not(visit, name)
     page.wait_for_timeout(300)
     shot(page, f"look-{name}")
     assert (contrast(page) > READABLE) == (name != "plain")
+    if name == "face":  # tapped, its card changes the design
+        box, before = page.locator(".viewport canvas").bounding_box(), page.url
+        page.mouse.click(box["x"] + box["width"] * 0.5, box["y"] + box["height"] * 0.4)
+        page.wait_for_selector(".entry-area", state="attached")
+        page.keyboard.press("n")
+        page.locator(".face-card input").last.fill("3")
+        page.keyboard.press("Tab")
+        page.wait_for_function(f"location.href !== '{before}'")
 
 
 def test_a_cut_says_its_sizes_and_the_mould_is_laid_out_and_opened(visit):

@@ -4,6 +4,7 @@ import { bodyMaterial, flat, shadowMaterial } from "./materials.js";
 export { Gestures } from "./gestures.js";
 export { labels } from "./labels.js";
 export * as relief from "./layers.js";
+export * as carving from "./face.js";
 
 const PLASTER = [0.91, 0.88, 0.83];
 const START = { azimuth: -1.92, elevation: 0.8 };
