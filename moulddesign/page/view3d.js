@@ -184,7 +184,7 @@ export default {
     },
     partName(name) {
       const [kind, ...own] = name.split("-");
-      return [this.names[kind] ?? kind, ...own].join("-");
+      return this.names[name] ?? [this.names[kind] ?? kind, ...own].join("-");
     },
     // layers of the relief
     take(head, serial) {

@@ -29,8 +29,10 @@ VIEW_TEXTS: Final = (
     "face_figure", "face_text", "face_pattern", "face_nothing",
 )  # fmt: skip
 
-PARTS: Final = ("sleeve", "stamp", "plunger", "stop", "shim", "block", "master")
-"""Words with which the names of parts begin."""
+PARTS: Final = (
+    "sleeve", "stamp", "plunger", "stop", "shim-0.4", "shim-0.8", "shim-1.6", "block", "master",
+)  # fmt: skip
+"""Names of parts, or words with which they begin."""
 
 CONTENTS: Final = (*Fill, *Tip, *Figure)
 """Words of what a carved face is made of."""

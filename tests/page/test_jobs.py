@@ -5,11 +5,12 @@ from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 
 import pytest
+from command_line import ran
 
 from moulddesign.building import shaped
-from moulddesign.core import SpecError
+from moulddesign.core import SpecError, Verdict
 from moulddesign.design import Design
-from moulddesign.page.jobs import PREVIEW, prepare, preview
+from moulddesign.page.jobs import PREVIEW, check_design, prepare, preview
 from moulddesign.page.markup import weights_line
 from moulddesign.page.texts import page_texts
 from moulddesign.workers import Worker
@@ -48,6 +49,29 @@ def test_a_blocks_piece_is_the_one_that_a_build_makes(draft):
     assert shown.height_mm == shape.pastry.height_mm
     assert shown.crust_mm == shape.interior.crust_mm
     assert shape.pastry.side_draft_deg == (5.0 if draft is None else draft)  # 5 deg: the default
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("values", "id_"),
+    [
+        ({"portion.ratio": "1:9"}, "verify.crust-thickness"),
+        (
+            {"portion.centres": [{"name": "walnut", "mass_g": 26.0}]},
+            "verify.room-around-centres",
+        ),
+        ({"relief.layers": [{"pattern": "wren", "size_mm": 3.0}]}, "verify.artwork-at-depth"),
+    ],
+    ids=["a crust under 1 mm", "a centre larger than its room", "relief that shows nothing"],
+)
+def test_what_fails_on_the_command_line_fails_on_the_page(values, id_, tmp_path):
+    design = Design().with_values(values)
+    (tmp_path / "design.toml").write_text(design.toml())
+    code, said, _ = ran("make", "design.toml", "--out", "set", folder=tmp_path)
+    found = dict(check_design(lambda: None, design.plain()))["findings"][0]
+    (failed,) = [f for f in found if f.id == id_]
+    assert (code, failed.verdict) == (1, Verdict.FAIL)
+    assert failed.title() in said
 
 
 def test_a_carved_piece_is_told_by_its_highest_point():

@@ -34,6 +34,14 @@ READABLE = 1.6
 """Contrast of dark and pale places of a top by WCAG's formula; our choice: 1 is no contrast."""
 
 
+FACE = {
+    "bands": [{"width_mm": 3.0}],
+    "crowns": [{"count": 12, "from_ratio": 0.65}],
+    "medallion": {"radius_ratio": 0.6},
+}
+"""A carved face that is soon made."""
+
+
 def contrast(page) -> float:
     """Return the contrast of the darker and the paler tenth of a piece's top."""
     picture = page.locator(".viewport canvas").screenshot()
@@ -45,8 +53,9 @@ def contrast(page) -> float:
 @pytest.mark.parametrize("name", ["relief", "face", "plain"])
 def test_relief_stands_out_from_its_ground_and_a_plain_top_does_not(visit, name):
     flat = kept_designs.kept("chestnut-75")
-    designs = {"relief": flat, "plain": flat.with_values({"relief.layers": []})}
-    page = visit("" if name == "face" else f"?design={encode_design(designs[name])}")
+    plain = flat.with_values({"relief.layers": []})
+    designs = {"relief": flat, "plain": plain, "face": plain.with_values({"face": FACE})}
+    page = visit(f"?design={encode_design(designs[name])}")
     drawn(page)
     page.wait_for_selector(".view[data-light=fine]")
     page.wait_for_timeout(300)
@@ -55,9 +64,9 @@ def test_relief_stands_out_from_its_ground_and_a_plain_top_does_not(visit, name)
     if name == "face":  # tapped, its card changes the design
         box, before = page.locator(".viewport canvas").bounding_box(), page.url
         page.mouse.click(box["x"] + box["width"] * 0.5, box["y"] + box["height"] * 0.4)
+        page.wait_for_selector(".face-card >> text=Medallion")
         page.wait_for_selector(".entry-area", state="attached")
-        page.keyboard.press("n")
-        page.locator(".face-card input").last.fill("3")
+        page.fill(".face-card [data-key=radius_ratio]", "50")
         page.keyboard.press("Tab")
         page.wait_for_function(f"location.href !== '{before}'")
 
