@@ -384,6 +384,10 @@ def tab_middle_mm(layout: PressLayout) -> tuple[float, float]:
 FOOT_MM: Final = 0.6
 """Chamfer of the stamp's edge on the bed, where the first layer flares out; our choice [mm]."""
 
+FOOT_RISE: Final = 2.0 * plans.RISE
+"""Height of that chamfer for each millimetre: where it meets that of the slot's mouth in a sharp
+corner, as in a lobe's flank, the corner reaches out too little in a layer to need support."""
+
 NEAR_MM: Final = 0.1
 """How far the edge's tool reaches beyond the stamp: little, for notches to survive [mm]."""
 
@@ -437,8 +441,8 @@ def _beside_land(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     cone = [
         (land - over, face.inset(-NEAR_MM)),
         (land + plans.RISE * RELIEVED_MM, face.inset(RELIEVED_MM)),
-        (back - plans.RISE * FOOT_MM, face.inset(RELIEVED_MM)),
-        (back + over, face.inset(deepest)),
+        (back - FOOT_RISE * FOOT_MM, face.inset(RELIEVED_MM)),
+        (back + FOOT_RISE * NEAR_MM, face.inset(deepest)),
     ]
     step = say("mould.stamp-back-edge")
     return draw.subtract(draw.loft(block, step), draw.loft(cone, step), step)
