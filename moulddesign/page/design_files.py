@@ -48,24 +48,27 @@ def without_missing_files(
 ) -> tuple[Tree, Message | None]:
     """Return plain values without files that are not here, and a note that asks for those files.
 
-    A layer whose drawing or font is missing is left out, of any other table the key alone.
+    A layer whose drawing or font is missing is left out, and what a medallion holds; of any other
+    table the key alone.
     """
     gone = [
-        (path, name)
-        for path, _, name in named_files(tree, model)
+        (_place_of(path, kind), name)
+        for path, kind, name in named_files(tree, model)
         if name not in known and uploads.path(name) is None
     ]
     made = deepcopy(tree)
-    places = dict.fromkeys(tuple(path.split(".")[:-1]) for path, _ in gone)
-    for way in reversed(places):
-        if way and way[-1].isdigit():
-            del table_at(made, list(way[:-1]))[int(way[-1])]
-    for path, _ in gone:
-        *table, key = path.split(".")
-        if not (table and table[-1].isdigit()):
-            del table_at(made, table)[key]
+    for *way, key in reversed(dict.fromkeys(place for place, _ in gone)):
+        table = table_at(made, way)
+        del table[int(key) if isinstance(table, list) else key]
     names = ", ".join(dict.fromkeys(_last(name) for _, name in gone))
     return made, say("page.drawings-gone", names=names) if gone else None
+
+
+def _place_of(path: str, kind: FileKind) -> tuple[str, ...]:
+    """Return what is left out with a file: the table that is nothing without it, or the key."""
+    *table, key = path.split(".")
+    is_all = kind is FileKind.ARTWORK or (bool(table) and table[-1].isdigit())
+    return tuple(table) if is_all else (*table, key)
 
 
 def with_uploads(design: Design, uploads: UploadStore) -> Design:

@@ -271,13 +271,20 @@ def test_an_address_whose_drawing_is_gone_brings_all_the_rest_and_asks_for_it(vi
         {
             "portion.finished_weight_g": 82.0,
             "relief.layers": [{"pattern": "own-0123456789abcdef.svg"}, {"motif": "beads"}],
+            "further_stamps": [
+                {"name": "moon", "face": {"medallion": {"holds": {"pattern": "own-1.svg"}}}}
+            ],
         }
     )
     page = visit(f"?design={encode_design(design)}")
     drawn(page)
     assert page.input_value("#choice-weight") == "82"
     assert page.locator("[data-choice=around] input[value=beads]").is_checked()
-    page.wait_for_selector(".notice >> text=own-0123456789abcdef.svg was not uploaded here")
+    page.wait_for_selector(
+        ".notice >> text=own-0123456789abcdef.svg, own-1.svg was not uploaded here"
+    )
+    settings(page)
+    assert page.input_value("#design-further_stamps-0-name") == "moon"
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,7 @@
 """The page by clicking and typing: what is drawn, weighed, checked, taken back and shared."""
 
 import re
+import zipfile
 from math import radians, tan
 
 import pytest
@@ -196,13 +197,20 @@ def test_a_page_whose_program_has_ended_says_so(browser):
     context.close()
 
 
-def test_a_design_that_names_files_of_this_disk_is_refused(visit, tmp_path):
-    path = tmp_path / "strange.toml"
-    path.write_text('[relief]\nlayers = [{ pattern = "/etc/motd.svg" }]\n')
+def test_a_set_or_design_without_its_drawings_brings_all_the_rest(visit, tmp_path):
+    path, archive = tmp_path / "design.toml", tmp_path / "set.zip"
+    text = '[portion]\nfinished_weight_g = {}\n[relief]\nlayers = [{{ pattern = "{}" }}]\n'
     page = visit()
     drawn(page)
+    path.write_text(text.format(82, "/etc/motd.svg"))  # no file of this disk either
     page.set_input_files(".actions input[type=file]", path)
-    page.wait_for_selector(".notice >> text=was not uploaded here")
+    page.wait_for_selector(".notice >> text=motd.svg was not uploaded here")
+    assert page.input_value("#choice-weight") == "82"
+    with zipfile.ZipFile(archive, "w") as whole:
+        whole.writestr("moon/design.toml", text.format(84, "moon.svg"))
+    page.set_input_files(".actions input[type=file]", archive)
+    page.wait_for_selector(".notice >> text=moon.svg was not uploaded here")
+    assert page.input_value("#choice-weight") == "84"
 
 
 def test_a_design_file_with_mistakes_is_told_line_by_line(visit, tmp_path):

@@ -30,6 +30,34 @@ def test_weighings_are_taken_from_a_table(visit, tmp_path):
     page.wait_for_function("document.querySelector('#trial-weighings-2-raw_g')?.value === '79.5'")
     # 4 g of 80, 80.5 and 79.5 g: the mean of three shares, by hand
     assert f"{(4 / 80 + 4 / 80.5 + 4 / 79.5) / 3:.4f}" in worked_out(page)
+    page.click("text=Use the weights for the same mould")
+    said = page.locator(".q-notification >> text=Undo brings the old one back")
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        ground, ink, around, size = said.evaluate(COLOURS_JS)
+        assert contrast(ground, ink) >= 7.0  # WCAG 2.2, 1.4.6, for those who see little
+        assert contrast(ground, around) >= 3.0  # 1.4.11: told from the page
+        assert float(size.removesuffix("px")) >= 16.0
+    page.emulate_media(color_scheme="light")
+
+
+COLOURS_JS = """(message) => {
+  const box = getComputedStyle(message.closest(".q-notification"));
+  const body = getComputedStyle(document.body);
+  return [box.backgroundColor, getComputedStyle(message).color, body.backgroundColor, box.fontSize];
+}"""
+
+
+def contrast(one, other):
+    """Contrast of two opaque colours, by WCAG 2.2's definitions of contrast and luminance."""
+
+    def luminance(colour):
+        shares = [int(part) / 255.0 for part in re.findall(r"\d+", colour)[:3]]
+        linear = [s / 12.92 if s <= 0.04045 else ((s + 0.055) / 1.055) ** 2.4 for s in shares]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    low, high = sorted((luminance(one), luminance(other)))
+    return (high + 0.05) / (low + 0.05)
 
 
 def test_a_table_that_is_none_is_told(visit, tmp_path):
