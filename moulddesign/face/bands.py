@@ -79,25 +79,26 @@ class MiddleLine:
         """Return the places of points along the line and their offsets outwards [mm]."""
         _, rows = self._tree.query(points)
         nearest = np.asarray(rows, dtype=np.int64)
-        count = len(self._points)
-        out = points - self._points[nearest]
-        behind = (out * self._ways[nearest]).sum(axis=1) < 0.0
-        first = np.mod(nearest - behind, count)
-        last = np.mod(first + 1, count)
-        out = points - self._points[first]
-        along = self._points[last] - self._points[first]
-        way, turn = self._ways[first], self._ways[last] - self._ways[first]
-        # (out - u along) . (way + u turn) = 0, by Newton from the middle: nearly linear in u.
-        none, one = (out * way).sum(axis=1), (out * turn).sum(axis=1) - (along * way).sum(axis=1)
-        two = -(along * turn).sum(axis=1)
-        share = np.full(len(points), 0.5)
+        (x, y), (line_x, line_y), (way_x, way_y) = points.T, self._points.T, self._ways.T
+        ahead = (x - line_x[nearest]) * way_x[nearest] + (y - line_y[nearest]) * way_y[nearest]
+        first = np.mod(nearest - (ahead < 0.0), len(line_x))
+        last = np.mod(first + 1, len(line_x))
+        out_x, out_y = x - line_x[first], y - line_y[first]
+        along_x, along_y = line_x[last] - line_x[first], line_y[last] - line_y[first]
+        u, v = way_x[first], way_y[first]
+        turn_u, turn_v = way_x[last] - u, way_y[last] - v
+        # (out - s along) . (way + s turn) = 0, by Newton from the middle: nearly linear in s.
+        none = out_x * u + out_y * v
+        one = out_x * turn_u + out_y * turn_v - along_x * u - along_y * v
+        two = -(along_x * turn_u + along_y * turn_v)
+        share = np.full(len(x), 0.5)
         for _ in range(NEWTON_ROUNDS):
             share = share - (none + share * (one + share * two)) / (one + 2.0 * share * two)
         share = np.clip(share, 0.0, 1.0)
-        off = out - share[:, None] * along
+        off_x, off_y = out_x - share * along_x, out_y - share * along_y
         # The line runs counter-clockwise, so its right is outside.
-        side = np.sign(off[:, 0] * way[:, 1] - off[:, 1] * way[:, 0])
-        return (first + share) * self._step, side * np.hypot(off[:, 0], off[:, 1])
+        side = np.sign(off_x * v - off_y * u)
+        return (first + share) * self._step, side * np.hypot(off_x, off_y)
 
     def tightness(self, place: Heights, half_mm: float) -> Heights:
         """Return what share of the line its side is at places: 1 - v c, c the curvature there.

@@ -75,7 +75,7 @@ class CarvedFigure:
         middles = self.feet + self.length_mm / 2.0 * self.ways
         in_disc = np.hypot(middles[:, 0], middles[:, 1]) < self.disc_mm
         for rows, copy in self.cells.copies_at(surface.spots):
-            x, y = self._own(points[rows], copy)
+            x, y = self._own(points.take(rows, axis=0), copy)
             base = np.where(in_disc[copy], surface.floor[rows], surface.ground[rows])
             self._carve(surface, base, rows, x, y, self.first_piece + 4 * copy)
 
@@ -87,9 +87,12 @@ class CarvedFigure:
 
     def _own(self, points: Points, copy: Indices) -> tuple[Heights, Heights]:
         """Return points along and across the axes of copies, one each, as if they were straight."""
-        out, way = points - self.feet[copy], self.ways[copy]
-        x = way[:, 0] * out[:, 0] + way[:, 1] * out[:, 1]
-        y = self.turns[copy] * (way[:, 0] * out[:, 1] - way[:, 1] * out[:, 0])
+        out_x, out_y = points[:, 0] - self.feet[copy, 0], points[:, 1] - self.feet[copy, 1]
+        way_x, way_y = self.ways[copy, 0], self.ways[copy, 1]
+        x = way_x * out_x + way_y * out_y
+        y = self.turns[copy] * (way_x * out_y - way_y * out_x)
+        if not self.table.bend:
+            return x, y
         u = np.clip(x / self.length_mm, 0.0, 1.0)
         return x, y - 4.0 * self.table.bend * self.length_mm * u * (1.0 - u)
 

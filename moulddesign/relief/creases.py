@@ -170,20 +170,26 @@ def _triple_points(
     steps = np.array([[0.0, 0.0], [SLOPE_STEP_MM, 0.0], [0.0, SLOPE_STEP_MM]])
     at, middle = corners, corners.mean(axis=1)
     met = np.ones(len(corners), dtype=bool)
-    for _ in range(TANGENTS if len(corners) else 0):
+    near = np.zeros((len(corners), 3, 5))
+    for round_ in range(TANGENTS if len(corners) else 0):
         found = field((at[:, :, None] + steps).reshape(-1, 2))
-        height = found.height.reshape(-1, 3, 3)
-        own = (found.piece.reshape(-1, 3, 3) == pieces[:, :, None]).all(axis=(1, 2))
-        slope = (height[..., 1:] - height[..., :1]) / SLOPE_STEP_MM
-        over = height[..., 0] - (slope * (at - middle[:, None])).sum(axis=2)
+        heights = found.height.reshape(-1, 3, 3)
+        slopes = (heights[..., 1:] - heights[..., :1]) / SLOPE_STEP_MM
+        own = (found.piece.reshape(-1, 3, 3) == pieces[:, :, None]).all(axis=2)
+        # Nearer to the place another piece may lie at a corner: then its plane stays what it was.
+        new = np.concatenate([at, heights[..., :1], slopes], axis=2)
+        near = new if round_ == 0 else np.where(own[..., None], new, near)
+        met &= own.all(axis=1) | (round_ > 0)
+        slope = near[..., 3:]
+        over = near[..., 2] - (slope * (near[..., :2] - middle[:, None])).sum(axis=2)
         (ax, ay), (bx, by) = np.moveaxis(slope[:, 1:] - slope[:, :1], 0, 2)
         a, b = (over[:, :1] - over[:, 1:]).T
         size = ax * by - ay * bx
         sharp = np.abs(size) > LEAST_KINK**2
         size = np.where(sharp, size, 1.0)
-        new = middle + np.column_stack([a * by - b * ay, ax * b - bx * a]) / size[:, None]
-        met &= own & sharp & _inside(new, corners)
-        middle = np.where(met[:, None], new, middle)
+        place = middle + np.column_stack([a * by - b * ay, ax * b - bx * a]) / size[:, None]
+        met &= sharp & _inside(place, corners)
+        middle = np.where(met[:, None], place, middle)
         at = middle[:, None] + NEARER * (at - middle[:, None])
     return middle, met
 

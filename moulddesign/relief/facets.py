@@ -52,6 +52,8 @@ SUPER: Final = 3
 """Corners that the triangulation puts before the given ones."""
 GRID_MM: Final = 0.1
 """Of the grid on which facets are measured first: half of what creases are looked for on [mm]."""
+FINER: Final = 2
+"""Of the grid where pieces meet: what lies between its points is under 0.05 mm wide."""
 ENDS: Final = (slice(None, -1), slice(1, None))
 OFF_GRID: Final = 0.15
 """Share of the way from a point of the grid to its facet's middle at which a new corner lies."""
@@ -339,16 +341,16 @@ class _GridSamples:
         return cls(low, spacing_mm, heights, pieces)
 
     def finer(self, field: Field) -> "_GridSamples":
-        """Return them on a grid of half the spacing, in the cells in which a piece ends."""
+        """Return them on a grid `FINER` times as fine, in the cells in which a piece ends."""
         a, b, c, d = (self.pieces[y, x] for y in ENDS for x in ENDS)
-        unlike = ((a != b) | (a != c) | (a != d)) & (
-            np.minimum(np.minimum(a, b), np.minimum(c, d)) >= 0
-        )
-        rows, columns = self.pieces.shape
-        asked = np.zeros((2 * rows - 1, 2 * columns - 1), dtype=bool)
-        for y, x in ((0, 1), (1, 0), (1, 1), (1, 2), (2, 1)):
-            asked[y : y + 2 * rows - 2 : 2, x : x + 2 * columns - 2 : 2] |= unlike
-        return self._asked(asked, field, self.low, self.spacing_mm / 2.0)
+        known = np.minimum(np.minimum(a, b), np.minimum(c, d)) >= 0
+        unlike = known & ((a != b) | (a != c) | (a != d))
+        count = FINER * np.array(unlike.shape)
+        asked = np.zeros(count + 1, dtype=bool)
+        for y, x in np.ndindex(FINER + 1, FINER + 1):
+            asked[y : y + count[0] : FINER, x : x + count[1] : FINER] |= unlike
+        asked[::FINER, ::FINER] = False
+        return self._asked(asked, field, self.low, self.spacing_mm / FINER)
 
     def measured(
         self, place: Points, heights: Heights, corners: Indices, bound_mm: float
@@ -528,24 +530,28 @@ def _sampled(
     error, worst = np.zeros(len(corners)), np.zeros((len(corners), 2))
     a, b, c = np.moveaxis(place[corners], 1, 0)
     sides = np.stack([b - a, c - b, a - c], axis=1)
-    longest = np.sqrt((sides**2).sum(axis=2).max(axis=1))
+    lengths = np.hypot(sides[..., 0], sides[..., 1])
+    longest = np.maximum(np.maximum(lengths[:, 0], lengths[:, 1]), lengths[:, 2])
     doubled = _cross(b - a, c - a)
     number = np.where(
         doubled > LEAST_MM * longest, np.searchsorted(LENGTHS_MM, longest, side="right"), -1
     )
     # A point with shares s of the corners lies s times the height over each side from that side.
-    reach = doubled[:, None] / np.linalg.norm(np.roll(sides, -1, axis=1), axis=2)
+    reach = doubled[:, None] / np.roll(lengths, -1, axis=1)
 
     def sample(rows: Indices, inner: Points, around: Points) -> None:
+        # Sample by sample, not facet by facet: a largest of few numbers at a time takes long.
         share = np.concatenate([inner, around])
-        at = np.matmul(share, place[corners[rows]])
-        found = field(at.reshape(-1, 2)).height.reshape(len(rows), len(share))
-        off = np.abs(heights[corners[rows]] @ share.T - found)
-        inside, on_sides = off[:, : len(inner)], off[:, len(inner) :].max(axis=1) / EDGE_ALLOWANCE
-        clear = (inner * reach[rows, None]).min(axis=2) >= CLEAR_MM
-        most = np.where(clear, inside + 1.0, inside).argmax(axis=1)
-        error[rows] = np.maximum(inside.max(axis=1), on_sides)
-        worst[rows] = at[np.arange(len(rows)), most]
+        at = np.stack([share @ place[corners[rows], axis].T for axis in (0, 1)], axis=2)
+        found = field(at.reshape(-1, 2)).height.reshape(len(share), len(rows))
+        off = np.abs(share @ heights[corners[rows]].T - found)
+        inside, on_sides = off[: len(inner)], off[len(inner) :].max(axis=0) / EDGE_ALLOWANCE
+        clear = np.ones(inside.shape, dtype=bool)
+        for corner in range(3):
+            clear &= inner[:, corner, None] * reach[rows, corner] >= CLEAR_MM
+        most = np.where(clear, inside + 1.0, inside).argmax(axis=0)
+        error[rows] = np.maximum(inside.max(axis=0), on_sides)
+        worst[rows] = at[most, np.arange(len(rows))]
 
     sample(np.flatnonzero(number >= FINE_FROM), *COARSE)
     for pattern, samples in enumerate(PATTERNS):
