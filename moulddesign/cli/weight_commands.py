@@ -23,6 +23,7 @@ from moulddesign.cli.options import (
 from moulddesign.cli.usage import Verb, VerbGroup
 from moulddesign.design import Design, Finish, PieceComposition, ScaleTable, Units
 from moulddesign.kitchen import Recipe, part_density, part_water, recipe_loss
+from moulddesign.kitchen.recipe import WATER_READING_SD
 from moulddesign.portion import (
     PACKING_VOIDS,
     ROOM_C,
@@ -175,8 +176,6 @@ Step = Annotated[
     float, typer.Option("--scale-step", metavar="G", help="Smallest step of the scale, g.")
 ]
 SCALE_STEP_G = ScaleTable().resolution_g
-WATER_READING_SD = 0.01
-"""Standard uncertainty of a finished piece's water; from memory, of a piece dried in an oven."""
 
 
 @density_app.callback(invoke_without_command=True)

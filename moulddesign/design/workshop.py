@@ -42,36 +42,57 @@ VARIABLE: Final = "MOULDDESIGN_WORKSHOP"
 class Workshop(Table):
     """What somebody has: the scale, the printer, what was measured of it, wages."""
 
-    scale_step_g: float | None = given(None, "Smallest step of the scale", unit="g", gt=0, le=50)
-    hand_error_g: float | None = given(
-        None, "How far a hand misses a weight, standard deviation", unit="g", ge=0, le=50
+    scale_step_g: float | None = given(
+        None, "Smallest step of the scale", unit="g", gt=0, le=50, main=True
     )
-    units: Units | None = given(None, "What is printed: metric, or us for ounces and inches too")
-    language: Language | None = given(None, "Language of the page")
-    printer: str | None = given(None, "Printer by name", min_length=1)
+    hand_error_g: float | None = given(
+        None,
+        "How far a hand misses a weight, standard deviation",
+        unit="g",
+        ge=0,
+        le=50,
+        main=True,
+    )
+    units: Units | None = given(
+        None, "What is printed: metric, or us for ounces and inches too", main=True
+    )
+    language: Language | None = given(None, "Language of the page", main=True)
+    printer: str | None = given(None, "Printer by name", min_length=1, main=True)
     library: str | None = given(
         None, "File of one's own printers and materials, with its folder", min_length=1
     )
-    material: str | None = given(None, "Plastic that is printed", min_length=1)
+    material: str | None = given(None, "Plastic that is printed", min_length=1, main=True)
     clearance_mm: float | None = given(
         None,
         "Gap between stamp and bore; left out, it follows from the printer's error",
         unit="mm",
         ge=0.05,
         le=2,
+        main=True,
     )
     print_error_mm: float | None = given(
         None, "How far a printed wall lies from its mesh, as the gauge of `coupon` shows it",
         unit="mm", ge=0, le=0.5,
+        main=True,
     )  # fmt: skip
     shrink: float | None = given(
-        None, "Share by which prints come out smaller than drawn", ge=0, le=0.05
+        None,
+        "Share by which prints come out smaller than drawn",
+        ge=0,
+        le=0.05,
+        main=True,
     )
-    wage_per_hour: float | None = given(None, "Wage of an hour", ge=0, le=1e6)
+    wage_per_hour: float | None = given(None, "Wage of an hour", ge=0, le=1e6, main=True)
     energy_per_oven_load: float | None = given(
-        None, "Price of the energy of one oven load", ge=0, le=1e6
+        None,
+        "Price of the energy of one oven load",
+        ge=0,
+        le=1e6,
+        main=True,
     )
-    currency: str | None = given(None, "Currency of the prices, as printed", max_length=8)
+    currency: str | None = given(
+        None, "Currency of the prices, as printed", max_length=8, main=True
+    )
 
 
 IN_DESIGN: Final[Mapping[str, str]] = MappingProxyType(

@@ -42,6 +42,9 @@ from moulddesign.portion import (
     rounded_keeping_total,
 )
 
+WATER_READING_SD: Final = 0.01
+"""Standard uncertainty of a finished piece's water; from memory, of a piece dried in an oven."""
+
 PERCENT_TOLERANCE: Final = 0.5
 """How far the flours of baker's percentages may be from 100 in sum, by rounding."""
 

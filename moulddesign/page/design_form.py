@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from copy import deepcopy
-from functools import cache
+from functools import cache, partial
 from itertools import count
 from typing import Any, Final
 
@@ -21,11 +21,17 @@ from moulddesign.design import (
     SOURCES,
     Design,
     Motif,
+    Workshop,
     crusts,
     fillings,
+    free_values,
     library,
     mistakes_in,
+    read_workshop,
+    with_changed_workshop,
+    with_workshop,
 )
+from moulddesign.kitchen.firmness import yield_stress
 from moulddesign.page.choices import (
     SHARES,
     centre_names,
@@ -54,12 +60,14 @@ from moulddesign.page.draft import (
     without_indexes,
 )
 from moulddesign.page.face_entries import with_face_entry
+from moulddesign.page.figure_help import CupReading, FigureHelp, Found, PlateReading
 from moulddesign.page.form_schema import FormSchema
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.markup import ChoicesElement, FormElement, text_element
 from moulddesign.page.session import Session
 from moulddesign.page.texts import Texts
 from moulddesign.page.uploads import UPLOAD_KINDS
+from moulddesign.portion import density_from_cup, foods
 
 FORM_TEXTS: Final = ("decimal", "less", "more", "own_file_chosen", "own_file", "remove", "advanced")
 CHOICE_TEXTS: Final = (
@@ -102,7 +110,11 @@ class DesignForm:
             words=words,
             choices=_choices(words),
             pictures=frozenset({"relief.layers.pattern"}),
-            suggestions={"portion.centres.name": centre_names()},
+            suggestions={
+                "portion.centres.name": centre_names(),
+                "crust_lines.food": tuple(foods()),
+                "filling_lines.food": tuple(foods()),
+            },
         )
         self.fields = {field.path: field for field in all_fields(_sections())}
 
@@ -180,7 +192,50 @@ class DesignForm:
     def lay_out(self) -> None:
         """Make the form, but for the tables that another task asks for."""
         text_element("h2", self.words["design"], "first")
-        self._add_form([s for s in _sections() if s.name not in BATCH_TABLES], "design")
+        shown = [s for s in _sections() if s.name not in BATCH_TABLES]
+        after = next(n for n, s in enumerate(shown) if s.name == "portion") + 1
+        self._add_form(shown[:after], "design")
+        self._offer_measures()
+        self._add_form(shown[after:], "design")
+
+    def _offer_measures(self) -> None:
+        """Offer to measure densities and firmness, where their figures are used."""
+        words = self.words
+        FigureHelp(
+            self.schema, CupReading, name="cup", title=words["cup"], says=words["cup_help"],
+            compute=self._cup,
+        ).lay_out(
+            {
+                words["take_crust"]: partial(self._take_density, "crust"),
+                words["take_paste"]: partial(self._take_density, "filling"),
+            }
+        )  # fmt: skip
+        FigureHelp(
+            self.schema, PlateReading, name="plate", title=words["plate"],
+            says=words["plate_help"], compute=self._plate,
+        ).lay_out({words["take_yield"]: self.change})  # fmt: skip
+
+    def _cup(self, reading: CupReading) -> Found:
+        found = density_from_cup(
+            empty_g=reading.cup_empty_g, water_g=reading.cup_water_g,
+            filled_g=reading.cup_filled_g, resolution_g=self.session.design.scale.resolution_g,
+        )  # fmt: skip
+        density, sd = f"{found.density_g_per_ml:.3f}", f"{found.uncertainty_g_per_ml:.3f}"
+        values = {"density_g_per_ml": float(density), "density_sd_g_per_ml": float(sd)}
+        return values, self.words["cup_says"].format(density=density, sd=sd)
+
+    def _take_density(self, part: str, found: Mapping[str, Any]) -> None:
+        self.change({f"portion.{part}_{key}": value for key, value in found.items()})
+
+    def _plate(self, reading: PlateReading) -> Found:
+        density = self.session.design.portion.crust_density.g_per_ml
+        found = yield_stress(
+            dough_ml=reading.ball_g / density, load_g=reading.load_g, height_mm=reading.flat_mm
+        )
+        says = self.words["plate_says"].format(
+            kpa=f"{found.kpa:.2f}", least=f"{found.least_kpa:.2f}", most=f"{found.most_kpa:.2f}"
+        )
+        return {"portion.crust_yield_kpa": round(found.kpa, 3)}, says
 
     def lay_out_batch(self) -> None:
         """Make the form of the tables that the batch asks for."""
@@ -226,14 +281,24 @@ class DesignForm:
             self._validate(refill=True)
 
     def reset(self) -> None:
-        """Begin with the default design; that can be undone."""
-        self.draft.replace(Design().plain())
-        self._validate(refill=True)
+        """Begin with the default design and the workshop's values; that can be undone."""
+        try:
+            self.replace(with_changed_workshop(Design(), read_workshop()))
+        except MouldError as error:
+            self.session.page.show_notice(error)
 
     def replace(self, design: Design) -> None:
         """Take another design; that can be undone."""
         self.draft.replace(design.plain())
         self._validate(refill=True)
+
+    def follow_workshop(self, shop: Workshop) -> None:
+        """Take a changed workshop's values where the design has no others; that can be undone."""
+        try:
+            design = Design.of(values_of_kind(self.draft.tree))
+        except SpecError:  # its fields say what is wrong with it
+            return
+        self.replace(with_changed_workshop(design, shop))
 
     def change(self, values: Mapping[str, Any]) -> None:
         """Change values of the draft, by dotted paths; that can be undone."""
@@ -257,6 +322,8 @@ class DesignForm:
             )
             try:
                 design, notes = Design.of_file(tree)
+                free = free_values(read_workshop(), design, ())
+                design = with_workshop(design, free, ())
             except SpecError as error:
                 mistakes = mistakes_in(error, Design, toml_lines(text))
                 raise FileMistakesError(DESIGN_FILE, mistakes) from error
@@ -384,6 +451,8 @@ def _choices(words: Texts) -> Mapping[str, tuple[tuple[str, str], ...]]:
         "outline": tuple((name, words.word(name)) for name in OUTLINES),
         "portion.crust_dough": tuple((name, words.word(f"{name} dough")) for name in crusts()),
         "portion.filling_paste": tuple((name, words.word(f"{name} paste")) for name in fillings()),
+        "printer": tuple((name, name) for name in library(None).machines),
+        "material": tuple((name, name) for name in library(None).materials),
         "printer.machine": tuple((name, name) for name in library(None).machines),
         "printer.material": tuple((name, name) for name in library(None).materials),
     }

@@ -298,6 +298,8 @@ class Draft:
             table.pop(key, None)
         else:
             table[key] = value
+        if path in tree.get("from_workshop", ()):  # it is one's own from now on
+            tree["from_workshop"] = [each for each in tree["from_workshop"] if each != path]
         self.replace(tree)
 
     def add(self, path: str, entry: Tree) -> None:

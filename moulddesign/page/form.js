@@ -184,7 +184,16 @@ const Rows = {
           <fieldset v-if="field.kind === 'rows'" class="entries">
             <legend>{{ field.label }}</legend>
             <p class="help">{{ field.help }}</p>
-            <div v-for="place in counts[pathOf(field)] ?? 0" :key="place" class="entry-card" role="group" :aria-label="field.one + ' ' + place">
+            <div v-if="field.table" class="scroll"><table class="entry-table">
+              <thead><tr><td></td><th v-for="inner in field.fields.filter((one) => one.main)" :key="inner.name" scope="col">{{ inner.label }}<template v-if="inner.unit">, {{ inner.unit }}</template></th><td></td></tr></thead>
+              <tbody><tr v-for="place in counts[pathOf(field)] ?? 0" :key="place"><th scope="row"><span class="unseen">{{ field.one }} </span>{{ place }}</th>
+                <td v-for="inner in field.fields.filter((one) => one.main)" :key="inner.name">
+                  <Entry :field="inner" :path="pathOf(field) + '.' + (place - 1) + '.' + inner.name" :texts="texts" :errors="errors"
+                    :values="values" :revision="revision" :prefix="prefix" @edit="(...a) => $emit('edit', ...a)" /></td>
+                <td><button type="button" class="remove" @click="$emit('remove', pathOf(field), place - 1)"
+                  :aria-label="texts.remove + ': ' + field.one + ' ' + place">&times;</button></td></tr></tbody>
+            </table></div>
+            <div v-else v-for="place in counts[pathOf(field)] ?? 0" :key="place" class="entry-card" role="group" :aria-label="field.one + ' ' + place">
               <div class="entry-head"><strong>{{ field.one }} {{ place }}</strong>
                 <button type="button" v-if="field.sources.length" v-for="source in field.sources" :key="source.value"
                   :aria-pressed="values[pathOf(field) + '.' + (place - 1) + '.source'] === source.value"

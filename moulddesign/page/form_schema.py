@@ -13,6 +13,10 @@ RADIOS: Final = frozenset({"way"})
 """Choices whose words all stand there, none of them chosen at first."""
 
 
+TABLES: Final = frozenset({"weighings", "crust_lines", "filling_lines"})
+"""Lists of entries that stand in a table, a line each."""
+
+
 def as_first(path: str) -> str:
     """Return a field's path, a further stamp's layers being as those of the first.
 
@@ -75,6 +79,7 @@ class FormSchema:
             layered = set(SOURCES) <= {inner.name for inner in field.fields}
             plain |= {
                 "one": one,
+                "table": field.path in TABLES,
                 "add": add,
                 "fields": [self.field(inner) for inner in field.fields],
                 "sources": [

@@ -216,14 +216,17 @@ def _cached_shape(design: Design) -> Shape:
 
 
 def _without_mould(design: Design) -> Design:
-    """Return the design with default mould and printer, but for the draft of the side and layers.
+    """Return the design with default mould, printer and batch, but for draft of side and layers.
 
     The piece depends on nothing else of them, so one shape serves while they are changed.
     """
+    usual = Design()
     mould, layers = design.mould, {"layer_height_mm": design.printer.layer_height_mm}
     draft = {} if isinstance(mould, PressTable) else {"side_draft_deg": mould.side_draft_deg}
     default = {"name": "piece", "mould": type(mould).of(draft), "printer": PrinterTable.of(layers)}
-    return design.model_copy(update=default)
+    rest: dict[str, Any] = {"batch": usual.batch, "bake_day": usual.bake_day, "price": usual.price}
+    rest |= {"existing_mould": None, "from_workshop": ()}
+    return design.model_copy(update=default | rest)
 
 
 def _figures(design: Design, shape: Shape) -> PieceFigures:

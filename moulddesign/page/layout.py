@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 from nicegui import ui
 
 from moulddesign.core import Finding, Message, MouldError, Verdict
+from moulddesign.design import workshop_path
 from moulddesign.page import markup
 from moulddesign.page.address import encode_design
 from moulddesign.page.delivery import card_alone, delivery, progress_line, steps_list
@@ -32,7 +33,7 @@ from moulddesign.page.view_element import View3D
 if TYPE_CHECKING:
     from moulddesign.design import Design
 
-TASKS: Final = ("piece", "owned", "batch", "trial")
+TASKS: Final = ("piece", "owned", "batch", "trial", "workshop")
 MOST_CUT_MM: Final = 1000.0
 """Farther from the middle nothing is cut [mm]."""
 LOADABLE: Final = ".toml,.zip,.svg,.png,.jpg,.jpeg,.ttf,.otf"
@@ -107,6 +108,10 @@ class Page:
                 text_element("h2", words["your_piece"], "first")
                 self.name = text_element("p", self.session.design.name, "design-name")
             self.design_form.lay_out_choices()
+            with element("p", "workshop-line"):
+                self.workshop = text_element("span", "")
+                self.workshop_button = button("", partial(self.show_task, "workshop"))
+            self._say_workshop()
             with element("details", "all-settings"):
                 text_element("summary", words["all_settings"])
                 self._design_file()
@@ -134,6 +139,17 @@ class Page:
     def _cut_elsewhere(self, at_mm: object, with_parts: object) -> None:
         if isinstance(at_mm, int | float) and abs(at_mm) < MOST_CUT_MM:
             self.session.cut_at(float(at_mm), with_parts=bool(with_parts))
+
+    def _say_workshop(self) -> None:
+        """Say what the design takes from the workshop, and offer to tell or change it."""
+        design = self.session.design
+        says = self.words["workshop_line"].format(
+            machine=design.printer.machine, material=design.printer.material,
+            step=f"{design.scale.resolution_g:g}",
+        )  # fmt: skip
+        self.workshop.set_text(self.words.numbers(says))
+        key = "workshop_change" if workshop_path().is_file() else "workshop_tell"
+        self.workshop_button.set_text(self.words[key])  # type: ignore[attr-defined]
 
     def _design_file(self) -> None:
         with element("p", "actions"):
@@ -169,6 +185,8 @@ class Page:
             ):
                 self._places[task] = place
                 getattr(self.task_pages, task)()
+        if task == "batch":
+            self.task_pages.show_own_moulds()
         for name, place in self._places.items():
             set_visible(place, shown=name == task)
         for name, tab in self._tabs.items():
@@ -182,7 +200,7 @@ class Page:
             with element("nav", aria_label=words["tasks"]):
                 self._tabs = {
                     name: button(
-                        words[f"task_{name}"], partial(self.show_task, name),
+                        words[f"task_{name}"], partial(self.show_task, name), name,
                         aria_current="page" if name == TASKS[0] else "false",
                     )
                     for name in TASKS
@@ -276,6 +294,7 @@ class Page:
             f"'{encoded}'); history.replaceState(null, '', to); }}"
         )
         self.name.set_text(self.session.design.name)
+        self._say_workshop()
         self._update_undo()
         self._update_files_status()
 

@@ -18,7 +18,7 @@ from nicegui import Client, ui
 
 from moulddesign.artwork.patterns import pattern_names, patterns_folder
 from moulddesign.core import Message, MouldError, SpecError, WriteError, say
-from moulddesign.design import Design
+from moulddesign.design import Design, read_workshop, with_changed_workshop
 from moulddesign.page.address import decode_design
 from moulddesign.page.choice_pictures import CHOICE_PICTURE, FOLDER, choice_names
 from moulddesign.page.design_files import read_set, with_uploads, without_missing_files
@@ -303,8 +303,9 @@ def _serve_front(
         words = page_texts(language_for(language, request.headers.get("accept-language", "")))
         problem = note = None
         try:
-            design, note = _design_of(encoded, uploads) if encoded else (default, None)
-        except SpecError as error:
+            fresh = with_changed_workshop(default, read_workshop())
+            design, note = _design_of(encoded, uploads) if encoded else (fresh, None)
+        except MouldError as error:
             design, problem = default, error
         session = new_session(design)
         client.on_disconnect(session.pause)

@@ -60,6 +60,17 @@ class TaskForm:
     ) -> None:
         """Make the form, the button and the place of the answer."""
         self.job, self.show, self.more = job, show, more
+        self.add_form(name)
+        with element("p", "actions") as self.actions:
+            button(self.words["calculate"], self.start, "primary")
+            text_element("button", self.words["print"], type="button").on(
+                "click", js_handler="() => window.print()"
+            )
+        self.answer = html_area("answer")
+        self.answer._props["role"] = "status"  # noqa: SLF001
+
+    def add_form(self, name: str) -> None:
+        """Make the form alone; its name begins the ids of its fields."""
         self.form = FormElement(
             sections=[self.schema.section(section) for section in self.sections],
             texts={key: self.words[key] for key in FORM_TEXTS},
@@ -69,13 +80,6 @@ class TaskForm:
         self.form.on("edit", lambda event: self._edited(*event.args))
         self.form.on("add", lambda event: self._change_entries(self.draft.add, event.args[0], {}))
         self.form.on("remove", lambda event: self._change_entries(self.draft.remove, *event.args))
-        with element("p", "actions") as self.actions:
-            button(self.words["calculate"], self.start, "primary")
-            text_element("button", self.words["print"], type="button").on(
-                "click", js_handler="() => window.print()"
-            )
-        self.answer = html_area("answer")
-        self.answer._props["role"] = "status"  # noqa: SLF001
 
     def start(self) -> None:
         """Calculate the answer for the design as it is now."""

@@ -1,5 +1,6 @@
 """The tasks beside the design: a mould that one owns, a trial bake, a batch."""
 
+import asyncio
 from dataclasses import asdict
 from functools import partial
 from typing import Any, Final
@@ -8,16 +9,27 @@ from nicegui import ui
 
 from moulddesign.core import FileError, FileMistakesError, MouldError
 from moulddesign.design import Design
-from moulddesign.kitchen import read_weighings
+from moulddesign.kitchen import Batch, read_weighings
 from moulddesign.page import markup
+from moulddesign.page.batch_sheet import batch_sheet
 from moulddesign.page.design_form import DesignForm
-from moulddesign.page.jobs import BATCH, TRIAL, BatchRequest, TrialRequest
-from moulddesign.page.markup import button, element, html_area, paragraph, set_enabled, text_element
+from moulddesign.page.jobs import BATCH, PICTURE, TRIAL, BatchRequest, TrialRequest
+from moulddesign.page.markup import (
+    button,
+    element,
+    html_area,
+    paragraph,
+    set_enabled,
+    set_visible,
+    text_element,
+)
 from moulddesign.page.own_list import listed_moulds
 from moulddesign.page.owned_jobs import way_of
 from moulddesign.page.owned_task import OwnedTask, PieceTaker
-from moulddesign.page.session import Session
+from moulddesign.page.recipe_form import RecipeForm
+from moulddesign.page.session import BUILD_LIMIT_S, Session
 from moulddesign.page.task_form import TaskForm
+from moulddesign.page.workshop_place import WorkshopPlace
 
 UPLOAD_TABLE_JS: Final = """async (event) => {
   const file = event.target.files[0];
@@ -37,6 +49,20 @@ def _of_upload(error: MouldError, name: str) -> MouldError:
     return error
 
 
+def without_empty_lines(tree: dict[str, Any]) -> dict[str, Any]:
+    """Return the weighings without the empty lines at the end; the first stays, to be asked for.
+
+    Examples
+    --------
+    >>> without_empty_lines({"weighings": [{"raw_g": 80.0}, {}, {}]})
+    {'weighings': [{'raw_g': 80.0}]}
+    """
+    lines = list(tree["weighings"])
+    while len(lines) > 1 and not lines[-1]:
+        lines.pop()
+    return tree | {"weighings": lines}
+
+
 class TaskPages:
     """The three tasks of one tab."""
 
@@ -44,6 +70,7 @@ class TaskPages:
         self.session = session
         self.design_form = design_form
         self.words = design_form.words
+        self._sheets = 0
 
     def owned(self) -> None:
         """Lay out what fits a mould that one owns."""
@@ -54,7 +81,11 @@ class TaskPages:
         text_element("h2", self.words["task_trial"], "first")
         text_element("p", self.words["trial_help"])
         task = TaskForm(
-            self.session, self.design_form.schema, TrialRequest, values={"weighings": [{}]}
+            self.session,
+            self.design_form.schema,
+            TrialRequest,
+            values={"weighings": [{}, {}, {}]},
+            asked=without_empty_lines,
         )
         task.lay_out(job=TRIAL, name="trial", show=self._trial)
         with element("label", "upload"):
@@ -97,43 +128,75 @@ class TaskPages:
         text_element("p", self.words["batch_help"])
         self._offer_own_moulds()
         self.design_form.lay_out_batch()
+        RecipeForm(self.session, self.design_form).lay_out_recipe()
         text_element("h3", self.words["on_hand"])
         task = TaskForm(self.session, self.design_form.schema, BatchRequest, values={})
+        self._batch_task = task
         task.lay_out(job=BATCH, name="hand", show=self._batch)
 
+    def workshop(self) -> None:
+        """Lay out the workshop, which is asked once."""
+        WorkshopPlace(self.session, self.design_form).lay_out()
+
     def _offer_own_moulds(self) -> None:
-        """Offer the moulds of one's own list: what one takes becomes the design of the batch."""
-        wrong = html_area("notice")
-        taker = PieceTaker(self.session, self.design_form)
+        """Make the place of the moulds of one's own list: what one takes becomes the design."""
+        self._moulds = element("div", "own-list", aria_label=self.words["bake_with"], role="group")
+        self._wrong = html_area("notice")
+        self._taker = PieceTaker(self.session, self.design_form)
+        self._taker.lay_out()
+
+    def show_own_moulds(self) -> None:
+        """Show the moulds of one's own list for the batch."""
+        self._moulds.clear()
+        self._wrong.set_content("")
         try:
             moulds = listed_moulds(self.session.uploads)
         except MouldError as error:
-            wrong.set_content(paragraph(self.words.error(error), "error"))
-            return
-        if not moulds:
-            return
-
-        def show(error: MouldError) -> None:
-            wrong.set_content(paragraph(self.words.error(error), "error"))
-
-        def take(name: str) -> None:
-            wrong.set_content("")
-            taker.take(way_of(moulds[name]), None, show)
-
-        with element("div", "own-list"):
+            self._say_wrong(error)
+            moulds = {}
+        set_visible(self._moulds, shown=bool(moulds))
+        with self._moulds:
             text_element("h3", self.words["bake_with"], "first")
             with element("p", "own-mould"):
-                for name in moulds:
-                    button(name, partial(take, name), aria_label=f"{self.words['use']}: {name}")
-        taker.lay_out()
+                for name, mould in moulds.items():
+                    label = f"{self.words['use']}: {name}"
+                    button(name, partial(self._bake_with, mould), aria_label=label)
+
+    def _bake_with(self, mould: dict[str, Any]) -> None:
+        self._wrong.set_content("")
+        self._taker.take(way_of(mould), None, self._say_wrong)
+
+    def _say_wrong(self, error: MouldError) -> None:
+        self._wrong.set_content(paragraph(self.words.error(error), "error"))
 
     def _trial(self, found: dict[str, Any]) -> str:
         self._designs = found["designs"]
         self._enable_designs()
         return markup.trial_result(self.words, found)
 
-    def _batch(self, made: Any) -> str:  # noqa: ANN401 (a Batch, from the worker)
-        return markup.batch_result(self.words, made, self.session.design.batch.currency)
+    def _batch(self, made: Batch) -> str:
+        self._drawing = asyncio.get_running_loop().create_task(self._draw_sheet(made))
+        return self._with_sheet(made, "")
+
+    def _with_sheet(self, made: Batch, picture: str) -> str:
+        design = self.session.design
+        shown = markup.batch_result(self.words, made, design.batch.currency)
+        return shown + batch_sheet(self.words, made, design, picture)
+
+    async def _draw_sheet(self, made: Batch) -> None:
+        """Add the picture of the piece to the sheet; the preview's process knows its shape."""
+        design = self.session.design
+        try:
+            async for _, png in self.session.workers.preview.stream(
+                PICTURE, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=asyncio.Event()
+            ):
+                self._sheets += 1  # another address, or the browser shows the picture before
+                name = f"batch-{self._sheets}.png"
+                self.session.downloads[name] = png
+                html = self._with_sheet(made, f"/files/{self.session.token}/{name}")
+                self._batch_task.answer.set_content(self.words.numbers(html))
+        except MouldError as error:
+            self._say_wrong(error)
 
     def _use(self, which: str) -> None:
         self.design_form.replace(Design.of(self._designs[which]))

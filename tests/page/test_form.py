@@ -9,15 +9,19 @@ import pytest
 import moulddesign.page
 from moulddesign.building import shaped
 from moulddesign.core import LANGUAGES, SpecError, word
-from moulddesign.design import BlockTable, Design, Kind
+from moulddesign.design import BlockTable, Design, Kind, Workshop
 from moulddesign.page.address import decode_design, encode_design
 from moulddesign.page.draft import Draft, all_fields, form_sections, parse_input, values_of_kind
+from moulddesign.page.figure_help import CupReading, GaugeReading, PlateReading
 from moulddesign.page.form_schema import FormSchema
 from moulddesign.page.jobs import BatchRequest, TrialRequest, preview
 from moulddesign.page.owned_jobs import FitRequest, RankingRequest
 from moulddesign.page.texts import page_texts
 
-MODELS = (Design, FitRequest, RankingRequest, TrialRequest, BatchRequest)
+MODELS = (
+    Design, FitRequest, RankingRequest, TrialRequest, BatchRequest, Workshop, GaugeReading,
+    CupReading, PlateReading,
+)  # fmt: skip
 FIELDS = [f for model in MODELS for f in all_fields(form_sections(model.model_json_schema()))]
 
 

@@ -329,7 +329,7 @@ def test_axe_finds_nothing_serious(visit, scheme, name, size):
 def test_the_other_tasks_have_nothing_serious_either(visit):
     page = visit("?in=de")
     drawn(page)
-    for task in ("Meine Form nutzen", "Probebacken", "Einen Schub backen"):
+    for task in ("Meine Form nutzen", "Probebacken", "Einen Schub backen", "Werkstatt"):
         page.click(f"nav >> text={task}")
         page.wait_for_selector(".task:not([hidden])")
         assert _serious(page) == []
@@ -402,6 +402,8 @@ def test_a_batch_totals_its_pieces(visit):
     page.wait_for_selector(".answer table")
     # one piece on a scale of 1 g: 30 % of 77.6 g is 23 g; by hand
     assert "552" in page.inner_text(".answer")  # 24 x 23 g
+    page.wait_for_function("document.querySelector('.sheet img')?.naturalWidth > 100")
+    assert page.locator(".sheet .trays li").all_inner_texts() == ["1: 12", "2: 12"]
 
 
 def test_a_centre_is_offered_foods_by_name_and_brings_its_allergen(visit):

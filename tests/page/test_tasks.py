@@ -158,6 +158,60 @@ def test_a_mould_is_known_by_ruler_and_its_recommended_piece_is_the_design(visit
     assert not (settings_folder / "moulds.toml").exists()
 
 
+def test_the_workshop_is_told_once_and_flows_into_the_design(visit, settings_folder):
+    path = settings_folder / "workshop.toml"
+    page = visit()
+    drawn(page)
+    page.click("text=Tell once")
+    page.fill("#workshop-scale_step_g", "0,1")
+    page.select_option("#workshop-printer", "small-bed")
+    page.click("#help-gauge summary")
+    page.fill("#gauge-ring", "2")
+    page.fill("#gauge-slot", "3")
+    page.click("text=Take this error")
+    page.wait_for_function("document.querySelector('#workshop-print_error_mm').value === '0.15'")
+    kept = {"scale_step_g": 0.1, "printer": "small-bed", "print_error_mm": 0.15}
+    assert tomllib.loads(path.read_text()) == kept
+    page.fill("#workshop-shrink", "7")
+    page.wait_for_selector("[data-path=shrink] .error >> text=Must be at most")
+    assert tomllib.loads(path.read_text()) == kept
+    page.click("nav >> text=Design a piece")
+    page.wait_for_selector(".workshop-line >> text=small-bed, PETG, scale in steps of 0.1 g")
+    page.click("#reset")  # the workshop's values stay
+    page.wait_for_selector(".workshop-line >> text=small-bed, PETG, scale in steps of 0.1 g")
+    path.unlink()
+
+
+def test_what_a_kitchen_measures_is_taken_where_it_is_used(visit):
+    page = visit()
+    drawn(page)
+    settings(page)
+    page.click("#help-cup summary")
+    for field, value in (("empty", "80"), ("water", "316"), ("filled", "385")):
+        page.fill(f"#cup-cup_{field}_g", value)
+    page.click("text=Take it for the paste")
+    # 305 g where 236 g of water go in, of 0.9982 g/mL at 20 deg C (Kell 1975), by hand: 1.290
+    filled = "document.querySelector('#design-portion-filling_density_g_per_ml').value === '1.29'"
+    page.wait_for_function(filled)
+    turned(page, "Bake a batch")
+    page.click("#recipe-form summary")
+    lines = (("flour of ours", "100", "1.25"), ("water of ours", "100", "1.0"))
+    for number, line in enumerate(lines):
+        for field, value in zip(("food", "mass_g", "density_g_per_ml"), line, strict=True):
+            page.fill(f"#recipe-crust_lines-{number}-{field}", value)
+    page.keyboard.press("Tab")
+    # 200 g in 80 mL and 100 mL, by hand: 1.111 g/mL
+    page.wait_for_selector("#recipe-form .found >> text=1.111")
+    page.click("text=Take densities and loss")
+    page.click("text=Use it for the batch")
+    page.wait_for_function("document.querySelector('#batch-batch-recipe').value.startsWith('own-')")
+    page.fill("#recipe-crust_lines-0-food", "wheet flour")
+    page.fill("#recipe-crust_lines-0-density_g_per_ml", "")
+    page.wait_for_selector("#recipe-form .found .error >> text=wheat flour")
+    assert page.input_value("#design-portion-crust_density_g_per_ml") == "1.111"
+
+
+@pytest.mark.slow
 def test_a_sleeve_wants_its_stamp(visit, tmp_path):
     ring = trimesh.creation.annulus(r_min=25.0, r_max=30.0, height=60.0, sections=24)
     ring.export(tmp_path / "sleeve.stl")

@@ -1,0 +1,123 @@
+"""Small forms that work out one figure: a density by cup, firmness, the error of a printer."""
+
+from collections.abc import Callable, Mapping
+from functools import partial
+from typing import Any
+
+from moulddesign.core import MouldError
+from moulddesign.design import Table, given
+from moulddesign.page.draft import Draft, Tree, all_fields, form_sections, parse_input
+from moulddesign.page.form_schema import FormSchema
+from moulddesign.page.markup import (
+    FormElement,
+    button,
+    element,
+    html_area,
+    paragraph,
+    set_enabled,
+    text_element,
+)
+
+
+class GaugeReading(Table):
+    """What the gauge of `coupon` shows."""
+
+    ring: int = given(..., "Tightest ring that the key slides through by itself", ge=0, main=True)
+    slot: int = given(..., "Tightest slot that its foot goes into without force", ge=0, main=True)
+
+
+class CupReading(Table):
+    """A cup, weighed full of water and full of dough."""
+
+    cup_empty_g: float = given(
+        0.0, "Empty cup; 0 where the scale was set to zero", unit="g", ge=0, le=10_000, main=True
+    )
+    cup_water_g: float = given(
+        ..., "Cup full of water, levelled", unit="g", gt=0, le=10_000, main=True
+    )
+    cup_filled_g: float = given(
+        ..., "Cup packed with dough or paste", unit="g", gt=0, le=10_000, main=True
+    )
+
+
+class PlateReading(Table):
+    """A ball of dough, pressed flat between two plates."""
+
+    ball_g: float = given(..., "Mass of the ball", unit="g", gt=0, le=10_000, main=True)
+    load_g: float = given(
+        ..., "What rests on it, with the upper plate", unit="g", gt=0, le=100_000, main=True
+    )
+    flat_mm: float = given(..., "Its height after 60 s of load", unit="mm", gt=0, le=400, main=True)
+
+
+Found = tuple[Tree, str]
+"""Values by key, and what is said of them."""
+
+
+class FigureHelp:
+    """A folded form that works a figure out as one types, and buttons that take it."""
+
+    def __init__(
+        self,
+        schema: FormSchema,
+        model: type[Table],
+        *,
+        name: str,
+        title: str,
+        says: str,
+        compute: Callable[[Any], Found],
+    ) -> None:
+        self.schema, self.model, self.name = schema, model, name
+        self.title, self.says, self.compute = title, says, compute
+        self.draft = Draft({}, model)
+        self.sections = form_sections(model.model_json_schema())
+        self.fields = {field.path: field for field in all_fields(self.sections)}
+        self.found: Tree = {}
+
+    def lay_out(self, takes: Mapping[str, Callable[[Tree], None]]) -> None:
+        """Make the form; `takes` are the labels of the buttons and what each does."""
+        words = self.schema.words
+        defaults = {path: field.default for path, field in self.fields.items()}
+        with element("details", "figure-help", id=f"help-{self.name}"):
+            text_element("summary", self.title)
+            text_element("p", self.says)
+            self.form = FormElement(
+                sections=[self.schema.section(section) for section in self.sections],
+                texts={key: words[key] for key in ("less", "more", "own_file_chosen", "own_file",
+                                                   "remove", "advanced")},
+                start={"values": defaults, "counts": {}, "errors": {}},
+                prefix=self.name,
+            )  # fmt: skip
+            self.form.on("edit", lambda event: self._edited(*event.args))
+            self.answer = html_area("found")
+            self.answer._props["role"] = "status"  # noqa: SLF001
+            with element("p", "actions"):
+                self.buttons = [
+                    button(label, partial(self._take, take)) for label, take in takes.items()
+                ]
+        self._show({}, "")
+
+    def _take(self, take: Callable[[Tree], None]) -> None:
+        if self.found:
+            take(self.found)
+
+    def _edited(self, path: str, typed: object, _refused: str | None = None) -> None:
+        self.draft.set_value(path, parse_input(self.fields[path], typed))
+        words = self.schema.words
+        self.form.set_errors({})
+        tree = self.draft.tree
+        if any(f.default is None and tree.get(p) in (None, "") for p, f in self.fields.items()):
+            self._show({}, "")  # still to be typed
+            return
+        try:
+            found, says = self.compute(self.model.of(tree))
+        except MouldError as error:
+            self._show({}, paragraph(words.error(error), "error"))
+            return
+        self._show(found, paragraph(words.numbers(says)))
+
+    def _show(self, found: Tree, html: str) -> None:
+        self.found = found
+        self.answer.set_content(html)
+        for each in self.buttons:
+            set_enabled(each, can=bool(found))
