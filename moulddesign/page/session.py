@@ -85,7 +85,7 @@ CHECKS_DELAY_S: Final = 0.25
 """Without a new request for so long, the checks begin [s]."""
 
 ARCHIVE: Final = "set.zip"
-VIEW_FILES: Final = ("pastry-", "light-", "mould-", "cut-", "window", "batch-")
+VIEW_FILES: Final = ("pastry-", "light-", "mould-", "cut-", "window", "batch-", "recipe.toml")
 """How the names begin of what is drawn on the page; the rest of a tab's files are the set's."""
 
 
