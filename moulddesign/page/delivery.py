@@ -121,12 +121,13 @@ FILE_SAYS: Final = (
     (REPORT, "file_report"),
     ("drawing.", "file_drawing"),
     ("set.glb", "file_glb"),
-    ("pastry.stl", "file_pastry"),
+    ("artwork-", "file_artwork"),
     ("relief", "file_relief"),
+    ("parts.png", "file_parts_picture"),
+    (".png", "file_picture"),
+    ("pastry", "file_pastry"),
     (".stl", "file_stl"),
     (".step", "file_step"),
-    (".png", "file_picture"),
-    (".svg", "file_artwork"),
     ("", "file_other"),
 )
 """How a file's name begins or ends, and the sentence that says what it is for; the first counts."""
@@ -149,8 +150,8 @@ def _says(name: str) -> str:
 
     Examples
     --------
-    >>> _says("stamp.stl"), _says("card-2.png")
-    ('file_stl', 'file_card_page')
+    >>> _says("stamp.stl"), _says("card-2.png"), _says("pastry-bee.stl")
+    ('file_stl', 'file_card_page', 'file_pastry')
     """
     return next(key for mark, key in FILE_SAYS if name.startswith(mark) or name.endswith(mark))
 
