@@ -140,7 +140,10 @@ def html_table(
     last: Sequence[str] = (),
 ) -> str:
     """Return a table whose first column names the row; `last` is HTML for one more column."""
-    head = "".join(f'<th scope="col">{escape(text)}</th>' for text in heads)
+    # Over names of rows stands nothing: a heading without words is none.
+    head = "".join(
+        f'<th scope="col">{escape(text)}</th>' if text else "<td></td>" for text in heads
+    )
     head += "<td></td>" if last else ""
     ends = [f"<td>{cell}</td>" for cell in last] if last else repeat("")
     body = "".join(_row(row, end) for row, end in zip(rows, ends, strict=False))

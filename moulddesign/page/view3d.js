@@ -46,7 +46,7 @@ export default {
   mounted() {
     this.latest = 0;
     this.sentAt = -1; // no change of a layer was sent yet
-    const { canvas, stage } = this.$refs;
+    const { canvas } = this.$refs;
     try {
       this.scene = Object.freeze({ of: new Scene(canvas, this.look, () => this.hasDrawn()) });
     } catch {
@@ -57,9 +57,9 @@ export default {
     const does = { tap: this.onTap, pinch: this.onPinch, settle: () => this.layer && this.send() };
     this.gestures = Object.freeze({ of: new Gestures(canvas, this.scene.of, does) });
     this.watcher = new ResizeObserver(() => {
-      if (stage.clientWidth && stage.clientHeight) this.scene.of.resize(stage.clientWidth, stage.clientHeight);
+      if (canvas.clientWidth && canvas.clientHeight) this.scene.of.resize(canvas.clientWidth, canvas.clientHeight);
     });
-    this.watcher.observe(stage);
+    this.watcher.observe(canvas);
   },
   beforeUnmount() {
     this.watcher?.disconnect();

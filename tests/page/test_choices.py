@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from page.person import drawn, picked, redrawn, settings, typed
+from page.person import drawn, figures, picked, redrawn, settings, typed
 from PIL import Image
 
 from moulddesign.core import Finding, Verdict, say
@@ -295,6 +295,7 @@ def test_axe_finds_nothing_of_any_level_on_the_first_screen(visit, width):
     page = visit(viewport={"width": width, "height": 900})
     drawn(page, "mould")
     settings(page)
+    figures(page)
     found = Axe().run(page).response["violations"]
     assert [(one["id"], one["nodes"][0]["html"][:200]) for one in found] == []
     assert page.evaluate("document.documentElement.scrollWidth") <= width

@@ -63,7 +63,7 @@ export function labels(scene, sizes, say, marked) {
     const anchors = points.length > 1 ? ["start", ...Array(points.length - 2).fill("middle"), "end"] : ["middle"];
     const order = { start: 0, end: 1, middle: 2 };
     const rows = points.map(({ note, from }, place) => {
-      const y = bottom + 26 + 25 * order[anchors[place]];
+      const y = bottom + 20 + 22 * order[anchors[place]];
       return leader(from, [from[0], y], note.words, anchors[place], note.kind);
     });
     made += rows.join("").replace(/<text.*?<\/text>/g, "") + rows.join("").match(/<text.*?<\/text>/g).join(""); // no line over a text
