@@ -6,7 +6,7 @@ thickness: that is counted over points which fill the hollow evenly, by their di
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import pi
+from math import isfinite, pi
 from typing import Final
 
 import numpy as np
@@ -29,7 +29,13 @@ from moulddesign.geometry import Mesh, Points, filled, hole, section_region, sha
 from moulddesign.geometry.fill_volume import Cavity, Stage, Up, find_cavities, upright
 from moulddesign.geometry.mending import mended
 from moulddesign.geometry.mesh_files import made_larger, read_mesh
-from moulddesign.geometry.sampling import Grid, grid_over, top_heights_mm
+from moulddesign.geometry.sampling import (
+    Grid,
+    grid_over,
+    grid_over_shape,
+    region_mask,
+    top_heights_mm,
+)
 from moulddesign.geometry.topology import topology, without_collapsed
 from moulddesign.verify.press_checks import closed_cavity_mm3, face_mm
 
@@ -213,7 +219,8 @@ def press_volume_mm3(sleeve: Mesh, stamp: Mesh, *, height_mm: float) -> float:
     stamp : Mesh
         Relief up, turned about z as it enters the sleeve [mm].
     height_mm : float
-        From the table to the stamp's flat face [mm].
+        From the table to the stamp's flat face, or, where a carved one has no level at all, to
+        the highest point of the piece [mm].
 
     Returns
     -------
@@ -249,7 +256,32 @@ def _narrow_end_down(sleeve: Mesh) -> Mesh:
 def _placed_stamp(stamp: Mesh, bore: shapely.Polygon, height_mm: float) -> Mesh:
     plan = shadow(stamp, say("fit.stamp")).centroid
     x, y = bore.centroid.x - plan.x, bore.centroid.y - plan.y
-    return stamp.moved((x, y, height_mm - face_mm(stamp)))
+    return stamp.moved((x, y, height_mm - _plane_mm(stamp)))
+
+
+def _plane_mm(stamp: Mesh) -> float:
+    """Return the z of a stamp's flat face, relief down, or of its deepest engraving."""
+    flat_mm = face_mm(stamp)
+    return flat_mm if isfinite(flat_mm) else _deepest_mm(stamp)
+
+
+def _deepest_mm(stamp: Mesh) -> float:
+    """Return the z of a stamp's deepest engraving, relief down, to a pixel."""
+    relief_up = stamp.turned_over()
+    # Beside its land a stamp is stepped back.
+    inside = filled(shadow(relief_up, say("fit.stamp"))).buffer(-EDGE_MM)
+    grid = grid_over_shape(inside, PIXEL_MM)
+    seen = top_heights_mm(relief_up, grid)
+    return -float(seen[region_mask(inside, grid) & np.isfinite(seen)].min())
+
+
+def _height_notes(stamp: Mesh) -> tuple[Message, ...]:
+    """Return which height of an embossed or carved piece is meant, the stamp relief down."""
+    plane_mm, deepest_mm = _plane_mm(stamp), _deepest_mm(stamp)
+    if deepest_mm - plane_mm > LEVEL_MM:
+        return (say("fit.height-to-level", above_mm=deepest_mm - plane_mm),)
+    is_flat = plane_mm - float(stamp.bounds[0, 2]) <= LEVEL_MM
+    return () if is_flat else (say("fit.height-to-highest"),)
 
 
 PASTRY_ML: Final = (3.0, 1500.0)
@@ -258,6 +290,12 @@ SHORTEST_MOULD_MM: Final = 10.0
 """A mould is longer; our choice [mm]."""
 MOST_TURNED_TRIANGLES: Final = 200_000
 """Up to so many, the other ways up are looked at too where a mesh holds nothing."""
+LEVEL_MM: Final = 0.05
+"""Differences of height that a print does not show: half a thin layer; our choice [mm]."""
+PIXEL_MM: Final = 0.1
+"""Pixel on which the deepest engraving of a stamp is found: a quarter of a printed line [mm]."""
+EDGE_MM: Final = 1.5
+"""Beside the edge a stamp is stepped back above its land; our choice [mm]."""
 ON_SIDE_MM: Final = 0.01
 """A corner this near the edge of a stamp's shadow lies on its side [mm]."""
 
@@ -337,7 +375,12 @@ def cavity_from_press_meshes(mould: OwnedMould, stage: Stage) -> MeasuredMould:
     )
     return MeasuredMould(
         cavities=(cavity,),
-        notes=(*notes, *more_notes, *_size_notes((cavity,), mould.unit)),
+        notes=(
+            *notes,
+            *more_notes,
+            *_height_notes(stamp.turned_over()),
+            *_size_notes((cavity,), mould.unit),
+        ),
         bore_length_mm=length_mm,
         guide_mm=guide_mm,
     )

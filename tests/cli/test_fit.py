@@ -7,8 +7,8 @@ import pytest
 import trimesh
 from command_line import refused, run
 from manifold3d import Manifold
-from verify.presses import sleeve, stamp
-from verify.shapes import cylinder, mesh_of
+from verify.presses import BORE_MM, HEIGHT_MM, sleeve, stamp
+from verify.shapes import cone, cylinder, mesh_of
 
 from moulddesign.design import Design
 from moulddesign.portion import figures
@@ -141,6 +141,16 @@ def test_sleeve_and_stamp(monkeypatch, capsys, tmp_path):
     made = report(monkeypatch, capsys, *files, "--height", 20)
     assert made["cavities"][0]["volume_ml"] == pytest.approx(pi * 18, rel=3e-4)
     assert made["window"]["most_height_mm"] == pytest.approx(40.0, abs=1e-3)
+    assert not any("highest" in note for note in made["notes"])
+    # Engraved 1.5 mm deep in its middle, and hollow all over: then it has no level.
+    pit = cylinder(8, 0, HEIGHT_MM + 1.5)
+    bowl = cone(2 * BORE_MM, 0, HEIGHT_MM - 2, HEIGHT_MM + 2.5)
+    for tool, sentence in ((pit, "outermost level"), (bowl, "highest point of the carved piece")):
+        mesh = stamp(pocket_mm=0.1, engraved=(tool,)).turned_over()
+        body = trimesh.Trimesh(mesh.vertices, mesh.triangles, process=False)
+        body.export(tmp_path / "stamp.stl")
+        made = report(monkeypatch, capsys, *files, "--height", 20)
+        assert any(sentence in note for note in made["notes"])
 
 
 @pytest.mark.parametrize(
