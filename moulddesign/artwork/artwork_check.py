@@ -1,6 +1,6 @@
 """What is true of an artwork at a size, and flat pictures with thin strokes and gaps ringed."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from io import BytesIO
@@ -185,17 +185,24 @@ def _mask(
     return mask
 
 
-def sheet_png() -> bytes:
-    """Return one picture of all bundled patterns with their names, as a PNG file."""
-    names = pattern_names()
-    rows = ceil(len(names) / SHEET_COLUMNS)
+def sheet_png(faces: Sequence[tuple[str, Picture]]) -> bytes:
+    """Return one picture of carved faces and of all bundled patterns, as a PNG file.
+
+    Parameters
+    ----------
+    faces : sequence of (str, Picture)
+        Names and pictures, `CELL_PX` along each side; they come first.
+    """
+    drawn = ((name, pattern_picture(artwork(name, Path()), CELL_PX)) for name in pattern_names())
+    shown = [*faces, *drawn]
+    rows = ceil(len(shown) / SHEET_COLUMNS)
     size = (SHEET_COLUMNS * CELL_PX, rows * (CELL_PX + LABEL_PX))
     sheet = Image.new("RGB", size, PAPER_COLOUR)
     pen = ImageDraw.Draw(sheet)
     letters = ImageFont.truetype(str(default_font()), LABEL_PX * 0.55)
-    for index, name in enumerate(names):
+    for index, (name, made) in enumerate(shown):
         left, top = index % SHEET_COLUMNS * CELL_PX, index // SHEET_COLUMNS * (CELL_PX + LABEL_PX)
-        sheet.paste(Image.fromarray(pattern_picture(artwork(name, Path()), CELL_PX)), (left, top))
+        sheet.paste(Image.fromarray(made), (left, top))
         middle = (left + CELL_PX / 2, top + CELL_PX + LABEL_PX / 3)
         pen.text(middle, name, fill=(0, 0, 0), font=letters, anchor="mm")
     return png(sheet)

@@ -227,7 +227,8 @@ def run_example(
 patterns_app = typer.Typer(cls=VerbGroup, no_args_is_help=False, pretty_exceptions_enable=False)
 
 Sheet = Annotated[
-    Path | None, typer.Option("--sheet", metavar="FILE.png", help="Picture all patterns there.")
+    Path | None,
+    typer.Option("--sheet", metavar="FILE.png", help="Picture faces and patterns there."),
 ]
 Size = Annotated[
     float, typer.Option("--size", metavar="MM", help="Larger side of the drawing's frame, mm.")
@@ -251,7 +252,7 @@ def run_patterns(
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
-    """List the bundled patterns and carved faces, or picture the patterns on one sheet.
+    """List the bundled patterns and carved faces, or picture them on one sheet.
 
     Example: moulddesign patterns --sheet patterns.png
     """
@@ -266,14 +267,18 @@ def run_patterns(
     if sheet is not None:
         _refuse_path(sheet, overwrite=overwrite)
         with ends_at_once():
-            from moulddesign.artwork.artwork_check import sheet_png  # noqa: PLC0415
+            from moulddesign.artwork.artwork_check import CELL_PX, sheet_png  # noqa: PLC0415
+            from moulddesign.face.carved_face import face_picture  # noqa: PLC0415
 
-        save_bytes(sheet, sheet_png(), overwrite=overwrite)
+        faces = [
+            (f"--face {name}", face_picture(bundled_face(name), CELL_PX)) for name in face_names()
+        ]
+        save_bytes(sheet, sheet_png(faces), overwrite=overwrite)
         err().print(f"Written: {sheet}", soft_wrap=True)
     if as_json:
         rows = [{"name": t.name, "title": t.title, "description": t.description} for t in found]
-        faces = [{"name": name, "title": title} for name, title in carved]
-        print_json({"patterns": rows, "faces": faces})
+        named = [{"name": name, "title": title} for name, title in carved]
+        print_json({"patterns": rows, "faces": named})
     else:
         shown = [(t.name, t.title) for t in found]
         out().print(table("Patterns", ("name", "what it shows"), shown))

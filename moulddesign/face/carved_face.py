@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from moulddesign.artwork.outline import Outline
+from moulddesign.artwork.outline import Outline, round_outline
 from moulddesign.core import SpecError, say
 from moulddesign.design.face_tables import CarvingTable, FaceEdge, FaceTable, GroundForm, Meets
 from moulddesign.face.bands import Band, bands_of, gap_of
@@ -25,9 +25,12 @@ from moulddesign.face.lettered_bands import lettered_regions
 from moulddesign.face.medallions import Medallion, held_regions, medallion_of
 from moulddesign.face.surface import PIECES, Carver, Scale, Spots, Surface, steepest
 from moulddesign.geometry import Points
+from moulddesign.geometry.sampling import Grid, region_mask, top_heights_mm
 from moulddesign.relief.field import EdgeDistance, Field, FieldValues, FoldedDistance, Heights
 from moulddesign.relief.height_map import Carving
 from moulddesign.relief.roof import ReliefRegion
+from moulddesign.render import Picture, height_picture
+from moulddesign.render.scenes import FINER
 
 USUAL_FOLD: Final = 12
 LAND_TIP_MM: Final = 0.9
@@ -275,6 +278,32 @@ def _brought_by(
     if held is None:
         return ()
     return held_regions(held, room, scale=scale.heights, draft_deg=draft_deg)
+
+
+SHOWN_MM: Final = 54.0
+"""Width of the round piece on which a face is pictured: about 75 g [mm]."""
+SHOWN_HEIGHT_MM: Final = 5.0
+"""As high as it looks, by its shadow [mm]."""
+SHOWN_DRAFT_DEG: Final = 15.0
+SHOWN_SHARE: Final = 0.82
+"""Its width as a share of the picture's."""
+
+
+def face_picture(table: FaceTable, size_px: int) -> Picture:
+    """Return a face as it bakes on a round piece, seen from above, shape (n, n, 3)."""
+    outline = round_outline(SHOWN_MM)
+    made = carved_face(table, outline, draft_deg=SHOWN_DRAFT_DEG)
+    pixel_mm = SHOWN_MM / SHOWN_SHARE / size_px
+    half_mm = pixel_mm * size_px / 2.0
+    side = FINER * size_px
+    grid = Grid(low_mm=np.full(2, -half_mm), pixel_mm=pixel_mm / FINER, shape=(side, side))
+    inside = region_mask(outline.shape, grid)
+    heights = np.zeros(grid.shape, dtype=np.float32)
+    heights[inside] = SHOWN_HEIGHT_MM + made.field(grid.points_mm(inside)).height
+    for region in made.regions:
+        over = top_heights_mm(region.roof().surface, grid)
+        heights += np.where(np.isfinite(over), over, 0.0).astype(np.float32)
+    return height_picture(heights, pixel_mm)
 
 
 def _inside(outline: Outline, depth_mm: float) -> shapely.Polygon:

@@ -6,6 +6,7 @@ from command_line import run
 from PIL import Image
 
 from moulddesign.artwork.artwork_check import RING_COLOURS, THICKENED_COLOUR
+from moulddesign.artwork.patterns import pattern_names
 
 DISC = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><circle cx="30" cy="30" r="20"/></svg>'
 THIN = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><rect x="9" y="9" width="40" height="{}"/></svg>'
@@ -28,11 +29,14 @@ def test_list_has_a_title_for_each_of_at_least_twelve(monkeypatch, capsys):
 
 def test_sheet_is_a_picture_and_is_not_written_over(monkeypatch, capsys, tmp_path):
     sheet = tmp_path / "sheet.png"
+    monkeypatch.setattr("moulddesign.cli.file_commands.face_names", lambda: ("bee", "harvest"))
     code, _, err = run(monkeypatch, capsys, "patterns", "--sheet", sheet)
     assert code == 0
     assert err.startswith("Written: ")
     with Image.open(sheet) as image:
         assert (image.format, image.mode) == ("PNG", "RGB")
+        rows = -(-(len(pattern_names()) + 2) // 5)
+        assert image.size == (5 * 300, rows * 334)
     code, _, err = run(monkeypatch, capsys, "patterns", "--sheet", sheet)
     assert code == 2
     assert "add --overwrite" in err
