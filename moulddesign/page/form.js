@@ -90,7 +90,7 @@ const Entry = {
     },
   },
   template: `
-    <div class="field" :class="{ invalid: error, picture: field.pictures }" :data-path="path">
+    <div class="field" :class="{ invalid: error, picture: field.pictures || field.radios }" :data-path="path">
       <template v-if="field.kind === 'yes'">
         <label class="checkbox"><input type="checkbox" :id="id" :checked="text" @change="onChoice"
           :aria-describedby="describedBy" /> <span>{{ field.label }}</span></label>

@@ -148,7 +148,8 @@ class Texts:
             return str(label)
         entry = ".".join(part for part in parts[: places[-1]] if not part.isdigit())
         number = int(parts[places[-1]]) + 1
-        one = f"{self.one(entry)[0]} {number}"
+        is_named = entry in self.tables["entries"]
+        one = f"{self.one(entry)[0] if is_named else self.label_at(entry)} {number}"
         return one if parts[-1].isdigit() else f"{one}: {label}"
 
     def _given(self, value: object) -> str:

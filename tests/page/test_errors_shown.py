@@ -63,6 +63,8 @@ def test_a_sentence_names_the_field_by_its_label():
     assert ENGLISH.error(error).startswith("Width (300.0): is too long")
     listed = SpecError("weighings.0.raw_g", "not given", say("page.moulds-not-given"))
     assert GERMAN.error(listed).startswith("Stück 1: Roh (nicht angegeben): muss angegeben werden")
+    weighed = SpecError("water_g.0", -1.0, say("page.moulds-not-given"))
+    assert ENGLISH.error(weighed).startswith("Water that fills it 1 (-1.0): must be given")
     assert GERMAN.error(FileError("a.stl", say("page.set-damaged"))) == (
         "a.stl: lässt sich nicht entpacken."
     )
