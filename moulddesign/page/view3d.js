@@ -131,7 +131,8 @@ export default {
       }
       if (place.layer !== undefined) this.choose(this.layers.some((one) => one.place === place.layer) ? place.layer : null);
       this.marked = Object.freeze(place);
-      this.$refs.stage.scrollIntoView({ block: "nearest" });
+      const { top, bottom } = this.$refs.stage.getBoundingClientRect();
+      if (top < 0 || bottom > innerHeight) this.$refs.stage.scrollIntoView({ block: "nearest" });
       this.scene.of.request();
     },
     showRing() {
