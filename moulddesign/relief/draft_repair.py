@@ -23,13 +23,13 @@ OVERSHOOT: Final = 1.02
 NEEDLE_MM: Final = 2e-5
 """Facets narrower than this in plan have no slope that a file in float32 would keep [mm]."""
 
-SHORT_MM: Final = 0.12
+SHORT_MM: Final = 0.05
 """A longer edge is not contracted: facets that reach across a crease would hide it [mm]."""
 ALONG: Final = np.arange(1, 8) / 8.0
 """Where along a flipped side its heights are asked."""
 GONE: Final = (-1, -1, -1)
 """Corners of a facet that was contracted."""
-CONTRACTED_MM: Final = 0.01
+CONTRACTED_MM: Final = 0.006
 """What contracting an edge may move the surface [mm]."""
 
 
