@@ -75,7 +75,8 @@ class Page:
         self._failed = False
         self._found: list[Finding] = []
         self._stages_done = 0
-        self._files_design: Design | None = None
+        self._files_design: Design | None = None  # whose files were asked for last
+        self._shown_design: Design | None = None  # whose files are shown
         self._is_writing = False
         session.listener = self
 
@@ -279,6 +280,7 @@ class Page:
     def _request_files(self) -> None:
         if self._is_writing:  # pressed twice
             return
+        self._files_design = self.session.design
         self.show_writing(active=True)
         if self._failed:
             self.session.write_failing()
@@ -300,10 +302,11 @@ class Page:
 
     def _update_files_status(self) -> None:
         """Mark files of another design as old: they are no longer offered."""
-        is_old = self._files_design not in {None, self.session.design}
+        is_offered = self._shown_design == self.session.design
+        is_old = not is_offered and self._files_design not in {None, self.session.design}
         self.files_status.set_text(self.words["files_outdated"] if is_old else "")
         for shown in (self.links, self.steps):
-            shown.classes(add="old") if is_old else shown.classes(remove="old")
+            shown.classes(remove="old") if is_offered else shown.classes(add="old")
         made = "make_again" if self._files_design is not None else "write_files"
         if self.session.design.existing_mould is not None:
             made = "make_card"
@@ -404,7 +407,7 @@ class Page:
         piece = self.design_form.piece
         if piece is None:  # they are offered again with its figures
             return
-        self._files_design = design
+        self._files_design = self._shown_design = design
         if design.existing_mould is None:
             cards = delivery(self.words, token, made.files, piece, archive=ARCHIVE)
         else:
@@ -419,7 +422,7 @@ class Page:
 
     def show_no_files(self) -> None:
         """Show that there is nothing to download."""
-        self._files_design = None
+        self._files_design = self._shown_design = None
         self.links.set_content("")
         self.steps.set_content("")
         self._update_files_status()
