@@ -117,3 +117,42 @@ def test_bore_gap_relief_and_cavity_are_laid_as_designed(outline, tmp_path):
 def size_mm(shape):
     x0, y0, x1, y1 = shape.bounds
     return np.array([x1 - x0, y1 - y0])
+
+
+STAMPS = [
+    ("bee", "round"), ("blossom", "square"), ("chestnut", "scalloped"), ("date", "hexagon"),
+    ("fruit", "octagon"), ("harvest", "round"), ("leaf", "round"), ("moon", "square"),
+    ("seal", "scalloped"), ("sun", "round"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("face", "outline"), STAMPS)
+def test_a_carved_stamp_is_laid_to_its_full_height_without_support(face, outline, tmp_path):
+    """Ten stamps, support under what leans more than 50 deg from upright.
+
+    At the mouth of the slot its edge meets the back's chamfer: at that corner the lowest layer or
+    two get a few lines, which is all. Not among the ten: where a layer ends just under the ridge of
+    the slot's roof, the end of that ridge at the rim gets a thin tower too.
+    """
+    design = Design().with_values(
+        {"face": {"name": face}, "relief.layers": [], "pastry.outline": outline}
+    )
+    stamp = mould_of(design, shaped(design)).part("stamp").printed
+    model = tmp_path / "stamp.stl"
+    model.write_bytes(stl_bytes(stamp))
+    asked = {"support-material": None, "support-material-threshold": 40}
+    settings = dict(slicer_settings(design.printer, SOLID)) | asked
+    heights = {"Support": [0.0], "all": [0.0]}
+    kind, height = "", 0.0
+    for line in slicer_code(slicer_words(SLICER), model, settings).split("\n"):
+        if line.startswith(";TYPE:"):
+            kind = line.removeprefix(";TYPE:").partition(" ")[0]
+        elif line.startswith(";Z:"):
+            height = float(line.removeprefix(";Z:"))
+        elif MOVE.match(line) and MOVE.match(line)[3]:
+            heights["all"].append(height)
+            heights.setdefault(kind, []).append(height)
+    layer_mm = design.printer.layer_height_mm
+    # A layer is laid or not, and a peak that is narrower than a line is not.
+    assert max(heights["all"]) == pytest.approx(stamp.size_mm[2], abs=1.5 * layer_mm)
+    assert max(heights["Support"]) <= 2.0 * layer_mm + 1e-6
