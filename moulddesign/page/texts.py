@@ -99,7 +99,8 @@ class Texts:
 
     def error(self, error: MouldError) -> str:
         """Return what is wrong as a sentence that names the field, file or step."""
-        if self.language == LANGUAGES[0] and not isinstance(error, SpecError):
+        by_keys = isinstance(error, FileMistakesError) or not isinstance(error, SpecError)
+        if self.language == LANGUAGES[0] and by_keys:  # a file has keys, not labels
             return str(error)
         match error:
             case FileMistakesError():
