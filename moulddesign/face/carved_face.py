@@ -35,7 +35,7 @@ from moulddesign.render.scenes import FINER
 USUAL_FOLD: Final = 12
 LAND_TIP_MM: Final = 0.9
 """Tip that a land leaves a rib of the stamp: two lines of a usual nozzle are 0.84 mm [mm]."""
-SLOPE_RESERVE: Final = 0.92
+SLOPE_RESERVE: Final = 0.9
 """Share of the draft's slope that parts may have: chords and tables steepen a little."""
 
 

@@ -30,7 +30,7 @@ EDGE_SHARE: Final = 0.35
 """Of the error: what the edges of walls and creases may be off."""
 CLEAR_MM: Final = 0.02
 """Creases end so far from a region's edges, as regions keep apart [mm]."""
-MOST_MOVED_MM: Final = 0.004
+MOST_MOVED_MM: Final = 0.01
 """What draft repair may move a height [mm]."""
 
 
