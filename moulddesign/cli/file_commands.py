@@ -3,6 +3,7 @@
 `example`: files to start from.
 """
 
+import errno
 import os
 import sys
 from collections.abc import Callable
@@ -28,7 +29,16 @@ from moulddesign.cli.console import (
 )
 from moulddesign.cli.options import AsJson
 from moulddesign.cli.usage import Verb, VerbGroup
-from moulddesign.core import FileError, KernelError, LengthUnit, SpecError, Verdict, say, with_unit
+from moulddesign.core import (
+    FileError,
+    KernelError,
+    LengthUnit,
+    SpecError,
+    Verdict,
+    WriteError,
+    say,
+    with_unit,
+)
 from moulddesign.design import Design, PrinterTable, Shelf
 from moulddesign.design.face_tables import bundled_face, face_names
 from moulddesign.kitchen import Recipe, WeighedPiece
@@ -289,6 +299,9 @@ def _refuse_path(path: Path, *, overwrite: bool) -> None:
     """Raise where a picture cannot go, before any work is done."""
     if path.suffix.lower() != ".png":
         raise FileError(str(path), say("cli.must-end-in", endings=(".png",)))
+    if not path.parent.is_dir():
+        reason = say("core.cannot-be-written", reason=os.strerror(errno.ENOENT))
+        raise WriteError(str(path), reason)
     refuse_to_replace(path, overwrite=overwrite)
 
 

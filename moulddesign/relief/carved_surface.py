@@ -24,7 +24,7 @@ from moulddesign.relief.field import Field
 from moulddesign.relief.lifted_walls import LiftedWalls, lifted_walls, open_edges
 from moulddesign.relief.roof import ReliefRegion
 
-REFINED_SHARE: Final = 0.95
+REFINED_SHARE: Final = 0.88
 """Of the error asked for: where its samples find no more, a facet may be off by a half more."""
 EDGE_SHARE: Final = 0.35
 """Of the error: what the edges of walls and creases may be off."""

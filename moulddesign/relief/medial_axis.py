@@ -77,8 +77,11 @@ class MedialAxis:
 
 
 def snapped_to_grid(shape: shapely.Geometry) -> shapely.Geometry:
-    """Return a valid region [mm] with its corners on the integer grid, areas only."""
-    snapped = shapely.set_precision(shape, VORONOI_GRID_MM)
+    """Return a valid region [mm] with its corners on the integer grid, areas only.
+
+    A corner that turns by less than the grid can tell is none: its cell would be thinner than that.
+    """
+    snapped = shapely.simplify(shapely.set_precision(shape, VORONOI_GRID_MM), VORONOI_GRID_MM)
     parts = [p for p in shapely.get_parts(snapped) if p.geom_type in {"Polygon", "MultiPolygon"}]
     return shapely.orient_polygons(shapely.MultiPolygon(shapely.get_parts(parts).tolist()))
 

@@ -16,6 +16,8 @@ MOST_ERROR_MM: Final = 0.03
 """Largest height error; a seventh of a usual layer; our choice [mm]."""
 USUAL_ERROR_MM: Final = 0.02
 """The same for all but a thousandth of the face [mm]."""
+SHOWN_ERROR_MM: Final = 0.1
+"""Half a usual layer: a print shows what is off by more [mm]."""
 USUAL_SHARE: Final = 0.999
 COVER_MM: Final = 0.2
 """A place counts as carved from so much above or below the ground: one usual layer [mm]."""
@@ -91,13 +93,16 @@ def _least_draft_deg(pastry: Mesh, lowest_mm: float) -> float:
 def face_finding(figures: FaceFigures) -> Finding:
     """Return whether the written face is the one that was asked for."""
     good = figures.error_mm <= MOST_ERROR_MM and figures.usual_error_mm <= USUAL_ERROR_MM
+    shown = figures.error_mm > SHOWN_ERROR_MM
+    remedy = say("verify.another-width") if shown else say("verify.no-layer-shows-it")
     return Finding(
         what=say("verify.face-error"),
         measured=figures.error_mm,
         limit=say("verify.at-most-and-usually", most_mm=MOST_ERROR_MM, usual_mm=USUAL_ERROR_MM),
         unit="mm",
         source=OUR_CHOICE,
-        verdict=judged(good=good),
+        verdict=judged(good=good, otherwise=Verdict.FAIL if shown else Verdict.WARN),
+        remedy=None if good else remedy,
     )
 
 

@@ -62,6 +62,7 @@ def test_what_is_offered_makes_a_larger_piece(pastry, flag):
     assert said.endswith(f"{flag} {weight_of(after):g}g")
 
 
+@pytest.mark.slow
 def test_no_weight_is_offered_for_what_no_piece_holds():
     found, after = answered(
         {

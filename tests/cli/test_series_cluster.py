@@ -36,6 +36,7 @@ def names(folder):
     return sorted(path.name for path in folder.iterdir())
 
 
+@pytest.mark.slow
 def test_a_cluster_makes_the_bytes_that_processes_here_make(scheduler, tmp_path):
     (tmp_path / "leaf.svg").write_text(LEAF)
     (tmp_path / "cakes.csv").write_text(f"{KEYS}leaf,40,leaf.svg,\nhuge,60,sun,300\n")

@@ -11,12 +11,11 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
-from export.builds import CASES, INSIDES, built
+from export.builds import CASES, INSIDES, built, unchecked
 from ezdxf import bbox
 from ezdxf.math import Vec2
 from kept_designs import kept
 
-from moulddesign.building import build
 from moulddesign.export import Paper
 from moulddesign.export.drawing import Drawing, Sheet, build_sections, drawing, dxf_bytes, svg_bytes
 from moulddesign.export.entities import Text, fit_text, text_width_mm
@@ -257,7 +256,7 @@ def test_a_name_is_read_as_it_stands_and_never_as_a_code(name):
 
 
 def test_a_small_mould_is_drawn_in_true_size_on_a_sheet_that_every_printer_takes():
-    made = build(kept("little-30").with_values({"mould.kind": "block"}))
+    made = unchecked(kept("little-30").with_values({"mould.kind": "block"}))
     whole = drawing(made, build_sections(made), Paper.A4)
     assert whole.sheet.name == "A4"
     assert whole.scale == 1.0

@@ -252,6 +252,7 @@ def test_keys_reach_the_making_soon_and_the_parts_of_the_page_at_once(visit):
     assert "make" in reached
 
 
+@pytest.mark.slow
 def test_a_thin_crust_fails_and_is_mended_by_its_button(visit):
     page = visit()
     before = drawn(page)

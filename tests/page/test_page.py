@@ -186,6 +186,7 @@ def test_a_file_that_is_not_even_read_is_told_at_its_field(visit, tmp_path):
     page.wait_for_selector("[data-path='mesh'] .error >> text=did not arrive: it is too large")
 
 
+@pytest.mark.slow
 def test_a_page_whose_program_has_ended_says_so(browser):
     own = started("--port", "0")
     context = browser.new_context(locale="de")

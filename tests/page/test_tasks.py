@@ -267,6 +267,7 @@ def test_a_zip_without_a_design_is_told(visit, tmp_path):
     page.wait_for_selector(".notice >> text=holds no design.toml")
 
 
+@pytest.mark.slow
 def test_a_further_stamp_is_drawn_among_the_parts(visit):
     page = visit()
     before = drawn(page, "mould")

@@ -95,6 +95,9 @@ REGIONS = {
     "island before the fan of a reflex corner": BOX(0, 0, 9, 9)
     .difference(BOX(0, 0, 4, 4))
     .difference(BOX(4.49, 4.49, 4.52, 4.52)),
+    "spike with a corner on its straight side, but for half the grid": shapely.Polygon(
+        [(0, 2.2), (-0.3765169578426959, 0.0006904577197586313), (-1.7, -7.73), (0, 0.02)]
+    ),
     "random strokes": random_strokes(25, 1),
     "random dots": random_dots(60, 2),
 }
