@@ -16,8 +16,8 @@ from moulddesign.core import SpecError, say
 from moulddesign.design import Profile
 from moulddesign.design.face_tables import BandSection, BandTable, Fill
 from moulddesign.face.bands import Band
-from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.roof import ReliefRegion
+from moulddesign.relief.voronoi import snapped_to_grid
 
 OVERSHOOT_SHARE: Final = 0.1
 """What capitals reach below their line, a bent line's sag included, as a share of the em; our

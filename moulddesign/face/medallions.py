@@ -21,8 +21,8 @@ from moulddesign.face.grounds import cap_height
 from moulddesign.face.surface import Scale, Surface, half_round, higher_of, lower_of
 from moulddesign.geometry import Indices
 from moulddesign.relief.field import EdgeDistance, Heights
-from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.roof import ReliefRegion
+from moulddesign.relief.voronoi import snapped_to_grid
 
 LOBE_SHARE: Final = 0.16
 """Depth of the valleys between a medallion's lobes as a share of its radius; our choice."""

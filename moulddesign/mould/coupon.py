@@ -23,8 +23,8 @@ from moulddesign.mould.mould_set import MouldSet, Part, pose_on_bed
 from moulddesign.mould.plans import FIGURE_CHORD_MM, RISE, text_region
 from moulddesign.mould.press_joint import SlideJoint, foot, slide_joint, slot_profile
 from moulddesign.pastry.top_surface import shoulder_roof, top_surface
-from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.roof import ReliefRegion
+from moulddesign.relief.voronoi import snapped_to_grid
 
 PITCH_MM: Final = 17.6
 """From one slot and ring to the next, so that the walls of the rings run into each other [mm]."""

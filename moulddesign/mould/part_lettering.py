@@ -19,8 +19,8 @@ from moulddesign.mould.mould_set import MouldSet, Part
 from moulddesign.mould.plans import FIGURE_CHORD_MM, half_extents_mm, text_region
 from moulddesign.mould.press import LOBE_RADIUS_MM, STOP, tab_middle_mm, vane_reach_mm
 from moulddesign.mould.press_layout import TAB_MM, PressLayout
-from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.roof import ReliefRegion, Roof, triangulated_loops
+from moulddesign.relief.voronoi import snapped_to_grid
 
 L = TypeVar("L")
 

@@ -20,9 +20,9 @@ from moulddesign.pastry.top_surface import FAN_RAD, TopSurface, edge_loop, top_s
 from moulddesign.portion import Portion, known_centres
 from moulddesign.relief.carved_surface import carved_surface
 from moulddesign.relief.field import EdgeDistance, FieldValues, piece_of
-from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.profile import HeightProfile, arc_angles
 from moulddesign.relief.roof import Roof, roof
+from moulddesign.relief.voronoi import snapped_to_grid
 
 SPANS: Final = 4
 """Parts of the filling's height that are integrated one by one: its level sections change their

@@ -12,9 +12,10 @@ from moulddesign.core import SpecError, ml_from_mm3, say
 from moulddesign.geometry import Indices, Mesh, Points, volume_over_plane_mm3
 from moulddesign.geometry.mending import in_float32
 from moulddesign.relief.carved_surface import CarvedSurface
-from moulddesign.relief.medial_axis import MedialAxis, medial_axis, snapped_to_grid
+from moulddesign.relief.medial_axis import MedialAxis, medial_axis
 from moulddesign.relief.profile import HeightProfile, shoulder_profile
 from moulddesign.relief.roof import Roof, roof, roof_from_axis, triangulated_loops
+from moulddesign.relief.voronoi import snapped_to_grid
 
 FAN_RAD: Final = asin(0.25)
 """Largest angle of one facet around a corner, as the shoulder has it [rad]."""

@@ -17,8 +17,8 @@ from moulddesign.core import SpecError, say
 from moulddesign.design import Profile
 from moulddesign.geometry import Indices, Points
 from moulddesign.relief.field import Field
-from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.roof import ReliefRegion, Roof
+from moulddesign.relief.voronoi import snapped_to_grid
 
 STEEPEST_GROUND: Final = 1.0
 """Slope of the ground up to which artwork may stand on it: 45 deg. Beyond lies a step."""

@@ -76,16 +76,6 @@ class MedialAxis:
     `NO_SITE`, on one side of edges that lie beyond the distance asked for. Shape (e, 2)."""
 
 
-def snapped_to_grid(shape: shapely.Geometry) -> shapely.Geometry:
-    """Return a valid region [mm] with its corners on the integer grid, areas only.
-
-    A corner that turns by less than the grid can tell is none: its cell would be thinner than that.
-    """
-    snapped = shapely.simplify(shapely.set_precision(shape, VORONOI_GRID_MM), VORONOI_GRID_MM)
-    parts = [p for p in shapely.get_parts(snapped) if p.geom_type in {"Polygon", "MultiPolygon"}]
-    return shapely.orient_polygons(shapely.MultiPolygon(shapely.get_parts(parts).tolist()))
-
-
 def medial_axis(shape: shapely.MultiPolygon) -> MedialAxis:
     """Return the medial axis of a region.
 

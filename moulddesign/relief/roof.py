@@ -35,14 +35,10 @@ from moulddesign.artwork.layers import LayerRegion, layer_regions
 from moulddesign.core import KernelError, SpecError, say
 from moulddesign.design import Profile, ReliefTable, Sense
 from moulddesign.geometry import Indices, Mesh, Points, triangulated, unfolded
-from moulddesign.relief.medial_axis import (
-    MedialAxis,
-    medial_axis,
-    medial_axis_near_edge,
-    snapped_to_grid,
-)
+from moulddesign.relief.medial_axis import MedialAxis, medial_axis, medial_axis_near_edge
 from moulddesign.relief.profile import HeightProfile, height_profile
 from moulddesign.relief.strips import Spokes, Strips, strips_of, subdivided
+from moulddesign.relief.voronoi import snapped_to_grid
 
 
 def triangulated_loops(vertices: Points, loops: Sequence[Indices]) -> Indices:
@@ -102,7 +98,7 @@ def roof(shape: shapely.MultiPolygon, profile: HeightProfile) -> Roof:
     Parameters
     ----------
     shape : shapely MultiPolygon
-        Region on the grid (`medial_axis.snapped_to_grid`) [mm], not empty.
+        Region on the grid (`voronoi.snapped_to_grid`) [mm], not empty.
 
     Raises
     ------

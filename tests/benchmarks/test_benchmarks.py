@@ -11,9 +11,10 @@ from cli.command import COMMAND, environment
 from moulddesign.artwork.layers import SIMPLIFIED_MM
 from moulddesign.building import build
 from moulddesign.design import Design, Profile
-from moulddesign.relief.medial_axis import medial_axis, snapped_to_grid
+from moulddesign.relief.medial_axis import medial_axis
 from moulddesign.relief.profile import height_profile
 from moulddesign.relief.roof import roof, roof_from_axis
+from moulddesign.relief.voronoi import snapped_to_grid
 
 GRID_MM = 0.1
 """Step of the height grid that a relief is compared with [mm]."""

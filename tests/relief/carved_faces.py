@@ -15,8 +15,8 @@ from scipy.ndimage import gaussian_filter, map_coordinates, spline_filter
 from moulddesign.artwork.lettering import default_font, lettering
 from moulddesign.design import Profile
 from moulddesign.relief.field import EdgeDistance, Field, FieldValues, highest, lowest
-from moulddesign.relief.medial_axis import snapped_to_grid
 from moulddesign.relief.roof import ReliefRegion
+from moulddesign.relief.voronoi import snapped_to_grid
 
 WALL = 3.5
 """Slope of walls: 15.9 deg from the pull direction."""

@@ -5,9 +5,10 @@ import shapely
 
 from moulddesign.design import Profile
 from moulddesign.geometry import Mesh
-from moulddesign.relief.medial_axis import medial_axis, snapped_to_grid
+from moulddesign.relief.medial_axis import medial_axis
 from moulddesign.relief.profile import height_profile
 from moulddesign.relief.roof import roof, roof_from_axis, triangulated_loops
+from moulddesign.relief.voronoi import snapped_to_grid
 
 
 def roofed(shape, profile, *, depth_mm=1.5, draft_deg=15.0):

@@ -9,13 +9,13 @@ from pyvoronoi import Pyvoronoi
 from strategies import polygons, regular, star, strokes
 
 import moulddesign.relief.medial_axis as module
-from moulddesign.relief.medial_axis import (
-    NO_SITE,
-    medial_axis,
-    medial_axis_near_edge,
+from moulddesign.relief.medial_axis import NO_SITE, medial_axis, medial_axis_near_edge
+from moulddesign.relief.voronoi import (
+    VORONOI_GRID_MM,
+    boundary_of,
     snapped_to_grid,
+    voronoi_diagram,
 )
-from moulddesign.relief.voronoi import VORONOI_GRID_MM, boundary_of, voronoi_diagram
 
 
 def checked(shape):

@@ -18,8 +18,7 @@ from relief.surfaces import (
 from strategies import polygons, regular, star, strokes
 
 from moulddesign.design import Profile
-from moulddesign.relief.medial_axis import snapped_to_grid
-from moulddesign.relief.voronoi import VORONOI_GRID_MM
+from moulddesign.relief.voronoi import VORONOI_GRID_MM, snapped_to_grid
 
 LARGEST_ERROR_MM = {Profile.FLAT: 0.02, Profile.BEVEL: 0.02, Profile.PILLOW: 0.03}
 """What the relief may be off by, as the job asks [mm]."""
@@ -97,6 +96,9 @@ REGIONS = {
     .difference(BOX(4.49, 4.49, 4.52, 4.52)),
     "spike with a corner on its straight side, but for half the grid": shapely.Polygon(
         [(0, 2.2), (-0.3765169578426959, 0.0006904577197586313), (-1.7, -7.73), (0, 0.02)]
+    ),
+    "the same, begun at that corner": shapely.Polygon(
+        [(-0.3765169578426959, 0.0006904577197586313), (-1.7, -7.73), (0, 0.02), (0, 2.2)]
     ),
     "random strokes": random_strokes(25, 1),
     "random dots": random_dots(60, 2),
