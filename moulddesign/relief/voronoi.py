@@ -32,46 +32,37 @@ def snapped_to_grid(shape: shapely.Geometry) -> shapely.Geometry:
     """
     snapped = shapely.set_precision(shape, VORONOI_GRID_MM)
     parts = [p for p in shapely.get_parts(snapped) if p.geom_type in {"Polygon", "MultiPolygon"}]
-    rings = shapely.get_rings(shapely.get_parts(parts))
-    if any(_straight_corners(ring).any() for ring in rings):
-        snapped = _without_straight_corners(shapely.MultiPolygon(shapely.get_parts(parts).tolist()))
-        parts = [snapped]
-    return shapely.orient_polygons(shapely.MultiPolygon(shapely.get_parts(parts).tolist()))
+    region = shapely.MultiPolygon(shapely.get_parts(parts).tolist())
+    return shapely.orient_polygons(_without_straight_corners(region))
 
 
-def _straight_corners(ring: shapely.LinearRing) -> Mask:
-    """Return which corners of a ring lie nearer to the line of their neighbours than rounding."""
-    corners = shapely.get_coordinates(ring)[:-1]
-    before, after = np.roll(corners, 1, axis=0), np.roll(corners, -1, axis=0)
-    chord, arm = after - before, corners - before
-    length = np.hypot(*chord.T)
+def _without_straight_corners(region: shapely.MultiPolygon) -> shapely.MultiPolygon:
+    """Return a region without corners that rounding cannot tell from their neighbours' line.
+
+    They stay where rings meet, and every other of those that stand in a row.
+    """
+    rings, polygon = shapely.get_rings(shapely.get_parts(region), return_index=True)
+    corners, ring = shapely.get_coordinates(rings, return_index=True)
+    first_again = np.append(ring[1:] != ring[:-1], values=True)[: len(ring)]
+    corners, ring = corners[~first_again], ring[~first_again]
+    count, start = np.bincount(ring)[ring], np.searchsorted(ring, ring)
+    place = np.arange(len(ring)) - start
+    before, after = start + (place - 1) % count, start + (place + 1) % count
+    chord, arm = corners[after] - corners[before], corners - corners[before]
+    length, along = np.hypot(*chord.T), (chord * arm).sum(axis=1)
     off = np.abs(chord[:, 0] * arm[:, 1] - chord[:, 1] * arm[:, 0])
-    share = (chord * arm).sum(axis=1)
-    between = (share > 0.0) & (share < length**2)
-    straight: Mask = between & (off <= 0.5 * VORONOI_GRID_MM * length)
-    return straight
-
-
-def _without_straight_corners(region: shapely.MultiPolygon) -> shapely.Geometry:
-    """Return a region without straight corners, but where two rings meet or two stand in a row."""
-    every = shapely.get_coordinates(shapely.get_rings(shapely.get_parts(region)))
-    _, index, count = np.unique(every, axis=0, return_inverse=True, return_counts=True)
-    places, start = index.ravel(), 0
-    polygons = []
-    for polygon in shapely.get_parts(region):
-        rings = []
-        for ring in shapely.get_rings(polygon):
-            corners = shapely.get_coordinates(ring)
-            met = count[places[start : start + len(corners)]]
-            start += len(corners)
-            # The first corner of a ring is its last as well.
-            alone = met[:-1] == np.append(2, np.ones(len(corners) - 2))
-            gone = _straight_corners(ring) & alone
-            gone &= ~np.roll(gone, 1)
-            left = corners[:-1][~gone]
-            rings.append(left if len(left) >= FEWEST_CORNERS else corners)
-        polygons.append(shapely.Polygon(rings[0], rings[1:]))
-    return shapely.set_precision(shapely.MultiPolygon(polygons), VORONOI_GRID_MM)
+    straight = (along > 0.0) & (along < length**2) & (off <= 0.5 * VORONOI_GRID_MM * length)
+    if not straight.any():
+        return region
+    _, same, met = np.unique(corners, axis=0, return_inverse=True, return_counts=True)
+    straight &= met[same.ravel()] == 1
+    straight &= ~straight[before]
+    left = np.bincount(ring[~straight], minlength=len(rings))
+    kept = ~straight | (left < FEWEST_CORNERS)[ring]
+    thinned = shapely.linearrings(corners[kept], indices=ring[kept])
+    polygons = shapely.multipolygons(shapely.polygons(thinned, indices=polygon))
+    snapped = shapely.set_precision(polygons, VORONOI_GRID_MM)
+    return shapely.MultiPolygon(shapely.get_parts(snapped).tolist())
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
