@@ -1,4 +1,7 @@
-"""`trial`: figures from a trial bake, and the corrected design; `firmness`: how firm a dough is."""
+"""`trial`, `firmness`, `syrup`.
+
+A trial bake's figures and the corrected design; how firm a dough is; a pot of syrup.
+"""
 
 from dataclasses import asdict
 from enum import StrEnum
@@ -19,6 +22,7 @@ from moulddesign.kitchen import (
 )
 from moulddesign.kitchen.firmness import LEAST_KPA, MOST_KPA, UNCERTAINTY_RATIO, yield_stress
 from moulddesign.kitchen.samples import FEWEST_TO_SPREAD
+from moulddesign.kitchen.syrup import SyrupPot, pot_solids, syrup, syrup_sentences
 from moulddesign.portion import TrialMould, figures
 
 TRIAL_OWN = (
@@ -196,3 +200,64 @@ def run_firmness(
         markup=False,
     )
     out().print(f"Doughs that nobody tested are taken as {LEAST_KPA:g} to {MOST_KPA:g} kPa.")
+
+
+def run_syrup(
+    *,
+    sugar: Annotated[float, typer.Option(metavar="G", help="Sugar that goes into the pot.")],
+    solids: Annotated[
+        float,
+        typer.Option(
+            metavar="X", help="Share of the syrup that is not water when it is done: 0.78, 78 %."
+        ),
+    ],
+    inverted: Annotated[
+        float | None,
+        typer.Option(
+            metavar="X",
+            help="Share of the sugar that acid has split, 0 to 1; with acid and without this any.",
+        ),
+    ] = None,
+    acid: Annotated[
+        float,
+        typer.Option(
+            metavar="G", help="Dry acid, such as citric; of lemon juice about 8 g in 100 g."
+        ),
+    ] = 0.0,
+    altitude: Annotated[
+        float, typer.Option(metavar="M", help="Height of the kitchen above the sea, m.")
+    ] = 0.0,
+    boiling: Annotated[
+        float | None,
+        typer.Option(
+            metavar="C", help="Where water boils there by this thermometer, deg C: better."
+        ),
+    ] = None,
+    pot: Annotated[
+        float | None,
+        typer.Option(metavar="G", help="What is in the pot now, without the pot: its solids."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Net weight and thermometer reading of a pot of syrup when it is done.
+
+    Weigh the empty pot first: the balance tells the solids to 1.5 points, the thermometer to 3.
+
+    Example: moulddesign syrup --sugar 500 --solids 0.78 --inverted 0.75 --altitude 600
+    """
+    found = syrup(
+        SyrupPot(
+            sugar_g=sugar, solids=solids, inverted=inverted, acid_g=acid, altitude_m=altitude,
+            boiling_c=boiling,
+        )
+    )  # fmt: skip
+    sentences = tuple(syrup_sentences(found, pot))
+    if not as_json:
+        for sentence in sentences:
+            out().print(str(sentence), markup=False)
+        return
+    plain = {key: value for key, value in asdict(found).items() if key != "pot"}
+    if pot is not None:
+        solids, *limits = pot_solids(found.pot, pot)
+        plain |= {"pot_solids": solids, "pot_solids_range": limits}
+    print_json(plain | {"remarks": sentences})

@@ -74,6 +74,7 @@ RULES: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         "density recipe": _rules(
             "ratio weight centre finished-water-sd", needs=("--finished-water",)
         ),
+        "syrup": _rules("altitude", idle_beside=("--boiling",)),
         "series": _rules("jobs", idle_beside=("--scheduler",)),
         "fit": {
             **_rules("weight", needs=(*RANKS, "--out")),
@@ -138,6 +139,7 @@ UNITS: Final[Mapping[str, str]] = MappingProxyType(
         "DEG": "deg",
         "C": "deg C",
         "KPA": "kPa",
+        "M": "m",
         "X": "",
     }
 )

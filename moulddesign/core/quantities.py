@@ -110,9 +110,10 @@ MOST_SHOWN: Final = 80
 """Longest text that a sentence repeats in full [characters]."""
 
 UNITS: Final = {
-    # NIST Special Publication 811 (2008), appendix B.8: ounce, pound, inch, US fluid ounce.
+    # NIST Special Publication 811 (2008), appendix B.8: ounce, pound, inch, foot, US fluid ounce.
     "g": {"g": 1.0, "kg": 1000.0, "mg": 0.001, "oz": 28.349523125, "lb": 453.59237},
     "mm": {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, '"': 25.4, "inch": 25.4},
+    "m": {"m": 1.0, "ft": 0.3048},
     "mL": {"mL": 1.0, "cL": 10.0, "L": 1000.0, "fl oz": 29.5735295625},
     "g/mL": {"g/mL": 1.0, "kg/L": 1.0, "g/cm3": 1.0, "kg/m3": 0.001},
     "deg": {"deg": 1.0, "°": 1.0},

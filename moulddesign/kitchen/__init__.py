@@ -6,6 +6,7 @@
 - `joint_batch`: several designs in one batch, with the doughs that they share.
 - `trial`: what the weighings of a trial bake say: loss and density, and new weights.
 - `firmness`: how firm a dough is, and the force that presses it.
+- `syrup`: what a pot of syrup weighs, and what a thermometer shows in it, when it is done.
 - `price`: what a piece costs to make, and what it has to sell for.
 - `samples`: what a few measured pieces tell: a mean with its interval, spread, outliers.
 """

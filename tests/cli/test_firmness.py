@@ -1,4 +1,4 @@
-"""The plate test on the command line."""
+"""The plate test and a pot of syrup on the command line."""
 
 import json
 
@@ -27,3 +27,26 @@ def test_the_table_hands_over_to_the_design(monkeypatch, capsys):
 @pytest.mark.parametrize("height", ["0", "-1", "nan"])
 def test_no_height_is_refused(monkeypatch, capsys, height):
     assert "height" in refused(monkeypatch, capsys, *ASKED, height)
+
+
+POT = ("syrup", "--sugar", "500g", "--solids", "78 %")
+
+
+def test_json_has_net_weight_and_reading_of_the_pot(monkeypatch, capsys):
+    asked = (*POT, "--inverted", "0.5", "--altitude", "3281ft", "--pot", "700", "--json")
+    code, said, _ = run(monkeypatch, capsys, *asked)
+    found = json.loads(said)
+    assert code == 0
+    assert found["net_g"] == pytest.approx(658.0, abs=0.5)  # 500 (1 + 0.0526 / 2) / 0.78
+    assert found["net_g_range"][0] < 658.0 < found["net_g_range"][1]
+    assert found["reading_c_range"][0] < 106.9 < found["reading_c"] < found["reading_c_range"][1]
+    assert found["pot_solids"] == pytest.approx(513.15 / 700.0)
+
+
+def test_a_pot_is_told_in_sentences_or_refused_in_one(monkeypatch, capsys):
+    _, said, _ = run(monkeypatch, capsys, *POT, columns="400")
+    assert "641 g (629 to 654 g" in said
+    assert "108.2 deg C by formula" in said
+    assert "pot_g" in refused(monkeypatch, capsys, *POT, "--pot", "400")
+    beside = refused(monkeypatch, capsys, *POT, "--boiling", "95", "--altitude", "500")
+    assert "--altitude does nothing beside --boiling" in beside
