@@ -1,8 +1,9 @@
 """One piece by weight: masses, volumes, densities, spread. No geometry library.
 
+- `allergens`: which allergens names of ingredients point to, and who asks for them on a label.
 - `centres`: what is known of a centre: its figures, or those of the food that its name names.
 - `density`: density of a dough or a paste, in whichever way a kitchen can find it.
-- `foods`: common ingredients: what they consist of, their densities and allergens.
+- `foods`: common ingredients: what they consist of, densities, nutrients, allergens, sources.
 - `loss`: what baking and resting take: as given, from the water of each part, or unmeasured.
 - `portion`: masses and volumes of one piece, from its finished weight; masses as a scale shows
   them.
@@ -14,10 +15,12 @@
 - `figures`: all figures of one piece in one value, for whoever prints them.
 """
 
+from moulddesign.portion.allergens import Allergen, allergen_groups, allergens_in, known_allergens
 from moulddesign.portion.centres import (
     AllergenList,
     KnownCentre,
     allergen_list,
+    allergens_of_food,
     centres_g,
     known_centre,
     known_centres,
@@ -45,7 +48,7 @@ from moulddesign.portion.density import (
     water_density_g_per_ml,
 )
 from moulddesign.portion.figures import Figures, cautions_of, figures
-from moulddesign.portion.foods import Food, allergens, food, foods
+from moulddesign.portion.foods import Food, Nutrient, Sugar, food, foods
 from moulddesign.portion.label import (
     LabelTarget,
     PackerRule,
@@ -97,6 +100,7 @@ __all__ = [
     "PACKING_VOIDS",
     "ROOM_C",
     "SHARE_SD",
+    "Allergen",
     "AllergenList",
     "Component",
     "Composition",
@@ -108,6 +112,7 @@ __all__ = [
     "LabelTarget",
     "Loss",
     "LossSource",
+    "Nutrient",
     "NutritionLabel",
     "PackerRule",
     "Portion",
@@ -115,9 +120,12 @@ __all__ = [
     "Scatter",
     "Split",
     "Spread",
+    "Sugar",
     "TrialMould",
+    "allergen_groups",
     "allergen_list",
-    "allergens",
+    "allergens_in",
+    "allergens_of_food",
     "ball_diameter_mm",
     "balls",
     "block_for_bore",
@@ -135,6 +143,7 @@ __all__ = [
     "finished_from_raw_g",
     "food",
     "foods",
+    "known_allergens",
     "known_centre",
     "known_centres",
     "label_sd",

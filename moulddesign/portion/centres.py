@@ -8,8 +8,9 @@ from typing import Final
 from moulddesign.core import mm3_from_ml
 from moulddesign.design import Centre, CountsIn, PortionTable, Stiffness
 from moulddesign.design.schema import MEMORY
+from moulddesign.portion.allergens import allergen_groups, allergens_in
 from moulddesign.portion.density import ROOM_C
-from moulddesign.portion.foods import Food, allergens, foods
+from moulddesign.portion.foods import Food, foods
 
 UNKNOWN_G_PER_ML: Final = 1.06
 """Density of a centre of which nothing is known: a yolk's; from memory [g/mL]."""
@@ -160,6 +161,18 @@ def allergen_list(names: Iterable[str]) -> AllergenList:
     AllergenList(found=('egg', 'sesame'), unknown=('marble',))
     """
     each = tuple(dict.fromkeys(names))
-    known = {name: food.name for name in each if (food := food_of(name)) is not None}
-    silent = tuple(name for name in each if name not in known and not allergens([name]))
-    return AllergenList(found=allergens([*each, *known.values()]), unknown=silent)
+    silent = tuple(name for name in each if food_of(name) is None and not allergens_in(name))
+    found = allergen_groups(allergen for name in each for allergen in allergens_of_food(name))
+    return AllergenList(found=found, unknown=silent)
+
+
+def allergens_of_food(name: str) -> tuple[str, ...]:
+    """Return the allergens of the food that a name names, or those that its words point to.
+
+    Examples
+    --------
+    >>> allergens_of_food("almond flour"), allergens_of_food("half a yolk")
+    (('almond',), ('egg',))
+    """
+    known = food_of(name)
+    return allergens_in(name) if known is None else known.allergens

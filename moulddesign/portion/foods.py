@@ -1,17 +1,20 @@
-"""Common ingredients: what they consist of, their densities and allergens, with sources."""
+"""Common ingredients: what they consist of, densities, nutrients and allergens, with sources."""
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from difflib import get_close_matches
+from enum import StrEnum
 from functools import cache
 from math import hypot
-from typing import Final
+from types import MappingProxyType
+from typing import Any, Final
 
 from moulddesign.core import SpecError, bundled_toml, require_between, require_not_negative, say
 from moulddesign.portion.density import (
     EQUATIONS_SPREAD,
     LEAST_G_PER_ML,
     MOST_G_PER_ML,
+    PER_100_G,
     Component,
     Composition,
     component_density_g_per_ml,
@@ -19,6 +22,40 @@ from moulddesign.portion.density import (
 
 WATER_SD: Final = 0.02
 """Natural scatter of a food's water, as a share of its mass; from memory, measure your own."""
+
+TABLE: Final = "USDA National Nutrient Database for Standard Reference"
+"""Whose rows the published figures are."""
+
+SALT_OF_SODIUM: Final = 2.5
+"""Salt that a label declares for sodium; Regulation (EU) 1169/2011, Annex I."""
+
+
+class Nutrient(StrEnum):
+    """What a nutrition declaration tells, in the order of Regulation (EU) 1169/2011, Annex XV."""
+
+    FAT = "fat"
+    SATURATES = "saturates"
+    CARBOHYDRATE = "carbohydrate"
+    SUGARS = "sugars"
+    FIBRE = "fibre"
+    PROTEIN = "protein"
+    SALT = "salt"
+
+
+class Sugar(StrEnum):
+    """What dissolves in the water of a dough or a paste."""
+
+    SUCROSE = "sucrose"
+    GLUCOSE = "glucose"
+    FRUCTOSE = "fructose"
+    MALTOSE = "maltose"
+    LACTOSE = "lactose"
+    TREHALOSE = "trehalose"
+    GLUCOSE_SYRUP = "glucose_syrup"
+    """All solids of a starch syrup, whose molecules its dextrose equivalent tells."""
+
+
+NOTHING: Final[Mapping[Any, float]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +80,18 @@ class Food:
     """Where the figures come from, with their status."""
     rigid: bool = False
     """Whether a whole one keeps its shape in the pressing of a piece; from memory."""
+    nutrients: Mapping[Nutrient, float] = field(default_factory=lambda: NOTHING)
+    """Published shares of the mass; one that no table gives is left out."""
+    nutrient_source: str = ""
+    """Table and row of these; nothing where there are none."""
+    sugar_kinds: Mapping[Sugar, float] = field(default_factory=lambda: NOTHING)
+    """Shares of the mass, from memory: for water activity, never for a label."""
+    dextrose_equivalent: float | None = None
+    """Of the glucose syrup among its sugars; from memory."""
+    starch: float | None = None
+    """Share of the mass, from memory; None where nobody said."""
+    allergens: tuple[str, ...] = ()
+    """By name, as `known_allergens` has them."""
 
     def __post_init__(self) -> None:
         if self.composition is None and self.density_g_per_ml is None:
@@ -113,17 +162,42 @@ def foods() -> Mapping[str, Food]:
     data = bundled_toml("data", "foods.toml")
     found: dict[str, Food] = {}
     for name, row in data["foods"].items():
-        food = Food(
-            name=name,
-            composition=Composition.of({c: float(row["parts"].get(c, 0.0)) for c in Component}),
-            density_g_per_ml=row.get("density_g_per_ml"),
-            density_sd_g_per_ml=row.get("density_sd_g_per_ml", 0.0),
-            flour=row.get("flour", False),
-            rigid=row.get("rigid", False),
-            source=row.get("density_source", data["composition_source"]),
-        )
-        found |= dict.fromkeys((name, *row.get("also", ())), food)
+        made = _food(name, row, data["composition_source"])
+        found |= dict.fromkeys((name, *row.get("also", ())), made)
     return found
+
+
+def _food(name: str, row: Mapping[str, Any], from_memory: str) -> Food:
+    """Return the ingredient of a row of the table."""
+    rows = f"{TABLE}, NDB {row['ndb']}" if "ndb" in row else ""
+    published = rows or (f"by its formula, {row['pure']}" if "pure" in row else "")
+    starch = row.get("starch")
+    return Food(
+        name=name,
+        composition=Composition.of({c: float(row["parts"].get(c, 0.0)) for c in Component}),
+        density_g_per_ml=row.get("density_g_per_ml"),
+        density_sd_g_per_ml=row.get("density_sd_g_per_ml", 0.0),
+        flour=row.get("flour", False),
+        rigid=row.get("rigid", False),
+        source=row.get("density_source", f"published: {published}" if published else from_memory),
+        nutrients=_nutrients(row) if published else NOTHING,
+        nutrient_source=published,
+        sugar_kinds={Sugar(k): g / PER_100_G for k, g in row.get("sugar_kinds", {}).items()},
+        dextrose_equivalent=row.get("dextrose_equivalent"),
+        starch=None if starch is None else starch / PER_100_G,
+        allergens=tuple(row.get("allergens", ())),
+    )
+
+
+def _nutrients(row: Mapping[str, Any]) -> Mapping[Nutrient, float]:
+    """Return what the table prints of a food, less what it leaves out."""
+    macros = (Nutrient.FAT, Nutrient.CARBOHYDRATE, Nutrient.FIBRE, Nutrient.PROTEIN)
+    guessed = row.get("guessed", ())
+    grams = {n: row["parts"].get(n, 0.0) for n in macros if n not in guessed}
+    grams |= {n: row[n] for n in (Nutrient.SUGARS, Nutrient.SATURATES) if n in row}
+    if "sodium" in row:
+        grams[Nutrient.SALT] = SALT_OF_SODIUM * row["sodium"]
+    return {n: grams[n] / PER_100_G for n in Nutrient if n in grams}
 
 
 def food(name: str) -> Food:
@@ -161,58 +235,3 @@ def nearest(name: str) -> tuple[str, ...]:
     words = set(name.split())
     sharing = [other for other in names if words & set(other.split())]
     return tuple(dict.fromkeys((*alike, *sharing)))[:3]
-
-
-ALLERGEN_WORDS: Final = {
-    "wheat or another cereal with gluten": (
-        "wheat", "flour", "rye", "barley", "oat", "spelt", "semolina", "gluten",
-    ),
-    "egg": ("egg", "yolk", "mayonnaise"),
-    "milk": ("milk", "butter", "cream", "cheese", "yoghurt", "whey", "casein"),
-    "nuts": (
-        "almond", "hazelnut", "walnut", "cashew", "pecan", "brazil nut", "pistachio", "macadamia",
-        "nut paste", "marzipan", "praline",
-    ),
-    "peanut": ("peanut", "groundnut"),
-    "sesame": ("sesame", "tahini"),
-    "soya": ("soya", "soy", "tofu", "miso"),
-    "fish or shellfish": ("fish", "shrimp", "prawn", "crab", "oyster", "squid", "anchovy"),
-    "lupin": ("lupin",),
-    "celery": ("celery",),
-    "mustard": ("mustard",),
-    "sulphites": ("sulphite", "sulfite"),
-}  # fmt: skip
-"""Words that point to an allergen: the groups of Regulation (EU) 1169/2011, Annex II. Groups and
-words are from memory, so a label is checked against local law and the packets."""
-
-OTHER_MEANINGS: Final = {
-    "peanut butter": "peanut", "cocoa butter": "", "shea butter": "", "coconut milk": "",
-    "coconut cream": "", "cream of tartar": "", "buckwheat": "", "rice flour": "",
-    "chestnut flour": "", "corn flour": "", "maize flour": "", "potato flour": "",
-    "tapioca flour": "", "chickpea flour": "",
-}  # fmt: skip
-"""Names in which a word above means something else, and what is left of them."""
-
-
-def allergens(ingredients: Iterable[str]) -> tuple[str, ...]:
-    """Return the allergens that names of ingredients point to, in a fixed order.
-
-    Examples
-    --------
-    >>> allergens(["Wheat flour", "rice flour", "salted egg yolk"])
-    ('wheat or another cereal with gluten', 'egg')
-    >>> allergens(["peanut butter"])
-    ('peanut',)
-    """
-    names = [_meant(name.lower()) for name in ingredients]
-    return tuple(
-        allergen
-        for allergen, words in ALLERGEN_WORDS.items()
-        if any(word in name for name in names for word in words)
-    )
-
-
-def _meant(name: str) -> str:
-    for compound, meaning in OTHER_MEANINGS.items():
-        name = name.replace(compound, meaning)
-    return name

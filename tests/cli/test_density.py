@@ -64,12 +64,12 @@ def test_recipe_gives_both_parts_and_the_loss(monkeypatch, capsys, tmp_path):
     assert code == 0
     # CRC Handbook, sucrose 66 % at 20 deg C; within 1 %
     assert report["crust"]["density_g_per_ml"] == pytest.approx(1.3224, rel=0.01)
-    # by hand: water 0.34 and 0.2 + 0.8 x 0.17 = 0.336; 1 - (1 - 0.338) / 0.7
-    assert report["loss"] == pytest.approx(1 - (1 - 0.338) / 0.7, abs=1e-9)
+    # by hand: water 0.34 and 0.2 + 0.8 x 0.171 = 0.3368; 1 - (1 - 0.3384) / 0.7
+    assert report["loss"] == pytest.approx(1 - (1 - 0.3384) / 0.7, abs=1e-9)
     code, out, _ = run(monkeypatch, capsys, *asked[:-1])
     assert code == 0
-    assert "Loss by the dry-matter balance: 0.0543 +- " in out
-    assert "--loss 0.0543 --loss-uncertainty " in " ".join(out.split())
+    assert "Loss by the dry-matter balance: 0.0549 +- " in out
+    assert "--loss 0.0549 --loss-uncertainty " in " ".join(out.split())
 
 
 @pytest.mark.parametrize(

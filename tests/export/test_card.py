@@ -21,7 +21,6 @@ from moulddesign.kitchen import Recipe
 from moulddesign.mould.block import block
 from moulddesign.mould.cast import cast
 from moulddesign.pastry.pastry import pastry
-from moulddesign.portion import allergens
 from moulddesign.render import Body, Scene, picture_png
 
 DESIGN = Design.read(FLAT)
@@ -280,18 +279,3 @@ def test_a_centre_of_no_known_food_makes_no_statement_about_allergens():
     text = pages(card("little", recipe=None))[2]
     assert "point to" not in text
     assert "Read every packet all the same" in text
-
-
-@pytest.mark.parametrize(
-    ("names", "found"),
-    [  # Regulation (EU) 1169/2011, Annex II, from memory: gluten, egg, peanut, milk, nuts, sesame
-        (["bread flour"], ("wheat or another cereal with gluten",)),
-        (["salted egg yolk"], ("egg",)),
-        (["peanut butter"], ("peanut",)),
-        (["butter"], ("milk",)),
-        (["rice flour", "coconut milk", "chestnuts"], ()),
-        (["walnuts", "tahini"], ("nuts", "sesame")),
-    ],
-)
-def test_names_point_to_allergens(names, found):
-    assert allergens(names) == found

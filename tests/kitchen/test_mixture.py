@@ -113,9 +113,9 @@ def test_a_centre_brings_its_own_water():
     recipe = Recipe(crust=SYRUP, filling=part(("white sugar", 80.0, {}), ("water", 20.0, {})))
     table = PortionTable.of({"centres": [{"name": "date", "mass_g": 10.0}]})
     found = recipe_loss(recipe, table, finished_water=0.15).ratio
-    # 75 g finished are 63.75 g dry, 7.9 g of them the date's (21 % water); each g of crust and
+    # 75 g finished are 63.75 g dry, 7.947 g of them the date's (20.53 % water); each g of crust and
     # paste has 0.3 x 0.66 + 0.7 x 0.80 = 0.758 g, less the 10 g of paste that the date replaces.
-    raw_g = (63.75 - 7.9 + 8.0) / 0.758
+    raw_g = (63.75 - 7.947 + 8.0) / 0.758
     assert found == pytest.approx(1.0 - 75.0 / raw_g, abs=1e-12)
 
 
@@ -133,11 +133,11 @@ def test_a_loss_is_as_uncertain_as_samples_show():
     def about(water):
         return water + 0.02 * rng.standard_normal(n)  # a food's water scatters by 2 % of its mass
 
-    crust = 0.6 * about(0.12) + 0.4 * about(0.20)
-    paste = (0.7 * about(0.42) - 0.1) / 0.9
+    crust = 0.6 * about(0.1201) + 0.4 * about(0.20)
+    paste = (0.7 * about(0.4048) - 0.1) / 0.9
     raw_g = 75.0 / (1.0 - found.ratio)
     masses = (0.3 * raw_g, 0.7 * raw_g - 10.0, 10.0)
-    water = sum(m * w for m, w in zip(masses, (crust, paste, about(0.21)), strict=True)) / raw_g
+    water = sum(m * w for m, w in zip(masses, (crust, paste, about(0.2053)), strict=True)) / raw_g
     sampled = 1.0 - (1.0 - water) / (1.0 - (0.15 + 0.01 * rng.standard_normal(n)))
     assert found.ratio == pytest.approx(np.mean(sampled), abs=2e-4)
     assert found.uncertainty == pytest.approx(np.std(sampled), rel=0.01)

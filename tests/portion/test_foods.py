@@ -71,3 +71,49 @@ def test_a_food_without_any_figure_is_refused():
             name="x", composition=None, density_g_per_ml=None, density_sd_g_per_ml=0.0,
             flour=False, source="test",
         )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("name", "kcal"),
+    [  # printed in the same rows of the USDA table, which counts fibre in by its own factors
+        pytest.param("wheat flour", 366, id="NDB 20629"),
+        pytest.param("white sugar", 387, id="NDB 19335, which holds 0.02 % water"),
+        pytest.param("salted butter", 717, id="NDB 01001"),
+        pytest.param("cooked chestnut", 245, id="NDB 12167"),
+        pytest.param("date", 282, id="NDB 09087"),
+        pytest.param("walnut", 654, id="NDB 12155"),
+        pytest.param("egg", 143, id="NDB 01123"),
+        pytest.param("milk powder", 496, id="NDB 01090"),
+    ],
+)
+def test_published_energy_agrees_with_the_general_factors(name, kcal):
+    # Those of Regulation (EU) 1169/2011: 9, 4, 4 and 2 kcal/g. The table has factors of its own
+    # for each food (sugars of honey 3.68) and counts fibre differently, so within 8 %.
+    got = food(name).nutrients
+    factors = {"fat": 9, "carbohydrate": 4, "protein": 4, "fibre": 2}
+    assert 100 * sum(got[n] * f for n, f in factors.items()) == pytest.approx(kcal, rel=0.08)
+
+
+@pytest.mark.parametrize("name", sorted({each.name for each in foods().values()}))
+def test_what_a_food_holds_fits_in_it(name):
+    item = food(name)
+    sugar = item.nutrients.get("sugars", 0.0)
+    # Tables print sugars as measured and carbohydrate by difference: milk's are 0.25 g apart.
+    assert sugar <= item.nutrients.get("carbohydrate", 1.0) + 0.003
+    assert item.nutrients.get("saturates", 0.0) <= item.composition.fat + 1e-12
+    kinds = sum(item.sugar_kinds.values())
+    assert kinds + (item.starch or 0.0) <= item.composition.carbohydrate + 0.002
+    assert ("glucose_syrup" in item.sugar_kinds) == (item.dextrose_equivalent is not None)
+    assert bool(item.nutrients) == bool(item.nutrient_source)
+
+
+def test_salt_is_sodium_times_two_and_a_half():
+    # Atomic masses: Na 22.990, Cl 35.45, H 1.008, C 12.011, O 15.999 (IUPAC)
+    assert food("salt").nutrients["salt"] == pytest.approx(2.5 * 22.990 / 58.44, rel=1e-3)
+    assert food("baking soda").nutrients["salt"] == pytest.approx(2.5 * 22.990 / 84.006, rel=1e-3)
+
+
+def test_what_no_table_gives_is_left_out():
+    assert "salt" not in food("butter").nutrients  # salted or not, nobody knows
+    assert "fibre" not in food("lotus seed").nutrients
+    assert not food("golden syrup").nutrients
