@@ -7,7 +7,7 @@
 - `make_commands`: the verbs `make`, `coupon` and `printers`.
 - `weight_commands`: the verbs `portion` and `density`.
 - `batch_command`: the verb `batch`.
-- `kitchen_commands`: the verbs `trial` and `firmness`.
+- `kitchen_commands`: the verbs `trial`, `oven` and `firmness`.
 - `fit_command`: the verb `fit`.
 - `file_commands`: the verbs `inspect`, `patterns` and `example`.
 - `series_command`: the verb `series`.

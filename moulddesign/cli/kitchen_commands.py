@@ -1,26 +1,43 @@
-"""`trial`, `firmness`, `syrup`.
+"""`trial`, `firmness`, `syrup`, `oven`.
 
-A trial bake's figures and the corrected design; how firm a dough is; a pot of syrup.
+A trial bake's figures and the corrected design; how firm a dough is; a pot of syrup; when
+a piece's middle is hot.
 """
 
 from dataclasses import asdict
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
 import typer
 
 from moulddesign.cli.console import Overwrite, ends_at_once, err, out, print_json, save_text, table
 from moulddesign.cli.options import PIECE, AsJson, Override, with_design
-from moulddesign.design import Design
+from moulddesign.core import SpecError, require_between, say
+from moulddesign.design import PROPORTION, Design
 from moulddesign.kitchen import (
+    CoreShape,
     Estimate,
+    Recipe,
     Trial,
+    core_time,
+    heat_properties,
+    inside_composition,
     read_weighings,
     trial,
     typed_weighings,
 )
+from moulddesign.kitchen.batch import is_baked
 from moulddesign.kitchen.firmness import LEAST_KPA, MOST_KPA, UNCERTAINTY_RATIO, yield_stress
+from moulddesign.kitchen.oven import (
+    CORE_C,
+    FILM_W_PER_M2K,
+    START_C,
+    sizes_without_relief,
+)
+from moulddesign.kitchen.oven import (
+    UNCERTAINTY_RATIO as CORE_UNCERTAINTY,
+)
 from moulddesign.kitchen.samples import FEWEST_TO_SPREAD
 from moulddesign.kitchen.syrup import SyrupPot, pot_solids, syrup, syrup_sentences
 from moulddesign.portion import TrialMould, figures
@@ -165,6 +182,88 @@ def _weights(name: str, design: Design) -> tuple[object, ...]:
     made = figures(design)
     split, piece = made.split, made.piece
     return (name, split.crust_g, made.weighed_g, split.raw_g, piece.finished_g, piece.volume_ml)
+
+
+OVEN_OWN: Final = (
+    *PIECE,
+    Override("--oven", "bake_day.oven_c", float, "C", "Air of the oven."),
+    Override(
+        "--set-minutes", "bake_day.set_minutes", float, "MIN", "In the oven before the brushing."
+    ),
+    Override("--wash-minutes", "bake_day.wash_minutes", float, "MIN", "Out of it, being brushed."),
+    Override("--finish-oven", "bake_day.finish_oven_c", float, "C", "Air of the oven after that."),
+)
+
+
+@with_design(*OVEN_OWN, bare=Design)
+def run_oven(
+    design: Design,
+    *,
+    start: Annotated[
+        float,
+        typer.Option("--from", metavar="C", help="Temperature of the piece at first, deg C."),
+    ] = START_C,
+    as_json: AsJson = False,
+) -> None:
+    """Minutes in the oven until the middle of a piece is hot; an estimate, so probe one piece.
+
+    The time counts from when the piece first goes in, the time out of the oven included.
+
+    Example: moulddesign oven cakes.toml --oven 200 --set-minutes 6 --wash-minutes 10
+    """
+    if not is_baked(design):
+        raise SpecError("portion.finish", design.portion.finish.value, say("kitchen.not-baked"))
+    least, most = COLDEST_START_C, HOTTEST_START_C
+    need = say("kitchen.start-range", least=least, most=most)
+    require_between("--from", start, least=least, most=most, need=need)
+    area_mm2, height_mm = _sizes(design)
+    outline = design.pastry.outline
+    shape = CoreShape.of(area_mm2=area_mm2, height_mm=height_mm, is_square=outline == "square")
+    recipe = None if design.batch.recipe is None else Recipe.read(design.batch.recipe)
+    paste = heat_properties(inside_composition(design.portion, recipe))
+    found = core_time(shape, paste, design.bake_day, start_c=start)
+    if as_json:
+        print_json(
+            {
+                "core_c": CORE_C,
+                "minutes": [found.least_min, found.most_min],
+                "uncertainty_ratio": CORE_UNCERTAINTY,
+                "film_w_per_m2k": FILM_W_PER_M2K[::-1],
+                "shape": asdict(shape),
+                "paste": asdict(paste) | {"diffusivity_mm2_per_s": paste.diffusivity_mm2_per_s},
+            }
+        )
+        return
+    out().print(
+        f"In an oven of {found.oven_c:g} °C the middle has {CORE_C:.0f} °C after {found}. "
+        "Probe one piece."
+    )
+    out().print(
+        f"By conduction into {design.portion.finished_weight_g:g} g, {height_mm:.0f} mm high, for "
+        f"film coefficients of {FILM_W_PER_M2K[1]:g} to {FILM_W_PER_M2K[0]:g} W/m²K. An estimate; "
+        "it says nothing of safety."
+    )
+
+
+COLDEST_START_C: Final = 0.0
+HOTTEST_START_C: Final = 80.0
+"""Of the piece that goes in: nothing freezes, and it is no hot one; our choice [deg C]."""
+
+
+def _sizes(design: Design) -> tuple[float, float]:
+    """Return area and height of the piece; only the area of a drawn outline needs its geometry."""
+    size, made = design.pastry, figures(design)
+    found = sizes_without_relief(
+        volume_ml=made.piece.volume_ml,
+        outline=size.outline,
+        width_mm=size.width_mm,
+        height_mm=size.height_mm,
+        ratio=PROPORTION if size.height_to_width is None else size.height_to_width,
+    )
+    if found is not None:
+        return found
+    mould = _mould(design)
+    return mould.area_mm2, mould.height_mm
 
 
 def run_firmness(

@@ -140,6 +140,7 @@ UNITS: Final[Mapping[str, str]] = MappingProxyType(
         "C": "deg C",
         "KPA": "kPa",
         "M": "m",
+        "MIN": "min",
         "X": "",
     }
 )

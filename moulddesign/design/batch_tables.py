@@ -105,6 +105,18 @@ class BakeDayTable(Table):
         20.0, "One load in the oven, taken out to brush included", unit="min", source=BAKING,
         ge=0, le=600,
     )  # fmt: skip
+    oven_c: float = given(200.0, "Air of the oven", unit="deg C", source=TRADE, ge=100, le=350)
+    set_minutes: float = given(
+        0.0, "In the oven before the pieces are taken out to be brushed; 0 where they stay in it",
+        unit="min", source=CHOICE, ge=0, le=240,
+    )  # fmt: skip
+    wash_minutes: float = given(
+        0.0, "Out of the oven to be brushed", unit="min", source=CHOICE, ge=0, le=240
+    )
+    finish_oven_c: float | None = given(
+        None, "Air of the oven after the brushing; as before where it is left out", unit="deg C",
+        ge=100, le=350,
+    )  # fmt: skip
     cooling_minutes: float = given(
         60.0, "A tray out of the oven until it can be packed and used again", unit="min",
         source=MEMORY, ge=0, le=1440,

@@ -25,6 +25,8 @@ class Dough:
     """Share of the mass, as the next one."""
     water_after: float
     water_after_sd: float
+    fat: float
+    """Share of the raw mass, for how heat goes through it."""
     density_g_per_ml: float
     density_sd_g_per_ml: float
     density_source: str

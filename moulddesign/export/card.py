@@ -4,7 +4,7 @@ import json
 import shutil
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from importlib.resources import files
 from math import ceil
@@ -16,14 +16,16 @@ import typst
 
 from moulddesign.artwork.font_files import regular_font
 from moulddesign.building import PASTRY, Build
-from moulddesign.core import KernelError, Message, Verdict, say
+from moulddesign.core import KernelError, Message, SpecError, Verdict, say
 from moulddesign.design import CastTable, Kind, PrinterTable
 from moulddesign.export.card_piece import COMPUTED, grams, piece_figures
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import Fonts, with_word_breaks
 from moulddesign.export.formats import Paper
 from moulddesign.export.views import state_of
-from moulddesign.kitchen import Recipe
+from moulddesign.kitchen import CoreShape, Recipe, core_time, heat_properties, inside_composition
+from moulddesign.kitchen.batch import is_baked
+from moulddesign.kitchen.oven import CORE_C
 from moulddesign.mould import PressLayout, infill_of
 from moulddesign.mould.press import SHIM
 from moulddesign.mould.print_estimate import LEAN, SOLID
@@ -153,7 +155,7 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
     return piece | {
         "failed": [with_word_breaks(name) for name in build.failed],
         "inlays": " ".join(with_word_breaks(str(said)) for said in build.inlay_sentences),
-        "shapes": [*piece["shapes"], *_pressed(build)],
+        "shapes": [*piece["shapes"], *_pressed(build), *_in_the_oven(build, recipe)],
         "others": [with_word_breaks(one.stamp_name) for one in build.further],
         "stop": " ".join(map(str, build.stop_sentences)),
         "state": state_of(build),
@@ -193,6 +195,23 @@ def _pressed(build: Build) -> Iterator[list[str]]:
     yield ["Pressed width", f"{format_number(build.pastry.outline.width_mm)} mm"]
     if build.interior.is_filled:
         yield ["Crust all round", f"{build.interior.crust_mm:.1f} mm"]
+
+
+def _in_the_oven(build: Build, recipe: Recipe | None) -> Iterator[list[str]]:
+    """Yield when the middle of a piece that is baked is hot."""
+    design, made = build.design, build.pastry
+    if not is_baked(design):
+        return
+    shape = CoreShape.of(
+        area_mm2=made.outline.area_mm2,
+        height_mm=made.height_mm,
+        is_square=design.pastry.outline == "square",
+    )
+    paste = heat_properties(inside_composition(design.portion, recipe))
+    with suppress(SpecError):  # what an oven never heats is for the verb to refuse
+        found = core_time(shape, paste, design.bake_day)
+        oven = f"Oven of {found.oven_c:g} °C until the middle has {CORE_C:.0f} °C; probe one piece"
+        yield [oven, str(found)]
 
 
 def _settings(build: Build) -> Iterator[list[str]]:

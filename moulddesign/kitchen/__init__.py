@@ -7,6 +7,7 @@
 - `trial`: what the weighings of a trial bake say: loss and density, and new weights.
 - `firmness`: how firm a dough is, and the force that presses it.
 - `syrup`: what a pot of syrup weighs, and what a thermometer shows in it, when it is done.
+- `oven`: when the middle of a piece is hot.
 - `price`: what a piece costs to make, and what it has to sell for.
 - `samples`: what a few measured pieces tell: a mean with its interval, spread, outliers.
 """
@@ -21,6 +22,13 @@ from moulddesign.kitchen.batch import (
     pieces_from,
 )
 from moulddesign.kitchen.joint_batch import BatchOrder, JointBatch, joint_batch
+from moulddesign.kitchen.oven import (
+    CoreShape,
+    CoreTime,
+    core_time,
+    heat_properties,
+    inside_composition,
+)
 from moulddesign.kitchen.price import Price, price
 from moulddesign.kitchen.recipe import (
     Recipe,
@@ -47,6 +55,8 @@ __all__ = [
     "Batch",
     "BatchOrder",
     "BatchPart",
+    "CoreShape",
+    "CoreTime",
     "Cost",
     "Day",
     "DayPlan",
@@ -65,8 +75,11 @@ __all__ = [
     "Weighing",
     "batch",
     "calendar",
+    "core_time",
     "day_plan",
     "estimate",
+    "heat_properties",
+    "inside_composition",
     "joint_batch",
     "part_density",
     "part_water",
