@@ -31,12 +31,10 @@ from moulddesign.kitchen.batch import is_baked
 from moulddesign.kitchen.firmness import LEAST_KPA, MOST_KPA, UNCERTAINTY_RATIO, yield_stress
 from moulddesign.kitchen.oven import (
     CORE_C,
+    CORE_UNCERTAINTY,
     FILM_W_PER_M2K,
     START_C,
     sizes_without_relief,
-)
-from moulddesign.kitchen.oven import (
-    UNCERTAINTY_RATIO as CORE_UNCERTAINTY,
 )
 from moulddesign.kitchen.samples import FEWEST_TO_SPREAD
 from moulddesign.kitchen.syrup import SyrupPot, pot_solids, syrup, syrup_sentences

@@ -32,7 +32,7 @@ START_C: Final = 25.0
 FILM_W_PER_M2K: Final = (20.0, 48.0)
 """Film coefficients of ovens, measured on cakes: Baik, Grabowski, Trigui, Marcotte and Castaigne,
 J. Food Sci. 64 (1999) [W/m^2 K]."""
-UNCERTAINTY_RATIO: Final = 0.35
+CORE_UNCERTAINTY: Final = 0.35
 """How far the minutes may be off, mostly by the film coefficient; our estimate."""
 PROPERTIES_AT_C: Final = 60.0
 """Between the piece's start and its end: properties hold for it [deg C]."""
@@ -378,7 +378,7 @@ class CoreTime:
     oven_c: float
 
     def __str__(self) -> str:
-        share = 100.0 * UNCERTAINTY_RATIO
+        share = 100.0 * CORE_UNCERTAINTY
         return f"{self.least_min:.0f}-{self.most_min:.0f} min ± {share:.0f} %"
 
 
