@@ -12,7 +12,6 @@ import numpy as np
 from moulddesign.building.piece_findings import (
     CheckInput,
     asked_depth_findings,
-    piece_findings,
     relief_layer_findings,
 )
 from moulddesign.building.press_findings import Judge, further_stamp_findings, press_judges
@@ -43,13 +42,15 @@ LETTERED: Final = ("sleeve", "plunger", "stop", "block")
 
 
 def build_findings(made: CheckInput, further: Sequence[FurtherPastry] = ()) -> tuple[Finding, ...]:
-    """Return all findings about a build, measured on the meshes that will be written."""
+    """Return what is found of a build beside its first piece, on the meshes that will be written.
+
+    `piece_findings` judges that piece, which is there before its mould.
+    """
     # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
     judges: list[Judge] = [
-        partial(piece_findings, made),
         *_kind_judges(made, further),
         *(partial(_printed, made, part.name) for part in made.mould.parts),
-        partial(relief_layer_findings, made),
+        partial(relief_layer_findings, made.piece),
         partial(asked_depth_findings, made.design),
         partial(_as_printed, made),
         *(partial(soundness, mesh, part=name) for name, mesh in made.meshes.items()),

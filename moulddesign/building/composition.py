@@ -1,6 +1,7 @@
 """The one composition: a Design becomes a Portion, a Pastry, a mould, and findings about them."""
 
 from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field
 from time import perf_counter
 from types import MappingProxyType
@@ -9,7 +10,12 @@ from typing import Any, TypeVar
 from moulddesign import __version__
 from moulddesign.building.checks import build_findings
 from moulddesign.building.least_weight import with_least_weight
-from moulddesign.building.piece_findings import CheckInput, face_figures_of
+from moulddesign.building.piece_findings import (
+    CheckInput,
+    PieceInput,
+    face_figures_of,
+    piece_findings,
+)
 from moulddesign.building.sleeve_weights import (
     SleeveWeights,
     other_weight,
@@ -328,39 +334,54 @@ def build(
         need = say("building.mould-exists")
         raise SpecError("existing_mould", design.existing_mould, need)
     clock = _Clock(stage)
-    shape, mould = clock.begun(design) if begun is None else begun
-    meshes = MappingProxyType(
-        {part.name: part.printed for part in mould.parts}
-        | {PASTRY: shape.pastry.mesh}
-        | {one.pastry_name: one.pastry.mesh for one in shape.further}
-    )
-    check_input = CheckInput(
-        design=design,
-        figures=shape.portion,
-        pastry=shape.pastry,
-        interior=shape.interior,
-        mould=mould,
-        meshes=meshes,
-        pastry_name=PASTRY,
-    )
-    findings = clock.timed(
-        "checks",
-        lambda: with_least_weight(
-            design, shape.interior, build_findings(check_input, shape.further)
-        ),
-    )
-    return Build(
-        design=design,
-        portion=shape.portion,
-        pastry=shape.pastry,
-        interior=shape.interior,
-        mould=mould,
-        meshes=meshes,
-        findings=findings,
-        seconds=MappingProxyType(clock.seconds),
-        further=shape.further,
-        sleeve_weights=sleeve_weights(design, shape.pastry, shape.further, shape.portion),
-    )
+    shape = clock.shaped(design) if begun is None else begun[0]
+    # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
+    with ThreadPoolExecutor() as beside:
+        piece_found = beside.submit(
+            piece_findings,
+            PieceInput(
+                design=design,
+                figures=shape.portion,
+                pastry=shape.pastry,
+                interior=shape.interior,
+                solid=shape.pastry.mesh,
+            ),
+        )
+        weights = beside.submit(sleeve_weights, design, shape.pastry, shape.further, shape.portion)
+        mould = clock.timed("mould", lambda: mould_of(design, shape)) if begun is None else begun[1]
+        meshes = MappingProxyType(
+            {part.name: part.printed for part in mould.parts}
+            | {PASTRY: shape.pastry.mesh}
+            | {one.pastry_name: one.pastry.mesh for one in shape.further}
+        )
+        check_input = CheckInput(
+            design=design,
+            figures=shape.portion,
+            pastry=shape.pastry,
+            interior=shape.interior,
+            mould=mould,
+            meshes=meshes,
+            pastry_name=PASTRY,
+        )
+
+        def judged() -> tuple[Finding, ...]:
+            mould_found = build_findings(check_input, shape.further)
+            found = (*piece_found.result(), *mould_found)
+            return with_least_weight(design, shape.interior, found)
+
+        findings = clock.timed("checks", judged)
+        return Build(
+            design=design,
+            portion=shape.portion,
+            pastry=shape.pastry,
+            interior=shape.interior,
+            mould=mould,
+            meshes=meshes,
+            findings=findings,
+            seconds=MappingProxyType(clock.seconds),
+            further=shape.further,
+            sleeve_weights=weights.result(),
+        )
 
 
 def _pressed(design: Design, piece: Portion) -> tuple[Pastry, tuple[FurtherPastry, ...]]:
@@ -414,10 +435,6 @@ class _Clock:
         _leave_room(design, made, piece)
         inside = interior(design, made, piece)
         return Shape(portion=weights, pastry=made, interior=inside, further=further)
-
-    def begun(self, design: Design) -> tuple[Shape, Mould]:
-        shape = self.shaped(design)
-        return shape, self.timed("mould", lambda: mould_of(design, shape))
 
     def timed(self, name: str, work: Callable[[], T]) -> T:
         self.stage(name)

@@ -92,6 +92,23 @@ def face_figures_of(pastry: Pastry, solid: Mesh) -> face_checks.FaceFigures | No
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PieceInput:
+    """The piece of a design, for the checks that need no mould."""
+
+    design: Design
+    figures: Figures
+    pastry: Pastry
+    interior: Interior
+    solid: Mesh
+    """The pastry as it is written."""
+
+    @property
+    def target_mm3(self) -> float:
+        """Volume asked for [mm^3]."""
+        return mm3_from_ml(self.figures.piece.volume_ml)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CheckInput:
     """What was made of a design, for the checks to measure."""
 
@@ -108,9 +125,20 @@ class CheckInput:
     """Which of the parts is its stamp, in a press."""
 
     @property
+    def piece(self) -> PieceInput:
+        """What of it is no mould."""
+        return PieceInput(
+            design=self.design,
+            figures=self.figures,
+            pastry=self.pastry,
+            interior=self.interior,
+            solid=self.meshes[self.pastry_name],
+        )
+
+    @property
     def target_mm3(self) -> float:
         """Volume asked for [mm^3]."""
-        return mm3_from_ml(self.figures.piece.volume_ml)
+        return self.piece.target_mm3
 
     @property
     def widest_mm(self) -> float:
@@ -118,25 +146,24 @@ class CheckInput:
         return max(self.pastry.outline.width_mm, self.pastry.outline.depth_mm)
 
 
-def piece_findings(made: CheckInput) -> tuple[Finding, ...]:
+def piece_findings(made: PieceInput) -> tuple[Finding, ...]:
     """Judge the pastry: volume, crust, centres, and whether its relief reads right."""
-    solid = made.meshes[made.pastry_name]
     return (
         volume_finding(
             say("building.volume"),
             part="pastry",
-            measured_mm3=volume_mm3(solid),
+            measured_mm3=volume_mm3(made.solid),
             target_mm3=made.target_mm3,
             source=say("building.portion"),
         ),
         *_crust_findings(made),
         *_face_findings(made),
         *_centre_findings(made),
-        *relief_findings(made.design, made.pastry, solid),
+        *relief_findings(made.design, made.pastry, made.solid),
     )
 
 
-def _crust_findings(made: CheckInput) -> Iterator[Finding]:
+def _crust_findings(made: PieceInput) -> Iterator[Finding]:
     """Yield whether the crust holds, with the least change where it does not."""
     if not made.interior.is_filled:
         return
@@ -149,9 +176,9 @@ def _crust_findings(made: CheckInput) -> Iterator[Finding]:
         yield with_remedy(found, lambda: shallower_relief(made.design, made.interior))
 
 
-def _face_findings(made: CheckInput) -> Iterator[Finding]:
+def _face_findings(made: PieceInput) -> Iterator[Finding]:
     """Yield whether a carved face is what was asked for, and what crust it leaves."""
-    figures = face_figures_of(made.pastry, made.meshes[made.pastry_name])
+    figures = face_figures_of(made.pastry, made.solid)
     if figures is None:
         return
     yield face_checks.face_finding(figures)
@@ -173,7 +200,7 @@ def _face_findings(made: CheckInput) -> Iterator[Finding]:
         )
 
 
-def _face_counts(made: CheckInput) -> Iterator[Finding]:
+def _face_counts(made: PieceInput) -> Iterator[Finding]:
     """Yield which bands and crowns did not get the repeats that were asked for, or break a fold."""
     face, carved = made.design.face, made.pastry.carved
     assert face is not None  # noqa: S101 (its pastry is carved)
@@ -200,7 +227,7 @@ def _face_counts(made: CheckInput) -> Iterator[Finding]:
             yield legible.repeats_finding(count=crown.count, step=fold, part=part)
 
 
-def _centre_findings(made: CheckInput) -> Iterator[Finding]:
+def _centre_findings(made: PieceInput) -> Iterator[Finding]:
     """Yield whether the centres have room, and paste beside them."""
     design, inside, weights = made.design, made.interior, made.figures
     if inside.centres:
@@ -218,7 +245,7 @@ def with_remedy(found: Finding, remedy: Callable[[], Message | None]) -> Finding
     return found if found.verdict is Verdict.GOOD else replace(found, remedy=remedy())
 
 
-def relief_layer_findings(made: CheckInput) -> tuple[Finding, ...]:
+def relief_layer_findings(made: PieceInput) -> tuple[Finding, ...]:
     """Judge whether the layers draw the shallowest of the relief."""
     depths = [abs(part.depth_mm) for part in made.pastry.relief]
     if not depths:

@@ -85,12 +85,12 @@ def further_stamp_findings(
     own = _under(made, one)
     press = _assembled(own)
     found = (
-        *piece_findings(own),
+        *piece_findings(own.piece),
         *_press(own, table, press),
         *stamp_fit_findings(_printed_press(own, press)),
         *_pull(own, press.stamp),
         *_rim(own),
-        *relief_layer_findings(own),
+        *relief_layer_findings(own.piece),
     )
     return (
         *(replace(f, part=_nested(one.stamp_name, f.part)) for f in found),
