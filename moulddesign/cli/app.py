@@ -20,7 +20,13 @@ from moulddesign.cli.batch_command import run_batch
 from moulddesign.cli.console import ends_at_once, err
 from moulddesign.cli.file_commands import patterns_app, run_example, run_inspect
 from moulddesign.cli.fit_command import run_fit
-from moulddesign.cli.kitchen_commands import run_firmness, run_oven, run_syrup, run_trial
+from moulddesign.cli.kitchen_commands import (
+    run_firmness,
+    run_oven,
+    run_syrup,
+    run_trial,
+    run_water,
+)
 from moulddesign.cli.make_commands import run_coupon, run_make, run_printers
 from moulddesign.cli.options import PIECE, AsJson, with_design
 from moulddesign.cli.series_command import run_series
@@ -92,6 +98,7 @@ app.command("trial", cls=Verb)(run_trial)
 app.command("firmness", cls=Verb)(run_firmness)
 app.command("syrup", cls=Verb)(run_syrup)
 app.command("oven", cls=Verb)(run_oven)
+app.command("water", cls=Verb)(run_water)
 app.add_typer(patterns_app, name="patterns")
 app.command("coupon", cls=Verb)(run_coupon)
 app.command("inspect", cls=Verb)(run_inspect)

@@ -1,9 +1,10 @@
-"""`trial`, `firmness`, `syrup`, `oven`.
+"""`trial`, `firmness`, `syrup`, `oven`, `water`.
 
 A trial bake's figures and the corrected design; how firm a dough is; a pot of syrup; when
-a piece's middle is hot.
+a piece's middle is hot; water and water activity of a piece by its recipe.
 """
 
+from collections.abc import Iterator
 from dataclasses import asdict
 from enum import StrEnum
 from pathlib import Path
@@ -12,9 +13,9 @@ from typing import Annotated, Any, Final
 import typer
 
 from moulddesign.cli.console import Overwrite, ends_at_once, err, out, print_json, save_text, table
-from moulddesign.cli.options import PIECE, AsJson, Override, with_design
-from moulddesign.core import SpecError, require_between, say
-from moulddesign.design import PROPORTION, Design
+from moulddesign.cli.options import PIECE, AsJson, Override, design_with, with_design
+from moulddesign.core import SpecError, require_between, say, word
+from moulddesign.design import PROPORTION, Design, PieceComposition, crusts, fillings
 from moulddesign.kitchen import (
     CoreShape,
     Estimate,
@@ -36,8 +37,19 @@ from moulddesign.kitchen.oven import (
     START_C,
     sizes_without_relief,
 )
+from moulddesign.kitchen.piece_water import (
+    PieceActivity,
+    PieceWater,
+    activity_range,
+    activity_sentences,
+    piece_activity,
+    piece_water,
+    piece_water_sentences,
+    shown_activity,
+)
 from moulddesign.kitchen.samples import FEWEST_TO_SPREAD
 from moulddesign.kitchen.syrup import SyrupPot, pot_solids, syrup, syrup_sentences
+from moulddesign.kitchen.water_activity import LEAST_SHOWN
 from moulddesign.portion import TrialMould, figures
 
 TRIAL_OWN = (
@@ -358,3 +370,104 @@ def run_syrup(
         solids, *limits = pot_solids(found.pot, pot)
         plain |= {"pot_solids": solids, "pot_solids_range": limits}
     print_json(plain | {"remarks": sentences})
+
+
+def run_water(
+    file: Annotated[Path, typer.Argument(metavar="RECIPE", help="Recipe of crust and filling.")],
+    *,
+    design_file: Annotated[
+        Path | None,
+        typer.Option(
+            "--design", metavar="FILE", help="Its ratio, doughs, centres, and loss if weighed."
+        ),
+    ] = None,
+    ratio: Annotated[
+        str | None, typer.Option(metavar="C:F", help="Crust to filling by mass, such as 3:7.")
+    ] = None,
+    crust_dough: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help=f"Kind of crust, else syrup: {', '.join(crusts())}."),
+    ] = None,
+    filling_paste: Annotated[
+        str | None, typer.Option(metavar="NAME", help=f"Kind of paste: {', '.join(fillings())}.")
+    ] = None,
+    loss: Annotated[
+        float | None, typer.Option(metavar="X", help="Share of raw mass lost, weighed by a trial.")
+    ] = None,
+    crust_water: Annotated[
+        float | None, typer.Option(metavar="X", help="Water of the baked crust, measured: 0.07.")
+    ] = None,
+    filling_water: Annotated[
+        float | None, typer.Option(metavar="X", help="Water of the finished paste, measured.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Water of crust, paste and piece, the loss to expect, and water activity; all estimated.
+
+    It is no statement on safety or shelf life: what it says can be measured, and it says how.
+
+    Example: moulddesign water recipe.toml --ratio 3:7 --crust-dough syrup
+    """
+    recipe = Recipe.read(file)
+    asked = {
+        "portion.ratio": ratio, "portion.crust_dough": crust_dough,
+        "portion.filling_paste": filling_paste, "portion.loss": loss,
+    }  # fmt: skip
+    if design_file is None and recipe.filling is None:
+        asked["portion.composition"] = PieceComposition.SOLID.value
+    piece = design_with(design_file, asked, bare=Design).portion
+    given = {"crust": crust_water, "filling": filling_water}
+    measured = {name: value for name, value in given.items() if value is not None}
+    if "filling" in measured and not piece.is_filled:
+        need = say("design.no-filling", composition=word(piece.composition))
+        raise SpecError("filling_water", filling_water, need)
+    water = piece_water(recipe, piece, measured)
+    activity = piece_activity(recipe, water)
+    sentences = (*piece_water_sentences(water), *activity_sentences(activity))
+    if as_json:
+        print_json(_plain_water(water, activity) | {"remarks": sentences})
+        return
+    heads = ("part", "mixed %", "finished %", "+- %", "from", "a_w")
+    out().print(table(recipe.name, heads, list(_water_rows(water, activity))))
+    for sentence in sentences:
+        out().print(str(sentence), markup=False)
+
+
+def _water_rows(water: PieceWater, activity: PieceActivity) -> Iterator[tuple[str, ...]]:
+    for part in water.parts:
+        shares = (part.before, part.after, part.finished_sd)
+        range_of = str(shown_activity(activity.parts[part.name]))
+        yield part.name, *(f"{100.0 * each:.1f}" for each in shares), part.source, range_of
+    shares = (water.raw, water.finished, water.finished_sd)
+    common = "" if activity.common is None else str(shown_activity(activity.common))
+    yield "piece", *(f"{100.0 * each:.1f}" for each in shares), "balance", common
+
+
+def _plain_water(water: PieceWater, activity: PieceActivity) -> dict[str, Any]:
+    """Return water and water activity as JSON holds them; no figure of activity under 0.70."""
+    parts = {
+        part.name: {
+            "water_before": part.before,
+            "water_after": part.after,
+            "water_after_sd": part.finished_sd,
+            "source": part.source.value,
+            "water_activity": _plain_activity(activity.parts[part.name]),
+            "common_water": activity.common_water.get(part.name),
+        }
+        for part in water.parts
+    }
+    common = None if activity.common is None else _plain_activity(activity.common)
+    piece = {"water_before": water.raw, "water_after": water.finished}
+    return {
+        "parts": parts,
+        "piece": piece | {"water_after_sd": water.finished_sd, "water_activity": common},
+        "loss": water.loss.ratio,
+        "loss_uncertainty": water.loss.uncertainty,
+        "loss_source": water.loss.source.value,
+    }
+
+
+def _plain_activity(value: float) -> dict[str, float | None]:
+    low, high = activity_range(value)
+    values = {"estimate": value, "low": low, "high": high}
+    return {key: each if each >= LEAST_SHOWN else None for key, each in values.items()}

@@ -31,6 +31,7 @@ from moulddesign.design.assets import (
 from moulddesign.design.batch_tables import MOST_PIECES, USUAL_BOX, BakeDayTable, PriceTable
 from moulddesign.design.design import DESIGN_FILE, Design
 from moulddesign.design.doughs import (
+    UNNAMED_CRUST,
     UNNAMED_FILLING,
     Dough,
     PartDensity,
@@ -129,6 +130,7 @@ __all__ = [
     "SOURCES",
     "TABLE",
     "TRADE",
+    "UNNAMED_CRUST",
     "UNNAMED_FILLING",
     "USUAL_BOX",
     "Along",

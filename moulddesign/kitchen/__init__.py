@@ -8,6 +8,8 @@
 - `firmness`: how firm a dough is, and the force that presses it.
 - `syrup`: what a pot of syrup weighs, and what a thermometer shows in it, when it is done.
 - `oven`: when the middle of a piece is hot.
+- `water_activity`: water activity of a mixture of sugars, starch, protein and fibre.
+- `piece_water`: water of crust, paste and piece from the recipe to the finished piece.
 - `price`: what a piece costs to make, and what it has to sell for.
 - `samples`: what a few measured pieces tell: a mean with its interval, spread, outliers.
 """

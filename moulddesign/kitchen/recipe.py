@@ -324,11 +324,11 @@ def recipe_loss(
         An ingredient's or a centre's water is unknown, the centres are as heavy as the filling, or
         there is more water afterwards than before.
     """
-    crust, crust_sd = _known_water("crust", recipe.crust)
+    crust, crust_sd = known_water("crust", recipe.crust)
     if recipe.filling is None:
         raise SpecError("filling", "not given", say("kitchen.filling-missing"))
-    paste, paste_sd = _known_water("filling", recipe.filling)
-    centres = [(centre, _food_of_centre(centre)) for centre in known_centres(table)]
+    paste, paste_sd = known_water("filling", recipe.filling)
+    centres = [(centre, food_of_centre(centre)) for centre in known_centres(table)]
     inside_g, apart_g = (
         centres_g((centre for centre, _ in centres), counts_in)
         for counts_in in (CountsIn.FILLING, CountsIn.APART)
@@ -357,8 +357,14 @@ def recipe_loss(
     )
 
 
-def _known_water(name: str, part: RecipePart) -> tuple[float, float]:
-    """Return a part's water and its scatter, or refuse one of unknown composition."""
+def known_water(name: str, part: RecipePart) -> tuple[float, float]:
+    """Return a part's water when it is wrapped, and its scatter, as shares of its mass.
+
+    Raises
+    ------
+    SpecError
+        An ingredient's composition is unknown, or more water cooks off than there is.
+    """
     water = part_water(part)
     if water is None:
         need = say("kitchen.composition-missing")
@@ -368,7 +374,8 @@ def _known_water(name: str, part: RecipePart) -> tuple[float, float]:
     return water, scatter / (1.0 - cooked_off(part))
 
 
-def _food_of_centre(centre: KnownCentre) -> Food:
+def food_of_centre(centre: KnownCentre) -> Food:
+    """Return the food that a centre's name names; raise `SpecError` for one of unknown water."""
     if centre.food is None or food(centre.food).water is None:
         raise SpecError("--centre", centre.name, say("kitchen.centre-water-unknown"))
     return food(centre.food)

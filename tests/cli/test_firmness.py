@@ -1,10 +1,12 @@
-"""The plate test and a pot of syrup on the command line."""
+"""The plate test, a pot of syrup and the water of a recipe on the command line."""
 
 import json
+from pathlib import Path
 
 import pytest
 from command_line import refused, run
 
+EXAMPLE = Path(__file__).parents[2] / "moulddesign" / "data" / "examples" / "recipe.toml"
 ASKED = ("firmness", "--dough-ml", "20", "--load", "1000", "--height")
 
 
@@ -50,3 +52,21 @@ def test_a_pot_is_told_in_sentences_or_refused_in_one(monkeypatch, capsys):
     assert "pot_g" in refused(monkeypatch, capsys, *POT, "--pot", "400")
     beside = refused(monkeypatch, capsys, *POT, "--boiling", "95", "--altitude", "500")
     assert "--altitude does nothing beside --boiling" in beside
+
+
+def test_water_of_a_recipe_is_told_with_its_ranges(monkeypatch, capsys, tmp_path):
+    recipe = tmp_path / "recipe.toml"
+    recipe.write_text(EXAMPLE.read_text("utf-8"), "utf-8")
+    code, said, _ = run(monkeypatch, capsys, "water", recipe, "--crust-water", "9 %", "--json")
+    found = json.loads(said)
+    assert code == 0
+    assert found["parts"]["crust"]["source"] == "measured"
+    wet = found["parts"]["filling"]["water_activity"]
+    assert wet["high"] - wet["low"] == pytest.approx(0.09)
+    assert found["parts"]["crust"]["water_activity"]["estimate"] is None  # under 0.70
+    _, said, _ = run(monkeypatch, capsys, "water", recipe, columns="300")
+    assert "usual of its kind" in said
+    assert "not measured" in said
+    assert "filling_water" in refused(
+        monkeypatch, capsys, "water", recipe, "--filling-water", "0.6"
+    )
