@@ -17,7 +17,7 @@ from moulddesign.export import folder as export_folder
 ROOT = Path(__file__).parents[2]
 KILLED = Path(__file__).with_name("killed.py")
 KILLED_BUILD = Path(__file__).with_name("killed_build.py")
-ROUNDS = 12
+ROUNDS = 5
 MANY_ROUNDS = 50
 OLD = '{"moulddesign": "old"}'
 

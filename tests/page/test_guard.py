@@ -210,12 +210,9 @@ def test_it_listens_on_this_machine_alone(served):
     assert f"00000000:{served.port:04X}" not in ears
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
-    "how",
-    [
-        pytest.param(signal.SIGINT, id="Ctrl-C", marks=pytest.mark.slow),
-        pytest.param(signal.SIGTERM, id="kill"),
-    ],
+    "how", [pytest.param(signal.SIGINT, id="Ctrl-C"), pytest.param(signal.SIGTERM, id="kill")]
 )
 def test_beside_another_page_it_tells_its_place_and_leaves_no_upload_behind(served, tmp_path, how):
     page = started("--port", str(served.port), "--json", TMPDIR=str(tmp_path))

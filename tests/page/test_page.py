@@ -43,10 +43,10 @@ def test_a_comma_is_a_decimal_point(visit):
 @pytest.mark.parametrize(
     ("field", "value", "says"),
     [
-        ("portion.finished_weight_g", "-3", "above 0 g"),
+        pytest.param("portion.finished_weight_g", "-3", "above 0 g", marks=pytest.mark.slow),
         pytest.param("portion.finished_weight_g", "many", "number", marks=pytest.mark.slow),
         ("portion.finished_weight_g", "5 mm", "Must be in g, kg, mg, oz, lb"),
-        ("portion.ratio", "3-7", "such as 3:7"),
+        pytest.param("portion.ratio", "3-7", "such as 3:7", marks=pytest.mark.slow),
         pytest.param("mould.clearance_mm", "9", "at most 2 mm", marks=pytest.mark.slow),
     ],
 )
@@ -64,6 +64,7 @@ def test_a_wrong_value_is_told_at_its_field_and_the_last_model_stays(visit, fiel
     assert page.locator(".weights").is_visible()
 
 
+@pytest.mark.slow
 def test_a_mistake_stays_told_when_the_picture_before_it_comes(visit):
     page = visit()
     before = drawn(page)
@@ -131,6 +132,7 @@ def test_a_pattern_is_picked_by_its_picture(visit):
     assert "design=" in page.url
 
 
+@pytest.mark.slow
 def test_a_drawing_of_ones_own_is_pressed(visit, tmp_path):
     path = tmp_path / "mine.svg"
     path.write_text(
@@ -241,6 +243,7 @@ def test_checks_can_be_stopped_and_asked_for_again(visit):
     page.wait_for_selector(".verdict-line")
 
 
+@pytest.mark.slow
 def test_files_given_up_for_another_design_are_said_to_be_old(visit):
     page = visit()
     page.wait_for_selector(".verdict-line")

@@ -76,7 +76,13 @@ def test_a_cube_is_sent_with_a_normal_for_each_face_and_its_square_cut():
     assert head["bodies"][0]["high"] == [5.0, 5.0, 10.0]
 
 
-@pytest.mark.parametrize("name", ["little-30", "octagon-block-60", "hexagon-cast-30"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "little-30", pytest.param("octagon-block-60", marks=pytest.mark.slow),
+        pytest.param("hexagon-cast-30", marks=pytest.mark.slow),
+    ],
+)  # fmt: skip
 def test_parts_lie_on_the_board_clear_of_each_other(name):
     design = kept_designs.kept(name)
     shape = shaped(design)
