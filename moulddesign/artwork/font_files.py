@@ -83,6 +83,7 @@ def open_font(path: Path) -> Font:
 FONT_ENDINGS: Final = (".ttf", ".otf", ".ttc", ".otc")
 FULL_NAME: Final = 4
 """Number of a font's full name in its table of names. Source: OpenType specification, name."""
+REGULAR: Final = 400
 BOLD: Final = 700
 """Weight class of a bold font. Source: OpenType specification, OS/2 usWeightClass."""
 ITALIC: Final = 1
@@ -266,6 +267,13 @@ def _font_for(text: str) -> Path | None:
             return font.path
     char = chr(min(missing))
     raise SpecError("relief.layers.text", text, _to_install(char))
+
+
+def font_with(characters: frozenset[int]) -> Path | None:
+    """Return the installed font that has some characters and reads best; None where none has."""
+    found = [one for one in installed_fonts(font_folders()) if characters <= one.characters]
+    best = min(found, key=lambda one: (one.slants, abs(one.weight - REGULAR)), default=None)
+    return None if best is None else best.path
 
 
 def _to_install(char: str) -> Message:

@@ -33,8 +33,8 @@ from moulddesign.cli.series_command import run_series
 from moulddesign.cli.usage import Verb, VerbGroup, usage_sentence
 from moulddesign.cli.weight_commands import density_app, run_portion
 from moulddesign.cli.workshop_command import workshop_app
-from moulddesign.core import FindingError, KernelError, MouldError, WriteError
-from moulddesign.design import Design, Language
+from moulddesign.core import FindingError, KernelError, Language, MouldError, WriteError
+from moulddesign.design import Design
 
 
 @with_design(*PIECE)

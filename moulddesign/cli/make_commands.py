@@ -27,6 +27,7 @@ from moulddesign.cli.options import (
     MOULD,
     PIECE,
     RELIEF,
+    SHEETS,
     STAMPS,
     WEIGHING,
     AsJson,
@@ -47,7 +48,7 @@ STAGES = ("portion", "pastry", "mould", "checks", "files")
 SIGNS = {Verdict.GOOD: "good", Verdict.WARN: "! warn", Verdict.FAIL: "x fail"}
 
 
-@with_design(*PIECE, *WEIGHING, *RELIEF, *STAMPS, *MOULD)
+@with_design(*PIECE, *WEIGHING, *RELIEF, *STAMPS, *MOULD, *SHEETS)
 def run_make(
     design: Design,
     *,

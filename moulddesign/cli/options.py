@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from moulddesign.cli.console import err
-from moulddesign.core import FileError, SpecError, read_number, say, word
+from moulddesign.core import LANGUAGES, FileError, SpecError, read_number, say, word
 from moulddesign.design import (
     DESIGN_FILE,
     DRAWINGS,
@@ -292,6 +292,13 @@ MOULD: Final = (
 )
 """Options for the mould and the printer."""
 
+
+SHEETS: Final = (
+    Override(
+        "--language", "language", str, "|".join(LANGUAGES), "Language of card, drawing and sheets."
+    ),
+)
+"""Options of the verbs that write a card."""
 
 EMPTY_WORKSHOP: Final = Workshop()
 NoWorkshop = Annotated[

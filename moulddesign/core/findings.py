@@ -53,10 +53,17 @@ class Finding:
         """What was measured in English, with the part before it."""
         return self.title()
 
+    @property
+    def titled(self) -> Message:
+        """What was measured, with the part before it."""
+        titled = self.what
+        for one in reversed(self.part.split(SEPARATOR)):
+            titled = say("core.of-part", part=part_name(one), what=titled) if one else titled
+        return titled
+
     def title(self, language: str = LANGUAGES[0]) -> str:
         """Return what was measured, in one of `LANGUAGES`, with the part before it."""
-        parts = [_part(one, language) for one in self.part.split(SEPARATOR) if one]
-        return SEPARATOR.join([*parts, self.what.text(language)])
+        return self.titled.text(language)
 
     def report(self) -> dict[str, Any]:
         """Return it as plain values in English, as in `report.json`."""
@@ -72,10 +79,16 @@ class Finding:
         } | remedy
 
 
-def _part(name: str, language: str) -> str:
-    """Return the name of a part; its own name behind a hyphen stays as it is."""
+def part_name(name: str) -> Message:
+    """Return the name of a part; its own name behind a hyphen stays as it is.
+
+    Examples
+    --------
+    >>> part_name("stamp-bee").text("de")
+    'Stempel-bee'
+    """
     kind, hyphen, own = name.partition("-")
-    return f"{word(kind).text(language)}{hyphen}{own}"
+    return say("core.part", kind=word(kind), own=f"{hyphen}{own}") if own else word(kind)
 
 
 PRACTICE: Final = say("core.common-practice")

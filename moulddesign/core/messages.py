@@ -4,15 +4,37 @@ Errors, findings and cautions carry a `Message`; whoever shows it picks the lang
 never holds finished text, so nothing has to be translated back from English.
 """
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from functools import cache
 from importlib.resources import files
 from typing import Any, Final
 
-LANGUAGES: Final = ("en", "de")
-"""Languages that have a text for every id, the default first."""
+
+class Language(StrEnum):
+    """A language that has a text for every id."""
+
+    EN = "en"
+    DE = "de"
+
+
+LANGUAGES: Final = tuple(each.value for each in Language)
+"""All of them, the default first."""
+
+DECIMAL_COMMA: Final = frozenset({"de"})
+"""Languages that write 0.4 as 0,4."""
+
+DECIMAL: Final = re.compile(r"(?<![\w.-])(-?\d+\.\d+)(?!\w|\.\w)")
+"""A number with a decimal point that is no part of a name, date or version."""
+
+LIST_COMMA: Final = {"zh": "\u3001"}
+"""What separates the entries of a list, where it is no comma with a space."""
+
+BETWEEN_SENTENCES: Final = {"zh": ""}
+"""What separates sentences, where it is no space."""
 
 WORD: Final = "word."
 """Ids of single words: names of parts, shapes, choices. One without a text is shown as it is."""
@@ -30,6 +52,11 @@ class Message:
 
     def __str__(self) -> str:
         return self.text()
+
+    @property
+    def is_unknown(self) -> bool:
+        """Whether no language knows it, so that it is shown as it is: a word of a person's own."""
+        return not any(self.id in _texts(language) for language in LANGUAGES)
 
     def text(self, language: str = LANGUAGES[0]) -> str:
         """Return the text in one of `LANGUAGES`.
@@ -68,8 +95,50 @@ def _shown(value: object, language: str) -> object:
     if isinstance(value, Message):
         return value.text(language)
     if isinstance(value, tuple):
-        return ", ".join(str(_shown(each, language)) for each in value)
+        comma = LIST_COMMA.get(language, ", ")
+        return comma.join(str(_shown(each, language)) for each in value)
     return value
+
+
+def in_words(value: Any, language: str) -> Any:  # noqa: ANN401 (plain values of any kind)
+    """Return plain values with each message as text, and numbers in text as a language writes them.
+
+    A tuple is a paragraph of sentences, of which empty ones are left out.
+    """
+    match value:
+        case Message():
+            return with_decimal_sign(value.text(language), language)
+        case str():
+            return with_decimal_sign(value, language)
+        case tuple():
+            sentences = [in_words(each, language) for each in value]
+            return BETWEEN_SENTENCES.get(language, " ").join(filter(None, sentences))
+        case list():
+            return [in_words(each, language) for each in value]
+        case dict():
+            return {key: in_words(each, language) for key, each in value.items()}
+    return value
+
+
+@cache
+def letters_of(language: str) -> frozenset[int]:
+    """Return the code points of all texts of a language."""
+    return frozenset(ord(one) for text in _texts(language).values() for one in text)
+
+
+def with_decimal_sign(text: str, language: str) -> str:
+    """Return text with the decimal sign of a language; names, dates and versions are left alone.
+
+    Examples
+    --------
+    >>> with_decimal_sign("0.4 mm, shim-0.4.stl", "de")
+    '0,4 mm, shim-0.4.stl'
+    """
+    return DECIMAL.sub(_with_comma, text) if language in DECIMAL_COMMA else text
+
+
+def _with_comma(found: re.Match[str]) -> str:
+    return found[0].replace(".", ",")
 
 
 @cache

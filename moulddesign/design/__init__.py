@@ -103,7 +103,6 @@ from moulddesign.design.schema import (
 from moulddesign.design.stamp_tables import FurtherStamp
 from moulddesign.design.workshop import (
     IN_DESIGN,
-    Language,
     Units,
     Workshop,
     free_values,
@@ -147,7 +146,6 @@ __all__ = [
     "Finish",
     "FurtherStamp",
     "Kind",
-    "Language",
     "Layer",
     "LetterSet",
     "Motif",

@@ -11,7 +11,7 @@ from pydantic import field_validator, model_validator
 from pydantic.json_schema import SkipJsonSchema
 
 from moulddesign import __version__
-from moulddesign.core import Message, SpecError, say, word
+from moulddesign.core import Language, Message, SpecError, say, word
 from moulddesign.design.assets import DRAWINGS, PREFIX, resolve_files
 from moulddesign.design.batch_tables import BakeDayTable, BatchTable, PriceTable
 from moulddesign.design.earlier import MADE_WITH, without_written
@@ -63,6 +63,9 @@ class Design(Table):
         None, "Name of the design and of its folder; weight, outline and artwork where it is left "
         "out", max_length=80, main=True,
     )  # fmt: skip
+    language: Language | None = given(
+        None, "Language of card, drawing and sheets; English where it is left out", main=True
+    )
     portion: PortionTable = PortionTable()
     pastry: PastryTable = PastryTable()
     relief: ReliefTable = ReliefTable()

@@ -13,7 +13,7 @@ from typing import Any, Final
 
 import tomli_w
 
-from moulddesign.core import WriteError, replace_file, say
+from moulddesign.core import Language, WriteError, replace_file, say
 from moulddesign.design.assets import is_file, rename_files
 from moulddesign.design.design import Design
 from moulddesign.design.owned_moulds import OwnedMould, Shelf
@@ -26,13 +26,6 @@ class Units(StrEnum):
 
     METRIC = "metric"
     US = "us"
-
-
-class Language(StrEnum):
-    """What the page speaks."""
-
-    EN = "en"
-    DE = "de"
 
 
 VARIABLE: Final = "MOULDDESIGN_WORKSHOP"
@@ -56,7 +49,9 @@ class Workshop(Table):
     units: Units | None = given(
         None, "What is printed: metric, or us for ounces and inches too", main=True
     )
-    language: Language | None = given(None, "Language of the page", main=True)
+    language: Language | None = given(
+        None, "Language of the page, of card, drawing and sheets", main=True
+    )
     printer: str | None = given(None, "Printer by name", min_length=1, main=True)
     library: str | None = given(
         None, "File of one's own printers and materials, with its folder", min_length=1
@@ -108,6 +103,7 @@ IN_DESIGN: Final[Mapping[str, str]] = MappingProxyType(
         "wage_per_hour": "price.wage_per_hour",
         "energy_per_oven_load": "price.energy_per_oven_load",
         "currency": "batch.currency",
+        "language": "language",
     }
 )
 """Key of a design that each one sets; the others are the command line's own."""
@@ -259,15 +255,21 @@ def with_changed_workshop(design: Design, shop: Workshop) -> Design:
 
 
 def _value(design: Design, key: str) -> Any:  # noqa: ANN401 (of any field)
-    table, name = key.split(".")
-    return getattr(getattr(design, table), name)
+    table, name = _place(design, key)
+    return getattr(table, name)
 
 
 def _is_set(design: Design, key: str) -> bool:
-    table, name = key.split(".")
-    return name in getattr(design, table).model_fields_set
+    table, name = _place(design, key)
+    return name in table.model_fields_set
 
 
 def _has(design: Design, key: str) -> bool:
-    table, name = key.split(".")
-    return name in type(getattr(design, table)).model_fields
+    table, name = _place(design, key)
+    return name in type(table).model_fields
+
+
+def _place(design: Design, key: str) -> tuple[Table, str]:
+    """Return the table of a dotted key, the design itself where it has no dot, and its name."""
+    table, _, name = key.rpartition(".")
+    return (getattr(design, table) if table else design), name

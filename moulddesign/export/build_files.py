@@ -6,6 +6,7 @@ from types import MappingProxyType
 from typing import Final
 
 from moulddesign.building import PASTRY, Build
+from moulddesign.core import LANGUAGES, say
 from moulddesign.export.card import Card, card_figures
 from moulddesign.export.card_html import CARD_HTML
 from moulddesign.export.drawing import (
@@ -102,8 +103,8 @@ class BuildFiles:
         others = enumerate(further_pastry_scenes(self.build))
         pictures |= {f"other-{number}.png": self.file(name) for number, name in others}
         figures = card_figures(build, self.options.recipe)
-        figures |= {"relief": list(self._relief.caption), "caption": CAPTION}
-        figures |= {"steps": [[str(step.name), str(step.says)] for step in self.steps]}
+        figures |= {"relief": self._relief.caption, "caption": CAPTION}
+        figures |= {"steps": [[step.name, step.says] for step in self.steps]}
         pictures |= {f"step-{number}.svg": step.picture for number, step in enumerate(self.steps)}
         return Card(
             figures=figures,
@@ -163,7 +164,7 @@ class BuildFiles:
 
     def _svg(self) -> bytes:
         sheet = self._drawing.sheet
-        title = f"{self.build.design.name}: pastry and mould"
+        title = self._fonts.text(say("export.drawing-title", name=self.build.design.name))
         size_mm = (sheet.width_mm, sheet.height_mm)
         return svg_bytes(size_mm, self._drawing.entities, title, fonts=self._fonts)
 
@@ -202,7 +203,10 @@ class BuildFiles:
         return self._plan(self.build.pastry)
 
     def _plan(self, pastry: Pastry) -> ReliefPlan:
-        return relief_plan(pastry, line_mm=self.build.design.printer.line_width_mm)
+        # The picture's letters are the bundled font's.
+        language = self._fonts.language if not self._fonts.files else LANGUAGES[0]
+        line_mm = self.build.design.printer.line_width_mm
+        return relief_plan(pastry, line_mm=line_mm, language=language)
 
 
 def file_names(build: Build, options: ExportOptions) -> tuple[str, ...]:

@@ -16,11 +16,20 @@ import typst
 
 from moulddesign.artwork.font_files import regular_font
 from moulddesign.building import PASTRY, Build
-from moulddesign.core import KernelError, Message, SpecError, Verdict, say
+from moulddesign.core import (
+    KernelError,
+    Message,
+    SpecError,
+    Verdict,
+    in_words,
+    part_name,
+    say,
+    word,
+)
 from moulddesign.design import CastTable, Kind, PrinterTable
-from moulddesign.export.card_piece import COMPUTED, grams, piece_figures
+from moulddesign.export.card_piece import COMPUTED, grams, piece_figures, source_of
 from moulddesign.export.entities import TIMES, format_number
-from moulddesign.export.fonts import Fonts, with_word_breaks
+from moulddesign.export.fonts import Fonts, breaking, with_word_breaks
 from moulddesign.export.formats import Paper
 from moulddesign.export.views import state_of
 from moulddesign.kitchen import CoreShape, Recipe, core_time, heat_properties, inside_composition
@@ -46,24 +55,27 @@ def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, An
     shims = [row for row in printed if row["name"].startswith(SHIM)]
     parts = [row for row in printed if row not in shims]
     priced = all(row["print_price"] is not None for row in printed)
-    price = ["Cost"] if priced else []
+    sliced = all(SLICED in row for row in printed)
+    time = say("export.card-slicer-time") if sliced else say("export.card-likely-time")
+    of_time = say("export.card-slicer-time-is") if sliced else say("export.card-likely-time-is")
     return {
         "heads": [
-            "Part",
-            "Size in its file, mm",
-            "Layers",
-            "g solid",
-            f"g at {100.0 * LEAN.density:.0f} %",
-            "Infill",
-            "Slicer's time" if all(SLICED in row for row in printed) else "Likely time",
-            *price,
-            "Files",
+            say("export.card-part"),
+            say("export.card-file-size"),
+            say("export.card-layers"),
+            say("export.card-solid-g"),
+            say("export.card-lean-g", percent=100.0 * LEAN.density),
+            say("export.card-infill"),
+            time,
+            *([say("export.card-cost")] if priced else []),
+            say("export.card-files"),
         ],
+        "caption": (of_time, say("export.card-cost-is") if priced else ""),
         "rows": [
             *(_row(row, layer_mm, priced=priced) for row in parts),
             *([_shims_row(shims, priced=priced)] if shims else []),
         ],
-        "total": ["Together", "", "", *_sums(printed, "", priced=priced), ""],
+        "total": [say("export.card-together"), "", "", *_sums(printed, "", priced=priced), ""],
     }
 
 
@@ -73,9 +85,9 @@ def _filled_g(row: Mapping[str, Any]) -> float:
     return float(row["lean_print_g"] if is_lean else row["print_g"])
 
 
-def _row(row: dict[str, Any], layer_mm: float, *, priced: bool) -> list[str]:
+def _row(row: dict[str, Any], layer_mm: float, *, priced: bool) -> list[Message | str]:
     return [
-        with_word_breaks(row["name"]),
+        breaking(part_name(row["name"])),
         f" {TIMES} ".join(f"{length:.1f}" for length in row["size_mm"]),
         f"{row['size_mm'][2] / layer_mm:.0f}",
         *_sums([row], f"{100.0 * row['infill_ratio']:.0f} %", priced=priced),
@@ -83,12 +95,12 @@ def _row(row: dict[str, Any], layer_mm: float, *, priced: bool) -> list[str]:
     ]
 
 
-def _shims_row(rows: Sequence[dict[str, Any]], *, priced: bool) -> list[str]:
+def _shims_row(rows: Sequence[dict[str, Any]], *, priced: bool) -> list[Message | str]:
     """Return all shims as one row: they are alike but for their thickness."""
-    thick = ", ".join(f"{row['size_mm'][2]:.1f}" for row in rows)
+    thick = say("export.card-thick", mm=tuple(f"{row['size_mm'][2]:.1f}" for row in rows))
     files = ", ".join(with_word_breaks(file) for row in rows for file in row["files"])
     infill = f"{100.0 * rows[0]['infill_ratio']:.0f} %"
-    return ["shims", f"{thick} thick", "", *_sums(rows, infill, priced=priced), files]
+    return [say("export.card-shims"), thick, "", *_sums(rows, infill, priced=priced), files]
 
 
 def _sums(rows: Sequence[dict[str, Any]], infill: str, *, priced: bool) -> list[str]:
@@ -114,90 +126,83 @@ def duration(low_min: float, high_min: float) -> str:
 
 
 MOVES: Final = {
-    Kind.PRESS: (
-        (
-            "Five moves a piece: load, press on the stop, take the stop off, push out, stop on; "
-            "the first page shows them."
-        ),
-    ),
+    Kind.PRESS: (say("export.card-press-moves"),),
     Kind.BLOCK: (
-        "Dust the cavity, press the wrapped piece into it and level it with the rim.",
-        (
-            "Turn the block over and knock its rim on the table; the vent lets air in behind the "
-            "pastry."
-        ),
-        "Wash it with a brush, the vent from the back.",
+        say("export.card-block-dust"),
+        say("export.card-block-turn"),
+        say("export.card-block-wash"),
     ),
     Kind.CAST: (
-        "Tape the vent shut from below.",
-        "Thin coat: brush a little silicone over the relief and blow the bubbles out.",
-        "Fill: pour the rest in a thin stream from one corner.",
-        "Level: stand the tray so that the silicone just reaches the notch.",
-        "Cure: as its maker says, once tried on a corner of the print, for prints can inhibit it.",
-        (
-            "Release: take the tape off, push the silicone inwards at the two rounded ends of the "
-            "pockets, and lift it there; its hollows are the pastries."
-        ),
+        say("export.card-cast-tape"),
+        say("export.card-cast-coat"),
+        say("export.card-cast-fill"),
+        say("export.card-cast-level"),
+        say("export.card-cast-cure"),
+        say("export.card-cast-release"),
     ),
 }
 """What is done with each kind of mould, one after the other."""
 
 
 def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
-    """Return everything that a card says, as plain values of text and lists.
+    """Return everything that a card says, as plain values of text, messages and lists.
 
     A recipe's ingredients tell the allergens, where one is known.
     """
     report, outline = build.report(), build.pastry.outline
     bore_mm = min(outline.width_mm, outline.depth_mm)
-    rounding = "" if (said := _rounding(build)) is None else str(said)
-    piece = piece_figures(build.design, build.portion, recipe, bore_mm, rounding=rounding)
+    rounding = build.portion.rounding(build.design.mould.kind, outline.area_mm2)
+    beside = () if rounding is None else (rounding,)
+    piece = piece_figures(build.design, build.portion, recipe, bore_mm, beside=beside)
+    names = [part_name(part.name) for part in build.mould.assembled]
+    print_g = grams(sum(map(_filled_g, report["parts"])))
+    order = say("export.card-order", parts=tuple(map(breaking, names)))
     return piece | {
-        "failed": [with_word_breaks(name) for name in build.failed],
-        "inlays": " ".join(with_word_breaks(str(said)) for said in build.inlay_sentences),
+        "failed": [
+            breaking(each.titled) for each in build.findings if each.verdict is Verdict.FAIL
+        ],
+        "inlays": tuple(map(breaking, build.inlay_sentences)),
         "shapes": [*piece["shapes"], *_pressed(build), *_in_the_oven(build, recipe)],
         "others": [with_word_breaks(one.stamp_name) for one in build.further],
-        "stop": " ".join(map(str, build.stop_sentences)),
-        "state": state_of(build),
+        "stop": build.stop_sentences,
+        "state": say("export.card-section", state=state_of(build)),
         "parts": parts_table(report["parts"], build.design.printer.layer_height_mm),
-        "order": [with_word_breaks(part.name) for part in build.mould.assembled],
-        "print_g": grams(sum(map(_filled_g, report["parts"]))),
+        "order": order if len(names) > 1 else "",
+        "print": say("export.card-print", grams=print_g),
         "settings": list(_settings(build)),
         "silicone": _silicone(report["mould"]),
         "moves": list(MOVES[build.design.mould.kind]),
         "use": _use(build),
-        "material_caution": build.design.printer.plastic.caution,
-        "cautions": report["cautions"],
+        "material_caution": word(build.design.printer.plastic.caution),
+        "cautions": [word(each) if isinstance(each, str) else each for each in build.cautions],
         "sources": [*piece["sources"], *map(list, _sources(build))],
         "findings": _findings(build),
     }
 
 
-def _rounding(build: Build) -> Message | None:
-    """Return what rounding to the scale does to the pressed height."""
-    return build.portion.rounding(build.design.mould.kind, build.pastry.outline.area_mm2)
-
-
-def _pressed(build: Build) -> Iterator[list[str]]:
+def _pressed(build: Build) -> Iterator[list[Message | str]]:
     """Yield the sizes of the pressed piece."""
     made = build.pastry
     if made.carved is None:
-        yield ["Pressed height, to the flat top", f"{made.height_mm:.1f} mm"]
+        yield [say("export.card-height"), f"{made.height_mm:.1f} mm"]
     else:
-        yield ["Pressed height, to the face's ground", f"{made.height_mm:.1f} mm"]
-        yield ["…to its highest point", f"{made.highest_mm:.1f} mm"]
+        yield [say("export.card-face-height"), f"{made.height_mm:.1f} mm"]
+        yield [say("export.card-highest"), f"{made.highest_mm:.1f} mm"]
     for one in build.further:
-        yield [f"…under {with_word_breaks(one.stamp_name)}", f"{one.pastry.height_mm:.1f} mm"]
+        yield [
+            say("export.card-under", stamp=with_word_breaks(one.stamp_name)),
+            f"{one.pastry.height_mm:.1f} mm",
+        ]
         if one.pastry.carved is not None:
-            yield ["…to its highest point", f"{one.pastry.highest_mm:.1f} mm"]
+            yield [say("export.card-highest"), f"{one.pastry.highest_mm:.1f} mm"]
     if isinstance(build.mould.layout, PressLayout):
-        yield ["Stop", f"{build.mould.layout.stop_height_mm:.1f} mm"]
-    yield ["Pressed width", f"{format_number(build.pastry.outline.width_mm)} mm"]
+        yield [say("export.card-stop"), f"{build.mould.layout.stop_height_mm:.1f} mm"]
+    yield [say("export.card-width"), f"{format_number(build.pastry.outline.width_mm)} mm"]
     if build.interior.is_filled:
-        yield ["Crust all round", f"{build.interior.crust_mm:.1f} mm"]
+        yield [say("export.card-crust"), f"{build.interior.crust_mm:.1f} mm"]
 
 
-def _in_the_oven(build: Build, recipe: Recipe | None) -> Iterator[list[str]]:
+def _in_the_oven(build: Build, recipe: Recipe | None) -> Iterator[list[Message | str]]:
     """Yield when the middle of a piece that is baked is hot."""
     design, made = build.design, build.pastry
     if not is_baked(design):
@@ -210,48 +215,52 @@ def _in_the_oven(build: Build, recipe: Recipe | None) -> Iterator[list[str]]:
     paste = heat_properties(inside_composition(design.portion, recipe))
     with suppress(SpecError):  # what an oven never heats is for the verb to refuse
         found = core_time(shape, paste, design.bake_day)
-        oven = f"Oven of {found.oven_c:g} °C until the middle has {CORE_C:.0f} °C; probe one piece"
-        yield [oven, str(found)]
+        yield [say("export.card-oven", oven_c=found.oven_c, core_c=CORE_C), str(found)]
 
 
-def _settings(build: Build) -> Iterator[list[str]]:
+def _settings(build: Build) -> Iterator[list[Message | str]]:
     printer, layout = build.design.printer, build.mould.layout
-    yield ["Material", printer.material]
+    yield [say("export.card-material"), printer.material]
     yield [
-        "Nozzle, line width",
+        say("export.card-nozzle"),
         f"{format_number(printer.nozzle_mm)} mm, {format_number(printer.line_width_mm)} mm",
     ]
-    yield ["Layer height", f"{format_number(printer.layer_height_mm)} mm"]
-    yield ["Orientation", "as each part lies in its file"]
-    yield ["Supports", "none"]
+    yield [say("export.card-layer-height"), f"{format_number(printer.layer_height_mm)} mm"]
+    yield [say("export.card-orientation"), say("export.card-as-in-file")]
+    yield [say("export.card-supports"), say("export.card-none")]
     yield from _infill([part.name for part in build.mould.parts])
     if isinstance(layout, PressLayout):
-        yield ["Clearance", f"{format_number(layout.clearance_mm)} mm each side, {_error(printer)}"]
-    yield ["Scale in the slicer", str(printer.scaling)]
+        gap = format_number(layout.clearance_mm)
+        said = say("export.card-each-side", mm=gap, error=_error(printer))
+        yield [say("export.card-clearance"), said]
+    yield [say("export.card-scale-in-slicer"), printer.scaling]
     mould = build.design.mould
     if isinstance(mould, CastTable):
-        silicone = f"{mould.silicone_shrink:.2%}, in the master already; the plastic's comes on top"
-        yield ["Silicone shrinks by", silicone]
-    yield ["Least bed", _bed(build)]
+        shrink = say("export.card-silicone-in-master", shrink=mould.silicone_shrink)
+        yield [say("export.card-silicone-shrinks"), shrink]
+    yield [say("export.card-least-bed"), _bed(build)]
 
 
-def _infill(names: Sequence[str]) -> Iterator[list[str]]:
+def _infill(names: Sequence[str]) -> Iterator[list[Message | str]]:
     """Yield how parts are filled, and why."""
     kinds = dict.fromkeys(name.partition("-")[0] for name in names)
-    solid = ", ".join(name for name in kinds if infill_of(name) is SOLID)
-    lean = ", ".join(name for name in kinds if infill_of(name) is LEAN)
+    solid = tuple(word(name) for name in kinds if infill_of(name) is SOLID)
+    lean = tuple(word(name) for name in kinds if infill_of(name) is LEAN)
     if solid:
-        yield ["Infill 100 %", f"{solid}: dough touches them; hollows with water never dry"]
+        yield [say("export.card-infill-of", percent=100.0), say("export.card-solid", parts=solid)]
     if lean:
-        shell = f"{LEAN.perimeters} perimeters, {LEAN.top_layers} top and bottom layers"
-        yield [f"Infill {100.0 * LEAN.density:.0f} %", f"{lean}: {shell}, so no water gets in"]
+        shells = {"perimeters": LEAN.perimeters, "layers": LEAN.top_layers}
+        yield [
+            say("export.card-infill-of", percent=100.0 * LEAN.density),
+            say("export.card-lean", parts=lean, **shells),
+        ]
 
 
-def _error(printer: PrinterTable) -> str:
+def _error(printer: PrinterTable) -> Message:
     """Return for which printing error the gaps are made."""
     if printer.print_error_mm is None:
-        return "for an unmeasured printer; the gauge makes it less"
-    return f"for a printing error of {format_number(printer.print_error_mm)} mm"
+        return say("export.card-unmeasured-printer")
+    return say("export.card-printing-error", mm=format_number(printer.print_error_mm))
 
 
 def _silicone(mould: Mapping[str, Any]) -> str:
@@ -261,13 +270,13 @@ def _silicone(mould: Mapping[str, Any]) -> str:
     return f"{mould['silicone_ml']:.0f} mL, {mould['silicone_g']:.0f} g"
 
 
-def _use(build: Build) -> str:
+def _use(build: Build) -> tuple[Message, ...]:
     """Return what is done with the mould, and which stamps can be swapped."""
-    use = " ".join(MOVES[build.design.mould.kind])
+    moves = MOVES[build.design.mould.kind]
     if not build.further:
-        return use
-    others = ", ".join(with_word_breaks(one.stamp_name) for one in build.further)
-    return f"{use} In the stamp's place on the same plunger: {others}."
+        return moves
+    others = tuple(with_word_breaks(one.stamp_name) for one in build.further)
+    return (*moves, say("export.card-swap", stamps=others))
 
 
 def _bed(build: Build) -> str:
@@ -278,34 +287,35 @@ def _bed(build: Build) -> str:
     return f" {TIMES} ".join(f"{ceil(length - 0.001)}" for length in largest) + " mm"
 
 
-def _sources(build: Build) -> Iterator[tuple[str, str, str]]:
+def _sources(build: Build) -> Iterator[tuple[Message | str, ...]]:
     """Yield what follows from the piece's figures, and the plastic."""
-    yield "pressed height", f"{build.pastry.height_mm:.2f} mm", COMPUTED
+    yield say("export.card-of-height"), f"{build.pastry.height_mm:.2f} mm", COMPUTED
     if build.interior.is_filled:
-        yield "crust thickness", f"{build.interior.crust_mm:.2f} mm", COMPUTED
+        yield say("export.card-of-crust"), f"{build.interior.crust_mm:.2f} mm", COMPUTED
     material = build.design.printer.plastic
     solid = f"{format_number(material.density_g_per_ml)} g/mL"
-    yield build.design.printer.material, solid, material.source
+    yield build.design.printer.material, solid, source_of(material.source)
 
 
 def _findings(build: Build) -> dict[str, Any]:
+    good = sum(found.verdict is Verdict.GOOD for found in build.findings)
+    others = [found for found in build.findings if found.verdict is not Verdict.GOOD]
     return {
-        "good": sum(found.verdict is Verdict.GOOD for found in build.findings),
+        "said": say("export.card-some-good", good=good)
+        if others
+        else say("export.card-all-good", good=good),
         "others": [
             [
-                found.verdict.value,
-                with_word_breaks(found.name),
-                _measured(found.measured),
-                str(found.limit) if found.remedy is None else f"{found.limit}; {found.remedy}",
+                word(found.verdict.value),
+                breaking(found.titled),
+                f"{found.measured:.4g}" if isinstance(found.measured, float) else found.measured,
+                found.limit
+                if found.remedy is None
+                else say("export.card-limit", limit=found.limit, remedy=found.remedy),
             ]
-            for found in build.findings
-            if found.verdict is not Verdict.GOOD
+            for found in others
         ],
     }
-
-
-def _measured(value: float | Message) -> str:
-    return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
 PAPERS: Final = {Paper.A4: "a4", Paper.LETTER: "us-letter"}
@@ -331,6 +341,15 @@ class Card:
     template: str = "card.typ"
     """In the folder of data."""
 
+    def in_words(self, language: str) -> dict[str, Any]:
+        """Return the figures in a language; names stay as they are."""
+        figures = dict(self.figures)
+        names = {key: figures[key] for key in ("title", "name")}
+        asked = figures["language"]
+        if language != asked:
+            figures["program"] = (f"{figures['program']}.", say("export.card-no-letters"))
+        return {**in_words(figures, language), **names, "language": language}
+
     def pdf(self) -> bytes:
         """Return it as a PDF file; raise `KernelError` where it cannot be typeset."""
         with self._compiler() as compiler:
@@ -345,9 +364,10 @@ class Card:
 
     @contextmanager
     def _compiler(self) -> Iterator[typst.Compiler]:
+        figures = self.in_words(self.fonts.language)
         # The title goes into the file's metadata, where no font limits it.
         as_they_are = {"title": self.figures["title"], "paper": PAPERS[self.paper]}
-        shown = self.fonts.all_with_code_points(dict(self.figures)) | as_they_are
+        shown = self.fonts.all_with_code_points(figures) | as_they_are
         with tempfile.TemporaryDirectory(prefix="moulddesign-") as folder:
             root = Path(folder)
             for name, content in self.pictures.items():

@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from PIL import Image, ImageChops
 
+from moulddesign.core import in_words, say, with_decimal_sign
 from moulddesign.design import MOST_PIECES
 from moulddesign.export.card import Card
 from moulddesign.export.card_piece import grams
@@ -37,12 +38,14 @@ def card_html(card: Card) -> bytes:
     number of pieces, and keeps ticks where the browser lets it. It holds its pictures, and no
     address.
     """
-    shown = _without_breaks(dict(card.figures))
+    # A browser has fonts of its own, so the language is the one that was asked for.
+    shown = _without_breaks(card.in_words(card.figures["language"]))
     digest = sha256(json.dumps(shown, sort_keys=True).encode()).hexdigest()[:12]
     content = "\n".join(filter(None, _sections(shown, card.pictures)))
     template = (files("moulddesign") / "data" / CARD_HTML).read_text("utf-8")
     return Template(template).substitute(
-        title=escape(shown["title"]), key=digest, content=content, program=escape(shown["program"])
+        title=escape(shown["title"]), key=digest, content=content, program=escape(shown["program"]),
+        language=shown["language"], decimal=with_decimal_sign("0.1", shown["language"])[1],
     ).encode()  # fmt: skip
 
 
@@ -65,7 +68,7 @@ def _sections(shown: Mapping[str, Any], pictures: Mapping[str, bytes]) -> Iterat
         names = escape("; ".join(shown["failed"]))
         yield f'<p class="failed"><b>{escape(words["failed"])}</b> {names}</p>'
     yield _weights(shown, pictures)
-    yield _section("batch", "For a batch", _batch(shown["each"], words))
+    yield _section("batch", words["for_batch"], _batch(shown["each"], words, shown["language"]))
     yield _section("shape", words["shape"], _rows(shown["shapes"], "shapes"))
     yield _work(shown, pictures)
     if shown["others"]:
@@ -103,39 +106,43 @@ def _weights(shown: Mapping[str, Any], pictures: Mapping[str, bytes]) -> str:
             f'<div class="beside"><div class="narrow">{picture}</div>'
             f'<div class="wide">{body}</div></div>'
         )
-    return _section("weights", "Weigh one piece", body)
+    return _section("weights", words["weigh"], body)
 
 
-def _batch(each: Mapping[str, Any], words: Mapping[str, str]) -> str:
+def _batch(each: Mapping[str, Any], words: Mapping[str, str], language: str) -> str:
     """Return what a number of pieces takes, with a box for each thing that is ready."""
     pieces = each["pieces"]
     lines = []
     for name, one_g, mixed_g in each["doughs"]:
-        line = f"{escape(name)}: {_total(one_g, pieces, 'g')}"
+        line = f"{escape(name)}: {_total(one_g, pieces, 'g', language)}"
         if mixed_g - one_g > MIXING_LEFT / pieces:
-            line += f' <span class="soft">in the pieces; mix</span> {_total(mixed_g, pieces, "g")}'
+            mixed = _total(mixed_g, pieces, "g", language)
+            line += f' <span class="soft">{escape(words["mix"])}</span> {mixed}'
         lines.append(line)
-    lines += [f"{escape(name)}: {_total(one, pieces, '')}" for name, one in each["centres"]]
+    lines += [
+        f"{escape(name)}: {_total(one, pieces, '', language)}" for name, one in each["centres"]
+    ]
+    range_ = in_words(say("export.card-range", most=MOST_PIECES), language)
+    fewer, more = escape(words["fewer"]), escape(words["more"])
     stepper = (
         f'<div class="pieces"><label for="pieces">{escape(words["pieces"])}</label> '
-        '<button type="button" id="fewer" aria-label="One piece fewer">\u2212</button> '
+        f'<button type="button" id="fewer" aria-label="{fewer}">\u2212</button> '
         f'<input id="pieces" type="number" inputmode="numeric" min="1" max="{MOST_PIECES}" '
         f'step="1" value="{pieces}" data-first="{pieces}" aria-describedby="range"/> '
-        '<button type="button" id="more" aria-label="One piece more">+</button></div>'
-        f'<p id="range" class="hidden" role="alert">A whole number from 1 to {MOST_PIECES}.</p>'
+        f'<button type="button" id="more" aria-label="{more}">+</button></div>'
+        f'<p id="range" class="hidden" role="alert">{escape(range_)}</p>'
     )
-    says = (
-        "What to mix has what stays in bowls and on hands. Tick what is ready; this device keeps "
-        "the ticks."
+    clear = (
+        f'<p class="clear"><button type="button" id="clear">{escape(words["clear"])}</button></p>'
     )
-    clear = '<p class="clear"><button type="button" id="clear">Clear all ticks</button></p>'
     totals = _ticks("total", lines, "totals", tag="ul", more='aria-live="polite"')
-    return f'{stepper}{totals}<p class="soft">{says}</p>{clear}'
+    return f'{stepper}{totals}<p class="soft">{escape(words["mixing"])}</p>{clear}'
 
 
-def _total(one: float, pieces: int, unit: str) -> str:
+def _total(one: float, pieces: int, unit: str, language: str) -> str:
     """Return what a number of pieces takes, and what one does for the script."""
-    shown = f"{grams(pieces * one)}\u00a0g" if unit else f"{pieces * one}"
+    mass = with_decimal_sign(grams(pieces * one), language)
+    shown = f"{mass}\u00a0g" if unit else f"{pieces * one}"
     return f'<b data-each="{one!r}" data-unit="{unit}">{shown}</b>'
 
 

@@ -1,15 +1,18 @@
 """What a bench card says of one piece, whatever its mould: weights, balls, batch, sources."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from enum import StrEnum
+from functools import reduce
 from typing import Any, Final
 
 from pydantic import BaseModel
 
 from moulddesign import __version__
+from moulddesign.core import DESIGN, Message, say, word
 from moulddesign.design import Centre, Design, PieceComposition, Purpose
 from moulddesign.design.piece_tables import UNFILLED_RATIO
 from moulddesign.export.entities import TIMES, format_number
-from moulddesign.export.fonts import with_word_breaks
+from moulddesign.export.fonts import asked_language, with_word_breaks
 from moulddesign.kitchen import OnHand, Recipe
 from moulddesign.kitchen.batch import parts
 from moulddesign.portion import (
@@ -24,41 +27,80 @@ MOST_LISTED: Final = 3
 """Kinds of centres that the batch lists one by one."""
 
 DOUGHS: Final = {
-    PieceComposition.WRAPPED: "Crust dough",
-    PieceComposition.SOLID: "Dough",
-    PieceComposition.POURED: "Mass to pour",
+    PieceComposition.WRAPPED: say("export.card-crust-dough"),
+    PieceComposition.SOLID: say("export.card-dough"),
+    PieceComposition.POURED: say("export.card-mass"),
 }
 """What is weighed for the crust, or for the whole."""
 
+PASTE: Final = say("export.card-paste")
+
 LOSS_SOURCES: Final = {
-    LossSource.GIVEN: "the design",
-    LossSource.DOUGHS: "dry-matter balance of the named doughs: "
-    "common practice, no source; weigh a trial",
-    LossSource.UNMEASURED: "unmeasured, from memory for a thin syrup crust; weigh a trial",
+    LossSource.GIVEN: DESIGN,
+    LossSource.DOUGHS: say("export.card-loss-by-doughs"),
+    LossSource.UNMEASURED: say("export.card-loss-unmeasured"),
 }
 
-COMPUTED: Final = "computed from the figures above"
+COMPUTED: Final = say("export.card-computed")
 
 PIECES: Final = (12, 24, 48)
 """Batches that the card totals besides the design's own."""
 
 WORDS: Final = {
-    "raw": "Raw piece",
-    "shape": "Shape and press",
-    "others": "In the same sleeve",
-    "steps": "How to press",
-    "use": "How it is used",
-    "silicone": "Silicone to mix",
-    "cautions": "Cautions",
-    "allergens": "Allergens",
-    "remarks": "Remarks",
-    "failed": "Published in spite of findings that failed:",
-    "pieces": "Pieces",
-    "pastry_shown": "The pressed pastry, seen from the front and above",
-    "parts_shown": "The parts, apart, and the pastry",
-    "other_shown": "The pastry under",
+    "raw": say("export.card-raw"),
+    "shape": say("export.card-shape"),
+    "others": say("export.card-others"),
+    "steps": say("export.card-steps"),
+    "use": say("export.card-use"),
+    "together": say("export.card-go-together"),
+    "silicone": say("export.card-silicone"),
+    "silicone_fills": say("export.card-silicone-fills"),
+    "cautions": say("export.card-cautions"),
+    "allergens": say("export.card-allergens"),
+    "remarks": say("export.card-remarks"),
+    "failed": say("export.card-failed"),
+    "pieces": say("export.card-pieces"),
+    "pastry_shown": say("export.card-pastry-shown"),
+    "parts_shown": say("export.card-parts-shown"),
+    "bed_shown": say("export.card-bed-shown"),
+    "section_shown": say("export.card-section-shown"),
+    "relief_shown": say("export.card-relief-shown"),
+    "other_shown": say("export.card-other-shown"),
+    "page": say("export.card-page", number="NUMBER", count="COUNT"),
+    "batch": say("export.card-batch"),
+    "batch_adds": say("export.card-batch-adds"),
+    "batch_line": say("export.card-batch-line"),
+    "notes": say("export.card-notes"),
+    "settings": say("export.card-settings"),
+    "bed": say("export.card-on-bed"),
+    "relief": say("export.card-relief"),
+    "last": say("export.card-last-page"),
+    "checks": say("export.card-checks"),
+    "sources": say("export.card-sources"),
+    "weigh": say("export.card-weigh"),
+    "for_batch": say("export.card-for-batch"),
+    "mix": say("export.card-mix"),
+    "mixing": say("export.card-mixing"),
+    "fewer": say("export.card-fewer"),
+    "more": say("export.card-more"),
+    "clear": say("export.card-clear"),
 }
 """Headings and labels of the card, on paper and for a screen."""
+
+LINE: Final = [
+    say("export.card-date"),
+    say("export.card-pieces"),
+    say("export.card-weighed-raw"),
+    say("export.card-weighed-finished"),
+    say("export.card-by"),
+]
+"""What is written into the line of a batch."""
+
+SOURCE_HEADS: Final = [
+    say("export.card-figure"),
+    say("export.card-value"),
+    say("export.card-source"),
+]
 
 
 def piece_figures(
@@ -67,10 +109,10 @@ def piece_figures(
     recipe: Recipe | None,
     bore_mm: float | None,
     *,
-    rounding: str,
+    beside: tuple[Message, ...],
     mould: str = "",
 ) -> dict[str, Any]:
-    """Return what a card says of a piece, as plain values of text and lists.
+    """Return what a card says of a piece, as plain values of text, messages and lists.
 
     Parameters
     ----------
@@ -78,117 +120,139 @@ def piece_figures(
         Its ingredients tell the allergens, where one is known.
     bore_mm : float or None
         Least width of what the piece has to enter, where it is known [mm].
-    rounding : str
-        What rounding to the scale does to the height.
+    beside : tuple of Message
+        What else is said beside the weights, such as what rounding to the scale does.
     mould : str
         Name of a mould that exists.
     """
-    loss = ", loss unmeasured" if design.portion.is_loss_unmeasured else ""
+    loss = say("export.card-comma-loss") if design.portion.is_loss_unmeasured else ""
     raw, finished = grams(made.split.raw_g), grams(made.piece.finished_g)
-    whose = f"; for the mould {mould}" if mould and mould != design.name else ""
+    of = say("export.card-for-mould", mould=mould) if mould and mould != design.name else ""
     each = _each(design, made, recipe)
+    what = say("export.card-what", finished=finished, loss=loss, made_of=_made_of(design), of=of)
     return {
+        "language": asked_language(design),
         "title": design.name,
         "name": with_word_breaks(design.name),
         "program": f"moulddesign {__version__}",
         "weights": list(_weights(design, made)),
         "words": WORDS,
-        "what": f"Bench card: one piece of {finished} g finished{loss}, {_made_of(design)}{whose}",
+        "line": LINE,
+        "source_heads": SOURCE_HEADS,
+        "what": what,
         "raw_g": raw,
         "loss": loss,
-        "beside": " ".join(filter(None, (_rounded(design, made), rounding, _label(made)))),
+        "beside": (*_rounded(design, made), *beside, *_label(made)),
         "shapes": list(_balls(design, made, bore_mm)),
         "each": each,
         "batch": _batch(design, each),
         "allergens": _allergens(design, made, recipe),
-        "sources": [list(row) for row in _sources(design, made)],
+        "sources": list(map(list, _sources(design, made))),
     }
 
 
-def _rounded(design: Design, made: Figures) -> str:
-    """Return to which step the weights are rounded, and the ratio that they have then."""
-    step = format_number(design.scale.resolution_g)
-    ratio = f" The ratio is then {made.split.ratio}." if made.is_filled else ""
-    return f"Rounded to the scale's step of {step} g so that the total is right.{ratio}"
+def _rounded(design: Design, made: Figures) -> Iterator[Message]:
+    """Yield to which step the weights are rounded, and the ratio that they have then."""
+    yield say("export.card-rounded", step=format_number(design.scale.resolution_g))
+    if made.is_filled:
+        yield say("export.card-rounded-ratio", ratio=str(made.split.ratio))
 
 
-def _made_of(design: Design) -> str:
+def _made_of(design: Design) -> Message:
     """Return what a piece consists of, and that it is no food where it is none."""
     table = design.portion
-    said = f"crust to filling {table.ratio} by mass"
-    if not table.is_filled:
-        said = table.composition.value
-    return f"NOT FOOD, {said}" if table.purpose is Purpose.NOT_FOOD else said
+    said = word(table.composition.value)
+    if table.is_filled:
+        said = say("export.card-ratio", ratio=table.ratio)
+    return say("export.card-not-food", made_of=said) if table.purpose is Purpose.NOT_FOOD else said
 
 
-def _weights(design: Design, made: Figures) -> Iterator[list[str]]:
+def _weights(design: Design, made: Figures) -> Iterator[list[Message | str]]:
     """Yield what is weighed: name, grams as the scale shows them, grams exactly."""
     piece, split = made.piece, made.split
-    unsure = ", by a loss that nobody measured" if design.portion.is_loss_unmeasured else ""
-    dough = DOUGHS[made.composition]
-    yield [dough, grams(split.crust_g), f"{piece.crust_g:.2f} g{unsure}"]
+
+    def exact(mass_g: float) -> Message | str:
+        if design.portion.is_loss_unmeasured:
+            return say("export.card-unsure", mass_g=mass_g)
+        return f"{mass_g:.2f} g"
+
+    yield [DOUGHS[made.composition], grams(split.crust_g), exact(piece.crust_g)]
     if not made.is_filled:
         return
     names = [
-        with_word_breaks(f"{one.count} {TIMES} {one.name}" if one.count > 1 else one.name)
+        say("export.card-times", count=one.count, times=TIMES, name=_name(one.name))
+        if one.count > 1
+        else _name(one.name)
         for one in made.centres
     ]
     if made.together:
         low_g, high_g = split.paste_range_g
-        each = zip(names, made.centres, strict=True)
-        listed = ", ".join(f"{name} ({grams(one.total_g)} g)" for name, one in each)
-        first = f"first {listed}, then paste up to this weight: {low_g:.1f} to {high_g:.1f} g of it"
-        title = f"Paste with {names[0]}" if len(names) == 1 else "Paste with centres"
+        listed = tuple(
+            say("export.card-centre-g", name=name, grams=grams(one.total_g))
+            for name, one in zip(names, made.centres, strict=True)
+        )
+        first = say("export.card-first", centres=listed, low_g=low_g, high_g=high_g)
+        title = say("export.card-paste-with-centres")
+        if len(names) == 1:
+            title = say("export.card-paste-with", centre=names[0])
         yield [title, grams(split.filling_g), first]
         return
-    yield ["Filling paste", grams(split.paste_g), f"{piece.paste_g:.2f} g{unsure}"]
+    yield [PASTE, grams(split.paste_g), exact(piece.paste_g)]
     for name, one in zip(names, made.centres, strict=True):
-        yield [name, grams(one.total_g), "counted, not weighed"]
+        yield [name, grams(one.total_g), say("export.card-counted")]
 
 
-def _label(made: Figures) -> str:
+def _name(food: str) -> Message:
+    """Return a food's name in each language; one of a person's own as it was typed."""
+    known = word(food)
+    return word(with_word_breaks(food)) if known.is_unknown else known
+
+
+def _label(made: Figures) -> Iterator[Message]:
     target = made.label
-    if target is None:
-        return ""
-    finished = f"{made.piece.finished_g:.1f}"
-    label, short = format_number(target.label_g), format_number(target.deficiency_g)
-    return (
-        f"These weights give {finished} g finished, for a label of {label} g (deficiency of "
-        f"{short} g a pack; guidance only, local law decides)."
-    )
+    if target is not None:
+        yield say(
+            "export.card-label",
+            finished_g=made.piece.finished_g,
+            label=format_number(target.label_g),
+            short=format_number(target.deficiency_g),
+        )
 
 
-def _balls(design: Design, made: Figures, bore_mm: float | None) -> Iterator[list[str]]:
+def _balls(design: Design, made: Figures, bore_mm: float | None) -> Iterator[list[Message | str]]:
     """Yield what to roll: name and size."""
     balls = made.balls
     if made.composition is PieceComposition.POURED:
         return
     if balls.disc_mm is None:
-        yield ["Ball of dough", f"⌀ {balls.wrapped_mm:.0f} mm"]
+        yield [say("export.card-ball"), f"⌀ {balls.wrapped_mm:.0f} mm"]
     else:
-        yield ["Ball of crust dough", f"⌀ {balls.crust_mm:.0f} mm"]
-        yield ["…rolled to a disc", f"⌀ {balls.disc_mm:.0f} {TIMES} {balls.shell_mm:.1f} mm"]
-        centred = " with centres" if made.centres else ""
-        yield [f"Ball of filling{centred}", f"⌀ {balls.filling_mm:.0f} mm"]
-        yield ["Wrapped ball", f"⌀ {balls.wrapped_mm:.0f} mm"]
+        yield [say("export.card-crust-ball"), f"⌀ {balls.crust_mm:.0f} mm"]
+        disc = f"⌀ {balls.disc_mm:.0f} {TIMES} {balls.shell_mm:.1f} mm"
+        yield [say("export.card-disc"), disc]
+        filling = say("export.card-filling-ball")
+        if made.centres:
+            filling = say("export.card-centred-ball")
+        yield [filling, f"⌀ {balls.filling_mm:.0f} mm"]
+        yield [say("export.card-wrapped-ball"), f"⌀ {balls.wrapped_mm:.0f} mm"]
     roll = None if bore_mm is None else roll_for(design, made.piece, bore_mm)
     if roll is not None:
         form = "□" if design.pastry.outline == "square" else "⌀"
         size = f"{form} {roll.across_mm:.0f} {TIMES} {roll.length_mm:.0f} mm"
-        yield ["…shaped to enter the mould", size]
+        yield [say("export.card-shaped"), size]
 
 
 def _each(design: Design, made: Figures, recipe: Recipe | None) -> dict[str, Any]:
     """Return what one piece of a batch takes: grams in it and to mix for it, and centres."""
     is_whole = recipe is not None and (recipe.filling is not None or not made.is_filled)
     doughs = zip(
-        (DOUGHS[made.composition], "Filling paste"),
+        (DOUGHS[made.composition], PASTE),
         parts(design, recipe if is_whole else None, made.split, pieces=1, have=OnHand()),
         strict=True,
     )
-    centres = [[with_word_breaks(c.name), c.count] for c in design.portion.centres]
+    centres = [[_name(c.name), c.count] for c in design.portion.centres]
     if len(centres) > MOST_LISTED:
-        centres = [["Centres of all kinds", sum(c.count for c in design.portion.centres)]]
+        centres = [[say("export.card-all-centres"), sum(c.count for c in design.portion.centres)]]
     return {
         "doughs": [[name, one.pieces_g, one.mixed_g] for name, one in doughs if one.pieces_g > 0.0],
         "centres": centres,
@@ -203,7 +267,7 @@ def _batch(design: Design, each: Mapping[str, Any]) -> dict[str, Any]:
     return {
         "heads": [str(count) for count in counts],
         "doughs": [
-            [f"{name}, g", *[grams(count * one_g) for count in counts]]
+            [say("export.card-in-g", name=name), *[grams(count * one_g) for count in counts]]
             for name, one_g, _ in each["doughs"]
         ],
         "centres": [
@@ -212,25 +276,31 @@ def _batch(design: Design, each: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def _allergens(design: Design, made: Figures, recipe: Recipe | None) -> str:
+def _allergens(design: Design, made: Figures, recipe: Recipe | None) -> tuple[Message, ...]:
     """Return what the names of ingredients and centres tell; a name unknown tells nothing."""
     if design.portion.purpose is Purpose.NOT_FOOD:
-        return "No food: not to be eaten."
+        return (say("export.card-no-food"),)
     centres = [centre.name for centre in made.centres]
     lines = () if recipe is None else recipe.lines
     named = allergen_list([*centres, *(line.food for line in lines)])
-    unjudged = "crust and paste are" if made.is_filled else "the dough is"
-    said = [] if recipe is not None else [f"No recipe is known, so {unjudged} not judged."]
+    said = []
+    if recipe is None:
+        filled = made.is_filled
+        said = [say("export.card-unjudged") if filled else say("export.card-dough-unjudged")]
     if named.unknown:
-        said.append(f"Nothing is known of {', '.join(map(with_word_breaks, named.unknown))}.")
+        said.append(say("export.card-unknown", names=tuple(map(with_word_breaks, named.unknown))))
     if len(named.unknown) < len({*centres, *(line.food for line in lines)}):
-        whose = "centres" if recipe is None else "recipe and centres" if centres else "recipe"
-        found = ", ".join(named.found) or "no allergen"
-        said.append(f"The names in the {whose} point to: {found}.")
-    return " ".join([*said, "Read every packet all the same."])
+        found = tuple(map(word, named.found)) or (say("export.card-no-allergen"),)
+        if recipe is None:
+            said.append(say("export.card-centres-point-to", found=found))
+        elif centres:
+            said.append(say("export.card-both-point-to", found=found))
+        else:
+            said.append(say("export.card-recipe-points-to", found=found))
+    return (*said, say("export.card-read-packets"))
 
 
-def _sources(design: Design, made: Figures) -> Iterator[tuple[str, str, str]]:
+def _sources(design: Design, made: Figures) -> Iterator[tuple[Message | str, ...]]:
     """Yield the figures that the weights depend on: name, value, source."""
     for table in (design.portion, design.scale):
         yield from _given(table)
@@ -238,37 +308,58 @@ def _sources(design: Design, made: Figures) -> Iterator[tuple[str, str, str]]:
     parts = (("crust", made.crust_density), ("paste", made.filling_density))
     for part, density in parts if made.is_filled else (("dough", made.crust_density),):
         shown = f"{density.g_per_ml:.3f} +- {density.sd_g_per_ml:.3f} g/mL"
-        yield f"density of the {part}", shown, density.source
+        yield say("export.card-density-of", part=word(part)), shown, source_of(density.source)
     loss = f"{made.loss.ratio:.3f} +- {made.loss.uncertainty:.3f}"
-    yield "loss in baking and resting", loss, LOSS_SOURCES[made.loss.source]
-    yield "raw weight", f"{made.piece.raw_g:.2f} g", COMPUTED
-    yield "pressed volume", f"{made.piece.volume_ml:.2f} mL", COMPUTED
+    yield say("export.card-loss"), loss, LOSS_SOURCES[made.loss.source]
+    yield say("export.card-raw-weight"), f"{made.piece.raw_g:.2f} g", COMPUTED
+    yield say("export.card-volume"), f"{made.piece.volume_ml:.2f} mL", COMPUTED
 
 
 def _centre_sources(
     asked: Sequence[Centre], centres: Sequence[KnownCentre]
-) -> Iterator[tuple[str, str, str]]:
+) -> Iterator[tuple[Message | str, ...]]:
     """Yield the figures of the centres; one that several share comes once."""
-    whose: dict[tuple[str, str, str], list[str]] = {}
+    whose: dict[tuple[Message, str, Message], list[str]] = {}
     for wanted, centre in zip(asked, centres, strict=True):
         density = f"{centre.density_g_per_ml:.3g} +- {centre.density_sd_g_per_ml:.2g} g/mL"
+        mass = f"{centre.mass_g:g} +- {centre.mass_sd_g:.2g} g"
         for row in (
-            ("mass of one", f"{centre.mass_g:g} +- {centre.mass_sd_g:.2g} g", _of_the_mass(wanted)),
-            ("density", density, centre.density_source),
+            (say("export.card-mass-of-one"), mass, _of_the_mass(wanted)),
+            (say("export.card-density"), density, source_of(centre.density_source)),
         ):
-            whose.setdefault(row, []).append(with_word_breaks(centre.name))
+            whose.setdefault(row, []).append(centre.name)
     for (name, value, source), names in sorted(whose.items(), key=lambda row: len(row[1])):
-        shared = "each centre" if len(names) == len(centres) else f"{len(names)} centres"
-        yield f"{names[0] if len(names) == 1 else shared}: {name}", value, source
+        each = say("export.card-each-centre")
+        shared = each if len(names) == len(centres) else say("export.centres", count=len(names))
+        part = _name(names[0]) if len(names) == 1 else shared
+        yield say("core.of-part", part=part, what=name), value, source
 
 
-def _of_the_mass(centre: Centre) -> str:
+def _of_the_mass(centre: Centre) -> Message:
     """Return where a centre's mass and its scatter come from."""
     field = Centre.model_fields["mass_spread"]
     extra = field.json_schema_extra
     if centre.mass_spread != field.default or not isinstance(extra, dict):
-        return "the design"
-    return f"the design; its scatter: {extra['source']}"
+        return DESIGN
+    return say("export.card-scatter", source=source_of(str(extra["source"])))
+
+
+def source_of(text: str) -> Message:
+    """Return where a figure comes from: what the language knows of it in words, the rest as it is.
+
+    Examples
+    --------
+    >>> source_of("published: a table; from memory, measure your own").text("de")
+    'published: a table; aus dem Gedächtnis, selbst messen'
+    """
+    parts = [
+        reduce(_of_part, map(word, reversed(phrase.split(": ")))) for phrase in text.split("; ")
+    ]
+    return reduce(lambda some, last: say("core.and-phrase", some=some, last=last), parts)
+
+
+def _of_part(what: Message, part: Message) -> Message:
+    return say("core.of-part", part=part, what=what)
 
 
 STATED_ELSEWHERE: Final = {
@@ -279,7 +370,7 @@ STATED_ELSEWHERE: Final = {
 """Fields that no row of their own is for."""
 
 
-def _given(table: BaseModel) -> Iterator[tuple[str, str, str]]:
+def _given(table: BaseModel) -> Iterator[tuple[Message | str, ...]]:
     """Yield the figures of a table of the design, each with its source."""
     for key, field in type(table).model_fields.items():
         value = getattr(table, key)
@@ -287,13 +378,17 @@ def _given(table: BaseModel) -> Iterator[tuple[str, str, str]]:
         if stated or value is None or isinstance(value, tuple):
             continue
         extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
-        source = str(extra.get("source", "")) if value == field.default else "the design"
-        shown = format_number(value) if isinstance(value, float) and value >= 1.0 else _plain(value)
-        yield field.description or key, f"{shown} {extra.get('unit', '')}".strip(), source
+        source = source_of(str(extra.get("source", ""))) if value == field.default else DESIGN
+        shown: Message | str = f"{_plain(value)} {extra.get('unit', '')}".strip()
+        if isinstance(value, StrEnum):
+            shown = word(value.value)
+        yield word(field.description or key), shown, source
 
 
 def _plain(value: object) -> str:
-    return f"{value:g}" if isinstance(value, float) else f"{value}"
+    if isinstance(value, float):
+        return format_number(value) if value >= 1.0 else f"{value:g}"
+    return f"{value}"
 
 
 def grams(mass_g: float) -> str:

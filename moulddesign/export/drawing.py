@@ -17,7 +17,7 @@ import shapely
 
 from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
-from moulddesign.core import KernelError, say, word
+from moulddesign.core import DECIMAL_COMMA, KernelError, Message, say, with_decimal_sign, word
 from moulddesign.design import Kind
 from moulddesign.export.entities import (
     ARROW_MM,
@@ -43,7 +43,7 @@ from moulddesign.export.entities import (
     format_number,
     primitives_of,
 )
-from moulddesign.export.fonts import Fonts
+from moulddesign.export.fonts import Fonts, fonts_of
 from moulddesign.export.formats import Paper
 from moulddesign.export.views import (
     SIZE_TOLERANCE_MM,
@@ -142,7 +142,8 @@ def drawing(build: Build, shown: Sections, paper: Paper) -> Drawing:
                 far = (sheet.width_mm - FRAME_MM, sheet.height_mm - FRAME_MM)
                 frame = _rectangle((FRAME_MM, FRAME_MM), far)
                 title = _title_block(build, sheet, f"1:{1.0 / scale:g}")
-                return Drawing(sheet=sheet, scale=scale, entities=(frame, *title, *arranged))
+                entities = _with_decimal_signs((*title, *arranged), fonts_of(build.design).language)
+                return Drawing(sheet=sheet, scale=scale, entities=(frame, *entities))
     raise KernelError(say("export.the-drawing"), say("export.mould-larger-than-any-sheet"))
 
 
@@ -157,16 +158,33 @@ def card_section(build: Build, shown: Sections) -> tuple[tuple[float, float], Vi
     size = high.max(axis=0) - low.min(axis=0)
     scale = min(1.0, *(np.array(CARD_ROOM_MM) / size).tolist())
     entities = assembly_section(build, shown.parts, shown.pastry, scale=scale)
+    entities = _with_decimal_signs(entities, fonts_of(build.design).language)
     x0, y0, x1, y1 = bounds_of(entities)
     return (x1 - x0, y1 - y0), tuple(entity.moved(-x0, -y0) for entity in entities)
 
 
+def _with_decimal_signs(entities: View, language: str) -> View:
+    """Return entities with the figures of dimensions as a language writes them."""
+
+    def written(one: Primitive) -> Primitive:
+        if isinstance(one, Text):
+            return replace(one, text=with_decimal_sign(one.text, language))
+        return one
+
+    return tuple(
+        replace(one, primitives=tuple(map(written, one.primitives)))
+        if isinstance(one, Dimension)
+        else one
+        for one in entities
+    )
+
+
 def _views(build: Build, shown: Sections, *, scale: float, third_angle: bool) -> list[View]:
-    is_press = build.design.mould.kind is Kind.PRESS
+    is_press, fonts = build.design.mould.kind is Kind.PRESS, fonts_of(build.design)
     whole = assembly_view(build, shown.parts, shown.pastry, scale=scale)
     views = [_with_plan(*whole, third_angle=third_angle)]
     for number, part in enumerate(shown.parts):
-        view = part_view(part, scale=scale, number=number)
+        view = part_view(part, scale=scale, number=number, fonts=fonts)
         plan = part_plan(part, scale=scale)
         if not is_press:
             # Beside the section, not below it: so most blocks fit a sheet in true size.
@@ -268,29 +286,38 @@ def _title_block(build: Build, sheet: Sheet, scale: str) -> list[Entity]:
 
 def _cells(build: Build, sheet: Sheet, scale: str) -> dict[tuple[int, int], tuple[str, str]]:
     """Return heading and text of each cell by its column and its row from below."""
-    piece, mould = build.portion.piece, build.design.mould
-    unsure = " (loss unmeasured)" if build.design.portion.is_loss_unmeasured else ""
-    weights = f"{format_number(piece.finished_g)} g finished, {format_number(piece.raw_g)} g raw"
-    weights += f"{unsure}, "
+    piece, mould, text = build.portion.piece, build.design.mould, fonts_of(build.design).text
+    unsure = build.design.portion.is_loss_unmeasured
     filled = build.portion.is_filled
-    weights += (
-        f"crust : filling {build.design.portion.ratio}"
+    weights = say(
+        "export.title-piece",
+        finished=format_number(piece.finished_g),
+        raw=format_number(piece.raw_g),
+        loss=say("export.title-unmeasured") if unsure else "",
+        made_of=say("export.title-ratio", ratio=build.design.portion.ratio)
         if filled
-        else build.portion.composition.value
+        else word(build.portion.composition.value),
     )
-    clearance = ""
+    kind = word(mould.kind.value)
     if isinstance(build.mould.layout, PressLayout):
-        clearance = f", clearance {format_number(build.mould.layout.clearance_mm)} mm"
+        gap = format_number(build.mould.layout.clearance_mm)
+        kind = say("export.title-clearance", kind=kind, mm=gap)
+    third = say("export.title-third-angle"), say("export.title-first-angle")
+    at_scale = say("export.title-scale-on", scale=scale, sheet=sheet.name)
+    cells: dict[tuple[int, int], tuple[Message, Message | str]] = {
+        (0, 2): (say("export.title-name"), word(build.design.name)),
+        (0, 1): (say("export.title-of-piece"), weights),
+        (0, 0): (say("export.title-by"), f"moulddesign {__version__}"),
+        (1, 2): (say("export.title-mould"), kind),
+        (1, 1): (say("export.title-material"), word(build.design.printer.material)),
+        (1, 0): (say("export.title-date"), ""),
+        (2, 2): (say("export.title-scale"), at_scale),
+        (2, 1): (third[0] if sheet.third_angle else third[1], ""),
+        (2, 0): (say("export.title-checked"), ""),
+    }
     return {
-        (0, 2): ("Name", build.design.name),
-        (0, 1): ("Piece", weights),
-        (0, 0): ("Drawn from the design by", f"moulddesign {__version__}"),
-        (1, 2): ("Mould", f"{mould.kind}{clearance}"),
-        (1, 1): ("Material", build.design.printer.material),
-        (1, 0): ("Date", ""),
-        (2, 2): ("Scale, lengths in mm", f"{scale} on {sheet.name}"),
-        (2, 1): (f"{'third' if sheet.third_angle else 'first'} angle", ""),
-        (2, 0): ("Checked", ""),
+        place: (text(head), said if isinstance(said, str) else text(said))
+        for place, (head, said) in cells.items()
     }
 
 
@@ -347,7 +374,6 @@ DIMENSION_VARIABLES: Final = {
     "dimtoh": 0,
     "dimdec": 2,
     "dimzin": 8,  # no trailing zeros
-    "dimdsep": ord("."),
     "dimlunit": 2,  # decimal
     "dimblk": "",  # a filled arrow
     "dimscale": 1.0,
@@ -390,6 +416,7 @@ def dxf_bytes(drawing: Drawing, fonts: Fonts) -> bytes:
             lineweight=style.width_um // 10,
         )
     own = {"dimlfac": 1.0 / drawing.scale, "dimtxsty": TEXT_STYLE}
+    own |= {"dimdsep": ord("," if fonts.language in DECIMAL_COMMA else ".")}
     document.dimstyles.new(DIMENSION_STYLE, dxfattribs=DIMENSION_VARIABLES | own)
     space = document.modelspace()
     for entity in drawing.entities:
@@ -459,7 +486,7 @@ def _add_dimension(space: Any, dimension: Dimension) -> Any:  # noqa: ANN401 (ez
 
 
 def _dimension_entity(space: Any, dimension: Dimension) -> Any:  # noqa: ANN401 (ezdxf's)
-    sign = dimension.figure.text.rstrip("0123456789.")
+    sign = dimension.figure.text.rstrip("0123456789.,")
     look = {
         "text": f"{dxf_text(sign)}<>",
         "dimstyle": DIMENSION_STYLE,

@@ -250,10 +250,13 @@ MEASURED_AT_PX: Final = 200
 def text_width_mm(text: str, capital_mm: float) -> float:
     """Return how long a line of text is in a wide sans-serif typeface, kerning left out.
 
-    What the font lacks is counted as long as the code points that replace it.
+    What the font lacks is counted as wide as it is high: another font has it, for `Fonts.text` has
+    put code points in the place of what none has.
     """
-    shown = bundled_fonts().with_code_points(text)
-    return float(_measuring_font().getlength(shown)) * capital_mm / (CAPITAL_RATIO * MEASURED_AT_PX)
+    lacks = bundled_fonts().lacks
+    own = "".join(one for one in text if not lacks(one))
+    length_px = _measuring_font().getlength(own) + MEASURED_AT_PX * (len(text) - len(own))
+    return float(length_px) * capital_mm / (CAPITAL_RATIO * MEASURED_AT_PX)
 
 
 def fit_text(

@@ -3,15 +3,24 @@
 import re
 import unicodedata
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import groupby, pairwise
 from pathlib import Path
 from typing import Any, Final
 
-from moulddesign.artwork.font_files import font_of, open_font, regular_font
+from moulddesign.artwork.font_files import font_of, font_with, open_font, regular_font
 from moulddesign.building import Build
-from moulddesign.core import Finding, Verdict, say
+from moulddesign.core import (
+    LANGUAGES,
+    Finding,
+    Message,
+    Verdict,
+    in_words,
+    letters_of,
+    say,
+    word,
+)
 from moulddesign.design import Design
 
 INVISIBLE: Final = frozenset({"Cc", "Cf", "Zl", "Zp", "Zs"})
@@ -35,12 +44,18 @@ MOST_NAMED: Final = 20
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fonts:
-    """The bundled fonts, and those that a design's text layers are drawn with."""
+    """The bundled fonts, those that a design's text layers are drawn with, and what they write."""
 
     files: tuple[Path, ...]
     """Fonts that the design names; they print what the bundled ones lack."""
     characters: frozenset[int]
     """Code points that some font has."""
+    language: str = LANGUAGES[0]
+    """Of card and drawing: the design's where they have its letters, else English."""
+
+    def text(self, message: Message) -> str:
+        """Return a message as these fonts write it."""
+        return self.with_code_points(str(in_words(message, self.language)))
 
     def lacks(self, character: str) -> bool:
         """Return whether a character would be printed as an empty box."""
@@ -94,24 +109,53 @@ def bundled_fonts() -> Fonts:
     return Fonts(files=(), characters=_characters(regular_font()))
 
 
+def asked_language(design: Design) -> str:
+    """Return the language that a design asks for."""
+    return LANGUAGES[0] if design.language is None else design.language.value
+
+
 def fonts_of(design: Design) -> Fonts:
     """Return the bundled fonts and those that a design's text layers are drawn with.
 
-    No other font of the machine is used, so that the same design is the same card everywhere.
+    No other font of the machine is used, so that the same design is the same card everywhere; but
+    for a language whose letters they lack, one that is installed and has them all.
     """
     drawn = [font_of(layer, Path()) for layer in design.layers if layer.text is not None]
     files = tuple(dict.fromkeys(path for path in drawn if path is not None))
     characters = bundled_fonts().characters.union(*map(_characters, files))
-    return Fonts(files=files, characters=characters)
+    language = asked_language(design)
+    missing = letters_of(language) - characters
+    found = font_with(missing) if missing else None
+    if found is not None:
+        files, characters = (*files, found), characters | _characters(found)
+    is_written = letters_of(language) <= characters
+    return Fonts(
+        files=files, characters=characters, language=language if is_written else LANGUAGES[0]
+    )
 
 
 def unprintable_findings(build: Build) -> tuple[Finding, ...]:
-    """Return a warning where a name holds what no font has; nothing where all can be printed."""
-    missing = fonts_of(build.design).missing("".join(_names(build)))
+    """Return warnings where a name holds what no font has, and where the language has no font."""
+    fonts = fonts_of(build.design)
+    found = []
+    if fonts.language != (asked := asked_language(build.design)):
+        found.append(
+            Finding(
+                what=say("export.language-of-sheets"),
+                measured=word(fonts.language),
+                limit=say("export.language-asked", language=word(asked)),
+                unit="",
+                source=say("export.bundled-font"),
+                verdict=Verdict.WARN,
+                remedy=say("export.card-no-letters"),
+            )
+        )
+    missing = fonts.missing("".join(_names(build)))
     if not missing:
-        return ()
+        return tuple(found)
     named, more = " ".join(missing[:MOST_NAMED]), len(missing) - MOST_NAMED
     return (
+        *found,
         Finding(
             what=say("export.characters-lacking"),
             measured=say("export.characters-and-more", named=named, more=more)
@@ -160,6 +204,19 @@ def with_word_breaks(text: str) -> str:
     """
     pieces = re.split(r"(?<=[-\s])", text)
     return "".join(_with_breaks(piece) if len(piece) > LONG_WORD else piece for piece in pieces)
+
+
+def breaking(message: Message) -> Message:
+    """Return a message whose names, its values of text, may break as `with_word_breaks` says."""
+    values = [
+        (key, breaking(value) if isinstance(value, Message) else _breaking_name(value))
+        for key, value in message.values
+    ]
+    return replace(message, values=tuple(values))
+
+
+def _breaking_name(value: object) -> object:
+    return with_word_breaks(value) if isinstance(value, str) else value
 
 
 def _with_breaks(word: str) -> str:

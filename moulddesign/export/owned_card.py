@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Any, Final
 
-from moulddesign.core import BENCH_CAUTIONS, CAUTIONS, ml_from_mm3, say
+from moulddesign.core import BENCH_CAUTIONS, CAUTIONS, Message, ml_from_mm3, say, word
 from moulddesign.design import Design, Kind
 from moulddesign.export.card import Card
 from moulddesign.export.card_html import CARD_HTML, card_html
@@ -16,15 +16,8 @@ from moulddesign.kitchen import Recipe
 from moulddesign.portion import Figures, cautions_of, figures
 
 MOVES_OF_OWNED: Final = {
-    Kind.PRESS: (
-        (
-            "Set the sleeve over the piece and press the stamp down; lift everything off the table "
-            "and push the pastry out."
-        ),
-    ),
-    Kind.BLOCK: (
-        "Press the piece into the cavity, level it, turn the mould over and knock the pastry out.",
-    ),
+    Kind.PRESS: (say("export.card-owned-press"),),
+    Kind.BLOCK: (say("export.card-owned-block"),),
 }
 """What is done with a mould that exists, one after the other."""
 
@@ -56,7 +49,7 @@ def _figures(design: Design, made: Fit, recipe: Recipe | None) -> dict[str, Any]
     kind = Kind.BLOCK if made.own_window(design) is None else Kind.PRESS
     piece = piece_figures(
         design, weights, recipe, None if cavity.shape is None else cavity.shape.width_mm,
-        rounding=" ".join(_beside_the_weights(made, weights, kind, row)),
+        beside=tuple(_beside_the_weights(made, weights, kind, row)),
         mould=with_word_breaks(made.mould.name),
     )  # fmt: skip
     # A mesh may be that of a print; wood and metal need no cautions about plastic.
@@ -66,48 +59,47 @@ def _figures(design: Design, made: Fit, recipe: Recipe | None) -> dict[str, Any]
     remarks = [said for said in every if weights.is_filled or said.id not in ABOUT_CRUST]
     return piece | {
         "failed": [],
-        "inlays": "",
+        "inlays": (),
         "others": [],
         "is_owned": True,
         "shapes": [*piece["shapes"], *_filled(made, design, cavity, row)],
         "moves": list(MOVES_OF_OWNED[kind]),
-        "use": " ".join(MOVES_OF_OWNED[kind]),
-        "remarks": list(map(str, remarks)),
-        "cautions": list(map(str, cautions)),
+        "use": MOVES_OF_OWNED[kind],
+        "remarks": remarks,
+        "cautions": list(cautions),
         "sources": [*piece["sources"], *_sources(made, cavity, row)],
     }
 
 
 def _beside_the_weights(
     made: Fit, weights: Figures, kind: Kind, row: FittingPiece
-) -> Iterator[str]:
+) -> Iterator[Message]:
     """Yield what rounding does to the height, where the mouth is known, and how sure that is."""
     cavity = made.cavities[0][0]
     mouth = cavity.bore or (cavity.shape if isinstance(cavity.shape, SizedShape) else None)
     rounding = None if mouth is None else weights.rounding(kind, mouth.outline.area_mm2)
     if rounding is not None:
-        yield str(rounding)
+        yield rounding
     if kind is Kind.BLOCK:
-        yield (
-            f"The mould is full with {_grams_of(row):.1f} g raw, give or take "
-            f"{2.0 * row.raw_g_sd:.1f} g (twice the standard uncertainty): press one and weigh it."
-        )
+        yield say("export.card-full-with", raw_g=_grams_of(row), doubt_g=2.0 * row.raw_g_sd)
 
 
 def _filled(
     made: Fit, design: Design, cavity: MeasuredCavity, row: FittingPiece
-) -> Iterator[list[str]]:
+) -> Iterator[list[Message | str]]:
     """Yield the sizes of the piece in the mould, as far as they are known."""
     window = made.own_window(design)
     if window is not None:
         height_mm = window.height_of_mm(figures(design).piece)
-        yield ["Pressed height, to the flat top", f"{height_mm:.1f} mm"]
-        yield ["Heights that the press takes", f"{window.least_mm:.1f} to {window.most_mm:.1f} mm"]
+        yield [say("export.card-height"), f"{height_mm:.1f} mm"]
+        heights = {"least_mm": window.least_mm, "most_mm": window.most_mm}
+        yield [say("export.card-press-takes"), say("export.card-from-to", **heights)]
     else:
-        yield ["The mould holds", _volume(cavity)]
+        yield [say("export.card-mould-holds"), _volume(cavity)]
     known = row.crust_thickness_mm
     if design.portion.is_filled:
-        yield ["Crust all round", "shape not known" if known is None else f"{known:.1f} mm"]
+        unknown = say("export.card-shape-unknown")
+        yield [say("export.card-crust"), unknown if known is None else f"{known:.1f} mm"]
 
 
 def _grams_of(row: FittingPiece) -> float:
@@ -120,20 +112,26 @@ def _volume(cavity: MeasuredCavity) -> str:
     return f"{ml_from_mm3(cavity.volume_mm3):.1f} +- {doubt_ml:.1f} mL"
 
 
-def _sources(made: Fit, cavity: MeasuredCavity, row: FittingPiece) -> Iterator[list[str]]:
+def _sources(made: Fit, cavity: MeasuredCavity, row: FittingPiece) -> Iterator[list[Message | str]]:
     """Yield how the mould was measured, and how well that tells its weight."""
     mould = made.mould
     if mould.mesh is not None:
-        how = "its mesh"
+        how = say("export.card-by-mesh")
     elif mould.water_g:
         count = len(mould.water_g)
-        how = f"{count} weighing{'s' if count > 1 else ''} of the water that fills it"
+        how = say("export.card-by-weighings", count=count)
+        if count == 1:
+            how = say("export.card-by-weighing", count=count)
     else:
-        how = f"its inner sizes, by {mould.tool.value}"
+        how = say("export.card-by-sizes", tool=word(mould.tool.value))
     if cavity.uncertainties:
-        yield ["what the mould holds", _volume(cavity), f"{how}; twice the standard uncertainty"]
+        of_volume = say("export.card-twice-uncertainty", how=how)
+        yield [say("export.card-of-mould"), _volume(cavity), of_volume]
     for cause in row.uncertainties:
-        share = f"{cause.raw_g:.2f} g of raw weight"
-        yield [f"uncertainty by {cause.name}", share, "standard uncertainty"]
+        yield [
+            say("export.card-uncertainty-by", cause=word(cause.name)),
+            say("export.card-raw-share", raw_g=cause.raw_g),
+            say("export.card-uncertainty"),
+        ]
     if row.crust_thickness_mm is not None:
-        yield ["crust thickness", f"{row.crust_thickness_mm:.2f} mm", COMPUTED]
+        yield [say("export.card-of-crust"), f"{row.crust_thickness_mm:.2f} mm", COMPUTED]

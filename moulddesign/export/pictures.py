@@ -11,6 +11,7 @@ import numpy as np
 from moulddesign.artwork import artwork_check
 from moulddesign.artwork.layers import thickened_places
 from moulddesign.building import PASTRY, Build
+from moulddesign.core import LANGUAGES, Message, in_words, say
 from moulddesign.design import Kind
 from moulddesign.export.formats import part_colour
 from moulddesign.geometry import Mesh
@@ -162,11 +163,11 @@ class ReliefPlan:
     """A picture of the relief, its caption below."""
 
     png: bytes
-    caption: tuple[str, ...]
+    caption: tuple[Message, ...]
     """The lines of the caption."""
 
 
-def relief_plan(pastry: Pastry, *, line_mm: float) -> ReliefPlan:
+def relief_plan(pastry: Pastry, *, line_mm: float, language: str = LANGUAGES[0]) -> ReliefPlan:
     """Return the relief's regions from above, raised ones dark, sunk ones light.
 
     Strokes and gaps that are too thin for the width of a printed line are ringed, and what
@@ -176,7 +177,7 @@ def relief_plan(pastry: Pastry, *, line_mm: float) -> ReliefPlan:
         artwork_check.ColouredRegion(shape=pastry.outline.shape, colour=artwork_check.DOUGH_COLOUR)
     ]
     marks: list[artwork_check.ThinMark] = []
-    caption: list[str] = []
+    caption: list[Message] = []
     for shape, depth_mm in pastry.artwork:
         raised = depth_mm > 0.0
         stroke_mm, gap_mm = least_widths_mm(line_mm=line_mm, raised=raised)
@@ -187,17 +188,18 @@ def relief_plan(pastry: Pastry, *, line_mm: float) -> ReliefPlan:
             )
         )
         marks += artwork_check.thin_marks(shape, least_stroke_mm=stroke_mm, least_gap_mm=gap_mm)
-        sense = "Raised" if raised else "Sunk"
-        caption.append(f"{sense}: stroke at least {stroke_mm:g} mm, gap {gap_mm:g} mm")
-    caption.append("Thinner ones are ringed" if marks else "None is thinner")
+        least = {"stroke_mm": stroke_mm, "gap_mm": gap_mm}
+        widths = say("export.relief-raised", **least)
+        caption.append(widths if raised else say("export.relief-sunk", **least))
+    caption.append(say("export.relief-ringed") if marks else say("export.relief-none-thinner"))
     added = thickened_places(part for region in pastry.relief for part in region.parts)
     if not added.is_empty:
         thick = artwork_check.ColouredRegion(shape=added, colour=artwork_check.THICKENED_COLOUR)
         drawn.append(thick)
-        caption[-1] += ". Thickened where it is orange"
-    bare = "No relief" if pastry.carved is None else "Carved face"
+        thickened = say("export.relief-thickened")
+        caption[-1] = say("core.two-sentences", first=caption[-1], second=thickened)
+    bare = say("export.relief-none") if pastry.carved is None else say("export.relief-carved")
     lines = tuple(caption) if pastry.artwork else (bare,)
-    picture = artwork_check.marked_picture(
-        drawn, tuple(marks), "\n".join(lines), _seen_face(pastry)
-    )
+    shown = "\n".join(in_words(line, language) for line in lines)
+    picture = artwork_check.marked_picture(drawn, tuple(marks), shown, _seen_face(pastry))
     return ReliefPlan(png=png_bytes(np.asarray(picture)), caption=lines)

@@ -7,11 +7,11 @@ from pathlib import Path
 from typing import Any, Final
 
 from moulddesign import __version__
-from moulddesign.core import FileError, Verdict, say
+from moulddesign.core import FileError, Message, Verdict, say
 from moulddesign.design import Design
 from moulddesign.export.card import Card
 from moulddesign.export.card_piece import grams
-from moulddesign.export.fonts import fonts_of, with_word_breaks
+from moulddesign.export.fonts import asked_language, fonts_of, with_word_breaks
 from moulddesign.export.formats import Paper
 from moulddesign.export.held_moulds import REPORT
 
@@ -51,9 +51,12 @@ def sizes_card(design: Design, sizes: Sequence[MadeSize], paper: Paper) -> Card:
     cautions = dict.fromkeys(caution for report in made for caution in report["cautions"])
     return Card(
         figures={
+            "language": asked_language(design),
+            "words": WORDS,
             "title": title,
             "name": with_word_breaks(title),
             "program": f"moulddesign {__version__}",
+            "what": say("export.sizes-what", count=len(reports)),
             "heads": [f"{weight:g} g" for weight in reports],
             "pictures": _widths(reports, pictures),
             "rows": [
@@ -138,17 +141,24 @@ def _filament(report: Mapping[str, Any]) -> str:
     return f"{sum(part['print_g'] for part in report['parts']):.0f}"
 
 
-ROWS: Final[tuple[tuple[str, Figure], ...]] = (
-    ("Raw piece, g", _on_scale("raw_g")),
-    ("Crust, g", _on_scale("crust_g")),
-    ("Filling with centres, g", _filling),
-    ("Width, mm", _of("pastry", "width_mm", 1)),
-    ("Height to the face's plane, mm", _of("pastry", "height_mm", 1)),
-    ("Height to the highest point, mm", _of("pastry", "highest_mm", 1)),
-    ("Crust all round, mm", _of("pastry", "crust_thickness_mm", 1)),
-    ("Stop, mm", _of("mould", "stop_mm", 1)),
-    ("The same sleeve with other stops, g", _sleeve),
-    ("Silicone, g", _of("mould", "silicone_g", 0)),
-    ("Plastic if solid, g", _filament),
+ROWS: Final[tuple[tuple[Message, Figure], ...]] = (
+    (say("export.sizes-raw"), _on_scale("raw_g")),
+    (say("export.sizes-crust"), _on_scale("crust_g")),
+    (say("export.sizes-filling"), _filling),
+    (say("export.sizes-width"), _of("pastry", "width_mm", 1)),
+    (say("export.sizes-height"), _of("pastry", "height_mm", 1)),
+    (say("export.sizes-highest"), _of("pastry", "highest_mm", 1)),
+    (say("export.sizes-crust-mm"), _of("pastry", "crust_thickness_mm", 1)),
+    (say("export.sizes-stop"), _of("mould", "stop_mm", 1)),
+    (say("export.sizes-sleeve"), _sleeve),
+    (say("export.sizes-silicone"), _of("mould", "silicone_g", 0)),
+    (say("export.sizes-plastic"), _filament),
 )
 """Rows of the table; one in which nothing is said is left out."""
+
+WORDS: Final = {
+    "page": say("export.card-page", number="NUMBER", count="COUNT"),
+    "remarks": say("export.sizes-remarks"),
+    "cautions": say("export.card-cautions"),
+    "pastry_shown": say("export.card-pastry-shown"),
+}

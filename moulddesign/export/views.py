@@ -10,7 +10,7 @@ import shapely
 
 from moulddesign.artwork.outline import Outline
 from moulddesign.building import PASTRY, Build
-from moulddesign.core import Message, say, word
+from moulddesign.core import Message, part_name, say, word
 from moulddesign.design import Kind
 from moulddesign.export.entities import (
     ARROW_MM,
@@ -31,6 +31,7 @@ from moulddesign.export.entities import (
     radius_dimension,
     vertical_dimension,
 )
+from moulddesign.export.fonts import Fonts, fonts_of
 from moulddesign.geometry import Mesh, Points, box, difference, section, upright_section
 
 SHARP_DEG: Final = 20.0
@@ -115,7 +116,7 @@ def part_profile(mesh: Mesh, name: str) -> PartProfile:
     )
 
 
-def part_view(part: PartProfile, *, scale: float, number: int) -> tuple[Entity, ...]:
+def part_view(part: PartProfile, *, scale: float, number: int, fonts: Fonts) -> tuple[Entity, ...]:
     """Return a part's section with its main dimensions; `number` chooses the hatching."""
     drawn = part.scaled_section(scale)
     x0, y0, x1, y1 = drawn.bounds
@@ -127,7 +128,9 @@ def part_view(part: PartProfile, *, scale: float, number: int) -> tuple[Entity, 
     for row, height in enumerate(part.heights_mm, start=1):
         ends = ((x1, y0), (x1, y0 + scale * height))
         entities.append(vertical_dimension(ends, x1 + ROW_MM * row, format_number(height)))
-    entities.append(view_title(part.name, (x0 + x1) / 2.0, y1 + AXIS_OVERSHOOT_MM + 1.5))
+    entities.append(
+        view_title(fonts.text(part_name(part.name)), (x0 + x1) / 2.0, y1 + AXIS_OVERSHOOT_MM + 1.5)
+    )
     return tuple(entities)
 
 
@@ -401,7 +404,8 @@ def assembly_view(
         scale * max(p.section.bounds[2] for p in parts),
     )
     y1 = scale * max(part.section.bounds[3] for part in parts)
-    title = view_title(f"A-A, {state_of(build)}", (x0 + x1) / 2.0, y1 + 6.0)
+    said = fonts_of(build.design).text(say("export.section-in-state", state=state_of(build)))
+    title = view_title(said, (x0 + x1) / 2.0, y1 + 6.0)
     return (*entities, title), _plan(build, scale)
 
 
@@ -430,26 +434,25 @@ def assembly_section(
     x0, y0, x1, y1 = shapely.union_all([*cuts.values(), pastry]).bounds
     entities.append(vertical_axis(0.0, y0, y1))
     entities += _section_dimensions(build, scale, (x0, y0, x1, y1))
-    anchors = [(name, _anchor(shapely.difference(cut, pastry))) for name, cut in cuts.items()]
+    part_anchors = {name: _anchor(shapely.difference(cut, pastry)) for name, cut in cuts.items()}
+    anchors = [(part_name(name), at) for name, at in part_anchors.items()]
     if build.interior.is_filled:
-        anchors += [
-            (f"crust {format_number(build.interior.crust_mm)}", _anchor(crust)),
-            ("filling", _anchor(_without(filling, centres))),
-        ]
+        thick = say("export.crust-label", mm=format_number(build.interior.crust_mm))
+        inside = _anchor(_without(filling, centres))
+        anchors += [(thick, _anchor(crust)), (word("filling"), inside)]
     else:
-        anchors.append((build.design.portion.composition.value, _anchor(crust)))
-    anchors += [
-        (_centre_label(build), (c.centre[0] - 0.4 * c.radius_mm, c.centre[1])) for c in centres[:1]
-    ]
-    entities += _labels(anchors, left=x0 - 6.0)
+        anchors.append((word(build.design.portion.composition.value), _anchor(crust)))
+    for c in centres[:1]:
+        anchors.append((_centre_label(build), (c.centre[0] - 0.4 * c.radius_mm, c.centre[1])))
+    text = fonts_of(build.design).text
+    entities += _labels([(text(says), at) for says, at in anchors], left=x0 - 6.0)
     return tuple(entities)
 
 
-def state_of(build: Build) -> str:
+def state_of(build: Build) -> Message:
     """Return in which state the assembly is drawn."""
-    if build.design.mould.kind is Kind.PRESS:
-        return "pressed to the nominal height"
-    return "with the pastry in its place"
+    is_press = build.design.mould.kind is Kind.PRESS
+    return say("export.pressed-to-height") if is_press else say("export.with-pastry")
 
 
 def _section_dimensions(
@@ -503,12 +506,12 @@ def _without(filling: shapely.Geometry, centres: Sequence[Circle]) -> shapely.Ge
     return filling if paste.is_empty else paste
 
 
-def _centre_label(build: Build) -> str:
+def _centre_label(build: Build) -> Message:
     count = sum(centre.count for centre in build.design.portion.centres)
-    first = build.design.portion.centres[0]
-    if len(build.design.portion.centres) > 1:
-        return f"{count} centres"
-    return f"{count} {TIMES} {first.name}" if count > 1 else first.name
+    first, *others = (word(each.name) for each in build.design.portion.centres)
+    if others:
+        return say("export.centres", count=count)
+    return first if count == 1 else say("export.card-times", count=count, times=TIMES, name=first)
 
 
 def _anchor(shape: shapely.Geometry) -> tuple[float, float]:
@@ -557,7 +560,7 @@ def _plan(build: Build, scale: float) -> tuple[Entity, ...]:
         )
     entities += _round_dimension(outline, scale)
     title_y = max(y1 + 6.0, bounds_of(entities)[3] + 2.0)
-    entities.append(view_title("Pastry, seen from above", 0.0, title_y))
+    entities.append(view_title(fonts_of(build.design).text(say("export.from-above")), 0.0, title_y))
     return tuple(entities)
 
 

@@ -23,15 +23,17 @@ def batch_sheet(words: Texts, made: Batch, design: Design, picture: str) -> str:
         weights.append(("paste", split.paste_g))
     weights.append(("raw", split.raw_g))
     shown = "".join(
-        f"<span>{grams:g} g<small>{escape(words[key])}</small></span>" for key, grams in weights
+        words.numbers(f"<span>{grams:g} g<small>{escape(words[key])}</small></span>")
+        for key, grams in weights
     )
     image = "" if not picture else f'<img src="{escape(picture)}" alt="">'
     title = words["pieces"].format(count=made.pieces)
     day = design.batch.serving_date
     served = "" if day is None else f"<p>{escape(words['served_on'])} {day.isoformat()}</p>"
+    title = f"{design.name}: {title}"
     return (
         f'<section class="sheet" aria-label="{escape(words["sheet"])}">'
-        f'<div class="sheet-head">{image}<div><h3>{escape(design.name)}: {escape(title)}</h3>'
+        f'<div class="sheet-head">{image}<div><h3>{escape(title)}</h3>'
         f"{served}<p>{escape(words['each_weighs'])}</p>"
         f'<div class="sheet-weights">{shown}</div></div></div>'
         f"{_weigh_out(words, made)}{_trays(words, made)}{_times(words, made)}</section>"
@@ -44,7 +46,10 @@ def _weigh_out(words: Texts, made: Batch) -> str:
         if part.pieces_g <= 0.0:
             continue
         title = words["mix_for"].format(part=words[key])
-        lines = [f"{line.scaled_g:g} g {line.food}" for line in part.lines]
+        lines = [
+            f"{words.numbers(f'{each.scaled_g:g} g')} {words.food(each.food)}"
+            for each in part.lines
+        ]
         html += _boxes(title, lines or [f"{part.mixed_g:.0f} g"])
     centres = [f"{count} \u00d7 {words.word(name)}" for name, count in made.centres]
     return html + (_boxes(words["centres"].capitalize(), centres) if centres else "")

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from moulddesign.artwork.patterns import pattern_names, titles
 from moulddesign.core import (
+    LANGUAGES,
     FileError,
     FileMistakesError,
     MouldError,
@@ -283,7 +284,7 @@ class DesignForm:
     def reset(self) -> None:
         """Begin with the default design and the workshop's values; that can be undone."""
         try:
-            self.replace(with_changed_workshop(Design(), read_workshop()))
+            self.replace(fresh_design(Design(), self.words.language))
         except MouldError as error:
             self.session.page.show_notice(error)
 
@@ -438,6 +439,14 @@ class DesignForm:
 
 
 @cache
+def fresh_design(default: Design, language: str) -> Design:
+    """Return a default design with the workshop's values, its sheets in the page's language."""
+    design = with_changed_workshop(default, read_workshop())
+    if design.language is not None or language == LANGUAGES[0]:
+        return design
+    return design.with_values({"language": language})
+
+
 def known_names() -> frozenset[str]:
     """Return the outlines and patterns that have a name: they are no files."""
     return frozenset({*OUTLINES, *pattern_names()})

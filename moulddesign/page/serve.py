@@ -18,11 +18,11 @@ from nicegui import Client, ui
 
 from moulddesign.artwork.patterns import pattern_names, patterns_folder
 from moulddesign.core import Message, MouldError, SpecError, WriteError, say
-from moulddesign.design import Design, read_workshop, with_changed_workshop
+from moulddesign.design import Design
 from moulddesign.page.address import decode_design
 from moulddesign.page.choice_pictures import CHOICE_PICTURE, FOLDER, choice_names
 from moulddesign.page.design_files import read_set, with_uploads, without_missing_files
-from moulddesign.page.design_form import known_names
+from moulddesign.page.design_form import fresh_design, known_names
 from moulddesign.page.jobs import CHECKS, PREVIEW, prepare
 from moulddesign.page.layout import Page
 from moulddesign.page.session import (
@@ -303,7 +303,7 @@ def _serve_front(
         words = page_texts(language_for(language, request.headers.get("accept-language", "")))
         problem = note = None
         try:
-            fresh = with_changed_workshop(default, read_workshop())
+            fresh = fresh_design(default, words.language)
             design, note = _design_of(encoded, uploads) if encoded else (fresh, None)
         except MouldError as error:
             design, problem = default, error

@@ -7,6 +7,7 @@ from functools import cache
 from typing import Any, Final
 
 from moulddesign.core import (
+    DECIMAL_COMMA,
     LANGUAGES,
     FileError,
     FileMistakesError,
@@ -75,7 +76,7 @@ class Texts:
 
     def numbers(self, text: str) -> str:
         """Return text or HTML with this language's decimal sign; tags and names are left alone."""
-        if self.language == LANGUAGES[0]:
+        if self.language not in DECIMAL_COMMA:
             return text
         return DECIMAL_OR_TAG.sub(
             lambda found: found[0] if found[1] is None else found[1].replace(".", ","), text

@@ -42,7 +42,7 @@ def picture():
 PICTURES = dict.fromkeys(("pastry.png", "parts.png", "print.png", "relief.png"), picture()) | {
     "section.svg": SECTION
 }
-RELIEF = {"relief": ["Raised: stroke at least 0.6 mm"], "caption": 0.1}
+RELIEF = {"relief": ("Raised: stroke at least 0.6 mm.",), "caption": 0.1}
 
 
 def figures(made, recipe=None):

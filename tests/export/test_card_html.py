@@ -79,7 +79,8 @@ def test_another_kind_has_its_moves_with_a_box_each(table, make, moves):
     work = section(parsed(card_of(figures(made))), "work")
     assert len(list(work.iter("input"))) == moves
     assert ("Silicone to mix" in text_of(work)) == (make is cast)
-    assert figures(made)["use"] == " ".join(text_of(one) for one in work.iter("li"))
+    use = card_of(figures(made)).in_words("en")["use"]
+    assert use == " ".join(text_of(one) for one in work.iter("li"))
 
 
 def test_a_mould_that_exists_has_a_card_without_pictures():
