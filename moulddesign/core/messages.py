@@ -27,8 +27,8 @@ LANGUAGES: Final = tuple(each.value for each in Language)
 DECIMAL_COMMA: Final = frozenset({"de"})
 """Languages that write 0.4 as 0,4."""
 
-DECIMAL: Final = re.compile(r"(?<![\w.-])(-?\d+\.\d+)(?!\w|\.\w)")
-"""A number with a decimal point that is no part of a name, date or version."""
+DECIMAL: Final = re.compile(r"(?<![\w.-])-?\d+(?:\.\d+-\d+)?\.\d+(?!\w|\.\w)")
+"""A number with a decimal point, or two as a range, that is no part of a name, date or version."""
 
 LIST_COMMA: Final = {"zh": "\u3001"}
 """What separates the entries of a list, where it is no comma with a space."""

@@ -20,14 +20,15 @@ from moulddesign.core import (
     say,
     word,
 )
+from moulddesign.core.messages import DECIMAL
 from moulddesign.design import TABLE
 from moulddesign.page.draft import FormField
 
 UNIT: Final = re.compile(r"_(?:mm|g|deg|ml|c|n|kpa|g_per_ml|mm3_per_s)$")
 """The end of a key that is its unit."""
 
-DECIMAL_OR_TAG: Final = re.compile(r"<[^>]*>|(?<![\w.-])(-?\d+\.\d+)(?!\w|\.\w)")
-"""A tag of HTML, or a number with a decimal point that is no part of a name, date or version."""
+DECIMAL_OR_TAG: Final = re.compile(rf"<[^>]*>|({DECIMAL.pattern})")
+"""A tag of HTML, or a number with a decimal point."""
 
 
 @dataclass(frozen=True, eq=False)

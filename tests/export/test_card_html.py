@@ -107,3 +107,27 @@ def test_names_are_shown_as_they_are():
     root = parsed(card_of(named))
     assert root.find(".//h1").text == root.find(".//title").text == '<b>&"moon</b>'
     assert root.find(".//i") is None
+
+
+def leaves(values):
+    match values:
+        case dict():
+            values = list(values.values())
+        case str():
+            return [values]
+    return [leaf for value in values for leaf in leaves(value)] if isinstance(values, list) else []
+
+
+def test_it_is_wholly_in_the_designs_language_with_its_numbers():
+    made = replace(built("chestnut-75"), design=built("chestnut-75").design.with_values(
+        {"language": "de"}
+    ))  # fmt: skip
+    card = card_of(figures(made))
+    page = parsed(card)
+    assert page.get("lang") == "de"
+    assert not re.search(r"\d\.\d", text_of(section(page, "shape")))
+    pairs = zip(leaves(card.in_words("de")), leaves(card.in_words("en")), strict=True)
+    alike = {said for said, english in pairs if said == english}
+    # Names of files, parts of names, and words that both languages have.
+    words = {word for said in alike for word in re.findall(r"[^\W\d]{4,}", said)}
+    assert words <= {"chestnut", "PETG", "Material", "Filament", "moulddesign"}, words
