@@ -249,10 +249,14 @@ def _infill(names: Sequence[str]) -> Iterator[list[Message | str]]:
     if solid:
         yield [say("export.card-infill-of", percent=100.0), say("export.card-solid", parts=solid)]
     if lean:
-        shells = {"perimeters": LEAN.perimeters, "layers": LEAN.top_layers}
         yield [
             say("export.card-infill-of", percent=100.0 * LEAN.density),
-            say("export.card-lean", parts=lean, **shells),
+            say(
+                "export.card-lean",
+                parts=lean,
+                perimeters=LEAN.perimeters,
+                layers=LEAN.top_layers,
+            ),
         ]
 
 

@@ -92,8 +92,10 @@ def _filled(
     if window is not None:
         height_mm = window.height_of_mm(figures(design).piece)
         yield [say("export.card-height"), f"{height_mm:.1f} mm"]
-        heights = {"least_mm": window.least_mm, "most_mm": window.most_mm}
-        yield [say("export.card-press-takes"), say("export.card-from-to", **heights)]
+        yield [
+            say("export.card-press-takes"),
+            say("export.card-from-to", least_mm=window.least_mm, most_mm=window.most_mm),
+        ]
     else:
         yield [say("export.card-mould-holds"), _volume(cavity)]
     known = row.crust_thickness_mm

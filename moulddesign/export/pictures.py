@@ -188,9 +188,11 @@ def relief_plan(pastry: Pastry, *, line_mm: float, language: str = LANGUAGES[0])
             )
         )
         marks += artwork_check.thin_marks(shape, least_stroke_mm=stroke_mm, least_gap_mm=gap_mm)
-        least = {"stroke_mm": stroke_mm, "gap_mm": gap_mm}
-        widths = say("export.relief-raised", **least)
-        caption.append(widths if raised else say("export.relief-sunk", **least))
+        caption.append(
+            say("export.relief-raised", stroke_mm=stroke_mm, gap_mm=gap_mm)
+            if raised
+            else say("export.relief-sunk", stroke_mm=stroke_mm, gap_mm=gap_mm)
+        )
     caption.append(say("export.relief-ringed") if marks else say("export.relief-none-thinner"))
     added = thickened_places(part for region in pastry.relief for part in region.parts)
     if not added.is_empty:
