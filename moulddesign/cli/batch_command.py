@@ -39,6 +39,7 @@ from moulddesign.kitchen import (
     batch,
     joint_batch,
 )
+from moulddesign.kitchen.piece_water import told_loss
 from moulddesign.portion import AllergenList
 
 RECIPE = Override("--recipe", "batch.recipe", str, "FILE", "Recipe file (TOML).")
@@ -108,7 +109,7 @@ def run_batch(
     if as_json:
         print_json(plain_batch(made, currency))
     else:
-        _print_batch(first, made, units)
+        _print_batch(first, made, recipes[0], units)
 
 
 def recipe_of(design: Design, design_file: Path | None) -> Recipe | None:
@@ -193,7 +194,7 @@ def _parts(made: Batch) -> tuple[tuple[str, BatchPart], ...]:
     return tuple((name, part) for name, part in found if part.pieces_g > 0.0)
 
 
-def _print_batch(design: Design, made: Batch, units: Units | None) -> None:
+def _print_batch(design: Design, made: Batch, recipe: Recipe | None, units: Units | None) -> None:
     console = out()
     split = made.split
     pieces = {"crust": split.crust_g, "filling": split.paste_g}
@@ -213,6 +214,8 @@ def _print_batch(design: Design, made: Batch, units: Units | None) -> None:
         console.print(f"On the scale, paste and centre together: {each} a piece.")
     for sentence in (*_sentences(made, coin, units), *_unmeasured([design])):
         console.print(sentence, markup=False)
+    for said in () if recipe is None else told_loss(recipe, design.portion):
+        console.print(str(said), markup=False)
     _print_prices([("", each) for each in made.prices], coin, made.cost)
     _print_times(made.days, made.plan)
 

@@ -75,6 +75,8 @@ def _sections(shown: Mapping[str, Any], pictures: Mapping[str, bytes]) -> Iterat
         yield _section("others", words["others"], _others(shown, pictures))
     yield _section("cautions", words["cautions"], _list(shown["cautions"]))
     yield _section("allergens", words["allergens"], f"<p>{escape(shown['allergens'])}</p>")
+    if shown["water"]:
+        yield _section("water", words["water"], f"<p>{escape(shown['water'])}</p>")
     if shown.get("remarks"):
         yield _section("remarks", words["remarks"], _list(shown["remarks"]))
 

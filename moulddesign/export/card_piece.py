@@ -15,6 +15,7 @@ from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import asked_language, with_word_breaks
 from moulddesign.kitchen import OnHand, Recipe
 from moulddesign.kitchen.batch import parts
+from moulddesign.kitchen.piece_water import told_water
 from moulddesign.portion import (
     Figures,
     KnownCentre,
@@ -57,6 +58,7 @@ WORDS: Final = {
     "silicone_fills": say("export.card-silicone-fills"),
     "cautions": say("export.card-cautions"),
     "allergens": say("export.card-allergens"),
+    "water": say("export.card-water"),
     "remarks": say("export.card-remarks"),
     "failed": say("export.card-failed"),
     "pieces": say("export.card-pieces"),
@@ -117,7 +119,7 @@ def piece_figures(
     Parameters
     ----------
     recipe : Recipe or None
-        Its ingredients tell the allergens, where one is known.
+        Its ingredients tell allergens and water activity, where one is known.
     bore_mm : float or None
         Least width of what the piece has to enter, where it is known [mm].
     beside : tuple of Message
@@ -147,6 +149,7 @@ def piece_figures(
         "each": each,
         "batch": _batch(design, each),
         "allergens": _allergens(design, made, recipe),
+        "water": _water(design, recipe),
         "sources": list(map(list, _sources(design, made))),
     }
 
@@ -298,6 +301,13 @@ def _allergens(design: Design, made: Figures, recipe: Recipe | None) -> tuple[Me
         else:
             said.append(say("export.card-recipe-points-to", found=found))
     return (*said, say("export.card-read-packets"))
+
+
+def _water(design: Design, recipe: Recipe | None) -> tuple[Message, ...]:
+    """Return the estimates of water activity; none without a recipe, or for what is no food."""
+    if recipe is None or design.portion.purpose is Purpose.NOT_FOOD:
+        return ()
+    return told_water(recipe, design.portion)
 
 
 def _sources(design: Design, made: Figures) -> Iterator[tuple[Message | str, ...]]:

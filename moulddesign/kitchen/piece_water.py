@@ -349,10 +349,34 @@ def piece_water_sentences(water: PieceWater) -> Iterator[Message]:
     yield say("kitchen.water-measure")
 
 
-def told_water(recipe: Recipe, table: PortionTable) -> tuple[Message, ...]:
-    """Return what a card says of a recipe's water activity, or which figure it lacks for it."""
+def told_loss(recipe: Recipe, table: PortionTable) -> tuple[Message, ...]:
+    """Return what a batch says of the loss by its recipe's water, beside the one it counts on.
+
+    Nothing where a loss was weighed, or where the recipe has no figures for it.
+    """
+    if table.loss is not None:
+        return ()
     try:
-        found = piece_activity(recipe, piece_water(recipe, table))
+        loss = piece_water(recipe, table).loss
+    except SpecError:
+        return ()
+    return (
+        say(
+            "kitchen.batch-loss", loss=100.0 * loss.ratio, sd=100.0 * loss.uncertainty,
+            counted=100.0 * portion(table).loss,
+        ),
+    )  # fmt: skip
+
+
+def told_water(recipe: Recipe, table: PortionTable) -> tuple[Message, ...]:
+    """Return what a card says of a recipe's water activity, or which figure it lacks for it.
+
+    Centres are left out: their water is often unknown, and the other parts' activity is their own.
+    """
+    try:
+        found = piece_activity(
+            recipe, piece_water(recipe, table.model_copy(update={"centres": ()}))
+        )
     except SpecError as error:
         return (say("kitchen.water-untold", field=error.field, need=error.need),)
     return tuple(_each_activity(found))

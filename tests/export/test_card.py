@@ -273,9 +273,12 @@ def test_allergens_come_from_the_recipe_and_the_centres():
     text = pages(card("square with two centres", recipe=RECIPE))[2]
     assert "wheat or another cereal with gluten, egg, sesame" in text
     assert "No recipe is known" not in text
+    assert "estimated a_w" in text
+    assert "It says nothing of pH, hygiene or shelf life." in text
 
 
 def test_a_centre_of_no_known_food_makes_no_statement_about_allergens():
     text = pages(card("little", recipe=None))[2]
     assert "point to" not in text
+    assert "a_w" not in text
     assert "Read every packet all the same" in text

@@ -51,7 +51,7 @@ def test_it_says_what_the_card_on_paper_says(case):
         for row in section(root, name).iter("tr"):
             assert squeezed(text_of(row.find("td"))) in paper[0]
             assert squeezed("".join(row.find("th").itertext())) in paper[0]
-    for name in ("cautions", "allergens"):
+    for name in ("cautions", "allergens", "water"):
         said = [*section(root, name).iter("li"), *section(root, name).iter("p")]
         assert all(squeezed(text_of(one)) in paper[2] for one in said)
     assert len(list(section(root, "cautions").iter("li"))) > len(CAUTIONS)

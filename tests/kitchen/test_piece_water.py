@@ -15,6 +15,7 @@ from moulddesign.kitchen.piece_water import (
     piece_activity,
     piece_water,
     piece_water_sentences,
+    told_loss,
     told_water,
 )
 from moulddesign.portion import LossSource, figures
@@ -174,3 +175,10 @@ def test_a_card_says_which_figure_it_lacks():
     jam = {"food": "orchard jam", "mass_g": 100, "density_g_per_ml": 1.3}
     (said,) = told_water(of_lines(crust=[{**FLOUR, "mass_g": 1}], filling=[jam]), table_of())
     assert "not estimated" in str(said)
+
+
+def test_a_batch_says_the_loss_of_its_recipe_until_one_is_weighed():
+    # 2 % is what is counted on where neither a dough is named nor a loss given; from memory.
+    (said,) = told_loss(CAKES, table_of())
+    assert "the weights count on 2.0 %" in str(said)
+    assert told_loss(CAKES, table_of(loss=0.03)) == ()
