@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from moulddesign.core.messages import LANGUAGES, Message, say, word
 
-NUMBERS: Final = re.compile(r"-?\d[\d.]*(?: [a-z]{1,3} \d[\d.]*)*")
+NUMBERS: Final = re.compile(r"-?\d[\d.]*(?: (?:[a-z]{1,3}|至) \d[\d.]*)*")
 """A number, or several with a short word between: "2 x 3", "5 to 300"."""
 
 

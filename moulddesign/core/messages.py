@@ -19,6 +19,7 @@ class Language(StrEnum):
 
     EN = "en"
     DE = "de"
+    ZH = "zh"
 
 
 LANGUAGES: Final = tuple(each.value for each in Language)

@@ -102,8 +102,10 @@ def _worst(found: Sequence[Finding]) -> str:
 
 def _sentence(words: Texts, found: Sequence[Finding], raw_g: float) -> str:
     """Return "Prints, goes together, holds 77 g", and what is to be looked at."""
-    said = ", ".join(words[f"claim_{claim}"].format(raw_g=f"{raw_g:g}") for claim in claims(found))
-    said = f"{said[:1].upper()}{said[1:]}." if said else ""
+    said = words["comma"].join(
+        words[f"claim_{claim}"].format(raw_g=f"{raw_g:g}") for claim in claims(found)
+    )
+    said = f"{said[:1].upper()}{said[1:]}{words['full_stop']}" if said else ""
     mark = VERDICT_MARKS[_worst(found)]
     counts = [
         words[f"to_{verdict.value}"].format(count=count)
@@ -155,7 +157,7 @@ def _remedy(words: Texts, found: Finding, number: int, design: Design) -> str:
     changes = mend(found, design)
     if changes is None:
         return paragraph(words["to_mend"].format(how=how))
-    says = ", ".join(_change(words, path, value) for path, value in changes.items())
+    says = words["comma"].join(_change(words, path, value) for path, value in changes.items())
     return (
         f'<p><button type="button" data-mend="{number}" title="{escape(how)}">'
         f"{escape(says)}</button></p>"
@@ -170,4 +172,4 @@ def _change(words: Texts, path: str, value: object) -> str:
     if value is None:
         return words["mend_leave_out"].format(label=label)
     unit = " mm" if path.endswith("_mm") else ""
-    return f"{label}: {shown}{unit}"
+    return f"{label}{words['colon']}{shown}{unit}"

@@ -112,7 +112,7 @@ class FormSchema:
                                ("below", below))
             if value is not None
         ]  # fmt: skip
-        return self.words.numbers(", ".join(says))
+        return self.words.numbers(self.words["comma"].join(says))
 
     def _start(self, field: FormField) -> float:
         low = field.limits.get("minimum", field.limits.get("exclusiveMinimum", 0.0))

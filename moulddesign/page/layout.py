@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from nicegui import ui
 
-from moulddesign.core import Finding, Message, MouldError, Verdict
+from moulddesign.core import LANGUAGES, Finding, Message, MouldError, Verdict
 from moulddesign.design import workshop_path
 from moulddesign.page import markup
 from moulddesign.page.address import encode_design
@@ -210,7 +210,7 @@ class Page:
                 self.undo = self._tool("undo", "\u21b6", self.design_form.undo)
                 self.redo = self._tool("redo", "\u21b7", self.design_form.redo)
                 self._tool("reset", "\u27f2", self.design_form.reset)
-                self._offer_other_language()
+                self._offer_other_languages()
         self._update_undo()
 
     def _tool(self, name: str, sign: str, on_click: Callable[[], None]) -> ui.element:
@@ -221,16 +221,18 @@ class Page:
             text_element("span", self.words[name], "word")
         return made
 
-    def _offer_other_language(self) -> None:
-        code = self.words["language_code"]
-        other = text_element(
-            "a", self.words["language_other"], lang=code, hreflang=code, href=f"?in={code}"
-        )
-        other.on(
-            "click",
-            js_handler="(event) => { event.preventDefault(); const to = new URL(location); "
-            f"to.searchParams.set('in', '{code}'); location.assign(to); }}",
-        )
+    def _offer_other_languages(self) -> None:
+        for code in LANGUAGES:
+            if code == self.words.language:
+                continue
+            other = text_element(
+                "a", self.words.word(code), lang=code, hreflang=code, href=f"?in={code}"
+            )
+            other.on(
+                "click",
+                js_handler="(event) => { event.preventDefault(); const to = new URL(location); "
+                f"to.searchParams.set('in', '{code}'); location.assign(to); }}",
+            )
 
     def _results(self) -> None:
         words = self.words

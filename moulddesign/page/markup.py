@@ -414,14 +414,14 @@ def _batch_notes(words: Texts, made: Batch, currency: str) -> list[str]:
         total, each = f"{made.cost.total:.2f}", f"{made.cost.each:.2f}"
         says.append(words["cost_total"].format(total=total, each=each, coin=currency))
         if made.cost.unpriced:
-            says.append(words["unpriced"].format(what=", ".join(made.cost.unpriced)))
+            says.append(words["unpriced"].format(what=words["comma"].join(made.cost.unpriced)))
     if made.packs is not None:
         says.append(words["packs"].format(**{k: f"{v:g}" for k, v in asdict(made.packs).items()}))
     found = made.allergens
     if found.found:
-        names = ", ".join(map(words.said, found.found))
+        names = words["comma"].join(map(words.said, found.found))
         says.append(words["allergens_found"].format(names=names))
     if found.unknown:
-        names = ", ".join(map(words.said, found.unknown))
+        names = words["comma"].join(map(words.said, found.unknown))
         says.append(words["allergens_unknown"].format(names=names))
     return says

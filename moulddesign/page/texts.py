@@ -97,7 +97,7 @@ class Texts:
             case _:
                 text = str(error)
         said = self.said(text if isinstance(text, Message) else text.rstrip("."))
-        return f"{said[:1].upper()}{said[1:]}."
+        return f"{said[:1].upper()}{said[1:]}{self['full_stop']}"
 
     def error(self, error: MouldError) -> str:
         """Return what is wrong as a sentence that names the field, file or step."""
@@ -109,13 +109,16 @@ class Texts:
                 return "\n".join([f"{error.path}:", *map(self._mistake, error.mistakes)])
             case SpecError():
                 given = "" if error.value == TABLE else f" ({self._given(error.value)})"
-                return f"{self.label_at(error.field)}{given}: {self.said(error.need)}."
+                return self._sentence(f"{self.label_at(error.field)}{given}", error.need)
             case FileError():
-                return f"{error.path}: {self.said(error.reason)}."
+                return self._sentence(str(error.path), error.reason)
             case KernelError():
                 step, reason = self.said(error.step), self.said(error.reason)
                 return self["step_failed"].format(step=step, reason=reason)
-        return self.said(str(error).rstrip(".")) + "."
+        return self.said(str(error).rstrip(".")) + self["full_stop"]
+
+    def _sentence(self, of: str, need: Message | str) -> str:
+        return f"{of}{self['colon']}{self.said(need)}{self['full_stop']}"
 
     def _mistake(self, mistake: Mistake) -> str:
         sentence = self.error(mistake.error)
@@ -153,7 +156,7 @@ class Texts:
         number = int(parts[places[-1]]) + 1
         is_named = entry in self.tables["entries"]
         one = f"{self.one(entry)[0] if is_named else self.label_at(entry)} {number}"
-        return one if parts[-1].isdigit() else f"{one}: {label}"
+        return one if parts[-1].isdigit() else f"{one}{self['colon']}{label}"
 
     def _given(self, value: object) -> str:
         return self.said(value) if isinstance(value, str) else f"{value}"
