@@ -129,6 +129,7 @@ def _block_limits(made: CheckInput, part: Part, layout: BlockLayout) -> Iterator
         made.meshes[part.name],
         places_mm=tuple((x, y) for x, y, _ in places),
         floor_mm=places[0][2] + part.pose.scale * made.pastry.depth_below_mm,
+        land_mm=mould.land_mm,
         strength_mpa=across_mpa,
         part=part.name,
     )

@@ -14,9 +14,6 @@ Changes = Mapping[str, Any]
 Known = dict[str, Any]
 """What a remedy's text takes, by name."""
 
-SETTING: Final = re.compile(r'\b((?:face|mould|pastry|relief)\.\w+) = ("[\w-]+"|\d+(?:\.\d+)?)')
-"""A value of a design file, as a remedy that needs nothing else says it in English."""
-
 ENTRY: Final = re.compile(r"(layer|band)-(\d+)$")
 """A part of a finding that is an entry of a list."""
 FURTHER: Final = "stamp-"
@@ -52,12 +49,10 @@ def _changes(remedy: Message, entry: str | None, design: Design) -> Changes | No
     if remedy.id in FIRST_OF:  # several ways, the smallest change first
         inner = known[FIRST_OF[remedy.id]]
         return None if inner is None else _changes(inner, entry, design)
-    written = {path: _read(text) for path, text in SETTING.findall(str(remedy))}
-    return written or None
-
-
-def _read(text: str) -> str | float:
-    return text.strip('"') if text.startswith('"') else float(text)
+    if remedy.id in TAKEN:
+        name, path = TAKEN[remedy.id]
+        return {path: float(known[name])}
+    return None
 
 
 def _entry(part: str) -> str | None:
@@ -68,6 +63,11 @@ def _entry(part: str) -> str | None:
 
 def _tenths_up(value: float) -> float:
     return ceil(round(10.0 * value, 6)) / 10.0
+
+
+def _more(name: str, known: Known, design: Design) -> Changes:
+    """Return a length of the mould that grows by what a remedy says."""
+    return {f"mould.{name}": _tenths_up(getattr(design.mould, name) + known["more_mm"])}
 
 
 def _whole_layers(depth_mm: float, design: Design) -> float:
@@ -81,26 +81,49 @@ def _without(entry: str, design: Design) -> Changes:
     return {"relief.layers": kept}
 
 
+TAKEN: Final = MappingProxyType(
+    {
+        "building.higher-piece": ("proportion", "pastry.height_to_width"),
+        "building.shallower-relief": ("depth_mm", "relief.depth_mm"),
+        "building.wider-land": ("land_mm", "face.land_mm"),
+        "building.width-for-stop": ("width_mm", "pastry.width_mm"),
+        "verify.longer-lobes": ("lobe_mm", "mould.lobe_mm"),
+        "verify.more-side-draft": ("draft_deg", "mould.side_draft_deg"),
+        "verify.thicker-disc": ("disc_mm", "mould.disc_thickness_mm"),
+        "verify.thicker-flange": ("flange_mm", "mould.flange_thickness_mm"),
+        "verify.thicker-floor": ("floor_mm", "mould.floor_mm"),
+        "verify.thicker-handle": ("thick_mm", "mould.handle_thickness_mm"),
+        "verify.thicker-vane": ("vane_mm", "mould.vane_thickness_mm"),
+        "verify.thicker-wall": ("wall_mm", "mould.wall_mm"),
+        "verify.wider-land": ("land_mm", "mould.land_mm"),
+    }
+)
+"""Remedies that name a value as a design takes it: the value, and its path."""
+
 FOR_THE_WHOLE: Final[Mapping[str, Callable[[Known, Design], Changes]]] = MappingProxyType(
     {
         "building.more-crust": lambda known, _: {"portion.ratio": known["ratio"]},
-        "building.higher-piece": lambda known, _: {
-            "pastry.height_to_width": float(known["proportion"])
-        },
         "building.lighter-centre": lambda known, _: {
             "portion.centres.0.mass_g": float(str(known["centre"]).split(":")[1])
         },
-        "building.shallower-relief": lambda known, _: {"relief.depth_mm": float(known["depth_mm"])},
-        "building.width-for-stop": lambda known, _: {"pastry.width_mm": float(known["width_mm"])},
+        "building.face-ends-at-land": lambda known, _: {
+            "face.edge": "land",
+            "face.land_mm": known["land_mm"],
+        },
         "building.heavier-piece": lambda known, _: {
             "portion.finished_weight_g": float(ceil(known["weight_g"]))
         },
         "verify.nearest-depths": lambda known, _: {"relief.depth_mm": round(known["high_mm"], 6)},
         "verify.less-clearance": lambda _, __: {"mould.clearance_mm": None},
-        "verify.thinner-handle": lambda _, __: {"mould.handle_thickness_mm": None},
-        "verify.farther-past-rim": lambda known, design: {
-            "mould.past_rim_mm": _tenths_up(design.mould.past_rim_mm + known["more_mm"])  # type: ignore[union-attr]
+        "verify.longer-guide": lambda _, __: {
+            "mould.guide_to_width": None,
+            "mould.clearance_mm": None,
         },
+        "verify.more-cover": lambda known, design: _more("cover_mm", known, design),
+        "verify.more-land": lambda known, design: _more("land_mm", known, design),
+        "verify.smaller-vent": lambda _, __: {"mould.vent_mm": 0.0},
+        "verify.thinner-handle": lambda _, __: {"mould.handle_thickness_mm": None},
+        "verify.farther-past-rim": lambda known, design: _more("past_rim_mm", known, design),
     }
 )
 """What a remedy changes in a design, from its values, by its id."""

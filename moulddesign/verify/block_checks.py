@@ -228,8 +228,16 @@ def cast_findings(
             within_ratio=SILICONE_RATIO,
             source=say("verify.tray-less-pastries"),
         ),
-        _least_silicone(say("verify.silicone-over-relief"), cover_mm, say("verify.more-cover")),
-        _least_silicone(say("verify.silicone-beside-pastries"), side_mm, say("verify.more-land")),
+        _least_silicone(
+            say("verify.silicone-over-relief"),
+            cover_mm,
+            say("verify.more-cover", more_mm=LEAST_COVER_MM - cover_mm),
+        ),
+        _least_silicone(
+            say("verify.silicone-beside-pastries"),
+            side_mm,
+            say("verify.more-land", more_mm=LEAST_COVER_MM - side_mm),
+        ),
     )
 
 

@@ -3,7 +3,7 @@
 None of these limits comes from the request: a design can ask for less than works.
 """
 
-from math import radians, tan
+from math import ceil, radians, tan
 from typing import Final
 
 import shapely
@@ -16,6 +16,7 @@ from moulddesign.verify.walls import (
     clamped_circle,
     clamped_rectangle,
     strength_finding,
+    thick_enough_mm,
 )
 
 LEAST_DRAFT_DEG: Final = 3.0
@@ -52,7 +53,7 @@ def side_draft_finding(least_deg: float, *, part: str) -> Finding:
             good=good,
             otherwise=Verdict.WARN if least_deg >= LEAST_DRAFT_DEG - ANGLE_DEG else Verdict.FAIL,
         ),
-        remedy=None if good else say("verify.more-side-draft"),
+        remedy=None if good else say("verify.more-side-draft", draft_deg=GOOD_DRAFT_DEG),
     )
 
 
@@ -91,12 +92,9 @@ def floor_finding(
             pressure_mpa=pressure_mpa, sides_mm=sides_mm, wall_mm=floor_mm, modulus_mpa=1.0
         )
     )
-    return strength_finding(
-        say("verify.floor-by-stress", floor_mm=floor_mm),
-        part,
-        strength_mpa / load.stress_mpa,
-        say("verify.thicker-floor"),
-    )
+    safety = strength_mpa / load.stress_mpa
+    remedy = say("verify.thicker-floor", floor_mm=thick_enough_mm(floor_mm, safety))
+    return strength_finding(say("verify.floor-by-stress", floor_mm=floor_mm), part, safety, remedy)
 
 
 def rim_finding(
@@ -104,6 +102,7 @@ def rim_finding(
     *,
     places_mm: tuple[tuple[float, float], ...],
     floor_mm: float,
+    land_mm: float,
     strength_mpa: float,
     part: str,
 ) -> Finding:
@@ -112,7 +111,7 @@ def rim_finding(
     It is bent outwards like a cantilever as high as the cavity, as wide as the load has spread on
     its way down, and as thick as the thinnest place at its foot, measured there: stress 6 F h / (b
     t^2). The block lies mouths up on the bed; `places_mm` are points in the cavities and
-    `floor_mm` is the level of their flat floor [mm].
+    `floor_mm` is the level of their flat floor, `land_mm` the width of the flat rim [mm].
     """
     region = section_region(block, floor_mm + LEVEL_MM, say("verify.rim"))
     points = [shapely.Point(place) for place in places_mm]
@@ -126,7 +125,10 @@ def rim_finding(
     width_mm = 2.0 * height_mm * tan(radians(SPREAD_DEG))
     safety = strength_mpa * width_mm * wall_mm**2 / (6.0 * STRIKE_N * height_mm)
     what = say("verify.rim-by-stress", wall_mm=wall_mm)
-    return strength_finding(what, part, safety, say("verify.wider-land"))
+    # The foot grows with the rim. Without any wall there is nothing to reckon from: twice the rim.
+    wider_mm = thick_enough_mm(wall_mm, safety) - wall_mm if safety else land_mm
+    remedy = say("verify.wider-land", land_mm=ceil(10.0 * (land_mm + wider_mm)) / 10.0)
+    return strength_finding(what, part, safety, remedy)
 
 
 def handle_finding(
@@ -146,9 +148,8 @@ def handle_finding(
         Its name.
     """
     safety = strength_mpa * width_mm * thickness_mm**2 / (6.0 * PUSH_N * length_mm)
-    return strength_finding(
-        say("verify.handle-by-stress"), part, safety, say("verify.thicker-handle")
-    )
+    remedy = say("verify.thicker-handle", thick_mm=thick_enough_mm(thickness_mm, safety))
+    return strength_finding(say("verify.handle-by-stress"), part, safety, remedy)
 
 
 def knuckles_finding(room_mm: float, *, part: str) -> Finding:
@@ -188,7 +189,7 @@ def tray_wall_finding(
         wall_mm=wall_mm,
         modulus_mpa=1.0,
     )
+    safety = strength_mpa / load.stress_mpa
+    remedy = say("verify.thicker-wall", wall_mm=thick_enough_mm(wall_mm, safety))
     what = say("verify.tray-wall-by-stress", wall_mm=wall_mm)
-    return strength_finding(
-        what, "master", strength_mpa / load.stress_mpa, say("verify.thicker-wall")
-    )
+    return strength_finding(what, "master", safety, remedy)

@@ -413,4 +413,5 @@ def _drop(press: Press, width_mm: float) -> Finding:
         unit="mm" if np.isfinite(drop_mm) else "",
         source=say("verify.small-angle-tilt"),
         verdict=judged(good=drop_mm <= MOST_DROP_MM),
+        remedy=None if drop_mm <= MOST_DROP_MM else say("verify.longer-guide"),
     )

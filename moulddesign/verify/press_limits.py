@@ -4,16 +4,18 @@ None of these limits comes from the request: a design can ask for less than work
 """
 
 from dataclasses import dataclass
-from math import pi
+from math import cbrt, ceil, pi
 from typing import Final
 
 from moulddesign.core import OUR_CHOICE, Finding, Verdict, judged, say
 from moulddesign.verify.walls import (
+    LEAST_SAFETY,
     PLATE_SOURCE,
     PUSH_N,
     Load,
     clamped_circle,
     strength_finding,
+    thick_enough_mm,
 )
 
 PULL_N: Final = 50.0
@@ -27,6 +29,8 @@ MOST_BOW_MM: Final = 0.2
 [mm]."""
 USUAL_VANE_MM: Final = 4.0
 """Vanes so thick break only where they guide too short; our choice [mm]."""
+MOST_VANE_MM: Final = 2.0 * USUAL_VANE_MM
+"""No thicker vanes are offered; our choice [mm]."""
 LEAST_GRIP_MM: Final = 20.0
 """Least reach of a grip lobe, about a finger's width; our choice [mm]."""
 
@@ -60,11 +64,18 @@ class PressSizes:
     """How far a vane reaches beyond the stem [mm]."""
     vane_height_mm: float
     lobe_mm: float
-    """How far a lobe reaches beyond the flange; 0 for none [mm]."""
+    """How far a lobe reaches beyond the palm disc; 0 for none [mm]."""
+    flange_beyond_disc_mm: float
+    """How far the flange itself does [mm]."""
     lobe_width_mm: float
     flange_thickness_mm: float
     stop_mm2: float
     """Level area of the stop's top [mm2]."""
+
+    @property
+    def grip_mm(self) -> float:
+        """How far a lobe reaches beyond the flange; 0 for none [mm]."""
+        return max(self.lobe_mm - self.flange_beyond_disc_mm, 0.0)
 
 
 def press_limit_findings(
@@ -89,24 +100,27 @@ def press_limit_findings(
         Its Young's modulus [MPa].
     """
     push_n = max(PUSH_N, force_n)
-    plastic, thicker = say("verify.stronger-plastic"), say("verify.thicker-disc")
-    is_thin = sizes.vane_thickness_mm < USUAL_VANE_MM
-    vane = say("verify.thicker-vane") if is_thin else say("verify.longer-guide")
+    plastic = say("verify.stronger-plastic")
+    vane_safety = along_mpa / _vane_mpa(sizes, push_n)
+    vane_mm = thick_enough_mm(sizes.vane_thickness_mm, vane_safety)
+    is_thin = sizes.vane_thickness_mm < USUAL_VANE_MM and vane_mm <= MOST_VANE_MM
     disc = _disc(sizes, push_n, modulus_mpa)
+    disc_mm = _thick_disc_mm(sizes, disc, along_mpa / disc.stress_mpa)
+    thicker = say("verify.thicker-disc", disc_mm=disc_mm)
     members = [
         (say("verify.neck-by-stress"), "plunger", across_mpa / _neck_mpa(sizes), plastic),
         (say("verify.lug-by-stress"), "plunger", along_mpa / _lug_mpa(sizes), plastic),
         (say("verify.stem-by-stress"), "plunger", across_mpa / _stem_mpa(sizes, push_n), plastic),
-        (say("verify.vane-by-stress"), "plunger", along_mpa / _vane_mpa(sizes, push_n),
-         vane),
+        (say("verify.vane-by-stress"), "plunger", vane_safety,
+         say("verify.thicker-vane", vane_mm=vane_mm) if is_thin else say("verify.longer-guide")),
         (say("verify.disc-by-stress"), "plunger", along_mpa / disc.stress_mpa, thicker),
         (say("verify.stop-by-stress"), "stop", across_mpa * sizes.stop_mm2 / push_n, plastic),
     ]  # fmt: skip
-    if sizes.lobe_mm:
+    if sizes.grip_mm:
         safety = along_mpa / _lobe_mpa(sizes)
-        members.append(
-            (say("verify.lobe-by-stress"), "sleeve", safety, say("verify.thicker-flange"))
-        )
+        flange_mm = thick_enough_mm(sizes.flange_thickness_mm, safety)
+        remedy = say("verify.thicker-flange", flange_mm=flange_mm)
+        members.append((say("verify.lobe-by-stress"), "sleeve", safety, remedy))
     return (
         *(strength_finding(*member, source=say("verify.beam-theory")) for member in members),
         Finding(
@@ -161,21 +175,29 @@ def _disc(sizes: PressSizes, push_n: float, modulus_mpa: float) -> Load:
     )
 
 
+def _thick_disc_mm(sizes: PressSizes, disc: Load, safety: float) -> float:
+    """Return how thick the disc has to be: its bow goes with one over its thickness cubed."""
+    level_mm = sizes.disc_thickness_mm * cbrt(disc.bow_mm / MOST_BOW_MM)
+    strong_mm = thick_enough_mm(sizes.disc_thickness_mm, min(safety, LEAST_SAFETY))
+    return max(strong_mm, ceil(10.0 * level_mm) / 10.0)
+
+
 def _lobe_mpa(sizes: PressSizes) -> float:
     """Return a lobe's stress: two fingers pull at its end."""
-    return HOLD_N * sizes.lobe_mm / (sizes.lobe_width_mm * sizes.flange_thickness_mm**2 / 6.0)
+    return HOLD_N * sizes.grip_mm / (sizes.lobe_width_mm * sizes.flange_thickness_mm**2 / 6.0)
 
 
 def _grip_finding(sizes: PressSizes) -> Finding:
     """Return whether fingers find a grip outside the disc, where nothing closes on them."""
-    good = sizes.lobe_mm >= LEAST_GRIP_MM
+    good = sizes.grip_mm >= LEAST_GRIP_MM
+    lobe_mm = ceil(10.0 * (LEAST_GRIP_MM + sizes.flange_beyond_disc_mm)) / 10.0
     return Finding(
         what=say("verify.grip-outside-disc"),
         part="sleeve",
-        measured=sizes.lobe_mm,
+        measured=sizes.grip_mm,
         limit=say("core.at-least", limit=LEAST_GRIP_MM),
         unit="mm",
         source=OUR_CHOICE,
         verdict=judged(good=good, otherwise=Verdict.WARN),
-        remedy=None if good else say("verify.longer-lobes"),
+        remedy=None if good else say("verify.longer-lobes", lobe_mm=lobe_mm),
     )

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from moulddesign.core import Finding, Verdict, judged, say
 from moulddesign.geometry import Points
+from moulddesign.verify.press_limits import USUAL_VANE_MM
 from moulddesign.verify.printed_layers import (
     FAR_MM,
     ROUND_OFF_MM,
@@ -271,5 +272,5 @@ def _one_way(joint: _Joint) -> Finding:
         unit="",
         source=joint.made.source,
         verdict=judged(good=not goes_in, otherwise=Verdict.WARN),
-        remedy=say("verify.thicker-vane") if goes_in else None,
+        remedy=say("verify.thicker-vane", vane_mm=USUAL_VANE_MM) if goes_in else None,
     )

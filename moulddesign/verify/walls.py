@@ -5,7 +5,7 @@ Stress and bow of the sleeve's wall by published formulas.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import ceil
+from math import ceil, sqrt
 from typing import Final
 
 import numpy as np
@@ -228,6 +228,19 @@ def wall_strength_findings(
             verdict=judged(good=load.bow_mm < clearance_mm / 2.0),
         ),
     )
+
+
+def thick_enough_mm(thick_mm: float, safety: float) -> float:
+    """Return how thick a plate or a beam has to be, in whole tenths, to be as strong as it should.
+
+    Its stress goes with one over its thickness squared.
+
+    Examples
+    --------
+    >>> thick_enough_mm(2.0, safety=0.5)
+    4.0
+    """
+    return ceil(round(10.0 * thick_mm * sqrt(LEAST_SAFETY / safety), 6)) / 10.0
 
 
 def strength_finding(

@@ -132,8 +132,13 @@ def test_a_mould_is_said_to_print_only_where_nothing_of_it_failed_or_warns():
         ),
         (say("building.lighter-centre", centre="date:8:1.2"), {"portion.centres.0.mass_g": 8.0}),
         (
-            say("building.or-from-weight", remedy=say("verify.thicker-vane"), weight_g=9, flag=""),
-            {"mould.vane_thickness_mm": 4.0},
+            say(
+                "building.or-from-weight",
+                remedy=say("verify.thicker-vane", vane_mm=2.8),
+                weight_g=9,
+                flag="",
+            ),
+            {"mould.vane_thickness_mm": 2.8},
         ),
         (
             say("building.face-ends-at-land", land_mm=2.31),

@@ -63,8 +63,9 @@ def holed(land_mm):
 @pytest.mark.parametrize(("land_mm", "verdict"), [(8.0, "good"), (6.0, "warn"), (2.0, "fail")])
 def test_a_rim_bears_a_strike(land_mm, verdict):
     found = rim_finding(
-        holed(land_mm), places_mm=((0.0, 0.0),), floor_mm=5.0, strength_mpa=PETG_MPA, part="block"
-    )
+        holed(land_mm), places_mm=((0.0, 0.0),), floor_mm=5.0, land_mm=land_mm,
+        strength_mpa=PETG_MPA, part="block",
+    )  # fmt: skip
     # A cantilever 20 mm high, 40 mm wide at its foot, struck with 226 N: 6 F h / (b t^2).
     stress = 6.0 * 226.0 * 20.0 / (40.0 * land_mm**2)
     # The circle is a 256-gon with its corners on it: the land is true to 0.001 mm.

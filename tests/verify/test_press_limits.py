@@ -25,7 +25,8 @@ SIZES = PressSizes(
     vane_thickness_mm=4.0,
     vane_mm=15.4,
     vane_height_mm=40.0,
-    lobe_mm=27.3,
+    lobe_mm=28.0,
+    flange_beyond_disc_mm=0.7,
     lobe_width_mm=26.0,
     flange_thickness_mm=6.0,
     stop_mm2=170.0,
@@ -83,13 +84,34 @@ def test_stiff_dough_takes_the_push_that_it_needs():
         ({"flange_thickness_mm": 2.0}, "grip lobe", "fail"),
         ({"stem_radius_mm": 6.0}, "stem", "warn"),
         ({"neck_width_mm": 2.4}, "neck of the foot", "warn"),
-        ({"lobe_mm": 10.0}, "sleeve: grip for two fingers outside the disc", "warn"),
+        ({"lobe_mm": 10.7}, "sleeve: grip for two fingers outside the disc", "warn"),
     ],
 )
 def test_what_is_too_thin_is_told_with_what_mends_it(changes, member, verdict):
     made = found(**changes)[member]
     assert made.verdict.value == verdict
     assert (made.remedy is None) == (verdict == "good")
+
+
+@pytest.mark.parametrize(
+    ("changes", "member", "key", "least_mm"),
+    [
+        # Strong from 1.1 mm on, 0.75 * 113 / (pi t^2) = 44 / 2, but level only from 2.29 mm on.
+        ({"disc_thickness_mm": 0.9}, "palm disc", "disc_mm", 6.4 * (0.0091974 / 0.2) ** (1 / 3)),
+        # 1138.1 / (40 t^2 / 6) = 22 at t = 2.786 mm.
+        ({"vane_thickness_mm": 0.85}, "vane", "vane_mm", 2.7857),
+        # 1638 / (26 t^2 / 6) = 22 at t = 4.145 mm.
+        ({"flange_thickness_mm": 2.0}, "grip lobe", "flange_mm", 4.1452),
+        # 20 mm beyond a flange that reaches 0.7 mm beyond the disc.
+        ({"lobe_mm": 10.0}, "sleeve: grip for two fingers outside the disc", "lobe_mm", 20.7),
+        # Bow goes with 1 / t^3: 1.0798 mm at 2 mm is 0.2 mm at 2 * 5.399^(1/3).
+        ({"disc_thickness_mm": 2.0, "disc_free_mm": 53.0},
+         "plunger: bow of the palm disc under a push", "disc_mm", 3.5088),
+    ],
+)  # fmt: skip
+def test_the_mend_is_the_least_that_works(changes, member, key, least_mm):
+    value = dict(found(**changes)[member].remedy.values)[key]
+    assert least_mm <= value < least_mm + 0.1 + 1e-6
 
 
 def test_a_disc_bears_more_the_thicker_it_is_whatever_its_width():
