@@ -16,7 +16,7 @@ from moulddesign.building.piece_findings import (
 )
 from moulddesign.building.press_findings import Judge, further_stamp_findings, press_judges
 from moulddesign.core import Finding, say
-from moulddesign.design import BlockTable, CastTable, PressTable
+from moulddesign.design import BlockTable, CastTable, OwnTable, PressTable
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.mould import (
@@ -72,6 +72,8 @@ def _kind_judges(made: CheckInput, further: Sequence[FurtherPastry]) -> tuple[Ju
             return (partial(_block, made),)
         case CastTable() as table:
             return (partial(_cast, made, table),)
+        case OwnTable():  # none was made
+            return ()
 
 
 def _block(made: CheckInput) -> tuple[Finding, ...]:
@@ -242,7 +244,7 @@ def _lettering(made: CheckInput) -> tuple[Finding, ...]:
         return (
             printing.lettering_finding(part=master.name, written=master.lettering, wanted=[text]),
         )
-    if not table.lettering:
+    if isinstance(table, OwnTable) or not table.lettering:
         return ()
     return tuple(
         printing.lettering_finding(

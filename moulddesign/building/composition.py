@@ -330,9 +330,8 @@ def build(
     KernelError
         A geometry library could not do a step.
     """
-    if design.existing_mould is not None:
-        need = say("building.mould-exists")
-        raise SpecError("existing_mould", design.existing_mould, need)
+    if design.own_mould is not None:
+        raise SpecError("mould.kind", design.mould.kind.value, say("building.mould-exists"))
     clock = _Clock(stage)
     shape = clock.shaped(design) if begun is None else begun[0]
     # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.

@@ -9,6 +9,7 @@
 - `batch_command`: the verb `batch`.
 - `kitchen_commands`: the verbs `trial`, `oven` and `firmness`.
 - `fit_command`: the verb `fit`.
+- `moulds_command`: the verb `moulds`.
 - `file_commands`: the verbs `inspect`, `patterns` and `example`.
 - `series_command`: the verb `series`.
 - `sizes_command`: `make --sizes`, the same piece in several weights.

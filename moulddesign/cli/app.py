@@ -28,6 +28,7 @@ from moulddesign.cli.kitchen_commands import (
     run_water,
 )
 from moulddesign.cli.make_commands import run_coupon, run_make, run_printers
+from moulddesign.cli.moulds_command import moulds_app
 from moulddesign.cli.options import PIECE, AsJson, with_design
 from moulddesign.cli.series_command import run_series
 from moulddesign.cli.usage import Verb, VerbGroup, usage_sentence
@@ -107,6 +108,7 @@ app.command("series", cls=Verb)(run_series)
 app.command("page", cls=Verb)(run_page)
 app.command("fit", cls=Verb)(run_fit)
 app.command("printers", cls=Verb)(run_printers)
+app.add_typer(moulds_app, name="moulds")
 app.add_typer(workshop_app, name="workshop")
 
 

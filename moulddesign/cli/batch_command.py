@@ -8,11 +8,13 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-from rich.table import Table
 
 from moulddesign.cli.console import (
     Overwrite,
     PrintedUnits,
+    ends_at_once,
+    err,
+    of_words,
     ounces,
     out,
     print_json,
@@ -21,8 +23,17 @@ from moulddesign.cli.console import (
     table,
 )
 from moulddesign.cli.options import WEIGHING, WEIGHTS, AsJson, Override, design_path, with_designs
-from moulddesign.core import SpecError, say
-from moulddesign.design import CentresWeighed, Design, Units
+from moulddesign.core import SpecError, say, word
+from moulddesign.design import (
+    CentresWeighed,
+    Design,
+    MouldState,
+    Units,
+    find_mould,
+    read_register,
+    save_register,
+    with_pressed,
+)
 from moulddesign.kitchen import (
     Batch,
     BatchOrder,
@@ -38,6 +49,9 @@ from moulddesign.kitchen import (
     RecipeLine,
     batch,
     joint_batch,
+    mark_remarks,
+    pressed_at_once,
+    rounds,
 )
 from moulddesign.kitchen.piece_water import told_loss
 from moulddesign.portion import AllergenList
@@ -69,6 +83,17 @@ def run_batch(
     centres: Annotated[
         int | None, typer.Option(metavar="N", help="Centres that are there, of each kind.")
     ] = None,
+    mould: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--mould",
+            metavar="ID",
+            help="Bake the design in this mould of the register, full; repeatable.",
+        ),
+    ] = None,
+    pressed: Annotated[
+        bool, typer.Option("--pressed", help="Add the pieces to what the register counts.")
+    ] = False,
     csv_file: Annotated[
         Path | None, typer.Option("--csv", metavar="FILE", help="Write the table as CSV too.")
     ] = None,
@@ -78,38 +103,116 @@ def run_batch(
 ) -> None:
     """Totals for N pieces, or for as many as what is on hand makes; of one or several designs.
 
+    Of several designs, or moulds, what is on hand decides how many there are of each.
+
+    Example: moulddesign batch --mould A --mould C --crust-on-hand 1200 --filling-on-hand 2800
+
     Example: moulddesign batch cakes.toml --pieces 48 --recipe recipe.toml --csv batch.csv
 
     Example: moulddesign batch exports/ --pieces 24 --serving-date 2026-11-14
     """
     on_hand = OnHand(crust_g=crust_on_hand, filling_g=filling_on_hand, centres=centres)
+    if mould:
+        designs = _in_moulds(designs, mould)
     recipes = [recipe_of(design, file) for file, design in designs]
     if pieces is not None:  # its limits are the design's
         designs = tuple((file, d.with_values({"batch.pieces": pieces})) for file, d in designs)
-    first = designs[0][1]
-    currency = first.batch.currency
-    if len(designs) > 1:
+    elif mould and on_hand.is_given:
+        designs = tuple((file, d.with_values({"batch.pieces": None})) for file, d in designs)
+    orders = [
+        BatchOrder(design=design, recipe=recipe)
+        for (_, design), recipe in zip(designs, recipes, strict=True)
+    ]
+    if len(orders) > 1:
         if csv_file is not None:
             raise SpecError("--csv", str(csv_file), say("cli.of-one-design"))
-        orders = [
-            BatchOrder(design=design, recipe=recipe)
-            for (_, design), recipe in zip(designs, recipes, strict=True)
-        ]
-        joint = joint_batch(orders, on_hand)
-        if as_json:
-            print_json(plain_joint(joint, currency))
-        else:
-            _print_joint(joint, currency, units)
-            for sentence in _unmeasured([design for _, design in designs]):
-                out().print(sentence, markup=False)
-        return
-    made = batch(first, recipes[0], on_hand, pieces)
-    if csv_file is not None:
-        save_text(csv_file, csv_text(made), overwrite=overwrite)
-    if as_json:
-        print_json(plain_batch(made, currency))
+        made = _several(orders, on_hand, units, as_json=as_json)
     else:
-        _print_batch(first, made, recipes[0], units)
+        alone = batch(orders[0].design, recipes[0], on_hand, pieces)
+        if csv_file is not None:
+            save_text(csv_file, csv_text(alone), overwrite=overwrite)
+        _one(orders[0], alone, units, as_json=as_json)
+        made = (alone,)
+    _say_marks(orders, made)
+    if pressed:
+        _count_pressed(orders, made)
+
+
+def _one(order: BatchOrder, made: Batch, units: Units | None, *, as_json: bool) -> None:
+    """Print the batch of one design."""
+    design = order.design
+    if as_json:
+        often = {"rounds": rounds(design, made.pieces)}
+        print_json(plain_batch(made, design.batch.currency) | often)
+    else:
+        _print_batch(design, made, order.recipe, units)
+
+
+def _several(
+    orders: Sequence[BatchOrder], on_hand: OnHand, units: Units | None, *, as_json: bool
+) -> tuple[Batch, ...]:
+    """Print the batch of several designs, and return that of each."""
+    made = joint_batch(orders, on_hand)
+    designs = [order.design for order in orders]
+    currency = designs[0].batch.currency
+    if as_json:
+        print_json(plain_joint(made, currency))
+    else:
+        _print_joint(made, currency, units)
+        for sentence in _unmeasured(designs):
+            out().print(sentence, markup=False)
+    return tuple(each for _, each in made.batches)
+
+
+def _in_moulds(
+    designs: Sequence[tuple[Path | None, Design]], ids: Sequence[str]
+) -> tuple[tuple[Path | None, Design], ...]:
+    """Return a design as each of some moulds of the register takes it."""
+    if len(designs) > 1:
+        raise SpecError("--mould", ids[0], say("cli.of-one-design"))
+    with ends_at_once():
+        from moulddesign.fit import fit, fitted_design  # noqa: PLC0415 (no geometry for others)
+
+    (file, base), moulds = designs[0], read_register()
+    made = []
+    for each in ids:
+        mould = find_mould(moulds, each)
+        if mould.state is not MouldState.IN_USE:
+            said = say("kitchen.mould-not-in-use", mould=mould.name, state=word(mould.state.value))
+            err().print(f"{said}.", soft_wrap=True, markup=False)
+        found = fit(base, mould)
+        is_press = found.own_window(base) is not None
+        weight_g = base.portion.finished_weight_g if is_press else None
+        taken = fitted_design(base, found, weight_g)
+        unnamed = {key: value for key, value in taken.plain().items() if key != "name"}
+        made.append((file, Design.of(unnamed)))
+    return tuple(made)
+
+
+def _say_marks(orders: Sequence[BatchOrder], made: Sequence[Batch]) -> None:
+    """Warn on stderr where a mould is kept for another dough."""
+    for order, each in zip(orders, made, strict=True):
+        known = order.recipe is not None
+        for said in mark_remarks(order.design, each.allergens, known=known):
+            err().print(f"{said}.", soft_wrap=True, markup=False)
+
+
+def _count_pressed(orders: Sequence[BatchOrder], made: Sequence[Batch]) -> None:
+    """Add the pieces to what the register counts of their moulds."""
+    moulds, more = read_register(), {}
+    for order, each in zip(orders, made, strict=True):
+        mould_id = getattr(order.design.mould, "id", None)
+        if mould_id is None:
+            raise SpecError("--pressed", order.design.name, say("cli.press-without-id"))
+        more[str(find_mould(moulds, mould_id).id)] = each.pieces
+    counted = with_pressed(moulds, more)
+    save_register(counted)
+    for mould in counted:
+        if (now := more.get(str(mould.id))) is not None:
+            said = say(
+                "cli.mould-pressed", id=mould.id, name=mould.name, pressed=mould.pressed, more=now
+            )
+            err().print(f"{said}.", soft_wrap=True, markup=False)
 
 
 def recipe_of(design: Design, design_file: Path | None) -> Recipe | None:
@@ -148,7 +251,10 @@ def plain_batch(made: Batch, currency: str) -> dict[str, Any]:
 
 def plain_joint(made: JointBatch, currency: str) -> dict[str, Any]:
     """Return several designs' batch as JSON holds it."""
-    designs = [{"name": name} | plain_batch(each, currency) for name, each in made.batches]
+    designs = [
+        {"name": name, "rounds": rounds} | plain_batch(each, currency)
+        for (name, each), rounds in zip(made.batches, made.rounds, strict=True)
+    ]
     plain = {key: value for key, value in asdict(made).items() if key != "batches"}
     return plain | {"designs": designs, "currency": currency} | _plain_times(made.days, made.plan)
 
@@ -206,6 +312,8 @@ def _print_batch(design: Design, made: Batch, recipe: Recipe | None, units: Unit
         ]
         heads = ("part", *(f"{each} {system.mass}" for each in what))
         console.print(table(f"{design.name}: {made.pieces} pieces", heads, rows))
+    if (at_once := pressed_at_once(design)) > 1:
+        console.print(f"The mould is filled {rounds(design, made.pieces)} times, {at_once} each.")
     for name, part in _parts(made):
         _print_mix(f"Mix for the {name}", part.lines, units)
     coin = design.batch.currency
@@ -226,20 +334,15 @@ def _print_joint(made: JointBatch, coin: str, units: Units | None) -> None:
         rows = [
             (
                 name, each.pieces, system.of_grams(each.split.crust_g),
-                system.of_grams(each.split.paste_g), each.trays.count,
+                system.of_grams(each.split.paste_g), each.trays.count, often,
             )
-            for name, each in made.batches
+            for (name, each), often in zip(made.batches, made.rounds, strict=True)
         ]  # fmt: skip
-        heads = ("design", "pieces", f"crust {system.mass}", f"paste {system.mass}", "trays")
+        weights = (f"{part} {system.mass}" for part in ("crust", "paste"))
+        heads = ("design", "pieces", *weights, "trays", "rounds")
         title = f"{len(made.batches)} designs, {made.pieces} pieces; weights of one"
         console.print(table(title, heads, rows))
-    for dough in made.doughs:
-        mixed = _weight(dough.mixed_g, units)
-        title = f"Mix {mixed} for the {dough.part} of {', '.join(dough.designs)}"
-        if dough.lines:
-            _print_mix(title, dough.lines, units)
-        else:
-            console.print(f"{title}.", markup=False)
+    _print_doughs(made, units)
     for name, each in made.batches:
         for sentence in (*_centres(each), *_carried(each, units)):
             console.print(f"{name}: {sentence[:1].lower()}{sentence[1:]}", markup=False)
@@ -249,6 +352,23 @@ def _print_joint(made: JointBatch, coin: str, units: Units | None) -> None:
     prices = [(name, price) for name, each in made.batches for price in each.prices]
     _print_prices(prices, coin, made.cost)
     _print_times(made.days, made.plan)
+
+
+def _print_doughs(made: JointBatch, units: Units | None) -> None:
+    """Print how many of each what is on hand makes, and what is mixed once for several."""
+    if made.left_over:
+        counts = ", ".join(f"{each.pieces} of {name}" for name, each in made.batches)
+        left = ", ".join(f"{grams:.0f} g {part}" for part, grams in made.left_over.items())
+        out().print(f"What is on hand makes {counts}; left over: {left}.", markup=False)
+    for dough in made.doughs:
+        title = (
+            f"Mix {_weight(dough.mixed_g, units)} for the {dough.part} of "
+            f"{', '.join(dough.designs)}"
+        )
+        if dough.lines:
+            _print_mix(title, dough.lines, units)
+        elif dough.mixed_g > 0.0:
+            out().print(f"{title}.", markup=False)
 
 
 def _weight(mass_g: float, units: Units | None) -> str:
@@ -364,20 +484,12 @@ def _print_times(days: Sequence[Day], plan: DayPlan | None) -> None:
     console = out()
     if days:
         rows = [(f"{day.date:%a %d %b %Y}", day.step.value, str(day.what)) for day in days]
-        console.print(_of_words("Calendar", ("day", "step", "what"), rows))
+        console.print(of_words("Calendar", ("day", "step", "what"), rows))
     if plan is None:
         console.print("More oven loads than a day has room for: no plan of hours.")
         return
     hours = [(at, str(what)) for at, what in plan.hours]
-    console.print(_of_words("Bake day", ("at", "what"), hours))
+    console.print(of_words("Bake day", ("at", "what"), hours))
     console.print(f"Trays in use at once: {plan.trays}. Work: {plan.work_min / 60.0:.1f} hours.")
     for remark in plan.remarks:
         console.print(str(remark))
-
-
-def _of_words(title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
-    """Return a table whose columns are all words."""
-    made = table(title, heads, rows)
-    for column in made.columns:
-        column.justify = "left"
-    return made

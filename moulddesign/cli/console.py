@@ -246,3 +246,11 @@ def refuse_to_replace(path: Path, *, overwrite: bool) -> None:
         raise FileError(str(path), say("cli.folder-or-device"))
     if there and not overwrite:
         raise FileError(str(path), say("cli.already-there"))
+
+
+def of_words(title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
+    """Return a table whose columns are all words."""
+    made = table(title, heads, rows)
+    for column in made.columns:
+        column.justify = "left"
+    return made

@@ -39,7 +39,7 @@ from moulddesign.core import (
     say,
     with_unit,
 )
-from moulddesign.design import Design, PrinterTable, Shelf
+from moulddesign.design import Design, PrinterTable, Register
 from moulddesign.design.face_tables import bundled_face, face_names
 from moulddesign.kitchen import Recipe, WeighedPiece
 from moulddesign.series.table import SeriesTable
@@ -207,7 +207,7 @@ class Example(StrEnum):
             case Example.RECIPE:
                 return Recipe.model_json_schema()
             case Example.MOULDS:
-                return Shelf.model_json_schema()
+                return Register.model_json_schema()
             case Example.SERIES:
                 return SeriesTable.file_schema()
             case Example.WEIGHINGS:

@@ -51,16 +51,18 @@ from moulddesign.design import (
     DESIGN_FILE,
     Design,
     OwnedMould,
-    Shelf,
+    Register,
     Tool,
     Units,
-    own_moulds_path,
-    read_own_moulds,
+    collect_drawings,
+    read_register,
     refuse_idle,
+    register_path,
 )
 
 if TYPE_CHECKING:  # the room loads the geometry libraries, which light verbs do without
     from moulddesign.fit import Fit, FittingPiece, MeasuredCavity, Pressing, RankedMould, Window
+    from moulddesign.kitchen import Recipe
 
 LETTERS = "abcdefgh"
 MASSES = ("raw_g", "crust_g", "filling_g", "finished_g")
@@ -306,6 +308,8 @@ OWNED: Final = (
     Override("--water", "water_g", list[float], "G", "Water that fills it; repeatable."),
     Override("--empty", "empty_g", float, "G", "The empty mould, where it was not zeroed."),
     Override("--at", "at_c", float, "C", "Temperature of the water, deg C."),
+    Override("--volume", "volume_ml", float, "ML", "What it holds, as it says on it."),
+    Override("--volume-sd", "volume_sd_ml", float, "ML", "How well that is known, sd."),
     Override("--mesh", "mesh", str, "FILE", "Its mesh: .stl, .3mf, .obj or .ply."),
     Override("--stamp", "stamp", str, "FILE", "Stamp of the press whose sleeve is --mesh."),
     Override("--print-error", "print_error_mm", float, "MM", "Printed walls off the mesh, sd."),
@@ -366,7 +370,7 @@ def run_fit(
     ] = None,
     my_moulds: Annotated[
         bool,
-        typer.Option("--my-moulds", help="Rank the moulds of your own list, which the page keeps."),
+        typer.Option("--my-moulds", help="Rank the moulds of your register; see `moulds`."),
     ] = False,
     save_as: Annotated[
         Path | None,
@@ -382,11 +386,11 @@ def run_fit(
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
-    """Weights that fit a mould that exists: by its sizes, by water, or by its mesh.
+    """Weights that fit a mould that exists: by its sizes, by water, by its mesh, or by mL.
 
-    With --out the piece that fits goes on as a design to batch and trial; make refuses it, for its
-    mould exists. A folder gets its bench card too, on paper and for a tablet. A press mould takes
-    many weights: --weight says which.
+    With --out the piece that fits goes on as a design to batch and trial, with the mould in it as
+    measured; make gives it a card and no mould. A folder gets its bench card at once, on paper and
+    for a tablet. A press mould takes many weights: --weight says which.
 
     Example: moulddesign fit --outline square --width 50 --height 25 --corner-radius 6
 
@@ -408,7 +412,7 @@ def run_fit(
         option = "--my-moulds" if shelf is None else "--shelf"
         if context.params.get("design_file") is None and not context.params.get("weight"):
             raise UsageError(say("cli.idle-without", option=option, needs="--weight"))
-        moulds = _own_moulds() if shelf is None else Shelf.read(shelf).mould
+        moulds = _registered() if shelf is None else Register.read(shelf).mould
         _rank(design, moulds, units, as_json=as_json)
         return
     mould = OwnedMould.of(given)
@@ -438,14 +442,31 @@ def _save(
     if path.suffix == ".toml":
         save_text(path, found.toml(), overwrite=overwrite)
     else:
-        with ends_at_once():
-            from moulddesign.export import parse_paper  # noqa: PLC0415 (typesetting)
-            from moulddesign.export.owned_card import owned_files  # noqa: PLC0415 (the same)
-
-        paper = parse_paper(asked.get("paper") or "a4")
-        written = owned_files(found, made, recipe_of(design, file), paper)
-        _save_all(path, {DESIGN_FILE: found.toml().encode()} | written, overwrite=overwrite)
+        recipe = recipe_of(design, file)
+        save_own(path, found, made, recipe, asked.get("paper"), overwrite=overwrite)
     err().print(f"Written to {path}", soft_wrap=True)
+
+
+def save_own(
+    folder: Path,
+    design: Design,
+    made: "Fit | None",
+    recipe: "Recipe | None",
+    paper: str | None,
+    *,
+    overwrite: bool,
+) -> tuple[str, ...]:
+    """Write design and card of a piece whose mould exists into a folder; return the files."""
+    with ends_at_once():
+        from moulddesign.export import parse_paper  # noqa: PLC0415 (typesetting)
+        from moulddesign.export.owned_card import owned_files  # noqa: PLC0415 (the same)
+
+    written = owned_files(design, made, recipe, parse_paper(paper or "a4"))
+    beside, copies = collect_drawings(design)
+    files = {DESIGN_FILE: beside.toml().encode()} | written
+    files |= {name: path.read_bytes() for name, path in copies.items()}
+    _save_all(folder, files, overwrite=overwrite)
+    return tuple(files)
 
 
 def _save_all(folder: Path, files: Mapping[str, bytes], *, overwrite: bool) -> None:
@@ -466,10 +487,10 @@ def _save_all(folder: Path, files: Mapping[str, bytes], *, overwrite: bool) -> N
         save_bytes(folder / name, content, overwrite=True)
 
 
-def _own_moulds() -> tuple[OwnedMould, ...]:
-    moulds = read_own_moulds()
+def _registered() -> Sequence[OwnedMould]:
+    moulds = read_register()
     if not moulds:
-        raise FileError(str(own_moulds_path()), say("design.no-moulds"))
+        raise FileError(str(register_path()), say("design.no-moulds"))
     return moulds
 
 

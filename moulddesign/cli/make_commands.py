@@ -23,6 +23,7 @@ from moulddesign.cli.console import (
     save_bytes,
     table,
 )
+from moulddesign.cli.fit_command import save_own
 from moulddesign.cli.options import (
     MOULD,
     PIECE,
@@ -38,8 +39,9 @@ from moulddesign.cli.options import (
 )
 from moulddesign.cli.sizes_command import make_sizes, read_sizes
 from moulddesign.cli.weight_commands import weight_sentences, weight_table
-from moulddesign.core import Finding, Message, Verdict, with_unit
+from moulddesign.core import Finding, Message, SpecError, Verdict, say, with_unit
 from moulddesign.design import Design, Units, library
+from moulddesign.portion import figures
 
 if TYPE_CHECKING:
     from moulddesign.building import Build
@@ -101,6 +103,8 @@ def run_make(
 ) -> int:
     """Design -> verified mould set in a folder; without file and options, the demo.
 
+    Where the mould exists (kind = "own") the folder gets the bench card and the design alone.
+
     A mould of the same geometry in the folder is refreshed; another one is never lost without
     --overwrite.
 
@@ -111,6 +115,12 @@ def run_make(
         return 0
     weights_g = () if sizes is None else read_sizes(sizes)
     target = folder if folder is not None else Path("exports") / design.name
+    if design.own_mould is not None:
+        idle = keep_failing or stop_for is not None or sizes is not None or slicer is not None
+        if idle or formats not in {"all", "card"}:
+            raise SpecError("mould.kind", design.mould.kind.value, say("building.mould-exists"))
+        _make_card(design, context.params, target, units, overwrite=overwrite, as_json=as_json)
+        return 0
     if stop_for is not None:
         _make_stop(design, stop_for, target, overwrite=overwrite, as_json=as_json)
         return 0
@@ -145,6 +155,31 @@ def run_make(
     _show(made, units, as_json=as_json)
     err().print(f"Written to {target}", soft_wrap=True)
     return int(bool(made.failed))
+
+
+def _make_card(
+    design: Design,
+    asked: Mapping[str, Any],
+    folder: Path,
+    units: Units | None,
+    *,
+    overwrite: bool,
+    as_json: bool,
+) -> None:
+    """Write the bench card of a piece whose mould exists, and say its weights."""
+    with ends_at_once():
+        from moulddesign.fit import fit_of_own  # noqa: PLC0415 (light verbs load no geometry)
+
+    made, recipe = fit_of_own(design), recipe_of(design, asked.get("design_file"))
+    files = save_own(folder, design, made, recipe, asked.get("paper"), overwrite=overwrite)
+    weights = figures(design)
+    if as_json:
+        print_json({"design": design.report(), "portion": weights.report(), "files": files})
+    else:
+        out().print(weight_table(design.name, weights, units))
+        for sentence in weight_sentences(design, weights, None):
+            out().print(sentence)
+    err().print(f"Written to {folder}", soft_wrap=True)
 
 
 def _make_stop(

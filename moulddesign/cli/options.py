@@ -264,6 +264,7 @@ STAMPS: Final = (
 MOULD: Final = (
     Override("--kind", "mould.kind", str, "press|block|cast", "Kind of mould."),
     Override("--cavities", "mould.cavities", int, "N", "Cavities of a block or casting master."),
+    Override("--mould-id", "mould.id", str, "ID", "Short id, sunk into the mould's parts."),
     Override("--clearance", "mould.clearance_mm", float, "MM", "Gap between stamp and bore."),
     Override(
         "--crust-yield",

@@ -83,7 +83,8 @@ RULES: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
             **_rules("paper", needs=("--out",), idle_beside=RANKS),
             **_rules("overwrite", needs=("--plot", "--out"), idle_beside=RANKS),
             **_rules("plot pressed-weight pressed-height name", idle_beside=RANKS),
-            **_rules("relief-depth water mesh", idle_beside=RANKS),
+            **_rules("relief-depth water mesh volume", idle_beside=RANKS),
+            **_rules("volume-sd", needs=("--volume",), idle_beside=RANKS),
             **_rules(NO_MESH, idle_beside=("--mesh", *RANKS)),
             **_rules("tool", idle_beside=("--water", "--mesh", *RANKS)),
             **_rules(

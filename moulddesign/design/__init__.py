@@ -15,8 +15,9 @@
 - `design`: the Design as a whole: read from TOML, overridden by options, written back.
 - `assets`: files that a design names, as its fields declare them: found beside the design's file,
   renamed, and copied to where it is published.
-- `owned_moulds`: moulds that one owns: how each was measured, alone or on a shelf of several.
-- `workshop`: what is the same for every design of one person, and the list of moulds he has.
+- `owned_moulds`: a mould that one owns: what is known of it, whichever way it was measured.
+- `workshop`: what is the same for every design of one person.
+- `register`: the moulds that one has, printed or bought, in one file beside the workshop.
 """
 
 from moulddesign.design.assets import (
@@ -39,14 +40,16 @@ from moulddesign.design.doughs import (
     fillings,
 )
 from moulddesign.design.mould_tables import (
+    MADE_KINDS,
     BlockTable,
     CastTable,
     Kind,
     MouldTable,
+    OwnTable,
     PressTable,
     of_kind,
 )
-from moulddesign.design.owned_moulds import OwnedMould, Shelf, Tool
+from moulddesign.design.owned_moulds import OwnedMould, Tool
 from moulddesign.design.piece_tables import (
     OUTLINES,
     PROPORTION,
@@ -71,6 +74,21 @@ from moulddesign.design.printers import (
     library,
 )
 from moulddesign.design.reading import mistakes_in, read_tables
+from moulddesign.design.register import (
+    MouldState,
+    Register,
+    RegisteredMould,
+    design_file,
+    find_mould,
+    merged,
+    read_register,
+    register_path,
+    save_register,
+    with_changes,
+    with_ids,
+    with_pressed,
+    with_registered,
+)
 from moulddesign.design.relief_tables import (
     ONLY_FOR,
     SOURCES,
@@ -106,10 +124,7 @@ from moulddesign.design.workshop import (
     Units,
     Workshop,
     free_values,
-    own_moulds_path,
-    read_own_moulds,
     read_workshop,
-    save_own_moulds,
     save_workshop,
     with_changed_workshop,
     with_workshop,
@@ -121,6 +136,7 @@ __all__ = [
     "DRAWINGS",
     "GAUGE_GAPS_MM",
     "IN_DESIGN",
+    "MADE_KINDS",
     "MOST_PIECES",
     "ONLY_FOR",
     "OUTLINES",
@@ -149,7 +165,9 @@ __all__ = [
     "Layer",
     "LetterSet",
     "Motif",
+    "MouldState",
     "MouldTable",
+    "OwnTable",
     "OwnedMould",
     "PartDensity",
     "PastryTable",
@@ -162,10 +180,11 @@ __all__ = [
     "Profile",
     "Purpose",
     "RefusedError",
+    "Register",
+    "RegisteredMould",
     "ReliefTable",
     "ScaleTable",
     "Sense",
-    "Shelf",
     "SideForm",
     "Stiffness",
     "Table",
@@ -174,7 +193,9 @@ __all__ = [
     "Workshop",
     "collect_drawings",
     "crusts",
+    "design_file",
     "fillings",
+    "find_mould",
     "free_values",
     "gauge_error_mm",
     "given",
@@ -182,26 +203,31 @@ __all__ = [
     "keys_of_field",
     "kind_of",
     "library",
+    "merged",
     "mistakes_in",
     "named_files",
     "of_kind",
-    "own_moulds_path",
     "place_of",
-    "read_own_moulds",
+    "read_register",
     "read_tables",
     "read_workshop",
     "refuse_idle",
+    "register_path",
     "rename_files",
     "resolve_file",
     "resolve_files",
     "said_of",
-    "save_own_moulds",
+    "save_register",
     "save_workshop",
     "spec_error",
     "spec_errors",
     "tables_in",
     "takes_numbers",
     "with_changed_workshop",
+    "with_changes",
+    "with_ids",
+    "with_pressed",
+    "with_registered",
     "with_workshop",
     "workshop_path",
 ]

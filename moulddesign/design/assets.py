@@ -19,7 +19,7 @@ PREFIX: Final = "artwork-"
 """What a copied drawing's name begins with, so that it meets no other file of a build."""
 NAMED: Final = frozenset({FileKind.OUTLINE, FileKind.ARTWORK})
 """Kinds of which the tool has its own, by name."""
-COPIED: Final = NAMED | {FileKind.CARVING}
+COPIED: Final = NAMED | {FileKind.CARVING, FileKind.PHOTO}
 """Kinds that a build keeps a copy of."""
 
 Names = Mapping[str, Any]

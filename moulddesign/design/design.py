@@ -16,7 +16,7 @@ from moulddesign.design.assets import DRAWINGS, PREFIX, resolve_files
 from moulddesign.design.batch_tables import BakeDayTable, BatchTable, PriceTable
 from moulddesign.design.earlier import MADE_WITH, without_written
 from moulddesign.design.face_tables import FaceTable
-from moulddesign.design.mould_tables import Kind, MouldTable, PressTable, of_kind
+from moulddesign.design.mould_tables import Kind, MouldTable, OwnTable, PressTable, of_kind
 from moulddesign.design.piece_tables import (
     NAMED_FIGURES,
     SIZES,
@@ -77,10 +77,6 @@ class Design(Table):
         (), "Stamps with other faces or reliefs for the same sleeve and plunger of a press",
         max_length=MOST_STAMPS, main=True,
     )  # fmt: skip
-    existing_mould: str | None = given(
-        None, "Mould that one has for this piece: it is weighed, baked and tried, and no new mould "
-        "is made", min_length=1, max_length=40,
-    )  # fmt: skip
     from_workshop: SkipJsonSchema[tuple[str, ...]] = given(
         (), "Keys whose values came from the workshop of who made the file", max_length=40
     )
@@ -114,7 +110,9 @@ class Design(Table):
         return self
 
     def _default_name(self) -> str:
-        """Return weight, outline and artwork as a name: "75g-round-chestnut"."""
+        """Return weight, outline and artwork as a name, "75g-round-chestnut"; or the mould's."""
+        if self.own_mould is not None and _stem(self.own_mould.name):
+            return _stem(self.own_mould.name)
         drawn = [each.pattern or each.motif or each.text or "" for each in self.relief.layers]
         if self.face is not None:
             drawn = [self.face.name or "carved", *drawn]
@@ -157,6 +155,11 @@ class Design(Table):
         """Outline of the pastry to that of the stamp which presses it, 0 without one [mm]."""
         mould = self.mould
         return mould.stamp_gap_mm(self.printer) if isinstance(mould, PressTable) else 0.0
+
+    @property
+    def own_mould(self) -> OwnTable | None:
+        """The mould that exists for this piece; None where one is made."""
+        return self.mould if isinstance(self.mould, OwnTable) else None
 
     @property
     def layers(self) -> tuple[Layer, ...]:

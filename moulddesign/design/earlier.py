@@ -9,10 +9,13 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from moulddesign.core import Message, say, word
-from moulddesign.design.mould_tables import BY_KIND, Kind, PressTable
+from moulddesign.design.mould_tables import BY_KIND, Kind, OwnTable, PressTable
 
 MADE_WITH: Final = "made_with"
 """Key of a design file that names the version it was written with."""
+
+EXISTING: Final = "existing_mould"
+"""Key by which a design named a mould that exists, beside the table of one that was not made."""
 
 WRITTEN: Final[Mapping[str, object]] = MappingProxyType(
     {
@@ -87,12 +90,29 @@ def without_written(tree: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[Mess
         Nested plain values, right or wrong.
     """
     plain = {key: value for key, value in tree.items() if key != MADE_WITH}
+    if EXISTING in plain:
+        return _with_own_mould(plain)
     plain, of_peg = _without_peg(plain)
     if MADE_WITH in tree:
         return plain, of_peg
     plain, of_loss = _without_written_loss(plain)
     plain, of_mould = _without_idle_mould(plain)
     return plain, (*of_peg, *of_loss, *of_mould)
+
+
+def _with_own_mould(plain: dict[str, Any]) -> tuple[dict[str, Any], tuple[Message, ...]]:
+    """Return the values of a piece whose mould existed by name alone, with the kind of such moulds.
+
+    Of its sizes the file has what it says of the pastry, if it gives the width.
+    """
+    pastry = plain.get("pastry")
+    known = pastry if isinstance(pastry, Mapping) and "width_mm" in pastry else {}
+    sizes = {
+        key: known[key] for key in known if key in OwnTable.model_fields and key != "height_mm"
+    }
+    own = sizes | {"kind": Kind.OWN.value, "name": plain[EXISTING]}
+    left = {key: value for key, value in plain.items() if key != EXISTING}
+    return left | {"mould": own}, (say("design.existing-mould", name=plain[EXISTING]),)
 
 
 def _without_written_loss(plain: dict[str, Any]) -> tuple[dict[str, Any], tuple[Message, ...]]:

@@ -5,8 +5,9 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import Annotated, Any, ClassVar, Final, Literal
 
-from pydantic import ConfigDict, Field
+from pydantic import ConfigDict, Field, field_validator
 
+from moulddesign.design.owned_moulds import ID_SAYS, OwnedMould, as_mould_id
 from moulddesign.design.printers import PrinterTable
 from moulddesign.design.schema import CHOICE, MEMORY, TRADE, Table, given
 
@@ -17,6 +18,8 @@ class Kind(StrEnum):
     PRESS = "press"
     BLOCK = "block"
     CAST = "cast"
+    OWN = "own"
+    """None is made: the mould exists."""
 
 
 KIND_SAYS: Final = "Kind of mould; it decides which other keys count"
@@ -101,6 +104,9 @@ class PressTable(Table):
         True,  # noqa: FBT003 (a default)
         "Sink weight, ratio and name into sleeve, plunger and stop",
     )
+    id: str | None = given(None, ID_SAYS, min_length=1, max_length=6)
+
+    _id_to_engrave = field_validator("id")(as_mould_id)
 
     def stamp_gap_mm(self, printer: PrinterTable) -> float:
         """Return the gap between the bore and the stamp's land, each side [mm]."""
@@ -155,6 +161,9 @@ class BlockTable(Table):
         True,  # noqa: FBT003 (a default)
         "Sink weight, ratio and name into the handle",
     )
+    id: str | None = given(None, ID_SAYS, min_length=1, max_length=6)
+
+    _id_to_engrave = field_validator("id")(as_mould_id)
 
     @property
     def side_lean_deg(self) -> float:
@@ -202,11 +211,30 @@ class CastTable(Table):
         return 0.0 if self.side_draft_deg is None else self.side_draft_deg
 
 
-MouldTable = Annotated[PressTable | BlockTable | CastTable, Field(discriminator="kind")]
+class OwnTable(OwnedMould):
+    """A mould that exists: the piece is weighed, baked and tried, and none is made."""
+
+    model_config = KIND_IS_NEEDED
+
+    kind: Literal[Kind.OWN] = given(Kind.OWN, KIND_SAYS, main=True)
+
+    @property
+    def side_lean_deg(self) -> float:
+        """Lean of the pastry's side as it is drawn, which is upright [deg]."""
+        return 0.0
+
+
+MadeTable = PressTable | BlockTable | CastTable
+"""The table of a kind that is made."""
+
+MADE_KINDS: Final = (Kind.PRESS, Kind.BLOCK, Kind.CAST)
+"""Kinds that are made."""
+
+MouldTable = Annotated[MadeTable | OwnTable, Field(discriminator="kind")]
 """The table of any kind."""
 
-BY_KIND: Final[Mapping[str, type[PressTable | BlockTable | CastTable]]] = MappingProxyType(
-    {Kind.PRESS: PressTable, Kind.BLOCK: BlockTable, Kind.CAST: CastTable}
+BY_KIND: Final[Mapping[str, type[MadeTable | OwnTable]]] = MappingProxyType(
+    {Kind.PRESS: PressTable, Kind.BLOCK: BlockTable, Kind.CAST: CastTable, Kind.OWN: OwnTable}
 )
 
 

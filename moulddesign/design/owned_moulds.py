@@ -1,18 +1,21 @@
-"""Moulds that one owns: how each was measured, alone or on a shelf of several."""
+"""A mould that one owns: what is known of it, whichever way it was measured."""
 
 from collections.abc import Mapping
 from enum import StrEnum
 from math import sqrt
-from os import PathLike
-from pathlib import Path
-from typing import Any, Self
+from re import fullmatch
+from typing import Any, Final, Self
 
-from pydantic import ValidationError, field_validator, model_validator
+from pydantic import (
+    SerializerFunctionWrapHandler,
+    ValidationError,
+    field_validator,
+    model_serializer,
+    model_validator,
+)
 
-from moulddesign.core import FileError, LengthUnit, SpecError, say
-from moulddesign.design.assets import resolve_files
+from moulddesign.core import LengthUnit, SpecError, say
 from moulddesign.design.piece_tables import OUTLINE_KEYS, PastryTable
-from moulddesign.design.reading import read_tables
 from moulddesign.design.relief_tables import Sense
 from moulddesign.design.schema import (
     CHOICE,
@@ -22,6 +25,7 @@ from moulddesign.design.schema import (
     RefusedError,
     Table,
     as_one_line,
+    both,
     given,
     spec_error,
 )
@@ -44,10 +48,30 @@ class Tool(StrEnum):
         return self.reading_mm / sqrt(3.0)
 
 
+ID_SAYS: Final = "Short id of the mould, written on its parts where there is room: A, B, T2"
+
+
+def as_mould_id(mould_id: str | None) -> str | None:
+    """Return a short id, or refuse it in a validator."""
+    if mould_id is not None and fullmatch("[A-Za-z0-9][A-Za-z0-9-]*", mould_id) is None:
+        raise RefusedError(say("design.mould-id"))
+    return mould_id
+
+
 class OwnedMould(Table):
-    """A mould that exists, known by its sizes, by water or by its mesh."""
+    """A mould that exists, known by its sizes, by water, by its mesh or by what it holds."""
 
     name: str = given("mould", "What it is called", min_length=1, max_length=40, main=True)
+    id: str | None = given(None, ID_SAYS, min_length=1, max_length=6)
+    marks: str | None = given(
+        None, 'What it is kept for, such as "gluten-free only"; several with ; between them',
+        min_length=1, max_length=80,
+    )  # fmt: skip
+    picture: str | None = given(
+        None, "Photo of it, for the card: PNG or JPEG", min_length=1, file=FileKind.PHOTO
+    )
+    cavities: int = given(1, "Cavities in it that are alike", source=CHOICE, ge=1, le=60)
+    copies: int = given(1, "How many of it there are", source=CHOICE, ge=1, le=1000)
     outline: str = given("round", "Shape of the mouth, as in [pastry]", **OUTLINE_KEYS["outline"])
     width_mm: float | None = given(
         None, "Inner width of the mouth along x, across the flats", **OUTLINE_KEYS["width_mm"]
@@ -98,6 +122,17 @@ class OwnedMould(Table):
     unit: LengthUnit | None = given(
         None, "Unit of the meshes; millimetres where it is left out", main=True
     )
+    volume_ml: float | None = given(
+        None, "What one cavity holds, as `fit` found it in a mesh or as it says on the mould",
+        unit="mL", gt=0, le=100_000,
+    )  # fmt: skip
+    volume_sd_ml: float = given(
+        0.0, "How well that is known, standard uncertainty", unit="mL", ge=0, le=10_000
+    )
+    area_mm2: float | None = given(
+        None, "Area of a press mould's bore, where volume_ml is what it holds at height_mm",
+        unit="mm2", gt=0, le=1e6,
+    )  # fmt: skip
     print_error_mm: float = given(
         0.1, "How far a printed wall lies from its mesh, standard uncertainty; 0 for a mesh that "
         "was scanned from the mould", unit="mm", source=MEMORY, ge=0, le=2,
@@ -120,11 +155,40 @@ class OwnedMould(Table):
     )  # fmt: skip
 
     _name_in_a_line = field_validator("name")(as_one_line)
+    _id_to_engrave = field_validator("id")(as_mould_id)
+
+    @field_validator("marks")
+    @classmethod
+    def _marks_in_a_line(cls, marks: str | None) -> str | None:
+        return None if marks is None else as_one_line(marks)
+
+    @model_serializer(mode="wrap")
+    def _what_is_known(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """Write what is known of it, and not what was left out."""
+        usual = type(self).model_fields
+        return {
+            key: value
+            for key, value in write(self).items()
+            if key in {"kind", "name"} or getattr(self, key) != usual[key].default
+        }
+
+    @property
+    def is_measured(self) -> bool:
+        """Whether it is known what it holds."""
+        return (
+            self.mesh is not None
+            or bool(self.water_g)
+            or self.volume_ml is not None
+            or (self.width_mm is not None and (self.height_mm is not None or self.is_press))
+        )
 
     @property
     def is_press(self) -> bool:
         """Whether its piece is pressed to any height of a window."""
-        limits = (self.least_height_mm, self.most_height_mm, self.bore_length_mm, self.stamp)
+        limits = (
+            self.least_height_mm, self.most_height_mm, self.bore_length_mm, self.stamp,
+            self.area_mm2,
+        )  # fmt: skip
         return any(limit is not None for limit in limits)
 
     @property
@@ -140,16 +204,17 @@ class OwnedMould(Table):
 
     @model_validator(mode="after")
     def _known_one_way(self) -> Self:
-        if self.mesh is not None and self.water_g:
-            raise RefusedError(say("design.water-and-mesh"))
+        ways = {"water_g": self.water_g, "mesh": self.mesh, "volume_ml": self.volume_ml}
+        known = [key for key, value in ways.items() if value]
+        if len(known) > 1:
+            raise RefusedError(say("design.known-twice", ways=both(known)))
         if self.stamp is not None and self.mesh is None:
             raise RefusedError(say("design.stamp-alone"))
-        if (
-            self.mesh is None
-            and not self.water_g
-            and (self.width_mm is None or (self.height_mm is None and not self.is_press))
-        ):
-            raise RefusedError(say("design.unknown-mould"))
+        of_bore = self.volume_ml is not None and self.height_mm is not None
+        if self.area_mm2 is not None and not of_bore:
+            raise RefusedError(say("design.bore-without-volume"))
+        if self.volume_ml is not None and self.is_press and self.area_mm2 is None:
+            raise RefusedError(say("design.press-without-bore"))
         return self
 
     @model_validator(mode="after")
@@ -181,26 +246,3 @@ class OwnedMould(Table):
             if error.errors()[0]["loc"]:
                 raise wrong from error
             raise SpecError("mould", "as given", wrong.need) from error
-
-
-class Shelf(Table):
-    """Several moulds, in a TOML file with one table [[mould]] each."""
-
-    mould: tuple[OwnedMould, ...] = given((), "The moulds", max_length=200)
-
-    @classmethod
-    def read(cls, path: str | PathLike[str]) -> Self:
-        """Return the shelf in a TOML file; its files are sought beside it.
-
-        Raises
-        ------
-        FileError
-            The file cannot be read, is not TOML, or holds no mould.
-        FileMistakesError
-            Keys are unknown or values cannot be used.
-        """
-        folder = Path(path).parent
-        shelf = read_tables(path, cls, lambda tree: cls.of(resolve_files(tree, cls, folder)))
-        if not shelf.mould:
-            raise FileError(str(path), say("design.no-moulds"))
-        return shelf

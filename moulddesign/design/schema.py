@@ -35,6 +35,7 @@ class FileKind(StrEnum):
     """Printers and materials."""
     RECIPE = "recipe"
     MESH = "mesh"
+    PHOTO = "photo"
     MOULDS = "moulds"
 
 

@@ -1,11 +1,11 @@
-"""The workshop: what is the same for every design of one person, and the moulds that he has.
+"""The workshop: what is the same for every design of one person.
 
-Both lie in the platform's folder for settings. The workshop's values are copied into each design: a
-design never depends on the workshop of who reads it.
+It lies in the platform's folder for settings. Its values are copied into each design: a design
+never depends on the workshop of who reads it.
 """
 
 import os
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 from enum import StrEnum
 from pathlib import Path
 from types import MappingProxyType
@@ -14,11 +14,9 @@ from typing import Any, Final
 import tomli_w
 
 from moulddesign.core import Language, WriteError, replace_file, say
-from moulddesign.design.assets import is_file, rename_files
 from moulddesign.design.design import Design
-from moulddesign.design.owned_moulds import OwnedMould, Shelf
 from moulddesign.design.reading import read_tables
-from moulddesign.design.schema import FileKind, Table, given
+from moulddesign.design.schema import Table, given
 
 
 class Units(StrEnum):
@@ -140,62 +138,23 @@ def save_workshop(shop: Workshop) -> None:
         It cannot be written.
     """
     Design().with_values(free_values(shop, Design(), ()))
-    _write(workshop_path(), shop.plain())
+    write_tables(workshop_path(), shop.plain())
 
 
-def own_moulds_path() -> Path:
-    """Return where the list of one's own moulds lies: beside the workshop."""
-    return workshop_path().with_name("moulds.toml")
-
-
-def read_own_moulds() -> tuple[OwnedMould, ...]:
-    """Return the moulds of one's own list; none where there is no list.
-
-    Raises
-    ------
-    FileError
-        The file cannot be read, or holds mistakes.
-    """
-    path = own_moulds_path()
-    return Shelf.read(path).mould if path.is_file() else ()
-
-
-def save_own_moulds(moulds: Iterable[OwnedMould]) -> None:
-    """Write the list of one's own moulds, and the files that they name beside it.
+def write_tables(path: Path, plain: Mapping[str, Any]) -> None:
+    """Write plain values as a TOML file, its folder too where that is missing.
 
     Raises
     ------
     WriteError
         It cannot be written.
     """
-    path = own_moulds_path()
-
-    def beside(kind: FileKind, name: str) -> str:
-        if not is_file(kind, name):
-            return name
-        copy = path.with_name(Path(name).name)
-        if copy.resolve() != Path(name).resolve():
-            replace_file(copy, Path(name).read_bytes())
-        return copy.name
-
-    _make_folder(path)
-    kept = [
-        rename_files(mould.model_dump(mode="json", exclude_defaults=True), OwnedMould, beside)
-        | {"name": mould.name}
-        for mould in moulds
-    ]
-    if kept:
-        _write(path, {"mould": kept})
-    else:
-        path.unlink(missing_ok=True)
-
-
-def _write(path: Path, plain: Mapping[str, Any]) -> None:
-    _make_folder(path)
+    make_folder_of(path)
     replace_file(path, tomli_w.dumps(plain).encode())
 
 
-def _make_folder(path: Path) -> None:
+def make_folder_of(path: Path) -> None:
+    """Make the folder of a file where it is missing; WriteError where that cannot be."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:

@@ -338,8 +338,8 @@ class Card:
     for a mould that exists."""
     pictures: Mapping[str, bytes]
     """PNG or SVG files by name: `pastry.png`, `parts.png`, `print.png`, `relief.png`,
-    `section.svg`; `other-0.png` and so on, one for each of the figures' `others`. None for a mould
-    that exists."""
+    `section.svg`; `other-0.png` and so on, one for each of the figures' `others`. Of a mould
+    that exists its owner's photo as `pastry.png`, or none."""
     paper: Paper
     fonts: Fonts
     template: str = "card.typ"

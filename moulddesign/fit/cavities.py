@@ -50,17 +50,25 @@ class VolumeUncertainty:
 class Bore:
     """A press mould's bore, in which the pressed height follows the volume."""
 
-    outline: Outline
+    area_mm2: float
     offset_mm3: float
     """Volume beyond area times height: relief less shoulder."""
+    outline: Outline | None
+    """None where its shape is not known."""
 
     def volume_mm3(self, height_mm: float) -> float:
         """Return what it holds with the stamp's flat face at a height, exact [mm^3]."""
-        return self.outline.area_mm2 * height_mm + self.offset_mm3
+        return self.area_mm2 * height_mm + self.offset_mm3
 
     def height_mm(self, volume_mm3: float) -> float:
         """Return the height to the flat top at which it holds a volume, exact [mm]."""
-        return (volume_mm3 - self.offset_mm3) / self.outline.area_mm2
+        return (volume_mm3 - self.offset_mm3) / self.area_mm2
+
+
+def bore_of(outline: Outline, volume_mm3: float, *, height_mm: float) -> Bore:
+    """Return the bore of an outline that holds a volume [mm^3] at a height [mm]."""
+    area_mm2 = outline.area_mm2
+    return Bore(area_mm2=area_mm2, offset_mm3=volume_mm3 - area_mm2 * height_mm, outline=outline)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -282,14 +290,11 @@ def cavity_from_sizes(mould: OwnedMould) -> MeasuredCavity:
     FileError
         A drawn outline cannot be read.
     """
-    sizes = mould.model_dump()
+    sizes = dict(mould)
     height_mm = sizes["height_mm"] = _height_mm(mould)
     assumed = () if mould.height_mm else (say("fit.taken-at-greatest", height_mm=height_mm),)
     shape = sized_shape(sizes)
-    bore = Bore(
-        outline=shape.outline,
-        offset_mm3=shape.volume_mm3 - shape.outline.area_mm2 * shape.height_mm,
-    )
+    bore = bore_of(shape.outline, shape.volume_mm3, height_mm=shape.height_mm)
     return MeasuredCavity(
         volume_mm3=shape.volume_mm3,
         uncertainties=_size_uncertainties(sizes, shape.volume_mm3, mould.tool.sd_mm),
@@ -297,6 +302,26 @@ def cavity_from_sizes(mould: OwnedMould) -> MeasuredCavity:
         relief_depth_mm=mould.relief_depth_mm,
         bore=bore if mould.is_press else None,
         remarks=(*assumed, *_relief_remarks(mould)),
+    )
+
+
+def cavity_from_volume(mould: OwnedMould) -> MeasuredCavity:
+    """Return a cavity from what it is said to hold; its shape is not known."""
+    volume_mm3 = mm3_from_ml(mould.volume_ml or 0.0)
+    sd_mm3 = mm3_from_ml(mould.volume_sd_ml)
+    bore = None
+    if mould.area_mm2 is not None and mould.height_mm is not None:
+        offset_mm3 = volume_mm3 - mould.area_mm2 * mould.height_mm
+        bore = Bore(area_mm2=mould.area_mm2, offset_mm3=offset_mm3, outline=None)
+    return MeasuredCavity(
+        volume_mm3=volume_mm3,
+        uncertainties=(VolumeUncertainty(name="volume as given", volume_mm3=sd_mm3),)
+        if sd_mm3
+        else (),
+        shape=None,
+        relief_depth_mm=mould.relief_depth_mm,
+        bore=bore,
+        remarks=(say("fit.crust-needs-shape"),),
     )
 
 
@@ -442,7 +467,7 @@ def _shape_of_water(
         return SizedShape(outline=outline, height_mm=level_mm), (
             say("fit.crust-of-upright-piece", level_mm=level_mm),
         )
-    shape = sized_shape(mould.model_dump())
+    shape = sized_shape(dict(mould))
     share = volume_mm3 / shape.volume_mm3
     if abs(share - 1.0) <= DISAGREEMENT_RATIO:
         return shape, ()
@@ -457,7 +482,7 @@ def _bore_of_water(mould: OwnedMould, outline: Outline | None, volume_mm3: float
             "not given",
             say("fit.press-water-needs-size"),
         )
-    return Bore(outline=outline, offset_mm3=volume_mm3 - outline.area_mm2 * mould.height_mm)
+    return bore_of(outline, volume_mm3, height_mm=mould.height_mm)
 
 
 def _water_remarks(outline: Outline | None) -> tuple[Message, ...]:

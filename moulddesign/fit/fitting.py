@@ -6,11 +6,12 @@ from math import hypot, sqrt
 from typing import Any, Final
 
 from moulddesign.core import Message, SpecError, ml_from_mm3, mm3_from_ml, say
-from moulddesign.design import Design, OwnedMould
+from moulddesign.design import Design, Kind, OwnedMould, OwnTable
 from moulddesign.fit.cavities import (
     MeasuredCavity,
     SizedShape,
     cavity_from_sizes,
+    cavity_from_volume,
     cavity_from_water,
 )
 from moulddesign.fit.mesh_cavities import (
@@ -144,12 +145,15 @@ def fit(
     Raises
     ------
     SpecError
-        The sizes do not go together, a ratio is none, or the mesh holds nothing that way up.
+        Nothing was measured, the sizes do not go together, a ratio is none, or the mesh holds
+        nothing that way up.
     FileError
         A file cannot be read, or its mesh bounds no solid.
     KernelError
         A geometry library could not do a step.
     """
+    if not mould.is_measured:
+        raise SpecError("mould", mould.name, say("design.unknown-mould"))
     usual = RATIOS if design.portion.is_filled else ()
     asked = tuple(dict.fromkeys((*usual, design.portion.ratio, *ratios)))
     every = designs_of_ratios(design, asked)
@@ -173,7 +177,12 @@ def _measured(design: Design, mould: OwnedMould, stage: Callable[[str], None]) -
         return cavity_from_press_meshes(mould, stage)
     if mould.mesh is not None:
         return cavities_from_mesh(mould, stage)
-    cavity = cavity_from_water(mould, design) if mould.water_g else cavity_from_sizes(mould)
+    if mould.volume_ml is not None:
+        cavity = cavity_from_volume(mould)
+    elif mould.water_g:
+        cavity = cavity_from_water(mould, design)
+    else:
+        cavity = cavity_from_sizes(mould)
     return MeasuredMould(cavities=(cavity,), notes=())
 
 
@@ -381,7 +390,9 @@ def _at_height(made: Fit, window: Window, height_mm: float) -> MeasuredCavity:
     return MeasuredCavity(
         volume_mm3=window.bore.volume_mm3(height_mm),
         uncertainties=(),
-        shape=SizedShape(outline=window.bore.outline, height_mm=height_mm),
+        shape=None
+        if window.bore.outline is None
+        else SizedShape(outline=window.bore.outline, height_mm=height_mm),
         relief_depth_mm=made.mould.relief_depth_mm,
     )
 
@@ -399,7 +410,7 @@ def _window_remarks(over_ratio: float) -> tuple[Message, ...]:
 
 
 def fitted_design(design: Design, made: Fit, finished_g: float | None = None) -> Design:
-    """Return the design of the piece that a mould takes, which names that mould as existing.
+    """Return the design of the piece that a mould takes, which holds that mould as its own.
 
     Parameters
     ----------
@@ -430,7 +441,7 @@ def fitted_design(design: Design, made: Fit, finished_g: float | None = None) ->
         raise SpecError("portion.centres", made.mould.name, say("fit.no-room-for-centre"))
     else:
         finished_g = round(row.piece.finished_g, 2)  # far finer than any scale
-    values = {FINISHED: finished_g, "existing_mould": made.mould.name}
+    values = {FINISHED: finished_g, "mould": _own_values(made)}
     found = design.with_values(values | _known_sizes(made.mould))
     needed_g = figures(found).piece.finished_g
     if needed_g > finished_g * (1.0 + EQUAL_RATIO):
@@ -439,7 +450,52 @@ def fitted_design(design: Design, made: Fit, finished_g: float | None = None) ->
     return found
 
 
+def fit_of_own(design: Design, stage: Callable[[str], None] = lambda _: None) -> Fit | None:
+    """Return what the own mould of a design takes; None where nothing of it was measured.
+
+    Raises
+    ------
+    SpecError
+        The design has no mould of its own, or its piece is not what that one takes.
+    """
+    mould = design.own_mould
+    if mould is None:
+        raise SpecError("mould.kind", design.mould.kind.value, say("fit.not-own"))
+    if not mould.is_measured:
+        return None
+    made = fit(design, mould, stage=stage)
+    finished_g = design.portion.finished_weight_g
+    taken = fitted_design(design, made, None if made.own_window(design) is None else finished_g)
+    taken_g = taken.portion.finished_weight_g
+    if abs(taken_g - finished_g) > EQUAL_RATIO * taken_g:
+        need = say("fit.not-what-mould-takes", mould=mould.name, finished_g=taken_g)
+        raise SpecError("portion.finished_weight_g", finished_g, need)
+    return made
+
+
 FINISHED: Final = "portion.finished_weight_g"
+OF_MESH: Final = frozenset(
+    {"mesh", "stamp", "unit", "up", "mend", "print_error_mm", "outline", "width_mm", "height_mm"}
+)
+"""Keys of a mould for which a design has what its mesh holds."""
+KEPT_DIGITS: Final = 6
+
+
+def _own_values(made: Fit) -> dict[str, Any]:
+    """Return the mould as the design of its piece holds it: of a mesh what was found in it."""
+    mould, cavity = made.mould, made.cavities[0][0]
+    values = {key: value for key, value in mould.plain().items() if key in OwnTable.model_fields}
+    if mould.mesh is not None:
+        values = {key: value for key, value in values.items() if key not in OF_MESH}
+        values |= {
+            "volume_ml": ml_from_mm3(cavity.volume_mm3),
+            "volume_sd_ml": ml_from_mm3(cavity.volume_sd_mm3),
+            "cavities": len(made.equal_cavities[0]),
+        }
+        if cavity.bore is not None and cavity.shape is not None:
+            values |= {"area_mm2": cavity.bore.area_mm2, "height_mm": cavity.shape.height_mm}
+    rounded = {k: round(v, KEPT_DIGITS) if isinstance(v, float) else v for k, v in values.items()}
+    return rounded | {"kind": Kind.OWN.value}
 
 
 def _known_sizes(mould: OwnedMould) -> dict[str, Any]:

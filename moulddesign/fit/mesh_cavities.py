@@ -19,11 +19,11 @@ from moulddesign.artwork.outline import Outline, exterior_points, outline_of_poi
 from moulddesign.core import FileError, LengthUnit, Message, SpecError, ml_from_mm3, say
 from moulddesign.design import OwnedMould
 from moulddesign.fit.cavities import (
-    Bore,
     CavityShape,
     MeasuredCavity,
     SizedShape,
     VolumeUncertainty,
+    bore_of,
 )
 from moulddesign.geometry import Mesh, Points, filled, hole, section_region, shadow
 from moulddesign.geometry.fill_volume import Cavity, Stage, Up, find_cavities, upright
@@ -371,7 +371,7 @@ def cavity_from_press_meshes(mould: OwnedMould, stage: Stage) -> MeasuredMould:
         uncertainties=_print_uncertainty(mould, volume_mm3, shape),
         shape=shape,
         relief_depth_mm=mould.relief_depth_mm,
-        bore=Bore(outline=outline, offset_mm3=volume_mm3 - outline.area_mm2 * height_mm),
+        bore=bore_of(outline, volume_mm3, height_mm=height_mm),
     )
     return MeasuredMould(
         cavities=(cavity,),

@@ -4,6 +4,8 @@
 - `schedule`: the days before serving, and the hours of the bake day.
 - `batch`: how much to mix, or how many pieces what is on hand makes; its cost, boxes, allergens.
 - `joint_batch`: several designs in one batch, with the doughs that they share.
+- `in_moulds`: how many pieces of each of several designs what is on hand makes, how often their
+  moulds are filled, and what is marked on them.
 - `trial`: what the weighings of a trial bake say: loss and density, and new weights.
 - `firmness`: how firm a dough is, and the force that presses it.
 - `syrup`: what a pot of syrup weighs, and what a thermometer shows in it, when it is done.
@@ -23,6 +25,7 @@ from moulddesign.kitchen.batch import (
     batch,
     pieces_from,
 )
+from moulddesign.kitchen.in_moulds import counts_on_hand, mark_remarks, pressed_at_once, rounds
 from moulddesign.kitchen.joint_batch import BatchOrder, JointBatch, joint_batch
 from moulddesign.kitchen.oven import (
     CoreShape,
@@ -78,17 +81,21 @@ __all__ = [
     "batch",
     "calendar",
     "core_time",
+    "counts_on_hand",
     "day_plan",
     "estimate",
     "heat_properties",
     "inside_composition",
     "joint_batch",
+    "mark_remarks",
     "part_density",
     "part_water",
     "pieces_from",
+    "pressed_at_once",
     "price",
     "read_weighings",
     "recipe_loss",
+    "rounds",
     "scaled",
     "trial",
     "typed_weighings",

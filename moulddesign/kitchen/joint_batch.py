@@ -1,6 +1,6 @@
 """Several designs in one batch: what they share is mixed once, and one day bakes them all."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import fsum
 from typing import Any
@@ -8,6 +8,7 @@ from typing import Any
 from moulddesign.core import SpecError, say
 from moulddesign.design import Design
 from moulddesign.kitchen.batch import Batch, Cost, OnHand, batch, cost_of, is_baked
+from moulddesign.kitchen.in_moulds import counts_on_hand, left_over_g, rounds
 from moulddesign.kitchen.price import price
 from moulddesign.kitchen.recipe import Recipe, RecipeLine, RecipePart, scaled
 from moulddesign.kitchen.schedule import (
@@ -31,6 +32,11 @@ class BatchOrder:
     recipe: Recipe | None = None
     pieces: int | None = None
     """None is as many as the design says."""
+
+    @property
+    def says_no_pieces(self) -> bool:
+        """Whether neither order nor design gives a number of pieces."""
+        return self.pieces is None and self.design.batch.pieces is None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +65,10 @@ class JointBatch:
     allergens: AllergenList
     days: tuple[Day, ...]
     plan: DayPlan | None
+    rounds: tuple[int, ...]
+    """How often the mould of each design is filled."""
+    left_over: Mapping[str, float]
+    """What remains of crust and filling on hand, where the numbers of pieces follow from it [g]."""
 
 
 def joint_batch(orders: Sequence[BatchOrder], on_hand: OnHand | None = None) -> JointBatch:
@@ -69,7 +79,8 @@ def joint_batch(orders: Sequence[BatchOrder], on_hand: OnHand | None = None) -> 
     orders : sequence of BatchOrder
         At least one. Where designs have no recipe, those of the same density share a dough.
     on_hand : OnHand or None
-        Crust dough and paste that are ready, each where all designs share one.
+        Crust dough and paste that are ready, each where all designs share one. Where no design says
+        a number of pieces, it decides how many there are of each.
 
     Raises
     ------
@@ -79,10 +90,15 @@ def joint_batch(orders: Sequence[BatchOrder], on_hand: OnHand | None = None) -> 
     """
     designs = [order.design for order in orders]
     _refuse_differences(designs)
-    made = [batch(each.design, each.recipe, pieces=each.pieces) for each in orders]
     have = OnHand() if on_hand is None else on_hand
     if have.centres is not None:
         raise SpecError("centres", have.centres, say("kitchen.centres-of-which-design"))
+    left_over: Mapping[str, float] = {}
+    if have.is_given and all(each.says_no_pieces for each in orders):
+        counts = counts_on_hand(designs, have)
+        orders = [replace(each, pieces=n) for each, n in zip(orders, counts, strict=True)]
+        left_over = left_over_g(designs, counts, have)
+    made = [batch(each.design, each.recipe, pieces=each.pieces) for each in orders]
     doughs = (
         *_doughs("crust", orders, made, have.crust_g),
         *_doughs("filling", orders, made, have.filling_g),
@@ -124,6 +140,8 @@ def joint_batch(orders: Sequence[BatchOrder], on_hand: OnHand | None = None) -> 
         ),
         days=_days(orders, made, doughs),
         plan=day_plan(day if any(fresh) else mixed_before, trays, baked=baked),
+        rounds=tuple(rounds(d, each.pieces) for d, each in zip(designs, made, strict=True)),
+        left_over=left_over,
     )
 
 

@@ -255,7 +255,7 @@ def trial(design: Design, weighings: Sequence[Weighing], mould: TrialMould | Non
         springback_mm=_springback(weighings),
         corrected=corrected,
         same_mould=corrected.with_values(
-            {"portion.finished_weight_g": filling_g, "existing_mould": design.existing_mould}
+            {"portion.finished_weight_g": filling_g, "mould": design.mould.plain()}
         ),
         volume_ml=volume_ml,
         pressed_mm=None if mould is None else _pressed_mm(corrected, mould),
@@ -320,7 +320,8 @@ def _corrected(
     rounded: dict[str, Any] = {k: round(v, CORRECTED_DECIMALS) for k, v in values.items()}
     name = f"{design.name.removesuffix(TRIED)[:LONGEST_NAME]}{TRIED}"
     # What keeps the weight and not the mould asks for a new one.
-    return design.with_values(rounded | {"name": name, "existing_mould": None})
+    new: dict[str, Any] = {} if design.own_mould is None else {"mould": {}}
+    return design.with_values(rounded | {"name": name} | new)
 
 
 def _density_factor(table: PortionTable, raw_g: float, mean_g_per_ml: float) -> float:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from moulddesign.core import SpecError, say
-from moulddesign.design import BlockTable, CastTable, Design, PressTable
+from moulddesign.design import BlockTable, CastTable, Design, OwnTable, PressTable
 from moulddesign.mould.block import BlockLayout, block
 from moulddesign.mould.cast import CastLayout, cast
 from moulddesign.mould.mould_set import MouldSet, Part
@@ -50,6 +50,8 @@ def make_mould(
             return inscribe_block(design, board) if table.lettering else board
         case CastTable() as table:
             return inscribe_cast(design, cast(table, printer, pastry))
+        case OwnTable() as table:
+            raise SpecError("mould.kind", table.kind.value, say("building.mould-exists"))
 
 
 def stop_for(other: Design, layout: PressLayout) -> Part:

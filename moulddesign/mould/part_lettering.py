@@ -1,4 +1,4 @@
-"""Weight, ratio and name on the parts, so that moulds in a drawer can be told apart."""
+"""Id, weight, ratio and name on the parts, so that moulds in a drawer can be told apart."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -70,10 +70,16 @@ class _Face:
 
 def inscriptions(design: Design) -> tuple[str, ...]:
     """Return what to write on a part, the longest first."""
-    weight = f"{round(design.portion.finished_weight_g, 1):g} g"
+    weight = _with_id(design, f"{round(design.portion.finished_weight_g, 1):g} g")
     made_of = design.portion.ratio if design.portion.is_filled else design.portion.composition.value
     short = f"{weight}  {made_of}"
     return f"{short}  {design.name}", short, weight
+
+
+def _with_id(design: Design, weight: str) -> str:
+    """Return a weight after the short id of the mould, where it has one."""
+    mould_id = getattr(design.mould, "id", None)
+    return weight if mould_id is None else f"{mould_id}  {weight}"
 
 
 def not_food_inscription(design: Design) -> str | None:
@@ -93,7 +99,7 @@ def inscribe_press(design: Design, mould: MouldSet[PressLayout]) -> MouldSet[Pre
 
 def stop_inscriptions(design: Design, layout: PressLayout) -> tuple[str, ...]:
     """Return what to write on a stop, the longest first: its weight and its own height."""
-    weight = f"{round(design.portion.finished_weight_g, 1):g} g"
+    weight = _with_id(design, f"{round(design.portion.finished_weight_g, 1):g} g")
     return f"{weight}  {layout.stop_height_mm:.1f}", weight
 
 

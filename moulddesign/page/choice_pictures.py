@@ -19,7 +19,7 @@ from moulddesign.artwork.motifs import BORDERS
 from moulddesign.artwork.patterns import pattern_names, patterns_folder
 from moulddesign.building import mould_of, shaped
 from moulddesign.core import say
-from moulddesign.design import OUTLINES, Design, Kind
+from moulddesign.design import MADE_KINDS, OUTLINES, Design, Kind
 from moulddesign.design.face_tables import FACES, face_names
 from moulddesign.export.pictures import cavity_up_scene, exploded_scene, row_scene
 from moulddesign.mould import Part
@@ -58,7 +58,7 @@ def choice_names() -> tuple[str, ...]:
         "face": face_names(),
         "pattern": top_patterns(),
         "around": sorted(motif.value for motif in BORDERS),
-        "kind": [kind.value for kind in Kind],
+        "kind": [kind.value for kind in MADE_KINDS],
         "top": [PLAIN],
     }
     return tuple(f"{group}-{name}" for group, names in groups.items() for name in names)

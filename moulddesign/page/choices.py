@@ -16,6 +16,7 @@ from moulddesign.artwork.motifs import BORDERS, DEFAULT_SIZES
 from moulddesign.artwork.patterns import artwork, pattern_names
 from moulddesign.core import MouldError
 from moulddesign.design import (
+    MADE_KINDS,
     OUTLINES,
     Along,
     Design,
@@ -65,7 +66,7 @@ def choice_options(words: Texts) -> dict[str, list[dict[str, str]]]:
             nothing,
             *(_option(words, "around", name, bare=True) for name in BORDER_NAMES),
         ],
-        "kind": [_option(words, "kind", kind.value, bare=True) for kind in Kind],
+        "kind": [_option(words, "kind", kind.value, bare=True) for kind in MADE_KINDS],
         "centre": [
             {"value": "", "label": words["centre_none"]},
             *({"value": name, "label": words.food(name)} for name in centre_names()),

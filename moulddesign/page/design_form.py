@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from copy import deepcopy
+from dataclasses import replace
 from functools import cache, partial
 from itertools import count
 from typing import Any, Final
@@ -21,6 +22,7 @@ from moulddesign.design import (
     OUTLINES,
     SOURCES,
     Design,
+    Kind,
     Motif,
     Workshop,
     crusts,
@@ -49,6 +51,7 @@ from moulddesign.page.design_files import (
 )
 from moulddesign.page.draft import (
     Draft,
+    FormSection,
     all_fields,
     as_shown,
     field_of_error,
@@ -86,8 +89,12 @@ BATCH_TABLES: Final = frozenset({"batch", "bake_day", "price"})
 
 
 @cache
-def _sections() -> Any:  # noqa: ANN401 (sections of fields)
-    return form_sections(Design.model_json_schema())
+def design_sections() -> tuple[FormSection, ...]:
+    """Return the tables of a design; what a mould that exists has is another task's."""
+    return tuple(
+        replace(section, fields=tuple(f for f in section.fields if f.kinds != (Kind.OWN.value,)))
+        for section in form_sections(Design.model_json_schema())
+    )
 
 
 class DesignForm:
@@ -117,7 +124,7 @@ class DesignForm:
                 "filling_lines.food": tuple(foods()),
             },
         )
-        self.fields = {field.path: field for field in all_fields(_sections())}
+        self.fields = {field.path: field for field in all_fields(design_sections())}
 
     def lay_out_choices(self) -> None:
         """Make the few choices of the first screen."""
@@ -193,7 +200,7 @@ class DesignForm:
     def lay_out(self) -> None:
         """Make the form, but for the tables that another task asks for."""
         text_element("h2", self.words["design"], "first")
-        shown = [s for s in _sections() if s.name not in BATCH_TABLES]
+        shown = [s for s in design_sections() if s.name not in BATCH_TABLES]
         after = next(n for n, s in enumerate(shown) if s.name == "portion") + 1
         self._add_form(shown[:after], "design")
         self._offer_measures()
@@ -240,7 +247,7 @@ class DesignForm:
 
     def lay_out_batch(self) -> None:
         """Make the form of the tables that the batch asks for."""
-        self._add_form([s for s in _sections() if s.name in BATCH_TABLES], "batch")
+        self._add_form([s for s in design_sections() if s.name in BATCH_TABLES], "batch")
 
     def _add_form(self, found: list[Any], prefix: str) -> None:
         form = FormElement(

@@ -12,8 +12,9 @@ from typing import Any, Final
 from moulddesign.building import Build, Shape, build, inlays, mould_of, shaped
 from moulddesign.core import Message, ml_from_mm3, say
 from moulddesign.design import (
+    BlockTable,
+    CastTable,
     Design,
-    PressTable,
     PrinterTable,
     Table,
     given,
@@ -133,7 +134,7 @@ def check_design(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     checkpoint()
     yield "light", finer_light(pastry_bodies(shape))
     checkpoint()
-    if design.existing_mould is not None:
+    if design.own_mould is not None:
         return
     if files is None:
         mould = mould_of(design, shape)
@@ -222,10 +223,12 @@ def _without_mould(design: Design) -> Design:
     """
     usual = Design()
     mould, layers = design.mould, {"layer_height_mm": design.printer.layer_height_mm}
-    draft = {} if isinstance(mould, PressTable) else {"side_draft_deg": mould.side_draft_deg}
+    draft = {}
+    if isinstance(mould, BlockTable | CastTable):
+        draft = {"side_draft_deg": mould.side_draft_deg}
     default = {"name": "piece", "mould": type(mould).of(draft), "printer": PrinterTable.of(layers)}
     rest: dict[str, Any] = {"batch": usual.batch, "bake_day": usual.bake_day, "price": usual.price}
-    rest |= {"existing_mould": None, "from_workshop": ()}
+    rest |= {"from_workshop": ()}
     return design.model_copy(update=default | rest)
 
 

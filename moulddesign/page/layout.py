@@ -310,7 +310,7 @@ class Page:
         for shown in (self.links, self.steps):
             shown.classes(remove="old") if is_offered else shown.classes(add="old")
         made = "make_again" if self._files_design is not None else "write_files"
-        if self.session.design.existing_mould is not None:
+        if self.session.design.own_mould is not None:
             made = "make_card"
         says = self.words["write_files_failing" if self._failed else made]
         self.write_button.set_text(says)  # type: ignore[attr-defined]
@@ -368,9 +368,9 @@ class Page:
         listed = findings_list(
             self.words, findings, cautions, raw_g=raw_g, design=self.session.design
         )
-        mould = self.session.design.existing_mould
+        mould = self.session.design.own_mould
         if mould is not None:
-            listed = markup.paragraph(self.words["existing"].format(mould=mould)) + "".join(
+            listed = markup.paragraph(self.words["existing"].format(mould=mould.name)) + "".join(
                 markup.paragraph(self.words.said(text)) for text in cautions
             )
         self.findings.set_content(self.words.numbers(listed))
@@ -410,7 +410,7 @@ class Page:
         if piece is None:  # they are offered again with its figures
             return
         self._files_design = self._shown_design = design
-        if design.existing_mould is None:
+        if design.own_mould is None:
             cards = delivery(self.words, token, made.files, piece, archive=ARCHIVE)
         else:
             cards = card_alone(self.words, token, made.files, piece)

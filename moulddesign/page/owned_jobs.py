@@ -10,19 +10,19 @@ from moulddesign.design import (
     DESIGN_FILE,
     Design,
     FileKind,
-    OwnedMould,
-    Shelf,
+    Register,
+    RegisteredMould,
     Table,
     given,
-    read_own_moulds,
+    read_register,
 )
 from moulddesign.export import parse_paper
 from moulddesign.export.owned_card import owned_files
 from moulddesign.fit import (
-    EQUAL_RATIO,
     Fit,
     Wording,
     fit,
+    fit_of_own,
     fitted_design,
     nearest_remark,
     pressings,
@@ -40,6 +40,7 @@ class Way(StrEnum):
     RULER = "by-ruler"
     WATER = "by-water"
     FILE = "by-file"
+    VOLUME = "by-volume"
 
 
 CORNERED: Final = ("square", "hexagon", "octagon")
@@ -47,6 +48,8 @@ Only = tuple[tuple[str, tuple[Any, ...]], ...]
 """Fields, each with the values under which another one counts."""
 
 BY_SIZES: Final[Only] = (("way", (Way.RULER.value, Way.WATER.value)),)
+BY_HEIGHT: Final[Only] = (("way", (Way.RULER.value, Way.WATER.value, Way.VOLUME.value)),)
+BY_VOLUME: Final[Only] = (("way", (Way.VOLUME.value,)),)
 BY_RULER: Final[Only] = (("way", (Way.RULER.value,)),)
 BY_WATER: Final[Only] = (("way", (Way.WATER.value,)),)
 BY_FILE: Final[Only] = (("way", (Way.FILE.value,)),)
@@ -61,11 +64,13 @@ COUNTS: Final[Mapping[str, Only]] = MappingProxyType(
         "name": KNOWN,
         "outline": BY_SIZES,
         "width_mm": BY_SIZES,
-        "height_mm": BY_SIZES,
+        "height_mm": BY_HEIGHT,
         "corner_radius_mm": (*BY_SIZES, ("outline", CORNERED)),
         "lobes": (*BY_SIZES, ("outline", ("scalloped",))),
         "lobe_depth_mm": (*BY_SIZES, ("outline", ("scalloped",))),
         "water_g": BY_WATER,
+        "volume_ml": BY_VOLUME,
+        "area_mm2": (*BY_VOLUME, *PRESS),
         "mesh": BY_FILE,
         "stamp": (*BY_FILE, *PRESS),
         "unit": BY_FILE,
@@ -88,6 +93,20 @@ COUNTS: Final[Mapping[str, Only]] = MappingProxyType(
         "ratios": KNOWN,
         "pressed_g": (*KNOWN, *PRESS),
         "pressed_mm": (*KNOWN, *PRESS),
+        "volume_sd_ml": BY_VOLUME,
+        "id": KNOWN,
+        "kind": KNOWN,
+        "state": KNOWN,
+        "marks": KNOWN,
+        "picture": KNOWN,
+        "material": KNOWN,
+        "cavities": KNOWN,
+        "copies": KNOWN,
+        "printed_on": KNOWN,
+        "pressed": KNOWN,
+        "washed_on": KNOWN,
+        "inspected_on": KNOWN,
+        "design": KNOWN,
     }
 )
 """Every field in the order in which it is asked for, and when it counts."""
@@ -96,12 +115,13 @@ ASKED_AT_ONCE: Final = frozenset(
     {
         "way", "press", "name", "outline", "width_mm", "height_mm", "corner_radius_mm", "lobes",
         "lobe_depth_mm", "water_g", "mesh", "stamp", "unit", "most_height_mm", "finished_g",
+        "volume_ml", "area_mm2",
     }
 )  # fmt: skip
 """The others are among the advanced fields."""
 
 
-class FitRequest(OwnedMould):
+class FitRequest(RegisteredMould):
     """A mould that one owns, and what else is calculated for it."""
 
     way: Way | None = given(None, "Choose one; only what it needs is asked for", main=True)
@@ -132,6 +152,7 @@ class FitRequest(OwnedMould):
             Way.RULER.value: ("width_mm", "most_height_mm" if values.get("press") else "height_mm"),
             Way.WATER.value: ("water_g", *(PRESS_BY_WATER if values.get("press") else ())),
             Way.FILE.value: ("mesh",),
+            Way.VOLUME.value: ("volume_ml",),
         }
         for field in needed[way]:
             if values.get(field) in (None, "", [], ()):
@@ -141,9 +162,10 @@ class FitRequest(OwnedMould):
         return super().of(values)
 
     @property
-    def mould(self) -> OwnedMould:
+    def mould(self) -> RegisteredMould:
         """The mould alone."""
-        return OwnedMould.of(self.model_dump(include=set(OwnedMould.model_fields)))
+        own = RegisteredMould.model_fields
+        return RegisteredMould.of({key: value for key, value in self if key in own})
 
     @property
     def more_ratios(self) -> tuple[str, ...]:
@@ -178,8 +200,9 @@ def way_of(mould: Mapping[str, Any]) -> dict[str, Any]:
     >>> way_of({"width_mm": 60.0, "most_height_mm": 40.0})["way"]
     'by-ruler'
     """
-    way = Way.FILE if "mesh" in mould else Way.WATER if mould.get("water_g") else Way.RULER
-    return dict(mould) | {"way": way.value, "press": OwnedMould.of(mould).is_press}
+    keys = {"mesh": Way.FILE, "water_g": Way.WATER, "volume_ml": Way.VOLUME}
+    way = next((way for key, way in keys.items() if key in mould), Way.RULER)
+    return dict(mould) | {"way": way.value, "press": RegisteredMould.of(mould).is_press}
 
 
 class RankingRequest(Table):
@@ -245,20 +268,13 @@ def _recommended_row(design: Design, made: Fit) -> dict[str, Any]:
     return {"ratio": best.ratio, "with_centre": best.has_centres}
 
 
-def make_card(checkpoint: Checkpoint, plain: Plain, mould: Plain) -> MadeFiles:
+def make_card(checkpoint: Checkpoint, plain: Plain) -> MadeFiles:
     """Yield the files of the bench card of a piece whose mould exists."""
     design = Design.of(plain)
-    made = fit(design, OwnedMould.of(mould), stage=lambda _: checkpoint())
-    finished_g = design.portion.finished_weight_g
-    fitting = fitted_design(design, made, None if made.own_window(design) is None else finished_g)
-    fitting_g = fitting.portion.finished_weight_g
-    if abs(fitting_g - finished_g) > EQUAL_RATIO * fitting_g:
-        need = say("page.not-what-mould-takes", mould=made.mould.name, finished_g=fitting_g)
-        raise SpecError("portion.finished_weight_g", finished_g, need)
-    yield _card_files(design, made), ()
+    yield _card_files(design, fit_of_own(design, lambda _: checkpoint())), ()
 
 
-def _card_files(design: Design, made: Fit) -> dict[str, bytes]:
+def _card_files(design: Design, made: Fit | None) -> dict[str, bytes]:
     recipe = None if design.batch.recipe is None else Recipe.read(design.batch.recipe)
     card = owned_files(design, made, recipe, parse_paper("a4"))
     return {DESIGN_FILE: design.toml().encode()} | card
@@ -267,7 +283,7 @@ def _card_files(design: Design, made: Fit) -> dict[str, bytes]:
 def rank_moulds(checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
     """Yield which of several moulds take the portion."""
     given = RankingRequest.of(asked)
-    moulds = read_own_moulds() if given.moulds is None else Shelf.read(given.moulds).mould
+    moulds = read_register() if given.moulds is None else Register.read(given.moulds).mould
     if not moulds:
         raise SpecError("moulds", "not given", say("page.moulds-not-given"))
     found = ranked_moulds(Design.of(plain), moulds, lambda _: checkpoint())

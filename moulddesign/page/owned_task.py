@@ -9,12 +9,18 @@ from typing import Any, Final
 from nicegui import ui
 
 from moulddesign.core import MouldError
-from moulddesign.design import Design, OwnedMould
+from moulddesign.design import Design
 from moulddesign.page import fit_result
 from moulddesign.page.design_form import DesignForm
 from moulddesign.page.draft import FormSection, form_sections
 from moulddesign.page.markup import button, element, link, set_visible, text_element
-from moulddesign.page.own_list import forget_mould, keep_mould, listed_moulds
+from moulddesign.page.own_list import (
+    design_of,
+    forget_mould,
+    keep_mould,
+    listed_moulds,
+    shown_facts,
+)
 from moulddesign.page.owned_jobs import (
     ASKED_AT_ONCE,
     COUNTS,
@@ -99,17 +105,16 @@ class PieceTaker:
                     limit_s=BUILD_LIMIT_S, cancelled=asyncio.Event(),
                 ):  # fmt: skip
                     if name == "design":
-                        self._show_design(Design.of(value), FitRequest.of(tree).mould)
+                        self._show_design(Design.of(value), str(tree.get("name", "")))
                     else:
                         self._show_card(value)
             except MouldError as error:
                 wrong(error)
 
-    def _show_design(self, design: Design, mould: OwnedMould) -> None:
-        self.session.owned[mould.name] = mould.plain()
+    def _show_design(self, design: Design, mould: str) -> None:
         self.design_form.replace(design)
         finished = f"{design.portion.finished_weight_g:g}"
-        says = self.words["taken"].format(finished=finished, mould=mould.name)
+        says = self.words["taken"].format(finished=finished, mould=mould)
         self.says.set_text(self.words.numbers(says))
         set_visible(self.card, shown=False)
         set_visible(self.place, shown=True)
@@ -135,7 +140,7 @@ class OwnedTask:
         """Make the list, the forms and the places of their answers."""
         words, schema = self.words, self.design_form.schema
         text_element("h2", words["task_owned"], "first")
-        text_element("p", words["owned_help"])
+        text_element("p", f"{words['owned_help']} {words['inspect_help']}")
         self.listed = element("section", "own-list", aria_label=words["own_list"])
         self.task = TaskForm(
             self.session, schema, FitRequest, values={}, sections=fit_sections(), asked=what_counts
@@ -165,10 +170,17 @@ class OwnedTask:
             text_element("h3", self.words["own_list"], "first")
             if not moulds:
                 text_element("p", self.words["own_list_empty"], "help")
-            for name, mould in moulds.items():
+            for mould_id, mould in moulds.items():
+                name = mould["name"]
                 with element("p", "own-mould"):
-                    button(name, partial(self._open, mould), aria_label=self._says("use", name))
-                    forget = partial(self._change_list, partial(forget_mould, name))
+                    use = self._says("use", name)
+                    button(f"{mould_id}: {name}", partial(self._open, mould), aria_label=use)
+                    text_element("span", shown_facts(self.words, mould))
+                    if "design" in mould:
+                        reopen = partial(self._open_design, mould_id)
+                        says = self._says("open_design_of", name)
+                        button(self.words["open_design_of"], reopen, aria_label=says)
+                    forget = partial(self._change_list, partial(forget_mould, mould_id))
                     button(self.words["remove"], forget, aria_label=self._says("remove", name))
 
     def _says(self, key: str, name: str) -> str:
@@ -178,6 +190,14 @@ class OwnedTask:
         tree = what_counts(self.task.draft.tree)
         self.task.refuse_unknown_files()
         keep_mould(FitRequest.of(tree).mould)
+
+    def _open_design(self, mould_id: str) -> None:
+        """Take the design that a mould was made from: to print a part again, or for a new stamp."""
+        try:
+            self.design_form.replace(design_of(mould_id, self.session.uploads))
+            ui.notify(self.words["design_replaced"])
+        except MouldError as error:
+            self.task.show_error(error)
 
     def _open(self, mould: Mapping[str, Any]) -> None:
         self.task.set_values(way_of(mould))

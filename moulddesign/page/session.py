@@ -7,7 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
-from moulddesign.core import Finding, Message, MouldError, SpecError, say
+from moulddesign.core import Finding, Message, MouldError
 from moulddesign.design import DESIGN_FILE, Design
 from moulddesign.export.press_steps import PressStep
 from moulddesign.page.address import encode_design
@@ -22,7 +22,6 @@ from moulddesign.page.jobs import (
     PREVIEW,
     PieceFigures,
 )
-from moulddesign.page.own_list import listed_moulds
 from moulddesign.page.owned_jobs import CARD
 from moulddesign.page.uploads import UploadStore
 from moulddesign.portion import cautions_of
@@ -156,8 +155,6 @@ class Session:
         self.uploads = uploads
         self.store = store
         self.token, self.downloads = store.open_tab()
-        self.owned: dict[str, dict[str, Any]] = {}
-        """Measures of the moulds that were taken here, by the name that a design has for them."""
         self.serial = 0
         self.listener: SessionListener | None = None
         self._requested: Design | None = None
@@ -217,23 +214,8 @@ class Session:
 
     def write(self) -> None:
         """Make all files of the design, if no finding fails; of one whose mould exists the card."""
-        name = self.design.existing_mould
-        if name is None:
-            self._start(self._write_files(self.design, FILES))
-        else:
-            self._write_card(name)
-
-    def _write_card(self, name: str) -> None:
-        """Make the card of a piece whose mould was taken here, or is in the list of one's own."""
-        try:
-            mould = self.owned.get(name) or listed_moulds(self.uploads).get(name)
-            if mould is None:
-                raise SpecError("existing_mould", name, say("page.mould-unmeasured"))
-        except MouldError as error:
-            self.page.show_notice(error)
-            self.page.show_writing(active=False)
-        else:
-            self._start(self._write_files(self.design, CARD, mould))
+        job = FILES if self.design.own_mould is None else CARD
+        self._start(self._write_files(self.design, job))
 
     def write_failing(self) -> None:
         """Make all files of the design in spite of findings that fail."""
@@ -299,7 +281,7 @@ class Session:
     async def _check(self, design: Design) -> None:
         self._checks = cancelled = asyncio.Event()
         serial = self.serial
-        if design.existing_mould is not None:  # nothing is made that could be wrong
+        if design.own_mould is not None:  # nothing is made that could be wrong
             self.page.show_findings((), cautions_of(design.portion))
         try:
             async for name, value in self.workers.build.stream(
@@ -351,18 +333,17 @@ class Session:
         self.downloads[start + end] = content
         return f"/files/{self.token}/{start}{end}"
 
-    async def _write_files(self, design: Design, job: Job, *more: Any) -> None:  # noqa: ANN401
+    async def _write_files(self, design: Design, job: Job) -> None:
         self._stop_preparing()  # what is made stays with the worker, which goes on from there
         self._writing = cancelled = asyncio.Event()
         worker = self.workers.tasks if job is CARD else self.workers.build  # which may be checking
         try:
             async for files, steps in worker.stream(
-                job, design.plain(), *more, limit_s=BUILD_LIMIT_S, cancelled=cancelled
+                job, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=cancelled
             ):
                 archive = await asyncio.to_thread(write_set, files, design.name)
                 made = MadeSet(files=files, archive=archive, steps=steps)
-                if design.existing_mould is None:  # a card follows from its mould's sizes too
-                    self.store.keep(design, made)
+                self.store.keep(design, made)
                 if not cancelled.is_set():
                     self._offer(design, made)
                     self.page.reveal_files()

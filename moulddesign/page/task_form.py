@@ -8,7 +8,15 @@ from typing import Any
 from pydantic import ValidationError
 
 from moulddesign.core import MouldError
-from moulddesign.design import FileKind, OwnedMould, Shelf, Table, is_file, rename_files, spec_error
+from moulddesign.design import (
+    FileKind,
+    Register,
+    RegisteredMould,
+    Table,
+    is_file,
+    rename_files,
+    spec_error,
+)
 from moulddesign.page.design_files import refuse_unknown_files
 from moulddesign.page.design_form import FORM_TEXTS, known_names
 from moulddesign.page.draft import (
@@ -146,9 +154,9 @@ class TaskForm:
         tree, uploads = self.asked(self.draft.tree), self.session.uploads
         refuse_unknown_files(tree, self.draft.model, known=known_names(), uploads=uploads)
         if isinstance(tree.get("moulds"), str):
-            for mould in Shelf.read(uploads.folder / tree["moulds"]).mould:
-                named = rename_files(mould.plain(), OwnedMould, _last_part)
-                refuse_unknown_files(named, OwnedMould, known=known_names(), uploads=uploads)
+            for mould in Register.read(uploads.folder / tree["moulds"]).mould:
+                named = rename_files(mould.plain(), RegisteredMould, _last_part)
+                refuse_unknown_files(named, RegisteredMould, known=known_names(), uploads=uploads)
 
     def set_values(self, tree: dict[str, Any]) -> None:
         """Show other values."""

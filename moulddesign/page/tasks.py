@@ -158,9 +158,10 @@ class TaskPages:
         with self._moulds:
             text_element("h3", self.words["bake_with"], "first")
             with element("p", "own-mould"):
-                for name, mould in moulds.items():
-                    label = f"{self.words['use']}: {name}"
-                    button(name, partial(self._bake_with, mould), aria_label=label)
+                for mould_id, mould in moulds.items():
+                    label = f"{self.words['use']}: {mould['name']}"
+                    says = f"{mould_id}: {mould['name']}"
+                    button(says, partial(self._bake_with, mould), aria_label=label)
 
     def _bake_with(self, mould: dict[str, Any]) -> None:
         self._wrong.set_content("")

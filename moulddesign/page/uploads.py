@@ -42,6 +42,7 @@ UPLOAD_KINDS: Final = MappingProxyType(
         "artwork": UploadKind(endings=("svg", "png", "jpg"), most_bytes=10_000_000),
         "outline": UploadKind(endings=("svg",), most_bytes=2_000_000),
         "font": UploadKind(endings=("ttf", "otf"), most_bytes=20_000_000),
+        "photo": UploadKind(endings=("png", "jpg"), most_bytes=10_000_000),
         "mesh": UploadKind(endings=("stl", "3mf"), most_bytes=60_000_000),
         "design": UploadKind(endings=("toml",), most_bytes=1_000_000),
         "library": UploadKind(endings=("toml",), most_bytes=1_000_000),

@@ -508,9 +508,9 @@ def trial_mould(design: Design) -> TrialMould:
     SpecError
         The mould exists already, and its sizes are not known.
     """
-    if design.existing_mould is not None and design.pastry.width_mm is None:
+    if design.own_mould is not None and design.pastry.width_mm is None:
         need = say("pastry.existing-mould-without-sizes")
-        raise SpecError("existing_mould", design.existing_mould, need)
+        raise SpecError("mould", design.own_mould.name, need)
     volume_ml = figures(design).piece.volume_ml
     made = pastry(design, volume_ml)
     return TrialMould(volume_ml=volume_ml, height_mm=made.height_mm, area_mm2=made.outline.area_mm2)

@@ -283,19 +283,20 @@ def test_what_fits_goes_on_to_batch_and_trial_but_to_no_new_mould(monkeypatch, c
     code, _, err = run(monkeypatch, capsys, "fit", *sizes, "--out", "tin.toml")
     assert (code, err) == (0, "Written to tin.toml\n")
     design = Design.read("tin.toml")
-    assert (design.name, design.existing_mould) == ("tin", "tin")
+    kept = {"kind": "own", "name": "tin", "width_mm": 60.0, "height_mm": 21.5}
+    assert (design.name, design.mould.plain()) == ("tin", kept)
     # A cylinder of 60 by 21.5 mm holds 60.79 mL.
     assert figures(design).piece.volume_ml == pytest.approx(pi * 0.9 * 21.5, rel=2e-4)
     assert run(monkeypatch, capsys, "batch", "tin.toml", "--pieces", 12)[0] == 0
     weighed = ("--raw", 77, "--finished", 75, "--height", 21.5)
     code, _, _ = run(monkeypatch, capsys, "trial", "tin.toml", *weighed, "--out", "tried.toml")
-    assert (code, Design.read("tried.toml").existing_mould) == (0, "tin")
-    assert "existing_mould = 'tin': is a mould that exists" in refused(
+    assert (code, Design.read("tried.toml").mould.plain()) == (0, kept)
+    assert "mould.kind = 'own': is a mould that exists" in refused(
         monkeypatch, capsys, "make", "tried.toml", "--formats", "stl"
     )
     new = (*weighed, "--keep", "weight", "--out", "new.toml")
     assert run(monkeypatch, capsys, "trial", "tin.toml", *new)[0] == 0
-    assert Design.read("new.toml").existing_mould is None  # asked for in so many words
+    assert Design.read("new.toml").mould.kind.value == "press"  # asked for in so many words
 
 
 def test_a_trial_of_a_mould_without_sizes_takes_no_heights(monkeypatch, capsys, tmp_path):

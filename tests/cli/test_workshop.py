@@ -10,11 +10,11 @@ from command_line import refused, run
 from moulddesign.design import (
     IN_DESIGN,
     Design,
-    OwnedMould,
+    RegisteredMould,
     Workshop,
-    read_own_moulds,
+    read_register,
     read_workshop,
-    save_own_moulds,
+    save_register,
 )
 
 
@@ -177,19 +177,19 @@ def test_the_list_of_one_s_own_moulds_is_ranked_and_keeps_their_files(
     shop, monkeypatch, capsys, tmp_path
 ):
     (tmp_path / "box.stl").write_bytes(b"solid box")
-    water = OwnedMould.of({"name": "tin", "water_g": [60.8]})
-    save_own_moulds([water, OwnedMould.of({"name": "box", "mesh": "box.stl"})])
-    kept = shop.with_name("box.stl")
+    water = RegisteredMould.of({"name": "tin", "water_g": [60.8]})
+    save_register([water, RegisteredMould.of({"name": "box", "mesh": "box.stl"})])
+    kept = shop.with_name("moulds-B-box.stl")
     assert kept.read_bytes() == b"solid box"
-    assert [mould.mesh for mould in read_own_moulds()] == [None, str(kept)]
-    save_own_moulds(read_own_moulds())  # a file that lies there already stays as it is
+    assert [mould.mesh for mould in read_register()] == [None, str(kept)]
+    save_register(read_register())  # a file that lies there already stays as it is
     assert kept.read_bytes() == b"solid box"
-    save_own_moulds([water])
+    save_register([water])
     _, said, _ = run(monkeypatch, capsys, "fit", "--my-moulds", "--weight", "75", "--json")
     assert [each["name"] for each in json.loads(said)["ranked"]] == ["tin"]
     other = tmp_path / "other.toml"
     other.write_text('[[mould]]\nname = "x"\nwater_g = [50]\n')
     asked = ("fit", "--my-moulds", "--shelf", other, "--weight", "75")
     assert "does nothing beside --shelf" in refused(monkeypatch, capsys, *asked)
-    save_own_moulds([])
+    save_register([])
     assert "names no mould" in refused(monkeypatch, capsys, "fit", "--my-moulds", "--weight", "75")

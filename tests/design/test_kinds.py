@@ -11,11 +11,11 @@ import pytest
 
 import moulddesign
 from moulddesign.core import SpecError
-from moulddesign.design import BlockTable, CastTable, Design, Kind, PressTable
+from moulddesign.design import BlockTable, CastTable, Design, Kind, OwnTable, PressTable
 from moulddesign.design.earlier import RETIRED
 
 EARLIER = sorted((Path(__file__).parent / "earlier").glob("*.toml"))
-TABLES = {Kind.PRESS: PressTable, Kind.BLOCK: BlockTable, Kind.CAST: CastTable}
+TABLES = {Kind.PRESS: PressTable, Kind.BLOCK: BlockTable, Kind.CAST: CastTable, Kind.OWN: OwnTable}
 CHANGED = "block-with-a-changed-press-key"
 
 
@@ -123,8 +123,8 @@ def test_an_upright_side_was_usual_in_a_press():
         (
             {"cavities": 2},
             (
-                "mould.cavities = 2: belongs to the kind block or cast and does nothing for the "
-                "kind press; leave it out, or take the kind block or cast."
+                "mould.cavities = 2: belongs to the kind block, cast or own and does nothing for "
+                "the kind press; leave it out, or take the kind block, cast or own."
             ),
         ),
         (
@@ -142,8 +142,8 @@ def test_an_upright_side_was_usual_in_a_press():
             {"kind": "cast", "cover_mm": 1},
             "mould.cover_mm = 1: must be at least 2 mm.",
         ),
-        ({"kind": "presse"}, "mould.kind = 'presse': must be one of press, block, cast."),
-        ({"kind": 3}, "mould.kind = 3: must be one of press, block, cast."),
+        ({"kind": "presse"}, "mould.kind = 'presse': must be one of press, block, cast, own."),
+        ({"kind": 3}, "mould.kind = 3: must be one of press, block, cast, own."),
         ("block", "mould = 'block': must be a table of keys."),
     ],
 )

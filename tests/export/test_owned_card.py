@@ -43,7 +43,7 @@ def text_of(design, mould, finished_g=None, recipe=None):
 def test_the_card_of_a_block_has_split_and_crust_and_nothing_to_print():
     cube = {"name": "cube", "outline": "square", "width_mm": 40, "height_mm": 40}
     bench, last = text_of(EVEN, cube, recipe=RECIPE)
-    assert "one piece of 72 g finished, crust to filling 3:7 by mass; for the mould cube" in bench
+    assert "one piece of 72 g finished, crust to filling 3:7 by mass" in bench
     assert re.search(r"Crust dough 24\.00 g 24 g Filling paste 56\.00 g 56 g Raw piece 80 g", bench)
     # A cube of 40 mm whose inside is 0.7 of it: crust (40 - 40 0.7^(1/3)) / 2 = 2.24 mm.
     assert "Crust all round 2.2 mm" in bench

@@ -15,7 +15,7 @@ from verify.shapes import cone, cylinder, mesh_of
 
 from moulddesign.artwork.outline import polygon_outline
 from moulddesign.core import FileError, SpecError
-from moulddesign.design import Design, OwnedMould, Shelf, Tool
+from moulddesign.design import Design, OwnedMould, Register, Tool
 from moulddesign.export.formats import made_larger_text, stl_bytes, threemf_bytes
 from moulddesign.fit import fit, nearest_mould, pressings, ranked_moulds, window_png, window_svg
 from moulddesign.geometry import Mesh
@@ -525,7 +525,7 @@ def test_sleeve_and_stamp_give_volume_window_and_crust(tmp_path):
 def shelf_of(folder, text):
     path = folder / "shelf.toml"
     path.write_text(text)
-    return Shelf.read(path).mould
+    return Register.read(path).mould
 
 
 SHELF = """

@@ -6,7 +6,7 @@ import pytest
 from kept_designs import built
 
 from moulddesign.building.composition import shaped
-from moulddesign.design import OUTLINES, Design, Kind, PrinterTable
+from moulddesign.design import MADE_KINDS, OUTLINES, Design, PrinterTable
 from moulddesign.export.formats import stl_bytes
 from moulddesign.export.slicing import sliced, slicer_code, slicer_settings, slicer_words
 from moulddesign.geometry import box
@@ -85,7 +85,7 @@ def test_grams_and_time_are_those_of_a_slicer(name, part, density, tmp_path):
 @pytest.mark.slow
 @pytest.mark.skipif(SLICER is None, reason="MOULDDESIGN_SLICER names none")
 @pytest.mark.parametrize("outline", OUTLINES)
-@pytest.mark.parametrize("kind", Kind)
+@pytest.mark.parametrize("kind", MADE_KINDS)
 def test_a_slicer_supports_no_part_at_40_deg(kind, outline, tmp_path):
     """Slicers count the angle from level: what leans less than 50 deg from upright stands.
 

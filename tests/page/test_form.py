@@ -11,6 +11,7 @@ from moulddesign.building import shaped
 from moulddesign.core import LANGUAGES, SpecError, word
 from moulddesign.design import BlockTable, Design, Kind, Workshop
 from moulddesign.page.address import decode_design, encode_design
+from moulddesign.page.design_form import design_sections
 from moulddesign.page.draft import Draft, all_fields, form_sections, parse_input, values_of_kind
 from moulddesign.page.figure_help import CupReading, GaugeReading, PlateReading
 from moulddesign.page.form_schema import FormSchema
@@ -22,7 +23,11 @@ MODELS = (
     Design, FitRequest, RankingRequest, TrialRequest, BatchRequest, Workshop, GaugeReading,
     CupReading, PlateReading,
 )  # fmt: skip
-FIELDS = [f for model in MODELS for f in all_fields(form_sections(model.model_json_schema()))]
+SECTIONS = [
+    design_sections() if model is Design else form_sections(model.model_json_schema())
+    for model in MODELS
+]
+FIELDS = [field for sections in SECTIONS for field in all_fields(sections)]
 
 
 def _leaves(tree, path=""):
@@ -99,8 +104,8 @@ def test_another_kind_keeps_what_was_typed_for_this_one_and_does_not_send_it():
 
 @pytest.mark.parametrize("kind", Kind)
 def test_an_address_brings_a_design_of_each_kind_back(kind):
-    design = Design().with_values({"mould.kind": kind.value, "mould.wall_mm": 3.3} if kind is
-                                  not Kind.BLOCK else {"mould.kind": "block"})  # fmt: skip
+    more = {"mould.wall_mm": 3.3} if kind in {Kind.PRESS, Kind.CAST} else {}
+    design = Design().with_values({"mould.kind": kind.value} | more)
     assert Design.of(decode_design(encode_design(design))) == design
 
 

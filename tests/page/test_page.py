@@ -182,7 +182,7 @@ def test_a_file_that_is_not_even_read_is_told_at_its_field(visit, tmp_path):
     page = visit()
     drawn(page)
     settings(page)
-    page.click("nav >> text=Use my mould")
+    page.click("nav >> text=My moulds")
     page.click("text=By its 3D file")
     page.set_input_files("[data-path='mesh'] input[type=file]", path)
     page.wait_for_selector("[data-path='mesh'] .error >> text=did not arrive: it is too large")
@@ -333,7 +333,7 @@ def test_axe_finds_nothing_serious(visit, scheme, name, size):
 def test_the_other_tasks_have_nothing_serious_either(visit):
     page = visit("?in=de")
     drawn(page)
-    for task in ("Meine Form nutzen", "Probebacken", "Einen Schub backen", "Werkstatt"):
+    for task in ("Meine Formen", "Probebacken", "Einen Schub backen", "Werkstatt"):
         page.click(f"nav >> text={task}")
         page.wait_for_selector(".task:not([hidden])")
         assert _serious(page) == []
@@ -370,7 +370,7 @@ def test_a_mesh_that_is_owned_holds_what_its_file_holds(visit, tmp_path):
     trimesh.boolean.difference([block, pocket], engine="manifold").export(path)
     page = visit()
     drawn(page)
-    page.click("nav >> text=Use my mould")
+    page.click("nav >> text=My moulds")
     page.click("text=By its 3D file")
     page.set_input_files("[data-path='mesh'] input[type=file]", path)
     page.wait_for_function("document.querySelector('#owned-mesh').value.startsWith('own-')")

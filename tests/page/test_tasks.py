@@ -85,7 +85,7 @@ def test_a_trial_without_weighings_asks_for_them(visit):
 def test_a_press_tells_more_ratios_and_what_a_weight_is_pressed_to(visit):
     page = visit("?in=de")
     drawn(page)
-    turned(page, "Meine Form nutzen")
+    turned(page, "Meine Formen")
     page.click("text=Mit Lineal")
     page.check("#owned-press")
     page.fill("#owned-width_mm", "50")
@@ -111,7 +111,7 @@ def test_a_press_tells_more_ratios_and_what_a_weight_is_pressed_to(visit):
 def test_a_mould_is_known_by_ruler_and_its_recommended_piece_is_the_design(visit, settings_folder):
     page = visit()
     drawn(page)
-    turned(page, "Use my mould")
+    turned(page, "My moulds")
     assert page.locator("input[id^=owned-]:visible, select[id^=owned-]:visible").count() == 0
     calculate = page.locator(".task:not([hidden])").get_by_text("Calculate").first
     calculate.click()
@@ -136,9 +136,9 @@ def test_a_mould_is_known_by_ruler_and_its_recommended_piece_is_the_design(visit
         page.click(".taken >> text=Download the bench card")
     assert card.value.suggested_filename == "card.pdf"
     page.click("text=Keep in my moulds")
-    page.wait_for_selector(".own-mould >> text=tin")
+    page.wait_for_selector(".own-mould >> text='A: tin'")
     assert tomllib.loads((settings_folder / "moulds.toml").read_text())["mould"] == [
-        {"name": "tin", "width_mm": 50.0, "height_mm": 25.0}
+        {"name": "tin", "id": "A", "width_mm": 50.0, "height_mm": 25.0, "kind": "own"}
     ]
     page.click("text=Open it under Design a piece")
     assert float(page.input_value("#choice-weight")) == pytest.approx(float(finished_g), abs=0.05)
@@ -152,7 +152,7 @@ def test_a_mould_is_known_by_ruler_and_its_recommended_piece_is_the_design(visit
     turned(page, "Bake a batch")
     page.click(".task:not([hidden]) [aria-label='Use: tin']")
     page.wait_for_selector(".task:not([hidden]) .taken >> text=that tin takes")
-    turned(page, "Use my mould")
+    turned(page, "My moulds")
     page.click("[aria-label='Remove: tin']")
     page.wait_for_selector("text=None kept yet")
     assert not (settings_folder / "moulds.toml").exists()
@@ -217,7 +217,7 @@ def test_a_sleeve_wants_its_stamp(visit, tmp_path):
     ring.export(tmp_path / "sleeve.stl")
     page = visit()
     drawn(page)
-    turned(page, "Use my mould")
+    turned(page, "My moulds")
     page.click("text=By its 3D file")
     page.set_input_files("[data-path='mesh'] input[type=file]", tmp_path / "sleeve.stl")
     page.wait_for_function("document.querySelector('#owned-mesh').value.startsWith('own-')")
@@ -238,7 +238,7 @@ def test_a_shelf_is_ranked_for_the_piece(visit, tmp_path):
     )
     page = visit()
     drawn(page)
-    turned(page, "Use my mould")
+    turned(page, "My moulds")
     page.set_input_files("[data-path='moulds'] input[type=file]", path)
     page.wait_for_function("document.querySelector('#shelf-moulds').value.startsWith('own-')")
     said = worked_out(page, place=1)
@@ -251,7 +251,7 @@ def test_a_shelf_may_not_name_files_of_this_disk(visit, tmp_path):
     path.write_text('[[mould]]\nname = "x"\nmesh = "/etc/passwd"\n')
     page = visit()
     drawn(page)
-    turned(page, "Use my mould")
+    turned(page, "My moulds")
     page.set_input_files("[data-path='moulds'] input[type=file]", path)
     page.wait_for_function("document.querySelector('#shelf-moulds').value.startsWith('own-')")
     page.locator(".task:not([hidden])").get_by_text("Calculate").nth(1).click()
