@@ -123,7 +123,7 @@ def test_the_schema_is_printed_alone():
     [
         (("--kind", "block", "--clearance", 0.3), "mould.clearance_mm = 0.3: belongs to the kind"),
         (("--kind", "cast", "--clearance", 0.3), "mould.clearance_mm = 0.3: belongs to the kind"),
-        (("--cavities", 2), "mould.cavities = 2: belongs to the kind block or cast and does"),
+        (("--cavities", 2), "mould.cavities = 2: belongs to the kind block, cast or own and does"),
         (("--kind", "cast", "--also-pattern", "sun"), "mould.kind = 'cast': has no stamps to swap"),
         (("--corner-radius", 3), "pastry.corner_radius_mm = 3.0: does nothing for the outline"),
         (("--formats", "3mf", "--paper", "a4"), "--paper = 'a4': does nothing without a card"),
