@@ -8,6 +8,7 @@
 - `weight_commands`: the verbs `portion` and `density`.
 - `batch_command`: the verb `batch`.
 - `kitchen_commands`: the verbs `trial`, `oven` and `firmness`.
+- `label_command`: the verb `label`.
 - `fit_command`: the verb `fit`.
 - `moulds_command`: the verb `moulds`.
 - `file_commands`: the verbs `inspect`, `patterns` and `example`.

@@ -27,6 +27,7 @@ from moulddesign.cli.kitchen_commands import (
     run_trial,
     run_water,
 )
+from moulddesign.cli.label_command import run_label
 from moulddesign.cli.make_commands import run_coupon, run_make, run_printers
 from moulddesign.cli.moulds_command import moulds_app
 from moulddesign.cli.options import PIECE, AsJson, with_design
@@ -95,6 +96,7 @@ app.command("make", cls=Verb)(run_make)
 app.command("portion", cls=Verb)(run_portion)
 app.add_typer(density_app, name="density")
 app.command("batch", cls=Verb)(run_batch)
+app.command("label", cls=Verb)(run_label)
 app.command("trial", cls=Verb)(run_trial)
 app.command("firmness", cls=Verb)(run_firmness)
 app.command("syrup", cls=Verb)(run_syrup)

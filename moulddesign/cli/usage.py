@@ -64,6 +64,7 @@ RULES: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         "batch": {
             **_rules("overwrite", needs=("--csv",)),
         },
+        "label": _rules("overwrite size paper small-pack", needs=("--out",)),
         "trial": _rules("overwrite keep", needs=("--out",)),
         "inspect": {
             **_rules("overwrite", needs=("--out",)),

@@ -15,6 +15,7 @@
 - `card_piece`: what a card says of one piece, whatever its mould.
 - `owned_card`: the bench card of a mould that exists.
 - `sizes_card`: one card for all the sizes of a design.
+- `label_sheet`: a sheet of labels for packs.
 - `fonts`: fonts of card and drawing: which characters they have, and where long words may break.
 - `drawing`: the drawing: views on the smallest sheet that takes them in true size, frame and title
   block, as a DXF and as an SVG file.

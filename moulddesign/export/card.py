@@ -366,6 +366,14 @@ class Card:
             made = _compiled(compiler, format="png", ppi=PAGE_PPI)
             return tuple(made) if isinstance(made, list) else (made,)
 
+    def told(self, name: str) -> Any:  # noqa: ANN401 (whatever the template tells)
+        """Return the value that the template gives under a name; raise as `pdf` does."""
+        with self._compiler() as compiler:
+            try:
+                return json.loads(compiler.query(f"<{name}>", field="value", one=True))
+            except typst.TypstError as error:
+                raise _refusal(error) from error
+
     @contextmanager
     def _compiler(self) -> Iterator[typst.Compiler]:
         figures = self.in_words(self.fonts.language)
@@ -396,6 +404,10 @@ def _compiled(compiler: typst.Compiler, **form: Any) -> Any:  # noqa: ANN401 (by
     try:
         return compiler.compile(**form)
     except typst.TypstError as error:
-        raise KernelError(
-            say("export.the-bench-card"), say("export.typesetter-refuses", reason=str(error))
-        ) from error
+        raise _refusal(error) from error
+
+
+def _refusal(error: Exception) -> KernelError:
+    return KernelError(
+        say("export.the-bench-card"), say("export.typesetter-refuses", reason=str(error))
+    )

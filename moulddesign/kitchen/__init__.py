@@ -2,6 +2,9 @@
 
 - `recipe`: what crust and filling are mixed from; the density, water and masses that follow.
 - `schedule`: the days before serving, and the hours of the bake day.
+- `ingredient_list`: the ingredients of a label by weight, with allergens and the filling's share.
+- `nutrition`: the nutrition declaration, where every figure has a source.
+- `food_label`: the whole label of a pack, and what is left to local law.
 - `batch`: how much to mix, or how many pieces what is on hand makes; its cost, boxes, allergens.
 - `joint_batch`: several designs in one batch, with the doughs that they share.
 - `in_moulds`: how many pieces of each of several designs what is on hand makes, how often their

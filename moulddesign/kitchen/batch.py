@@ -11,6 +11,7 @@ from typing import Final
 
 from moulddesign.core import SpecError, require_positive, say, word
 from moulddesign.design import MOST_PIECES, USUAL_BOX, Design, Finish
+from moulddesign.kitchen.ingredient_list import recipe_allergens
 from moulddesign.kitchen.price import Price, price
 from moulddesign.kitchen.recipe import Recipe, RecipeLine, RecipePart, cooked_off, scaled
 from moulddesign.kitchen.schedule import (
@@ -28,7 +29,6 @@ from moulddesign.portion import (
     Figures,
     LabelTarget,
     Split,
-    allergen_list,
     figures,
 )
 
@@ -429,10 +429,7 @@ def _prices(design: Design, recipe: Recipe | None, split: Split, pieces: int) ->
 
 def allergens_of(design: Design, recipe: Recipe | None) -> AllergenList:
     """Return the allergens of a recipe and of a design's centres."""
-    lines = () if recipe is None else recipe.lines
-    named = allergen_list(
-        [*(line.food for line in lines), *(c.name for c in design.portion.centres)]
-    )
+    named = recipe_allergens(recipe, (centre.name for centre in design.portion.centres))
     if recipe is not None:
         return named
     parts_of = ("crust", "filling") if design.portion.is_filled else ("dough",)

@@ -14,6 +14,7 @@ from moulddesign.core import (
     require_positive,
     require_ratio,
     say,
+    word,
 )
 from moulddesign.design import (
     TRADE,
@@ -36,6 +37,7 @@ from moulddesign.portion import (
     centres_g,
     component_density_g_per_ml,
     food,
+    known_allergens,
     known_centres,
     loss_from_water,
     mixed_water,
@@ -71,6 +73,19 @@ class Ingredient(Table):
     )
     fibre: float | None = given(None, "Fibre in 100 g", unit="g", ge=0, le=100)
     ash: float | None = given(None, "Ash (minerals, salt) in 100 g", unit="g", ge=0, le=100)
+    saturates: float | None = given(
+        None, "Saturates in 100 g, as the packet says", unit="g", ge=0, le=100
+    )
+    sugars: float | None = given(
+        None, "Sugars in 100 g, as the packet says", unit="g", ge=0, le=100
+    )
+    salt: float | None = given(None, "Salt in 100 g, as the packet says", unit="g", ge=0, le=100)
+    contains: tuple[str, ...] = given(
+        (), "What a bought one consists of, in the packet's order, for the label", max_length=60
+    )
+    allergens: tuple[str, ...] | None = given(
+        None, "Its allergens, where its name does not tell them; empty for none", max_length=30
+    )
     flour: bool | None = given(None, "Whether it counts as flour in baker's percentages")
     price_per_kg: float | None = given(None, "Price of a kilogram", ge=0, le=1e6)
 
@@ -80,6 +95,29 @@ class Ingredient(Table):
     def _one_amount(self) -> Self:
         if (self.mass_g is None) == (self.percent is None):
             raise RefusedError(say("kitchen.one-amount", food=self.food))
+        return self
+
+    @field_validator("contains")
+    @classmethod
+    def _names_in_lines(cls, names: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(map(as_one_line, names))
+
+    @field_validator("allergens")
+    @classmethod
+    def _allergens_known(cls, names: tuple[str, ...] | None) -> tuple[str, ...] | None:
+        for name in names or ():
+            if name not in known_allergens():
+                raise RefusedError(say("kitchen.allergen-unknown", known=tuple(known_allergens())))
+        return names
+
+    @model_validator(mode="after")
+    def _parts_fit(self) -> Self:
+        for part, whole in (("saturates", "fat"), ("sugars", "carbohydrate")):
+            given_whole = getattr(self, whole)
+            if given_whole is not None and (getattr(self, part) or 0.0) > given_whole:
+                raise RefusedError(
+                    say("kitchen.part-above-whole", part=word(part), whole=word(whole))
+                )
         return self
 
     @model_validator(mode="after")
@@ -96,6 +134,18 @@ class Ingredient(Table):
         return float(self.percent if self.mass_g is None else self.mass_g)  # type: ignore[arg-type]
 
     @property
+    def composition(self) -> Composition | None:
+        """What the line itself says that it consists of; None where it does not.
+
+        Raises
+        ------
+        SpecError
+            Its parts do not sum.
+        """
+        parts = {str(c): getattr(self, c) for c in Component if getattr(self, c) is not None}
+        return Composition.of(parts) if parts else None
+
+    @property
     def known(self) -> Food:
         """The food with this line's own figures; without any, the table's.
 
@@ -104,12 +154,12 @@ class Ingredient(Table):
         SpecError
             The name is unknown and the line has no figures, or they do not sum.
         """
-        parts = {str(c): getattr(self, c) for c in Component if getattr(self, c) is not None}
-        if not parts and self.density_g_per_ml is None:
+        composition = self.composition
+        if composition is None and self.density_g_per_ml is None:
             return food(self.food)
         return Food(
             name=self.food,
-            composition=Composition.of(parts) if parts else None,
+            composition=composition,
             density_g_per_ml=self.density_g_per_ml,
             density_sd_g_per_ml=self.density_sd_g_per_ml,
             flour=bool(self.flour),

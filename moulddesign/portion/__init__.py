@@ -22,6 +22,7 @@ from moulddesign.portion.centres import (
     allergen_list,
     allergens_of_food,
     centres_g,
+    food_of,
     known_centre,
     known_centres,
 )
@@ -142,6 +143,7 @@ __all__ = [
     "finished_filling_g",
     "finished_from_raw_g",
     "food",
+    "food_of",
     "foods",
     "known_allergens",
     "known_centre",

@@ -152,8 +152,10 @@ class AllergenList:
     """Names about which nothing is said: look at their packets."""
 
 
-def allergen_list(names: Iterable[str]) -> AllergenList:
-    """Return what names tell of allergens: by their words, and by the foods that they name.
+def allergen_list(names: Iterable[str], told: Iterable[str] = ()) -> AllergenList:
+    """Return what names tell of allergens, by their words and the foods that they name.
+
+    Allergens that are known by name already are told too.
 
     Examples
     --------
@@ -162,7 +164,8 @@ def allergen_list(names: Iterable[str]) -> AllergenList:
     """
     each = tuple(dict.fromkeys(names))
     silent = tuple(name for name in each if food_of(name) is None and not allergens_in(name))
-    found = allergen_groups(allergen for name in each for allergen in allergens_of_food(name))
+    named = {allergen for name in each for allergen in allergens_of_food(name)}
+    found = allergen_groups({*named, *told})
     return AllergenList(found=found, unknown=silent)
 
 
