@@ -15,12 +15,12 @@ from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import asked_language, with_word_breaks
 from moulddesign.kitchen import OnHand, Recipe
 from moulddesign.kitchen.batch import parts
+from moulddesign.kitchen.ingredient_list import recipe_allergens
 from moulddesign.kitchen.piece_water import told_water
 from moulddesign.portion import (
     Figures,
     KnownCentre,
     LossSource,
-    allergen_list,
     roll_for,
 )
 
@@ -285,7 +285,7 @@ def _allergens(design: Design, made: Figures, recipe: Recipe | None) -> tuple[Me
         return (say("export.card-no-food"),)
     centres = [centre.name for centre in made.centres]
     lines = () if recipe is None else recipe.lines
-    named = allergen_list([*centres, *(line.food for line in lines)])
+    named = recipe_allergens(recipe, centres)
     said = []
     if recipe is None:
         filled = made.is_filled
