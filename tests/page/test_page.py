@@ -348,12 +348,22 @@ def _serious(page):
     ]
 
 
-def test_the_second_language_is_shown_and_said(visit):
+def test_the_other_languages_are_shown_and_said(visit):
     page = visit("?in=de")
     drawn(page)
     settings(page)
     assert page.get_attribute("html", "lang") == "de"
     assert page.locator("label", has_text="Fertiges Gewicht").count() == 1
+    page.click("a[lang=zh]")
+    page.wait_for_selector("html[lang=zh]")
+    drawn(page)
+    settings(page)
+    labels = page.locator("label, legend, button, summary, h1, h2, h3, option").all_text_contents()
+    # Printers have names with hyphens.
+    said = [label for label in labels if not re.fullmatch(r"\s*[a-z0-9]+(-[a-z0-9]+)+\s*", label)]
+    english = {word for label in said for word in re.findall(r"[A-Za-z]{3,}", label)}
+    assert english <= {"English", "Deutsch", "PLA", "PETG", "ABS"}
+    assert _serious(page) == []
 
 
 def test_without_webgl_a_picture_is_shown(visit):
