@@ -24,9 +24,9 @@
 - `task_form`: a form with a button that calculates an answer.
 - `fit_result`: HTML of what fits a mould that one owns, and the row that is recommended.
 - `owned_task`: the task of a mould that one owns.
-- `figure_help`: small forms that work out one figure: a density by cup, firmness, an error.
+- `figure_help`: small forms that work out one figure: density, firmness, an error, syrup.
 - `workshop_place`: the workshop's own place.
-- `recipe_form`: a recipe by form: foods by name, the densities and the loss that follow.
+- `recipe_form`: a recipe by form: foods by name, densities, loss and water that follow.
 - `batch_sheet`: the sheet of a batch to print.
 - `tasks`: the tasks beside the design: a mould that one owns, a trial bake, a batch.
 - `layout`: the page of one tab: the form, the 3D view and the results.

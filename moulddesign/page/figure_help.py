@@ -1,11 +1,11 @@
-"""Small forms that work out one figure: a density by cup, firmness, the error of a printer."""
+"""Small forms that work out one figure: density by cup, firmness, a printer's error, syrup."""
 
 from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any
 
 from moulddesign.core import MouldError
-from moulddesign.design import Table, given
+from moulddesign.design import TRADE, Table, given
 from moulddesign.page.draft import Draft, Tree, all_fields, form_sections, parse_input
 from moulddesign.page.form_schema import FormSchema
 from moulddesign.page.markup import (
@@ -48,6 +48,35 @@ class PlateReading(Table):
         ..., "What rests on it, with the upper plate", unit="g", gt=0, le=100_000, main=True
     )
     flat_mm: float = given(..., "Its height after 60 s of load", unit="mm", gt=0, le=400, main=True)
+
+
+class SyrupReading(Table):
+    """A pot of sugar, acid and water, boiled down to a syrup."""
+
+    sugar_g: float = given(..., "Sugar that goes into the pot", unit="g", ge=1, le=1e6, main=True)
+    solids: float = given(
+        0.8, "Share of the syrup that is not water when it is done", source=TRADE,
+        ge=0.63, le=0.87, main=True,
+    )  # fmt: skip
+    acid_g: float = given(
+        0.0, "Dry acid, such as citric; of lemon juice about 8 g in 100 g", unit="g", ge=0,
+        le=1e6, main=True,
+    )  # fmt: skip
+    inverted: float | None = given(
+        None, "Share of the sugar that acid has split; any where acid is given and this is not",
+        ge=0, le=1, main=True,
+    )  # fmt: skip
+    boiling_c: float | None = given(
+        None, "Where water boils in this kitchen by the same thermometer; else by the altitude",
+        unit="deg C", ge=75, le=102, main=True,
+    )  # fmt: skip
+    altitude_m: float = given(
+        0.0, "Height of the kitchen above the sea", unit="m", ge=-500, le=6000, main=True
+    )
+    pot_g: float | None = given(
+        None, "What is in the pot now, without the pot: gives its solids", unit="g", gt=0, le=1e7,
+        main=True,
+    )  # fmt: skip
 
 
 Found = tuple[Tree, str]
@@ -106,7 +135,8 @@ class FigureHelp:
         words = self.schema.words
         self.form.set_errors({})
         tree = self.draft.tree
-        if any(f.default is None and tree.get(p) in (None, "") for p, f in self.fields.items()):
+        needed = [p for p, f in self.fields.items() if f.default is None and not f.optional]
+        if any(tree.get(path) in (None, "") for path in needed):
             self._show({}, "")  # still to be typed
             return
         try:

@@ -1,4 +1,4 @@
-"""A recipe by form: foods by name and grams, the densities and the loss that follow."""
+"""A recipe by form: foods by name and grams, what follows of density and water; a pot of syrup."""
 
 from collections.abc import Mapping
 from dataclasses import replace
@@ -9,9 +9,17 @@ import tomli_w
 from moulddesign.core import MouldError, SpecError
 from moulddesign.design import Table, given
 from moulddesign.kitchen import Recipe, part_density, part_water, recipe_loss
+from moulddesign.kitchen.piece_water import (
+    activity_sentences,
+    piece_activity,
+    piece_water,
+    piece_water_sentences,
+)
 from moulddesign.kitchen.recipe import WATER_READING_SD, Ingredient
+from moulddesign.kitchen.syrup import SyrupPot, syrup, syrup_sentences
 from moulddesign.page.design_form import DesignForm
 from moulddesign.page.draft import FormField, FormSection, Tree, form_sections
+from moulddesign.page.figure_help import FigureHelp, Found, SyrupReading
 from moulddesign.page.markup import (
     button,
     element,
@@ -44,6 +52,14 @@ class RecipeRequest(Table):
     finished_water: float | None = given(
         None, "Water in the finished piece, as a share of its mass: gives the loss", ge=0, lt=1,
         main=True,
+    )  # fmt: skip
+    crust_water: float | None = given(
+        None, "Water in the finished crust, measured; what is usual of its dough where left out",
+        gt=0, lt=1,
+    )  # fmt: skip
+    filling_water: float | None = given(
+        None, "Water in the finished paste, measured; a point less than mixed where left out",
+        gt=0, lt=1,
     )  # fmt: skip
     crust_air: float | None = given(None, "Share of the dough that is air", ge=0, le=0.5)
     filling_air: float | None = given(None, "Share of the paste that is air", ge=0, le=0.5)
@@ -119,8 +135,12 @@ class RecipeForm(TaskForm):
         self._recipe: Recipe | None = None
 
     def lay_out_recipe(self) -> None:
-        """Make the form, what follows, and the buttons that take it."""
+        """Make the form, what follows, and the buttons that take it; before it a pot of syrup."""
         words = self.words
+        FigureHelp(
+            self.design_form.schema, SyrupReading, name="syrup", title=words["syrup"],
+            says=words["syrup_help"], compute=self._syrup,
+        ).lay_out({})  # fmt: skip
         with element("details", "recipe-form", id="recipe-form"):
             text_element("summary", words["recipe_by_form"])
             text_element("p", words["recipe_help"])
@@ -135,6 +155,12 @@ class RecipeForm(TaskForm):
                     download=RECIPE_FILE,
                 )  # fmt: skip
         self._work_out()
+
+    def _syrup(self, reading: SyrupReading) -> Found:
+        asked = reading.model_dump()
+        weighed_g = asked.pop("pot_g")
+        sentences = syrup_sentences(syrup(SyrupPot(**asked)), weighed_g)
+        return {}, " ".join(map(self.words.said, sentences))
 
     def _edited(self, path: str, typed: object, refused: str | None = None) -> None:
         super()._edited(path, typed, refused)
@@ -153,6 +179,7 @@ class RecipeForm(TaskForm):
             try:
                 self._recipe = recipe_of_form(tree)
                 html = self._figures(self._recipe, tree.get("finished_water"))
+                html += self._water(self._recipe, tree)
             except MouldError as error:
                 self._recipe = None
                 self.form.set_errors(self._errors_by_field(error))
@@ -186,6 +213,21 @@ class RecipeForm(TaskForm):
             self._found |= {"portion.loss": float(ratio), "portion.loss_uncertainty": float(sure)}
             html += paragraph(words["recipe_loss"].format(loss=ratio, uncertainty=sure))
         return html + paragraph(words["recipe_air"])
+
+    def _water(self, recipe: Recipe, tree: Mapping[str, Any]) -> str:
+        """Return what follows of the water of piece and parts, or why it does not."""
+        portion, words = self.session.design.portion, self.words
+        if portion.is_filled and recipe.filling is None:
+            return ""  # still to be typed
+        typed = {name: tree.get(f"{name}_water") for name in LINES.values()}
+        measured = {name: value for name, value in typed.items() if value is not None}
+        try:
+            water = piece_water(recipe, portion, measured)
+            activity = piece_activity(recipe, water)
+        except MouldError as error:
+            return paragraph(words.error(error), "error")
+        sentences = (*piece_water_sentences(water), *activity_sentences(activity))
+        return "".join(paragraph(words.said(each)) for each in sentences)
 
     def _loss(self, recipe: Recipe, finished_water: float | None) -> Loss | None:
         if finished_water is None:

@@ -13,7 +13,7 @@ from moulddesign.design import BlockTable, Design, Kind, Workshop
 from moulddesign.page.address import decode_design, encode_design
 from moulddesign.page.design_form import design_sections
 from moulddesign.page.draft import Draft, all_fields, form_sections, parse_input, values_of_kind
-from moulddesign.page.figure_help import CupReading, GaugeReading, PlateReading
+from moulddesign.page.figure_help import CupReading, GaugeReading, PlateReading, SyrupReading
 from moulddesign.page.form_schema import FormSchema
 from moulddesign.page.jobs import BatchRequest, TrialRequest, preview
 from moulddesign.page.owned_jobs import FitRequest, RankingRequest
@@ -21,7 +21,7 @@ from moulddesign.page.texts import page_texts
 
 MODELS = (
     Design, FitRequest, RankingRequest, TrialRequest, BatchRequest, Workshop, GaugeReading,
-    CupReading, PlateReading,
+    CupReading, PlateReading, SyrupReading,
 )  # fmt: skip
 SECTIONS = [
     design_sections() if model is Design else form_sections(model.model_json_schema())

@@ -194,6 +194,9 @@ def test_what_a_kitchen_measures_is_taken_where_it_is_used(visit):
     filled = "document.querySelector('#design-portion-filling_density_g_per_ml').value === '1.29'"
     page.wait_for_function(filled)
     turned(page, "Bake a batch")
+    page.click("#help-syrup summary")
+    page.fill("#syrup-sugar_g", "500")
+    page.wait_for_selector("#help-syrup .found >> text=625 g")  # 500 / 0.8, without inversion
     page.click("#recipe-form summary")
     lines = (("flour of ours", "100", "1.25"), ("water of ours", "100", "1.0"))
     for number, line in enumerate(lines):
