@@ -1,6 +1,7 @@
 """Names in scripts that our face lacks: never a box, and a font that the design names is used."""
 
 import io
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -113,6 +114,22 @@ def test_the_warning_is_in_the_report_of_what_is_lettered_alone(tmp_path):
     said = [f.name for f in lettered.findings if f not in plain.findings]
     assert said == ["characters of names that card and drawing cannot print"]
     assert "\u20396817\u203a" in (tmp_path / "lettered" / "drawing.svg").read_text("utf-8")
+
+
+def test_chinese_takes_a_font_that_has_its_letters_or_is_english_and_says_so(monkeypatch):
+    design = Design.read(FLAT).with_values({"language": "zh"})
+    made = replace(built("chestnut-75"), design=design)
+    monkeypatch.setattr("moulddesign.export.fonts.font_with", lambda _: None)
+    lettered = fonts_of(design)
+    assert lettered.language == "en"
+    assert [f.what.id for f in unprintable_findings(made)] == ["export.language-of-sheets"]
+    paper = Card(figures=figures(made), pictures={}, paper=Paper.A4, fonts=lettered)
+    assert "no installed font" in paper.in_words(lettered.language)["program"]
+    assert paper.in_words("zh")["words"]["cautions"] == "\u6ce8\u610f\u4e8b\u9879"
+    monkeypatch.setattr("moulddesign.export.fonts.font_with", lambda _: regular_font())
+    monkeypatch.setattr("moulddesign.export.fonts._characters", lambda _: EVERY.characters)
+    assert fonts_of(design).language == "zh"
+    assert unprintable_findings(made) == ()
 
 
 @pytest.fixture
