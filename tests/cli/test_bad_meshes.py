@@ -150,8 +150,8 @@ def _doubled(levels):
 
 
 def asked_in_the_usual_run(verb, bomb):
-    """Both verbs read an archive by one function: each bomb once, and one with either verb."""
-    return bomb != "many corners" and (verb == "inspect" or bomb == "over the limit")
+    """Both verbs read an archive by one function, so one takes the bombs that differ most."""
+    return verb == "inspect" and bomb in {"over the limit", "many objects", "one long element"}
 
 
 @pytest.mark.parametrize(

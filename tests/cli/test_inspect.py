@@ -157,7 +157,13 @@ def terminal():
         pytest.skip(f"no terminal can be opened here ({error.strerror})")
 
 
-@pytest.mark.parametrize("verb", [("inspect",), ("fit", "--mesh")], ids=["inspect", "fit"])
+@pytest.mark.parametrize(
+    "verb",
+    [
+        pytest.param(("inspect",), id="inspect"),
+        pytest.param(("fit", "--mesh"), id="fit", marks=pytest.mark.slow),
+    ],
+)
 def test_a_terminal_sees_a_bar_over_the_stages(tmp_path, terminal, verb):
     path = tmp_path / "cup.stl"
     fine = [trimesh.creation.icosphere(subdivisions=5, radius=r) for r in (30.0, 20.0)]

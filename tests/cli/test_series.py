@@ -95,6 +95,7 @@ def test_a_piece_has_the_bytes_that_make_gives_it(made, tmp_path):
     assert json.loads(said)["pastry"]["height_mm"] == height_mm
 
 
+@pytest.mark.slow
 def test_failing_pieces_are_published_where_one_insists(tmp_path):
     (tmp_path / "cakes.csv").write_text(KEYS + FAILING)
     arguments = ("cakes.csv", "--formats", "stl", "--out", ".", "--keep-failing")
