@@ -7,6 +7,7 @@
 - `make_commands`: the verbs `make`, `coupon` and `printers`.
 - `weight_commands`: the verbs `portion` and `density`.
 - `batch_command`: the verb `batch`.
+- `dough_command`: the verb `doughs`, and what adds to the dough book.
 - `kitchen_commands`: the verbs `trial`, `oven` and `firmness`.
 - `label_command`: the verb `label`.
 - `fit_command`: the verb `fit`.

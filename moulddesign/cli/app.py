@@ -18,6 +18,7 @@ from moulddesign import __version__
 from moulddesign.cli import INTERRUPTED
 from moulddesign.cli.batch_command import run_batch
 from moulddesign.cli.console import ends_at_once, err
+from moulddesign.cli.dough_command import doughs_app
 from moulddesign.cli.file_commands import patterns_app, run_example, run_inspect
 from moulddesign.cli.fit_command import run_fit
 from moulddesign.cli.kitchen_commands import (
@@ -112,6 +113,7 @@ app.command("fit", cls=Verb)(run_fit)
 app.command("printers", cls=Verb)(run_printers)
 app.add_typer(moulds_app, name="moulds")
 app.add_typer(workshop_app, name="workshop")
+app.add_typer(doughs_app, name="doughs")
 
 
 @app.callback(invoke_without_command=True)

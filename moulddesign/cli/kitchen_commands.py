@@ -13,9 +13,10 @@ from typing import Annotated, Any, Final
 import typer
 
 from moulddesign.cli.console import Overwrite, ends_at_once, err, out, print_json, save_text, table
+from moulddesign.cli.dough_command import FIGURE_WORDS, keep_in_book, measured_figure
 from moulddesign.cli.options import PIECE, AsJson, Override, design_with, with_design
 from moulddesign.core import SpecError, require_between, say, word
-from moulddesign.design import PROPORTION, Design, PieceComposition, crusts, fillings
+from moulddesign.design import PROPORTION, Design, DoughFigure, PieceComposition, crusts, fillings
 from moulddesign.kitchen import (
     CoreShape,
     Estimate,
@@ -24,7 +25,9 @@ from moulddesign.kitchen import (
     core_time,
     heat_properties,
     inside_composition,
+    measured_in,
     read_weighings,
+    today,
     trial,
     typed_weighings,
 )
@@ -49,6 +52,7 @@ from moulddesign.kitchen.piece_water import (
 )
 from moulddesign.kitchen.samples import FEWEST_TO_SPREAD
 from moulddesign.kitchen.syrup import SyrupPot, pot_solids, syrup, syrup_sentences
+from moulddesign.kitchen.trial import WEIGHING_COLUMNS
 from moulddesign.kitchen.water_activity import LEAST_SHOWN
 from moulddesign.portion import TrialMould, figures
 
@@ -82,10 +86,24 @@ def run_trial(
     released: Annotated[
         list[float] | None, typer.Option(metavar="MM", help="The same when it lies free.")
     ] = None,
+    baked_width: Annotated[
+        list[float] | None, typer.Option(metavar="MM", help="Its width when eaten.")
+    ] = None,
+    baked_height: Annotated[
+        list[float] | None,
+        typer.Option(metavar="MM", help="Its height to the flat top when eaten."),
+    ] = None,
+    relief_left: Annotated[
+        list[float] | None, typer.Option(metavar="MM", help="Depth of its relief when eaten.")
+    ] = None,
     weighings: Annotated[
         Path | None,
+        typer.Option(metavar="FILE.csv", help=f"The same as CSV: {', '.join(WEIGHING_COLUMNS)}."),
+    ] = None,
+    keep_as: Annotated[
+        str | None,
         typer.Option(
-            metavar="FILE.csv", help="The same as CSV: raw_g, finished_g, height_mm, released_mm."
+            "--remember", metavar="NAME", help="Add it to this dough of the dough book (`doughs`)."
         ),
     ] = None,
     keep: Annotated[
@@ -97,19 +115,29 @@ def run_trial(
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
-    """Loss and density from pieces weighed before and after, and the weights that follow.
+    """Loss, density and baked size from pieces weighed and measured, and the weights that follow.
 
     Example: moulddesign trial cakes.toml --raw 77 --finished 74 --raw 76 --finished 73.5
     """
-    pieces = typed_weighings(raw or (), finished or (), height or (), released or ())
+    pieces = typed_weighings(
+        raw or (),
+        finished or (),
+        height or (),
+        released or (),
+        baked_width_mm=baked_width or (),
+        baked_height_mm=baked_height or (),
+        relief_left_mm=relief_left or (),
+    )
     if weighings is not None:
         pieces += read_weighings(weighings)
-    measured = any(piece.height_mm is not None for piece in pieces)
+    measured = any(piece.needs_mould for piece in pieces)
     found = trial(design, pieces, _mould(design) if measured else None)
     written = found.corrected if keep is Keep.WEIGHT else found.same_mould
     if save_as is not None:
         save_text(save_as, written.toml(), overwrite=overwrite)
         err().print(f"Written to {save_as}", soft_wrap=True)
+    if keep_as is not None:
+        keep_in_book(keep_as, measured_in(found, today()), design)
     if as_json:
         print_json(plain_trial(design, found))
     else:
@@ -135,6 +163,9 @@ def plain_trial(design: Design, found: Trial) -> dict[str, Any]:
         "loss": asdict(found.loss),
         "density_g_per_ml": _plain_estimate(found.density_g_per_ml),
         "springback_mm": _plain_estimate(found.springback_mm),
+        "width_ratio": _plain_estimate(found.width_ratio),
+        "height_ratio": _plain_estimate(found.height_ratio),
+        "relief_ratio": _plain_estimate(found.relief_ratio),
         "pressed_mm": found.pressed_mm,
         "corrected": found.corrected.plain(),
         "same_mould": found.same_mould.plain(),
@@ -151,7 +182,10 @@ def _print_trial(design: Design, found: Trial) -> None:
     estimates = (
         ("loss", found.loss, 4),
         ("density g/mL", found.density_g_per_ml, 4),
-        ("springback mm", found.springback_mm, 2),
+        (FIGURE_WORDS[DoughFigure.SPRINGBACK], found.springback_mm, 2),
+        (FIGURE_WORDS[DoughFigure.WIDTH], found.width_ratio, 3),
+        (FIGURE_WORDS[DoughFigure.HEIGHT], found.height_ratio, 3),
+        (FIGURE_WORDS[DoughFigure.RELIEF], found.relief_ratio, 2),
     )
     rows = [(name, *_estimate(each, digits)) for name, each, digits in estimates if each]
     console.print(
@@ -285,6 +319,12 @@ def run_firmness(
         float, typer.Option(metavar="G", help="What rests on it, with the upper plate.")
     ],
     height: Annotated[float, typer.Option(metavar="MM", help="Its height after 60 s of load.")],
+    keep_as: Annotated[
+        str | None,
+        typer.Option(
+            "--remember", metavar="NAME", help="Add it to this dough of the dough book (`doughs`)."
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Yield stress of a dough, from a ball pressed flat between two rough plates.
@@ -295,6 +335,9 @@ def run_firmness(
     Example: moulddesign firmness --dough-ml 20 --load 1000 --height 7
     """
     found = yield_stress(dough_ml=dough_ml, load_g=load, height_mm=height)
+    if keep_as is not None:
+        kpa = round(found.kpa, 3)
+        keep_in_book(keep_as, [measured_figure(DoughFigure.YIELD, kpa)], Design())
     if as_json:
         least, most = found.least_kpa, found.most_kpa
         print_json({"yield_kpa": found.kpa, "least_kpa": least, "most_kpa": most})

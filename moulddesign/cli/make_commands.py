@@ -25,6 +25,7 @@ from moulddesign.cli.console import (
 )
 from moulddesign.cli.fit_command import save_own
 from moulddesign.cli.options import (
+    BAKED_WIDTH,
     MOULD,
     PIECE,
     RELIEF,
@@ -50,7 +51,7 @@ STAGES = ("portion", "pastry", "mould", "checks", "files")
 SIGNS = {Verdict.GOOD: "good", Verdict.WARN: "! warn", Verdict.FAIL: "x fail"}
 
 
-@with_design(*PIECE, *WEIGHING, *RELIEF, *STAMPS, *MOULD, *SHEETS)
+@with_design(*PIECE, BAKED_WIDTH, *WEIGHING, *RELIEF, *STAMPS, *MOULD, *SHEETS)
 def run_make(
     design: Design,
     *,

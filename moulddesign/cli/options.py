@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from moulddesign.cli.console import err
+from moulddesign.cli.dough_command import with_dough
 from moulddesign.core import LANGUAGES, FileError, SpecError, read_number, say, word
 from moulddesign.design import (
     DESIGN_FILE,
@@ -102,6 +103,13 @@ WEIGHTS: Final = (
         str,
         "NAME",
         f"Density of a named paste: {', '.join(fillings())}.",
+    ),
+    Override(
+        "--dough",
+        "dough.row",
+        str,
+        "NAME",
+        "Figures of a dough of your dough book (`doughs`), or of a named crust dough.",
     ),
     Override("--loss", "portion.loss", float, "X", "Share of raw mass lost, 0 to 0.6."),
     Override(
@@ -242,6 +250,14 @@ RELIEF: Final = (
     Override("--draft", "relief.draft_deg", float, "DEG", "Least draft of the relief's walls."),
 )
 """Options for the relief."""
+
+BAKED_WIDTH: Final = Override(
+    "--baked-width",
+    "baked.width_mm",
+    float,
+    "MM",
+    "Width of the piece when eaten, by what its dough does in the oven; the weight stays.",
+)
 
 STAMPS: Final = (
     Override(
@@ -412,6 +428,7 @@ def design_with(
     start = Design if given else bare
     design = start() if file is None else read_design(file)
     free = free_values(shop, design, given)
+    given = with_dough(design, given)
     if "centres" in given:
         given["portion.centres"] = [_centre(text) for text in given.pop("centres")]
     first = {

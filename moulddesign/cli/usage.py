@@ -60,6 +60,7 @@ RULES: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         "make": {
             **_rules("formats keep-failing paper slicer sizes", idle_beside=("--stop-for",)),
             **_rules("units", idle_beside=("--stop-for", "--sizes")),
+            **_rules("baked-width", idle_beside=("--width", "--height", "--height-to-width")),
         },
         "batch": {
             **_rules("overwrite", needs=("--csv",)),

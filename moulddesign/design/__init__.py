@@ -5,6 +5,7 @@
 - `piece_tables`: the piece, its outline and size, and what weighing and selling it need.
 - `batch_tables`: many pieces: what gets lost on the way, the bake day, the basis of a price.
 - `doughs`: doughs and fillings by name: water before and after baking, density.
+- `dough_book`: what was measured of one's own doughs: the design's table, and the book's rows.
 - `relief_tables`: the relief: its layers, and what they share.
 - `face_tables`: the carved face: ground, bands, crowns, parts, medallion, and the bundled ones.
 - `stamp_tables`: further stamps of a press, each with a face or a relief of its own.
@@ -31,6 +32,13 @@ from moulddesign.design.assets import (
 )
 from moulddesign.design.batch_tables import MOST_PIECES, USUAL_BOX, BakeDayTable, PriceTable
 from moulddesign.design.design import DESIGN_FILE, Design
+from moulddesign.design.dough_book import (
+    BookDough,
+    DoughBook,
+    DoughFigure,
+    DoughTable,
+    Measured,
+)
 from moulddesign.design.doughs import (
     UNNAMED_CRUST,
     UNNAMED_FILLING,
@@ -123,8 +131,11 @@ from moulddesign.design.workshop import (
     IN_DESIGN,
     Units,
     Workshop,
+    dough_book_path,
     free_values,
+    read_dough_book,
     read_workshop,
+    save_dough_book,
     save_workshop,
     with_changed_workshop,
     with_workshop,
@@ -151,12 +162,16 @@ __all__ = [
     "Along",
     "BakeDayTable",
     "BlockTable",
+    "BookDough",
     "CastTable",
     "Centre",
     "CentresWeighed",
     "CountsIn",
     "Design",
     "Dough",
+    "DoughBook",
+    "DoughFigure",
+    "DoughTable",
     "EntryError",
     "FileKind",
     "Finish",
@@ -164,6 +179,7 @@ __all__ = [
     "Kind",
     "Layer",
     "LetterSet",
+    "Measured",
     "Motif",
     "MouldState",
     "MouldTable",
@@ -194,6 +210,7 @@ __all__ = [
     "collect_drawings",
     "crusts",
     "design_file",
+    "dough_book_path",
     "fillings",
     "find_mould",
     "free_values",
@@ -208,6 +225,7 @@ __all__ = [
     "named_files",
     "of_kind",
     "place_of",
+    "read_dough_book",
     "read_register",
     "read_tables",
     "read_workshop",
@@ -217,6 +235,7 @@ __all__ = [
     "resolve_file",
     "resolve_files",
     "said_of",
+    "save_dough_book",
     "save_register",
     "save_workshop",
     "spec_error",

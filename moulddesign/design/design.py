@@ -14,6 +14,7 @@ from moulddesign import __version__
 from moulddesign.core import Language, Message, SpecError, say, word
 from moulddesign.design.assets import DRAWINGS, PREFIX, resolve_files
 from moulddesign.design.batch_tables import BakeDayTable, BatchTable, PriceTable
+from moulddesign.design.dough_book import DoughTable
 from moulddesign.design.earlier import MADE_WITH, without_written
 from moulddesign.design.face_tables import FaceTable
 from moulddesign.design.mould_tables import Kind, MouldTable, OwnTable, PressTable, of_kind
@@ -67,6 +68,7 @@ class Design(Table):
         None, "Language of card, drawing and sheets; English where it is left out", main=True
     )
     portion: PortionTable = PortionTable()
+    dough: DoughTable = DoughTable()
     pastry: PastryTable = PastryTable()
     relief: ReliefTable = ReliefTable()
     face: SkipJsonSchema[FaceTable | None] = given(
@@ -289,6 +291,8 @@ class Design(Table):
         plain = super().plain()
         if not self.from_workshop:
             del plain["from_workshop"]
+        if not plain["dough"]:
+            del plain["dough"]
         return plain
 
     def toml(self) -> str:

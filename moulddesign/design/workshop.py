@@ -15,6 +15,7 @@ import tomli_w
 
 from moulddesign.core import Language, WriteError, replace_file, say
 from moulddesign.design.design import Design
+from moulddesign.design.dough_book import DoughBook
 from moulddesign.design.reading import read_tables
 from moulddesign.design.schema import Table, given
 
@@ -139,6 +140,37 @@ def save_workshop(shop: Workshop) -> None:
     """
     Design().with_values(free_values(shop, Design(), ()))
     write_tables(workshop_path(), shop.plain())
+
+
+def dough_book_path() -> Path:
+    """Return where the dough book lies: beside the workshop."""
+    return workshop_path().with_name("doughs.toml")
+
+
+def read_dough_book() -> DoughBook:
+    """Return the dough book; an empty one where there is none.
+
+    Raises
+    ------
+    FileError
+        The file cannot be read, or holds mistakes.
+    """
+    path = dough_book_path()
+    return read_tables(path, DoughBook, DoughBook.of) if path.is_file() else DoughBook()
+
+
+def save_dough_book(book: DoughBook) -> None:
+    """Write the dough book; an empty one leaves no file.
+
+    Raises
+    ------
+    WriteError
+        It cannot be written.
+    """
+    if book.dough:
+        write_tables(dough_book_path(), book.plain())
+    else:
+        dough_book_path().unlink(missing_ok=True)
 
 
 def write_tables(path: Path, plain: Mapping[str, Any]) -> None:

@@ -180,6 +180,14 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
     }
 
 
+EATEN: Final = {
+    "width": say("export.card-eaten-width"),
+    "height": say("export.card-eaten-height"),
+    "relief": say("export.card-eaten-relief"),
+}
+"""Sizes of a baked piece, as a dough's ratios tell them."""
+
+
 def _pressed(build: Build) -> Iterator[list[Message | str]]:
     """Yield the sizes of the pressed piece."""
     made = build.pastry
@@ -200,6 +208,13 @@ def _pressed(build: Build) -> Iterator[list[Message | str]]:
     yield [say("export.card-width"), f"{format_number(build.pastry.outline.width_mm)} mm"]
     if build.interior.is_filled:
         yield [say("export.card-crust"), f"{build.interior.crust_mm:.1f} mm"]
+    eaten = build.design.dough.as_eaten(
+        width_mm=build.pastry.outline.width_mm,
+        height_mm=made.height_mm,
+        relief_mm=build.design.relief.depth_mm if build.design.relief.layers else None,
+    )
+    for name, (size_mm, sd_mm) in eaten.items():
+        yield [EATEN[name], f"{size_mm:.1f} ± {sd_mm:.1f} mm"]
 
 
 def _in_the_oven(build: Build, recipe: Recipe | None) -> Iterator[list[Message | str]]:

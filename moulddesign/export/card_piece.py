@@ -312,7 +312,7 @@ def _water(design: Design, recipe: Recipe | None) -> tuple[Message, ...]:
 
 def _sources(design: Design, made: Figures) -> Iterator[tuple[Message | str, ...]]:
     """Yield the figures that the weights depend on: name, value, source."""
-    for table in (design.portion, design.scale):
+    for table in (design.portion, design.scale, design.dough):
         yield from _given(table)
     yield from _centre_sources(design.portion.centres, made.centres)
     parts = (("crust", made.crust_density), ("paste", made.filling_density))

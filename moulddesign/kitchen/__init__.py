@@ -16,6 +16,7 @@
 - `water_activity`: water activity of a mixture of sugars, starch, protein and fibre.
 - `piece_water`: water of crust, paste and piece from the recipe to the finished piece.
 - `price`: what a piece costs to make, and what it has to sell for.
+- `pooling`: what several trials of one dough say, and what of it goes into a design.
 - `samples`: what a few measured pieces tell: a mean with its interval, spread, outliers.
 """
 
@@ -36,6 +37,15 @@ from moulddesign.kitchen.oven import (
     core_time,
     heat_properties,
     inside_composition,
+)
+from moulddesign.kitchen.pooling import (
+    Pooled,
+    dough_values,
+    found_value,
+    measured_in,
+    pooled,
+    remember,
+    today,
 )
 from moulddesign.kitchen.price import Price, price
 from moulddesign.kitchen.recipe import (
@@ -72,6 +82,7 @@ __all__ = [
     "JointBatch",
     "OnHand",
     "Packs",
+    "Pooled",
     "Price",
     "Recipe",
     "RecipeLine",
@@ -86,20 +97,26 @@ __all__ = [
     "core_time",
     "counts_on_hand",
     "day_plan",
+    "dough_values",
     "estimate",
+    "found_value",
     "heat_properties",
     "inside_composition",
     "joint_batch",
     "mark_remarks",
+    "measured_in",
     "part_density",
     "part_water",
     "pieces_from",
+    "pooled",
     "pressed_at_once",
     "price",
     "read_weighings",
     "recipe_loss",
+    "remember",
     "rounds",
     "scaled",
+    "today",
     "trial",
     "typed_weighings",
 ]

@@ -77,7 +77,7 @@ def estimate(values: Sequence[float], readings: Sequence[float], expected_sd: fl
         seen, times = hypot(expected_sd, reading), NormalDist().inv_cdf((1.0 + LEVEL) / 2.0)
         own = expected_sd
     else:
-        seen, times = max(_sd(values, mean), reading), _student(count - 1, (1.0 + LEVEL) / 2.0)
+        seen, times = max(_sd(values, mean), reading), student(count - 1, (1.0 + LEVEL) / 2.0)
         own = sqrt(max(seen**2 - reading**2, 0.0))
     uncertainty = seen / sqrt(count)
     return Estimate(
@@ -110,7 +110,7 @@ def _outliers(values: Sequence[float], readings: Sequence[float]) -> tuple[int, 
     if count < FEWEST_TO_SPREAD:
         return ()
     reading = sqrt(fsum(u * u for u in readings) / count)
-    limit = _student(count - 2, 1.0 - FALSE_ALARMS / (2.0 * count)) * sqrt(1.0 + 1.0 / (count - 1))
+    limit = student(count - 2, 1.0 - FALSE_ALARMS / (2.0 * count)) * sqrt(1.0 + 1.0 / (count - 1))
     apart = []
     for place, value in enumerate(values):
         others = [*values[:place], *values[place + 1 :]]
@@ -124,7 +124,7 @@ def _sd(values: Sequence[float], mean: float) -> float:
     return sqrt(fsum((value - mean) ** 2 for value in values) / (len(values) - 1))
 
 
-def _student(freedom: int, probability: float) -> float:
+def student(freedom: int, probability: float) -> float:
     """Return a quantile of Student's distribution."""
     from scipy.special import stdtrit  # noqa: PLC0415 (other light verbs need no SciPy)
 

@@ -1,6 +1,6 @@
 """What the weighings of a trial bake say: loss and density as they are, and new weights."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 from math import fsum, hypot, sqrt
@@ -31,7 +31,13 @@ from moulddesign.portion import (
     portion,
 )
 
-WEIGHING_COLUMNS: Final = ("raw_g", "finished_g", "height_mm", "released_mm")
+WEIGHED: Final = ("raw_g", "finished_g")
+"""Columns that each piece needs."""
+SIZES_MM: Final = (
+    "height_mm", "released_mm", "baked_width_mm", "baked_height_mm", "relief_left_mm",
+)  # fmt: skip
+"""Columns that may be left out."""
+WEIGHING_COLUMNS: Final = (*WEIGHED, *SIZES_MM)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,17 +58,29 @@ class Weighing:
     """Pressed height to the flat top, read while the stamp still presses."""
     released_mm: float | None = None
     """The same height once the piece lies free: dough springs back."""
+    baked_width_mm: float | None = None
+    """Across, along x, when it is eaten."""
+    baked_height_mm: float | None = None
+    """To the flat top, when it is eaten."""
+    relief_left_mm: float | None = None
+    """Depth of the relief that is left when it is eaten."""
 
     def __post_init__(self) -> None:
         require_positive("raw_g", self.raw_g, "g")
         require_positive("finished_g", self.finished_g, "g")
-        for field in ("height_mm", "released_mm"):
-            height_mm = getattr(self, field)
-            if height_mm is not None:
-                require_positive(field, height_mm, "mm")
+        for field in SIZES_MM:
+            size_mm = getattr(self, field)
+            if size_mm is not None:
+                require_positive(field, size_mm, "mm")
         if self.finished_g > self.raw_g:
             need = say("portion.gains-weight", raw_g=self.raw_g)
             raise SpecError("finished_g", self.finished_g, need)
+
+    @property
+    def needs_mould(self) -> bool:
+        """Whether a size was measured that is compared with the mould's."""
+        sizes = ("height_mm", "baked_width_mm", "baked_height_mm", "relief_left_mm")
+        return any(getattr(self, size) is not None for size in sizes)
 
 
 class WeighedPiece(Table):
@@ -79,6 +97,15 @@ class WeighedPiece(Table):
     released_mm: float | None = given(
         None, "The same height when the piece lies free", unit="mm", gt=0, le=400, main=True
     )
+    baked_width_mm: float | None = given(
+        None, "Its width when it is eaten", unit="mm", gt=0, le=400, main=True
+    )
+    baked_height_mm: float | None = given(
+        None, "Its height to the flat top when it is eaten", unit="mm", gt=0, le=400, main=True
+    )
+    relief_left_mm: float | None = given(
+        None, "Depth of its relief when it is eaten", unit="mm", gt=0, le=20, main=True
+    )
 
 
 def typed_weighings(
@@ -86,22 +113,26 @@ def typed_weighings(
     finished_g: Sequence[float],
     height_mm: Sequence[float] = (),
     released_mm: Sequence[float] = (),
+    **baked_mm: Sequence[float],
 ) -> tuple[Weighing, ...]:
-    """Return weighings from lists with one value a piece; heights may be left out altogether.
+    """Return weighings from lists with one value a piece; sizes may be left out altogether.
+
+    `baked_mm` are those of the sizes of the baked piece, by their names.
 
     Raises
     ------
     SpecError
         The lists differ in length, or a piece's values cannot be used; its number is named.
     """
-    columns = (raw_g, finished_g, height_mm, released_mm)
+    sizes = {"height_mm": height_mm, "released_mm": released_mm, **baked_mm}
+    columns = (raw_g, finished_g, *(sizes.get(name, ()) for name in SIZES_MM))
     counts = [len(column) for column in columns]
     if len(finished_g) != len(raw_g) or not {*counts[2:]} <= {0, len(raw_g)}:
-        raise SpecError(
-            "trial",
-            "{} raw, {} finished, {} heights, {} released heights".format(*counts),
-            say("kitchen.weighings-uneven"),
-        )
+        said = ["{} raw", "{} finished", "{} heights", "{} released heights"]
+        said += [f"{{}} {name.removesuffix('_mm').replace('_', ' ')}s" for name in SIZES_MM[2:]]
+        shown = [text.format(n) for text, n in zip(said, counts, strict=True)]
+        kept = shown[:4] + [text for text, n in zip(shown[4:], counts[4:], strict=True) if n]
+        raise SpecError("trial", ", ".join(kept), say("kitchen.weighings-uneven"))
     return tuple(
         _piece(number, dict(zip(WEIGHING_COLUMNS, row, strict=True)))
         for number, row in enumerate(zip_longest(*columns), start=1)
@@ -121,8 +152,9 @@ def read_weighings(path: str | PathLike[str]) -> tuple[Weighing, ...]:
     Parameters
     ----------
     path : str or path-like
-        A CSV table with the heads raw_g, finished_g and perhaps height_mm and released_mm;
-        decimal points, or decimal commas where no comma separates the cells.
+        A CSV table with the heads raw_g, finished_g and perhaps height_mm, released_mm,
+        baked_width_mm, baked_height_mm and relief_left_mm; decimal points, or decimal
+        commas where no comma separates the cells.
 
     Returns
     -------
@@ -140,7 +172,7 @@ def read_weighings(path: str | PathLike[str]) -> tuple[Weighing, ...]:
     if not table.rows:
         raise FileError(str(path), say("kitchen.weighings-missing"))
     heads = [head.lower() for head in table.heads]
-    missing = [name for name in WEIGHING_COLUMNS[:2] if name not in heads]
+    missing = [name for name in WEIGHED if name not in heads]
     if missing:
         reason = say("kitchen.weighings-heads", missing=tuple(missing), heads=table.heads)
         raise FileError(str(path), reason)
@@ -171,7 +203,7 @@ def _cells(
     wrong: list[SpecError] = []
     for name in WEIGHING_COLUMNS:
         cell = cells.get(name, "")
-        if not cell and name in WEIGHING_COLUMNS[:2]:
+        if not cell and name in WEIGHED:
             wrong.append(SpecError(name, cell, say("kitchen.weighing-incomplete")))
         if not cell:
             continue
@@ -205,6 +237,12 @@ class Trial:
     springback_mm: Estimate | None
     """By how much pieces rise when they are released; None where it was not measured. It is no
     matter of density, so nothing is corrected by it."""
+    width_ratio: Estimate | None
+    """Baked width over the mould's; this and the next two None where it was not measured."""
+    height_ratio: Estimate | None
+    """Baked height over the pressed one."""
+    relief_ratio: Estimate | None
+    """Depth of the relief left over that of the stamp."""
     corrected: Design
     """The design with loss and densities as they were found, for the weight it asks for. Its volume
     is another, so a mould made from it is a new one."""
@@ -246,13 +284,15 @@ def trial(design: Design, weighings: Sequence[Weighing], mould: TrialMould | Non
     reading = [hypot(step_g, step_g * w.finished_g / w.raw_g) / w.raw_g for w in weighings]
     loss = estimate(losses, reading, design.portion.loss_sd)
     density = _density(design, weighings, mould)
-    corrected = _corrected(design, weighings, loss=loss, density=density)
+    ratios = _baked_ratios(weighings, mould)
+    corrected = _corrected(design, weighings, loss=loss, density=density, ratios=ratios)
     volume_ml = figures(design).piece.volume_ml if mould is None else mould.volume_ml
     filling_g = finished_filling_g(corrected.portion, volume_ml)
     return Trial(
         loss=loss,
         density_g_per_ml=density,
         springback_mm=_springback(weighings),
+        **ratios,
         corrected=corrected,
         same_mould=corrected.with_values(
             {"portion.finished_weight_g": filling_g, "mould": design.mould.plain()}
@@ -279,6 +319,44 @@ def _springback(weighings: Sequence[Weighing]) -> Estimate | None:
     return estimate(rises_mm, [reading_mm] * len(rises_mm), 0.0) if rises_mm else None
 
 
+def _baked_ratios(
+    weighings: Sequence[Weighing], mould: TrialMould | None
+) -> dict[str, Estimate | None]:
+    """Return what baking leaves of width, height and relief, by the names of the ratios."""
+    size = mould or TrialMould(volume_ml=1.0, height_mm=1.0, area_mm2=1.0)
+    return {
+        "width_ratio": _baked_ratio(
+            "baked_width_mm", [(w.baked_width_mm, size.width_mm) for w in weighings]
+        ),
+        "height_ratio": _baked_ratio(
+            "baked_height_mm",
+            [
+                (w.baked_height_mm, w.height_mm or (None if mould is None else mould.height_mm))
+                for w in weighings
+            ],
+        ),
+        "relief_ratio": _baked_ratio(
+            "relief_left_mm", [(w.relief_left_mm, size.relief_mm) for w in weighings]
+        ),
+    }
+
+
+def _baked_ratio(field: str, pairs: Sequence[tuple[float | None, float | None]]) -> Estimate | None:
+    """Return the mean of baked over pressed sizes; None where nothing baked was measured."""
+    ratios, readings = [], []
+    for baked_mm, pressed_mm in pairs:
+        if baked_mm is None:
+            continue
+        if pressed_mm is None:
+            need = say("kitchen.no-size-to-compare")
+            if field == "relief_left_mm":
+                need = say("kitchen.no-relief-to-compare")
+            raise SpecError(field, baked_mm, need)
+        ratios.append(baked_mm / pressed_mm)
+        readings.append(RULER_MM / pressed_mm)
+    return estimate(ratios, readings, 0.0) if ratios else None
+
+
 def _density(
     design: Design, weighings: Sequence[Weighing], mould: TrialMould | None
 ) -> Estimate | None:
@@ -301,9 +379,14 @@ def _density(
 
 
 def _corrected(
-    design: Design, weighings: Sequence[Weighing], *, loss: Estimate, density: Estimate | None
+    design: Design,
+    weighings: Sequence[Weighing],
+    *,
+    loss: Estimate,
+    density: Estimate | None,
+    ratios: Mapping[str, Estimate | None],
 ) -> Design:
-    """Return the design with the loss as it was found, and its densities changed alike."""
+    """Return the design with loss and baked sizes as found, and its densities changed alike."""
     values = {
         "portion.loss": loss.value,
         "portion.loss_sd": loss.sd,
@@ -317,6 +400,9 @@ def _corrected(
             found = factor * getattr(design.portion, f"{part}_density").g_per_ml
             values[f"portion.{part}_density_g_per_ml"] = found
             values[f"portion.{part}_density_sd_g_per_ml"] = share * found
+    for name, ratio in ratios.items():
+        if ratio is not None:
+            values |= {f"dough.{name}": ratio.value, f"dough.{name}_sd": ratio.sd}
     rounded: dict[str, Any] = {k: round(v, CORRECTED_DECIMALS) for k, v in values.items()}
     name = f"{design.name.removesuffix(TRIED)[:LONGEST_NAME]}{TRIED}"
     # What keeps the weight and not the mould asks for a new one.

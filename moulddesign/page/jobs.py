@@ -19,10 +19,20 @@ from moulddesign.design import (
     Table,
     given,
 )
+from moulddesign.design.dough_book import LONGEST_DOUGH
 from moulddesign.export import BuildFiles, publish, publish_failing
 from moulddesign.export.pictures import pastry_scene
 from moulddesign.export.press_steps import PressStep
-from moulddesign.kitchen import OnHand, Recipe, WeighedPiece, Weighing, batch, trial
+from moulddesign.kitchen import (
+    OnHand,
+    Recipe,
+    WeighedPiece,
+    Weighing,
+    batch,
+    measured_in,
+    today,
+    trial,
+)
 from moulddesign.page.face_entries import face_to_tap
 from moulddesign.page.view_bodies import (
     ViewBody,
@@ -52,6 +62,9 @@ class PieceFigures:
     highest_mm: float | None
     """To the highest point of a carved face; None where the top is flat [mm]."""
     crust_mm: float | None
+    eaten: Mapping[str, tuple[float, float]]
+    """Width, height and depth of the relief when it is eaten, as far as the dough's are known, each
+    with its spread [mm]."""
     relief_ml: float
     roll: Roll | None
     """How to roll it so that it enters the bore; None where the ball enters as it is."""
@@ -67,6 +80,10 @@ class TrialRequest(Table):
     weighings: tuple[WeighedPiece, ...] = given(
         (), "Pieces, weighed before and after", max_length=200, main=True
     )
+    remember_as: str | None = given(
+        None, "Dough of the dough book that this trial is of", min_length=1,
+        max_length=LONGEST_DOUGH, main=True,
+    )  # fmt: skip
 
 
 class BatchRequest(Table):
@@ -90,7 +107,7 @@ def evaluate_trial(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answe
     """Yield what a trial bake taught, and the weights that follow."""
     design, given = Design.of(plain), TrialRequest.of(asked)
     weighings = [Weighing(**piece.model_dump()) for piece in given.weighings]
-    measured = any(piece.height_mm is not None for piece in weighings)
+    measured = any(piece.needs_mould for piece in weighings)
     found = trial(design, weighings, trial_mould(design) if measured else None)
     designs = {"before": design, "same_mould": found.same_mould, "new_mould": found.corrected}
     yield (
@@ -99,6 +116,11 @@ def evaluate_trial(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answe
             "loss": asdict(found.loss),
             "density": None if found.density_g_per_ml is None else asdict(found.density_g_per_ml),
             "springback": None if found.springback_mm is None else asdict(found.springback_mm),
+            **{
+                name: None if (each := getattr(found, name)) is None else asdict(each)
+                for name in ("width_ratio", "height_ratio", "relief_ratio")
+            },
+            "measured": [each.plain() for each in measured_in(found, today())],
             "pressed_mm": found.pressed_mm,
             "weights": {name: figures(each) for name, each in designs.items()},
             "designs": {name: each.plain() for name, each in designs.items()},
@@ -241,6 +263,11 @@ def _figures(design: Design, shape: Shape) -> PieceFigures:
         height_mm=shape.pastry.height_mm,
         highest_mm=None if shape.pastry.carved is None else shape.pastry.highest_mm,
         crust_mm=shape.interior.crust_mm if shape.interior.is_filled else None,
+        eaten=design.dough.as_eaten(
+            width_mm=width_mm,
+            height_mm=shape.pastry.height_mm,
+            relief_mm=design.relief.depth_mm if design.relief.layers else None,
+        ),
         relief_ml=ml_from_mm3(shape.pastry.relief_mm3),
         roll=roll_for(design, shape.portion.piece, width_mm),
         inlays=tuple(one.said for one in inlays(shape.pastry, shape.portion)),

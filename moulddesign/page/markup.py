@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from html import escape
 from itertools import repeat
-from typing import Any
+from typing import Any, Final
 
 from nicegui import ui
 from nicegui.elements import scene as _stock  # its three.js is what our own view draws with
@@ -191,6 +191,10 @@ def weights_and_sizes(words: Texts, shown: PieceFigures) -> str:
             if shown.crust_mm is not None
             else []
         ),
+        *(
+            (words[f"eaten_{name}"], f"{number_text(size_mm)} \u00b1 {number_text(sd_mm)} mm")
+            for name, (size_mm, sd_mm) in shown.eaten.items()
+        ),
         (words["volume"], f"{number_text(piece.volume_ml)} mL"),
         (words["relief_volume"], f"{number_text(shown.relief_ml)} mL"),
         (words["scatter"], f"{number_text(made.spread.raw_g)} g"),
@@ -288,13 +292,13 @@ def _filling_rows(words: Texts, made: Figures) -> list[tuple[str, ...]]:
     ]
 
 
+MEANS: Final = ("loss", "density", "springback", "width_ratio", "height_ratio", "relief_ratio")
+"""What a trial finds, as the page's texts call it."""
+
+
 def trial_result(words: Texts, found: Mapping[str, Any]) -> str:
     """Return the means of a trial, and the weights before and after."""
-    means = [
-        (words[name], Estimate(**found[name]))
-        for name in ("loss", "density", "springback")
-        if found[name] is not None
-    ]
+    means = [(words[name], Estimate(**found[name])) for name in MEANS if found[name] is not None]
     taught = [
         (name, f"{m.value:.4f}", f"{m.low:.4f} \u2013 {m.high:.4f}", f"{m.sd:.4f}")
         for name, m in means

@@ -7,9 +7,9 @@ from typing import Any, Final
 
 from nicegui import ui
 
-from moulddesign.core import FileError, FileMistakesError, MouldError
-from moulddesign.design import Design
-from moulddesign.kitchen import Batch, read_weighings
+from moulddesign.core import FileError, FileMistakesError, MouldError, SpecError, say
+from moulddesign.design import BookDough, Design, Measured, read_dough_book, save_dough_book
+from moulddesign.kitchen import Batch, dough_values, read_weighings, remember
 from moulddesign.page import markup
 from moulddesign.page.batch_sheet import batch_sheet
 from moulddesign.page.design_form import DesignForm
@@ -95,15 +95,61 @@ class TaskPages:
                 lambda event: self._fill_weighings(task, event.args),
                 js_handler=UPLOAD_TABLE_JS,
             )
+        self._trial_task = task
         with element("p", "actions"):
+            self.keep = button(self.words["remember_trial"], self._remember)
             self.same = button(self.words["use_same_mould"], lambda: self._use("same_mould"))
             self.new = button(self.words["use_new_mould"], lambda: self._use("new_mould"))
+        self._remembered = html_area("notice")
+        self._doughs = element("div", "own-list", aria_label=self.words["dough_book"], role="group")
         self._designs: dict[str, Any] = {}
+        self._measured: list[Measured] = []
         self._enable_designs()
+        self._show_doughs()
 
     def _enable_designs(self) -> None:
         for choice in (self.same, self.new):
             set_enabled(choice, can=bool(self._designs))
+        set_enabled(self.keep, can=bool(self._measured))
+
+    def _remember(self) -> None:
+        """Add the last trial to the dough of the book that is named in its form."""
+        name = self._trial_task.draft.tree.get("remember_as") or ""
+        try:
+            if not name:
+                raise SpecError("remember_as", "", say("page.name-the-dough"))
+            row = remember(read_dough_book(), name, self._measured, self.session.design)
+            save_dough_book(row)
+        except MouldError as error:
+            self._remembered.set_content(paragraph(self.words.error(error), "error"))
+            return
+        self._measured = []
+        self._enable_designs()
+        self._remembered.set_content(paragraph(self.words["remembered"].format(name=name)))
+        self._show_doughs()
+
+    def _show_doughs(self) -> None:
+        """Show the doughs of the book: a tap takes one's figures into the design."""
+        self._doughs.clear()
+        try:
+            rows = read_dough_book().dough
+        except MouldError as error:
+            self._remembered.set_content(paragraph(self.words.error(error), "error"))
+            rows = ()
+        set_visible(self._doughs, shown=bool(rows))
+        with self._doughs:
+            text_element("h3", self.words["dough_book"], "first")
+            with element("p", "own-mould"):
+                for row in rows:
+                    label = f"{self.words['use']}: {row.name}"
+                    button(row.name, partial(self._take_dough, row), aria_label=label)
+
+    def _take_dough(self, row: BookDough) -> None:
+        design = self.session.design
+        values = dough_values(row, design.portion.composition)
+        self.design_form.replace(design.with_values(values))
+        self._remembered.set_content("")
+        ui.notify(self.words["design_replaced"])
 
     def _fill_weighings(self, task: TaskForm, answer: dict[str, str]) -> None:
         """Fill the weighings of an uploaded table into the form."""
@@ -172,6 +218,7 @@ class TaskPages:
 
     def _trial(self, found: dict[str, Any]) -> str:
         self._designs = found["designs"]
+        self._measured = [Measured.of(each) for each in found["measured"]]
         self._enable_designs()
         return markup.trial_result(self.words, found)
 

@@ -513,4 +513,10 @@ def trial_mould(design: Design) -> TrialMould:
         raise SpecError("mould", design.own_mould.name, need)
     volume_ml = figures(design).piece.volume_ml
     made = pastry(design, volume_ml)
-    return TrialMould(volume_ml=volume_ml, height_mm=made.height_mm, area_mm2=made.outline.area_mm2)
+    return TrialMould(
+        volume_ml=volume_ml,
+        height_mm=made.height_mm,
+        area_mm2=made.outline.area_mm2,
+        width_mm=made.outline.width_mm,
+        relief_mm=design.relief.depth_mm if design.relief.layers else None,
+    )

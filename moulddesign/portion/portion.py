@@ -286,6 +286,10 @@ class TrialMould:
     """The nominal height, to the flat top."""
     area_mm2: float
     """Of its outline."""
+    width_mm: float | None = None
+    """Of its outline; None where it is not known."""
+    relief_mm: float | None = None
+    """Depth of the relief; None without one."""
 
     def __post_init__(self) -> None:
         require_positive("volume_ml", self.volume_ml, "mL")
