@@ -78,8 +78,11 @@ def inscriptions(design: Design) -> tuple[str, ...]:
 
 def _with_id(design: Design, weight: str) -> str:
     """Return a weight after the short id of the mould, where it has one."""
-    mould_id = getattr(design.mould, "id", None)
-    return weight if mould_id is None else f"{mould_id}  {weight}"
+    return f"{getattr(design.mould, 'id', '')}  {weight}" if _has_id(design) else weight
+
+
+def _has_id(design: Design) -> bool:
+    return getattr(design.mould, "id", None) is not None
 
 
 def not_food_inscription(design: Design) -> str | None:
@@ -98,9 +101,11 @@ def inscribe_press(design: Design, mould: MouldSet[PressLayout]) -> MouldSet[Pre
 
 
 def stop_inscriptions(design: Design, layout: PressLayout) -> tuple[str, ...]:
-    """Return what to write on a stop, the longest first: its weight and its own height."""
-    weight = _with_id(design, f"{round(design.portion.finished_weight_g, 1):g} g")
-    return f"{weight}  {layout.stop_height_mm:.1f}", weight
+    """Return what to write on a stop, the longest first: the mould's id, weight, own height."""
+    weight = f"{round(design.portion.finished_weight_g, 1):g} g"
+    texts = (f"{weight}  {layout.stop_height_mm:.1f}", weight)
+    # The height goes before the id: a press has several stops.
+    return (_with_id(design, texts[0]), *texts) if _has_id(design) else texts
 
 
 def inscribe_block(design: Design, mould: MouldSet[BlockLayout]) -> MouldSet[BlockLayout]:
