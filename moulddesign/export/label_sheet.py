@@ -110,6 +110,29 @@ def label_sheet(
     return card.pdf()
 
 
+SIZES_MM: Final = ((96.0, 66.0), (96.0, 92.0), (96.0, 139.0), (194.0, 139.0), (194.0, 270.0))
+"""Sizes of a label that nobody chose: so many fill the paper."""
+
+
+def smallest_sheet(design: Design, label: FoodLabel, paper: Paper) -> bytes:
+    """Return a sheet full of one label, in the smallest of `SIZES_MM` that it can be read in.
+
+    Raises
+    ------
+    SpecError
+        There is too much text for any, or no font for its language.
+    KernelError
+        The typesetter refuses.
+    """
+    for size_mm in SIZES_MM[:-1]:
+        try:
+            return label_sheet(design, label, size_mm, paper=paper)
+        except SpecError as error:
+            if error.field != "--size":
+                raise
+    return label_sheet(design, label, SIZES_MM[-1], paper=paper)
+
+
 def _texts(label: FoodLabel, language: str) -> dict[str, Any]:
     """Return what stands on a label, as plain values."""
     head, _, foot = str(say("kitchen.label-ingredients", list="\n").text(language)).partition("\n")

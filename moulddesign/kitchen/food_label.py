@@ -160,16 +160,21 @@ def food_label(
 
 def list_runs(ingredients: Iterable[ListedIngredient], language: str) -> tuple[Run, ...]:
     """Return a list of ingredients as text, with its allergens emphasised."""
+    comma, opens, closes = MARKS.get(language, (", ", " (", ")"))
     runs: list[Run] = []
     for number, each in enumerate(ingredients):
         if number:
-            runs.append(Run(text=", "))
+            runs.append(Run(text=comma))
         runs += _name_runs(each, language)
         if each.quid_ratio is not None:
             runs.append(Run(text=f" {_quid(each.quid_ratio).text(language)}"))
         if each.contains:
-            runs += [Run(text=" ("), *list_runs(each.contains, language), Run(text=")")]
+            runs += [Run(text=opens), *list_runs(each.contains, language), Run(text=closes)]
     return tuple(runs)
+
+
+MARKS: Final = {"zh": ("\N{IDEOGRAPHIC COMMA}", "\uff08", "\uff09")}
+"""What separates and encloses the ingredients of a list, where it is not a comma and brackets."""
 
 
 def _quid(ratio: float) -> Message:
@@ -203,11 +208,12 @@ def _name_runs(each: ListedIngredient, language: str) -> Iterator[Run]:
         end = last
     if end < len(name):
         yield Run(text=name[end:])
+    comma, opens, closes = MARKS.get(language, (", ", " (", ")"))
     for number, term in enumerate(others):
-        yield Run(text=", " if number else " (")
+        yield Run(text=comma if number else opens)
         yield Run(text=term, is_emphasised=True)
     if others:
-        yield Run(text=")")
+        yield Run(text=closes)
 
 
 def plain(runs: Iterable[Run]) -> str:

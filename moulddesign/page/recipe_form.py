@@ -2,13 +2,19 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
+from html import escape
 from typing import Any, Final
 
 import tomli_w
 
 from moulddesign.core import MouldError, SpecError
 from moulddesign.design import Table, given
+from moulddesign.export import Paper
+from moulddesign.export.label_sheet import smallest_sheet
 from moulddesign.kitchen import Recipe, part_density, part_water, recipe_loss
+from moulddesign.kitchen.food_label import food_label, label_lines
+from moulddesign.kitchen.ingredient_list import Law
 from moulddesign.kitchen.piece_water import (
     activity_sentences,
     piece_activity,
@@ -38,6 +44,8 @@ from moulddesign.portion import Loss
 SHOWN: Final = ("food", "mass_g", "density_g_per_ml", "price_per_kg")
 """What a line of the table asks for; a file may say more of an ingredient."""
 RECIPE_FILE: Final = "recipe.toml"
+LABELS_FILE: Final = "labels.pdf"
+LABELS: Final = {"label_eu": Law.EU, "label_us": Law.US}
 LINES: Final = {"crust_lines": "crust", "filling_lines": "filling"}
 
 
@@ -150,10 +158,18 @@ class RecipeForm(TaskForm):
             with element("p", "actions"):
                 self.take = button(words["take_densities"], self._take, "primary")
                 self.use = button(words["use_recipe"], self._use)
+                self.labels = [
+                    button(words[key], partial(self._label, law)) for key, law in LABELS.items()
+                ]
                 self.file = link(
                     words["download_recipe"], f"/files/{self.session.token}/{RECIPE_FILE}",
                     download=RECIPE_FILE,
                 )  # fmt: skip
+            self.label = html_area("label-text")
+            self.sheet = link(
+                words["download_labels"], f"/files/{self.session.token}/{LABELS_FILE}",
+                download=LABELS_FILE,
+            )  # fmt: skip
         self._work_out()
 
     def _syrup(self, reading: SyrupReading) -> Found:
@@ -185,7 +201,9 @@ class RecipeForm(TaskForm):
                 self.form.set_errors(self._errors_by_field(error))
                 html = paragraph(self.words.error(error), "error")
         self.answer.set_content(self.words.numbers(html))
-        for each in (self.take, self.use):
+        self.label.set_content("")
+        set_visible(self.sheet, shown=False)
+        for each in (self.take, self.use, *self.labels):
             set_enabled(each, can=self._recipe is not None)
         set_visible(self.file, shown=self._recipe is not None)
         if self._recipe is not None:
@@ -236,6 +254,25 @@ class RecipeForm(TaskForm):
         return recipe_loss(
             recipe, portion, finished_water=finished_water, finished_water_sd=WATER_READING_SD
         )
+
+    def _label(self, law: Law) -> None:
+        """Show the label of a pack, and offer a sheet of it."""
+        if self._recipe is None:
+            return
+        language = self.words.language
+        design = self.session.design.with_values({"language": language})
+        try:
+            made = food_label(design, self._recipe, law)
+            lines = "\n".join(label_lines(made, language))
+            self.label.set_content(
+                f"<pre>{escape(lines)}</pre>"
+                + "".join(paragraph(self.words.said(remark)) for remark in made.remarks)
+            )
+            self.session.downloads[LABELS_FILE] = smallest_sheet(design, made, Paper.A4)
+            set_visible(self.sheet, shown=True)
+        except MouldError as error:
+            set_visible(self.sheet, shown=False)
+            self.show_error(error)
 
     def _take(self) -> None:
         if self._found:
