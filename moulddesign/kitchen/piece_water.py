@@ -23,6 +23,7 @@ from moulddesign.design import (
 from moulddesign.kitchen.recipe import (
     WATER_READING_SD,
     Recipe,
+    RecipePart,
     food_of_centre,
     known_water,
 )
@@ -265,7 +266,7 @@ class PieceActivity:
     lower: tuple[tuple[Message, float], ...]
     """What would lower the wettest part, and its estimate then; the strongest first."""
     unknown: tuple[str, ...]
-    """Ingredients whose kinds of carbohydrate nobody said: counted as starch."""
+    """Ingredients whose kinds of carbohydrate nobody said."""
 
 
 def piece_activity(recipe: Recipe, water: PieceWater) -> PieceActivity:
@@ -276,12 +277,7 @@ def piece_activity(recipe: Recipe, water: PieceWater) -> PieceActivity:
     SpecError
         An ingredient's composition is unknown, or a part has no water.
     """
-    mixes = {
-        part.name: part_mix(
-            recipe.parts[part.name], mass_g=100.0 * part.finished_share, water=part.after
-        )
-        for part in water.parts
-    }
+    mixes = {part.name: _wetter_mix(recipe.parts[part.name], part) for part in water.parts}
     found = {name: water_activity(mix) for name, mix in mixes.items()}
     common, common_water = None, {}
     if len(mixes) > 1:
@@ -303,6 +299,20 @@ def piece_activity(recipe: Recipe, water: PieceWater) -> PieceActivity:
 
 ABOUT_EQUAL: Final = 0.01
 """Difference of two estimates that says nothing; our choice."""
+
+
+def _wetter_mix(recipe: RecipePart, part: PartWater) -> WaterMix:
+    """Return the mix of a part; carbohydrate of unknown kind as what gives the higher activity."""
+    as_starch, as_sugar = (
+        part_mix(
+            recipe, mass_g=100.0 * part.finished_share, water=part.after, unknown_as=unknown_as
+        )
+        for unknown_as in (None, SOLUTES["sucrose"])
+    )
+    if not as_starch.unknown:
+        return as_starch
+    return max(as_starch, as_sugar, key=water_activity)
+
 
 LESS_WATER: Final = 0.02
 """Share of a part's mass that a little more cooking takes, in what is tried to lower it."""

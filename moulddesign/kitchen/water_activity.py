@@ -14,9 +14,10 @@ from math import exp, fsum, log, sqrt
 from typing import Final
 
 from moulddesign.core import SpecError, require_not_negative, say
-from moulddesign.kitchen.recipe import RecipePart
+from moulddesign.kitchen.recipe import Ingredient, RecipePart
 from moulddesign.kitchen.syrup import SUCROSE_PER_WATER, WATER_G_PER_MOL
-from moulddesign.portion import Food, foods
+from moulddesign.portion import Composition, Food, foods
+from moulddesign.portion.density import PER_100_G
 from moulddesign.portion.foods import Nutrient, Sugar
 
 BELOW: Final = 0.03
@@ -104,7 +105,7 @@ class WaterMix:
     dry_g: float = 0.0
     """Starch, protein and fibre, without their water."""
     unknown: tuple[str, ...] = ()
-    """Ingredients whose kinds of carbohydrate nobody said: counted as starch."""
+    """Ingredients whose kinds of carbohydrate nobody said."""
 
     def __post_init__(self) -> None:
         for name, mass_g in (
@@ -235,8 +236,12 @@ def _where(value: Callable[[float], float], wanted: float, *, low: float, high: 
     return sqrt(low * high)
 
 
-def part_mix(part: RecipePart, *, mass_g: float, water: float) -> WaterMix:
+def part_mix(
+    part: RecipePart, *, mass_g: float, water: float, unknown_as: Solute | None = None
+) -> WaterMix:
     """Return what takes part in the water of a part of the piece.
+
+    Sugars that a packet gives without their kinds count as sucrose, which holds the least water.
 
     Parameters
     ----------
@@ -246,6 +251,8 @@ def part_mix(part: RecipePart, *, mass_g: float, water: float) -> WaterMix:
         How much there is of it [g].
     water : float
         Water in it, as a share of that mass.
+    unknown_as : Solute or None
+        What carbohydrate counts as of whose kind nothing is known; as starch where it is None.
 
     Raises
     ------
@@ -260,16 +267,19 @@ def part_mix(part: RecipePart, *, mass_g: float, water: float) -> WaterMix:
         if known.composition is None:
             raise SpecError(line.food, "without composition", say("kitchen.composition-missing"))
         listed = foods().get(" ".join(line.food.lower().split()), known)
-        kinds = _kinds(listed, known)
+        parts = known.composition
+        kinds = _kinds(line, listed, parts)
+        is_unknown = line.sugars is None and not listed.sugar_kinds and listed.starch is None
+        if is_unknown and share * parts.carbohydrate > LITTLE:
+            unknown.append(line.food)
+            if unknown_as is not None:
+                kinds[unknown_as] = parts.carbohydrate
         for solute, each in kinds.items():
             solutes[solute] = solutes.get(solute, 0.0) + share * each
-        parts = known.composition
         sugar = fsum(each for solute, each in kinds.items() if solute is not SALT)
         starch = max(0.0, parts.carbohydrate - sugar)
         dry_g += share * (starch + parts.protein + parts.fibre)
         inert += share * (1.0 - parts.water)
-        if not kinds and listed.starch is None and share * parts.carbohydrate > LITTLE:
-            unknown.append(line.food)
     scale = mass_g * (1.0 - water) / inert if inert else 0.0
     return WaterMix(
         water_g=mass_g * water,
@@ -279,17 +289,22 @@ def part_mix(part: RecipePart, *, mass_g: float, water: float) -> WaterMix:
     )
 
 
-def _kinds(listed: Food, known: Food) -> Mapping[Solute, float]:
-    """Return what dissolves of a gram of a food; of a packet's figures as of the table's food."""
-    theirs, own = (each.composition for each in (listed, known))
-    scale = 1.0
-    if listed is not known and theirs is not None and own is not None and theirs.carbohydrate:
-        scale = own.carbohydrate / theirs.carbohydrate
+def _kinds(line: Ingredient, listed: Food, own: Composition) -> dict[Solute, float]:
+    """Return what dissolves of a gram of a line: the packet's amounts, in the table's kinds."""
     kinds = {
-        _solute(kind, listed.dextrose_equivalent): scale * share
-        for kind, share in listed.sugar_kinds.items()
+        _solute(kind, listed.dextrose_equivalent): each for kind, each in listed.sugar_kinds.items()
     }
-    salt = listed.nutrients.get(Nutrient.SALT, 0.0)
+    total = fsum(kinds.values())
+    if line.sugars is not None:
+        wanted = line.sugars / PER_100_G
+        kinds = kinds or {SOLUTES["sucrose"]: 1.0}
+        total = fsum(kinds.values())
+    elif listed.composition is None or not listed.composition.carbohydrate:
+        wanted = total
+    else:
+        wanted = total * own.carbohydrate / listed.composition.carbohydrate
+    kinds = {solute: each * wanted / total for solute, each in kinds.items()}
+    salt = listed.nutrients.get(Nutrient.SALT, 0.0) if line.salt is None else line.salt / PER_100_G
     return kinds | ({SALT: salt} if salt else {})
 
 

@@ -96,14 +96,19 @@ def test_a_part_is_what_dissolves_what_holds_water_and_the_rest():
                     {"food": "wheat flour", "mass_g": 50, "water": 12, "carbohydrate": 88},
                     {"food": "white sugar", "mass_g": 30},
                     {"food": "orchard jelly", "mass_g": 20, "water": 50, "carbohydrate": 50},
+                    {"food": "my jam", "mass_g": 20, "water": 50, "carbohydrate": 50, "sugars": 40},
                 ]
             }
         }
     ).crust
-    mix = part_mix(dough, mass_g=84.0 / 0.9, water=0.1)  # its dry matter is 44 + 30 + 10 g
-    assert mix.solutes_g[SUCROSE] == pytest.approx(30.0, rel=0.01)
-    assert mix.dry_g == pytest.approx(54.0, rel=0.01)  # jelly of unknown sugars counts as starch
+    # Dry matter: 44 + 30 + 10 + 10 g; 8 g of the jam are sugars of unknown kind, sucrose then.
+    mix = part_mix(dough, mass_g=94.0 / 0.9, water=0.1)
+    assert mix.solutes_g[SUCROSE] == pytest.approx(38.0, rel=0.01)
+    assert mix.dry_g == pytest.approx(56.0, rel=0.01)  # jelly of unknown sugars counts as starch
     assert mix.unknown == ("orchard jelly",)
+    other = part_mix(dough, mass_g=94.0 / 0.9, water=0.1, unknown_as=SUCROSE)
+    assert other.solutes_g[SUCROSE] == pytest.approx(48.0, rel=0.01)
+    assert other.dry_g == pytest.approx(46.0, rel=0.01)
 
 
 def test_what_has_no_water_or_no_composition_is_refused():
