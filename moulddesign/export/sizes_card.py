@@ -7,13 +7,14 @@ from pathlib import Path
 from typing import Any, Final
 
 from moulddesign import __version__
-from moulddesign.core import FileError, Message, Verdict, say
+from moulddesign.core import CAUTIONS, FileError, Message, Verdict, say, word
 from moulddesign.design import Design
 from moulddesign.export.card import Card
 from moulddesign.export.card_piece import grams
 from moulddesign.export.fonts import asked_language, fonts_of, with_word_breaks
 from moulddesign.export.formats import Paper
 from moulddesign.export.held_moulds import REPORT
+from moulddesign.portion import cautions_of
 
 SIZES_PDF: Final = "sizes.pdf"
 PICTURE: Final = "pastry.png"
@@ -48,7 +49,7 @@ def sizes_card(design: Design, sizes: Sequence[MadeSize], paper: Paper) -> Card:
     # A name that follows from a design begins with its weight.
     is_named = "name" in design.model_fields_set
     title = design.name if is_named else design.name.partition("-")[2]
-    cautions = dict.fromkeys(caution for report in made for caution in report["cautions"])
+    plastic = word(design.printer.plastic.caution)
     return Card(
         figures={
             "language": asked_language(design),
@@ -69,7 +70,7 @@ def sizes_card(design: Design, sizes: Sequence[MadeSize], paper: Paper) -> Card:
                 for one in sizes
                 if (said := _remark(one, reports.get(one.weight_g)))
             ],
-            "cautions": list(cautions),
+            "cautions": [*CAUTIONS, plastic, *cautions_of(design.portion)],
         },
         pictures=pictures,
         paper=paper,
