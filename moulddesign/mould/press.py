@@ -384,9 +384,9 @@ def tab_middle_mm(layout: PressLayout) -> tuple[float, float]:
 FOOT_MM: Final = 0.6
 """Chamfer of the stamp's edge on the bed, where the first layer flares out; our choice [mm]."""
 
-FOOT_RISE: Final = 2.0 * plans.RISE
-"""Height of that chamfer for each millimetre: where it meets that of the slot's mouth in a sharp
-corner, as in a lobe's flank, the corner reaches out too little in a layer to need support."""
+STEEP_RISE: Final = 2.0 * plans.RISE
+"""Height of that chamfer, and of the step under the land, for each millimetre: where they meet the
+slot's mouth or its roof in a corner, it reaches out too little in a layer to need support."""
 
 NEAR_MM: Final = 0.1
 """How far the edge's tool reaches beyond the stamp: little, for notches to survive [mm]."""
@@ -436,13 +436,13 @@ def _beside_land(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
         # Else the cut would use up the smallest corners.
         face = face.sharpened(deepest)
     outside = plans.parallel_curve(layout.outline, 2.0 * NEAR_MM - clearance)
-    over = plans.RISE * NEAR_MM
+    over = STEEP_RISE * NEAR_MM
     block = [(land - over / 2.0, outside), (back + over / 2.0, outside)]
     cone = [
         (land - over, face.inset(-NEAR_MM)),
-        (land + plans.RISE * RELIEVED_MM, face.inset(RELIEVED_MM)),
-        (back - FOOT_RISE * FOOT_MM, face.inset(RELIEVED_MM)),
-        (back + FOOT_RISE * NEAR_MM, face.inset(deepest)),
+        (land + STEEP_RISE * RELIEVED_MM, face.inset(RELIEVED_MM)),
+        (back - STEEP_RISE * FOOT_MM, face.inset(RELIEVED_MM)),
+        (back + STEEP_RISE * NEAR_MM, face.inset(deepest)),
     ]
     step = say("mould.stamp-back-edge")
     return draw.subtract(draw.loft(block, step), draw.loft(cone, step), step)

@@ -105,6 +105,18 @@ def test_a_slicer_supports_no_part_at_40_deg(kind, outline, tmp_path):
 
 @pytest.mark.slow
 @pytest.mark.skipif(SLICER is None, reason="MOULDDESIGN_SLICER names none")
+def test_a_slicer_supports_nothing_where_slot_and_land_meet(tmp_path):
+    """Under a low face the ridge of the slot's roof ends at the step under the stamp's land."""
+    values = {"pastry.outline": "hexagon", "face": {"name": "lantern"}, "relief.layers": []}
+    design = Design().with_values(values)
+    stamp = make_mould(design, shaped(design).pastry).part("stamp").printed
+    code = slicers_code(stamp, tmp_path, support_material=None, **SUPPORTS)
+    assert ";TYPE:External perimeter" in code
+    assert ";TYPE:Support" not in code.partition(";Z:0.4\n")[2]
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(SLICER is None, reason="MOULDDESIGN_SLICER names none")
 def test_a_slicer_supports_no_coupon_at_40_deg(tmp_path):
     for part in coupons(Design()).parts:
         code = slicers_code(part.printed, tmp_path, support_material=None, **SUPPORTS)
