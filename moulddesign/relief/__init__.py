@@ -14,7 +14,7 @@
 - `creases`: the lines along which one piece of a field ends and another begins.
 - `facets`: constraint edges noded, and a triangulation refined to the field within a bound.
 - `lifted_walls`: the contour roof's walls on carved ground.
-- `draft_repair`: heights moved by the least that gives every facet its draft.
+- `draft_repair`: steep slivers mended, heights moved by the least that gives facets their draft.
 - `carved_surface`: a field and the artwork on it as one mesh within an outline.
 - `stamp_rim`: the stamp's ribs where they end at its rim under a carved face.
 """

@@ -18,9 +18,9 @@ from moulddesign.core import KernelError, SpecError, say
 from moulddesign.geometry import Indices, Points
 from moulddesign.geometry.topology import compact
 from moulddesign.relief.creases import creases
-from moulddesign.relief.draft_repair import with_draft, without_steep_slivers
+from moulddesign.relief.draft_repair import with_draft, with_feet, without_steep_slivers
 from moulddesign.relief.facets import ON_RING_MM, OUTSIDE, Facets, divided, facets, network
-from moulddesign.relief.field import Field
+from moulddesign.relief.field import Field, Heights
 from moulddesign.relief.lifted_walls import LiftedWalls, lifted_walls, open_edges
 from moulddesign.relief.roof import ReliefRegion
 
@@ -30,6 +30,8 @@ EDGE_SHARE: Final = 0.35
 """Of the error: what the edges of walls and creases may be off."""
 CLEAR_MM: Final = 0.02
 """Creases end so far from a region's edges, as regions keep apart [mm]."""
+FEET_ROUNDS: Final = 2
+"""A sliver may share its side with another one, which then waits for the second round."""
 MOST_MOVED_MM: Final = 0.01
 """What draft repair may move a height [mm]."""
 
@@ -110,11 +112,15 @@ def carved_surface(
     above = np.full(len(triangles), np.nan)
     above[: len(made.area)] = _depths(walls)[made.area]
 
+    def exact(rows: Indices, at: Points) -> Heights:
+        heights: Heights = field(at).height + above[rows]
+        return heights
+
     def without_slivers(vertices: Points, triangles: Indices) -> Indices:
         return without_steep_slivers(
             vertices,
             triangles,
-            lambda rows, at: field(at).height + above[rows],
+            exact,
             fixed=fixed,
             draft_deg=draft_deg,
             error_mm=bound_mm,
@@ -125,6 +131,11 @@ def carved_surface(
     triangles = without_slivers(vertices, triangles)
     kept = triangles[:, 0] >= 0
     triangles, above = triangles[kept], above[kept]
+    for _ in range(FEET_ROUNDS):
+        vertices, triangles, source = with_feet(
+            vertices, triangles, exact, fixed=fixed, draft_deg=draft_deg
+        )
+        above = above[source]
     repaired = with_draft(vertices, triangles, draft_deg, MOST_MOVED_MM)
     triangles = without_slivers(repaired.vertices, triangles)
     mesh, _ = compact(repaired.vertices, triangles[triangles[:, 0] >= 0])

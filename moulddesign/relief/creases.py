@@ -3,10 +3,12 @@
 The field says of each point which piece made its height, so a crease is not looked for in the
 heights: it lies where the number of the piece changes. A triangular grid is laid over the outline,
 each edge whose ends differ in number is bisected, and where three numbers meet in one triangle,
-tangent planes of the three pieces give the place where they do.
+tangent planes of the three pieces give the place where they do. Where they do not, the triangle is
+divided and looked at again.
 """
 
-from typing import Final
+from math import cos, pi, sin
+from typing import Final, NamedTuple
 
 import numpy as np
 import shapely
@@ -22,11 +24,17 @@ GRID_SHIFT: Final = (1.37, 1.41)
 """So that no grid point lies on an axis of symmetry, where pieces meet by rule [spacings]."""
 BISECTIONS: Final = 9
 """Halvings of a grid edge: 0.2 mm / 2^9 is the grid on which creases are noded."""
+DIVISIONS: Final = 3
+"""How often a triangle is divided: 0.2 mm come down to 0.025 mm."""
+SAME_MM: Final = 0.001
+"""Places on creases so near to each other are one: twice what bisection leaves open [mm]."""
 SLOPE_STEP_MM: Final = 1e-4
 """Over which the slope of a piece is taken beside a place where three meet [mm]."""
 TANGENTS: Final = 3
 """Rounds of tangent planes, each from corners four times as near: 0.2 mm come down to 0.01 mm."""
 NEARER: Final = 0.25
+AROUND_MM: Final = 0.008 * np.array([(cos(k * pi / 4.0), sin(k * pi / 4.0)) for k in range(8)])
+"""From a place where three pieces meet to points that lie in them: at walls 0.02 mm in height."""
 KINK_REACH_MM: Final = 0.03
 """Over which the change of slope across a crease is taken [mm]."""
 LEAST_KINK: Final = 0.1
@@ -57,18 +65,17 @@ def creases(field: Field, outline: shapely.Polygon, *, error_mm: float) -> Point
     points, line = shapely.get_coordinates(shapely.get_parts(merged), return_index=True)
     if not len(points):
         return np.empty((0, 2, 2))
-    _, place = cKDTree(places).query(points)
+    used = np.unique(segments)
+    _, place = cKDTree(places[used]).query(points)
     kept = simplified_rows(
         np.column_stack([points, field(points).height]),
         line,
-        plan_mm=np.minimum(error_mm / 1.25 / steepest[place], MOST_PLAN_MM),
+        plan_mm=np.minimum(error_mm / 1.25 / steepest[used][place], MOST_PLAN_MM),
         height_mm=error_mm / 2.0,
     )
     first, last = kept[:-1], kept[1:]
     within = line[first] == line[last]
-    pieces = shapely.linestrings(np.stack([points[first[within]], points[last[within]]], axis=1))
-    ends, piece = shapely.get_coordinates(shapely.segmentize(pieces, LONGEST_MM), return_index=True)
-    found: Points = np.stack([ends[:-1], ends[1:]], axis=1)[piece[:-1] == piece[1:]]
+    found: Points = np.stack([points[first[within]], points[last[within]]], axis=1)
     return found
 
 
@@ -86,11 +93,53 @@ def _kinks(field: Field, segments: Points) -> Heights:
 def _crossings(field: Field, outline: shapely.Polygon) -> tuple[Points, Indices]:
     """Return places on creases, and which pairs of them a crease joins within a grid triangle.
 
+    Triangles in which three pieces meet but not in one point, as by a narrow fourth, or in which a
+    narrow piece ends, are divided into four and looked at again.
+    """
+    points, triangles = _grid(outline)
+    places, pairs, triangles = _traced(field, points, triangles, 0)
+    for depth in range(1, DIVISIONS + 1):
+        if not len(triangles):
+            break
+        points, triangles = _quartered(points[triangles])
+        found = _traced(field, points, triangles, depth)
+        # An edge of a divided triangle is one of its neighbour as well, with the same places on it.
+        away, near = cKDTree(places).query(found.places)
+        row = np.where(away < SAME_MM, near, len(places) + np.arange(len(found.places)))
+        places = np.concatenate([places, found.places])
+        pairs = np.concatenate([pairs, row[found.pairs]])
+        triangles = found.unclear
+    return places, pairs
+
+
+def _quartered(corners: Points) -> tuple[Points, Indices]:
+    """Return the points and rows of triangles divided at the middles of their sides."""
+    a, b, c = np.moveaxis(corners, 1, 0)
+    ab, bc, ca = (a + b) / 2.0, (b + c) / 2.0, (c + a) / 2.0
+    parts = [(a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca)]
+    made = np.concatenate([np.stack(part, axis=1) for part in parts])
+    points, row = np.unique(made.reshape(-1, 2), axis=0, return_inverse=True)
+    return points, row.reshape(-1, 3)
+
+
+class _Traced(NamedTuple):
+    """What is known of creases in the triangles of a grid."""
+
+    places: Points
+    pairs: Indices
+    """Rows of places that a crease joins, shape (n, 2)."""
+    unclear: Indices
+    """Triangles that have to be divided, shape (m, 3)."""
+
+
+def _traced(field: Field, points: Points, triangles: Indices, depth: int) -> _Traced:
+    """Return places on creases in triangles, and which of them are joined.
+
     A piece that is narrower than the grid may lie between the ends of an edge: then the edge has
     two places, one where the piece of either end is left, and a triangle has two creases.
     """
-    points, triangles = _grid(outline)
     piece = field(points).piece
+    halvings = BISECTIONS - depth
     unlike = (piece[triangles] != piece[np.roll(triangles, -1, axis=1)]).any(axis=1)
     triangles = triangles[unlike]
     starts, ends = triangles, np.roll(triangles, -1, axis=1)
@@ -98,10 +147,11 @@ def _crossings(field: Field, outline: shapely.Polygon) -> tuple[Points, Indices]
     names, side = np.unique(low * len(points) + high, return_inverse=True)
     edges = np.column_stack(np.divmod(names, len(points)))
     cut = np.flatnonzero(piece[edges[:, 0]] != piece[edges[:, 1]])
-    first, beyond = _bisected(field, points[edges[cut]], piece[edges[cut]])
+    first, beyond = _bisected(field, points[edges[cut]], piece[edges[cut]], halvings)
     hides = np.flatnonzero(beyond != piece[edges[cut, 1]])
     rest = np.stack([points[edges[cut[hides], 1]], first[hides]], axis=1)
-    last, _ = _bisected(field, rest, np.column_stack([piece[edges[cut[hides], 1]], beyond[hides]]))
+    own = np.column_stack([piece[edges[cut[hides], 1]], beyond[hides]])
+    last, _ = _bisected(field, rest, own, halvings)
     at_first, at_last = np.full((2, len(edges)), -1, dtype=np.int64)
     at_first[cut] = at_last[cut] = np.arange(len(cut))
     at_last[cut[hides]] = len(cut) + np.arange(len(hides))
@@ -116,16 +166,23 @@ def _crossings(field: Field, outline: shapely.Polygon) -> tuple[Points, Indices]
     spokes = np.column_stack(
         [at_start[hub].ravel(), np.repeat(len(places) + np.arange(len(hub)), 3)]
     )
+    unclear = np.empty(0, dtype=np.int64)
+    if depth < DIVISIONS:
+        # A narrow piece that crosses but one side ends inside.
+        ends_inside = np.flatnonzero((at_start != at_end).sum(axis=1) == 1)
+        unclear = np.union1d(three[~met], np.setdiff1d(ends_inside, hub))
+    others = np.delete(np.arange(len(triangles)), np.concatenate([hub, unclear]))
     # Around a corner a crease runs from the side after it to the side before it, and where but two
     # sides have places another one beyond that.
-    others = np.delete(np.arange(len(triangles)), hub)
     cuts = np.stack([at_start, np.roll(at_end, 1, axis=1)], axis=2)[others].reshape(-1, 2)
     two = np.setdiff1d(others, three)
     far = np.stack([at_end, np.roll(at_start, 1, axis=1)], axis=2)[two].reshape(-1, 2)
     pairs = np.concatenate([cuts, far])
     pairs = pairs[(pairs >= 0).all(axis=1) & (pairs[:, 0] != pairs[:, 1])]
     pairs = np.unique(np.sort(pairs, axis=1), axis=0)
-    return np.concatenate([places, middle]), np.concatenate([pairs, spokes])
+    return _Traced(
+        np.concatenate([places, middle]), np.concatenate([pairs, spokes]), triangles[unclear]
+    )
 
 
 def _grid(outline: shapely.Polygon) -> tuple[Points, Indices]:
@@ -144,14 +201,14 @@ def _grid(outline: shapely.Polygon) -> tuple[Points, Indices]:
     return points[near], row[triangles[near[triangles].all(axis=1)]]
 
 
-def _bisected(field: Field, ends: Points, pieces: Indices) -> tuple[Points, Indices]:
+def _bisected(field: Field, ends: Points, pieces: Indices, halvings: int) -> tuple[Points, Indices]:
     """Return where on edges the piece of the first end is left, and the piece beyond.
 
     Both are known at the ends: shapes (n, 2, 2) and (n, 2).
     """
     here, there = ends[:, 0].copy(), ends[:, 1].copy()
     own, beyond = pieces[:, 0], pieces[:, 1].copy()
-    for _ in range(BISECTIONS if len(ends) else 0):
+    for _ in range(halvings if len(ends) else 0):
         middle = (here + there) / 2.0
         found = field(middle).piece
         same = found == own
@@ -165,7 +222,8 @@ def _triple_points(
     """Return where three pieces meet in triangles whose corners all differ, and whether they do.
 
     Each piece is taken as level with its tangent plane at its corner; the three planes meet in a
-    point. From corners drawn near to it that is done again.
+    point. From corners drawn near to it that is done again, and at last all three have to be seen
+    around it.
     """
     steps = np.array([[0.0, 0.0], [SLOPE_STEP_MM, 0.0], [0.0, SLOPE_STEP_MM]])
     at, middle = corners, corners.mean(axis=1)
@@ -191,6 +249,9 @@ def _triple_points(
         met &= sharp & _inside(place, corners)
         middle = np.where(met[:, None], place, middle)
         at = middle[:, None] + NEARER * (at - middle[:, None])
+    near_by = field((middle[met, None] + AROUND_MM).reshape(-1, 2)).piece
+    seen = near_by.reshape(-1, len(AROUND_MM), 1) == pieces[met, None]
+    met[met] = seen.any(axis=1).all(axis=1)
     return middle, met
 
 
@@ -208,8 +269,9 @@ def simplified_rows(
 ) -> Indices:
     """Return which points of lines stay when the others move no line by more than two bounds.
 
-    The Douglas-Peucker rule, all lines at once: a stretch is cut at its worst point until none is
-    out of bounds, whether in the plan or in height.
+    From each point the farthest is found to which a straight stretch is within the bounds and no
+    longer than `LONGEST_MM`; lines take these stretches one after the other from their first point.
+    A line halved at its worst points, until none is out of bounds, keeps up to twice as many.
 
     Parameters
     ----------
@@ -221,29 +283,25 @@ def simplified_rows(
         How far leaving out each point may move its line in the plan, shape (n,) [mm].
     height_mm : float
         How far it may move heights along a line [mm].
-
-    References
-    ----------
-    D. H. Douglas, T. K. Peucker, Cartographica 10 (1973) 112-122.
     """
-    change = line[1:] != line[:-1]
-    kept = np.concatenate([[True], change]) | np.concatenate([change, [True]])
-    # A closed line has no straight stretch between its ends: its middle is kept as well.
-    first = np.flatnonzero(np.concatenate([[True], change]))
-    last = np.append(first[1:], len(line)) - 1
-    closed = (points[first, :2] == points[last, :2]).all(axis=1)
-    kept[(first[closed] + last[closed]) // 2] = True
-    while True:
-        stays = np.flatnonzero(kept)
-        stretch = np.cumsum(kept) - 1
-        begin, end = points[stays[stretch]], points[stays[np.minimum(stretch + 1, len(stays) - 1)]]
-        off = _off_ratio(points, begin, end, plan_mm=plan_mm, height_mm=height_mm)
-        off[kept] = 0.0
-        worst = np.lexsort([off, stretch])[np.append(stays[1:], len(line)) - 1]
-        worst = worst[off[worst] > 1.0]
-        if not len(worst):
-            return stays
-        kept[worst] = True
+    farthest = np.arange(len(points))
+    last = np.searchsorted(line, line, side="right") - 1
+    start, step = np.flatnonzero(farthest < last), 1
+    while len(start):
+        farthest[start] = start + step
+        start, step = start[start + step < last[start]], step + 1
+        length = np.linalg.norm(points[start + step, :2] - points[start, :2], axis=1)
+        start = start[length <= LONGEST_MM]
+        between = start[:, None] + np.arange(1, step)
+        ends = (np.repeat(points[row], step - 1, axis=0) for row in (start, start + step))
+        rows = between.ravel()
+        off = _off_ratio(points[rows], *ends, plan_mm=plan_mm[rows], height_mm=height_mm)
+        start = start[(off.reshape(-1, step - 1) <= 1.0).all(axis=1)]
+    following, row, kept = farthest.tolist(), 0, []
+    while row < len(points):
+        kept.append(row)
+        row = following[row] if following[row] > row else row + 1
+    return np.array(kept, dtype=np.int64)
 
 
 def _off_ratio(

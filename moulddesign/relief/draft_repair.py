@@ -5,7 +5,7 @@ little: its corners lie on a wall that bends. The plan stays, so that no facet c
 move by averaged projections onto what each facet allows, and by no more than a bound.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from math import radians, tan
 from typing import Final, NamedTuple
 
@@ -128,6 +128,77 @@ def without_steep_slivers(
         if around.triangles[facet] and not around.flip_longest(facet, fits):
             around.contract_one_edge(facet)
     return np.array([corners or GONE for corners in around.triangles], dtype=np.int64)
+
+
+class Divided(NamedTuple):
+    """Triangles of which some were divided."""
+
+    vertices: Points
+    """The given ones first, shape (n, 3) [mm]."""
+    triangles: Indices
+    source: Indices
+    """Of each triangle the one that it is a part of, shape (m,)."""
+
+
+def with_feet(
+    vertices: Points,
+    triangles: Indices,
+    exact: Callable[[Indices, Points], Heights],
+    *,
+    fixed: Indices,
+    draft_deg: float,
+) -> Divided:
+    """Return triangles in which slivers below a draft are divided, where less of them is then.
+
+    The third corner of a sliver lies so near to its longest side that what this side is off the
+    field, however little, makes the facet steep. The side takes a corner at the foot of the third,
+    at the field's own height, and the facet beyond it is divided there as well.
+
+    Parameters
+    ----------
+    exact, fixed, draft_deg
+        As for `without_steep_slivers`.
+    """
+    limit = 1.0 / tan(radians(draft_deg))
+    around = _Neighbours(vertices, triangles, limit, set(fixed.tolist()))
+    bad = np.flatnonzero(~(_slopes(vertices[triangles]) <= limit)).tolist()
+    sides = [(facet, *side) for facet in bad if (side := around.longest_side(facet))]
+    facet, *corners, other = np.array(sides, dtype=np.int64).reshape(-1, 6).T
+    a, b, c, d = vertices[np.stack(corners)]
+    along, out = (b - a)[:, :2], (c - a)[:, :2]
+    at = a[:, :2] + along * ((along * out).sum(axis=1) / (along**2).sum(axis=1))[:, None]
+    feet = np.column_stack([at, exact(facet, at)])
+    before = _steep_area([(a, b, c), (b, a, d)], limit)
+    after = _steep_area([(a, feet, c), (feet, b, c), (feet, a, d), (b, feet, d)], limit)
+    # Facets of two areas do not agree on the side's height: it is an edge, and stays.
+    better = (after < before) & (exact(other, at) == feet[:, 2])
+    made, taken, added = triangles.copy(), set[int](), list[int]()
+    source, more = [np.arange(len(triangles))], list[tuple[int, ...]]()
+    for row in np.flatnonzero(better).tolist():
+        first, a_, b_, c_, d_, second = sides[row]
+        if taken.isdisjoint((first, second)):
+            taken |= {first, second}
+            foot = len(vertices) + len(added)
+            made[first], made[second] = (a_, foot, c_), (foot, a_, d_)
+            more += [(foot, b_, c_), (b_, foot, d_)]
+            added.append(row)
+            source.append(np.array([first, second]))
+    parts = np.array(more, dtype=np.int64).reshape(-1, 3)
+    return Divided(
+        np.concatenate([vertices, feet[np.array(added, dtype=np.int64)]]),
+        np.concatenate([made, parts]),
+        np.concatenate(source),
+    )
+
+
+def _steep_area(facets: Sequence[tuple[Points, Points, Points]], limit: float) -> Heights:
+    """Return how much of some facets, together row by row, is steeper than a limit [mm^2]."""
+    corners = np.stack([np.stack(three, axis=1) for three in facets])
+    a, b, c = np.moveaxis(corners, 2, 0)
+    size = np.linalg.norm(np.cross(b - a, c - a), axis=-1) / 2.0
+    steep = ~(_slopes(corners.reshape(-1, 3, 3)) <= limit).reshape(size.shape)
+    area: Heights = (size * steep).sum(axis=0)
+    return area
 
 
 def _slopes(corners: Points) -> Points:
