@@ -3,7 +3,7 @@
 import json
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
 import typer
 
@@ -29,6 +29,10 @@ moulds_app = typer.Typer(cls=VerbGroup, no_args_is_help=False, pretty_exceptions
 AsJson = Annotated[bool, typer.Option("--json", help="Print the moulds as JSON on stdout.")]
 MouldId = Annotated[str, typer.Argument(metavar="ID", help="Short id, or name.")]
 KEYS = ", ".join(RegisteredMould.model_fields)
+NONE_YET: Final = (
+    "None yet. Add one by its measures, `moulds add name=tin width_mm=60 height_mm=25`, or a "
+    "printed set by its folder, `moulds add exports/NAME`."
+)
 
 
 @moulds_app.callback(invoke_without_command=True)
@@ -207,6 +211,9 @@ def _save(moulds: Sequence[RegisteredMould], notes: Sequence[Message], *, as_jso
 def _show(moulds: Sequence[RegisteredMould], *, as_json: bool) -> None:
     if as_json:
         print_json({"file": str(register_path()), "moulds": [mould.plain() for mould in moulds]})
+        return
+    if not moulds:
+        out().print(NONE_YET, soft_wrap=True, markup=False)
         return
     rows = [
         (str(m.id), m.name, m.kind.value, _size(m), str(m.pressed), m.state.value) for m in moulds
