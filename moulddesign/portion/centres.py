@@ -163,10 +163,16 @@ def allergen_list(names: Iterable[str], told: Iterable[str] = ()) -> AllergenLis
     AllergenList(found=('egg', 'sesame'), unknown=('marble',))
     """
     each = tuple(dict.fromkeys(names))
-    silent = tuple(name for name in each if food_of(name) is None and not allergens_in(name))
+    silent = tuple(name for name in each if _is_silent(name))
     named = {allergen for name in each for allergen in allergens_of_food(name)}
     found = allergen_groups({*named, *told})
     return AllergenList(found=found, unknown=silent)
+
+
+def _is_silent(name: str) -> bool:
+    """Return whether a name leaves allergens open: of no known food, or of one that varies."""
+    known = food_of(name)
+    return not allergens_in(name) if known is None else known.read_packet
 
 
 def allergens_of_food(name: str) -> tuple[str, ...]:

@@ -92,6 +92,8 @@ class Food:
     """Share of the mass, from memory; None where nobody said."""
     allergens: tuple[str, ...] = ()
     """By name, as `known_allergens` has them."""
+    read_packet: bool = False
+    """Whether brands differ in allergens, so that only the packet tells; from memory."""
 
     def __post_init__(self) -> None:
         if self.composition is None and self.density_g_per_ml is None:
@@ -186,6 +188,7 @@ def _food(name: str, row: Mapping[str, Any], from_memory: str) -> Food:
         dextrose_equivalent=row.get("dextrose_equivalent"),
         starch=None if starch is None else starch / PER_100_G,
         allergens=tuple(row.get("allergens", ())),
+        read_packet=row.get("read_packet", False),
     )
 
 

@@ -40,3 +40,8 @@ def test_a_food_names_allergens_that_are_known(name):
 def test_a_food_says_more_of_its_allergens_than_its_name():
     assert allergens_of_food("strong flour") == ("wheat",)
     assert allergens_of_food("something else") == ()
+
+
+def test_what_only_the_packet_tells_is_asked_for():
+    assert allergen_list(["dark chocolate", "honey"]).unknown == ("dark chocolate",)
+    assert allergens_of_food("malt syrup") == ("barley",)
