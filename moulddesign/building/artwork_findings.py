@@ -42,7 +42,7 @@ def artwork_findings(design: Design, pastry: Pastry) -> tuple[Finding, ...]:
 
     `design` has the relief of this piece, so for a further stamp that stamp's.
     """
-    thin = tuple(_thin_widths(pastry, design.printer.line_width_mm))
+    thin = tuple(_thin_widths(pastry, design))
     found: list[Finding] = []
     for place, layer, name in _laid(design):
         drawn = [
@@ -53,7 +53,7 @@ def artwork_findings(design: Design, pastry: Pastry) -> tuple[Finding, ...]:
         ]
         ratio = max([1.0, *(each.ratio for each in thin if each.is_of(place))])
         found += _layer_findings(design, pastry, layer, drawn=drawn, ratio=ratio, name=name)
-    grooves = _grooves(pastry, design.printer.line_width_mm)
+    grooves = _grooves(pastry, design)
     return (*found, *grooves, *(_width_finding(design, each) for each in thin))
 
 
@@ -102,7 +102,7 @@ class _Width:
         return not self.is_between and any(owner.place == place for owner in self.owners)
 
 
-def _thin_widths(pastry: Pastry, line_mm: float) -> Iterator[_Width]:
+def _thin_widths(pastry: Pastry, design: Design) -> Iterator[_Width]:
     """Yield the thinnest strokes and gaps, with the layers that they belong to."""
     parts = [part for region in pastry.relief for part in region.parts]
     for shape, depth_mm in pastry.artwork:
@@ -110,7 +110,11 @@ def _thin_widths(pastry: Pastry, line_mm: float) -> Iterator[_Width]:
         for what, search, limit_mm in zip(
             RAISED_WIDTHS if raised else SUNK_WIDTHS,
             (least_stroke_mm, least_gap_mm),
-            least_widths_mm(line_mm=line_mm, raised=raised),
+            least_widths_mm(
+                line_mm=design.printer.line_width_mm,
+                raised=raised,
+                read_mm=design.dough.read_widths_mm,
+            ),
             strict=True,
         ):
             thin = search(shape, below_mm=limit_mm)
@@ -129,7 +133,12 @@ def _width_finding(design: Design, found: _Width) -> Finding:
     """Return whether strokes, or gaps, print and fill, and the size at which they can."""
     thin = found.thin
     place = None if thin is None else (thin.width_mm, thin.x_mm, thin.y_mm)
-    made = width_finding(found.what, thinnest=place, limit_mm=found.limit_mm)
+    made = width_finding(
+        found.what,
+        thinnest=place,
+        limit_mm=found.limit_mm,
+        is_own=found.limit_mm in design.dough.read_widths_mm,
+    )
     if thin is None or not found.owners or thin.width_mm <= TOUCHING_MM:
         return made  # a groove between heights that touch has a finding of its own
     if found.is_between:
@@ -217,7 +226,7 @@ def _larger_artwork(design: Design, part: LayerRegion, ratio: float) -> Message:
     return say("building.heavier-piece", size_mm=size_mm, weight_g=weight_g)
 
 
-def _grooves(pastry: Pastry, line_mm: float) -> Iterator[Finding]:
+def _grooves(pastry: Pastry, design: Design) -> Iterator[Finding]:
     """Yield whether reliefs of unlike height touch, so that a groove is cut between them."""
     length_mm = 0.0
     for one, other in combinations(pastry.relief, 2):
@@ -225,5 +234,9 @@ def _grooves(pastry: Pastry, line_mm: float) -> Iterator[Finding]:
             near = one.shape.buffer(TOUCHING_MM, quad_segs=2)
             length_mm += float(other.shape.boundary.intersection(near).length)
     if length_mm >= LEAST_GROOVE_MM:
-        _, gap_mm = least_widths_mm(line_mm=line_mm, raised=pastry.relief[0].depth_mm > 0.0)
+        _, gap_mm = least_widths_mm(
+            line_mm=design.printer.line_width_mm,
+            raised=pastry.relief[0].depth_mm > 0.0,
+            read_mm=design.dough.read_widths_mm,
+        )
         yield legible.grooves_finding(length_mm=length_mm, gap_mm=gap_mm)

@@ -143,7 +143,7 @@ def _holds(design: Design, weight_g: int) -> bool:
         inside = interior(larger, made, piece)
     except MouldError:
         return False
-    if not _all_good(_crust_findings(inside)):
+    if not _all_good(_crust_findings(inside, larger.dough.least_crust_mm)):
         return False
     return _all_good(
         [*filter(is_sized, artwork_findings(larger, made)), *full_depth_findings(made, made.mesh)]
@@ -154,13 +154,14 @@ def _all_good(findings: Sequence[Finding]) -> bool:
     return all(found.verdict is Verdict.GOOD for found in findings)
 
 
-def _crust_findings(inside: Interior) -> tuple[Finding, ...]:
+def _crust_findings(inside: Interior, held_mm: float | None) -> tuple[Finding, ...]:
     if not inside.is_filled:
         return ()
     carved = inside.pastry.carved
     found = piece_checks.crust_findings(
         thickness_mm=inside.crust_mm,
         deepest_sunk_mm=inside.pastry.deepest_sunk_mm if carved is None else 0.0,
+        held_mm=held_mm,
     )
     if carved is None:
         return found
@@ -184,15 +185,20 @@ def _crust_holds(design: Design, inside: Interior, weight_g: int) -> bool:
     if plain_mm is None or larger_mm is None:
         return False
     crust_mm = inside.crust_mm * larger_mm / plain_mm
+    held_mm = design.dough.least_crust_mm
     if inside.pastry.carved is None:
         sunk_mm = inside.pastry.deepest_sunk_mm
         return _all_good(
-            piece_checks.crust_findings(thickness_mm=crust_mm, deepest_sunk_mm=sunk_mm)
+            piece_checks.crust_findings(
+                thickness_mm=crust_mm, deepest_sunk_mm=sunk_mm, held_mm=held_mm
+            )
         )
     dip_mm = (inside.crust_mm - inside.least_crust_mm) * (weight_g / own_g) ** FACE_GROWTH
     return _all_good(
         [
-            *piece_checks.crust_findings(thickness_mm=crust_mm, deepest_sunk_mm=0.0),
+            *piece_checks.crust_findings(
+                thickness_mm=crust_mm, deepest_sunk_mm=0.0, held_mm=held_mm
+            ),
             face_checks.crust_under_face_finding(least_mm=crust_mm - dip_mm, crust_mm=crust_mm),
         ]
     )

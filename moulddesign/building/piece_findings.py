@@ -170,6 +170,7 @@ def _crust_findings(made: PieceInput) -> Iterator[Finding]:
     thick, *sunk = piece_checks.crust_findings(
         thickness_mm=made.interior.crust_mm,
         deepest_sunk_mm=made.pastry.deepest_sunk_mm if made.pastry.carved is None else 0.0,
+        held_mm=made.design.dough.least_crust_mm,
     )
     yield with_remedy(thick, lambda: thicker_crust(made.design, made.interior, made.figures.piece))
     for found in sunk:

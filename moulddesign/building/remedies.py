@@ -45,7 +45,9 @@ def thicker_crust(design: Design, inside: Interior, piece: Portion) -> Message |
     A crust of the least thickness leaves the filling some room; the rest of the piece has to be
     crust. That the other ratio moves the piece's volume by a few thousandths is left out.
     """
-    thick = replace(inside, crust_mm=LEAST_CRUST_MM + CRUST_MARGIN_MM)
+    held_mm = design.dough.least_crust_mm
+    least_mm = LEAST_CRUST_MM if held_mm is None else held_mm
+    thick = replace(inside, crust_mm=least_mm + CRUST_MARGIN_MM)
     return _as_ratio(design, thick, piece)
 
 

@@ -91,7 +91,10 @@ def sleeve_weights(
     plain = without_relief(design).with_values({"pastry.width_mm": made.outline.width_mm})
     own_g = design.portion.finished_weight_g
     own_mm = plain_crust_mm(plain, own_g, other_weight)
-    limit_mm = next((mm for mm in (LEAST_CRUST_MM, TORN_CRUST_MM) if (own_mm or 0.0) >= mm), None)
+    held_mm = design.dough.least_crust_mm
+    least_mm = LEAST_CRUST_MM if held_mm is None else held_mm
+    limits = (least_mm, min(TORN_CRUST_MM, least_mm))
+    limit_mm = next((mm for mm in limits if (own_mm or 0.0) >= mm), None)
 
     def is_thick(weight_g: int) -> bool:
         thick_mm = plain_crust_mm(plain, weight_g, other_weight)

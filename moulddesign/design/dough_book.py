@@ -76,6 +76,11 @@ class DoughTable(Table):
                 raise RefusedError.of(SpecError(f"{ratio}_sd", sd, say("design.spread-of-nothing")))
         return self
 
+    @property
+    def read_widths_mm(self) -> tuple[float | None, float | None]:
+        """Narrowest stroke and gap that read; None where nobody looked [mm]."""
+        return self.least_stroke_mm, self.least_gap_mm
+
     def as_eaten(
         self, *, width_mm: float, height_mm: float, relief_mm: float | None
     ) -> dict[str, tuple[float, float]]:

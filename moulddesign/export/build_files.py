@@ -205,8 +205,11 @@ class BuildFiles:
     def _plan(self, pastry: Pastry) -> ReliefPlan:
         # The picture's letters are the bundled font's.
         language = self._fonts.language if not self._fonts.files else LANGUAGES[0]
-        line_mm = self.build.design.printer.line_width_mm
-        return relief_plan(pastry, line_mm=line_mm, language=language)
+        design = self.build.design
+        line_mm = design.printer.line_width_mm
+        return relief_plan(
+            pastry, line_mm=line_mm, language=language, read_mm=design.dough.read_widths_mm
+        )
 
 
 def file_names(build: Build, options: ExportOptions) -> tuple[str, ...]:

@@ -19,7 +19,7 @@ from moulddesign.geometry.mending import in_float32
 from moulddesign.geometry.sampling import Grid
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.render import Body, Picture, Scene, height_picture, png_bytes
-from moulddesign.verify.piece_checks import least_widths_mm
+from moulddesign.verify.piece_checks import ReadWidths, least_widths_mm
 
 GAP: Final = 0.15
 """Between parts in a row, as a share of the widest."""
@@ -167,7 +167,13 @@ class ReliefPlan:
     """The lines of the caption."""
 
 
-def relief_plan(pastry: Pastry, *, line_mm: float, language: str = LANGUAGES[0]) -> ReliefPlan:
+def relief_plan(
+    pastry: Pastry,
+    *,
+    line_mm: float,
+    language: str = LANGUAGES[0],
+    read_mm: ReadWidths = (None, None),
+) -> ReliefPlan:
     """Return the relief's regions from above, raised ones dark, sunk ones light.
 
     Strokes and gaps that are too thin for the width of a printed line are ringed, and what
@@ -180,7 +186,7 @@ def relief_plan(pastry: Pastry, *, line_mm: float, language: str = LANGUAGES[0])
     caption: list[Message] = []
     for shape, depth_mm in pastry.artwork:
         raised = depth_mm > 0.0
-        stroke_mm, gap_mm = least_widths_mm(line_mm=line_mm, raised=raised)
+        stroke_mm, gap_mm = least_widths_mm(line_mm=line_mm, raised=raised, read_mm=read_mm)
         drawn.append(
             artwork_check.ColouredRegion(
                 shape=shape,

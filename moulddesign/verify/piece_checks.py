@@ -21,20 +21,25 @@ LEAST_PASTE_MM: Final = 1.0
 """Paste around a centre, so that it does not show; our choice [mm]."""
 
 
-def crust_findings(*, thickness_mm: float, deepest_sunk_mm: float) -> tuple[Finding, ...]:
+def crust_findings(
+    *, thickness_mm: float, deepest_sunk_mm: float, held_mm: float | None = None
+) -> tuple[Finding, ...]:
     """Return whether a uniform crust holds, and whether sunk relief leaves enough of it.
 
-    The deepest sunk relief is measured from the flat top, 0 where there is none.
+    The deepest sunk relief is measured from the flat top, 0 where there is none. The thinnest crust
+    of one's own dough that held takes the place of common practice.
     """
+    least_mm = LEAST_CRUST_MM if held_mm is None else held_mm
+    torn_mm = min(TORN_CRUST_MM, least_mm)
     thick = Finding(
         what=say("verify.crust-thickness"),
         measured=thickness_mm,
-        limit=say("verify.at-least-or-fails", limit=LEAST_CRUST_MM, fails=TORN_CRUST_MM),
+        limit=say("verify.at-least-or-fails", limit=least_mm, fails=torn_mm),
         unit="mm",
-        source=PRACTICE,
+        source=PRACTICE if held_mm is None else say("verify.crust-of-your-dough"),
         verdict=judged(
-            good=thickness_mm >= LEAST_CRUST_MM,
-            otherwise=Verdict.FAIL if thickness_mm < TORN_CRUST_MM else Verdict.WARN,
+            good=thickness_mm >= least_mm,
+            otherwise=Verdict.FAIL if thickness_mm < torn_mm else Verdict.WARN,
         ),
     )
     if deepest_sunk_mm == 0.0:
@@ -197,26 +202,43 @@ LEAST_FULL_RATIO: Final = 0.25
 """Share of the relief that should reach its full depth; from memory, press the sampler."""
 
 
-def least_widths_mm(*, line_mm: float, raised: bool) -> tuple[float, float]:
+ReadWidths = tuple[float | None, float | None]
+"""Narrowest stroke and gap that read in one's own dough; None where nobody looked [mm]."""
+
+
+def least_widths_mm(
+    *, line_mm: float, raised: bool, read_mm: ReadWidths = (None, None)
+) -> tuple[float, float]:
     """Return the narrowest stroke and the narrowest gap of a relief.
 
     What stands out of the pastry is a groove in the stamp and needs one printed line and dough that
     fills it; what lies between two such grooves is a wall in the stamp and needs two lines. Sunk
-    relief is the other way round.
+    relief is the other way round. What reads in one's own dough takes the place of common practice,
+    as far as it prints.
 
     Examples
     --------
     >>> least_widths_mm(line_mm=0.42, raised=True)
     (0.6, 0.84)
     """
-    groove_mm, wall_mm = max(LEAST_STROKE_MM, line_mm), WALL_LINES * line_mm
-    return (groove_mm, wall_mm) if raised else (wall_mm, groove_mm)
+    wall_mm = WALL_LINES * line_mm
+    usual = (LEAST_STROKE_MM, wall_mm) if raised else (wall_mm, LEAST_STROKE_MM)
+    printed = (line_mm, wall_mm) if raised else (wall_mm, line_mm)
+    stroke_mm, gap_mm = (
+        max(by_practice if own is None else own, least)
+        for by_practice, least, own in zip(usual, printed, read_mm, strict=True)
+    )
+    return stroke_mm, gap_mm
 
 
 def width_finding(
-    what: Message, *, thinnest: tuple[float, float, float] | None, limit_mm: float
+    what: Message,
+    *,
+    thinnest: tuple[float, float, float] | None,
+    limit_mm: float,
+    is_own: bool = False,
 ) -> Finding:
-    """Return whether the thinnest stroke or gap is wide enough.
+    """Return whether the thinnest stroke or gap is wide enough; `is_own` by one's own dough.
 
     `thinnest` is its width and its place x, y on the pastry; None where all are wide enough.
     """
@@ -231,7 +253,7 @@ def width_finding(
         measured=measured,
         limit=limit,
         unit="" if thinnest is None else "mm",
-        source=say("verify.strokes-by-practice"),
+        source=say("verify.strokes-of-your-dough") if is_own else say("verify.strokes-by-practice"),
         verdict=judged(good=thinnest is None, otherwise=Verdict.WARN),
     )
 

@@ -5,7 +5,13 @@ from math import inf
 import pytest
 
 from moulddesign.core import Verdict
-from moulddesign.verify.piece_checks import centre_finding, crust_findings, paste_finding
+from moulddesign.design import DoughTable
+from moulddesign.verify.piece_checks import (
+    centre_finding,
+    crust_findings,
+    least_widths_mm,
+    paste_finding,
+)
 
 
 @pytest.mark.parametrize(
@@ -43,3 +49,29 @@ def test_centres_need_paste_around_them_and_rigid_ones_room(paste, rigid, room, 
 @pytest.mark.parametrize(("paste", "verdict"), [(0.1, Verdict.GOOD), (0.0, Verdict.WARN)])
 def test_heavy_centres_leave_some_paste(paste, verdict):
     assert paste_finding(least_paste_g=paste).verdict is verdict
+
+
+@pytest.mark.parametrize(
+    ("thickness", "held", "verdict"),
+    [(1.7, 1.6, Verdict.GOOD), (1.5, 1.6, Verdict.WARN), (0.9, 1.6, Verdict.FAIL),
+     (0.9, 0.8, Verdict.GOOD), (0.7, 0.8, Verdict.FAIL), (2.2, 2.5, Verdict.WARN)],
+)  # fmt: skip
+def test_a_crust_is_judged_by_what_one_s_own_dough_held(thickness, held, verdict):
+    (found,) = crust_findings(thickness_mm=thickness, deepest_sunk_mm=0.0, held_mm=held)
+    assert found.verdict is verdict
+    assert "your dough" in str(found.source)
+
+
+@pytest.mark.parametrize(
+    ("raised", "own", "widths"),
+    [  # a groove in the stamp is one line of 0.4 mm at the least, a wall two
+        (True, {}, (0.6, 0.8)),
+        (True, {"least_stroke_mm": 0.9, "least_gap_mm": 1.1}, (0.9, 1.1)),
+        (True, {"least_stroke_mm": 0.3, "least_gap_mm": 0.3}, (0.4, 0.8)),
+        (False, {"least_stroke_mm": 0.3, "least_gap_mm": 0.5}, (0.8, 0.5)),
+    ],
+)
+def test_strokes_and_gaps_are_judged_by_what_reads_in_one_s_own_dough(raised, own, widths):
+    read_mm = DoughTable(**own).read_widths_mm
+    found = least_widths_mm(line_mm=0.4, raised=raised, read_mm=read_mm)
+    assert found == pytest.approx(widths)
