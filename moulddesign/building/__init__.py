@@ -11,6 +11,7 @@
 - `sleeve_weights`: which weights one sleeve presses, with other stops and shims.
 - `composition`: the one composition: a Design becomes a Portion, a Pastry, a mould, and findings
   about them.
+- `kept_parts`: the file of a set: what its press keeps for parts made later, and its sizes.
 """
 
 from moulddesign.building.checks import build_findings, exact_findings
@@ -25,6 +26,7 @@ from moulddesign.building.composition import (
     shaped,
     stop_for_weight,
 )
+from moulddesign.building.kept_parts import set_file
 from moulddesign.building.piece_findings import CheckInput
 
 __all__ = [
@@ -38,6 +40,7 @@ __all__ = [
     "exact_findings",
     "inlays",
     "mould_of",
+    "set_file",
     "shaped",
     "stop_for_weight",
 ]

@@ -221,7 +221,8 @@ def _larger_artwork(design: Design, part: LayerRegion, ratio: float) -> Message:
     weight_g = design.portion.finished_weight_g * ratio**3
     if layer.size_mm is not None:
         return say("building.larger-artwork", size_mm=size_mm, layer=part.place + 1)
-    if weight_g > HEAVIEST_PIECE_G:
+    # A heavier piece out of a kept bore is no wider.
+    if weight_g > HEAVIEST_PIECE_G or design.kept is not None:
         return say("building.bolder-artwork", size_mm=size_mm)
     return say("building.heavier-piece", size_mm=size_mm, weight_g=weight_g)
 

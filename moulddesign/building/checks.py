@@ -56,9 +56,7 @@ def build_findings(made: CheckInput, further: Sequence[FurtherPastry] = ()) -> t
         *(partial(soundness, mesh, part=name) for name, mesh in made.meshes.items()),
         partial(_lettering, made),
     ]
-    table = made.design.mould
-    if isinstance(table, PressTable):
-        judges += [partial(further_stamp_findings, made, table, one) for one in further]
+    judges += [partial(further_stamp_findings, made, one) for one in further]
     with ThreadPoolExecutor(os.cpu_count()) as pool:
         return tuple(chain.from_iterable(pool.map(lambda judge: judge(), judges)))
 
@@ -66,8 +64,8 @@ def build_findings(made: CheckInput, further: Sequence[FurtherPastry] = ()) -> t
 def _kind_judges(made: CheckInput, further: Sequence[FurtherPastry]) -> tuple[Judge, ...]:
     """Return what judges what only this kind of mould has to show."""
     match made.design.mould:
-        case PressTable() as table:
-            return press_judges(made, table, further)
+        case PressTable():
+            return press_judges(made, further)
         case BlockTable():
             return (partial(_block, made),)
         case CastTable() as table:

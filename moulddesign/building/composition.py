@@ -30,6 +30,7 @@ from moulddesign.core import (
     Verdict,
     ml_from_mm3,
     say,
+    word,
 )
 from moulddesign.design import SIZES, Design, Kind, PieceComposition, Purpose
 from moulddesign.design.face_tables import FaceTable
@@ -140,6 +141,7 @@ class Build:
                 gap_mm=gap_mm,
             )
         return (
+            *_kept_sentences(layout, self.further),
             stop,
             say("building.shims", shims_mm=tuple(f"{each:g}" for each in layout.shims_mm)),
             *(() if self.sleeve_weights is None else (self.sleeve_weights.said,)),
@@ -244,6 +246,18 @@ class Build:
                 )
             case _:
                 return figures
+
+
+def _kept_sentences(layout: PressLayout, further: tuple[FurtherPastry, ...]) -> tuple[Message, ...]:
+    """Return which parts of a kept set are to be printed; nothing where all of them are new."""
+    changed = layout.changed_parts
+    if not changed:
+        return ()
+    stamps = tuple(one.stamp_name for one in further)
+    parts = tuple(word(name) for name in (*changed[:1], *stamps, *changed[1:]))
+    if len(changed) == 1:
+        return (say("building.kept-stamp", parts=parts, thick_mm=layout.stamp_thickness_mm),)
+    return (say("building.kept-stop", parts=parts),)
 
 
 def _face_report(table: FaceTable | None, made: Pastry, solid: Mesh) -> dict[str, Any] | None:

@@ -57,6 +57,8 @@ def with_least_weight(
     inside : Interior
         Of the design's piece.
     """
+    if design.kept is not None:  # a heavier piece out of the same bore is no wider
+        return findings
     sized = [found for found in findings if found.verdict is not Verdict.GOOD and is_sized(found)]
     weight_g = least_weight_g(design, inside, sized) if sized else None
     if weight_g is None:

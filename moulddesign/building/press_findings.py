@@ -16,7 +16,6 @@ from moulddesign.building.piece_findings import (
 from moulddesign.building.remedies import rim_figures, wider_land, width_for_stop
 from moulddesign.core import Finding, mm3_from_ml, say
 from moulddesign.core.findings import SEPARATOR
-from moulddesign.design import PressTable
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.kitchen.firmness import dough_yield, fill_force_n, squash_force_n
@@ -43,15 +42,13 @@ Judge = Callable[[], tuple[Finding, ...]]
 """Measures something of a build, beside others that do so at the same time."""
 
 
-def press_judges(
-    made: CheckInput, table: PressTable, further: Sequence[FurtherPastry]
-) -> tuple[Judge, ...]:
+def press_judges(made: CheckInput, further: Sequence[FurtherPastry]) -> tuple[Judge, ...]:
     """Return what judges a press under its first stamp, each about as long as another."""
     layer_mm = made.design.printer.layer_height_mm
     press = _assembled(made)
     printed = _printed_press(made, press)
     return (
-        partial(_press, made, table, press),
+        partial(_press, made, press),
         partial(_strength, made, press, further),
         lambda: (_stop_in_layers(made, press),),
         partial(stamp_fit_findings, printed),
@@ -70,7 +67,7 @@ def _stop_in_layers(made: CheckInput, press: Press) -> Finding:
     weights, area_mm2 = made.figures, made.pastry.outline.area_mm2
     found = press_checks.stop_layers_finding(
         press,
-        low_mm=weights.stop_low_mm(area_mm2),
+        low_mm=weights.stop_low_mm(area_mm2) + _lower_stop_mm(made),
         area_mm2=area_mm2,
         density_g_per_ml=weights.piece.raw_g / weights.piece.volume_ml,
         piece_g=weights.piece.raw_g,
@@ -78,15 +75,19 @@ def _stop_in_layers(made: CheckInput, press: Press) -> Finding:
     return with_remedy(found, lambda: width_for_stop(made.design, made.pastry))
 
 
-def further_stamp_findings(
-    made: CheckInput, table: PressTable, one: FurtherPastry
-) -> tuple[Finding, ...]:
+def _lower_stop_mm(made: CheckInput) -> float:
+    """Return how much lower a stop is drawn for what calipers showed of the prints [mm]."""
+    kept = made.design.kept
+    return 0.0 if kept is None or kept.press is None else kept.press.lower_stop_mm
+
+
+def further_stamp_findings(made: CheckInput, one: FurtherPastry) -> tuple[Finding, ...]:
     """Judge a further stamp and its pastry as the first are judged."""
     own = _under(made, one)
     press = _assembled(own)
     found = (
         *piece_findings(own.piece),
-        *_press(own, table, press),
+        *_press(own, press),
         *stamp_fit_findings(_printed_press(own, press)),
         *_pull(own, press.stamp),
         *_rim(own),
@@ -119,7 +120,7 @@ def _nested(stamp: str, part: str) -> str:
     return f"{stamp}{SEPARATOR}{part}" if part else stamp
 
 
-def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Finding, ...]:
+def _press(made: CheckInput, assembled: Press) -> tuple[Finding, ...]:
     """Judge the assembled press under a stamp, and the forces that its pastry takes."""
     layout = made.mould.layout
     assert isinstance(layout, PressLayout)  # noqa: S101 (the layout goes with the kind)
@@ -127,8 +128,8 @@ def _press(made: CheckInput, table: PressTable, assembled: Press) -> tuple[Findi
         *press_checks.press_findings(
             assembled,
             target_mm3=made.target_mm3,
-            clearance_mm=layout.clearance_mm,
-            past_rim_mm=table.past_rim_mm,
+            clearance_mm=layout.least_gap_mm,
+            past_rim_mm=layout.past_rim_mm,
             width_mm=made.widest_mm,
         ),
         press_checks.stop_finding(

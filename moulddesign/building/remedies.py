@@ -79,7 +79,8 @@ def room_for_centres(design: Design, inside: Interior) -> Message | None:
     def higher(step: int) -> Design:
         return design.with_values({"pastry.height_to_width": (hundredths + step) / 100.0})
 
-    steps = range(1, round(MOST_PROPORTION / STEP) - hundredths + 1)
+    most = round(MOST_PROPORTION / STEP) if design.kept is None else hundredths
+    steps = range(1, most - hundredths + 1)
     found = _least_change(design, inside, higher, steps, measure=measure)
     if found is not None:
         return say(
@@ -127,8 +128,13 @@ def shallower_relief(design: Design, inside: Interior) -> Message | None:
     return None
 
 
-def width_for_stop(design: Design, made: Pastry) -> Message:
-    """Return the nearest width at which a stop of whole layers ends the press right."""
+def width_for_stop(design: Design, made: Pastry) -> Message | None:
+    """Return the nearest width at which a stop of whole layers ends the press right.
+
+    None where the bore is kept.
+    """
+    if design.kept is not None:
+        return None
     width_mm = in_whole_layers_mm(design, made.volume_mm3, made.outline, made.height_mm)
     return say("building.width-for-stop", width_mm=width_mm)
 

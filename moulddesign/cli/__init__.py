@@ -11,6 +11,8 @@
 - `kitchen_commands`: the verbs `trial`, `oven` and `firmness`.
 - `label_command`: the verb `label`.
 - `fit_command`: the verb `fit`.
+- `set_parts`: `make --for` and `--only`: parts for a set that is there.
+- `measured_command`: the verb `measured`.
 - `moulds_command`: the verb `moulds`.
 - `file_commands`: the verbs `inspect`, `patterns` and `example`.
 - `series_command`: the verb `series`.

@@ -30,6 +30,7 @@ from moulddesign.cli.kitchen_commands import (
 )
 from moulddesign.cli.label_command import run_label
 from moulddesign.cli.make_commands import run_coupon, run_make, run_printers
+from moulddesign.cli.measured_command import run_measured
 from moulddesign.cli.moulds_command import moulds_app
 from moulddesign.cli.options import PIECE, AsJson, with_design
 from moulddesign.cli.series_command import run_series
@@ -110,6 +111,7 @@ app.command("example", cls=Verb)(run_example)
 app.command("series", cls=Verb)(run_series)
 app.command("page", cls=Verb)(run_page)
 app.command("fit", cls=Verb)(run_fit)
+app.command("measured", cls=Verb)(run_measured)
 app.command("printers", cls=Verb)(run_printers)
 app.add_typer(moulds_app, name="moulds")
 app.add_typer(workshop_app, name="workshop")

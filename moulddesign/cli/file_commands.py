@@ -39,7 +39,7 @@ from moulddesign.core import (
     say,
     with_unit,
 )
-from moulddesign.design import Design, PrinterTable, Register
+from moulddesign.design import Design, PrinterTable, Register, SetFile
 from moulddesign.design.face_tables import bundled_face, face_names
 from moulddesign.kitchen import Recipe, WeighedPiece
 from moulddesign.series.table import SeriesTable
@@ -188,6 +188,7 @@ class Example(StrEnum):
     DESIGN = "design"
     RECIPE = "recipe"
     MOULDS = "moulds"
+    SLEEVE = "sleeve"
     SERIES = "series"
     WEIGHINGS = "weighings"
 
@@ -208,6 +209,8 @@ class Example(StrEnum):
                 return Recipe.model_json_schema()
             case Example.MOULDS:
                 return Register.model_json_schema()
+            case Example.SLEEVE:
+                return SetFile.model_json_schema()
             case Example.SERIES:
                 return SeriesTable.file_schema()
             case Example.WEIGHINGS:

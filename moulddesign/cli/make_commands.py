@@ -38,6 +38,7 @@ from moulddesign.cli.options import (
     paper_for,
     with_design,
 )
+from moulddesign.cli.set_parts import parts_to_write, refuse_the_set
 from moulddesign.cli.sizes_command import make_sizes, read_sizes
 from moulddesign.cli.weight_commands import weight_sentences, weight_table
 from moulddesign.core import Finding, Message, SpecError, Verdict, say, with_unit
@@ -51,7 +52,26 @@ STAGES = ("portion", "pastry", "mould", "checks", "files")
 SIGNS = {Verdict.GOOD: "good", Verdict.WARN: "! warn", Verdict.FAIL: "x fail"}
 
 
-@with_design(*PIECE, BAKED_WIDTH, *WEIGHING, *RELIEF, *STAMPS, *MOULD, *SHEETS)
+KEEPING: Final = (
+    Override(
+        "--for",
+        "kept.set",
+        str,
+        "FOLDER|FILE",
+        "Set that a new stamp and stop have to fit: its folder, or the sizes of a sleeve.",
+    ),
+    Override(
+        "--lower-stop",
+        "kept.lower_stop_mm",
+        float,
+        "MM",
+        "Make the stop of --for lower by this, as `measured` says.",
+    ),
+)
+"""Options for parts of a set that is there already."""
+
+
+@with_design(*PIECE, BAKED_WIDTH, *WEIGHING, *RELIEF, *STAMPS, *MOULD, *SHEETS, *KEEPING)
 def run_make(
     design: Design,
     *,
@@ -70,6 +90,14 @@ def run_make(
             help="Files besides STL and report: step, drawing, glb, pictures, 3mf, card; or all.",
         ),
     ] = "all",
+    only: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--only",
+            metavar="PART",
+            help="Write this part alone, as often as wanted: stamp, stop, shim, plunger, sleeve.",
+        ),
+    ] = None,
     paper: PaperName = None,
     stop_for: Annotated[
         float | None,
@@ -109,13 +137,21 @@ def run_make(
     A mould of the same geometry in the folder is refreshed; another one is never lost without
     --overwrite.
 
+    With --for, stamp and stop are made for the sleeve and the plunger of a set that is there.
+
     Example: moulddesign make --weight 75 --ratio 3:7 --pattern lantern --out exports/mine
+
+    Example: moulddesign make --for exports/mine --only stamp
+
+    Example: moulddesign make --for exports/mine --pattern blossom
     """
     if schema:
         print_json(Design.file_schema())
         return 0
     weights_g = () if sizes is None else read_sizes(sizes)
-    target = folder if folder is not None else Path("exports") / design.name
+    parts = parts_to_write(design, only, formats)
+    target = Path("exports") / "-".join([design.name, *(only or ())]) if folder is None else folder
+    refuse_the_set(context.params.get("for_"), target)
     if design.own_mould is not None:
         idle = keep_failing or stop_for is not None or sizes is not None or slicer is not None
         if idle or formats not in {"all", "card"}:
@@ -131,13 +167,14 @@ def run_make(
             from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
             from moulddesign.export.slicing import slicer_words  # noqa: PLC0415 (the same)
 
-            kinds = export.parse_formats(formats)
+            kinds = export.parse_formats("stl" if only else formats)
             options = export.ExportOptions(
                 slicer=() if slicer is None else slicer_words(slicer),
                 formats=kinds,
                 paper=paper_for(kinds, paper),
                 recipe=recipe_of(design, context.params.get("design_file")),
                 overwrite=overwrite,
+                only=parts,
             )
             if weights_g:
                 stage.bar.stop()

@@ -4,6 +4,7 @@ import functools
 import inspect
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
+from keyword import iskeyword
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -12,6 +13,7 @@ import typer
 
 from moulddesign.cli.console import err
 from moulddesign.cli.dough_command import with_dough
+from moulddesign.cli.set_parts import started
 from moulddesign.core import LANGUAGES, FileError, SpecError, read_number, say, word
 from moulddesign.design import (
     DESIGN_FILE,
@@ -63,8 +65,9 @@ class Override:
     def parameter(self) -> inspect.Parameter:
         """The option as a parameter that typer understands; None where it is not given."""
         option = typer.Option(self.flag, metavar=self.metavar, help=self.says)
+        name = self.flag.strip("-").replace("-", "_")
         return inspect.Parameter(
-            self.flag.strip("-").replace("-", "_"),
+            f"{name}_" if iskeyword(name) else name,
             inspect.Parameter.KEYWORD_ONLY,
             default=None,
             annotation=Annotated[self.kind | None, option],
@@ -421,12 +424,10 @@ def design_with(
 ) -> Design:
     """Return the file's design with the values that were given, and the workshop's for the others.
 
-    Without a file they change a plain piece, which is named after what it is; the demo is what one
-    gets who asks for nothing.
+    Without a file they change a plain piece, named after what it is; asked for nothing, the demo.
     """
     given = {field: value for field, value in asked.items() if value is not None}
-    start = Design if given else bare
-    design = start() if file is None else read_design(file)
+    design = started(file, given, read_design, bare)
     free = free_values(shop, design, given)
     given = with_dough(design, given)
     if "centres" in given:

@@ -10,6 +10,7 @@
 - `face_tables`: the carved face: ground, bands, crowns, parts, medallion, and the bundled ones.
 - `stamp_tables`: further stamps of a press, each with a face or a relief of its own.
 - `mould_tables`: the mould: a table for each kind.
+- `kept_sets`: what the parts of a press share, kept with the set for parts made later.
 - `earlier`: what files of earlier versions may hold beside what counts.
 - `printers`: printers and plastics by name, those of the package and one's own, and the
   design's table of them.
@@ -46,6 +47,19 @@ from moulddesign.design.doughs import (
     PartDensity,
     crusts,
     fillings,
+)
+from moulddesign.design.kept_sets import (
+    FORM,
+    SET_FILE,
+    JointTable,
+    KeptPress,
+    KeptSet,
+    PieceSize,
+    PressedPiece,
+    Readings,
+    SetFile,
+    read_set_file,
+    save_readings,
 )
 from moulddesign.design.mould_tables import (
     MADE_KINDS,
@@ -145,6 +159,7 @@ from moulddesign.design.workshop import (
 __all__ = [
     "DESIGN_FILE",
     "DRAWINGS",
+    "FORM",
     "GAUGE_GAPS_MM",
     "IN_DESIGN",
     "MADE_KINDS",
@@ -152,6 +167,7 @@ __all__ = [
     "ONLY_FOR",
     "OUTLINES",
     "PROPORTION",
+    "SET_FILE",
     "SIZES",
     "SOURCES",
     "TABLE",
@@ -176,6 +192,9 @@ __all__ = [
     "FileKind",
     "Finish",
     "FurtherStamp",
+    "JointTable",
+    "KeptPress",
+    "KeptSet",
     "Kind",
     "Layer",
     "LetterSet",
@@ -188,19 +207,23 @@ __all__ = [
     "PartDensity",
     "PastryTable",
     "PieceComposition",
+    "PieceSize",
     "Place",
     "PortionTable",
     "PressTable",
+    "PressedPiece",
     "PriceTable",
     "PrinterTable",
     "Profile",
     "Purpose",
+    "Readings",
     "RefusedError",
     "Register",
     "RegisteredMould",
     "ReliefTable",
     "ScaleTable",
     "Sense",
+    "SetFile",
     "SideForm",
     "Stiffness",
     "Table",
@@ -227,6 +250,7 @@ __all__ = [
     "place_of",
     "read_dough_book",
     "read_register",
+    "read_set_file",
     "read_tables",
     "read_workshop",
     "refuse_idle",
@@ -236,6 +260,7 @@ __all__ = [
     "resolve_files",
     "said_of",
     "save_dough_book",
+    "save_readings",
     "save_register",
     "save_workshop",
     "spec_error",

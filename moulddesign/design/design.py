@@ -17,6 +17,7 @@ from moulddesign.design.batch_tables import BakeDayTable, BatchTable, PriceTable
 from moulddesign.design.dough_book import DoughTable
 from moulddesign.design.earlier import MADE_WITH, without_written
 from moulddesign.design.face_tables import FaceTable
+from moulddesign.design.kept_sets import KeptSet, SetFile
 from moulddesign.design.mould_tables import Kind, MouldTable, OwnTable, PressTable, of_kind
 from moulddesign.design.piece_tables import (
     NAMED_FIGURES,
@@ -79,6 +80,9 @@ class Design(Table):
         (), "Stamps with other faces or reliefs for the same sleeve and plunger of a press",
         max_length=MOST_STAMPS, main=True,
     )  # fmt: skip
+    kept: SkipJsonSchema[KeptSet | None] = given(
+        None, "Set that stamp and stop are made for; all parts are new where it is left out"
+    )
     from_workshop: SkipJsonSchema[tuple[str, ...]] = given(
         (), "Keys whose values came from the workshop of who made the file", max_length=40
     )
@@ -148,6 +152,19 @@ class Design(Table):
             raise RefusedError.of(SpecError("mould.kind", self.mould.kind.value, need))
         try:
             FurtherStamp.refuse_twins(self.further_stamps)
+        except SpecError as error:
+            raise RefusedError.of(error) from error
+        return self
+
+    @model_validator(mode="after")
+    def _fills_its_kept_bore(self) -> Self:
+        if self.kept is None:
+            return self
+        if self.mould.kind is not Kind.PRESS:
+            need = say("design.kept-press", kind=word(Kind.PRESS.value))
+            raise RefusedError.of(SpecError("mould.kind", self.mould.kind.value, need))
+        try:
+            self.kept.refuse_other_bore(self.pastry)
         except SpecError as error:
             raise RefusedError.of(error) from error
         return self
@@ -237,9 +254,12 @@ class Design(Table):
         face = FaceTable.model_json_schema()
         defined = schema["$defs"] | face.pop("$defs") | {"FaceTable": face}
         carved = {"face": {"$ref": "#/$defs/FaceTable"}}
+        kept = KeptSet.model_json_schema()
+        defined = kept.pop("$defs") | defined | {"KeptSet": kept}
         stamp = defined["FurtherStamp"]
         defined["FurtherStamp"] = stamp | {"properties": stamp["properties"] | carved}
-        properties = schema["properties"] | written | carved
+        own = {"kept": {"$ref": "#/$defs/KeptSet"}}
+        properties = schema["properties"] | written | carved | own
         return schema | {"$defs": defined, "properties": properties}
 
     def with_values(self, values: Mapping[str, Any]) -> Self:
@@ -276,6 +296,33 @@ class Design(Table):
                 table = table.setdefault(part, {})
             table[key] = value
         return type(self).of(tree)
+
+    def for_set(self, found: SetFile, *, lower_stop_mm: float = 0.0) -> Self:
+        """Return the design of parts that fit a set: out of its bore, by its press.
+
+        Gap and skin of the stamp stay the design's own.
+
+        Parameters
+        ----------
+        lower_stop_mm : float
+            How much lower than solved the stop is made [mm].
+
+        Raises
+        ------
+        SpecError
+            A value of the design contradicts the set.
+        """
+        kept, tree = found.kept, self.plain()
+        if found.press is None and lower_stop_mm:
+            raise SpecError("--lower-stop", lower_stop_mm, say("design.stop-of-no-set"))
+        if found.press is not None:
+            own = {key: v for key, v in tree["mould"].items() if key in {"clearance_mm", "skin_mm"}}
+            shared = found.press.table.plain()
+            shared.pop("clearance_mm", None)
+            tree["mould"] = shared | own
+            kept["press"]["lower_stop_mm"] = lower_stop_mm
+        values = {f"pastry.{key}": value for key, value in found.pastry_values.items()}
+        return type(self).of(tree | {"kept": None}).with_values(values | {"kept": kept})
 
     def plain(self) -> dict[str, Any]:
         """Return nested plain values, without what follows from others: name, depth of relief."""

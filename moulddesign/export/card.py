@@ -15,7 +15,7 @@ import numpy as np
 import typst
 
 from moulddesign.artwork.font_files import regular_font
-from moulddesign.building import PASTRY, Build
+from moulddesign.building import PASTRY, Build, set_file
 from moulddesign.core import (
     KernelError,
     Message,
@@ -248,12 +248,32 @@ def _settings(build: Build) -> Iterator[list[Message | str]]:
         gap = format_number(layout.clearance_mm)
         said = say("export.card-each-side", mm=gap, error=_error(printer))
         yield [say("export.card-clearance"), said]
+        yield from _caliper_sizes(build)
     yield [say("export.card-scale-in-slicer"), printer.scaling]
     mould = build.design.mould
     if isinstance(mould, CastTable):
         shrink = say("export.card-silicone-in-master", shrink=mould.silicone_shrink)
         yield [say("export.card-silicone-shrinks"), shrink]
     yield [say("export.card-least-bed"), _bed(build)]
+
+
+def _caliper_sizes(build: Build) -> Iterator[list[Message | str]]:
+    """Yield what to measure on the prints before they are used, with how far it may be off."""
+    found = set_file(build)
+    if found is None:
+        return
+    said = say(
+        "export.card-caliper-sizes",
+        wide_mm=found.size("bore_mm").within_mm,
+        bore_mm=found.size("bore_mm").mm,
+        stamp_mm=found.size("stamp_mm").mm,
+        high_mm=found.size("sleeve_mm").within_mm,
+        sleeve_mm=found.size("sleeve_mm").mm,
+        thickness_mm=found.size("thickness_mm").mm,
+        stop_mm=found.size("stop_mm").mm,
+        plunger_mm=found.size("plunger_mm").mm,
+    )
+    yield [say("export.card-calipers"), said]
 
 
 def _infill(names: Sequence[str]) -> Iterator[list[Message | str]]:

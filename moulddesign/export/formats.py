@@ -54,6 +54,8 @@ class ExportOptions:
     """Its ingredients tell the card's allergens."""
     overwrite: bool = False
     """Whether the folder may hold a mould of another geometry, which is lost then."""
+    only: tuple[str, ...] = ()
+    """Parts whose files are written, `shim` for every shim; all where it is empty."""
     slicer: tuple[str, ...] = ()
     """What starts a slicer that says grams and time of each part; none where it is empty."""
 

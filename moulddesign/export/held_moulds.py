@@ -16,18 +16,18 @@ from typing import Any, Final
 
 from moulddesign.artwork.font_files import with_fonts
 from moulddesign.core import FileError, MouldError, WriteError, say
-from moulddesign.design import DESIGN_FILE, Design, FileKind, Kind, is_file, rename_files
+from moulddesign.design import DESIGN_FILE, SET_FILE, Design, FileKind, Kind, is_file, rename_files
 from moulddesign.design.assets import COPIED
 from moulddesign.portion import figures
 
 REPORT: Final = "report.json"
-ALWAYS_OURS: Final = frozenset({REPORT, DESIGN_FILE, "set.3mf", "parts.png"})
+ALWAYS_OURS: Final = frozenset({REPORT, DESIGN_FILE, SET_FILE, "set.3mf", "parts.png"})
 """What builds and coupons write whether or not their report lists it."""
 
 SYSTEM_FILES: Final = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
 """What file managers put into a folder that somebody looks at; they may be lost."""
 
-SHAPING: Final = ("pastry", "relief", "face", "mould", "further_stamps")
+SHAPING: Final = ("pastry", "relief", "face", "mould", "further_stamps", "kept")
 """Tables of a design that shape its mould; the portion does so by its volume."""
 NO_SHAPE: Final = frozenset({"silicone_density_g_per_ml", "colour"})
 """Keys of theirs that do not."""

@@ -12,17 +12,26 @@ from typing import Any, Final, Protocol, TypeVar
 
 from moulddesign import __version__
 from moulddesign.artwork.font_files import with_fonts
-from moulddesign.building import Build, exact_findings
+from moulddesign.building import Build, exact_findings, set_file
 from moulddesign.core import (
     PUBLISH_FAILING,
     Finding,
     FindingError,
     Message,
+    MouldError,
     Verdict,
     ml_from_mm3,
     say,
 )
-from moulddesign.design import DESIGN_FILE, GAUGE_GAPS_MM, Design, collect_drawings
+from moulddesign.design import (
+    DESIGN_FILE,
+    GAUGE_GAPS_MM,
+    SET_FILE,
+    Design,
+    SetFile,
+    collect_drawings,
+    read_set_file,
+)
 from moulddesign.export.build_files import (
     CARD_PDF,
     EVERYTHING,
@@ -45,6 +54,7 @@ from moulddesign.export.pictures import row_scene
 from moulddesign.export.slicing import sliced_build
 from moulddesign.geometry import Mesh
 from moulddesign.mould import CouponLayout, MouldSet, coupons, filament
+from moulddesign.mould.press import SHIM
 from moulddesign.render import picture_png
 from moulddesign.verify.coupon_checks import (
     GaugeMarks,
@@ -54,6 +64,9 @@ from moulddesign.verify.coupon_checks import (
 )
 from moulddesign.verify.printing import printing_findings
 from moulddesign.verify.soundness import soundness, written_findings
+
+SHIMS: Final = "shim"
+"""Stands for all shims among the parts that are asked for."""
 
 Progress = Callable[[str], None]
 """Told the name of each file before it is made."""
@@ -111,7 +124,8 @@ def publish(
     if not options.overwrite:
         refuse_to_lose(build.design, folder)
     files = BuildFiles(build, options) if files is None else files
-    return write_if_good(build, folder, partial(_write, files=files, progress=progress))
+    write = partial(_write, files=files, progress=progress, held=_held_set(folder))
+    return write_if_good(build, folder, write)
 
 
 def publish_failing(
@@ -126,8 +140,17 @@ def publish_failing(
     if not options.overwrite:
         refuse_to_lose(build.design, folder)
     files = BuildFiles(build, options) if files is None else files
+    held = _held_set(folder)
     with atomic_folder(folder) as inside:
-        return _write(build, inside, files=files, progress=progress)
+        return _write(build, inside, files=files, progress=progress, held=held)
+
+
+def _held_set(folder: Path) -> SetFile | None:
+    """Return the set in a folder that is written anew, None where there is none."""
+    try:
+        return read_set_file(folder)
+    except MouldError:
+        return None  # nothing there, or what another version wrote, and nothing measured to keep
 
 
 def write_if_good(
@@ -147,21 +170,34 @@ def write_if_good(
     return written
 
 
-def _write(build: Build, folder: Path, *, files: BuildFiles, progress: Progress) -> Build:
+def _write(
+    build: Build, folder: Path, *, files: BuildFiles, progress: Progress, held: SetFile | None
+) -> Build:
     """Write every file."""
     options = files.options
-    stls = [f"{name}.stl" for name in build.meshes]
+    meshes = {
+        name: mesh
+        for name, mesh in build.meshes.items()
+        if not options.only
+        or name in options.only
+        or name.startswith(SHIM) & (SHIMS in options.only)
+    }
+    stls = [f"{name}.stl" for name in meshes]
     # A name that follows from the design is written down: the drawings have other names now. So are
     # the fonts, for another machine may have others.
     named = with_fonts(build.design.with_values({"name": build.design.name}))
     design, drawings = collect_drawings(named)
     for name, path in drawings.items():
         shutil.copyfile(path, folder / name)
-    first, last = (*stls, *file_names(build, options)), (*drawings, REPORT, DESIGN_FILE)
+    kept = _set_text(replace(build, design=design), held)
+    own = () if kept is None else (SET_FILE,)
+    first, last = (*stls, *file_names(build, options)), (*drawings, REPORT, DESIGN_FILE, *own)
     findings = (*build.findings, *_lettering_findings(build, options))
     build = replace(build, design=design, findings=findings, written=(*first, *last))
     scales = {part.name: part.pose.scale for part in build.mould.parts}
-    for name, mesh in build.meshes.items():
+    if kept is not None:
+        (folder / SET_FILE).write_text(kept, encoding="utf-8", newline="\n")
+    for name, mesh in meshes.items():
         path = folder / f"{name}.stl"
         progress(path.name)
         build = _write_timed(build, path, partial(stl_bytes, mesh, scales.get(name, 1.0)))
@@ -178,6 +214,16 @@ def _write(build: Build, folder: Path, *, files: BuildFiles, progress: Progress)
             build = replace(build, written=(*first, *last))
     _write_report(build, folder)
     return build
+
+
+def _set_text(build: Build, held: SetFile | None) -> str | None:
+    """Return the file of a set, with what was measured of the same parts; None for no press."""
+    made = set_file(build)
+    if made is None:
+        return None
+    if held is not None and held.sizes == made.sizes:
+        made = made.model_copy(update={"readings": held.readings})
+    return made.toml(__version__)
 
 
 def _made_in_turn(build: Build, files: BuildFiles) -> Iterator[tuple[str, Callable[[], bytes]]]:

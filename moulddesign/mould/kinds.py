@@ -14,7 +14,7 @@ from moulddesign.mould.part_lettering import (
     inscribe_press,
     inscribe_stop,
 )
-from moulddesign.mould.press import press, stop_part
+from moulddesign.mould.press import at_its_place, press, stop_part
 from moulddesign.mould.press_layout import HEAVY, PressLayout, press_layout
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.pastry.variants import FurtherPastry
@@ -43,8 +43,10 @@ def make_mould(
     match design.mould:
         case PressTable() as table:
             stamps = {one.stamp_name: one.pastry for one in further}
-            pressing = press(table, printer, pastry, further=stamps, low_mm=low_mm)
-            return inscribe_press(design, pressing) if table.lettering else pressing
+            pressing = press(
+                table, printer, pastry, further=stamps, low_mm=low_mm, kept=design.kept
+            )
+            return at_its_place(inscribe_press(design, pressing) if table.lettering else pressing)
         case BlockTable() as table:
             board = block(table, printer, pastry)
             return inscribe_block(design, board) if table.lettering else board
@@ -90,7 +92,9 @@ def stop_layout_for(
     if not isinstance(design.mould, PressTable):
         raise SpecError("mould.kind", design.mould.kind.value, say("mould.stop-of-a-press"))
     stamps = tuple(one.pastry for one in further)
-    layout = press_layout(design.mould, design.printer, pastry, further=stamps, low_mm=low_mm)
+    layout = press_layout(
+        design.mould, design.printer, pastry, further=stamps, low_mm=low_mm, kept=design.kept
+    )
     least, most = LIGHTEST_HEIGHT * pastry.height_mm, (1.0 + HEAVY) * pastry.height_mm
     if not least <= layout.stopped_height_mm <= most:
         need = say(

@@ -60,13 +60,15 @@ class Part:
     """The mesh before letters were sunk into it, where they were."""
     lettering: str = ""
     """What is written on it; empty where nothing is."""
+    on_bed: Mesh | None = None
+    """As it lies on the bed, where that was settled before the part was moved in the assembly."""
     is_further: bool = False
     """Whether it takes the place of another part, and stands in an assembly of its own."""
 
     @property
     def printed(self) -> Mesh:
         """As it lies on the bed, on z = 0 about its middle, in float32 numbers for the files."""
-        return in_float32(self.pose.of_mesh(self.mesh))
+        return in_float32(self.pose.of_mesh(self.mesh)) if self.on_bed is None else self.on_bed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

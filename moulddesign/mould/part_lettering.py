@@ -93,8 +93,8 @@ def not_food_inscription(design: Design) -> str | None:
 def inscribe_press(design: Design, mould: MouldSet[PressLayout]) -> MouldSet[PressLayout]:
     """Return a press with its capacity on sleeve, plunger and stop, where there is room."""
     faces = {
-        "sleeve": _lobe(mould.layout),
-        "plunger": _disc(mould.layout),
+        "sleeve": _lobe(mould.layout.base),
+        "plunger": _disc(mould.layout.base),
         STOP: _tab(mould.layout),
     }
     return _lettered(design, mould, faces)
@@ -154,6 +154,8 @@ def wanted_lettering(design: Design, mould: MouldSet[L], name: str) -> tuple[str
     """Return what to write on the part of a name, the longest first."""
     if name == STOP and isinstance(mould.layout, PressLayout):
         return stop_inscriptions(design, mould.layout)
+    if design.kept is not None and design.kept.press is not None:
+        return design.kept.press.says
     return inscriptions(design)
 
 

@@ -9,7 +9,7 @@ from typing import Final, Protocol
 import numpy as np
 
 from moulddesign.core import say
-from moulddesign.design import PressTable, PrinterTable
+from moulddesign.design import KeptSet, PressTable, PrinterTable
 from moulddesign.geometry import Mesh, difference, first_near
 from moulddesign.geometry.topology import compact, unfolded
 from moulddesign.mould import cad_kernel, faceted, plans
@@ -475,15 +475,20 @@ def press(
     *,
     further: Mapping[str, PastryTop] = NONE,
     low_mm: float = 0.0,
+    kept: KeptSet | None = None,
 ) -> MouldSet[PressLayout]:
     """Return the press mould of a pastry.
 
     Its parts are sleeve, stamp, plunger, stop and shims, then the further stamps, in the
     coordinates of the assembly: the table is z = 0, and the pastry of each stamp stands on it,
     pressed to its nominal height. The stop is lower than the disc stands then, by `low_mm` and what
-    whole layers take. A drawn outline has no exact bodies.
+    whole layers take. A drawn outline has no exact bodies. Sleeve and plunger of a `kept` set are
+    drawn as they were made; `at_its_place` puts the plunger onto the stamp.
     """
-    layout = press_layout(mould, printer, pastry, further=tuple(further.values()), low_mm=low_mm)
+    layout = press_layout(
+        mould, printer, pastry, further=tuple(further.values()), low_mm=low_mm, kept=kept
+    )
+    base = layout.base
     inside = layout.clearance_mm + RELIEVED_MM + FOOT_MM
     moves = 2.0 * max(layout.mould.lead_in_mm, inside)
     is_exact = plans.has_exact_parallels(layout.outline, moves)
@@ -496,9 +501,9 @@ def press(
     parts = (
         _part(
             "sleeve",
-            sleeve(layout, faceted),
+            sleeve(base, faceted),
             printer,
-            solid=exact(lambda: sleeve(layout, cad_kernel)),
+            solid=exact(lambda: sleeve(base, cad_kernel)),
         ),
         _part(
             "stamp",
@@ -508,15 +513,29 @@ def press(
         ),
         _part(
             "plunger",
-            plunger(layout, faceted),
+            plunger(base, faceted),
             printer,
-            solid=exact(lambda: plunger(layout, cad_kernel)),
+            solid=exact(lambda: plunger(base, cad_kernel)),
         ),
         _part(STOP, stop(layout, faceted), printer, solid=exact(lambda: stop(layout, cad_kernel))),
         *_shims(layout, printer),
         *_further(layout, further, tools, printer=printer),
     )
     return MouldSet(parts=parts, layout=layout)
+
+
+def at_its_place(mould: MouldSet[PressLayout]) -> MouldSet[PressLayout]:
+    """Return a press whose plunger stands on the stamp, where its back is not as high as it was."""
+    up = (0.0, 0.0, mould.layout.lifted_mm)
+    if not mould.layout.lifted_mm:
+        return mould
+
+    def moved(part: Part) -> Part:
+        plain = None if part.plain is None else part.plain.moved(up)
+        return replace(part, mesh=part.mesh.moved(up), plain=plain, on_bed=part.printed)
+
+    parts = tuple(moved(part) if part.name == "plunger" else part for part in mould.parts)
+    return replace(mould, parts=parts)
 
 
 def stop_part(layout: PressLayout, printer: PrinterTable) -> Part:

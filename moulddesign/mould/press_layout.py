@@ -1,13 +1,13 @@
 """Every height and radius of a press, from the design and the pastry."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, floor
 from typing import Any, Final, Protocol
 
 from moulddesign.artwork.outline import Outline
 from moulddesign.core import SpecError, say
-from moulddesign.design import PressTable, PrinterTable
+from moulddesign.design import KeptPress, KeptSet, PressTable, PrinterTable
 from moulddesign.mould.plans import RISE, half_extents_mm, inscribed_diameter_mm
 from moulddesign.mould.press_joint import SlideJoint, slide_joint
 
@@ -67,6 +67,14 @@ TAB_MM: Final = (22.0, 18.0, 10.0)
 SHIM_LAYERS: Final = (2, 4, 8)
 """Thickness of the shims in layers: 0.4, 0.8 and 1.6 mm with usual ones; our choice."""
 
+KEPT_SHARE: Final = 0.5
+"""Share of skin and of the way past the rim that a stamp for a kept set may do with, rather than
+ask for another stop; our choice."""
+
+MOST_THICKER_MM: Final = 2.0
+"""How much thicker than it needs to be such a stamp may be, rather than ask for another stop; our
+choice [mm]."""
+
 
 class PastryShape(Protocol):
     """What this room needs of a pastry's shape."""
@@ -117,6 +125,34 @@ class PressLayout:
     """Pressed height of the highest pastry or of the highest point of an edge, the higher [mm]."""
     low_mm: float = 0.0
     """How much lower than the nominal height the stop lets the stamp go [mm]."""
+    kept: KeptSet | None = None
+    """What it has to fit; None where every part is new."""
+    lifted_mm: float = 0.0
+    """How much higher the stamp's back lies than in the kept set, in whole layers [mm]."""
+
+    @property
+    def kept_press(self) -> KeptPress | None:
+        """Sleeve and plunger that are there already."""
+        return None if self.kept is None else self.kept.press
+
+    @property
+    def base(self) -> "PressLayout":
+        """The press that sleeve and plunger are drawn from: as they were made, if they were."""
+        own = self.kept_press
+        if own is None:
+            return self
+        return replace(self, mould=own.table, clearance_mm=own.clearance_mm, lifted_mm=0.0)
+
+    @property
+    def least_gap_mm(self) -> float:
+        """Least gap between the bore and what slides in it, stamp or vanes [mm]."""
+        return min(self.clearance_mm, self.base.clearance_mm)
+
+    @property
+    def past_rim_mm(self) -> float:
+        """How far the stamp has to come out of the bore [mm]."""
+        share = 1.0 if self.kept_press is None else KEPT_SHARE
+        return share * self.mould.past_rim_mm
 
     @property
     def wall_mm(self) -> float:
@@ -142,6 +178,8 @@ class PressLayout:
     @property
     def stamp_thickness_mm(self) -> float:
         """Flat face to back of the first stamp: engraving, skin and slot, in whole layers [mm]."""
+        if self.kept_press is not None:
+            return self.back_mm - self.height_mm
         skin = self.top_mm + self.mould.skin_mm
         # The slot opens above the land, or dough would come into it.
         roof = max(skin, self.land_top_mm + self.layer_mm)
@@ -150,6 +188,8 @@ class PressLayout:
     @property
     def back_mm(self) -> float:
         """Height of every stamp's back: they differ in thickness, so one stop serves all [mm]."""
+        if self.kept_press is not None:
+            return self.kept_press.back_mm + self.lifted_mm
         return self.height_mm + self.stamp_thickness_mm
 
     @property
@@ -170,12 +210,18 @@ class PressLayout:
 
         The share of the width asked for; more where the stamp alone is thicker than that.
         """
+        if self.kept_press is not None:
+            return self.vane_top_mm - self.edge_mm
+        if self.kept is not None:
+            return self.kept.sleeve_height_mm - self.above_vanes_mm - self.edge_mm
         least = self.back_mm + LEAST_VANE_MM - self.edge_mm
         return max(self.guide_share * self.wide_mm, least)
 
     @property
     def vane_top_mm(self) -> float:
         """Height at which the vanes begin to narrow [mm]."""
+        if self.kept_press is not None:
+            return self.kept_press.vane_top_mm + self.lifted_mm
         return self.edge_mm + self.guide_length_mm
 
     @property
@@ -186,8 +232,14 @@ class PressLayout:
     @property
     def sleeve_height_mm(self) -> float:
         """Height of the sleeve: the vanes stay guided at the heavy portion [mm]."""
-        room = max(VANE_ROOM_MM, self.lead_in_height_mm + HEAVY * self.height_mm)
-        return self.layers_up_mm(self.vane_top_mm + room)
+        if self.kept is not None:
+            return self.kept.sleeve_height_mm
+        return self.layers_up_mm(self.vane_top_mm + self.above_vanes_mm)
+
+    @property
+    def above_vanes_mm(self) -> float:
+        """Bore above the vanes, in which they stay at the heavy portion [mm]."""
+        return max(VANE_ROOM_MM, self.lead_in_height_mm + HEAVY * self.height_mm)
 
     @property
     def stroke_mm(self) -> float:
@@ -197,6 +249,8 @@ class PressLayout:
     @property
     def disc_low_mm(self) -> float:
         """Height of the palm disc's underside at the nominal press [mm]."""
+        if self.kept_press is not None:
+            return self.kept_press.disc_low_mm + self.lifted_mm
         # The lip meets the flange first, and by then the stamp has to be out of the bore.
         least = self.sleeve_height_mm + self.freed_mm + self.mould.past_rim_mm + LIP_MM
         return self.back_mm + self.layers_up_mm(least - self.back_mm)
@@ -209,12 +263,28 @@ class PressLayout:
     @property
     def stop_height_mm(self) -> float:
         """Height of the stop, in whole layers, not higher than lets the relief fill [mm]."""
-        return floor((self.stroke_mm - self.low_mm) / self.layer_mm + WHOLE) * self.layer_mm
+        lower_mm = 0.0 if self.kept_press is None else self.kept_press.lower_stop_mm
+        layers = floor((self.stroke_mm - self.low_mm) / self.layer_mm + WHOLE)
+        return layers * self.layer_mm - lower_mm
 
     @property
     def stopped_height_mm(self) -> float:
         """Pressed height at which the disc meets the stop [mm]."""
-        return self.height_mm - (self.stroke_mm - self.stop_height_mm)
+        # A stop that is lower because prints stand higher ends the press where it should end.
+        lower_mm = 0.0 if self.kept_press is None else self.kept_press.lower_stop_mm
+        return self.height_mm - (self.stroke_mm - self.stop_height_mm) + lower_mm
+
+    @property
+    def changed_parts(self) -> tuple[str, ...]:
+        """Which parts of a kept set have to be printed: the stamp, and the stop where it changes.
+
+        Empty where every part is new.
+        """
+        own = self.kept_press
+        if own is None:
+            return ()
+        same = abs(self.stop_height_mm - own.stop_mm) < WHOLE
+        return ("stamp",) if same else ("stamp", "stop")
 
     @property
     def stop_inside_mm(self) -> float:
@@ -246,9 +316,11 @@ class PressLayout:
         """Half the width of the stop's mouth, through which it comes off vanes and cone [mm]."""
         _, across = half_extents_mm(self.outline)
         lifted = LIP_MM + OFF_MM + self.layer_mm
-        risen = self.sleeve_height_mm - self.vane_top_mm - lifted
+        # Shims of a kept set serve lower stamps too.
+        vane_top = max(self.vane_top_mm, self.base.vane_top_mm)
+        risen = self.sleeve_height_mm - vane_top - lifted
         vane = across - self.clearance_mm - risen / RISE
-        cone = self.joint.stem_radius_mm + max(0.0, self.gusset_mm - LIP_MM - OFF_MM)
+        cone = self.joint.stem_radius_mm + max(0.0, self.base.gusset_mm - LIP_MM - OFF_MM)
         return max(vane, cone) + self.joint.gap_mm + STOP_BESIDE_MM
 
     @property
@@ -311,6 +383,7 @@ def press_layout(
     *,
     further: Sequence[PastryShape] = (),
     low_mm: float = 0.0,
+    kept: KeptSet | None = None,
 ) -> PressLayout:
     """Return the sizes of the press mould for a pastry.
 
@@ -321,13 +394,15 @@ def press_layout(
     ----------
     low_mm : float
         How much lower than the nominal height the stop lets the stamp go [mm].
+    kept : KeptSet, optional
+        What the stamps and the stop have to fit.
 
     Raises
     ------
     SpecError
         Sizes contradict each other; the sentence names the key and what to change.
     """
-    gap = printer.sliding_gap_mm
+    gap, own = printer.sliding_gap_mm, None if kept is None else kept.press
     clearance = mould.stamp_gap_mm(printer)
     every = (pastry, *further)
     radius = inscribed_diameter_mm(pastry.outline) / 2.0 - clearance - RELIEVED_MM
@@ -335,7 +410,7 @@ def press_layout(
         outline=pastry.outline,
         mould=mould,
         clearance_mm=clearance,
-        joint=slide_joint(radius, gap),
+        joint=slide_joint(radius, gap) if own is None else SlideJoint(**own.joint.plain()),
         layer_mm=printer.layer_height_mm,
         height_mm=pastry.height_mm,
         edge_mm=min(one.height_mm - one.edge_drop_mm for one in every),
@@ -344,11 +419,51 @@ def press_layout(
         edge_span_mm=max(one.edge_rise_mm + one.edge_drop_mm for one in every),
         freed_mm=max(one.height_mm + max(one.edge_rise_mm, 0.0) for one in every),
         low_mm=low_mm,
+        kept=kept,
     )
+    if own is not None:
+        layout = _lifted(layout)
+    elif kept is not None:
+        _refuse_a_low_sleeve(layout)
     _refuse_a_thick_flange(layout)
     _refuse_a_long_way_out(layout)
     _refuse_a_thick_vane(layout)
     return layout
+
+
+def _lifted(layout: PressLayout) -> PressLayout:
+    """Return a press for a kept set with the stamp's back where its engraving has room.
+
+    That is the set's own height where the stamp can do with it, so that the stop serves too; else
+    as many layers higher or lower as a stamp of its own thickness takes.
+    """
+    enough = _missing_mm(layout, 1.0) >= -MOST_THICKER_MM
+    if enough and _missing_mm(layout, KEPT_SHARE) <= WHOLE:
+        return layout
+    layers = ceil(_missing_mm(layout, 1.0) / layout.layer_mm - WHOLE)
+    made = replace(layout, lifted_mm=layers * layout.layer_mm)
+    beyond_mm = made.vane_top_mm + made.lead_in_height_mm - made.sleeve_height_mm
+    if beyond_mm > 0.0:
+        need = say("mould.kept-too-high", most_mm=layout.height_mm - beyond_mm)
+        raise SpecError("pastry.height_mm", round(layout.height_mm, 2), need)
+    return made
+
+
+def _missing_mm(layout: PressLayout, share: float) -> float:
+    """Return how much thicker a stamp has to be, for a share of skin and way out [mm]."""
+    skin = layout.top_mm + share * layout.mould.skin_mm
+    roof = max(skin, layout.land_top_mm + layout.layer_mm)
+    thick = roof + layout.joint.depth_mm - layout.back_mm
+    out = layout.freed_mm + share * layout.mould.past_rim_mm + LIP_MM
+    return max(thick, out + layout.sleeve_height_mm - layout.disc_low_mm)
+
+
+def _refuse_a_low_sleeve(layout: PressLayout) -> None:
+    """Refuse a measured sleeve that stamp and vanes would stand out of."""
+    least = layout.layers_up_mm(layout.back_mm + LEAST_VANE_MM + layout.above_vanes_mm)
+    if layout.sleeve_height_mm < least:
+        need = say("mould.low-sleeve", least_mm=least)
+        raise SpecError("sleeve_height_mm", layout.sleeve_height_mm, need)
 
 
 def _refuse_a_thick_flange(layout: PressLayout) -> None:

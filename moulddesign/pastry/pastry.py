@@ -340,8 +340,17 @@ def in_whole_layers_mm(design: Design, volume_mm3: float, near: Outline, height_
     return width_for_area_mm(outline_table(design), needed_mm2)
 
 
+def as_written_mm(width_mm: float) -> float:
+    """Return a width in whole nanometres: a file that holds it gives the same outline again [mm].
+
+    An outline's own width is measured on its corners, and off by a rounding error.
+    """
+    return round(width_mm, 6)
+
+
 def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     """Return the pastry of a width whose height holds the volume."""
+    width_mm = as_written_mm(width_mm)
     if design.face is not None:
         return _carved(design, width_mm, volume_mm3)
     if design.mould.side_lean_deg:
@@ -435,7 +444,7 @@ def _carved_of_height(
         if abs(found_mm - height_mm) < HEIGHT_STEP_MM:
             break
         width_mm *= sqrt(found_mm / height_mm)
-    return _carved(design, width_mm, volume_mm3)
+    return _carved(design, as_written_mm(width_mm), volume_mm3)
 
 
 def _face_height_mm(design: Design, width_mm: float, volume_mm3: float) -> float:

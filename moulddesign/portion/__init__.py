@@ -12,6 +12,7 @@
 - `shaping`: the piece before it is pressed: balls, the roll that enters the bore, the wrapping
   disc.
 - `label`: the packers' rules: which raw weight satisfies the weight on a label.
+- `printed_sizes`: what a press presses as it came off the printer, by caliper readings.
 - `figures`: all figures of one piece in one value, for whoever prints them.
 """
 
@@ -79,6 +80,7 @@ from moulddesign.portion.portion import (
     rounded_keeping_total,
     split_on_scale,
 )
+from moulddesign.portion.printed_sizes import PrintedSet, printed_set
 from moulddesign.portion.shaping import (
     Roll,
     ball_diameter_mm,
@@ -117,6 +119,7 @@ __all__ = [
     "NutritionLabel",
     "PackerRule",
     "Portion",
+    "PrintedSet",
     "Roll",
     "Scatter",
     "Split",
@@ -156,6 +159,7 @@ __all__ = [
     "loss_of_parts",
     "mixed_water",
     "portion",
+    "printed_set",
     "raw_from_finished_g",
     "roll_for",
     "rounded_keeping_total",

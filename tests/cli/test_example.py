@@ -8,6 +8,7 @@ import pytest
 from command_line import refused, run
 
 from moulddesign.cli.file_commands import Example
+from moulddesign.design import read_set_file
 from moulddesign.series import orders
 
 
@@ -57,6 +58,11 @@ def test_the_recipe_has_densities(write, answer):
 def test_the_moulds_are_ranked(write, answer):
     found = answer("fit", "--shelf", write("moulds"), "--weight", "75")
     assert len(found["ranked"]) == 3
+
+
+def test_the_sleeve_is_a_set_that_parts_fit(write):
+    found = read_set_file(write("sleeve"))
+    assert (found.bore.width_mm, found.sleeve_height_mm, found.press) == (52.1, 102.0, None)
 
 
 def test_the_weighings_correct_the_design(write, answer):

@@ -41,3 +41,18 @@ def test_what_no_stop_can_do_is_refused_with_a_sentence(monkeypatch, capsys, tmp
     sentence = refused(monkeypatch, capsys, "make", *PIECE, *asked, "--out", tmp_path)
     assert re.search(says, sentence)
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        (("--only", "lid"), "--only = 'lid': must be one of stamp"),
+        (("--only", "stamp", "--formats", "step"), "writes meshes"),
+        (("--only", "stamp", "--kind", "block"), "only a press has parts"),
+        (("--lower-stop", "0.4"), "name it with --for FOLDER"),
+        (("--for", "."), "holds no set.toml"),
+    ],
+)
+def test_what_no_part_can_be_made_for_is_refused(monkeypatch, capsys, tmp_path, asked, says):
+    sentence = refused(monkeypatch, capsys, "make", *PIECE, *asked, "--out", tmp_path)
+    assert says in sentence

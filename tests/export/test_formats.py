@@ -15,7 +15,7 @@ from moulddesign.export import ExportOptions, Format, parse_formats, parse_paper
 
 ROOT = Path(__file__).parents[2]
 STLS = [f"{name}.stl" for name in (*PRESS_PARTS, "pastry")]
-ALWAYS = {*STLS, "report.json", "design.toml"}
+ALWAYS = {*STLS, "report.json", "design.toml", "set.toml"}
 FILES = {
     Format.STL: set(),
     Format.STEP: {"sleeve.step", "stamp-blank.step", "plunger.step", "stop.step"},
