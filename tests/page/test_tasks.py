@@ -30,6 +30,11 @@ def test_weighings_are_taken_from_a_table(visit, tmp_path):
     page.wait_for_function("document.querySelector('#trial-weighings-2-raw_g')?.value === '79.5'")
     # 4 g of 80, 80.5 and 79.5 g: the mean of three shares, by hand
     assert f"{(4 / 80 + 4 / 80.5 + 4 / 79.5) / 3:.4f}" in worked_out(page)
+    page.fill("#trial-remember_as", "lantern")
+    page.keyboard.press("Tab")
+    page.click("text=Remember this trial")
+    page.wait_for_selector(".notice >> text=The dough book has it now, under lantern.")
+    page.get_by_role("button", name="Use: lantern").wait_for()
     page.click("text=Use the weights for the same mould")
     said = page.locator(".q-notification >> text=Undo brings the old one back")
     for scheme in ("light", "dark"):
