@@ -210,7 +210,7 @@ class Page:
                 self.undo = self._tool("undo", "\u21b6", self.design_form.undo)
                 self.redo = self._tool("redo", "\u21b7", self.design_form.redo)
                 self._tool("reset", "\u27f2", self.design_form.reset)
-                self._offer_other_languages()
+                self._offer_languages()
         self._update_undo()
 
     def _tool(self, name: str, sign: str, on_click: Callable[[], None]) -> ui.element:
@@ -221,18 +221,18 @@ class Page:
             text_element("span", self.words[name], "word")
         return made
 
-    def _offer_other_languages(self) -> None:
-        for code in LANGUAGES:
-            if code == self.words.language:
-                continue
-            other = text_element(
-                "a", self.words.word(code), lang=code, hreflang=code, href=f"?in={code}"
-            )
-            other.on(
-                "click",
-                js_handler="(event) => { event.preventDefault(); const to = new URL(location); "
-                f"to.searchParams.set('in', '{code}'); location.assign(to); }}",
-            )
+    def _offer_languages(self) -> None:
+        """Lay out the choice of a language: one stop for keys, however many there are."""
+        with element("select", id="language", aria_label=self.words["language"]) as choice:
+            for code in LANGUAGES:
+                one = text_element("option", self.words.word(code), lang=code, value=code)
+                if code == self.words.language:
+                    one.props("selected")
+        choice.on(
+            "change",
+            js_handler="(event) => { const to = new URL(location); "
+            "to.searchParams.set('in', event.target.value); location.assign(to); }",
+        )
 
     def _results(self) -> None:
         words = self.words

@@ -5,6 +5,8 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import Any, Final, Self
 
+from pydantic import model_validator
+
 from moulddesign.core import SpecError, say
 from moulddesign.design import (
     DESIGN_FILE,
@@ -141,6 +143,11 @@ class FitRequest(RegisteredMould):
     pressed_mm: tuple[float, ...] = given(
         (), "Pressed heights whose raw weight is asked for", unit="mm", max_length=20
     )
+
+    @model_validator(mode="after")
+    def _is_known(self) -> Self:
+        """Let a form be filled in bit by bit: `of` asks for what its way needs, at that field."""
+        return self
 
     @classmethod
     def of(cls, values: Mapping[str, Any]) -> Self:

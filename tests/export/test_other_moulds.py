@@ -33,7 +33,7 @@ def block_build():
         pose=Pose(half_turns=1, shift_mm=(110.0, 110.0, float(mesh.bounds[1, 2]))),
     )  # fmt: skip
     meshes = MappingProxyType({"block": part.printed, PASTRY: pastry})
-    return replace(made, mould=replace(made.mould, parts=(part,)), meshes=meshes)
+    return replace(made, mould=replace(made.mould, parts=(part,), layout=None), meshes=meshes)
 
 
 @pytest.fixture(scope="module")

@@ -95,7 +95,7 @@ def test_a_press_tells_more_ratios_and_what_a_weight_is_pressed_to(visit):
     page.check("#owned-press")
     page.fill("#owned-width_mm", "50")
     page.fill("#owned-most_height_mm", "35")
-    page.click(".task details.group summary")
+    page.click("details:has(#owned-ratios) > summary")
     page.fill("#owned-ratios", "1:9")
     page.fill("#owned-pressed_mm", "30; 25; 20")
     page.keyboard.press("Tab")
