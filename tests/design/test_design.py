@@ -104,9 +104,14 @@ def test_every_key_says_what_it_is_with_its_unit_and_source(name):
 NUMBERS = [name for name, info in FIELDS.items() if "float" in str(info.annotation)]
 
 
+SIGNED = ("dough.springback_mm",)
+"""A difference that was measured: noise may turn it."""
+
+
 @pytest.mark.parametrize("value", [float("nan"), float("inf"), float("-inf"), "five", True, -1e-9])
 @pytest.mark.parametrize("name", [n for n in NUMBERS if n.count(".") == 1 and "bed" not in n])
 def test_no_number_takes_nonsense(name, value):
+    value = -99.0 if name in SIGNED and value == -1e-9 else value
     table, key = name.split(".")
     if table == "further_stamps":
         tree = {table: [{"name": "bee", "layers": [], key: value}]}
