@@ -360,7 +360,7 @@ def source_of(text: str) -> Message:
     Examples
     --------
     >>> source_of("published: a table; from memory, measure your own").text("de")
-    'published: a table; aus dem Gedächtnis, selbst messen'
+    'veröffentlicht: a table; aus dem Gedächtnis, selbst messen'
     """
     parts = [
         reduce(_of_part, map(word, reversed(phrase.split(": ")))) for phrase in text.split("; ")

@@ -78,7 +78,7 @@ def form_sections(schema: Mapping[str, Any]) -> tuple[FormSection, ...]:
     --------
     >>> from moulddesign.design import Design
     >>> [section.name for section in form_sections(Design.model_json_schema())][:3]
-    ['', 'portion', 'pastry']
+    ['', 'portion', 'dough']
     """
     known = schema.get("$defs", {})
     found: list[FormSection] = []
