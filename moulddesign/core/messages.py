@@ -96,8 +96,7 @@ def _shown(value: object, language: str) -> object:
     if isinstance(value, Message):
         return value.text(language)
     if isinstance(value, tuple):
-        comma = LIST_COMMA.get(language, ", ")
-        return comma.join(str(_shown(each, language)) for each in value)
+        return list_comma(language).join(str(_shown(each, language)) for each in value)
     return value
 
 
@@ -125,6 +124,11 @@ def in_words(value: Any, language: str) -> Any:  # noqa: ANN401 (plain values of
 def letters_of(language: str) -> frozenset[int]:
     """Return the code points of all texts of a language."""
     return frozenset(ord(one) for text in _texts(language).values() for one in text)
+
+
+def list_comma(language: str) -> str:
+    """Return what separates the entries of a list."""
+    return LIST_COMMA.get(language, ", ")
 
 
 def with_decimal_sign(text: str, language: str) -> str:

@@ -9,7 +9,15 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from moulddesign.core import LANGUAGES, Message, SpecError, say, word
+from moulddesign.core import (
+    LANGUAGES,
+    Message,
+    SpecError,
+    list_comma,
+    say,
+    with_decimal_sign,
+    word,
+)
 from moulddesign.design import Design, Purpose
 from moulddesign.kitchen.batch import allergens_of
 from moulddesign.kitchen.ingredient_list import (
@@ -160,7 +168,7 @@ def food_label(
 
 def list_runs(ingredients: Iterable[ListedIngredient], language: str) -> tuple[Run, ...]:
     """Return a list of ingredients as text, with its allergens emphasised."""
-    comma, opens, closes = MARKS.get(language, (", ", " (", ")"))
+    comma, (opens, closes) = list_comma(language), BRACKETS.get(language, (" (", ")"))
     runs: list[Run] = []
     for number, each in enumerate(ingredients):
         if number:
@@ -173,8 +181,8 @@ def list_runs(ingredients: Iterable[ListedIngredient], language: str) -> tuple[R
     return tuple(runs)
 
 
-MARKS: Final = {"zh": ("\N{IDEOGRAPHIC COMMA}", "\uff08", "\uff09")}
-"""What separates and encloses the ingredients of a list, where it is not a comma and brackets."""
+BRACKETS: Final = {"zh": ("\uff08", "\uff09")}
+"""What encloses the ingredients of a list, where it is not a space and brackets."""
 
 
 def _quid(ratio: float) -> Message:
@@ -208,7 +216,7 @@ def _name_runs(each: ListedIngredient, language: str) -> Iterator[Run]:
         end = last
     if end < len(name):
         yield Run(text=name[end:])
-    comma, opens, closes = MARKS.get(language, (", ", " (", ")"))
+    comma, (opens, closes) = list_comma(language), BRACKETS.get(language, (" (", ")"))
     for number, term in enumerate(others):
         yield Run(text=comma if number else opens)
         yield Run(text=term, is_emphasised=True)
@@ -236,12 +244,14 @@ def net_quantity(label: FoodLabel, language: str) -> str:
     if label.target is None:
         return ""
     target, count = label.target, label.target.pieces_per_pack
-    grams = decimals(f"{target.pack_g:g}", language)
-    each = decimals(f"{target.label_g:g}", language)
+    grams = with_decimal_sign(f"{target.pack_g:g}", language)
+    each = with_decimal_sign(f"{target.label_g:g}", language)
     if label.law is Law.US:
         # Ounces down to a tenth: a label may say less than there is, never more.
         ounces = int(target.pack_g / G_PER_OZ * 10.0) / 10.0
-        said = say("kitchen.label-net-us", ounces=decimals(f"{ounces:g}", language), grams=grams)
+        said = say(
+            "kitchen.label-net-us", ounces=with_decimal_sign(f"{ounces:g}", language), grams=grams
+        )
     else:
         said = say("kitchen.label-net", grams=grams)
     if count == 1:
@@ -269,7 +279,7 @@ def nutrition_rows(made: Nutrition, language: str) -> list[list[str]]:
             [EMPTY, EMPTY]
             if grams is None
             else [
-                f"{decimals(shown_grams(each.nutrient, grams * share), language)} g"
+                f"{with_decimal_sign(shown_grams(each.nutrient, grams * share), language)} g"
                 for share in (1.0, piece)
             ]
         )
@@ -279,21 +289,12 @@ def nutrition_rows(made: Nutrition, language: str) -> list[list[str]]:
 
 def nutrition_heads(made: Nutrition, language: str) -> list[str]:
     """Return the heads of a declaration's columns."""
-    grams = decimals(f"{round(made.portion_g, 1):g}", language)
+    grams = with_decimal_sign(f"{round(made.portion_g, 1):g}", language)
     return [
         say("kitchen.label-nutrition").text(language),
         "100 g",
         say("kitchen.label-per-piece", grams=grams).text(language),
     ]
-
-
-def decimals(number: str, language: str) -> str:
-    """Return a number with a language's decimal sign."""
-    return number.replace(".", ",") if language in COMMAS else number
-
-
-COMMAS: Final = frozenset({"de"})
-"""Languages of `LANGUAGES` that write a decimal comma."""
 
 
 def label_lines(label: FoodLabel, language: str = LANGUAGES[0]) -> Iterator[str]:
