@@ -74,6 +74,7 @@ from moulddesign.core.quantities import (
     require_not_negative,
     require_positive,
     require_ratio,
+    tenths_up,
 )
 
 __all__ = [
@@ -129,6 +130,7 @@ __all__ = [
     "require_positive",
     "require_ratio",
     "say",
+    "tenths_up",
     "toml_lines",
     "with_decimal_sign",
     "with_unit",

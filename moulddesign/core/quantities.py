@@ -6,7 +6,7 @@ page. What could mean two things is refused, never guessed.
 
 import re
 from enum import StrEnum
-from math import isfinite
+from math import ceil, isfinite
 from typing import Final
 
 from moulddesign.core.errors import SpecError
@@ -39,6 +39,17 @@ def mm3_from_ml(volume_ml: float) -> float:
     60000.0
     """
     return volume_ml * MM3_PER_ML
+
+
+def tenths_up(value: float) -> float:
+    """Return a value rounded up to whole tenths; what rounding of numbers added is none.
+
+    Examples
+    --------
+    >>> tenths_up(2.01), tenths_up(0.1 + 0.2)
+    (2.1, 0.3)
+    """
+    return ceil(round(10.0 * value, 6)) / 10.0
 
 
 class LengthUnit(StrEnum):

@@ -6,7 +6,7 @@ from math import ceil, floor
 from types import MappingProxyType
 from typing import Any, Final
 
-from moulddesign.core import Finding, Message
+from moulddesign.core import Finding, Message, tenths_up
 from moulddesign.design import Design
 
 Changes = Mapping[str, Any]
@@ -61,13 +61,9 @@ def _entry(part: str) -> str | None:
     return None if found is None else f"{LISTS[found[1]]}.{int(found[2]) - 1}"
 
 
-def _tenths_up(value: float) -> float:
-    return ceil(round(10.0 * value, 6)) / 10.0
-
-
 def _more(name: str, known: Known, design: Design) -> Changes:
     """Return a length of the mould that grows by what a remedy says."""
-    return {f"mould.{name}": _tenths_up(getattr(design.mould, name) + known["more_mm"])}
+    return {f"mould.{name}": tenths_up(getattr(design.mould, name) + known["more_mm"])}
 
 
 def _whole_layers(depth_mm: float, design: Design) -> float:
@@ -131,7 +127,7 @@ FOR_THE_WHOLE: Final[Mapping[str, Callable[[Known, Design], Changes]]] = Mapping
 FOR_ENTRIES: Final[Mapping[str, Callable[[Known, str, Design], Changes]]] = MappingProxyType(
     {
         "building.larger-artwork": lambda known, at, _: {
-            f"{at}.size_mm": _tenths_up(known["size_mm"])
+            f"{at}.size_mm": tenths_up(known["size_mm"])
         },
         "building.flatter-artwork": lambda known, at, design: {
             f"{at}.depth_mm": _whole_layers(known["depth_mm"], design)
@@ -141,7 +137,7 @@ FOR_ENTRIES: Final[Mapping[str, Callable[[Known, str, Design], Changes]]] = Mapp
         "building.uncover-layer": lambda _, at, design: _without(at, design),
         "verify.make-it-black": lambda known, at, _: {f"{at}.threshold": known["threshold"]},
         "verify.whole-count": lambda known, at, _: {f"{at}.count": known["count"]},
-        "verify.wider-band": lambda known, at, _: {f"{at}.width_mm": _tenths_up(known["width_mm"])},
+        "verify.wider-band": lambda known, at, _: {f"{at}.width_mm": tenths_up(known["width_mm"])},
     }
 )
 """The same of a layer or a band, from the path to it."""

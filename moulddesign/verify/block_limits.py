@@ -3,12 +3,12 @@
 None of these limits comes from the request: a design can ask for less than works.
 """
 
-from math import ceil, radians, tan
+from math import radians, tan
 from typing import Final
 
 import shapely
 
-from moulddesign.core import OUR_CHOICE, PRACTICE, Finding, Verdict, judged, say
+from moulddesign.core import OUR_CHOICE, PRACTICE, Finding, Verdict, judged, say, tenths_up
 from moulddesign.geometry import Mesh, section_region
 from moulddesign.verify.pull import ANGLE_DEG
 from moulddesign.verify.walls import (
@@ -127,7 +127,7 @@ def rim_finding(
     what = say("verify.rim-by-stress", wall_mm=wall_mm)
     # The foot grows with the rim. Without any wall there is nothing to reckon from: twice the rim.
     wider_mm = thick_enough_mm(wall_mm, safety) - wall_mm if safety else land_mm
-    remedy = say("verify.wider-land", land_mm=ceil(10.0 * (land_mm + wider_mm)) / 10.0)
+    remedy = say("verify.wider-land", land_mm=tenths_up(land_mm + wider_mm))
     return strength_finding(what, part, safety, remedy)
 
 

@@ -4,10 +4,10 @@ None of these limits comes from the request: a design can ask for less than work
 """
 
 from dataclasses import dataclass
-from math import cbrt, ceil, pi
+from math import cbrt, pi
 from typing import Final
 
-from moulddesign.core import OUR_CHOICE, Finding, Verdict, judged, say
+from moulddesign.core import OUR_CHOICE, Finding, Verdict, judged, say, tenths_up
 from moulddesign.verify.walls import (
     LEAST_SAFETY,
     PLATE_SOURCE,
@@ -179,7 +179,7 @@ def _thick_disc_mm(sizes: PressSizes, disc: Load, safety: float) -> float:
     """Return how thick the disc has to be: its bow goes with one over its thickness cubed."""
     level_mm = sizes.disc_thickness_mm * cbrt(disc.bow_mm / MOST_BOW_MM)
     strong_mm = thick_enough_mm(sizes.disc_thickness_mm, min(safety, LEAST_SAFETY))
-    return max(strong_mm, ceil(10.0 * level_mm) / 10.0)
+    return max(strong_mm, tenths_up(level_mm))
 
 
 def _lobe_mpa(sizes: PressSizes) -> float:
@@ -190,7 +190,7 @@ def _lobe_mpa(sizes: PressSizes) -> float:
 def _grip_finding(sizes: PressSizes) -> Finding:
     """Return whether fingers find a grip outside the disc, where nothing closes on them."""
     good = sizes.grip_mm >= LEAST_GRIP_MM
-    lobe_mm = ceil(10.0 * (LEAST_GRIP_MM + sizes.flange_beyond_disc_mm)) / 10.0
+    lobe_mm = tenths_up(LEAST_GRIP_MM + sizes.flange_beyond_disc_mm)
     return Finding(
         what=say("verify.grip-outside-disc"),
         part="sleeve",

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from moulddesign.core import Finding, Message, Verdict, judged, say
+from moulddesign.core import Finding, Message, Verdict, judged, say, tenths_up
 from moulddesign.geometry import Mesh, Points, manifold_of, normals_and_areas, spread_points
 from moulddesign.geometry.sampling import first_hits
 from moulddesign.geometry.topology import topology
@@ -240,7 +240,7 @@ def thick_enough_mm(thick_mm: float, safety: float) -> float:
     >>> thick_enough_mm(2.0, safety=0.5)
     4.0
     """
-    return ceil(round(10.0 * thick_mm * sqrt(LEAST_SAFETY / safety), 6)) / 10.0
+    return tenths_up(thick_mm * sqrt(LEAST_SAFETY / safety))
 
 
 def strength_finding(
