@@ -20,7 +20,7 @@ from rich.progress import BarColumn, Progress, TextColumn
 from rich.table import Table
 
 from moulddesign.cli import INTERRUPTED
-from moulddesign.core import FileError, Message, WriteError, replace_file, say
+from moulddesign.core import FileError, Message, SpecError, WriteError, replace_file, say
 from moulddesign.core.quantities import UNITS
 from moulddesign.design import Units
 
@@ -225,6 +225,23 @@ def save_bytes(path: Path, content: bytes, *, overwrite: bool) -> None:
     """
     refuse_to_replace(path, overwrite=overwrite)
     replace_file(path, content)
+
+
+def key_values(field: str, texts: Iterable[str]) -> list[tuple[str, str]]:
+    """Return keys and values that were typed as KEY=VALUE, without the spaces around them.
+
+    Raises
+    ------
+    SpecError
+        A text has no sign of equality; it names the field.
+    """
+    pairs = []
+    for text in texts:
+        key, sign, value = text.partition("=")
+        if not sign:
+            raise SpecError(field, text, say("cli.key-and-value"))
+        pairs.append((key.strip(), value.strip()))
+    return pairs
 
 
 def refuse_to_replace(path: Path, *, overwrite: bool) -> None:

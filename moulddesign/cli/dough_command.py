@@ -5,7 +5,7 @@ from typing import Annotated, Any, Final
 
 import typer
 
-from moulddesign.cli.console import err, out, print_json, table
+from moulddesign.cli.console import err, key_values, out, print_json, table
 from moulddesign.cli.usage import Verb, VerbGroup
 from moulddesign.core import SpecError, read_number, say
 from moulddesign.design import (
@@ -72,15 +72,11 @@ def set_dough(
     Example: moulddesign doughs set lantern least_crust_mm=1.6 least_stroke_mm=0.8
     """
     found = []
-    for text in values:
-        key, sign, value = text.partition("=")
-        if not sign:
-            raise SpecError("doughs", text, say("cli.key-and-value"))
-        if key.strip() not in SINGLE:
+    for key, value in key_values("doughs", values):
+        if key not in SINGLE:
             raise SpecError("doughs", key, say("cli.no-such-figure", keys=tuple(SINGLE)))
-        unit = "kPa" if key.strip() == DoughFigure.YIELD else "mm"
-        number = read_number(key.strip(), value.strip(), unit)
-        found.append(measured_figure(DoughFigure(key.strip()), number))
+        unit = "kPa" if key == DoughFigure.YIELD else "mm"
+        found.append(measured_figure(DoughFigure(key), read_number(key, value, unit)))
     keep_in_book(name, found, Design())
 
 

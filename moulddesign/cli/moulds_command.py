@@ -7,7 +7,15 @@ from typing import Annotated, Any, Final
 
 import typer
 
-from moulddesign.cli.console import Overwrite, err, of_words, out, print_json, refuse_to_replace
+from moulddesign.cli.console import (
+    Overwrite,
+    err,
+    key_values,
+    of_words,
+    out,
+    print_json,
+    refuse_to_replace,
+)
 from moulddesign.cli.usage import Verb, VerbGroup
 from moulddesign.core import FileError, Message, SpecError, say
 from moulddesign.design import (
@@ -80,7 +88,9 @@ def add_mould(
         raise SpecError("moulds", files[1], say("cli.key-and-value"))
     start = _from_file(Path(files[0])) if files else {}
     given = {key: value for key, value in start.items() if value is not None}
-    mould = RegisteredMould.of(given | _pairs([word for word in words if "=" in word]))
+    mould = RegisteredMould.of(
+        given | dict(key_values("moulds", [word for word in words if "=" in word]))
+    )
     moulds = read_register()
     if mould.id is not None and any(mould.id.upper() == str(m.id).upper() for m in moulds):
         raise SpecError("id", mould.id, say("cli.mould-id-taken", id=mould.id))
@@ -105,7 +115,7 @@ def change_mould(
     """
     moulds = read_register()
     old = find_mould(moulds, mould_id)
-    new = with_changes(old, _pairs(values))
+    new = with_changes(old, dict(key_values("moulds", values)))
     changed = tuple(new if mould is old else mould for mould in moulds)
     _save(changed, (), as_json=as_json)
 
@@ -153,17 +163,6 @@ def merge_moulds(
     """
     joined, notes = merged(read_register(), Register.read(file).mould)
     _save(joined, notes, as_json=as_json)
-
-
-def _pairs(texts: Sequence[str]) -> dict[str, Any]:
-    """Return keys and values that were typed."""
-    pairs = {}
-    for text in texts:
-        key, sign, value = text.partition("=")
-        if not sign:
-            raise SpecError("moulds", text, say("cli.key-and-value"))
-        pairs[key.strip()] = value.strip()
-    return pairs
 
 
 def _from_file(path: Path) -> dict[str, Any]:

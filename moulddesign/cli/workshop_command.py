@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from moulddesign.cli.console import err, out, print_json, table
+from moulddesign.cli.console import err, key_values, out, print_json, table
 from moulddesign.cli.usage import Verb, VerbGroup
 from moulddesign.core import SpecError, say
 from moulddesign.design import (
@@ -49,12 +49,7 @@ def set_workshop(
 
     Example: moulddesign workshop set scale_step_g=0.1g material=PETG "shrink=0.3 %"
     """
-    changed = read_workshop().plain()
-    for text in values:
-        key, sign, value = text.partition("=")
-        if not sign:
-            raise SpecError("workshop", text, say("cli.key-and-value"))
-        changed[key.strip()] = value.strip()
+    changed = read_workshop().plain() | dict(key_values("workshop", values))
     _save(Workshop.of(changed), as_json=as_json)
 
 
