@@ -25,6 +25,7 @@ from moulddesign.design import (
     RegisteredMould,
     find_mould,
     merged,
+    mould_of_id,
     read_register,
     register_path,
     save_register,
@@ -88,11 +89,10 @@ def add_mould(
         raise SpecError("moulds", files[1], say("cli.key-and-value"))
     start = _from_file(Path(files[0])) if files else {}
     given = {key: value for key, value in start.items() if value is not None}
-    mould = RegisteredMould.of(
-        given | dict(key_values("moulds", [word for word in words if "=" in word]))
-    )
+    typed = key_values("moulds", [word for word in words if "=" in word])
+    mould = RegisteredMould.of(given | dict(typed))
     moulds = read_register()
-    if mould.id is not None and any(mould.id.upper() == str(m.id).upper() for m in moulds):
+    if mould_of_id(moulds, mould.id) is not None:
         raise SpecError("id", mould.id, say("cli.mould-id-taken", id=mould.id))
     if mould.id is None and any(mould.name == m.name for m in moulds):
         raise SpecError("name", mould.name, say("cli.mould-name-taken"))

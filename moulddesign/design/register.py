@@ -165,6 +165,13 @@ def with_ids(moulds: Sequence[RegisteredMould]) -> Moulds:
     )
 
 
+def mould_of_id(moulds: Iterable[RegisteredMould], mould_id: str | None) -> RegisteredMould | None:
+    """Return the mould of an id, in capitals or not; None without an id, or where there is none."""
+    if mould_id is None:
+        return None
+    return next((m for m in moulds if (m.id or "").upper() == mould_id.upper()), None)
+
+
 def find_mould(moulds: Sequence[RegisteredMould], named: str) -> RegisteredMould:
     """Return the mould of an id, in capitals or not, or of a name.
 
@@ -173,8 +180,8 @@ def find_mould(moulds: Sequence[RegisteredMould], named: str) -> RegisteredMould
     SpecError
         There is none, or several have that name.
     """
-    found = [m for m in moulds if (m.id or "").upper() == named.upper()]
-    found = found or [m for m in moulds if m.name == named]
+    by_id = mould_of_id(moulds, named)
+    found = [m for m in moulds if m.name == named] if by_id is None else [by_id]
     if len(found) != 1:
         ids = tuple(f"{mould.id} ({mould.name})" for mould in moulds)
         need = say("design.no-such-mould", ids=ids) if ids else say("design.register-empty")
@@ -200,14 +207,13 @@ def design_file(mould: RegisteredMould) -> Path:
 
 def with_registered(moulds: Sequence[RegisteredMould], mould: RegisteredMould) -> Moulds:
     """Return the moulds with one more, or with it in place of the one of its id, or of its name."""
+    same = mould_of_id(moulds, mould.id)
     if mould.id is None:
-        same = [m for m in moulds if m.name == mould.name]
-    else:
-        same = [m for m in moulds if (m.id or "").upper() == mould.id.upper()]
-    if not same:
+        same = next((m for m in moulds if m.name == mould.name), None)
+    if same is None:
         return with_ids((*moulds, mould))
-    place = moulds.index(same[0])
-    new = mould.model_copy(update={"id": same[0].id})
+    place = moulds.index(same)
+    new = mould.model_copy(update={"id": same.id})
     return (*moulds[:place], new, *moulds[place + 1 :])
 
 
@@ -242,9 +248,8 @@ def merged(
     """
     made, notes = tuple(moulds), []
     for other in others:
-        twin = next((m for m in made if m.id == other.id and m.name == other.name), None)
-        if twin is None:
-            taken = next((m for m in made if m.id is not None and m.id == other.id), None)
+        taken = mould_of_id(made, other.id)
+        if taken is None or taken.name != other.name:
             new = other if taken is None else other.model_copy(update={"id": None})
             made = with_ids((*made, new))
             given_id = made[-1].id
@@ -254,7 +259,7 @@ def merged(
                 else say("design.mould-renamed", id=given_id, name=other.name, taken=other.id)
             )
         else:
-            made = with_registered(made, _newer(twin, other))
+            made = with_registered(made, _newer(taken, other))
             notes.append(say("design.mould-merged", id=other.id, name=other.name))
     return made, tuple(notes)
 
