@@ -19,10 +19,10 @@ from moulddesign.portion import (
     allergen_list,
     allergens_in,
     allergens_of_food,
-    foods,
     known_allergens,
     known_centres,
 )
+from moulddesign.portion.foods import named_food
 
 LEAST_WATER_RATIO: Final = 0.05
 """Added water that is no more of the finished food is not listed: Annex VII, part A, 1; from
@@ -58,7 +58,7 @@ class UsedFood:
     @property
     def is_water(self) -> bool:
         """Whether it is added water, which partly leaves again."""
-        known = foods().get(self.name.lower())
+        known = named_food(self.name)
         return known is not None and known.name == "water"
 
 

@@ -16,7 +16,9 @@ INVERSION_GAIN: Final = 0.0526
 """Water that a gram of sucrose takes up where it is split into glucose and fructose: 18.015 over
 342.30, of the molar masses [g]."""
 SUCROSE_G_PER_MOL: Final = 342.30
+"""Of maltose, lactose and trehalose as well."""
 HEXOSE_G_PER_MOL: Final = 180.16
+"""Of glucose and fructose."""
 WATER_G_PER_MOL: Final = 18.015
 SUCROSE_PER_WATER: Final = 2.04
 """Sucrose that a gram of water dissolves at 20 deg C, at most; published [g]."""

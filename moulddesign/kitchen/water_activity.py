@@ -15,10 +15,15 @@ from typing import Final
 
 from moulddesign.core import SpecError, require_not_negative, say
 from moulddesign.kitchen.recipe import Ingredient, RecipePart
-from moulddesign.kitchen.syrup import SUCROSE_PER_WATER, WATER_G_PER_MOL
-from moulddesign.portion import Composition, Food, foods
+from moulddesign.kitchen.syrup import (
+    HEXOSE_G_PER_MOL,
+    SUCROSE_G_PER_MOL,
+    SUCROSE_PER_WATER,
+    WATER_G_PER_MOL,
+)
+from moulddesign.portion import Composition, Food
 from moulddesign.portion.density import PER_100_G
-from moulddesign.portion.foods import Nutrient, Sugar
+from moulddesign.portion.foods import Nutrient, Sugar, named_food
 
 BELOW: Final = 0.03
 ABOVE: Final = 0.06
@@ -57,14 +62,14 @@ SOLUTES: Final = {
         ("xylitol", 152.15, 1.66),
         ("erythritol", 122.12, 1.34),
         ("mannitol", 182.17, 0.906),
-        ("fructose", 180.16, 2.15),  # published, printed by a library
+        ("fructose", HEXOSE_G_PER_MOL, 2.15),  # published, printed by a library
         # From memory; sucrose agrees with measured solutions to 0.001.
-        ("sucrose", 342.30, 6.47),
-        ("glucose", 180.16, 2.25),
-        ("maltose", 342.30, 4.54),
+        ("sucrose", SUCROSE_G_PER_MOL, 6.47),
+        ("glucose", HEXOSE_G_PER_MOL, 2.25),
+        ("maltose", SUCROSE_G_PER_MOL, 4.54),
         # Taken as the disaccharides above; our choice.
-        ("lactose", 342.30, 4.54),
-        ("trehalose", 342.30, 6.47),
+        ("lactose", SUCROSE_G_PER_MOL, 4.54),
+        ("trehalose", SUCROSE_G_PER_MOL, 6.47),
     )
 }
 """Sugars and polyols by name, with their constants for 25 deg C."""
@@ -266,7 +271,7 @@ def part_mix(
         known = line.known
         if known.composition is None:
             raise SpecError(line.food, "without composition", say("kitchen.composition-missing"))
-        listed = foods().get(" ".join(line.food.lower().split()), known)
+        listed = named_food(line.food) or known
         parts = known.composition
         kinds = _kinds(line, listed, parts)
         is_unknown = line.sugars is None and not listed.sugar_kinds and listed.starch is None

@@ -10,7 +10,7 @@ from moulddesign.design import Centre, CountsIn, PortionTable, Stiffness
 from moulddesign.design.schema import MEMORY
 from moulddesign.portion.allergens import allergen_groups, allergens_in
 from moulddesign.portion.density import ROOM_C
-from moulddesign.portion.foods import Food, foods
+from moulddesign.portion.foods import Food, foods, named_food
 
 UNKNOWN_G_PER_ML: Final = 1.06
 """Density of a centre of which nothing is known: a yolk's; from memory [g/mL]."""
@@ -126,11 +126,7 @@ def food_of(name: str) -> Food | None:
     known = foods()
     words = [word for word in name.lower().replace("-", " ").split() if word not in UNMEANING]
     asked = " ".join(words)
-    return (
-        known.get(" ".join(name.lower().split()))
-        or known.get(asked)
-        or known.get(asked.removesuffix("s"))
-    )
+    return named_food(name) or known.get(asked) or known.get(asked.removesuffix("s"))
 
 
 def centres_g(centres: Iterable[KnownCentre], counts_in: CountsIn) -> float:

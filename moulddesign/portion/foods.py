@@ -203,6 +203,16 @@ def _nutrients(row: Mapping[str, Any]) -> Mapping[Nutrient, float]:
     return {n: grams[n] / PER_100_G for n in Nutrient if n in grams}
 
 
+def plain_name(name: str) -> str:
+    """Return a name as the table has it: small letters, and single spaces between words."""
+    return " ".join(name.lower().split())
+
+
+def named_food(name: str) -> Food | None:
+    """Return the ingredient of a name, or of another name for it; None where there is none."""
+    return foods().get(plain_name(name))
+
+
 def food(name: str) -> Food:
     """Return the ingredient of a name, or of another name for it; capitals do not matter.
 
@@ -216,11 +226,10 @@ def food(name: str) -> Food:
     >>> food("Caster sugar").name
     'white sugar'
     """
-    known = foods()
-    key = " ".join(name.lower().split())
-    if key in known:
-        return known[key]
-    near = nearest(key)
+    found = named_food(name)
+    if found is not None:
+        return found
+    near = nearest(plain_name(name))
     need = say("portion.food-unknown-near", near=near) if near else say("portion.food-unknown")
     raise SpecError("food", name, need)
 
