@@ -42,7 +42,6 @@ from moulddesign.design.dough_book import (
 )
 from moulddesign.design.doughs import (
     UNNAMED_CRUST,
-    UNNAMED_FILLING,
     Dough,
     PartDensity,
     crusts,
@@ -174,7 +173,6 @@ __all__ = [
     "TABLE",
     "TRADE",
     "UNNAMED_CRUST",
-    "UNNAMED_FILLING",
     "USUAL_BOX",
     "Along",
     "BakeDayTable",

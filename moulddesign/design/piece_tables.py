@@ -12,6 +12,7 @@ from moulddesign.core import SpecError, read_ratio, say, word
 from moulddesign.design.doughs import (
     UNNAMED_CRUST,
     UNNAMED_FILLING,
+    Dough,
     PartDensity,
     crusts,
     density_of,
@@ -260,10 +261,20 @@ class PortionTable(Table):
         return self.loss is None and not named
 
     @property
+    def usual_crust(self) -> Dough:
+        """What is usual of the crust's dough; of a syrup crust where nobody named it."""
+        return crusts()[self.crust_dough or UNNAMED_CRUST]
+
+    @property
+    def usual_filling(self) -> Dough:
+        """What is usual of the filling paste; of any where nobody named it."""
+        return fillings()[self.filling_paste or UNNAMED_FILLING]
+
+    @property
     def crust_density(self) -> PartDensity:
         """Density of the crust: as given, of its named dough, or of a usual one."""
         return density_of(
-            crusts()[self.crust_dough or UNNAMED_CRUST],
+            self.usual_crust,
             density_g_per_ml=self.crust_density_g_per_ml,
             density_sd_g_per_ml=self.crust_density_sd_g_per_ml,
         )
@@ -272,7 +283,7 @@ class PortionTable(Table):
     def filling_density(self) -> PartDensity:
         """Density of the filling paste: as given, of the named one, or of any."""
         return density_of(
-            fillings()[self.filling_paste or UNNAMED_FILLING],
+            self.usual_filling,
             density_g_per_ml=self.filling_density_g_per_ml,
             density_sd_g_per_ml=self.filling_density_sd_g_per_ml,
         )

@@ -10,14 +10,13 @@ cylinder. A change of the air's temperature later on starts the same answer agai
 answers add up (Duhamel). Water that leaves, sugar that melts and rising are left out.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import fsum, pi, sqrt
 from typing import TYPE_CHECKING, Final
 
 from moulddesign.core import SpecError, mm3_from_ml, say
-from moulddesign.design import BakeDayTable, PortionTable, crusts, fillings
-from moulddesign.design.doughs import UNNAMED_CRUST, UNNAMED_FILLING
+from moulddesign.design import BakeDayTable, PortionTable
 from moulddesign.kitchen.recipe import Recipe, RecipePart, cooked_off
 from moulddesign.portion import Component, Composition, component_density_g_per_ml
 
@@ -122,10 +121,7 @@ def inside_composition(table: PortionTable, recipe: Recipe | None) -> Compositio
         mixed = None if part is None else _mixed(part)
         if mixed is not None:
             return mixed
-    if table.is_filled:
-        dough = fillings()[table.filling_paste or UNNAMED_FILLING]
-    else:
-        dough = crusts()[table.crust_dough or UNNAMED_CRUST]
+    dough = table.usual_filling if table.is_filled else table.usual_crust
     water, fat = dough.water_before, dough.fat
     return Composition(water=water, fat=fat, carbohydrate=1.0 - water - fat)
 
@@ -335,14 +331,9 @@ def slab_series(biot: float) -> Series:
     import numpy as np  # noqa: PLC0415 (as above)
 
     # b sin b - Bi cos b changes its sign once between (n - 1) pi and (n - 1/2) pi.
-    low = pi * np.arange(TERMS)
-    high = low + pi / 2.0
+    low: NDArray[np.float64] = pi * np.arange(TERMS, dtype=np.float64)
     turn = np.cos(low)
-    for _ in range(60):
-        middle = (low + high) / 2.0
-        beyond = turn * (middle * np.sin(middle) - biot * np.cos(middle)) > 0.0
-        low, high = np.where(beyond, low, middle), np.where(beyond, middle, high)
-    roots = np.asarray(low, dtype=np.float64)
+    roots = _roots(lambda b: turn * (b * np.sin(b) - biot * np.cos(b)) > 0.0, low, low + pi / 2.0)
     return roots, 4.0 * np.sin(roots) / (2.0 * roots + np.sin(2.0 * roots))
 
 
@@ -359,14 +350,27 @@ def cylinder_series(biot: float) -> Series:
 
     # Between a zero of J1 and the next one of J0 there is one root.
     low = np.concatenate([[0.0], jn_zeros(1, TERMS - 1)])
-    high: NDArray[np.float64] = np.asarray(jn_zeros(0, TERMS))
     turn = np.sign(j0(low))
+    roots = _roots(
+        lambda b: turn * (b * j1(b) - biot * j0(b)) > 0.0, low, np.asarray(jn_zeros(0, TERMS))
+    )
+    factors = 2.0 * j1(roots) / (roots * (j0(roots) ** 2 + j1(roots) ** 2))
+    return roots, np.asarray(factors, dtype=np.float64)
+
+
+def _roots(
+    is_beyond: "Callable[[NDArray[np.float64]], NDArray[np.bool_]]",
+    low: "NDArray[np.float64]",
+    high: "NDArray[np.float64]",
+) -> "NDArray[np.float64]":
+    """Return where each of some functions is passed, by halving what lies between two ends."""
+    import numpy as np  # noqa: PLC0415 (as above)
+
     for _ in range(60):
         middle = (low + high) / 2.0
-        beyond = turn * (middle * j1(middle) - biot * j0(middle)) > 0.0
+        beyond = is_beyond(middle)
         low, high = np.where(beyond, low, middle), np.where(beyond, middle, high)
-    factors = 2.0 * j1(low) / (low * (j0(low) ** 2 + j1(low) ** 2))
-    return np.asarray(low, dtype=np.float64), np.asarray(factors, dtype=np.float64)
+    return np.asarray(low, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,12 +13,9 @@ from typing import Final
 from moulddesign.core import Message, SpecError, require_ratio, say, word
 from moulddesign.design import (
     UNNAMED_CRUST,
-    UNNAMED_FILLING,
     Dough,
     Finish,
     PortionTable,
-    crusts,
-    fillings,
 )
 from moulddesign.kitchen.recipe import (
     WATER_READING_SD,
@@ -133,8 +130,8 @@ def piece_water(
     """
     made = portion(table)
     doughs = {
-        "crust": (made.crust_g, crusts()[table.crust_dough or UNNAMED_CRUST]),
-        "filling": (made.paste_g, fillings()[table.filling_paste or UNNAMED_FILLING]),
+        "crust": (made.crust_g, table.usual_crust),
+        "filling": (made.paste_g, table.usual_filling),
     }
     if recipe.filling is None and table.is_filled:
         raise SpecError("filling", "not given", say("kitchen.filling-missing"))

@@ -14,13 +14,10 @@ from typing import Final
 
 from moulddesign.core import SpecError, require_positive, require_ratio, say
 from moulddesign.design import (
-    UNNAMED_FILLING,
     CountsIn,
     Dough,
     Finish,
     PortionTable,
-    crusts,
-    fillings,
 )
 from moulddesign.portion.centres import centres_g, known_centres
 
@@ -210,7 +207,7 @@ def named_doughs(table: PortionTable) -> tuple[Dough, Dough] | None:
     """
     if table.loss is not None or table.crust_dough is None or table.finish is not Finish.BAKED:
         return None
-    return crusts()[table.crust_dough], fillings()[table.filling_paste or UNNAMED_FILLING]
+    return table.usual_crust, table.usual_filling
 
 
 def raw_from_finished_g(table: PortionTable, finished_g: float) -> float:
