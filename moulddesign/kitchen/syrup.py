@@ -35,6 +35,11 @@ LEAST_SOLIDS: Final = 0.63
 MOST_SOLIDS: Final = 0.87
 """Of a target; with `READ_SD` on either side it stays within Brown's table."""
 
+ALTITUDES_M: Final = (-500.0, 6000.0)
+"""Heights of kitchens; our choice [m]."""
+BOILS_AT_C: Final = (75.0, 102.0)
+"""Where water boils at these heights, and a little beyond; our choice [deg C]."""
+
 USUAL_SOLIDS: Final = (0.78, 0.82)
 """Of a syrup for a crust; a weak source."""
 
@@ -89,10 +94,12 @@ class SyrupPot:
         need = say("kitchen.syrup-acid", most=most_g)
         require_between("acid_g", self.acid_g, least=0.0, most=most_g, need=need)
         need = say("kitchen.syrup-altitude")
-        require_between("altitude_m", self.altitude_m, least=-500.0, most=6000.0, need=need)
+        low_m, high_m = ALTITUDES_M
+        require_between("altitude_m", self.altitude_m, least=low_m, most=high_m, need=need)
         if self.boiling_c is not None:
             need = say("kitchen.syrup-boiling")
-            require_between("boiling_c", self.boiling_c, least=75.0, most=102.0, need=need)
+            low_c, high_c = BOILS_AT_C
+            require_between("boiling_c", self.boiling_c, least=low_c, most=high_c, need=need)
 
     @property
     def inversions(self) -> tuple[float, float, float]:

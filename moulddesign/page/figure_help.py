@@ -6,6 +6,14 @@ from typing import Any
 
 from moulddesign.core import MouldError
 from moulddesign.design import TRADE, Table, given
+from moulddesign.kitchen.syrup import (
+    ALTITUDES_M,
+    BOILS_AT_C,
+    LEAST_SOLIDS,
+    LEAST_SUGAR_G,
+    MOST_SOLIDS,
+    MOST_SUGAR_G,
+)
 from moulddesign.page.draft import Draft, Tree, all_fields, form_sections, parse_input
 from moulddesign.page.form_schema import FormSchema
 from moulddesign.page.markup import (
@@ -53,10 +61,12 @@ class PlateReading(Table):
 class SyrupReading(Table):
     """A pot of sugar, acid and water, boiled down to a syrup."""
 
-    sugar_g: float = given(..., "Sugar that goes into the pot", unit="g", ge=1, le=1e6, main=True)
+    sugar_g: float = given(
+        ..., "Sugar that goes into the pot", unit="g", ge=LEAST_SUGAR_G, le=MOST_SUGAR_G, main=True
+    )
     solids: float = given(
         0.8, "Share of the syrup that is not water when it is done", source=TRADE,
-        ge=0.63, le=0.87, main=True,
+        ge=LEAST_SOLIDS, le=MOST_SOLIDS, main=True,
     )  # fmt: skip
     acid_g: float = given(
         0.0, "Dry acid, such as citric; of lemon juice about 8 g in 100 g", unit="g", ge=0,
@@ -68,11 +78,12 @@ class SyrupReading(Table):
     )  # fmt: skip
     boiling_c: float | None = given(
         None, "Where water boils in this kitchen by the same thermometer; else by the altitude",
-        unit="deg C", ge=75, le=102, main=True,
+        unit="deg C", ge=BOILS_AT_C[0], le=BOILS_AT_C[1], main=True,
     )  # fmt: skip
     altitude_m: float = given(
-        0.0, "Height of the kitchen above the sea", unit="m", ge=-500, le=6000, main=True
-    )
+        0.0, "Height of the kitchen above the sea", unit="m", ge=ALTITUDES_M[0],
+        le=ALTITUDES_M[1], main=True,
+    )  # fmt: skip
     pot_g: float | None = given(
         None, "What is in the pot now, without the pot: gives its solids", unit="g", gt=0, le=1e7,
         main=True,
