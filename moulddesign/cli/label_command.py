@@ -16,7 +16,7 @@ from moulddesign.cli.console import (
     save_bytes,
 )
 from moulddesign.cli.options import SHEETS, WEIGHING, WEIGHTS, AsJson, with_design
-from moulddesign.core import LANGUAGES, SpecError, read_number, require_between, say
+from moulddesign.core import SpecError, read_number, require_between, say
 from moulddesign.design import Design
 from moulddesign.kitchen.food_label import (
     FoodLabel,
@@ -79,7 +79,7 @@ def run_label(
 
     Example: moulddesign label cakes.toml --recipe recipe.toml --label-weight 50 --out labels.pdf
     """
-    spoken = LANGUAGES[0] if design.language is None else design.language.value
+    spoken = design.sheet_language
     recipe = recipe_of(design, context.params.get("design_file"))
     if recipe is None:
         raise SpecError("--recipe", "not given", say("cli.label-needs-recipe"))

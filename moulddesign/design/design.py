@@ -11,7 +11,7 @@ from pydantic import field_validator, model_validator
 from pydantic.json_schema import SkipJsonSchema
 
 from moulddesign import __version__
-from moulddesign.core import Language, Message, SpecError, say, word
+from moulddesign.core import LANGUAGES, Language, Message, SpecError, say, word
 from moulddesign.design.assets import DRAWINGS, PREFIX, resolve_files
 from moulddesign.design.batch_tables import BakeDayTable, BatchTable, PriceTable
 from moulddesign.design.dough_book import DoughTable
@@ -174,6 +174,11 @@ class Design(Table):
         """Outline of the pastry to that of the stamp which presses it, 0 without one [mm]."""
         mould = self.mould
         return mould.stamp_gap_mm(self.printer) if isinstance(mould, PressTable) else 0.0
+
+    @property
+    def sheet_language(self) -> str:
+        """Language that card, drawing and sheets are asked for in."""
+        return LANGUAGES[0] if self.language is None else self.language.value
 
     @property
     def own_mould(self) -> OwnTable | None:

@@ -12,7 +12,7 @@ from moulddesign.core import DESIGN, Message, say, word
 from moulddesign.design import Centre, Design, PieceComposition, Purpose
 from moulddesign.design.piece_tables import UNFILLED_RATIO
 from moulddesign.export.entities import TIMES, format_number
-from moulddesign.export.fonts import asked_language, with_word_breaks
+from moulddesign.export.fonts import with_word_breaks
 from moulddesign.kitchen import OnHand, Recipe
 from moulddesign.kitchen.batch import parts
 from moulddesign.kitchen.ingredient_list import recipe_allergens
@@ -133,7 +133,7 @@ def piece_figures(
     each = _each(design, made, recipe)
     what = say("export.card-what", finished=finished, loss=loss, made_of=_made_of(design), of=of)
     return {
-        "language": asked_language(design),
+        "language": design.sheet_language,
         "title": design.name,
         "name": with_word_breaks(design.name),
         "program": f"moulddesign {__version__}",

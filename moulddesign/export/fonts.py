@@ -109,11 +109,6 @@ def bundled_fonts() -> Fonts:
     return Fonts(files=(), characters=_characters(regular_font()))
 
 
-def asked_language(design: Design) -> str:
-    """Return the language that a design asks for."""
-    return LANGUAGES[0] if design.language is None else design.language.value
-
-
 def fonts_of(design: Design) -> Fonts:
     """Return the bundled fonts and those that a design's text layers are drawn with.
 
@@ -123,7 +118,7 @@ def fonts_of(design: Design) -> Fonts:
     drawn = [font_of(layer, Path()) for layer in design.layers if layer.text is not None]
     files = tuple(dict.fromkeys(path for path in drawn if path is not None))
     characters = bundled_fonts().characters.union(*map(_characters, files))
-    language = asked_language(design)
+    language = design.sheet_language
     missing = letters_of(language) - characters
     found = font_with(missing) if missing else None
     if found is not None:
@@ -138,7 +133,7 @@ def unprintable_findings(build: Build) -> tuple[Finding, ...]:
     """Return warnings where a name holds what no font has, and where the language has no font."""
     fonts = fonts_of(build.design)
     found = []
-    if fonts.language != (asked := asked_language(build.design)):
+    if fonts.language != (asked := build.design.sheet_language):
         found.append(
             Finding(
                 what=say("export.language-of-sheets"),

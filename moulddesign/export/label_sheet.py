@@ -5,7 +5,7 @@ from typing import Any, Final
 from moulddesign.core import SpecError, say
 from moulddesign.design import Design
 from moulddesign.export.card import Card
-from moulddesign.export.fonts import asked_language, fonts_of
+from moulddesign.export.fonts import fonts_of
 from moulddesign.export.formats import Paper
 from moulddesign.kitchen.food_label import (
     FoodLabel,
@@ -67,7 +67,7 @@ def label_sheet(
     KernelError
         The typesetter refuses.
     """
-    language, fonts = asked_language(design), fonts_of(design)
+    language, fonts = design.sheet_language, fonts_of(design)
     if fonts.language != language:
         raise SpecError("--language", language, say("export.label-no-letters"))
     least = LEAST_X_HEIGHT_MM[label.law] if x_height_mm is None else x_height_mm

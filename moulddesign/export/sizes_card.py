@@ -11,7 +11,7 @@ from moulddesign.core import CAUTIONS, FileError, Message, Verdict, say, word
 from moulddesign.design import Design
 from moulddesign.export.card import Card
 from moulddesign.export.card_piece import grams
-from moulddesign.export.fonts import asked_language, fonts_of, with_word_breaks
+from moulddesign.export.fonts import fonts_of, with_word_breaks
 from moulddesign.export.formats import Paper
 from moulddesign.export.held_moulds import REPORT
 from moulddesign.portion import cautions_of
@@ -52,7 +52,7 @@ def sizes_card(design: Design, sizes: Sequence[MadeSize], paper: Paper) -> Card:
     plastic = word(design.printer.plastic.caution)
     return Card(
         figures={
-            "language": asked_language(design),
+            "language": design.sheet_language,
             "words": WORDS,
             "title": title,
             "name": with_word_breaks(title),
