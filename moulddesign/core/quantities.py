@@ -5,6 +5,7 @@ page. What could mean two things is refused, never guessed.
 """
 
 import re
+from collections.abc import Callable
 from enum import StrEnum
 from math import ceil, isfinite
 from typing import Final
@@ -39,6 +40,31 @@ def mm3_from_ml(volume_ml: float) -> float:
     60000.0
     """
     return volume_ml * MM3_PER_ML
+
+
+def halved(
+    is_beyond: Callable[[float], bool], low: float, high: float, *, steps: int = 60
+) -> float:
+    """Return where something is passed on the way from a lower to a higher end, by halving.
+
+    The verbs that use it load no library for that.
+
+    Parameters
+    ----------
+    is_beyond : callable
+        Whether a value lies beyond the place; false below it, true above it.
+    steps : int
+        How often the interval is halved.
+
+    Examples
+    --------
+    >>> round(halved(lambda x: x * x > 2.0, 0.0, 2.0), 9)
+    1.414213562
+    """
+    for _ in range(steps):
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if is_beyond(middle) else (middle, high)
+    return 0.5 * (low + high)
 
 
 def tenths_up(value: float) -> float:

@@ -10,7 +10,7 @@ from enum import StrEnum
 from math import fsum, hypot
 from typing import Final
 
-from moulddesign.core import Message, SpecError, require_ratio, say, word
+from moulddesign.core import Message, SpecError, halved, require_ratio, say, word
 from moulddesign.design import (
     UNNAMED_CRUST,
     Dough,
@@ -241,13 +241,7 @@ def _dried_to(parts: Sequence[PartWater], loss: float) -> list[PartWater]:
     if not least <= loss <= most:
         need = say("kitchen.loss-not-of-recipe", least=100.0 * least, most=100.0 * most)
         raise SpecError("portion.loss", loss, need)
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        if lost(middle) < loss:
-            low = middle
-        else:
-            high = middle
-    return moved(0.5 * (low + high))
+    return moved(halved(lambda by: lost(by) >= loss, low, high))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,7 @@ from itertools import pairwise
 from math import exp, fsum, log1p, sqrt
 from typing import Final
 
-from moulddesign.core import Message, SpecError, require_between, require_positive, say
+from moulddesign.core import Message, SpecError, halved, require_between, require_positive, say
 
 INVERSION_GAIN: Final = 0.0526
 """Water that a gram of sucrose takes up where it is split into glucose and fructose: 18.015 over
@@ -230,14 +230,7 @@ def _brown_c(solids: float) -> float:
 
 def _boils_c(activity: Callable[[float], float], pressure_pa: float) -> float:
     """Return where activity times vapour pressure, which grows with heat, is the pressure."""
-    low, high = 50.0, 200.0
-    while high - low > 1e-6:  # noqa: PLR2004 (far finer than any thermometer)
-        middle = 0.5 * (low + high)
-        if activity(middle) * saturation_pa(middle) > pressure_pa:
-            high = middle
-        else:
-            low = middle
-    return 0.5 * (low + high)
+    return halved(lambda at_c: activity(at_c) * saturation_pa(at_c) > pressure_pa, 50.0, 200.0)
 
 
 def syrup(pot: SyrupPot) -> Syrup:

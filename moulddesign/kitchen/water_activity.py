@@ -13,7 +13,7 @@ from itertools import pairwise
 from math import exp, fsum, log, sqrt
 from typing import Final
 
-from moulddesign.core import SpecError, require_not_negative, say
+from moulddesign.core import SpecError, halved, require_not_negative, say
 from moulddesign.kitchen.recipe import Ingredient, RecipePart
 from moulddesign.kitchen.syrup import (
     HEXOSE_G_PER_MOL,
@@ -232,13 +232,8 @@ def common_activity(mixes: Iterable[WaterMix]) -> float:
 
 def _where(value: Callable[[float], float], wanted: float, *, low: float, high: float) -> float:
     """Return where a function that rises, or jumps up, reaches a value; else the nearer end."""
-    for _ in range(34):  # halves the ratio of the ends, at most 1e7, to 1e-9
-        middle = sqrt(low * high)
-        if value(middle) > wanted:
-            high = middle
-        else:
-            low = middle
-    return sqrt(low * high)
+    # The logarithm of the ends' ratio, at most 1e7, comes down to 1e-9.
+    return exp(halved(lambda x: value(exp(x)) > wanted, log(low), log(high), steps=34))
 
 
 def part_mix(
