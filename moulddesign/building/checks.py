@@ -50,7 +50,7 @@ def build_findings(made: CheckInput, further: Sequence[FurtherPastry] = ()) -> t
     judges: list[Judge] = [
         *_kind_judges(made, further),
         *(partial(_printed, made, part.name) for part in made.mould.parts),
-        partial(relief_layer_findings, made.piece),
+        partial(relief_layer_findings, made),
         partial(asked_depth_findings, made.design),
         partial(_as_printed, made),
         *(partial(soundness, mesh, part=name) for name, mesh in made.meshes.items()),
@@ -81,7 +81,7 @@ def _block(made: CheckInput) -> tuple[Finding, ...]:
     drafts = [part.draft_deg for part in made.pastry.relief]
     pulled = pull_findings(
         say("building.pastry-from-block"),
-        body=made.meshes[made.pastry_name],
+        body=made.solid,
         tool=in_float32(parts[0].mesh),
         direction=(0.0, 0.0, -1.0),
         least_draft_deg=min([made.pastry.side_draft_deg, *drafts]),

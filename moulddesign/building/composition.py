@@ -372,9 +372,9 @@ def build(
             figures=shape.portion,
             pastry=shape.pastry,
             interior=shape.interior,
+            solid=shape.pastry.mesh,
             mould=mould,
             meshes=meshes,
-            pastry_name=PASTRY,
         )
 
         def judged() -> tuple[Finding, ...]:

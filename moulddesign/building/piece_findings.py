@@ -109,36 +109,14 @@ class PieceInput:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class CheckInput:
+class CheckInput(PieceInput):
     """What was made of a design, for the checks to measure."""
 
-    design: Design
-    figures: Figures
-    pastry: Pastry
-    interior: Interior
     mould: Mould
     meshes: MappingProxyType[str, Mesh]
     """What is written: parts as they lie on the bed, and the pastry."""
-    pastry_name: str
-    """Which of the meshes is the pastry."""
     stamp_name: str = "stamp"
     """Which of the parts is its stamp, in a press."""
-
-    @property
-    def piece(self) -> PieceInput:
-        """What of it is no mould."""
-        return PieceInput(
-            design=self.design,
-            figures=self.figures,
-            pastry=self.pastry,
-            interior=self.interior,
-            solid=self.meshes[self.pastry_name],
-        )
-
-    @property
-    def target_mm3(self) -> float:
-        """Volume asked for [mm^3]."""
-        return self.piece.target_mm3
 
     @property
     def widest_mm(self) -> float:

@@ -86,12 +86,12 @@ def further_stamp_findings(made: CheckInput, one: FurtherPastry) -> tuple[Findin
     own = _under(made, one)
     press = _assembled(own)
     found = (
-        *piece_findings(own.piece),
+        *piece_findings(own),
         *_press(own, press),
         *stamp_fit_findings(_printed_press(own, press)),
         *_pull(own, press.stamp),
         *_rim(own),
-        *relief_layer_findings(own.piece),
+        *relief_layer_findings(own),
     )
     return (
         *(replace(f, part=_nested(one.stamp_name, f.part)) for f in found),
@@ -111,7 +111,7 @@ def _under(made: CheckInput, one: FurtherPastry) -> CheckInput:
         design=made.design.under(stamps[one.stamp_name]),
         pastry=one.pastry,
         interior=one.interior,
-        pastry_name=one.pastry_name,
+        solid=made.meshes[one.pastry_name],
         stamp_name=one.stamp_name,
     )
 
@@ -298,7 +298,7 @@ def _pull(made: CheckInput, stamp: Mesh) -> tuple[Finding, ...]:
         return ()
     return pull_findings(
         say("building.pastry-from-stamp"),
-        body=made.meshes[made.pastry_name],
+        body=made.solid,
         tool=stamp,
         direction=(0.0, 0.0, -1.0),
         least_draft_deg=min(drafts),

@@ -194,7 +194,7 @@ def test_the_first_stamps_findings_keep_their_names(light):
 def check_input(made, **changes):
     plain = {"design": made.design, "figures": made.portion, "pastry": made.pastry}
     return CheckInput(
-        **plain, interior=made.interior, mould=made.mould, pastry_name=PASTRY,
+        **plain, interior=made.interior, mould=made.mould, solid=made.meshes[PASTRY],
         meshes=made.meshes | changes,
     )  # fmt: skip
 
