@@ -46,6 +46,10 @@ KIND_IS_NEEDED: Final = ConfigDict(json_schema_extra={"required": ["kind"]})
 """For the JSON Schema: a table that names no kind is a press."""
 
 
+LEAST_CLEARANCE_MM: Final = 0.05
+"""Least gap that a stamp may be drawn with; our choice [mm]."""
+
+
 class PressTable(Table):
     """A press mould: sleeve, stamp, plunger and stop."""
 
@@ -62,7 +66,7 @@ class PressTable(Table):
         None,
         "Gap between stamp and bore, each side; where it is left out, twice the printer's error "
         "and 0.1 mm, so that nothing sticks",
-        unit="mm", main=True, source=CHOICE, ge=0.05, le=2,
+        unit="mm", main=True, source=CHOICE, ge=LEAST_CLEARANCE_MM, le=2,
     )  # fmt: skip
     wall_mm: float | None = given(
         None,

@@ -11,15 +11,11 @@ from typing import Any, Final
 
 from moulddesign.core import Message, SpecError, mm3_from_ml, say
 from moulddesign.design import PressedPiece, SetFile, Tool
-
-STICKS_MM: Final = 0.1
-"""Least gap on each side in which a stamp slides; our choice, as parts are made for [mm]."""
+from moulddesign.design.mould_tables import LEAST_CLEARANCE_MM
+from moulddesign.design.printers import ERROR_ROOM_MM
 
 LEANS_MM: Final = 1.0
 """Largest drop across the piece that a leaning stamp leaves; our choice, as for a design [mm]."""
-
-LEAST_CLEARANCE_MM: Final = 0.05
-"""Least gap that a stamp may be drawn with, as a design takes it [mm]."""
 
 SHIM_STEP: Final = 2
 """Shims come in twos of layers."""
@@ -149,7 +145,7 @@ def _to_do(
     A stamp that comes out as wide as this one has the right gap if it is drawn by as much narrower.
     """
     clearance_mm = max(2.0 * piece.clearance_mm - gap_mm, LEAST_CLEARANCE_MM)
-    if gap_mm < STICKS_MM:
+    if gap_mm < ERROR_ROOM_MM:
         return say(
             "portion.stamp-sticks",
             gap_mm=gap_mm,
