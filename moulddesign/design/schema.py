@@ -42,7 +42,8 @@ class FileKind(StrEnum):
 class Table(BaseModel):
     """A frozen table of the design file that refuses unknown keys."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    # A table's validator is built when it is first needed: most are parts of another's only.
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
 
     @classmethod
     def of(cls, values: Mapping[str, Any]) -> Self:

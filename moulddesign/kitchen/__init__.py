@@ -6,9 +6,9 @@
 - `nutrition`: the nutrition declaration, where every figure has a source.
 - `food_label`: the whole label of a pack, and what is left to local law.
 - `batch`: how much to mix, or how many pieces what is on hand makes; its cost, boxes, allergens.
-- `joint_batch`: several designs in one batch, with the doughs that they share.
-- `in_moulds`: how many pieces of each of several designs what is on hand makes, how often their
+- `joint_batch`: several designs in one batch, with the doughs that they share; how often their
   moulds are filled, and what is marked on them.
+- `counts_on_hand`: how many pieces of each of several designs what is on hand makes.
 - `trial`: what the weighings of a trial bake say: loss and density, and new weights.
 - `firmness`: how firm a dough is, and the force that presses it.
 - `syrup`: what a pot of syrup weighs, and what a thermometer shows in it, when it is done.
@@ -29,8 +29,14 @@ from moulddesign.kitchen.batch import (
     batch,
     pieces_from,
 )
-from moulddesign.kitchen.in_moulds import counts_on_hand, mark_remarks, pressed_at_once, rounds
-from moulddesign.kitchen.joint_batch import BatchOrder, JointBatch, joint_batch
+from moulddesign.kitchen.joint_batch import (
+    BatchOrder,
+    JointBatch,
+    joint_batch,
+    mark_remarks,
+    pressed_at_once,
+    rounds,
+)
 from moulddesign.kitchen.oven import (
     CoreShape,
     CoreTime,
@@ -95,7 +101,6 @@ __all__ = [
     "batch",
     "calendar",
     "core_time",
-    "counts_on_hand",
     "day_plan",
     "dough_values",
     "estimate",

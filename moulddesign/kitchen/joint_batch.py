@@ -1,14 +1,14 @@
 """Several designs in one batch: what they share is mixed once, and one day bakes them all."""
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import fsum
+from math import ceil, fsum
 from typing import Any
 
-from moulddesign.core import SpecError, say
-from moulddesign.design import Design
+from moulddesign.core import Message, SpecError, say
+from moulddesign.design import BlockTable, CastTable, Design, OwnTable
 from moulddesign.kitchen.batch import Batch, Cost, OnHand, batch, cost_of, is_baked
-from moulddesign.kitchen.in_moulds import counts_on_hand, left_over_g, rounds
 from moulddesign.kitchen.price import price
 from moulddesign.kitchen.recipe import Recipe, RecipeLine, RecipePart, scaled
 from moulddesign.kitchen.schedule import (
@@ -95,6 +95,11 @@ def joint_batch(orders: Sequence[BatchOrder], on_hand: OnHand | None = None) -> 
         raise SpecError("centres", have.centres, say("kitchen.centres-of-which-design"))
     left_over: Mapping[str, float] = {}
     if have.is_given and all(each.says_no_pieces for each in orders):
+        from moulddesign.kitchen.counts_on_hand import (  # noqa: PLC0415 (light verbs load no numpy)
+            counts_on_hand,
+            left_over_g,
+        )
+
         counts = counts_on_hand(designs, have)
         orders = [replace(each, pieces=n) for each, n in zip(orders, counts, strict=True)]
         left_over = left_over_g(designs, counts, have)
@@ -244,3 +249,42 @@ def _days(
 
 def _union(lists: Sequence[Sequence[str]]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(name for names in lists for name in names))
+
+
+def pressed_at_once(design: Design) -> int:
+    """Return how many pieces the mould of a design makes in a round."""
+    mould = design.mould
+    if isinstance(mould, OwnTable):
+        return mould.cavities * mould.copies
+    return mould.cavities if isinstance(mould, BlockTable | CastTable) else 1
+
+
+def rounds(design: Design, pieces: int) -> int:
+    """Return how often a mould is filled for a number of pieces."""
+    return ceil(pieces / pressed_at_once(design))
+
+
+FREE_OF = re.compile(r"\b([a-z]+)[- ]free\b", re.IGNORECASE)
+"""A mark that names an allergen."""
+
+
+def mark_remarks(design: Design, allergens: AllergenList, *, known: bool) -> Iterator[Message]:
+    """Yield what the marks of a design's own mould say against its dough.
+
+    Parameters
+    ----------
+    allergens : AllergenList
+        Of crust, filling and centres.
+    known : bool
+        Whether a recipe told them.
+    """
+    mould = design.own_mould
+    if mould is None or mould.marks is None:
+        return
+    free_of = [word.lower() for word in FREE_OF.findall(mould.marks)]
+    held = [(word, found) for word in free_of for found in allergens.found if word in found.lower()]
+    for word, found in held:
+        mark = f"{word}-free"
+        yield say("kitchen.marked-for-allergen", mould=mould.name, mark=mark, allergen=found)
+    if not (held or (free_of and known and not allergens.unknown)):
+        yield say("kitchen.marked-mould", mould=mould.name, marks=mould.marks)

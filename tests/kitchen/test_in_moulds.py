@@ -6,7 +6,8 @@ import pytest
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.kitchen import OnHand, counts_on_hand, mark_remarks, rounds
+from moulddesign.kitchen import OnHand, mark_remarks, rounds
+from moulddesign.kitchen.counts_on_hand import counts_on_hand
 from moulddesign.portion import AllergenList
 
 

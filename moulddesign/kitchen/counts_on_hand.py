@@ -1,38 +1,25 @@
-"""Several designs, each in a mould of its own: how many of each what is on hand makes, and rounds.
+"""How many pieces of each of several designs what is on hand makes.
 
 Of all numbers of pieces that crust and paste on hand allow, those are taken that leave little and
 lie close together: at least one of each, no more left over than the least possible and a hundredth
 of what is there; among those the least difference between the numbers, then the least left over.
+
+It loads numpy, so whoever needs it imports it late.
 """
 
-import re
-from collections.abc import Iterator, Sequence
-from math import ceil
+from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
 
-from moulddesign.core import Message, SpecError, say
-from moulddesign.design import MOST_PIECES, BlockTable, CastTable, Design, OwnTable
+from moulddesign.core import SpecError, say
+from moulddesign.design import MOST_PIECES, Design
 from moulddesign.kitchen.batch import OnHand, kept_of_crust, kept_of_filling
-from moulddesign.portion import AllergenList, figures
+from moulddesign.portion import figures
 
 LEFT_SHARE: Final = 0.01
 """Share of what is on hand that may be left over for numbers that lie closer together; our choice:
 hands and bowls keep as much."""
-
-
-def pressed_at_once(design: Design) -> int:
-    """Return how many pieces the mould of a design makes in a round."""
-    mould = design.mould
-    if isinstance(mould, OwnTable):
-        return mould.cavities * mould.copies
-    return mould.cavities if isinstance(mould, BlockTable | CastTable) else 1
-
-
-def rounds(design: Design, pieces: int) -> int:
-    """Return how often a mould is filled for a number of pieces."""
-    return ceil(pieces / pressed_at_once(design))
 
 
 def counts_on_hand(designs: Sequence[Design], on_hand: OnHand) -> tuple[int, ...]:
@@ -142,29 +129,3 @@ def _solved(
     assert solved.x is not None  # noqa: S101 (one of each is a solution, and was looked for)
     counts = np.round(solved.x[:kinds])
     return counts, float(counts.max() - counts.min())
-
-
-FREE_OF = re.compile(r"\b([a-z]+)[- ]free\b", re.IGNORECASE)
-"""A mark that names an allergen."""
-
-
-def mark_remarks(design: Design, allergens: AllergenList, *, known: bool) -> Iterator[Message]:
-    """Yield what the marks of a design's own mould say against its dough.
-
-    Parameters
-    ----------
-    allergens : AllergenList
-        Of crust, filling and centres.
-    known : bool
-        Whether a recipe told them.
-    """
-    mould = design.own_mould
-    if mould is None or mould.marks is None:
-        return
-    free_of = [word.lower() for word in FREE_OF.findall(mould.marks)]
-    held = [(word, found) for word in free_of for found in allergens.found if word in found.lower()]
-    for word, found in held:
-        mark = f"{word}-free"
-        yield say("kitchen.marked-for-allergen", mould=mould.name, mark=mark, allergen=found)
-    if not (held or (free_of and known and not allergens.unknown)):
-        yield say("kitchen.marked-mould", mould=mould.name, marks=mould.marks)
