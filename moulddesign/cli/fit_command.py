@@ -296,6 +296,7 @@ OWNED: Final = (
     Override("--outline", "outline", str, "NAME|FILE", "Mouth: round, square, ... or an SVG."),
     Override("--width", "width_mm", float, "MM", "Inner width of the mouth, across the flats."),
     Override("--height", "height_mm", float, "MM", "Inside, from the table to the flat top."),
+    Override("--highest", "highest_mm", float, "MM", "To the highest place of a domed top."),
     Override("--corner-radius", "corner_radius_mm", float, "MM", "Inner radius of corners."),
     Override("--lobes", "lobes", int, "N", "Lobes of a scalloped mouth."),
     Override("--lobe-depth", "lobe_depth_mm", float, "MM", "Depth of the valleys between them."),

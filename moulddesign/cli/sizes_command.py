@@ -83,7 +83,11 @@ def make_sizes(
             )
         except MouldError as error:
             refused[weight_g] = Outcome(
-                place=place, name=str(design.name), state=State.NOT_MADE, said=str(error)
+                place=place,
+                name=str(design.name),
+                state=State.NOT_MADE,
+                said=str(error),
+                remarks=(error.message,),
             )
     series = carry_out(tuple(orders.values()), folder)
     by_weight = refused | dict(zip(orders, series.outcomes, strict=True))
@@ -97,7 +101,7 @@ def make_sizes(
                 MadeSize(
                     weight_g=weight_g,
                     folder=folder / one.place if one.written else None,
-                    said=one.said,
+                    remarks=one.remarks,
                 )
                 for weight_g, one in zip(weights_g, outcomes, strict=True)
             ],

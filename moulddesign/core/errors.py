@@ -6,11 +6,22 @@ Their arguments are their fields, so that they pass between processes by pickle.
 from dataclasses import dataclass
 from typing import Final
 
-from moulddesign.core.messages import Message, say
+from moulddesign.core.messages import Message, say, word
 
 
 class MouldError(Exception):
-    """Something that the user can act on; its text is one sentence, or one a line."""
+    """Something that the user can act on; its text is one sentence, or one a line.
+
+    Each kind says itself what its message is, or its text.
+    """
+
+    def __str__(self) -> str:
+        return f"{self.message}."
+
+    @property
+    def message(self) -> Message:
+        """What is wrong, for any language, without a full stop."""
+        return word(str(self).removesuffix("."))
 
 
 class SpecError(MouldError):
@@ -25,8 +36,10 @@ class SpecError(MouldError):
         self.need = need
         """What is needed and what to try, as the end of a sentence: "must be above 0 mm"."""
 
-    def __str__(self) -> str:
-        return f"{self.field} = {self.value!r}: {self.need}."
+    @property
+    def message(self) -> Message:
+        """What is wrong, for any language, without a full stop."""
+        return say("core.refused", of=f"{self.field} = {self.value!r}", need=self.need)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +82,10 @@ class FileError(MouldError):
         self.reason = reason
         """What is wrong and what to try, as the end of a sentence."""
 
-    def __str__(self) -> str:
-        return f"{self.path}: {self.reason}."
+    @property
+    def message(self) -> Message:
+        """What is wrong, for any language, without a full stop."""
+        return say("core.refused", of=self.path, need=self.reason)
 
 
 class KernelError(MouldError):
@@ -83,8 +98,10 @@ class KernelError(MouldError):
         self.reason = reason
         """What the library said, in its own words, or what to try."""
 
-    def __str__(self) -> str:
-        return f"Making {self.step} failed: {self.reason}."
+    @property
+    def message(self) -> Message:
+        """What is wrong, for any language, without a full stop."""
+        return say("core.step-failed", step=self.step, reason=self.reason)
 
 
 class WriteError(FileError):
@@ -105,6 +122,8 @@ class FindingError(MouldError):
         self.advice = advice
         """What to try."""
 
-    def __str__(self) -> str:
+    @property
+    def message(self) -> Message:
+        """What failed; the findings' names are in English."""
         names, count = "; ".join(self.names), len(self.names)
-        return f"{say('core.findings-failed', count=count, names=names, advice=self.advice)}."
+        return say("core.findings-failed", count=count, names=names, advice=self.advice)

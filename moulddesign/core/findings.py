@@ -61,6 +61,13 @@ class Finding:
             titled = say("core.of-part", part=part_name(one), what=titled) if one else titled
         return titled
 
+    @property
+    def remark(self) -> Message:
+        """What was measured, with what mends it behind."""
+        if self.remedy is None:
+            return self.titled
+        return say("core.with-remedy", what=self.titled, remedy=self.remedy)
+
     def title(self, language: str = LANGUAGES[0]) -> str:
         """Return what was measured, in one of `LANGUAGES`, with the part before it."""
         return self.titled.text(language)

@@ -79,6 +79,10 @@ class OwnedMould(Table):
     height_mm: float | None = given(
         None, "Inside, from the table to the flat top of the piece", **OUTLINE_KEYS["height_mm"]
     )
+    highest_mm: float | None = given(
+        None, "To the highest place of a domed or carved top; height_mm is then to the edge of "
+        "that top", unit="mm", gt=0, le=200,
+    )  # fmt: skip
     corner_radius_mm: float = given(
         0.0,
         "Inner radius of the corners of a square, hexagon or octagon",
@@ -101,7 +105,12 @@ class OwnedMould(Table):
     )
     relief_depth_mm: float = given(0.0, "Depth of the relief", unit="mm", ge=0, le=20)
     relief_cover: float = given(
-        0.5, "Share of the flat top that the relief covers, by eye", source=TRADE, ge=0, le=1
+        0.5,
+        "Share of the flat top that the relief covers, by eye; of a top with a highest place, "
+        "what fills the space up to it",
+        source=TRADE,
+        ge=0,
+        le=1,
     )
     sense: Sense = given(Sense.RAISED, "Whether the relief stands on the piece or sinks into it")
     tool: Tool = given(Tool.RULER, "What the sizes were read off")
@@ -192,6 +201,13 @@ class OwnedMould(Table):
         return any(limit is not None for limit in limits)
 
     @property
+    def rise_mm(self) -> float:
+        """Depth of the relief, or how far a domed or carved top rises over its edge."""
+        if self.highest_mm is None or self.height_mm is None:
+            return self.relief_depth_mm
+        return self.highest_mm - self.height_mm
+
+    @property
     def outline_table(self) -> PastryTable:
         """Its mouth as a design asks for an outline."""
         return PastryTable(
@@ -215,6 +231,19 @@ class OwnedMould(Table):
             raise RefusedError(say("design.bore-without-volume"))
         if self.volume_ml is not None and self.is_press and self.area_mm2 is None:
             raise RefusedError(say("design.press-without-bore"))
+        return self
+
+    @model_validator(mode="after")
+    def _top_over_its_edge(self) -> Self:
+        if self.highest_mm is None:
+            return self
+        others = {
+            "relief_depth_mm": self.relief_depth_mm > 0.0, "sense": self.sense is Sense.SUNK
+        }  # fmt: skip
+        for other in (key for key, is_given in others.items() if is_given):
+            raise RefusedError(say("design.known-twice", ways=both(["highest_mm", other])))
+        if self.height_mm is None or self.highest_mm <= self.height_mm:
+            raise RefusedError(say("design.highest-over-edge"))
         return self
 
     @model_validator(mode="after")

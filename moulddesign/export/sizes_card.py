@@ -3,15 +3,16 @@
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import reduce
 from pathlib import Path
 from typing import Any, Final
 
 from moulddesign import __version__
-from moulddesign.core import CAUTIONS, FileError, Message, Verdict, say, word
+from moulddesign.core import CAUTIONS, FileError, Message, say, word
 from moulddesign.design import Design
 from moulddesign.export.card import Card
 from moulddesign.export.card_piece import grams
-from moulddesign.export.fonts import fonts_of, with_word_breaks
+from moulddesign.export.fonts import breaking, fonts_of, with_word_breaks
 from moulddesign.export.formats import Paper
 from moulddesign.export.held_moulds import REPORT
 from moulddesign.portion import cautions_of
@@ -27,8 +28,8 @@ class MadeSize:
     weight_g: float
     folder: Path | None
     """Of its files; None where it was not written."""
-    said: str = ""
-    """Why it was not written, or what failed."""
+    remarks: tuple[Message, ...] = ()
+    """Why it was not written, or what is not good in it."""
 
 
 def sizes_card(design: Design, sizes: Sequence[MadeSize], paper: Paper) -> Card:
@@ -66,9 +67,9 @@ def sizes_card(design: Design, sizes: Sequence[MadeSize], paper: Paper) -> Card:
                 if any(cells := [figure(report) for report in made])
             ],
             "remarks": [
-                [f"{one.weight_g:g} g", with_word_breaks(said)]
+                [f"{one.weight_g:g} g", breaking(reduce(_and, one.remarks))]
                 for one in sizes
-                if (said := _remark(one, reports.get(one.weight_g)))
+                if one.remarks
             ],
             "cautions": [*CAUTIONS, plastic, *cautions_of(design.portion)],
         },
@@ -100,15 +101,8 @@ def _widths(
     ]
 
 
-def _remark(size: MadeSize, report: Mapping[str, Any] | None) -> str:
-    """Return why a size was not made, or its findings that are not good."""
-    if report is None:
-        return size.said
-    return "; ".join(
-        finding["name"] + (f" ({finding['remedy']})" if finding.get("remedy") else "")
-        for finding in report["findings"]
-        if finding["verdict"] != Verdict.GOOD.value
-    )
+def _and(some: Message, last: Message) -> Message:
+    return say("core.and-phrase", some=some, last=last)
 
 
 Figure = Callable[[Mapping[str, Any]], str]

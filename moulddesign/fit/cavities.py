@@ -268,6 +268,7 @@ SLOPE_STEP_RATIO: Final = 1e-3
 SIZE_NAMES: Final = {
     "width_mm": "width",
     "height_mm": "height",
+    "highest_mm": "highest place",
     "corner_radius_mm": "corner radius",
     "lobe_depth_mm": "lobe depth",
     "shoulder_radius_mm": "shoulder",
@@ -299,7 +300,7 @@ def cavity_from_sizes(mould: OwnedMould) -> MeasuredCavity:
         volume_mm3=shape.volume_mm3,
         uncertainties=_size_uncertainties(sizes, shape.volume_mm3, mould.tool.sd_mm),
         shape=shape,
-        relief_depth_mm=mould.relief_depth_mm,
+        relief_depth_mm=mould.rise_mm,
         bore=bore if mould.is_press else None,
         remarks=(*assumed, *_relief_remarks(mould)),
     )
@@ -319,7 +320,7 @@ def cavity_from_volume(mould: OwnedMould) -> MeasuredCavity:
         if sd_mm3
         else (),
         shape=None,
-        relief_depth_mm=mould.relief_depth_mm,
+        relief_depth_mm=mould.rise_mm,
         bore=bore,
         remarks=(say("fit.crust-needs-shape"),),
     )
@@ -327,7 +328,7 @@ def cavity_from_volume(mould: OwnedMould) -> MeasuredCavity:
 
 def _signed_depth_mm(mould: OwnedMould) -> float:
     """Return the relief's depth, negative where it is sunk [mm]."""
-    return mould.relief_depth_mm * (1.0 if mould.sense is Sense.RAISED else -1.0)
+    return mould.rise_mm * (1.0 if mould.sense is Sense.RAISED else -1.0)
 
 
 def sized_shape(sizes: Mapping[str, Any]) -> SizedShape:
@@ -377,7 +378,7 @@ def _size_uncertainties(
 ) -> tuple[VolumeUncertainty, ...]:
     """Return the uncertainty of the volume by that of each size, to first order."""
     sds = dict.fromkeys(LENGTH_SIZES, sd_mm) | {"relief_cover": COVER_SD, "draft_deg": DRAFT_SD_DEG}
-    slopes = {key: _slope(sizes, key, volume_mm3) for key in sds if sizes[key] > 0.0}
+    slopes = {key: _slope(sizes, key, volume_mm3) for key in sds if sizes[key]}
     return tuple(
         VolumeUncertainty(name=SIZE_NAMES[key], volume_mm3=abs(slope) * sds[key])
         for key, slope in slopes.items()
@@ -392,6 +393,9 @@ def _slope(sizes: Mapping[str, Any], key: str, volume_mm3: float) -> float:
 
 
 def _relief_remarks(mould: OwnedMould) -> tuple[Message, ...]:
+    if mould.highest_mm is not None:
+        rise_mm = mould.rise_mm
+        return (say("fit.top-by-cover", cover=mould.relief_cover, rise_mm=rise_mm),)
     if mould.relief_depth_mm == 0.0:
         return ()
     return (say("fit.relief-by-cover", cover=mould.relief_cover),)
@@ -433,7 +437,7 @@ def cavity_from_water(mould: OwnedMould, design: Design) -> MeasuredCavity:
             VolumeUncertainty(name="water: level at the rim", volume_mm3=LEVEL_SPREAD * volume_mm3),
         ),
         shape=shape,
-        relief_depth_mm=mould.relief_depth_mm,
+        relief_depth_mm=mould.rise_mm,
         bore=_bore_of_water(mould, outline, volume_mm3) if mould.is_press else None,
         remarks=(*_mean_remarks(mean, len(mould.water_g)), *_water_remarks(outline), *remarks),
         weighings=mean,

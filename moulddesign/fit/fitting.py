@@ -393,7 +393,7 @@ def _at_height(made: Fit, window: Window, height_mm: float) -> MeasuredCavity:
         shape=None
         if window.bore.outline is None
         else SizedShape(outline=window.bore.outline, height_mm=height_mm),
-        relief_depth_mm=made.mould.relief_depth_mm,
+        relief_depth_mm=made.mould.rise_mm,
     )
 
 
@@ -501,7 +501,7 @@ def _own_values(made: Fit) -> dict[str, Any]:
 def _known_sizes(mould: OwnedMould) -> dict[str, Any]:
     """Return the pastry's shape where it is known wholly, so that a trial can measure heights."""
     plain: dict[str, Any] = {"face": None, "relief.layers": [], "further_stamps": []}
-    if mould.mesh is not None or mould.width_mm is None or mould.relief_depth_mm > 0.0:
+    if mould.mesh is not None or mould.width_mm is None or mould.rise_mm > 0.0:
         return plain
     if mould.draft_deg > 0.0:  # the pastry of a press stands upright
         return plain

@@ -334,7 +334,7 @@ def cavities_from_mesh(mould: OwnedMould, stage: Stage) -> MeasuredMould:
             volume_mm3=cavity.volume_mm3,
             uncertainties=_print_uncertainty(mould, cavity.volume_mm3, shape),
             shape=shape,
-            relief_depth_mm=mould.relief_depth_mm,
+            relief_depth_mm=mould.rise_mm,
             remarks=()
             if shape is not None
             else (say("fit.wider-than-mouth", volume_ml=ml_from_mm3(cavity.volume_mm3)),),
@@ -370,7 +370,7 @@ def cavity_from_press_meshes(mould: OwnedMould, stage: Stage) -> MeasuredMould:
         volume_mm3=volume_mm3,
         uncertainties=_print_uncertainty(mould, volume_mm3, shape),
         shape=shape,
-        relief_depth_mm=mould.relief_depth_mm,
+        relief_depth_mm=mould.rise_mm,
         bore=bore_of(outline, volume_mm3, height_mm=height_mm),
     )
     return MeasuredMould(

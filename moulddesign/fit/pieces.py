@@ -357,7 +357,7 @@ def _least_mm(design: Design, mould: OwnedMould) -> float:
     if mould.least_height_mm is not None:
         return mould.least_height_mm
     diameters = [centre.diameter_mm for centre in known_centres(design.portion)]
-    return mould.relief_depth_mm + max(diameters, default=0.0) + 2.0 * LEAST_CRUST_MM
+    return mould.rise_mm + max(diameters, default=0.0) + 2.0 * LEAST_CRUST_MM
 
 
 def _most_mm(mould: OwnedMould) -> float:

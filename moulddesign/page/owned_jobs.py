@@ -82,6 +82,7 @@ COUNTS: Final[Mapping[str, Only]] = MappingProxyType(
         "tool": BY_RULER,
         "shoulder_radius_mm": BY_SIZES,
         "draft_deg": (*BY_RULER, *FILLED),
+        "highest_mm": BY_HEIGHT,
         "relief_depth_mm": BY_SIZES,
         "relief_cover": BY_RULER,
         "sense": BY_RULER,

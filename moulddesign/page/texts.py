@@ -11,7 +11,6 @@ from moulddesign.core import (
     LANGUAGES,
     FileError,
     FileMistakesError,
-    KernelError,
     Message,
     Mistake,
     MouldError,
@@ -112,10 +111,7 @@ class Texts:
                 return self._sentence(f"{self.label_at(error.field)}{given}", error.need)
             case FileError():
                 return self._sentence(str(error.path), error.reason)
-            case KernelError():
-                step, reason = self.said(error.step), self.said(error.reason)
-                return self["step_failed"].format(step=step, reason=reason)
-        return self.said(str(error).rstrip(".")) + self["full_stop"]
+        return self.said(error.message) + self["full_stop"]
 
     def _sentence(self, of: str, need: Message | str) -> str:
         return f"{of}{self['colon']}{self.said(need)}{self['full_stop']}"

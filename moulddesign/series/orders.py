@@ -81,10 +81,14 @@ class Outcome:
     seconds: float = 0.0
     said: str = ""
     """Why there is no folder, as a sentence; empty where there is one."""
+    remarks: tuple[Message, ...] = ()
+    """The same, or the findings that are not good, for a sheet in any language."""
 
     def report(self) -> dict[str, Any]:
         """Return it as plain values."""
-        return asdict(self) | {"state": self.state.value}
+        values = asdict(self) | {"state": self.state.value}
+        del values["remarks"]
+        return values
 
 
 def not_made(order: Order, error: MouldError, seconds: float = 0.0) -> Outcome:
@@ -95,6 +99,7 @@ def not_made(order: Order, error: MouldError, seconds: float = 0.0) -> Outcome:
         state=State.NOT_MADE,
         seconds=seconds,
         said=str(error),
+        remarks=(error.message,),
     )
 
 
@@ -199,6 +204,7 @@ def _written(order: Order, folder: Path) -> Outcome:
         failed=made.failed,
         warned=tuple(f.name for f in made.findings if f.verdict is Verdict.WARN),
         said=said,
+        remarks=tuple(f.remark for f in made.findings if f.verdict is not Verdict.GOOD),
     )
 
 

@@ -5,6 +5,11 @@ import json
 import pytest
 from command_line import ran, refused
 
+from moulddesign.core import SpecError, say
+from moulddesign.design import Design
+from moulddesign.export.formats import Paper
+from moulddesign.export.sizes_card import MadeSize, sizes_card
+
 
 def test_sizes_get_a_folder_each_and_one_card_and_one_that_fails_stops_no_other(tmp_path):
     design = tmp_path / "lantern.toml"
@@ -29,6 +34,15 @@ def test_sizes_get_a_folder_each_and_one_card_and_one_that_fails_stops_no_other(
     )  # fmt: skip
     assert code == 2
     assert "another folder" in told
+
+
+def test_the_card_says_in_its_own_language_why_a_size_is_missing():
+    refusal = SpecError("portion.finished_weight_g", 0.0, say("core.above-0-in", unit="g"))
+    missing = MadeSize(weight_g=0.0, folder=None, remarks=(refusal.message,))
+    card = sizes_card(Design.of({"language": "de"}), (missing,), Paper.A4)
+    ((weight, said),) = card.in_words("de")["remarks"]
+    assert weight == "0 g"
+    assert said.endswith(" = 0,0: muss eine endliche Zahl über 0 g sein")
 
 
 @pytest.mark.parametrize(

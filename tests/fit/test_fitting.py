@@ -86,6 +86,11 @@ SIZES = [
         {"width_mm": 60, "height_mm": 25, "relief_depth_mm": 2, "relief_cover": 0.4,
          "sense": "sunk"}, pi * 900 * (25 - 0.8) / 1000, id="sunk relief: depth x share",
     ),
+    pytest.param(
+        {"width_mm": 60, "height_mm": 25, "highest_mm": 27},
+        (pi * 900 * 25 + pi * 2 * (3 * 900 + 4) / 6) / 1000,
+        id="domed top: cap pi h (3 a2 + h2) / 6",
+    ),
 ]  # fmt: skip
 
 
@@ -318,6 +323,10 @@ BAD_SIZES = [
     ({"width_mm": 20, "height_mm": 60, "draft_deg": 20}, "draft_deg = 20.0: leaves no flat top"),
     ({"width_mm": 60, "height_mm": 10, "relief_depth_mm": 12, "sense": "sunk"}, "cuts through"),
     ({"width_mm": 60, "height_mm": 10, "relief_cover": 1.2}, "must be at most 1"),
+    ({"width_mm": 60, "height_mm": 25, "highest_mm": 25}, "highest_mm must be above heig"),
+    ({"width_mm": 60, "most_height_mm": 25, "highest_mm": 27}, "give both"),
+    ({"width_mm": 60, "height_mm": 25, "highest_mm": 27, "relief_depth_mm": 1}, "are both given"),
+    ({"width_mm": 60, "height_mm": 25, "highest_mm": 27, "sense": "sunk"}, "are both given"),
     ({"water_g": [0.0]}, r"water_g = 0.0: must be a finite number above 0 g"),
     ({"water_g": [62.0, 1e308]}, r"water_g = 1e\+308: must be at most 100000 g"),
     ({"width_mm": 1e-300, "height_mm": 25}, "width_mm = 1e-300: must be at least 1 mm"),
