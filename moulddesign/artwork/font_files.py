@@ -201,7 +201,7 @@ def font_keys(layer: Layer, folder: Path) -> dict[str, str]:
     path = None if layer.text is None else font_of(layer, folder)
     if path is None:
         return {}
-    named = {} if layer.font is not None else {"font_name": _full_name(path)}
+    named = {} if layer.font is not None else {"font_name": full_name(path)}
     return named | {"font_sha256": digest(path)}
 
 
@@ -244,7 +244,8 @@ def digest(path: Path) -> str:
     return sha256(raw).hexdigest()
 
 
-def _full_name(path: Path) -> str:
+def full_name(path: Path) -> str:
+    """Return the full name of the font in a file."""
     return str(open_font(path).outlines["name"].getDebugName(FULL_NAME) or path.stem)
 
 

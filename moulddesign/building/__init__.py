@@ -11,6 +11,7 @@
 - `sleeve_weights`: which weights one sleeve presses, with other stops and shims.
 - `composition`: the one composition: a Design becomes a Portion, a Pastry, a mould, and findings
   about them.
+- `notebook`: what a notebook shows of a build, as HTML or a picture.
 - `kept_parts`: the file of a set: what its press keeps for parts made later, and its sizes.
 """
 

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 from moulddesign import __version__
 from moulddesign.building.checks import build_findings
 from moulddesign.building.least_weight import with_least_weight
+from moulddesign.building.notebook import build_html, build_png
 from moulddesign.building.piece_findings import (
     CheckInput,
     PieceInput,
@@ -161,6 +162,14 @@ class Build:
     def parts(self) -> tuple[str, ...]:
         """Names of the parts and of the pastry, in the order of the files."""
         return tuple(self.meshes)
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows of it."""
+        return build_html(self)
+
+    def _repr_png_(self) -> bytes:
+        """Return its picture, for whoever shows no HTML."""
+        return build_png(self)
 
     def report(self) -> dict[str, Any]:
         """Return everything as plain values, as in `report.json`."""

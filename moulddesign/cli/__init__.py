@@ -15,6 +15,8 @@
 - `measured_command`: the verb `measured`.
 - `moulds_command`: the verb `moulds`.
 - `file_commands`: the verbs `inspect`, `patterns` and `example`.
+- `share_command`: the verb `share`.
+- `shortcut`: `page --shortcut`, an icon that opens the page.
 - `series_command`: the verb `series`.
 - `sizes_command`: `make --sizes`, the same piece in several weights.
 - `workshop_command`: the verb `workshop`.

@@ -17,7 +17,7 @@ import typer
 from moulddesign import __version__
 from moulddesign.cli import INTERRUPTED
 from moulddesign.cli.batch_command import run_batch
-from moulddesign.cli.console import ends_at_once, err
+from moulddesign.cli.console import ends_at_once, err, print_json
 from moulddesign.cli.dough_command import doughs_app
 from moulddesign.cli.file_commands import patterns_app, run_example, run_inspect
 from moulddesign.cli.fit_command import run_fit
@@ -34,6 +34,8 @@ from moulddesign.cli.measured_command import run_measured
 from moulddesign.cli.moulds_command import moulds_app
 from moulddesign.cli.options import PIECE, AsJson, with_design
 from moulddesign.cli.series_command import run_series
+from moulddesign.cli.share_command import run_share
+from moulddesign.cli.shortcut import has_desktop, make_shortcut
 from moulddesign.cli.usage import Verb, VerbGroup, usage_sentence
 from moulddesign.cli.weight_commands import density_app, run_portion
 from moulddesign.cli.workshop_command import workshop_app
@@ -54,14 +56,25 @@ def run_page(
     language: Annotated[
         Language | None, typer.Option(help="Language of the page; the browser's if left out.")
     ] = None,
+    shortcut: Annotated[
+        bool,
+        typer.Option(
+            "--shortcut", help="Put an icon that opens the page on the desktop or into the menu."
+        ),
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Design a mould by looking at it: a page in the browser, served to this machine alone.
 
-    Example: moulddesign page --no-browser
+    Example: moulddesign page
+
+    Example: moulddesign page --shortcut
 
     Example: moulddesign page --no-browser --port 0 --json
     """
+    if shortcut:
+        _make_shortcut(as_json=as_json)
+        return
     with ends_at_once():
         from moulddesign.page.serve import serve  # noqa: PLC0415 (loads the web framework)
 
@@ -73,6 +86,17 @@ def run_page(
     chosen = "" if language is None else language.value
     serve(design, port, announce=announce, open_browser=browser, language=chosen)
     err().print("The page has ended.")
+
+
+def _make_shortcut(*, as_json: bool) -> None:
+    """Make an icon that opens the page, and say where it is and how to be rid of it."""
+    made = make_shortcut()
+    paths = [str(path) for path in (made.path, made.icon) if path is not None]
+    if as_json:
+        print_json({"shortcut": paths[0], "files": paths})
+        return
+    err().print(f"Mould design can now be opened by its icon {made.where}.", soft_wrap=True)
+    err().print(f"To remove it, delete {' and '.join(paths)}", soft_wrap=True, markup=False)
 
 
 def _tell(address: str) -> None:
@@ -109,6 +133,7 @@ app.command("coupon", cls=Verb)(run_coupon)
 app.command("inspect", cls=Verb)(run_inspect)
 app.command("example", cls=Verb)(run_example)
 app.command("series", cls=Verb)(run_series)
+app.command("share", cls=Verb)(run_share)
 app.command("page", cls=Verb)(run_page)
 app.command("fit", cls=Verb)(run_fit)
 app.command("measured", cls=Verb)(run_measured)
@@ -134,6 +159,8 @@ def _help(
         sys.stdout.write(f"moulddesign {__version__}\n")
     elif context.invoked_subcommand is None:
         sys.stdout.write(context.get_help() + "\n")
+        if has_desktop():
+            sys.stdout.write("For an icon that opens the page: moulddesign page --shortcut\n")
 
 
 def _give_up(stream: TextIO) -> None:

@@ -191,19 +191,24 @@ class Example(StrEnum):
     SLEEVE = "sleeve"
     SERIES = "series"
     WEIGHINGS = "weighings"
+    SIZES = "sizes"
 
     @property
     def text(self) -> str:
         """A file of this kind that works, with comments."""
-        ending = "csv" if self in {Example.SERIES, Example.WEIGHINGS} else "toml"
+        tables = {Example.SERIES: "csv", Example.WEIGHINGS: "csv", Example.SIZES: "txt"}
+        ending = tables.get(self, "toml")
         file = files("moulddesign").joinpath("data", "examples", f"{self.value}.{ending}")
         return file.read_text(encoding="utf-8")
 
     @property
     def schema(self) -> dict[str, Any]:
-        """JSON Schema of the file; of a series as TOML, of weighings as a list of rows."""
+        """JSON Schema of the file; of a series as TOML, of weighings as a list of rows.
+
+        That of `sizes`, a Python script, is the design's that it makes.
+        """
         match self:
-            case Example.DESIGN:
+            case Example.DESIGN | Example.SIZES:
                 return Design.file_schema()
             case Example.RECIPE:
                 return Recipe.model_json_schema()
@@ -227,7 +232,11 @@ def run_example(
 ) -> None:
     """Print a file to start from, with comments: it works as it is.
 
+    `sizes` is a script for the Python interface: the same piece in several weights.
+
     Example: moulddesign example recipe > recipe.toml
+
+    Example: moulddesign example sizes > sizes.py
     """
     if schema:
         print_json(name.schema)

@@ -87,7 +87,8 @@ def run_make(
         typer.Option(
             "--formats",
             metavar="LIST",
-            help="Files besides STL and report: step, drawing, glb, pictures, 3mf, card; or all.",
+            help="Files besides STL and report: step, drawing, glb, pictures, 3mf, card, "
+            "approval; or all.",
         ),
     ] = "all",
     only: Annotated[

@@ -1,7 +1,10 @@
 """The options that override a design file, declared once for every verb that takes them."""
 
+import atexit
 import functools
 import inspect
+import shutil
+import tempfile
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from keyword import iskeyword
@@ -16,6 +19,7 @@ from moulddesign.cli.dough_command import with_dough
 from moulddesign.cli.set_parts import started
 from moulddesign.core import LANGUAGES, FileError, SpecError, read_number, say, word
 from moulddesign.design import (
+    BUNDLE,
     DESIGN_FILE,
     DRAWINGS,
     OUTLINES,
@@ -26,6 +30,7 @@ from moulddesign.design import (
     crusts,
     fillings,
     free_values,
+    read_bundle,
     read_workshop,
     refuse_idle,
     with_workshop,
@@ -36,7 +41,10 @@ if TYPE_CHECKING:
 
 DesignFile = Annotated[
     Path | None,
-    typer.Argument(help="Design file; without one the options start from a plain piece."),
+    typer.Argument(
+        help="Design file, folder of a build, or bundle; without one the options start from a "
+        "plain piece."
+    ),
 ]
 DesignFiles = Annotated[
     list[Path] | None,
@@ -45,7 +53,9 @@ DesignFiles = Annotated[
 PaperName = Annotated[
     str | None,
     typer.Option(
-        "--paper", metavar="a4|letter", help="Paper of card and drawing; a4 where it is left out."
+        "--paper",
+        metavar="a4|letter",
+        help="Paper of card, drawing and approval sheet; a4 where it is left out.",
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the report as JSON on stdout.")]
@@ -575,16 +585,21 @@ def paper_for(formats: Collection["Format"], name: str | None) -> "Paper":
 
     if name is None:
         return parse_paper("a4")
-    if not {Format.CARD, Format.DRAWING} & set(formats):
+    if not {Format.CARD, Format.DRAWING, Format.APPROVAL} & set(formats):
         raise SpecError("--paper", name, say("cli.idle-paper"))
     return parse_paper(name)
 
 
 def read_design(file: Path) -> Design:
-    """Return the design of a file or of a build's folder; notes about the file go to stderr."""
+    """Return the design of a file, a bundle or a build's folder; notes about it go to stderr."""
     if file.suffix.lower() in DRAWINGS:
         raise FileError(str(file), say("cli.drawing-as-design", file=str(file)))
-    design, notes = Design.read_with_notes(design_path(file))
+    if file.suffix.lower() == BUNDLE:
+        folder = Path(tempfile.mkdtemp(prefix="moulddesign-"))
+        atexit.register(shutil.rmtree, folder, ignore_errors=True)
+        design, notes = read_bundle(file, folder)
+    else:
+        design, notes = Design.read_with_notes(design_path(file))
     for note in notes:
         err().print(str(note), soft_wrap=True, markup=False)
     return design

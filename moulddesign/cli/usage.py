@@ -101,7 +101,7 @@ RULES: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
 )
 """Options that do not always count, by verb."""
 
-ALONE: Final = MappingProxyType({"make": "--schema", "example": "--schema"})
+ALONE: Final = MappingProxyType({"make": "--schema", "example": "--schema", "page": "--shortcut"})
 """Options beside which no other one counts, by verb."""
 
 

@@ -17,6 +17,7 @@
 - `design`: the Design as a whole: read from TOML, overridden by options, written back.
 - `assets`: files that a design names, as its fields declare them: found beside the design's file,
   renamed, and copied to where it is published.
+- `bundle`: a design and the files that it names in one zip, read safely and written.
 - `owned_moulds`: a mould that one owns: what is known of it, whichever way it was measured.
 - `workshop`: what is the same for every design of one person.
 - `register`: the moulds that one has, printed or bought, in one file beside the workshop.
@@ -32,6 +33,19 @@ from moulddesign.design.assets import (
     resolve_files,
 )
 from moulddesign.design.batch_tables import MOST_PIECES, USUAL_BOX, BakeDayTable, PriceTable
+from moulddesign.design.bundle import (
+    BUNDLE,
+    MOST_BUNDLE_BYTES,
+    MOST_BYTES,
+    MOST_DESIGN_BYTES,
+    is_kept_back,
+    last_part,
+    parse_bundle,
+    read_bundle,
+    without_customers,
+    without_files,
+    zip_bytes,
+)
 from moulddesign.design.design import DESIGN_FILE, Design
 from moulddesign.design.dough_book import (
     BookDough,
@@ -157,12 +171,16 @@ from moulddesign.design.workshop import (
 )
 
 __all__ = [
+    "BUNDLE",
     "DESIGN_FILE",
     "DRAWINGS",
     "FORM",
     "GAUGE_GAPS_MM",
     "IN_DESIGN",
     "MADE_KINDS",
+    "MOST_BUNDLE_BYTES",
+    "MOST_BYTES",
+    "MOST_DESIGN_BYTES",
     "MOST_PIECES",
     "ONLY_FOR",
     "OUTLINES",
@@ -239,15 +257,19 @@ __all__ = [
     "gauge_error_mm",
     "given",
     "is_file",
+    "is_kept_back",
     "keys_of_field",
     "kind_of",
+    "last_part",
     "library",
     "merged",
     "mistakes_in",
     "mould_of_id",
     "named_files",
     "of_kind",
+    "parse_bundle",
     "place_of",
+    "read_bundle",
     "read_dough_book",
     "read_register",
     "read_set_file",
@@ -273,5 +295,8 @@ __all__ = [
     "with_pressed",
     "with_registered",
     "with_workshop",
+    "without_customers",
+    "without_files",
     "workshop_path",
+    "zip_bytes",
 ]

@@ -4,14 +4,24 @@
 that, so a new field of that sort needs nothing but its declaration.
 """
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
-from pydantic import BaseModel
+from pydantic import BaseModel, field_validator
 from pydantic.fields import FieldInfo
 
-from moulddesign.design.schema import FileKind, Table, said_of, tables_in
+from moulddesign.core import say
+from moulddesign.design.schema import (
+    FileKind,
+    RefusedError,
+    Table,
+    as_one_line,
+    given,
+    said_of,
+    tables_in,
+)
 
 DRAWINGS: Final = (".svg", ".png", ".jpg", ".jpeg")
 """Endings that tell a drawing from the name of an outline or a pattern."""
@@ -21,6 +31,41 @@ NAMED: Final = frozenset({FileKind.OUTLINE, FileKind.ARTWORK})
 """Kinds of which the tool has its own, by name."""
 COPIED: Final = NAMED | {FileKind.CARVING, FileKind.PHOTO}
 """Kinds that a build keeps a copy of."""
+SHARED: Final = COPIED | {FileKind.LIBRARY, FileKind.MESH}
+"""Kinds that go into a bundle: all that the piece needs, but no recipe and no font."""
+
+SPDX: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9.-]*\+?")
+"""Form of a licence's short identifier (SPDX specification 2.3, annex D: idstring)."""
+
+
+class ShareTable(Table):
+    """What is said of a design where it is handed on."""
+
+    author: str | None = given(
+        None, "Who made the design, as it shall be named", min_length=1, max_length=200
+    )
+    licence: str | None = given(
+        None, "What others may do with it: an SPDX identifier such as CC-BY-4.0, or a few words",
+        min_length=1, max_length=200,
+    )  # fmt: skip
+    customers_files: tuple[str, ...] = given(
+        (), "Names of drawings that are a customer's; they stay out of what is shared",
+        max_length=40,
+    )  # fmt: skip
+
+    @field_validator("author", "licence")
+    @classmethod
+    def _in_one_line(cls, text: str | None) -> str | None:
+        return None if text is None else as_one_line(text)
+
+    @field_validator("licence")
+    @classmethod
+    def _has_a_licences_form(cls, text: str | None) -> str | None:
+        # Only the form is checked: which licence suits is the author's to know.
+        if text is not None and " " not in text.strip() and not SPDX.fullmatch(text.strip()):
+            raise RefusedError(say("design.licence-form"))
+        return text
+
 
 Names = Mapping[str, Any]
 AnyTable = TypeVar("AnyTable", bound=Table)
@@ -89,11 +134,13 @@ def resolve_files(tree: Names, model: type[BaseModel], folder: Path) -> dict[str
     return rename_files(tree, model, lambda kind, name: resolve_file(kind, name, folder))
 
 
-def collect_drawings(design: AnyTable) -> tuple[AnyTable, dict[str, Path]]:
+def collect_drawings(
+    design: AnyTable, kinds: frozenset[FileKind] = COPIED
+) -> tuple[AnyTable, dict[str, Path]]:
     """Return a design that names its drawings as they lie beside it, and where they come from.
 
-    Fonts stay where they are, for their licences seldom allow a copy, and so does one's own
-    library of printers.
+    Fonts stay where they are, for their licences seldom allow a copy; so does a library of
+    printers, where `kinds` does not name it.
 
     Returns
     -------
@@ -103,7 +150,7 @@ def collect_drawings(design: AnyTable) -> tuple[AnyTable, dict[str, Path]]:
     copies: dict[str, Path] = {}
 
     def beside(kind: FileKind, name: str) -> str:
-        if kind not in COPIED or not is_file(kind, name):
+        if kind not in kinds or not is_file(kind, name):
             return name
         path = Path(name)
         copied = path.name if path.name.startswith(PREFIX) else PREFIX + path.name

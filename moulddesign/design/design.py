@@ -12,7 +12,7 @@ from pydantic.json_schema import SkipJsonSchema
 
 from moulddesign import __version__
 from moulddesign.core import LANGUAGES, Language, Message, SpecError, say, word
-from moulddesign.design.assets import DRAWINGS, PREFIX, resolve_files
+from moulddesign.design.assets import DRAWINGS, PREFIX, ShareTable, resolve_files
 from moulddesign.design.batch_tables import BakeDayTable, BatchTable, PriceTable
 from moulddesign.design.dough_book import DoughTable
 from moulddesign.design.earlier import MADE_WITH, without_written
@@ -82,6 +82,9 @@ class Design(Table):
     )  # fmt: skip
     kept: SkipJsonSchema[KeptSet | None] = given(
         None, "Set that stamp and stop are made for; all parts are new where it is left out"
+    )
+    share: SkipJsonSchema[ShareTable | None] = given(
+        None, "Author, licence and customer's drawings, for a bundle that is handed on"
     )
     from_workshop: SkipJsonSchema[tuple[str, ...]] = given(
         (), "Keys whose values came from the workshop of who made the file", max_length=40
@@ -261,9 +264,13 @@ class Design(Table):
         carved = {"face": {"$ref": "#/$defs/FaceTable"}}
         kept = KeptSet.model_json_schema()
         defined = kept.pop("$defs") | defined | {"KeptSet": kept}
+        defined["ShareTable"] = ShareTable.model_json_schema()
         stamp = defined["FurtherStamp"]
         defined["FurtherStamp"] = stamp | {"properties": stamp["properties"] | carved}
-        own = {"kept": {"$ref": "#/$defs/KeptSet"}}
+        own = {
+            "kept": {"$ref": "#/$defs/KeptSet"},
+            "share": {"$ref": "#/$defs/ShareTable"},
+        }
         properties = schema["properties"] | written | carved | own
         return schema | {"$defs": defined, "properties": properties}
 

@@ -5,6 +5,7 @@
 - `build_files`: the files of a build: which there are, and how each is made.
 - `folder`: a folder that appears whole or not at all: written beside its place, then
   renamed.
+- `sharing`: a bundle of a design: what goes into it, what stays out, and its thumbnail.
 - `held_moulds`: what a folder holds already, and whether a build may take its place.
 - `formats`: what a build is written as, and bodies as files: STL, 3MF with the parts side by
   side on the bed, GLB and STEP.
@@ -14,6 +15,7 @@
 - `slicing`: what a slicer says of the parts, where a program is named.
 - `card_piece`: what a card says of one piece, whatever its mould.
 - `owned_card`: the bench card of a mould that exists.
+- `approval`: one page at 1:1 for whoever ordered a piece, to be signed before it is made.
 - `sizes_card`: one card for all the sizes of a design.
 - `label_sheet`: a sheet of labels for packs.
 - `fonts`: fonts of card and drawing: which characters they have, and where long words may break.

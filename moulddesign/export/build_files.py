@@ -7,6 +7,7 @@ from typing import Final
 
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import LANGUAGES, say
+from moulddesign.export.approval import APPROVAL_PDF, TOP_PNG, approval_sheet, top_scene
 from moulddesign.export.card import Card, card_figures
 from moulddesign.export.card_html import CARD_HTML
 from moulddesign.export.drawing import (
@@ -57,6 +58,7 @@ SCENES_OF: Final = MappingProxyType(
         Format.PICTURES: (PASTRY_PNG, PARTS_PNG),
         Format.CARD: (PASTRY_PNG, PARTS_PNG, PRINT_PNG),
         Format.THREEMF: (PRINT_PNG,),
+        Format.APPROVAL: (TOP_PNG, PASTRY_PNG),
     }
 )
 """Pictures that a format needs, whether or not they become files."""
@@ -120,19 +122,16 @@ class BuildFiles:
 
     def _make(self, name: str) -> bytes:
         stem, _, ending = name.rpartition(".")
-        match ending:
-            case "step":
-                return self._step(stem)
-            case "dxf":
-                return dxf_bytes(self._drawing, self._fonts)
-            case "svg":
-                return self._svg()
-            case "glb":
-                return self._glb()
-            case "3mf":
-                return self._threemf()
-            case _:
-                return self._picture(name)
+        makers = {
+            "dxf": lambda: dxf_bytes(self._drawing, self._fonts),
+            "svg": self._svg,
+            "glb": self._glb,
+            "3mf": self._threemf,
+            "pdf": self._approval,
+        }
+        if ending in makers:
+            return makers[ending]()
+        return self._step(stem) if ending == "step" else self._picture(name)
 
     def _step(self, name: str) -> bytes:
         blanks = {f"{part.name}-blank": part.blank for part in self.build.mould.parts}
@@ -186,6 +185,11 @@ class BuildFiles:
             thumbnail=self.file(PRINT_PNG),
         )
 
+    def _approval(self) -> bytes:
+        pictures = {name: self.file(name) for name in (TOP_PNG, RELIEF_PNG, PASTRY_PNG)}
+        paper = self.options.paper
+        return approval_sheet(self.build, pictures, paper=paper, fonts=self._fonts).pdf()
+
     def _picture(self, name: str) -> bytes:
         if name == RELIEF_PNG:
             return self._relief.png
@@ -230,6 +234,7 @@ def file_names(build: Build, options: ExportOptions) -> tuple[str, ...]:
         ],
         Format.THREEMF: ["set.3mf"],
         Format.CARD: [CARD_HTML, CARD_PDF],
+        Format.APPROVAL: [APPROVAL_PDF],
     }
     return tuple(name for one in options.formats for name in names[one])
 
@@ -250,6 +255,7 @@ def scenes(build: Build, options: ExportOptions) -> Mapping[str, Scene]:
         PASTRY_PNG: pastry_scene(pastry),
         PARTS_PNG: parts_scene(build),
         PRINT_PNG: row_scene(printed_parts(build)),
+        TOP_PNG: top_scene(pastry),
     }
     shows_further = {Format.PICTURES, Format.CARD} & set(options.formats)
     further = further_pastry_scenes(build) if shows_further else {}

@@ -208,9 +208,14 @@ def _pressed(build: Build) -> Iterator[list[Message | str]]:
     yield [say("export.card-width"), f"{format_number(build.pastry.outline.width_mm)} mm"]
     if build.interior.is_filled:
         yield [say("export.card-crust"), f"{build.interior.crust_mm:.1f} mm"]
+    yield from eaten_sizes(build)
+
+
+def eaten_sizes(build: Build) -> Iterator[list[Message | str]]:
+    """Yield the sizes of the baked piece, as far as its dough was measured."""
     eaten = build.design.dough.as_eaten(
         width_mm=build.pastry.outline.width_mm,
-        height_mm=made.height_mm,
+        height_mm=build.pastry.height_mm,
         relief_mm=build.design.relief.depth_mm if build.design.relief.layers else None,
     )
     for name, (size_mm, sd_mm) in eaten.items():

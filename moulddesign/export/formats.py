@@ -40,6 +40,7 @@ class Format(StrEnum):
     PICTURES = "pictures"
     THREEMF = "3mf"
     CARD = "card"
+    APPROVAL = "approval"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -241,7 +241,7 @@ def _made_in_turn(build: Build, files: BuildFiles) -> Iterator[tuple[str, Callab
 
 
 def _lettering_findings(build: Build, options: ExportOptions) -> tuple[Finding, ...]:
-    lettered = {Format.CARD, Format.DRAWING}.intersection(options.formats)
+    lettered = {Format.CARD, Format.DRAWING, Format.APPROVAL}.intersection(options.formats)
     return unprintable_findings(build) if lettered else ()
 
 

@@ -117,6 +117,7 @@ FILE_SAYS: Final = (
     (CARD, "file_card"),
     (KITCHEN_CARD, "file_kitchen_card"),
     ("card-", "file_card_page"),
+    ("approval.pdf", "file_approval"),
     ("design.toml", "file_design"),
     (REPORT, "file_report"),
     ("drawing.", "file_drawing"),

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
 from moulddesign.core import Finding, Message, MouldError
-from moulddesign.design import DESIGN_FILE, Design
+from moulddesign.design import DESIGN_FILE, Design, zip_bytes
 from moulddesign.export.press_steps import PressStep
 from moulddesign.page.address import encode_design
-from moulddesign.page.design_files import write_set
 from moulddesign.page.jobs import (
     CHECKS,
     CUT,
@@ -341,7 +340,7 @@ class Session:
             async for files, steps in worker.stream(
                 job, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=cancelled
             ):
-                archive = await asyncio.to_thread(write_set, files, design.name)
+                archive = await asyncio.to_thread(zip_bytes, files, design.name)
                 made = MadeSet(files=files, archive=archive, steps=steps)
                 self.store.keep(design, made)
                 if not cancelled.is_set():
@@ -358,7 +357,7 @@ class Session:
 
     def store_files(self, design: Design, files: dict[str, bytes]) -> None:
         """Show files that were made of a design in place of earlier ones."""
-        archive = write_set(files, design.name)
+        archive = zip_bytes(files, design.name)
         self._offer(design, MadeSet(files=files, archive=archive, steps=()))
 
     def _offer_kept(self, design: Design) -> None:

@@ -12,6 +12,7 @@ from typing import Final
 from starlette.requests import ClientDisconnect
 
 from moulddesign.core import SpecError, say
+from moulddesign.design import MOST_BUNDLE_BYTES, MOST_BYTES, MOST_DESIGN_BYTES, FileKind
 from moulddesign.design.schema import either
 
 TIMEOUT_S: Final = 30.0
@@ -23,7 +24,7 @@ MOST_UPLOADS: Final = 200
 ALL_MOST_BYTES: Final = 1_000_000_000
 """Most that all uploads together take [bytes]."""
 
-UPLOAD_NAME: Final = re.compile(r"own-[0-9a-f]{16}\.(svg|png|jpe?g|ttf|otf|stl|3mf|toml|csv)")
+UPLOAD_NAME: Final = re.compile(r"own-[0-9a-f]{16}\.(svg|png|jpe?g|tif|ttf|otf|stl|3mf|toml|csv)")
 """Names that uploads are given: nothing of the name outside."""
 
 
@@ -39,17 +40,23 @@ class UploadKind:
 
 UPLOAD_KINDS: Final = MappingProxyType(
     {
-        "artwork": UploadKind(endings=("svg", "png", "jpg"), most_bytes=10_000_000),
-        "outline": UploadKind(endings=("svg",), most_bytes=2_000_000),
-        "font": UploadKind(endings=("ttf", "otf"), most_bytes=20_000_000),
-        "photo": UploadKind(endings=("png", "jpg"), most_bytes=10_000_000),
-        "mesh": UploadKind(endings=("stl", "3mf"), most_bytes=60_000_000),
-        "design": UploadKind(endings=("toml",), most_bytes=1_000_000),
-        "library": UploadKind(endings=("toml",), most_bytes=1_000_000),
-        "recipe": UploadKind(endings=("toml",), most_bytes=1_000_000),
-        "moulds": UploadKind(endings=("toml",), most_bytes=1_000_000),
+        **{
+            kind.value: UploadKind(endings=endings, most_bytes=MOST_BYTES[kind])
+            for kind, endings in (
+                (FileKind.ARTWORK, ("svg", "png", "jpg")),
+                (FileKind.OUTLINE, ("svg",)),
+                (FileKind.CARVING, ("png", "tif", "stl", "3mf")),
+                (FileKind.FONT, ("ttf", "otf")),
+                (FileKind.PHOTO, ("png", "jpg")),
+                (FileKind.MESH, ("stl", "3mf")),
+                (FileKind.LIBRARY, ("toml",)),
+                (FileKind.RECIPE, ("toml",)),
+                (FileKind.MOULDS, ("toml",)),
+            )
+        },
+        "design": UploadKind(endings=("toml",), most_bytes=MOST_DESIGN_BYTES),
         "weighings": UploadKind(endings=("csv",), most_bytes=1_000_000),
-        "set": UploadKind(endings=("zip",), most_bytes=60_000_000),
+        "set": UploadKind(endings=("zip",), most_bytes=MOST_BUNDLE_BYTES),
     }
 )
 """Kinds of uploads, by the name in the address."""
@@ -58,6 +65,7 @@ FIRST_BYTES: Final = MappingProxyType(
     {
         "png": (b"\x89PNG\r\n\x1a\n",),
         "jpg": (b"\xff\xd8\xff",),
+        "tif": (b"II*\x00", b"MM\x00*"),
         "ttf": (b"\x00\x01\x00\x00", b"true"),
         "otf": (b"OTTO",),
         "3mf": (b"PK\x03\x04",),

@@ -24,6 +24,7 @@ FILES = {
     Format.PICTURES: {"pastry.png", "parts.png", "relief.png"},
     Format.THREEMF: {"set.3mf"},
     Format.CARD: {"card.html", "card.pdf", "card-1.png", "card-2.png", "card-3.png"},
+    Format.APPROVAL: {"approval.pdf"},
 }
 WRITER = Path(__file__).with_name("writer.py")
 

@@ -47,7 +47,7 @@ def test_every_format_is_written_but_step_which_it_has_no_body_for(folder):
     assert {path.name for path in folder.iterdir()} == {
         "block.stl", "pastry.stl", "drawing.dxf", "drawing.svg", "set.glb", "pastry.png",
         "parts.png", "relief.png", "set.3mf", "card.html", "card.pdf", "card-1.png",
-        "card-2.png", "card-3.png", "report.json", "design.toml",
+        "card-2.png", "card-3.png", "approval.pdf", "report.json", "design.toml",
     }  # fmt: skip
     report = json.loads((folder / "report.json").read_text("utf-8"))
     assert [part["files"] for part in report["parts"]] == [

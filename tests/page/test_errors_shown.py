@@ -65,7 +65,7 @@ def test_a_sentence_names_the_field_by_its_label():
     assert GERMAN.error(listed).startswith("Stück 1: Roh (nicht angegeben): muss angegeben werden")
     weighed = SpecError("water_g.0", -1.0, say("page.moulds-not-given"))
     assert ENGLISH.error(weighed).startswith("Water that fills it 1 (-1.0): must be given")
-    assert GERMAN.error(FileError("a.stl", say("page.set-damaged"))) == (
+    assert GERMAN.error(FileError("a.stl", say("design.bundle-damaged"))) == (
         "a.stl: lässt sich nicht entpacken."
     )
     assert GERMAN.error(KernelError(say("page.the-checks"), say("workers.too-long"))) == (
