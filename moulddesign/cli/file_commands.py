@@ -71,7 +71,7 @@ def run_inspect(
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> int:
-    """Size, volume, soundness and printability of any mesh.
+    """Check any mesh file: its size and volume, whether it is whole, and whether it prints.
 
     Of a file that was made larger for the shrinkage of its plastic, the figures are those of the
     print.

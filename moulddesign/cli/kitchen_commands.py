@@ -327,7 +327,7 @@ def run_firmness(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Yield stress of a dough, from a ball pressed flat between two rough plates.
+    """How firm a dough is: press a ball flat between two plates; says what force a mould takes.
 
     Face two flat plates with baking paper or fine abrasive, lay a ball of the dough between them,
     set a weight on it for 60 s, and read the height of the dough while the weight still rests.

@@ -131,7 +131,9 @@ def run_make(
     ] = False,
     as_json: AsJson = False,
 ) -> int:
-    """Design -> verified mould set in a folder; without file and options, the demo.
+    """Make a mould for a piece: files to print, checked, with weights, card and pictures.
+
+    Without file and options it makes the demo. What is not asked for has a default.
 
     Where the mould exists (kind = "own") the folder gets the bench card and the design alone.
 
@@ -387,7 +389,7 @@ def run_coupon(
     overwrite: OverwriteMould = False,
     as_json: AsJson = False,
 ) -> None:
-    """Clearance gauge and relief sampler for the printer of a design.
+    """Three small prints to make first: they measure the printer and what a dough can show.
 
     Example: moulddesign coupon --printer small-bed --material PLA
     """
@@ -418,7 +420,7 @@ def run_printers(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """List the printers and materials that a design can name, with their figures.
+    """List the printers and plastics that a design can name, with their figures.
 
     Example: moulddesign printers --library mine.toml
     """

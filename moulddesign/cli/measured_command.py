@@ -40,7 +40,7 @@ def run_measured(
     ] = None,
     as_json: AsJson = False,
 ) -> int:
-    """Caliper readings of the prints -> real weights, gap, height, and the one thing to do.
+    """Check a printed press with calipers: its real weight, gap and height, and what to do.
 
     Without readings it lists the sizes to measure. Readings are kept in the folder's set.toml; a
     size that was not read counts as designed. Each is the mean of a few places.

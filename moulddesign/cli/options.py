@@ -1,10 +1,7 @@
 """The options that override a design file, declared once for every verb that takes them."""
 
-import atexit
 import functools
 import inspect
-import shutil
-import tempfile
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from keyword import iskeyword
@@ -17,6 +14,7 @@ import typer
 from moulddesign.cli.console import err
 from moulddesign.cli.dough_command import with_dough
 from moulddesign.cli.set_parts import started
+from moulddesign.cli.usage import panel_of
 from moulddesign.core import LANGUAGES, FileError, SpecError, read_number, say, word
 from moulddesign.design import (
     BUNDLE,
@@ -30,7 +28,7 @@ from moulddesign.design import (
     crusts,
     fillings,
     free_values,
-    read_bundle,
+    read_unpacked,
     read_workshop,
     refuse_idle,
     with_workshop,
@@ -41,10 +39,7 @@ if TYPE_CHECKING:
 
 DesignFile = Annotated[
     Path | None,
-    typer.Argument(
-        help="Design file, folder of a build, or bundle; without one the options start from a "
-        "plain piece."
-    ),
+    typer.Argument(help="Design file, a build's folder, or a bundle; a plain piece without one."),
 ]
 DesignFiles = Annotated[
     list[Path] | None,
@@ -52,11 +47,7 @@ DesignFiles = Annotated[
 ]
 PaperName = Annotated[
     str | None,
-    typer.Option(
-        "--paper",
-        metavar="a4|letter",
-        help="Paper of card, drawing and approval sheet; a4 where it is left out.",
-    ),
+    typer.Option("--paper", metavar="a4|letter", help="Paper of all sheets; a4 where left out."),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the report as JSON on stdout.")]
 
@@ -74,7 +65,9 @@ class Override:
     @property
     def parameter(self) -> inspect.Parameter:
         """The option as a parameter that typer understands; None where it is not given."""
-        option = typer.Option(self.flag, metavar=self.metavar, help=self.says)
+        option = typer.Option(
+            self.flag, metavar=self.metavar, help=self.says, rich_help_panel=panel_of(self.field)
+        )
         name = self.flag.strip("-").replace("-", "_")
         return inspect.Parameter(
             f"{name}_" if iskeyword(name) else name,
@@ -594,12 +587,8 @@ def read_design(file: Path) -> Design:
     """Return the design of a file, a bundle or a build's folder; notes about it go to stderr."""
     if file.suffix.lower() in DRAWINGS:
         raise FileError(str(file), say("cli.drawing-as-design", file=str(file)))
-    if file.suffix.lower() == BUNDLE:
-        folder = Path(tempfile.mkdtemp(prefix="moulddesign-"))
-        atexit.register(shutil.rmtree, folder, ignore_errors=True)
-        design, notes = read_bundle(file, folder)
-    else:
-        design, notes = Design.read_with_notes(design_path(file))
+    is_bundle = file.suffix.lower() == BUNDLE
+    design, notes = read_unpacked(file) if is_bundle else Design.read_with_notes(design_path(file))
     for note in notes:
         err().print(str(note), soft_wrap=True, markup=False)
     return design

@@ -84,7 +84,7 @@ def run_series(
     no_workshop: NoWorkshop = False,
     as_json: AsJson = False,
 ) -> int:
-    """Many designs from one table, in parallel: one row a piece, one folder each.
+    """Make many moulds from one table: a row for each piece, a folder for each row.
 
     The first line of the table names keys of a design file, such as name,
     portion.finished_weight_g, pastry.outline, relief.layers.1.pattern; empty cells are as in the

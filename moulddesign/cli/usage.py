@@ -48,6 +48,34 @@ def _rules(flags: str, **rule: Any) -> dict[str, Rule]:  # noqa: ANN401 (per fie
     return {f"--{flag}": Rule(**rule) for flag in flags.split()}
 
 
+PANELS: Final = MappingProxyType(
+    {
+        "relief": "Relief",
+        "layer": "Relief",
+        "face": "Relief",
+        "carving": "Relief",
+        "stamps": "Relief",
+        "mould": "Mould",
+        "kept": "Mould",
+        "printer": "Printer",
+        "language": "Output",
+        "share": "Sharing",
+    }
+)
+"""What options are about, by the table of the design that they change; else the piece."""
+
+
+def panel_of(field: str) -> str:
+    """Return under which head the help lists an option, by the field that it changes.
+
+    Examples
+    --------
+    >>> panel_of("printer.bed_mm"), panel_of("portion.ratio")
+    ('Printer', 'Piece')
+    """
+    return PANELS.get(field.partition(".")[0], "Piece")
+
+
 RANKS: Final = ("--shelf", "--my-moulds")
 """Options that rank several moulds."""
 

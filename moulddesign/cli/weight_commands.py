@@ -148,7 +148,7 @@ def _label(made: Figures, target: LabelTarget) -> str:
 
 @with_design(*WEIGHTS, WIDTH, *WEIGHING)
 def run_portion(design: Design, *, units: PrintedUnits = None, as_json: AsJson = False) -> None:
-    """Masses, volumes, balls, spread and label target of one piece; no geometry.
+    """What to weigh for one piece: dough, filling, balls, how much they scatter, label weight.
 
     Example: moulddesign portion --weight 75 --ratio 3:7 --centre date:5
     """
@@ -180,7 +180,7 @@ SCALE_STEP_G = ScaleTable().resolution_g
 
 @density_app.callback(invoke_without_command=True)
 def choose(context: typer.Context) -> None:
-    """Density from composition, nutrition label, cup, displacement or recipe.
+    """Find how dense a dough or paste is: by a cup and a scale, its label, or its recipe.
 
     Example: moulddesign density cup --cup-empty 80 --cup-water 316 --cup-filled 385
     """

@@ -5,8 +5,11 @@ packed has the same layout with more in it. Of either only the design file is un
 names; nothing is written under a path that the zip chooses.
 """
 
+import atexit
 import io
 import re
+import shutil
+import tempfile
 import zipfile
 import zlib
 from collections.abc import Callable, Mapping
@@ -238,6 +241,13 @@ def read_bundle(path: Path, folder: Path) -> tuple[Design, tuple[Message, ...]]:
         mistakes = mistakes_in(error, Design, toml_lines(bundle.text))
         raise FileMistakesError(str(path), mistakes) from error
     return design, (*_told_of(design, gone), *notes)
+
+
+def read_unpacked(path: Path) -> tuple[Design, tuple[Message, ...]]:
+    """Return what `read_bundle` does, unpacked for as long as the program runs."""
+    folder = Path(tempfile.mkdtemp(prefix="moulddesign-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return read_bundle(path, folder)
 
 
 def _told_of(design: Design, gone: tuple[str, ...]) -> tuple[Message, ...]:
