@@ -148,7 +148,7 @@ def _label(made: Figures, target: LabelTarget) -> str:
 
 @with_design(*WEIGHTS, WIDTH, *WEIGHING)
 def run_portion(design: Design, *, units: PrintedUnits = None, as_json: AsJson = False) -> None:
-    """What to weigh for one piece: dough, filling, balls, how much they scatter, label weight.
+    """Say what to weigh for one piece: dough, filling, balls, their scatter, label weight.
 
     Example: moulddesign portion --weight 75 --ratio 3:7 --centre date:5
     """
