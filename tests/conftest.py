@@ -33,7 +33,7 @@ def pytest_xdist_make_scheduler(config, log):
 
 # A sample that fails once fails again. On a busy machine an example takes as long as it takes.
 SAMPLES = settings(
-    derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow], max_examples=30
+    derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow], max_examples=15
 )
 settings.register_profile("usual", SAMPLES)
 settings.register_profile("slow", SAMPLES, max_examples=100)

@@ -33,6 +33,7 @@ from moulddesign.kitchen import (
     today,
     trial,
 )
+from moulddesign.mould import MouldSet
 from moulddesign.page.face_entries import face_to_tap
 from moulddesign.page.view_bodies import (
     ViewBody,
@@ -151,19 +152,15 @@ def preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
 def check_design(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     """Yield finer light on the piece and the mould for the view, then all findings and cautions."""
     design = Design.of(plain)
-    files = _built.get(design)
-    shape = _cached_shape(_without_mould(design))
-    checkpoint()
-    yield "light", finer_light(pastry_bodies(shape))
+    yield "light", _cached_light(_without_mould(design))
     checkpoint()
     if design.own_mould is not None:
         return
+    yield "mould", _cached_mould_view(design)
+    files = _built_before(design)
     if files is None:
-        mould = mould_of(design, shape)
-        yield "mould", encode_bodies("mould", part_bodies(mould, shape))
-        files = _kept(design, build(design, lambda _: checkpoint(), begun=(shape, mould)))
-    else:
-        yield "mould", encode_bodies("mould", part_bodies(files.build.mould, shape))
+        begun = _cached_shape(_without_mould(design)), _cached_mould(design)
+        files = _kept(design, build(design, lambda _: checkpoint(), begun=begun))
     yield "findings", (files.build.findings, files.build.cautions)
 
 
@@ -174,20 +171,38 @@ def cut_piece(_checkpoint: Checkpoint, plain: Plain, at_mm: float, with_parts: b
     yield "cut", cut_at((*_cached_bodies(_without_mould(design)), *parts), at_mm)
 
 
-@lru_cache(maxsize=2)
+MOST_BUILDS: Final = 3
+"""Designs whose build and pictures are kept: what is undone or loaded again is there at once."""
+
+
+@lru_cache(maxsize=MOST_BUILDS)
 def _cached_bodies(design: Design) -> tuple[ViewBody, ...]:
     return pastry_bodies(_cached_shape(design))
 
 
+@lru_cache(maxsize=MOST_BUILDS)
+def _cached_light(design: Design) -> bytes:
+    return finer_light(_cached_bodies(design))
+
+
 @lru_cache(maxsize=1)
 def _cached_parts(design: Design) -> tuple[ViewBody, ...]:
-    shape = _cached_shape(_without_mould(design))
-    return part_bodies(mould_of(design, shape), shape)
+    return part_bodies(_cached_mould(design), _cached_shape(_without_mould(design)))
+
+
+@lru_cache(maxsize=1)
+def _cached_mould(design: Design) -> MouldSet[Any]:
+    return mould_of(design, _cached_shape(_without_mould(design)))
+
+
+@lru_cache(maxsize=MOST_BUILDS)
+def _cached_mould_view(design: Design) -> bytes:
+    return encode_bodies("mould", _cached_parts(design))
 
 
 def prepare_files(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     """Make ahead what the files of a design need that was checked; yield nothing."""
-    files = _built.get(Design.of(plain))
+    files = _built_before(Design.of(plain))
     if files is not None:
         files.make_all(checkpoint)
     yield from ()
@@ -209,7 +224,7 @@ def write_failing(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> MadeFile
 
 def _files(plain: Mapping[str, Any], write: Callable[..., Build]) -> MadeFiles:
     design = Design.of(plain)
-    made = _built.get(design) or _kept(design, build(design))
+    made = _built_before(design) or _kept(design, build(design))
     with TemporaryDirectory(prefix="moulddesign-") as folder:
         target = Path(folder) / "set"
         write(made.build, target, files=made)
@@ -224,12 +239,18 @@ def draw_picture(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
 
 
 _built: dict[Design, BuildFiles] = {}
-"""The last build of this process, with what was made of its files: nothing is computed twice."""
+"""The last builds of this process, with what was made of their files; the last used is the last."""
+
+
+def _built_before(design: Design) -> BuildFiles | None:
+    files = _built.pop(design, None)
+    return None if files is None else _built.setdefault(design, files)
 
 
 def _kept(design: Design, made: Build) -> BuildFiles:
-    """Return the files of a build, which takes the place of the last one."""
-    _built.clear()
+    """Return the files of a build; the one that was not used for longest is given up."""
+    for oldest in list(_built)[: 1 - MOST_BUILDS]:
+        del _built[oldest]
     return _built.setdefault(design, BuildFiles(made))
 
 

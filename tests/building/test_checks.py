@@ -10,7 +10,11 @@ from kept_designs import made_once
 from moulddesign.core import Verdict
 from moulddesign.design import Design
 
-SMALL = {"portion.finished_weight_g": 40.0, "relief.layers": [{"text": "Fig"}]}
+SMALL = {
+    "portion.finished_weight_g": 40.0,
+    "portion.ratio": "5:5",  # crust enough: for less, the weight is sought that has it
+    "relief.layers": [{"text": "Fig"}],
+}
 PLAIN = SMALL | {"relief.layers": []}
 SHRINKING = {"printer.shrink": 0.01}
 KINDS = {

@@ -30,6 +30,11 @@ REAL = {
     "30 g round without centre": ["--weight", "30", "--centre-mass", "0"],
     "250 g square, two centres": [kept_designs.FILES["two-centres-250"]],
 }
+PLAIN = (
+    '[portion]\nratio = "5:5"\n[relief]\nlayers = []\n[mould]\nkind = "block"\nlettering = false\n'
+)
+"""A design that is soon made."""
+DEMO = "the demo, 75 g carved 3:7 one centre"
 QUICK = ("--weight", "60", "--pattern", "lantern", "--formats", "stl")
 
 
@@ -61,8 +66,8 @@ def content(folder):
     }
 
 
-ASKED = [pytest.param(n, marks=pytest.mark.slow if "125" in n else ()) for n in REAL]
-"""The square of 125 g is built, not written, in the usual run: tests/building does."""
+ASKED = [pytest.param(n, marks=() if n == DEMO else pytest.mark.slow) for n in REAL]
+"""The others are built, not written, in the usual run: tests/building does."""
 
 
 @pytest.mark.parametrize("name", ASKED)
@@ -90,6 +95,7 @@ def test_another_library_reads_the_files_back(made, name):
     assert pastry.volume / 1000.0 == pytest.approx(report["portion"]["volume_ml"], rel=1e-3)
 
 
+@pytest.mark.slow  # the usual run compares processes in tests/export, the page and a series
 def test_the_published_design_makes_the_same_bytes_in_another_process(made, kitchen):
     _, first, out = made("250 g square, two centres")
     again = kitchen / "again"
@@ -134,9 +140,11 @@ def hidden(folder):
 class TestInterrupted:
     # Moments from before the geometry libraries to the writing of the files; the machine may be
     # slow or fast, so that some fall after the end: what must hold holds at every moment.
-    @pytest.mark.parametrize("seconds", [pytest.param(0.1, marks=pytest.mark.slow), 1.5, 4.0])
+    @pytest.mark.parametrize(
+        "seconds", [1.5, *(pytest.param(s, marks=pytest.mark.slow) for s in (0.1, 4.0))]
+    )
     def test_a_killed_run_leaves_the_old_folder_whole(self, made, tmp_path, seconds):
-        _, _, source = made("30 g round without centre")
+        _, _, source = made(DEMO)
         shutil.copytree(source, tmp_path / "out")
         before = content(tmp_path / "out")
         process = started(*QUICK, "--out", "out", "--overwrite", folder=tmp_path)
@@ -184,10 +192,13 @@ def limited(*arguments, folder, most_bytes):
 class TestDisk:
     @pytest.mark.skipif(sys.platform == "win32", reason="no limit on file sizes there")
     def test_a_full_disk_is_said_and_leaves_nothing(self, made, tmp_path):
-        _, _, source = made("30 g round without centre")
+        _, _, source = made(DEMO)
         shutil.copytree(source, tmp_path / "out")
         before = content(tmp_path / "out")
-        done = limited(*QUICK, "--out", "out", "--overwrite", folder=tmp_path, most_bytes=100_000)
+        plain = tmp_path / "plain.toml"
+        plain.write_text(PLAIN)
+        asked = (plain, "--formats", "stl", "--out", "out", "--overwrite")
+        done = limited(*asked, folder=tmp_path, most_bytes=20_000)
         assert done.returncode == 1
         assert done.stderr == "out: cannot be written (File too large).\n"
         assert content(tmp_path / "out") == before
@@ -219,13 +230,13 @@ class TestDisk:
 
 @pytest.mark.parametrize("verb", ["make", "coupon"])
 def test_another_mould_is_not_lost(made, monkeypatch, capsys, tmp_path, verb):
-    *_, source = made("30 g round without centre")
+    *_, source = made(DEMO)
     shutil.copytree(source, tmp_path / "mine")
     before = content(tmp_path / "mine")
     monkeypatch.chdir(tmp_path)
     quick = QUICK if verb == "make" else ()
     said = refused(monkeypatch, capsys, verb, *quick, "--out", "mine")
-    assert said.startswith("mine: holds another mould (38 mm, 30 g, made ")
+    assert said.startswith("mine: holds another mould (53 mm, 75 g, made ")
     assert said.endswith("such as mine-2, or give it up with --overwrite.")
     assert content(tmp_path / "mine") == before
 
@@ -291,7 +302,7 @@ def test_a_missing_system_library_is_one_sentence(tmp_path):
         "raise ImportError('libGL.so.1: cannot open shared object file: No such file or directory')"
     )
     paths = os.pathsep.join([str(tmp_path), environment()["PYTHONPATH"]])
-    (tmp_path / "plain.toml").write_text("[relief]\nlayers = []\n[mould]\nlettering = false\n")
+    (tmp_path / "plain.toml").write_text(PLAIN)
     asked = ("make", "plain.toml", "--formats", "step")
     code, said, remarks = moulddesign(*asked, folder=tmp_path, PYTHONPATH=paths)
     assert (code, said) == (1, "")

@@ -14,7 +14,8 @@ from moulddesign.export.sizes_card import MadeSize, sizes_card
 def test_sizes_get_a_folder_each_and_one_card_and_one_that_fails_stops_no_other(tmp_path):
     design = tmp_path / "lantern.toml"
     design.write_text(
-        'name = "lantern"\n[relief]\nlayers = []\n[mould]\nkind = "block"\nlettering = false\n'
+        'name = "lantern"\n[portion]\nratio = "5:5"\n[relief]\nlayers = []\n'
+        '[mould]\nkind = "block"\nlettering = false\n'
     )
     code, said, told = ran(
         "make", design, "--sizes", "30,0", "--formats", "pictures", "--json", "--out", "made",

@@ -12,8 +12,8 @@ import sys
 import time
 from pathlib import Path
 
-from moulddesign.export import REPORT
 from moulddesign.export import folder as export_folder
+from moulddesign.export.held_moulds import REPORT
 
 FILES = 12
 LONGEST_S = 0.06

@@ -3,6 +3,7 @@
 import io
 import re
 from dataclasses import replace
+from functools import cache
 from types import MappingProxyType
 
 import numpy as np
@@ -53,10 +54,12 @@ def card_of(shown, paper=Paper.A4):
     return Card(figures=shown, pictures=PICTURES, paper=paper, fonts=bundled_fonts())
 
 
+@cache
 def card(case, paper=Paper.A4, recipe=None):
     return card_of(figures(built(case), recipe), paper).pdf()
 
 
+@cache
 def pages(raw):
     """Text of each page, in one line, without the marks at which long words may break."""
     texts = [page.extract_text() for page in PdfReader(io.BytesIO(raw)).pages]
@@ -256,7 +259,7 @@ def test_the_paper_has_its_size(paper, size_mm):
 
 def test_a_card_holds_no_date_and_is_the_same_each_time():
     raw = card("chestnut-75")
-    assert card("chestnut-75") == raw
+    assert card.__wrapped__("chestnut-75") == raw
     about = PdfReader(io.BytesIO(raw)).metadata
     assert about.creation_date is None
     assert about.modification_date is None

@@ -18,9 +18,10 @@ def settings_folder(tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def served(settings_folder) -> Iterator[Served]:
+def served(settings_folder, request) -> Iterator[Served]:
     own = {"MOULDDESIGN_WORKSHOP": str(settings_folder / "workshop.toml")}
-    page = started(str(FILES["chestnut-75"]), "--port", "0", **own)
+    ahead = request.config.option.markexpr != "not slow"
+    page = started(str(FILES["chestnut-75"]), "--port", "0", ahead=ahead, **own)
     yield page
     ended(page)
 

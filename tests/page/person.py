@@ -9,6 +9,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+from axe_playwright_python.sync_playwright import Axe
 from cli.command import environment
 
 CHROMIUM = shutil.which("chromium")
@@ -33,8 +34,19 @@ class Served:
         return int(self.address.rstrip("/").rpartition(":")[2])
 
 
-def started(*arguments: str, **more: str) -> Served:
-    command = [sys.executable, "-m", "moulddesign", "page", "--no-browser", *arguments]
+NOT_AHEAD = (
+    "import asyncio\n"
+    "from moulddesign.cli import main\n"
+    "from moulddesign.page.session import Session\n"
+    "Session._prepare = lambda self, design: asyncio.sleep(0.0)\n"
+    "main()\n"
+)
+"""A page that makes no files before they are asked for: the usual run has other work to do."""
+
+
+def started(*arguments: str, ahead: bool = True, **more: str) -> Served:
+    program = ["-m", "moulddesign"] if ahead else ["-c", NOT_AHEAD]
+    command = [sys.executable, *program, "page", "--no-browser", *arguments]
     process = subprocess.Popen(  # noqa: S603 (our own command)
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment(**more)
     )
@@ -89,6 +101,16 @@ def typed(page, field: str, value: str) -> None:
 
 def redrawn(page, before: int) -> None:
     page.wait_for_function(f"+document.querySelector('.view').dataset.drawn > {before}")
+
+
+def serious(page) -> list[tuple[str, str]]:
+    """Return what axe finds that keeps somebody from using the page."""
+    found = Axe().run(page).response["violations"]
+    return [
+        (one["id"], one["nodes"][0]["html"][:200])
+        for one in found
+        if one["impact"] in {"serious", "critical"}
+    ]
 
 
 def shot(page, name: str) -> None:

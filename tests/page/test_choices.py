@@ -231,9 +231,15 @@ def test_a_face_is_chosen_by_its_picture_and_written_into_the_design(visit, tmp_
     assert max(shown) == SIZE_PX[0]
 
 
-def test_steps_go_from_what_is_shown_to_round_figures(visit):
+def test_keys_reach_all_parts_soon_and_steps_go_to_round_figures(visit):
     page = visit()
     before = drawn(page)
+    reached = []
+    for _ in range(25):
+        page.keyboard.press("Tab")
+        reached.append(page.evaluate("document.activeElement.hash || document.activeElement.id"))
+    assert reached[:3] == ["#form", "#view", "#results"]
+    assert "make" in reached
     page.fill("#choice-weight", "75,3")
     page.click("[data-choice=weight] button >> nth=1")
     redrawn(page, before)
@@ -244,17 +250,6 @@ def test_steps_go_from_what_is_shown_to_round_figures(visit):
     page.wait_for_function("document.querySelector('#choice-weight').value === '1'")  # never 0 g
     page.fill("#choice-weight", "many")
     page.wait_for_selector("[data-choice=weight] .error >> text=number")
-
-
-def test_keys_reach_the_making_soon_and_the_parts_of_the_page_at_once(visit):
-    page = visit()
-    drawn(page)
-    reached = []
-    for _ in range(25):
-        page.keyboard.press("Tab")
-        reached.append(page.evaluate("document.activeElement.hash || document.activeElement.id"))
-    assert reached[:3] == ["#form", "#view", "#results"]
-    assert "make" in reached
 
 
 @pytest.mark.slow
@@ -300,6 +295,8 @@ def test_an_address_whose_drawing_is_gone_brings_all_the_rest_and_asks_for_it(vi
 def test_axe_finds_nothing_of_any_level_on_the_first_screen(visit, width):
     page = visit(viewport={"width": width, "height": 900})
     drawn(page, "mould")
+    page.click(".views >> text=Cut")
+    page.wait_for_selector(".view-overlay .size")
     settings(page)
     figures(page)
     found = Axe().run(page).response["violations"]
