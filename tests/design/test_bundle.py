@@ -9,6 +9,8 @@ from command_line import ran
 from moulddesign.core import FileError, SpecError
 from moulddesign.design import Design, parse_bundle, read_bundle, without_customers
 from moulddesign.design.bundle import MOST_ENTRIES, zip_bytes
+from moulddesign.page.design_files import read_set
+from moulddesign.page.uploads import UploadStore
 
 SQUARE = (
     b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10">'
@@ -144,3 +146,12 @@ def test_a_bundle_needs_an_author_and_a_licence(tmp_path):
 
 def test_the_same_files_are_the_same_zip():
     assert zip_bytes({"a": b"1"}, "x") == zip_bytes({"a": b"1"}, "x")
+
+
+@pytest.mark.parametrize("start", [b"\x89PNG\r\n\x1a\n", b"II*\x00"])  # PNG and TIFF
+def test_the_page_takes_the_carving_of_a_packed_set(tmp_path, start):
+    design = b'[[face.carvings]]\nfile = "quince.png"\n'
+    raw = zipped({"set/design.toml": design, "set/quince.png": start + b"rest"})
+    text, names = read_set(raw, UploadStore(tmp_path))
+    assert text == design.decode()
+    assert (tmp_path / names["quince.png"]).read_bytes() == start + b"rest"
