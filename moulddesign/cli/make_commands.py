@@ -77,16 +77,23 @@ def run_make(
     *,
     context: typer.Context,
     folder: Annotated[
-        Path | None, typer.Option("--out", "-o", metavar="DIR", help="Default: exports/NAME.")
+        Path | None,
+        typer.Option(
+            "--out", "-o", metavar="DIR", rich_help_panel="Output", help="Default: exports/NAME."
+        ),
     ] = None,
     keep_failing: Annotated[
-        bool, typer.Option("--keep-failing", help="Publish in spite of a failed finding.")
+        bool,
+        typer.Option(
+            "--keep-failing", rich_help_panel="Output", help="Publish in spite of a failed finding."
+        ),
     ] = False,
     formats: Annotated[
         str,
         typer.Option(
             "--formats",
             metavar="LIST",
+            rich_help_panel="Output",
             help="Files besides STL and report: step, drawing, glb, pictures, 3mf, card, "
             "approval; or all.",
         ),
@@ -96,6 +103,7 @@ def run_make(
         typer.Option(
             "--only",
             metavar="PART",
+            rich_help_panel="Output",
             help="Write this part alone, as often as wanted: stamp, stop, shim, plunger, sleeve.",
         ),
     ] = None,
@@ -105,6 +113,7 @@ def run_make(
         typer.Option(
             "--stop-for",
             metavar="G",
+            rich_help_panel="Output",
             help="Make a stop for pieces of another finished weight in this press, and no more.",
         ),
     ] = None,
@@ -113,6 +122,7 @@ def run_make(
         typer.Option(
             "--sizes",
             metavar="G,G,G",
+            rich_help_panel="Output",
             help="The same piece in several finished weights: a folder each, one card for all.",
         ),
     ] = None,
@@ -121,6 +131,7 @@ def run_make(
         typer.Option(
             "--slicer",
             metavar="PROGRAM",
+            rich_help_panel="Output",
             help="Slicer that says grams and time of each part; options may follow in quotes.",
         ),
     ] = None,

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 
 DesignFile = Annotated[
     Path | None,
-    typer.Argument(help="Design file, a build's folder, or a bundle; a plain piece without one."),
+    typer.Argument(help="Design file, a build's folder, or a bundle; without one a plain piece."),
 ]
 DesignFiles = Annotated[
     list[Path] | None,
