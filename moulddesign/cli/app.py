@@ -40,13 +40,14 @@ from moulddesign.cli.usage import Verb, VerbGroup, usage_sentence
 from moulddesign.cli.weight_commands import density_app, run_portion
 from moulddesign.cli.workshop_command import workshop_app
 from moulddesign.core import FindingError, KernelError, Language, MouldError, WriteError
-from moulddesign.design import Design
+from moulddesign.design import Design, Workshop, read_workshop
 
 
 @with_design(*PIECE)
 def run_page(
     design: Design,
     *,
+    context: typer.Context,
     port: Annotated[
         int, typer.Option(metavar="N", min=0, max=65535, help="Port; the next free one if taken.")
     ] = 8467,
@@ -84,7 +85,10 @@ def run_page(
         err().print(f"The page is at {address} - Ctrl-C ends it.", soft_wrap=True)
 
     chosen = "" if language is None else language.value
-    serve(design, port, announce=announce, open_browser=browser, language=chosen)
+    serve(
+        design, port, announce=announce, open_browser=browser, language=chosen,
+        workshop=Workshop if context.params["no_workshop"] else read_workshop,
+    )  # fmt: skip
     err().print("The page has ended.")
 
 

@@ -171,7 +171,7 @@ def _in_moulds(
     if len(designs) > 1:
         raise SpecError("--mould", ids[0], say("cli.of-one-design"))
     with ends_at_once():
-        from moulddesign.fit import fit, fitted_design  # noqa: PLC0415 (no geometry for others)
+        from moulddesign.fit import design_in  # noqa: PLC0415 (no geometry for others)
 
     (file, base), moulds = designs[0], read_register()
     made = []
@@ -180,12 +180,7 @@ def _in_moulds(
         if mould.state is not MouldState.IN_USE:
             said = say("kitchen.mould-not-in-use", mould=mould.name, state=word(mould.state.value))
             err().print(f"{said}.", soft_wrap=True, markup=False)
-        found = fit(base, mould)
-        is_press = found.own_window(base) is not None
-        weight_g = base.portion.finished_weight_g if is_press else None
-        taken = fitted_design(base, found, weight_g)
-        unnamed = {key: value for key, value in taken.plain().items() if key != "name"}
-        made.append((file, Design.of(unnamed)))
+        made.append((file, design_in(base, mould)))
     return tuple(made)
 
 

@@ -7,7 +7,7 @@ import typer
 
 from moulddesign.cli.console import err, out, print_json, table
 from moulddesign.cli.options import AsJson
-from moulddesign.core import say, word
+from moulddesign.core import word
 from moulddesign.design import SET_FILE, PieceSize, SetFile, read_set_file, save_readings
 from moulddesign.portion import PrintedSet, printed_set
 
@@ -97,27 +97,6 @@ def _show(found: SetFile, made: PrintedSet | None) -> None:
     out().print(table(f"{found.name}: sizes by calipers", heads, rows))
     if made is None:
         return
-    out().print(
-        str(
-            say(
-                "cli.printed-set",
-                gap_mm=made.gap_mm,
-                drop_mm=made.drop_mm,
-                stopped_mm=made.stopped_mm,
-                at_stop_g=made.at_stop_g,
-                sd_g=made.at_stop_sd_g,
-                asked_g=made.asked_at_stop_g,
-            )
-        )
-    )
-    out().print(
-        str(
-            say(
-                "cli.printed-range",
-                height_mm=made.height_mm,
-                least_g=made.least_g,
-                most_g=made.most_g,
-            )
-        )
-    )
+    for sentence in made.sentences:
+        out().print(str(sentence))
     out().print(str(made.to_do), soft_wrap=True)

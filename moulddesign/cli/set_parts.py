@@ -50,9 +50,8 @@ def _for_set(named: Design | None, given: dict[str, Any], read: Callable[[Path],
     lower_mm = given.pop("kept.lower_stop_mm", 0.0)
     beside = (path if path.is_dir() else path.parent) / DESIGN_FILE
     if named is None and found.press is not None and beside.is_file():
-        plain = read(beside).plain()
-        left = {"name", "further_stamps"} if given.keys() - SAME_NAME else set()
-        named = Design.of({key: plain[key] for key in plain if key not in left})
+        changed = bool(given.keys() - SAME_NAME)
+        return read(beside).more_for_set(found, is_changed=changed, lower_stop_mm=lower_mm)
     return (named or Design()).for_set(found, lower_stop_mm=lower_mm)
 
 

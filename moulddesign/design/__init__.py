@@ -74,6 +74,7 @@ from moulddesign.design.kept_sets import (
     SetFile,
     read_set_file,
     save_readings,
+    with_readings,
 )
 from moulddesign.design.mould_tables import (
     MADE_KINDS,
@@ -295,6 +296,7 @@ __all__ = [
     "with_changes",
     "with_ids",
     "with_pressed",
+    "with_readings",
     "with_registered",
     "with_workshop",
     "without_customers",

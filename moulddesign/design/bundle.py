@@ -35,6 +35,7 @@ from moulddesign.core import (
 )
 from moulddesign.design.assets import PREFIX, is_file, named_files, rename_files
 from moulddesign.design.design import DESIGN_FILE, Design
+from moulddesign.design.kept_sets import SET_FILE
 from moulddesign.design.reading import mistakes_in
 from moulddesign.design.schema import FileKind
 
@@ -87,6 +88,8 @@ class Bundle:
     """The design file's."""
     files: Mapping[str, tuple[FileKind, bytes]]
     """Kind and content by the last part of the name."""
+    set_text: str
+    """Of `set.toml`; empty where there is none."""
 
 
 def last_part(name: str) -> str:
@@ -114,6 +117,9 @@ def parse_bundle(raw: bytes) -> Bundle:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             found = _Entries(archive)
             text = decode_text(found.content(DESIGN_FILE, MOST_DESIGN_BYTES), DESIGN_FILE)
+            has_set = SET_FILE in found.entries
+            kept = found.content(SET_FILE, MOST_DESIGN_BYTES) if has_set else b""
+            set_text = decode_text(kept, SET_FILE)
             files = {
                 name: (kind, found.content(name, MOST_BYTES[kind]))
                 for name, kind in _named_in(text).items()
@@ -123,7 +129,7 @@ def parse_bundle(raw: bytes) -> Bundle:
         raise _refusal(say("design.bundle-damaged")) from error
     except FileError as error:
         raise _refusal(say("design.bundle-not-text")) from error
-    return Bundle(text=text, files=files)
+    return Bundle(text=text, files=files, set_text=set_text)
 
 
 class _Entries:

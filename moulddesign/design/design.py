@@ -309,6 +309,16 @@ class Design(Table):
             table[key] = value
         return type(self).of(tree)
 
+    def more_for_set(self, found: SetFile, *, is_changed: bool, lower_stop_mm: float = 0.0) -> Self:
+        """Return the design of further parts for the set that was made from this design.
+
+        Where something changes it goes without its name and its further stamps. `for_set` says what
+        is raised.
+        """
+        left = {"name", "further_stamps"} if is_changed else set()
+        own = type(self).of({key: each for key, each in self.plain().items() if key not in left})
+        return own.for_set(found, lower_stop_mm=lower_stop_mm)
+
     def for_set(self, found: SetFile, *, lower_stop_mm: float = 0.0) -> Self:
         """Return the design of parts that fit a set: out of its bore, by its press.
 

@@ -202,6 +202,25 @@ def set_path(path: Path) -> Path:
     return path / SET_FILE
 
 
+def with_readings(made: SetFile, given: Mapping[str, float | None]) -> SetFile:
+    """Return a set with caliper readings beside what was read before.
+
+    Raises
+    ------
+    SpecError
+        A reading cannot be used.
+    """
+    new = {key: value for key, value in given.items() if value is not None}
+    before = {} if made.readings is None else made.readings.plain()
+    readings = Readings.of(before | new)
+    for key, value in new.items():
+        size = made.size(key)
+        if abs(value - size.mm) > MOST_OFF_MM:
+            need = say("design.reading-far-off", mm=size.mm, most_mm=MOST_OFF_MM)
+            raise SpecError(key, value, need)
+    return made.model_copy(update={"readings": readings})
+
+
 def save_readings(path: Path, given: Mapping[str, float | None]) -> SetFile:
     """Write caliper readings into the file of a set, beside what was read before, and return it.
 
@@ -213,17 +232,12 @@ def save_readings(path: Path, given: Mapping[str, float | None]) -> SetFile:
         The file cannot be read or written.
     """
     file = set_path(path)
+    made = with_readings(read_set_file(file), given)
+    assert made.readings is not None  # noqa: S101 (just made)
     before = parse_toml(read_text(file), file)
-    new = {key: value for key, value in given.items() if value is not None}
-    readings = Readings.of(before.get("readings", {}) | new).plain()
-    made = read_set_file(file)
-    for key, value in new.items():
-        size = made.size(key)
-        if abs(value - size.mm) > MOST_OFF_MM:
-            need = say("design.reading-far-off", mm=size.mm, most_mm=MOST_OFF_MM)
-            raise SpecError(key, value, need)
-    replace_file(file, (HEAD + tomli_w.dumps(before | {"readings": readings})).encode())
-    return read_set_file(file)
+    text = HEAD + tomli_w.dumps(before | {"readings": made.readings.plain()})
+    replace_file(file, text.encode())
+    return made
 
 
 MOST_OFF_MM: Final = 3.0

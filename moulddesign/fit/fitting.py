@@ -450,6 +450,18 @@ def fitted_design(design: Design, made: Fit, finished_g: float | None = None) ->
     return found
 
 
+def design_in(design: Design, mould: OwnedMould) -> Design:
+    """Return the design of the piece that a mould takes, under a name of its own.
+
+    A press takes the weight of the design, any other mould is filled. `fit` and `fitted_design` say
+    what is raised.
+    """
+    made = fit(design, mould)
+    is_press = made.own_window(design) is not None
+    taken = fitted_design(design, made, design.portion.finished_weight_g if is_press else None)
+    return Design.of({key: value for key, value in taken.plain().items() if key != "name"})
+
+
 def fit_of_own(design: Design, stage: Callable[[str], None] = lambda _: None) -> Fit | None:
     """Return what the own mould of a design takes; None where nothing of it was measured.
 

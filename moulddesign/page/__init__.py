@@ -10,6 +10,7 @@
 - `jobs`: what each task asks, and the jobs that a worker does.
 - `own_list`: the list of one's own moulds, which the command line reads too.
 - `owned_jobs`: what is asked of a mould that one owns, by how its size is known, and its jobs.
+- `printed_sets`: a set that was printed: what is made for it later, and its prints by calipers.
 - `session`: one open tab: its last valid design, the work that is done for it, and its files.
 - `markup`: HTML: plain elements, the form's components, figures and the answers of the tasks.
 - `finding_actions`: what can be done with a finding: the change that mends it, and its place.
@@ -23,6 +24,7 @@
 - `view_element`: the 3D view as an element; its scripts are in `scene/`.
 - `task_form`: a form with a button that calculates an answer.
 - `fit_result`: HTML of what fits a mould that one owns, and the row that is recommended.
+- `set_task`: the place of a set that was printed: parts for it, and caliper readings.
 - `owned_task`: the task of a mould that one owns.
 - `figure_help`: small forms that work out one figure: density, firmness, an error, syrup.
 - `workshop_place`: the workshop's own place.
@@ -30,6 +32,6 @@
 - `batch_sheet`: the sheet of a batch to print.
 - `tasks`: the tasks beside the design: a mould that one owns, a trial bake, a batch.
 - `layout`: the page of one tab: the form, the 3D view and the results.
-- `serve`: the page as a program: a port, workers, routes, who may ask for anything, and a clean
-  end.
+- `guard`: who may ask the page for anything, and how long a request's headers may take.
+- `serve`: the page as a program: a port, workers, routes, and a clean end.
 """

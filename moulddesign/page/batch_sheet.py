@@ -1,11 +1,12 @@
-"""The sheet of a batch to print: name, picture, weights, boxes to tick, days and hours."""
+"""The sheet of a batch to print, with boxes to tick; and the batch of several moulds at once."""
 
 from collections.abc import Iterable
 from html import escape
 from typing import Final
 
 from moulddesign.design import CentresWeighed, Design
-from moulddesign.kitchen import Batch
+from moulddesign.kitchen import Batch, JointBatch
+from moulddesign.page.markup import allergen_notes, cost_notes, html_table, paragraph, times
 from moulddesign.page.texts import Texts
 
 MOST_TRAY_BOXES: Final = 40
@@ -38,6 +39,39 @@ def batch_sheet(words: Texts, made: Batch, design: Design, picture: str) -> str:
         f'<div class="sheet-weights">{shown}</div></div></div>'
         f"{_weigh_out(words, made)}{_trays(words, made)}{_times(words, made)}</section>"
     )
+
+
+def joint_result(words: Texts, made: JointBatch, currency: str) -> str:
+    """Return how many pieces of each design there are, and what is mixed once for all of them."""
+    html = ""
+    if made.left_over:
+        counts = words["comma"].join(
+            words["count_of"].format(count=each.pieces, name=name) for name, each in made.batches
+        )
+        left = words["comma"].join(
+            f"{grams:.0f} g {words['crust' if part == 'crust' else 'paste']}"
+            for part, grams in made.left_over.items()
+        )
+        html = paragraph(words["on_hand_makes"].format(counts=counts, left=left), "verdict-line")
+    keys = ("pieces_head", "crust_head", "paste_head", "trays_head", "rounds_head")
+    rows = [
+        (
+            name, f"{each.pieces}", f"{each.split.crust_g:g}", f"{each.split.paste_g:g}",
+            f"{each.trays.count}", f"{often}",
+        )
+        for (name, each), often in zip(made.batches, made.rounds, strict=True)
+    ]  # fmt: skip
+    title = words["pieces"].format(count=made.pieces)
+    html += html_table(("", *(words[key] for key in keys)), rows, caption=title)
+    for dough in made.doughs:
+        if dough.mixed_g > 0.0:
+            part = words["crust" if dough.part == "crust" else "paste"]
+            title = words["mix_for"].format(part=f"{part} ({words['comma'].join(dough.designs)})")
+            lines = [(words.food(line.food), f"{line.scaled_g:g}") for line in dough.lines]
+            lines = lines or [(part, f"{dough.mixed_g:.0f}")]
+            html += html_table((words["ingredient"], "g"), lines, caption=title)
+    notes = (*allergen_notes(words, made.allergens), *cost_notes(words, made.cost, currency))
+    return html + "".join(map(paragraph, notes)) + times(words, made)
 
 
 def _weigh_out(words: Texts, made: Batch) -> str:

@@ -67,7 +67,9 @@ def with_uploads(design: Design, uploads: UploadStore) -> Design:
     return Design.of(rename_files(design.plain(), Design, uploaded))
 
 
-def with_upload_names(tree: Tree, names: Mapping[str, str]) -> Tree:
+def with_upload_names(
+    tree: Tree, names: Mapping[str, str], model: type[BaseModel] = Design
+) -> Tree:
     """Return a design's plain values, right or wrong, with its files named as uploaded.
 
     Examples
@@ -76,13 +78,14 @@ def with_upload_names(tree: Tree, names: Mapping[str, str]) -> Tree:
     >>> with_upload_names(drawn, {"heart.svg": "own-1.svg"})
     {'pastry': {'outline': 'own-1.svg'}}
     """
-    return rename_files(tree, Design, lambda _, name: names.get(last_part(name), name))
+    return rename_files(tree, model, lambda _, name: names.get(last_part(name), name))
 
 
-def read_set(raw: bytes, uploads: UploadStore) -> tuple[str, dict[str, str]]:
+def read_set(raw: bytes, uploads: UploadStore) -> tuple[str, dict[str, str], str]:
     """Return the text of the design file in a zip, and which uploads its drawings became.
 
-    The second value gives an upload's name for the last part of each file's name.
+    The second value gives an upload's name for the last part of each file's name, the third the
+    text of `set.toml`, empty where there is none.
 
     Raises
     ------
@@ -94,4 +97,4 @@ def read_set(raw: bytes, uploads: UploadStore) -> tuple[str, dict[str, str]]:
         name: uploads.keep(content, detected_ending(content, UPLOAD_KINDS[kind.value].endings))
         for name, (kind, content) in bundle.files.items()
     }
-    return bundle.text, names
+    return bundle.text, names, bundle.set_text

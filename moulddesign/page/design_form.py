@@ -30,10 +30,10 @@ from moulddesign.design import (
     free_values,
     library,
     mistakes_in,
-    read_workshop,
     with_changed_workshop,
     with_workshop,
 )
+from moulddesign.design.face_tables import face_names
 from moulddesign.kitchen.firmness import yield_stress
 from moulddesign.page.choices import (
     SHARES,
@@ -291,7 +291,7 @@ class DesignForm:
     def reset(self) -> None:
         """Begin with the default design and the workshop's values; that can be undone."""
         try:
-            self.replace(fresh_design(Design(), self.words.language))
+            self.replace(fresh_design(Design(), self.session.workshop(), self.words.language))
         except MouldError as error:
             self.session.page.show_notice(error)
 
@@ -300,13 +300,13 @@ class DesignForm:
         self.draft.replace(design.plain())
         self._validate(refill=True)
 
-    def follow_workshop(self, shop: Workshop) -> None:
+    def follow_workshop(self) -> None:
         """Take a changed workshop's values where the design has no others; that can be undone."""
         try:
             design = Design.of(values_of_kind(self.draft.tree))
         except SpecError:  # its fields say what is wrong with it
             return
-        self.replace(with_changed_workshop(design, shop))
+        self.replace(with_changed_workshop(design, self.session.workshop()))
 
     def change(self, values: Mapping[str, Any]) -> None:
         """Change values of the draft, by dotted paths; that can be undone."""
@@ -330,7 +330,7 @@ class DesignForm:
             )
             try:
                 design, notes = Design.of_file(tree)
-                free = free_values(read_workshop(), design, ())
+                free = free_values(self.session.workshop(), design, ())
                 design = with_workshop(design, free, ())
             except SpecError as error:
                 mistakes = mistakes_in(error, Design, toml_lines(text))
@@ -446,9 +446,9 @@ class DesignForm:
 
 
 @cache
-def fresh_design(default: Design, language: str) -> Design:
-    """Return a default design with the workshop's values, its sheets in the page's language."""
-    design = with_changed_workshop(default, read_workshop())
+def fresh_design(default: Design, shop: Workshop, language: str) -> Design:
+    """Return a default design with a workshop's values, its sheets in the page's language."""
+    design = with_changed_workshop(default, shop)
     if design.language is not None or language == LANGUAGES[0]:
         return design
     return design.with_values({"language": language})
@@ -465,6 +465,8 @@ def _choices(words: Texts) -> Mapping[str, tuple[tuple[str, str], ...]]:
         "pastry.outline": tuple((name, words.word(name)) for name in OUTLINES),
         "relief.layers.pattern": tuple((t.name, words.word(t.name)) for t in titles()),
         "outline": tuple((name, words.word(name)) for name in OUTLINES),
+        "new_pattern": tuple((t.name, words.word(t.name)) for t in titles()),
+        "new_face": tuple((name, words.word(name)) for name in face_names()),
         "portion.crust_dough": tuple((name, words.word(f"{name} dough")) for name in crusts()),
         "portion.filling_paste": tuple((name, words.word(f"{name} paste")) for name in fillings()),
         "printer": tuple((name, name) for name in library(None).machines),

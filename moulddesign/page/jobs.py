@@ -2,7 +2,7 @@
 
 import os
 import tempfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -10,25 +10,34 @@ from tempfile import TemporaryDirectory
 from typing import Any, Final
 
 from moulddesign.building import Build, Shape, build, inlays, mould_of, shaped
-from moulddesign.core import Message, ml_from_mm3, say
+from moulddesign.core import Message, ml_from_mm3, say, word
 from moulddesign.design import (
     BlockTable,
     CastTable,
     Design,
+    MouldState,
     PrinterTable,
     Table,
+    find_mould,
     given,
+    read_register,
 )
 from moulddesign.design.dough_book import LONGEST_DOUGH
 from moulddesign.export import BuildFiles, publish, publish_failing
 from moulddesign.export.pictures import pastry_scene
 from moulddesign.export.press_steps import PressStep
+from moulddesign.fit import design_in
 from moulddesign.kitchen import (
+    Batch,
+    BatchOrder,
+    JointBatch,
     OnHand,
     Recipe,
     WeighedPiece,
     Weighing,
     batch,
+    joint_batch,
+    mark_remarks,
     measured_in,
     today,
     trial,
@@ -129,11 +138,51 @@ def evaluate_trial(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answe
     )
 
 
-def total_batch(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
-    """Yield the totals of a batch."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchAnswer:
+    """A batch of one design, or of one design in several moulds at once."""
+
+    made: Batch | JointBatch
+    orders: tuple[BatchOrder, ...]
+    remarks: tuple[Message, ...]
+    """What speaks against a mould: it is not in use, or kept for another dough."""
+
+    @property
+    def pieces(self) -> Mapping[str, int]:
+        """How many pieces each mould of the register presses, by its id."""
+        return {
+            str(order.design.own_mould.id): each.pieces
+            for order, each in zip(self.orders, batches_of(self.made), strict=True)
+            if order.design.own_mould is not None and order.design.own_mould.id is not None
+        }
+
+
+def batches_of(made: Batch | JointBatch) -> tuple[Batch, ...]:
+    """Return the batch of each design."""
+    return (made,) if isinstance(made, Batch) else tuple(each for _, each in made.batches)
+
+
+def total_batch(_checkpoint: Checkpoint, plain: Plain, asked: Plain, ids: Sequence[str]) -> Answer:
+    """Yield the totals of a batch, in the moulds of some ids, or in the design's own."""
     design, given = Design.of(plain), BatchRequest.of(asked)
     recipe = None if design.batch.recipe is None else Recipe.read(design.batch.recipe)
-    yield "batch", batch(design, recipe, OnHand(**given.model_dump()))
+    on_hand = OnHand(**given.model_dump())
+    if ids and on_hand.is_given:  # it decides how many there are
+        design = design.with_values({"batch.pieces": None})
+    known = read_register() if ids else ()
+    moulds = [find_mould(known, each) for each in ids]
+    designs = [design_in(design, mould) for mould in moulds] or [design]
+    orders = tuple(BatchOrder(design=each, recipe=recipe) for each in designs)
+    several = len(orders) > 1
+    made = joint_batch(orders, on_hand) if several else batch(designs[0], recipe, on_hand)
+    remarks = [
+        say("kitchen.mould-not-in-use", mould=mould.name, state=word(mould.state.value))
+        for mould in moulds
+        if mould.state is not MouldState.IN_USE
+    ]
+    for each, one in zip(designs, batches_of(made), strict=True):
+        remarks += mark_remarks(each, one.allergens, known=recipe is not None)
+    yield "batch", BatchAnswer(made=made, orders=orders, remarks=tuple(remarks))
 
 
 def preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:

@@ -13,10 +13,10 @@ from nicegui import ui
 from nicegui.elements import scene as _stock  # its three.js is what our own view draws with
 from nicegui.elements.mixins.text_element import TextElement
 
-from moulddesign.kitchen import Batch, Estimate
+from moulddesign.kitchen import Batch, Cost, Estimate, JointBatch
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.texts import Texts
-from moulddesign.portion import Figures, LossSource
+from moulddesign.portion import AllergenList, Figures, LossSource
 
 assert _stock  # noqa: S101 (imported so that its script is served)
 
@@ -366,7 +366,7 @@ def batch_result(words: Texts, made: Batch, currency: str) -> str:
             heads = (words["ingredient"], "%", "g", words["price"])
             html += f"<h4>{escape(title)}</h4>" + html_table(heads, lines, caption=title)
     html += "".join(paragraph(text) for text in _batch_notes(words, made, currency))
-    return html + _batch_prices(words, made, currency) + _batch_times(words, made)
+    return html + _batch_prices(words, made, currency) + times(words, made)
 
 
 def _batch_prices(words: Texts, made: Batch, currency: str) -> str:
@@ -388,7 +388,8 @@ def _batch_prices(words: Texts, made: Batch, currency: str) -> str:
     return html
 
 
-def _batch_times(words: Texts, made: Batch) -> str:
+def times(words: Texts, made: Batch | JointBatch) -> str:
+    """Return the calendar and the hours of the bake day."""
     html = ""
     if made.days:
         title = words["calendar"]
@@ -404,6 +405,27 @@ def _batch_times(words: Texts, made: Batch) -> str:
     return html + "".join(paragraph(words.said(remark)) for remark in made.plan.remarks)
 
 
+def cost_notes(words: Texts, cost: Cost | None, currency: str) -> list[str]:
+    """Return what the ingredients cost, and which have no price."""
+    if cost is None:
+        return []
+    total, each = f"{cost.total:.2f}", f"{cost.each:.2f}"
+    says = [words["cost_total"].format(total=total, each=each, coin=currency)]
+    if cost.unpriced:
+        says.append(words["unpriced"].format(what=words["comma"].join(cost.unpriced)))
+    return says
+
+
+def allergen_notes(words: Texts, listed: AllergenList) -> list[str]:
+    """Return which allergens the ingredients' names point to, and which names are unknown."""
+    named = (("allergens_found", listed.found), ("allergens_unknown", listed.unknown))
+    return [
+        words[key].format(names=words["comma"].join(map(words.said, names)))
+        for key, names in named
+        if names
+    ]
+
+
 def _batch_notes(words: Texts, made: Batch, currency: str) -> list[str]:
     says = [
         words["centres_needed"].format(count=count, name=words.food(name))
@@ -414,18 +436,8 @@ def _batch_notes(words: Texts, made: Batch, currency: str) -> list[str]:
     for key, packed in (("trays_needed", made.trays), ("boxes_needed", made.boxes)):
         mass = f"{packed.mass_g:.0f}"
         says.append(words[key].format(count=packed.count, each=packed.each, mass=mass))
-    if made.cost is not None:
-        total, each = f"{made.cost.total:.2f}", f"{made.cost.each:.2f}"
-        says.append(words["cost_total"].format(total=total, each=each, coin=currency))
-        if made.cost.unpriced:
-            says.append(words["unpriced"].format(what=words["comma"].join(made.cost.unpriced)))
+    says += cost_notes(words, made.cost, currency)
     if made.packs is not None:
         says.append(words["packs"].format(**{k: f"{v:g}" for k, v in asdict(made.packs).items()}))
-    found = made.allergens
-    if found.found:
-        names = words["comma"].join(map(words.said, found.found))
-        says.append(words["allergens_found"].format(names=names))
-    if found.unknown:
-        names = words["comma"].join(map(words.said, found.unknown))
-        says.append(words["allergens_unknown"].format(names=names))
+    says += allergen_notes(words, made.allergens)
     return says

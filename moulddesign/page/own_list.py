@@ -32,12 +32,12 @@ def listed_moulds(uploads: UploadStore) -> dict[str, dict[str, Any]]:
         The register or a file that it names cannot be read.
     """
     return {
-        str(mould.id): _as_uploads(mould.plain(), RegisteredMould, uploads)
+        str(mould.id): as_uploads(mould.plain(), RegisteredMould, uploads)
         for mould in read_register()
     }
 
 
-def _as_uploads(tree: dict[str, Any], model: type[Table], uploads: UploadStore) -> dict[str, Any]:
+def as_uploads(tree: dict[str, Any], model: type[Table], uploads: UploadStore) -> dict[str, Any]:
     """Return plain values whose files are uploads; FileError where one is not there."""
 
     def uploaded(kind: FileKind, name: str) -> str:
@@ -87,7 +87,7 @@ def design_of(mould_id: str, uploads: UploadStore) -> Design:
     """
     mould = find_mould(read_register(), mould_id)
     design = Design.read(design_file(mould))
-    return Design.of(_as_uploads(design.plain(), Design, uploads))
+    return Design.of(as_uploads(design.plain(), Design, uploads))
 
 
 def shown_facts(words: Texts, mould: dict[str, Any]) -> str:

@@ -32,7 +32,9 @@ from moulddesign.page.owned_jobs import (
     way_of,
     what_counts,
 )
+from moulddesign.page.printed_sets import has_set
 from moulddesign.page.session import BUILD_LIMIT_S, Session
+from moulddesign.page.set_task import SetTask
 from moulddesign.page.task_form import TaskForm
 
 Wrong = Callable[[MouldError], None]
@@ -134,6 +136,7 @@ class OwnedTask:
         self.design_form = design_form
         self.words = design_form.words
         self.taker = PieceTaker(session, design_form)
+        self.printed = SetTask(session, design_form)
         self._rows: tuple[fit_result.Row, ...] = ()
 
     def lay_out(self) -> None:
@@ -151,6 +154,7 @@ class OwnedTask:
         with self.task.actions:
             button(words["keep_mould"], lambda: self._change_list(self._keep))
         self.taker.lay_out()
+        self.printed.lay_out()
         text_element("h2", words["ranking"])
         text_element("p", words["ranking_help"])
         shelf = TaskForm(self.session, schema, RankingRequest, values={})
@@ -180,6 +184,10 @@ class OwnedTask:
                         reopen = partial(self._open_design, mould_id)
                         says = self._says("open_design_of", name)
                         button(self.words["open_design_of"], reopen, aria_label=says)
+                    if has_set(mould):
+                        parts = partial(self.printed.open_registered, mould_id)
+                        says = self._says("parts_of_set", name)
+                        button(self.words["parts_of_set"], parts, aria_label=says)
                     forget = partial(self._change_list, partial(forget_mould, mould_id))
                     button(self.words["remove"], forget, aria_label=self._says("remove", name))
 

@@ -1,4 +1,4 @@
-"""The page as a program: a port, workers, routes, who may ask for anything, and a clean end."""
+"""The page as a program: a port, workers, routes, and a clean end."""
 
 import asyncio
 import contextlib
@@ -6,7 +6,7 @@ import os
 import signal
 import socket
 import webbrowser
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterable, MutableMapping
+from collections.abc import AsyncIterator, Callable
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -18,11 +18,12 @@ from nicegui import Client, ui
 
 from moulddesign.artwork.patterns import pattern_names, patterns_folder
 from moulddesign.core import Message, MouldError, SpecError, WriteError, say
-from moulddesign.design import Design
+from moulddesign.design import Design, Workshop, read_workshop
 from moulddesign.page.address import decode_design
 from moulddesign.page.choice_pictures import CHOICE_PICTURE, FOLDER, choice_names
 from moulddesign.page.design_files import read_set, with_uploads, without_missing_files
 from moulddesign.page.design_form import fresh_design, known_names
+from moulddesign.page.guard import Guard, HeaderLimitProtocol
 from moulddesign.page.jobs import CHECKS, PREVIEW, prepare
 from moulddesign.page.layout import Page
 from moulddesign.page.session import (
@@ -36,127 +37,8 @@ from moulddesign.page.texts import language_for, page_texts
 from moulddesign.page.uploads import UPLOAD_KINDS, UploadStore, receive_upload
 from moulddesign.workers import Job, Worker
 
-Scope = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
-Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
-App = Callable[[Scope, Receive, Send], Awaitable[None]]
-
 Language = Annotated[str, Query(alias="in")]
 """The language that the browser's page is shown in."""
-
-HOST_NAMES: Final = ("127.0.0.1", "localhost")
-"""Names of this machine that a browser may use."""
-
-MOST_BODY: Final = 64 * 1024 * 1024
-"""Largest body of any request; each upload has its own, smaller limit [bytes]."""
-
-CONTENT_POLICY: Final = (
-    "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval'; "
-    "style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:; "
-    "connect-src 'self'; frame-ancestors 'none'; form-action 'self'; base-uri 'self'; "
-    "object-src 'none'"
-)
-"""What the page may load: nothing from elsewhere (the framework compiles its templates itself)."""
-
-HEADERS: Final = (
-    (b"content-security-policy", CONTENT_POLICY.encode()),
-    (b"x-content-type-options", b"nosniff"),
-    (b"x-frame-options", b"DENY"),
-    (b"referrer-policy", b"no-referrer"),
-    (b"cross-origin-resource-policy", b"same-origin"),
-    (b"cross-origin-opener-policy", b"same-origin"),
-)
-
-FOREIGN_LINK_HTML: Final = (
-    b"<!doctype html><html lang=en><meta charset=utf-8><title>moulddesign</title>"
-    b"<p>Another site has sent you here. <a href=''>Open the page</a> if that is what you want.</p>"
-)
-"""Shown instead of the page to who follows a link from another site: nothing is built yet."""
-
-
-class Guard:
-    """Lets through what the page itself asks for, and refuses the rest."""
-
-    # Plain ASGI: a middleware of the framework would not see websockets.
-
-    def __init__(self, app: App, port: int) -> None:
-        self.app = app
-        self.hosts = {f"{name}:{port}".encode() for name in HOST_NAMES}
-        self.origins = {b"http://" + host for host in self.hosts}
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Serve one request, or refuse it."""
-        if scope["type"] not in {"http", "websocket"}:
-            await self.app(scope, receive, send)
-            return
-        headers = _headers(scope["headers"])
-        if _header_count(scope, b"host") != 1 or headers[b"host"] not in self.hosts:
-            await _refused(scope, send, 421, body=b"This name is not served here.")
-        elif _header_count(scope, b"origin") > 1 or self._is_foreign(headers):
-            if _is_visit(scope, headers):
-                await _refused(scope, send, 403, body=FOREIGN_LINK_HTML)
-            else:
-                await _refused(scope, send, 403, body=b"Other sites may not ask for this.")
-        elif _too_large(headers):
-            await _refused(scope, send, 413, body=b"That is too large.")
-        else:
-            await self.app(scope, receive, _with_headers(send))
-
-    def _is_foreign(self, headers: dict[bytes, bytes]) -> bool:
-        origin = headers.get(b"origin")
-        if origin is not None and origin not in self.origins:
-            return True
-        return headers.get(b"sec-fetch-site", b"none") not in {b"none", b"same-origin"}
-
-
-def _headers(pairs: Iterable[tuple[bytes, bytes]]) -> dict[bytes, bytes]:
-    return {name.lower(): value for name, value in pairs}
-
-
-def _header_count(scope: Scope, name: bytes) -> int:
-    """Return how often a header was sent: of two, one could hide the other."""
-    return sum(one.lower() == name for one, _ in scope["headers"])
-
-
-def _is_visit(scope: Scope, headers: dict[bytes, bytes]) -> bool:
-    return (
-        scope["type"] == "http"
-        and scope["method"] == "GET"
-        and scope["path"] == "/"
-        and headers.get(b"sec-fetch-mode") == b"navigate"
-        and headers.get(b"sec-fetch-dest") == b"document"
-    )
-
-
-def _too_large(headers: dict[bytes, bytes]) -> bool:
-    length = headers.get(b"content-length", b"0")
-    return not length.isdigit() or int(length) > MOST_BODY
-
-
-async def _refused(scope: Scope, send: Send, status: int, *, body: bytes) -> None:
-    if scope["type"] == "websocket":
-        await send({"type": "websocket.close", "code": 1008})
-        return
-    kind = b"text/html" if body.startswith(b"<") else b"text/plain"
-    headers = [
-        (b"content-type", kind + b"; charset=utf-8"),
-        (b"content-length", str(len(body)).encode()),
-        *HEADERS,
-    ]
-    await send({"type": "http.response.start", "status": status, "headers": headers})
-    await send({"type": "http.response.body", "body": body})
-
-
-def _with_headers(send: Send) -> Send:
-    async def send_with_headers(message: MutableMapping[str, Any]) -> None:
-        if message["type"] == "http.response.start":
-            own = {name for name, _ in message.get("headers", ())}
-            more = [pair for pair in HEADERS if pair[0] not in own]
-            message = dict(message) | {"headers": [*message.get("headers", ()), *more]}
-        await send(message)
-
-    return send_with_headers
-
 
 HOST: Final = "127.0.0.1"
 PORT: Final = 8467
@@ -209,8 +91,12 @@ def serve(
     announce: Callable[[str], None],
     open_browser: bool,
     language: str = "",
+    workshop: Callable[[], Workshop] = read_workshop,
 ) -> None:
-    """Serve the page until Ctrl-C, in a language, or in the browser's where it is empty."""
+    """Serve the page until Ctrl-C, in a language, or in the browser's where it is empty.
+
+    `workshop` returns what flows into every new design.
+    """
     with (
         contextlib.closing(free_socket(port)) as listener,
         TemporaryDirectory(prefix="moulddesign-page-") as folder,
@@ -223,17 +109,23 @@ def serve(
             if open_browser:
                 webbrowser.open(address)
 
-        app = application(design, Path(folder), ready)
+        app = application(design, Path(folder), ready, workshop=workshop)
         config = uvicorn.Config(
             Guard(app, number), log_level="warning", ws_max_size=2**22,
-            timeout_graceful_shutdown=2, server_header=False,
+            timeout_graceful_shutdown=2, server_header=False, http=HeaderLimitProtocol,
         )  # fmt: skip
         # A plain kill ends it as Ctrl-C does: the folder of uploads is taken away.
         signal.signal(signal.SIGTERM, signal.default_int_handler)
         uvicorn.Server(config).run(sockets=[listener])
 
 
-def application(design: Design, folder: Path, ready: Callable[[], None]) -> FastAPI:
+def application(
+    design: Design,
+    folder: Path,
+    ready: Callable[[], None],
+    *,
+    workshop: Callable[[], Workshop] = read_workshop,
+) -> FastAPI:
     """Return the page's application."""
     for name in ("uploads", "temporary"):
         (folder / name).mkdir()
@@ -263,7 +155,9 @@ def application(design: Design, folder: Path, ready: Callable[[], None]) -> Fast
     _upload_routes(app, uploads)
 
     _serve_front(
-        lambda design: Session(design, workers=workers, uploads=uploads, store=store),
+        lambda design: Session(
+            design, workers=workers, uploads=uploads, store=store, workshop=workshop
+        ),
         uploads,
         default,
     )
@@ -302,12 +196,12 @@ def _serve_front(
     ) -> None:
         words = page_texts(language_for(language, request.headers.get("accept-language", "")))
         problem = note = None
+        session = new_session(default)
         try:
-            fresh = fresh_design(default, words.language)
-            design, note = _design_of(encoded, uploads) if encoded else (fresh, None)
+            fresh = fresh_design(default, session.workshop(), words.language)
+            session.design, note = _design_of(encoded, uploads) if encoded else (fresh, None)
         except MouldError as error:
-            design, problem = default, error
-        session = new_session(design)
+            problem = error
         client.on_disconnect(session.pause)
         client.on_connect(session.resume)
         client.on_delete(session.close)
@@ -397,10 +291,10 @@ def _upload_routes(app: FastAPI, uploads: UploadStore) -> None:
     async def upload_set(request: Request, language: Language = "") -> dict[str, Any]:
         try:
             raw = await receive_upload("set", request.stream())
-            text, names = await asyncio.to_thread(read_set, raw, uploads)
+            text, names, kept = await asyncio.to_thread(read_set, raw, uploads)
         except SpecError as error:
             return {"error": _refusal(error, language)}
-        return {"text": text, "names": names}
+        return {"text": text, "names": names, "kept": kept}
 
     @app.post("/upload/{kind}")
     async def upload(kind: str, request: Request, language: Language = "") -> dict[str, str]:

@@ -2,13 +2,13 @@
 
 import asyncio
 import secrets
-from collections.abc import Coroutine
+from collections.abc import Callable, Coroutine
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
 from moulddesign.core import Finding, Message, MouldError
-from moulddesign.design import DESIGN_FILE, Design, zip_bytes
+from moulddesign.design import DESIGN_FILE, Design, Workshop, read_workshop, zip_bytes
 from moulddesign.export.press_steps import PressStep
 from moulddesign.page.address import encode_design
 from moulddesign.page.jobs import (
@@ -83,8 +83,11 @@ CHECKS_DELAY_S: Final = 0.25
 """Without a new request for so long, the checks begin [s]."""
 
 ARCHIVE: Final = "set.zip"
-VIEW_FILES: Final = ("pastry-", "light-", "mould-", "cut-", "window", "batch-", "recipe.toml")
-"""How the names begin of what is drawn on the page; the rest of a tab's files are the set's."""
+VIEW_FILES: Final = (
+    "pastry-", "light-", "mould-", "cut-", "window", "batch-", "recipe.toml", "for-set-",
+)  # fmt: skip
+"""How the names begin of what is drawn on the page or made by its tasks; the rest of a tab's files
+are the set's."""
 
 
 class SessionListener(Protocol):
@@ -147,9 +150,17 @@ class Session:
     """The work for one tab: pictures first, checks after them, and only the latest request."""
 
     def __init__(
-        self, design: Design, *, workers: Workers, uploads: UploadStore, store: DownloadStore
+        self,
+        design: Design,
+        *,
+        workers: Workers,
+        uploads: UploadStore,
+        store: DownloadStore,
+        workshop: Callable[[], Workshop] = read_workshop,
     ) -> None:
         self.design = design
+        self.workshop = workshop
+        """Returns what flows into every new design."""
         self.workers = workers
         self.uploads = uploads
         self.store = store

@@ -64,13 +64,13 @@ class TaskForm:
         self._running: set[asyncio.Task[None]] = set()
 
     def lay_out(
-        self, *, job: Job, name: str, show: Show, more: tuple[dict[str, str], ...] = ()
+        self, *, job: Job, name: str, show: Show, more: tuple[Any, ...] = (), go: str = "calculate"
     ) -> None:
         """Make the form, the button and the place of the answer."""
         self.job, self.show, self.more = job, show, more
         self.add_form(name)
         with element("p", "actions") as self.actions:
-            button(self.words["calculate"], self.start, "primary")
+            button(self.words[go], self.start, "primary")
             text_element("button", self.words["print"], type="button").on(
                 "click", js_handler="() => window.print()"
             )
@@ -146,8 +146,12 @@ class TaskForm:
 
     def show_error(self, error: MouldError) -> None:
         """Show what is wrong, at its field and in the answer's place."""
-        self.form.set_errors(self._errors_by_field(error))
+        self.show_at_field(error)
         self.answer.set_content(paragraph(self.words.error(error), "error"))
+
+    def show_at_field(self, error: MouldError) -> None:
+        """Show what is wrong at its field alone."""
+        self.form.set_errors(self._errors_by_field(error))
 
     def refuse_unknown_files(self) -> None:
         """Refuse files that were not uploaded, also where an uploaded file of moulds names them."""

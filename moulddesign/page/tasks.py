@@ -3,17 +3,26 @@
 import asyncio
 from dataclasses import asdict
 from functools import partial
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from nicegui import ui
 
 from moulddesign.core import FileError, FileMistakesError, MouldError, SpecError, say
-from moulddesign.design import BookDough, Design, Measured, read_dough_book, save_dough_book
+from moulddesign.design import (
+    BookDough,
+    Design,
+    Measured,
+    read_dough_book,
+    read_register,
+    save_dough_book,
+    save_register,
+    with_pressed,
+)
 from moulddesign.kitchen import Batch, dough_values, read_weighings, remember
 from moulddesign.page import markup
-from moulddesign.page.batch_sheet import batch_sheet
+from moulddesign.page.batch_sheet import batch_sheet, joint_result
 from moulddesign.page.design_form import DesignForm
-from moulddesign.page.jobs import BATCH, PICTURE, TRIAL, BatchRequest, TrialRequest
+from moulddesign.page.jobs import BATCH, PICTURE, TRIAL, BatchAnswer, BatchRequest, TrialRequest
 from moulddesign.page.markup import (
     button,
     element,
@@ -30,6 +39,9 @@ from moulddesign.page.recipe_form import RecipeForm
 from moulddesign.page.session import BUILD_LIMIT_S, Session
 from moulddesign.page.task_form import TaskForm
 from moulddesign.page.workshop_place import WorkshopPlace
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 UPLOAD_TABLE_JS: Final = """async (event) => {
   const file = event.target.files[0];
@@ -71,6 +83,8 @@ class TaskPages:
         self.design_form = design_form
         self.words = design_form.words
         self._sheets = 0
+        self._picked: tuple[str, ...] = ()
+        self._to_count: Mapping[str, int] = {}
 
     def owned(self) -> None:
         """Lay out what fits a mould that one owns."""
@@ -117,10 +131,11 @@ class TaskPages:
         name = self._trial_task.draft.tree.get("remember_as") or ""
         try:
             if not name:
-                raise SpecError("remember_as", "", say("page.name-the-dough"))
+                raise SpecError("remember_as", "not given", say("page.name-the-dough"))
             row = remember(read_dough_book(), name, self._measured, self.session.design)
             save_dough_book(row)
         except MouldError as error:
+            self._trial_task.show_at_field(error)
             self._remembered.set_content(paragraph(self.words.error(error), "error"))
             return
         self._measured = []
@@ -178,7 +193,10 @@ class TaskPages:
         text_element("h3", self.words["on_hand"])
         task = TaskForm(self.session, self.design_form.schema, BatchRequest, values={})
         self._batch_task = task
-        task.lay_out(job=BATCH, name="hand", show=self._batch)
+        task.lay_out(job=BATCH, name="hand", show=self._batch, more=((),))
+        with task.actions:
+            self.count = button(self.words["count_pressed"], self._count)
+        set_visible(self.count, shown=False)
 
     def workshop(self) -> None:
         """Lay out the workshop, which is asked once."""
@@ -208,6 +226,33 @@ class TaskPages:
                     label = f"{self.words['use']}: {mould['name']}"
                     says = f"{mould_id}: {mould['name']}"
                     button(says, partial(self._bake_with, mould), aria_label=label)
+            text_element("p", self.words["bake_in_several"])
+            with element("p", "own-mould"):
+                for mould_id, mould in moulds.items():
+                    with element("label", "checkbox"):
+                        element("input", type="checkbox", id=f"bake-in-{mould_id}").on(
+                            "change",
+                            lambda event, each=mould_id: self._pick(each, picked=bool(event.args)),
+                            js_handler="(event) => emit(event.target.checked)",
+                        )
+                        text_element("span", f"{mould_id}: {mould['name']}")
+        self._pick("", picked=False)
+
+    def _pick(self, mould_id: str, *, picked: bool) -> None:
+        """Bake in a mould as well, or not; without an id in none of them."""
+        ids = [each for each in self._picked if mould_id and each != mould_id]
+        self._picked = (*ids, mould_id) if picked else tuple(ids)
+        self._batch_task.more = (self._picked,)
+
+    def _count(self) -> None:
+        """Add the pieces of the last batch to what the register counts of its moulds, once."""
+        try:
+            save_register(with_pressed(read_register(), self._to_count))
+        except MouldError as error:
+            self._say_wrong(error)
+            return
+        ui.notify(self.words["pressed_counted"])
+        set_visible(self.count, shown=False)
 
     def _bake_with(self, mould: dict[str, Any]) -> None:
         self._wrong.set_content("")
@@ -222,18 +267,27 @@ class TaskPages:
         self._enable_designs()
         return markup.trial_result(self.words, found)
 
-    def _batch(self, made: Batch) -> str:
-        self._drawing = asyncio.get_running_loop().create_task(self._draw_sheet(made))
-        return self._with_sheet(made, "")
+    def _batch(self, answer: BatchAnswer) -> str:
+        made, design = answer.made, answer.orders[0].design
+        self._to_count = answer.pieces
+        set_visible(self.count, shown=bool(answer.pieces))
+        remarks = "".join(
+            paragraph(f"{self.words.said(each)}{self.words['full_stop']}", "error")
+            for each in answer.remarks
+        )
+        if not isinstance(made, Batch):
+            return remarks + joint_result(self.words, made, design.batch.currency)
+        self._drawing = asyncio.get_running_loop().create_task(
+            self._draw_sheet(made, design, remarks)
+        )
+        return remarks + self._with_sheet(made, design, "")
 
-    def _with_sheet(self, made: Batch, picture: str) -> str:
-        design = self.session.design
+    def _with_sheet(self, made: Batch, design: Design, picture: str) -> str:
         shown = markup.batch_result(self.words, made, design.batch.currency)
         return shown + batch_sheet(self.words, made, design, picture)
 
-    async def _draw_sheet(self, made: Batch) -> None:
+    async def _draw_sheet(self, made: Batch, design: Design, remarks: str) -> None:
         """Add the picture of the piece to the sheet; the preview's process knows its shape."""
-        design = self.session.design
         try:
             async for _, png in self.session.workers.preview.stream(
                 PICTURE, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=asyncio.Event()
@@ -241,8 +295,8 @@ class TaskPages:
                 self._sheets += 1  # another address, or the browser shows the picture before
                 name = f"batch-{self._sheets}.png"
                 self.session.downloads[name] = png
-                html = self._with_sheet(made, f"/files/{self.session.token}/{name}")
-                self._batch_task.answer.set_content(self.words.numbers(html))
+                html = self._with_sheet(made, design, f"/files/{self.session.token}/{name}")
+                self._batch_task.answer.set_content(remarks + self.words.numbers(html))
         except MouldError as error:
             self._say_wrong(error)
 

@@ -87,7 +87,7 @@ class WorkshopPlace:
 
     def _changed(self, shop: Workshop) -> None:
         self._say_printer(shop)
-        self.design_form.follow_workshop(shop)
+        self.design_form.follow_workshop()
 
     def _say_printer(self, shop: Workshop) -> None:
         machine = {} if shop.printer is None else {"printer.machine": shop.printer}

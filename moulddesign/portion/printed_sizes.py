@@ -46,6 +46,26 @@ class PrintedSet:
     to_do: Message
     """The one thing to do."""
 
+    @property
+    def sentences(self) -> tuple[Message, ...]:
+        """What the prints are, before what is to be done."""
+        held = say(
+            "portion.printed-set",
+            gap_mm=self.gap_mm,
+            drop_mm=self.drop_mm,
+            stopped_mm=self.stopped_mm,
+            at_stop_g=self.at_stop_g,
+            sd_g=self.at_stop_sd_g,
+            asked_g=self.asked_at_stop_g,
+        )
+        takes = say(
+            "portion.printed-range",
+            height_mm=self.height_mm,
+            least_g=self.least_g,
+            most_g=self.most_g,
+        )
+        return held, takes
+
     def report(self) -> dict[str, Any]:
         """Return it as plain values."""
         return {

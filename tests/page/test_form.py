@@ -9,7 +9,7 @@ import pytest
 import moulddesign.page
 from moulddesign.building import shaped
 from moulddesign.core import LANGUAGES, SpecError, word
-from moulddesign.design import BlockTable, Design, Kind, Workshop
+from moulddesign.design import BlockTable, Design, Kind, Readings, Workshop
 from moulddesign.page.address import decode_design, encode_design
 from moulddesign.page.design_form import design_sections
 from moulddesign.page.draft import Draft, all_fields, form_sections, parse_input, values_of_kind
@@ -17,11 +17,12 @@ from moulddesign.page.figure_help import CupReading, GaugeReading, PlateReading,
 from moulddesign.page.form_schema import FormSchema
 from moulddesign.page.jobs import BatchRequest, TrialRequest, preview
 from moulddesign.page.owned_jobs import FitRequest, RankingRequest
+from moulddesign.page.printed_sets import PartRequest
 from moulddesign.page.texts import page_texts
 
 MODELS = (
     Design, FitRequest, RankingRequest, TrialRequest, BatchRequest, Workshop, GaugeReading,
-    CupReading, PlateReading, SyrupReading,
+    CupReading, PlateReading, SyrupReading, PartRequest, Readings,
 )  # fmt: skip
 SECTIONS = [
     design_sections() if model is Design else form_sections(model.model_json_schema())

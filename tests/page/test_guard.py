@@ -6,6 +6,7 @@ import json
 import re
 import signal
 import socket
+import time
 import zipfile
 
 import pytest
@@ -192,6 +193,36 @@ def test_a_body_too_large_is_refused_before_it_is_read(served):
     line.close()
 
 
+@pytest.mark.slow
+def test_headers_without_end_are_cut(served):
+    # RFC 9110, 15.5.9: a server may close what is not complete within the time that it waits.
+    head = b"GET / HTTP/1.1\r\nHost: 127.0.0.1:%d\r\n" % served.port
+    with (
+        socket.create_connection(("127.0.0.1", served.port), timeout=30) as second,
+        socket.create_connection(("127.0.0.1", served.port), timeout=30) as first,
+    ):
+        second.sendall(head + b"\r\n")
+        while not second.recv(65536).endswith(b"0\r\n\r\n"):
+            pass  # the answer to a whole request, after which slowness counts anew
+        start = time.perf_counter()
+        for line in (first, second):
+            line.sendall(head)
+            line.settimeout(0.1)
+        open_ = {first, second}
+        while open_ and time.perf_counter() < start + 20.0:
+            for line in tuple(open_):
+                try:
+                    line.sendall(b"x")
+                    if not line.recv(100):
+                        open_.discard(line)
+                except TimeoutError:
+                    continue
+                except OSError:
+                    open_.discard(line)
+        assert not open_
+        assert time.perf_counter() - start > 5.0
+
+
 def test_an_upload_is_named_by_its_content_alone(served):
     drawing = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"/>'
     _, content, _ = asked(
@@ -215,13 +246,19 @@ def test_it_listens_on_this_machine_alone(served):
     "how", [pytest.param(signal.SIGINT, id="Ctrl-C"), pytest.param(signal.SIGTERM, id="kill")]
 )
 def test_beside_another_page_it_tells_its_place_and_leaves_no_upload_behind(served, tmp_path, how):
-    page = started("--port", str(served.port), "--json", TMPDIR=str(tmp_path))
+    (tmp_path / "kept").mkdir()
+    shop = tmp_path / "kept" / "workshop.toml"
+    shop.write_text('printer = "small-bed"')
+    more = {"TMPDIR": str(tmp_path), "MOULDDESIGN_WORKSHOP": str(shop)}
+    page = started("--port", str(served.port), "--json", "--no-workshop", **more)
     told = json.loads(page.process.stdout.readline())
     assert told == {
         "address": f"http://127.0.0.1:{page.port}/", "port": page.port, "pid": page.process.pid,
     }  # fmt: skip
     assert page.port > served.port
-    assert asked(page)[0] == 200
+    status, content, _ = asked(page)
+    assert status == 200
+    assert b"Printer: common-220" in content
     # One that breaks off is not spoken of.
     head = b"POST /upload/mesh HTTP/1.1\r\nHost: 127.0.0.1:%d\r\nContent-Length: 999\r\n\r\nsolid"
     with socket.create_connection(("127.0.0.1", page.port), timeout=30) as line:
@@ -232,4 +269,4 @@ def test_beside_another_page_it_tells_its_place_and_leaves_no_upload_behind(serv
     assert (page.process.stdout.read(), page.process.stderr.read()) == ("", "")
     # 128 + SIGINT, as a shell says it and every verb of the command line
     assert ended(page, how) == 130
-    assert list(tmp_path.iterdir()) == []
+    assert list(tmp_path.iterdir()) == [tmp_path / "kept"]

@@ -1,6 +1,7 @@
 """The page's jobs in a real worker: figures before bodies, and a wrong design is told."""
 
 import asyncio
+import json
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 
@@ -9,8 +10,9 @@ from command_line import ran
 
 from moulddesign.building import shaped
 from moulddesign.core import SpecError, Verdict
-from moulddesign.design import Design
-from moulddesign.page.jobs import PREVIEW, check_design, prepare, preview
+from moulddesign.design import Design, RegisteredMould, save_register
+from moulddesign.page.batch_sheet import joint_result
+from moulddesign.page.jobs import PREVIEW, check_design, prepare, preview, total_batch
 from moulddesign.page.markup import weights_line
 from moulddesign.page.texts import page_texts
 from moulddesign.workers import Worker
@@ -87,3 +89,25 @@ def test_a_carved_piece_is_told_by_its_highest_point():
 def test_a_flat_piece_has_no_highest_point_of_its_own():
     shown = next(value for _, value in preview(lambda: None, Design().plain()))
     assert shown.highest_mm is None
+
+
+def test_a_batch_in_several_moulds_is_that_of_the_command_line(monkeypatch, tmp_path):
+    monkeypatch.setenv("MOULDDESIGN_WORKSHOP", str(tmp_path / "workshop.toml"))
+    tin = {"name": "tin", "width_mm": 50.0, "height_mm": 25.0, "marks": "gluten-free only"}
+    bought = {"name": "bought", "width_mm": 60.0, "height_mm": 28.0, "state": "set-aside"}
+    save_register(map(RegisteredMould.of, (tin, bought)))
+    on_hand = {"crust_g": 1200.0, "filling_g": 2800.0}
+    ((_, found),) = total_batch(None, Design().plain(), on_hand, ("A", "B"))
+    hand = ("--crust-on-hand", "1200", "--filling-on-hand", "2800", "--json")
+    code, out, err = ran("batch", "--mould", "A", "--mould", "B", *hand, folder=tmp_path)
+    assert code == 0
+    told = {each["name"]: each["pieces"] for each in json.loads(out)["designs"]}
+    assert {name: each.pieces for name, each in found.made.batches} == told
+    assert tuple(found.pieces.values()) == tuple(told.values())
+    assert [str(remark) for remark in found.remarks] == [
+        "bought is set aside in the register",
+        "tin is kept for: gluten-free only; press no other dough in it",
+    ]
+    assert all(f"{remark}." in " ".join(err.split()) for remark in found.remarks)
+    shown = joint_result(page_texts("en"), found.made, "")
+    assert f"makes {told['tin']} of tin, {told['bought']} of bought" in shown

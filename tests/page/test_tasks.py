@@ -113,6 +113,18 @@ def test_in_german_findings_what_a_weight_is_pressed_to_and_a_wrong_table(visit,
     page.wait_for_selector(".task:not([hidden]) .answer >> text=braucht eine erste Zeile mit")
 
 
+def counted_pieces_are_those_of_the_batch(page, settings_folder):
+    page.check("#bake-in-A")
+    page.fill("#hand-crust_g", "400")
+    page.keyboard.press("Tab")
+    page.click(".task:not([hidden]) >> text=Calculate")
+    pieces = page.locator(".task:not([hidden]) .answer h3").first.inner_text()
+    page.click("text=Count these pieces in my moulds")
+    page.wait_for_selector(".q-notification >> text=The pieces are counted")
+    counted = tomllib.loads((settings_folder / "moulds.toml").read_text())["mould"][0]["pressed"]
+    assert pieces == f"{counted} pieces"
+
+
 def test_a_mould_is_known_by_ruler_and_its_recommended_piece_is_the_design(visit, settings_folder):
     page = visit()
     drawn(page)
@@ -157,6 +169,7 @@ def test_a_mould_is_known_by_ruler_and_its_recommended_piece_is_the_design(visit
     turned(page, "Bake a batch")
     page.click(".task:not([hidden]) [aria-label='Use: tin']")
     page.wait_for_selector(".task:not([hidden]) .taken >> text=that tin takes")
+    counted_pieces_are_those_of_the_batch(page, settings_folder)
     turned(page, "My moulds")
     page.click("[aria-label='Remove: tin']")
     page.wait_for_selector("text=None kept yet")
