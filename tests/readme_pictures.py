@@ -1,7 +1,4 @@
-"""Makes the README's pictures from what its `make` wrote.
-
-python tests/readme_pictures.py exports/orchard-square
-"""
+"""Makes the README's pictures from what its `make` wrote, whose folder is named."""
 
 import io
 import sys
