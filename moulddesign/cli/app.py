@@ -36,6 +36,7 @@ from moulddesign.cli.options import PIECE, AsJson, with_design
 from moulddesign.cli.series_command import run_series
 from moulddesign.cli.share_command import run_share
 from moulddesign.cli.shortcut import has_desktop, make_shortcut
+from moulddesign.cli.twin_command import run_twin
 from moulddesign.cli.usage import Verb, VerbGroup, usage_sentence
 from moulddesign.cli.weight_commands import density_app, run_portion
 from moulddesign.cli.workshop_command import workshop_app
@@ -141,6 +142,7 @@ app.command("share", cls=Verb)(run_share)
 app.command("page", cls=Verb)(run_page)
 app.command("fit", cls=Verb)(run_fit)
 app.command("measured", cls=Verb)(run_measured)
+app.command("twin", cls=Verb)(run_twin)
 app.command("printers", cls=Verb)(run_printers)
 app.add_typer(moulds_app, name="moulds")
 app.add_typer(workshop_app, name="workshop")

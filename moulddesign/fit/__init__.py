@@ -5,6 +5,10 @@
 - `mesh_cavities`: cavities from meshes: every hollow of a mould, or a press's sleeve and stamp.
 - `pieces`: the pieces that fill a cavity, and the window of heights and weights of a press mould.
 - `fitting`: from a mould's measures to the weights that fit it; several moulds ranked_moulds.
+- `mouth_outline`: which outline the mouth of a scanned mould is.
+- `scanned_mould`: the mesh of a scan levelled to its rim, scaled, mended and smoothed.
+- `lit_photos`: relief from photos under a lamp that goes around: photometric stereo.
+- `twin`: height maps and the design of an old mould's twin, from either.
 - `plot`: the plot of a press mould: height over weight, with the window marked.
 """
 

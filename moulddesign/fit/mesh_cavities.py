@@ -324,7 +324,7 @@ def cavities_from_mesh(mould: OwnedMould, stage: Stage) -> MeasuredMould:
     SpecError
         It holds nothing that way up, or cannot be mended.
     """
-    up = _way_up(mould.up)
+    up = way_up(mould.up)
     mesh, notes = _read_mesh(mould, mould.mesh, stage)
     found = _poured(str(mould.mesh), mesh, up, stage=stage)
     stage("crust")
@@ -354,7 +354,7 @@ def cavity_from_press_meshes(mould: OwnedMould, stage: Stage) -> MeasuredMould:
     SpecError
         The stamp does not enter the sleeve, or the height is not inside it.
     """
-    up = _way_up(mould.up)
+    up = way_up(mould.up)
     sleeve, notes = _read_mesh(mould, mould.mesh, stage)
     stamp, more_notes = _read_mesh(mould, mould.stamp, stage)
     stage("cavities")
@@ -412,7 +412,8 @@ def _print_uncertainty(
     return (VolumeUncertainty(name="print", volume_mm3=walls_mm2 * mould.print_error_mm),)
 
 
-def _way_up(up: str) -> Up:
+def way_up(up: str) -> Up:
+    """Return which way is up, as it is typed; else `SpecError`."""
     try:
         return Up(up)
     except ValueError as error:

@@ -10,6 +10,7 @@ are its two cone envelopes, and the one midway between them moves the worst plac
    between them.
 """
 
+import io
 from dataclasses import dataclass
 from math import cos, hypot, radians, sin
 from pathlib import Path
@@ -18,6 +19,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
+from PIL.PngImagePlugin import PngInfo
 from scipy.fft import dctn, idctn
 from scipy.ndimage import gaussian_filter, map_coordinates, spline_filter
 
@@ -41,6 +43,7 @@ MOST_ACROSS: Final = 1000
 """Pixels along the larger side that are worked on; a finer map is averaged down to it."""
 PIXEL_MM: Final = 0.06
 """Least pixel; a seventh of a usual nozzle's line [mm]."""
+MM_PER_INCH: Final = 25.4
 EVEN: Final = 1e-4
 """Range of a map that says nothing, as a share of white."""
 
@@ -123,6 +126,31 @@ def _shares(image: Image.Image) -> HeightMap:
     return HeightMap(share=np.where(covered, share, 0.0), covered=covered)
 
 
+def height_png(heights: Raster, pixel_mm: float) -> bytes:
+    """Return heights as a grey picture of 16 bits, which `read_height_map` reads.
+
+    Parameters
+    ----------
+    heights : ndarray
+        From 0 upwards, shape (rows, columns), row 0 at the least y [mm].
+    pixel_mm : float
+        Side of a pixel; the file says it as pixels to a metre [mm].
+
+    Returns
+    -------
+    bytes
+        PNG; its text `mm per step` is the height of one step of grey.
+    """
+    high_mm = float(heights.max())
+    steps = np.rint(heights / high_mm * WHITE_16_BIT).astype(np.uint16)[::-1]
+    told = PngInfo()
+    told.add_text("mm per step", f"{high_mm / WHITE_16_BIT:.9g}")
+    file = io.BytesIO()
+    dots = MM_PER_INCH / pixel_mm
+    Image.fromarray(steps).save(file, format="PNG", dpi=(dots, dots), pnginfo=told)
+    return file.getvalue()
+
+
 def compressed(share: Raster, keep_detail: float) -> Raster:
     """Return a height map whose steep places are flattened more than its fine ones.
 
@@ -150,12 +178,30 @@ def compressed(share: Raster, keep_detail: float) -> Raster:
     steep = np.concatenate([np.abs(down).ravel(), np.abs(right).ravel()])
     strength = DETAIL * keep_detail / float(steep[steep > 0.0].mean())
     down, right = (np.sign(g) * np.log1p(strength * np.abs(g)) / strength for g in (down, right))
-    made = _integrated(down, right)
+    made = integrated(down, right)
     return np.asarray((made - made.min()) / np.ptp(made), dtype=np.float64)
 
 
-def _integrated(down: Raster, right: Raster) -> Raster:
-    """Return the heights whose differences are nearest to given ones, by least squares."""
+def integrated(down: Raster, right: Raster) -> Raster:
+    """Return the heights whose differences are nearest to given ones, by least squares.
+
+    Parameters
+    ----------
+    down, right : ndarray
+        Differences of neighbouring rows, shape (rows - 1, columns), and columns, shape (rows,
+        columns - 1), in pixels' widths; Poisson's equation with free edges.
+
+    Returns
+    -------
+    ndarray
+        Shape (rows, columns), their mean 0.
+
+    Examples
+    --------
+    >>> steps = np.array([[0.0, 1.0, 3.0], [2.0, 3.0, 5.0]])
+    >>> integrated(np.diff(steps, axis=0), np.diff(steps, axis=1)).round(6).tolist()
+    [[-2.333333, -1.333333, 0.666667], [-0.333333, 0.666667, 2.666667]]
+    """
     source = -np.diff(down, axis=0, prepend=0.0, append=0.0)
     source -= np.diff(right, axis=1, prepend=0.0, append=0.0)
     turns = [2.0 - 2.0 * np.cos(np.pi * np.arange(n) / n) for n in source.shape]
