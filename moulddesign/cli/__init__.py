@@ -11,6 +11,7 @@
 - `kitchen_commands`: the verbs `trial`, `oven` and `firmness`.
 - `label_command`: the verb `label`.
 - `fit_command`: the verb `fit`.
+- `twin_command`: the verb `twin`.
 - `set_parts`: `make --for` and `--only`: parts for a set that is there.
 - `measured_command`: the verb `measured`.
 - `moulds_command`: the verb `moulds`.

@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
-from moulddesign.artwork.patterns import read_picture, scaled_down
+from moulddesign.artwork.patterns import WHITE_8_BIT, WHITE_16_BIT, read_picture, scaled_down
 from moulddesign.core import FileError, SpecError, say
 from moulddesign.fit.scanned_mould import HeightRaster
 from moulddesign.geometry import Points
 from moulddesign.geometry.sampling import Grid
-from moulddesign.relief.height_map import WHITE_16_BIT, integrated
+from moulddesign.relief.height_map import integrated
 
 LEAST_PHOTOS: Final = 4
 MOST_PHOTOS: Final = 8
@@ -48,7 +48,6 @@ ROUNDS: Final = 3
 """Rounds of weighting by residuals; more change nothing."""
 BLUR_PX: Final = 0.7
 """Spread of the blur against the camera's noise [px]."""
-TONES: Final = 256
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,7 +187,7 @@ def _linear(image: Image.Image) -> _Photo:
     if image.mode.startswith("I"):
         tones = np.asarray(image, dtype=np.float64)[..., None] / WHITE_16_BIT
     else:
-        tones = np.asarray(image.convert("RGB"), dtype=np.float64) / (TONES - 1.0)
+        tones = np.asarray(image.convert("RGB"), dtype=np.float64) / WHITE_8_BIT
     tones = tones.clip(0.0, 1.0)
     light = np.where(tones <= 0.04045, tones / 12.92, ((tones + 0.055) / 1.055) ** 2.4)  # noqa: PLR2004 (the standard's)
     # A channel that is full counts as white: what it would have been is not known.

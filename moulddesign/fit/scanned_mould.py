@@ -30,7 +30,7 @@ FIRST_ACROSS: Final = 400
 """Pixels along the larger side of the first look."""
 ACROSS: Final = 560
 """Pixels along the larger side of the mouth: 0.1 mm in a cake of 56 mm."""
-PLANE_POINTS: Final = 5000
+PLANE_POINTS: Final = 3000
 """Points among which the rim is looked for."""
 PLANE_TRIALS: Final = 3000
 """Planes through three of them that are tried: a rim of a tenth of the view is met three times."""
