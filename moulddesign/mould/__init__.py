@@ -1,7 +1,8 @@
 """Moulds: every part is a complement of the pastry.
 
-- `cad_kernel`: bodies with exact surfaces, for STEP files: the one module that imports CadQuery,
-  and late, for it takes seconds.
+- `cad_kernel`: bodies with exact surfaces, for STEP files.
+- `kernel_shapes`: the CAD kernel's own calls: the one module that imports OCP, and imported late,
+  for that takes seconds.
 - `faceted`: the same bodies as facets, which every mesh comes from.
 - `plans`: flat outlines that bodies are drawn from, kept as exact curves where the outline has
   them.

@@ -1,6 +1,6 @@
 """Bodies with exact surfaces.
 
-The one module that imports CadQuery, and late, for it takes seconds.
+The one module that calls the CAD kernel. It imports that late, for it takes seconds.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
+from math import dist
 from typing import Any, Final, Protocol, TypeVar
 
 import numpy as np
@@ -68,12 +69,12 @@ class Solid:
     @property
     def volume_mm3(self) -> float:
         """Volume enclosed by the exact surfaces [mm^3]."""
-        return float(self._shape.Volume())
+        return float(_kernel().enclosed_mm3(self._shape))
 
     @property
     def area_mm2(self) -> float:
         """Area of the exact surfaces [mm^2]."""
-        return float(self._shape.Area())
+        return float(_kernel().surface_mm2(self._shape))
 
     def write_step(self, path: str) -> None:
         """Write it as a STEP file in millimetres; the header carries the time of writing.
@@ -84,26 +85,20 @@ class Solid:
             The file could not be written.
         """
         with _step(say("mould.step-file", path=path)):
-            self._shape.exportStep(path)
+            _kernel().write_step(self._shape, path)
 
 
 def loft(sections: Sequence[tuple[float, Curve]], step: Message) -> Solid:
     """Return the solid between sections of rising height, with straight sides between them."""
     kernel = _kernel()
-    return _made(
-        lambda: kernel.loft([_wire(s, z) for z, s in sections], cap=True, ruled=True), step
-    )
+    return _made(lambda: kernel.lofted([_wire(s, z) for z, s in sections]), step)
 
 
 def revolve(profile: Sequence[tuple[float, float]], step: Message) -> Solid:
     """Return the solid that a closed profile sweeps round the z axis."""
     kernel = _kernel()
-
-    def make() -> Any:  # noqa: ANN401 (the kernel's shape)
-        flat = kernel.face(kernel.polygon(*((r, 0.0, z) for r, z in profile)))
-        return kernel.revolve(flat, (0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
-
-    return _made(make, step)
+    border = [(r, 0.0, z) for r, z in profile]
+    return _made(lambda: kernel.revolved(kernel.face(kernel.polygon(border))), step)
 
 
 def upright_prism(profile: UprightProfile, thickness_mm: float, step: Message) -> Solid:
@@ -129,27 +124,26 @@ def upright_loft(sections: Sequence[tuple[float, UprightProfile]], step: Message
 
     def make() -> Any:  # noqa: ANN401 (the kernel's shape)
         # The kernel's own loft has curved faces that happen to be flat: booleans take tenfold.
-        faces = [kernel.face(kernel.polygon(*loop)) for loop in (loops[0], *sides, loops[-1])]
-        return kernel.solid(kernel.shell(*faces))
+        faces = [kernel.face(kernel.polygon(loop)) for loop in (loops[0], *sides, loops[-1])]
+        return kernel.within(faces)
 
     return _made(make, step)
 
 
 def rotate_quarter(solid: Solid) -> Solid:
     """Return a body turned by a quarter about the z axis: x becomes y."""
-    place = _kernel().Location((0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 90.0)
-    return Solid(solid._shape.moved(place))  # noqa: SLF001 (this module owns it)
+    return Solid(_kernel().turned(solid._shape, 90.0))  # noqa: SLF001 (this module owns it)
 
 
 def translate(solid: Solid, by_mm: tuple[float, float, float]) -> Solid:
     """Return a body moved along a vector [mm]."""
-    return Solid(solid._shape.moved(_kernel().Location(by_mm)))  # noqa: SLF001
+    return Solid(_kernel().moved(solid._shape, by_mm))  # noqa: SLF001
 
 
 def fuse(solids: Sequence[Solid], step: Message) -> Solid:
     """Return the union of bodies that touch or overlap; `step` names it in a `KernelError`."""
     kernel = _kernel()
-    return _made(lambda: kernel.fuse(*(s._shape for s in solids)), step)  # noqa: SLF001
+    return _made(lambda: kernel.fused([s._shape for s in solids]), step)  # noqa: SLF001
 
 
 def subtract(solid: Solid, tool: Solid, step: Message) -> Solid:
@@ -161,62 +155,61 @@ def subtract(solid: Solid, tool: Solid, step: Message) -> Solid:
 def intersect(a: Solid, b: Solid, step: Message) -> Solid:
     """Return what two bodies share; `step` names it in a `KernelError`."""
     kernel = _kernel()
-    return _made(lambda: kernel.intersect(a._shape, b._shape), step)  # noqa: SLF001
+    return _made(lambda: kernel.shared(a._shape, b._shape), step)  # noqa: SLF001
 
 
 @cache
 def _kernel() -> Any:  # noqa: ANN401 (a module without types)
     try:
-        from cadquery import func  # noqa: PLC0415
+        from moulddesign.mould import kernel_shapes  # noqa: PLC0415
     except ImportError as error:
         raise KernelError(say("mould.kernel-body"), _missing(str(error))) from error
-    return func
+    return kernel_shapes
 
 
 def _missing(said: str) -> Message:
     if "libGL" in said:
         return say("mould.no-libgl")
-    return say("mould.no-cadquery", error=said)
+    return say("mould.no-kernel", error=said)
 
 
 def _made(make: Callable[[], Any], step: Message) -> Solid:
     with _step(step):
         shape = make()
-    solids = shape.Solids()
+        solids = _kernel().solids(shape)
     if len(solids) != 1:
         raise KernelError(step, say("mould.several-bodies", count=len(solids)))
-    if not (solids[0].isValid() and solids[0].Volume() > 0.0):
+    body = Solid(solids[0])
+    if not (_kernel().is_valid(solids[0]) and body.volume_mm3 > 0.0):
         raise KernelError(step, say("mould.invalid-body"))
-    return Solid(solids[0])
+    return body
 
 
 @contextmanager
 def _step(step: Message) -> Iterator[None]:
-    from OCP.Standard import Standard_Failure  # noqa: PLC0415
-
     try:
         yield
-    except (Standard_Failure, ValueError) as error:
+    except (_kernel().Standard_Failure, ValueError) as error:
         raise KernelError(step, say("mould.kernel-said", error=str(error))) from error
 
 
 def _wire(section: Curve, z_mm: float) -> Any:  # noqa: ANN401 (the kernel's shape)
     kernel = _kernel()
     if isinstance(section, CircleCurve):
-        return kernel.wire(kernel.circle(section.radius_mm)).moved(z=z_mm)
+        return kernel.circle(section.radius_mm, z_mm)
     if isinstance(section, ArcPolyline):
         return _bent(section, z_mm)
-    return kernel.polygon(*((x, y, z_mm) for x, y in section.points.tolist()))
+    return kernel.polygon((x, y, z_mm) for x, y in section.points.tolist())
 
 
 def _bent(section: ArcPolyline, z_mm: float) -> Any:  # noqa: ANN401 (the kernel's shape)
     kernel, edges = _kernel(), []
     ends = np.array([0.0, 0.5, 1.0])
-    bends = [[kernel.Vector(x, y, z_mm) for x, y in arc.at(ends).tolist()] for arc in section.arcs]
+    bends = [[(x, y, z_mm) for x, y in arc.at(ends).tolist()] for arc in section.arcs]
     for arc, bend, after in zip(section.arcs, bends, [*bends[1:], bends[0]], strict=True):
         if arc.radius_mm > 0.0:
-            edges.append(kernel.Edge.makeThreePointArc(*bend))
+            edges.append(kernel.arc(*bend))
         # Where two arcs touch, there is no straight part between them.
-        if (after[0] - bend[2]).Length > WELD_MM:
+        if dist(after[0], bend[2]) > WELD_MM:
             edges.append(kernel.segment(bend[2], after[0]))
-    return kernel.wire(*edges)
+    return kernel.wire(edges)

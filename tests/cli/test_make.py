@@ -297,8 +297,8 @@ def test_bad_input_is_refused_before_anything_is_written(
 
 def test_a_missing_system_library_is_one_sentence(tmp_path):
     """A bare Debian lacks libGL: the loader's own words, raised where the kernel is imported."""
-    (tmp_path / "cadquery").mkdir()
-    (tmp_path / "cadquery" / "__init__.py").write_text(
+    (tmp_path / "OCP").mkdir()
+    (tmp_path / "OCP" / "__init__.py").write_text(
         "raise ImportError('libGL.so.1: cannot open shared object file: No such file or directory')"
     )
     paths = os.pathsep.join([str(tmp_path), environment()["PYTHONPATH"]])

@@ -220,9 +220,10 @@ except KernelError as error:
             id="bare Debian",
         ),
         pytest.param(
-            "No module named 'cadquery'",
-            "CadQuery cannot be imported (No module named 'cadquery'); install this program again.",
-            id="no CadQuery",
+            "No module named 'OCP'",
+            "the CAD kernel cannot be imported (No module named 'OCP'); install this program "
+            "again.",
+            id="no kernel",
         ),
     ],
 )
