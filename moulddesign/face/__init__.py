@@ -1,7 +1,7 @@
 """The carved face of a pastry as a labelled height field along any outline.
 
 - `surface`: points with what is shared about them, and the heights that parts raise and cut.
-- `silhouettes`: distances to the edge of petals, leaves and other figures, from tables.
+- `silhouettes`: distances to the edge of petals, leaves and other figures, from tables; of stars.
 - `grounds`: flat, domed, dished and stepped grounds, and the shoulder that a face runs over.
 - `band_fills`: what a band repeats along itself: beads, rope, leaves, waves, key, rings.
 - `bands`: bands along the outline, with whole repeats and mirrored, mitred or leaved corners.

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from moulddesign.design.face_tables import Figure, PartTable
 from moulddesign.face.crowns import Reach
-from moulddesign.face.silhouettes import NEAR_OUTSIDE_MM, PAD_MM, Silhouettes
+from moulddesign.face.silhouettes import NEAR_OUTSIDE_MM, PAD_MM, Silhouettes, StarEdge
 from moulddesign.face.surface import Cells, Surface
 from moulddesign.geometry import Indices, Points
 from moulddesign.relief.field import Heights
@@ -30,6 +30,8 @@ VEINS_SLANT: Final = 0.8
 """How far a side vein runs ahead while it runs outwards by one."""
 BY_DISTANCE: Final = frozenset({Figure.STAR, Figure.CRESCENT})
 """Figures whose height follows the distance to their edge."""
+COPY_PIECES: Final = 64
+"""Piece numbers of a copy: top and wall of each of the 32 sectors of a star of 16 points."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -46,7 +48,7 @@ class CarvedFigure:
     length_mm: float
     half_mm: Heights
     """Half widths at equal steps of the length."""
-    edge: Silhouettes
+    edge: Silhouettes | StarEdge
     widest_mm: float
     """Largest distance of its edge from the axis."""
     deepest_mm: float
@@ -77,7 +79,7 @@ class CarvedFigure:
         for rows, copy in self.cells.copies_at(surface.spots):
             x, y = self._own(points.take(rows, axis=0), copy)
             base = np.where(in_disc[copy], surface.floor[rows], surface.ground[rows])
-            self._carve(surface, base, rows, x, y, self.first_piece + 4 * copy)
+            self._carve(surface, base, rows, x, y, self.first_piece + COPY_PIECES * copy)
 
     def _may_reach(self, points: Points, copy: int, reach_mm: float) -> NDArray[np.bool_]:
         x, y = self._own(points, np.full(len(points), copy))
@@ -111,7 +113,10 @@ class CarvedFigure:
         u, number = np.clip(x / self.length_mm, 0.0, 1.0), number[near]
         top = self.height_mm * self._body(u, y, inside)
         # A leaf has a groove along its axis, and the walls of a narrow figure meet there.
-        side = np.where(y > 0.0, number + 2, number)
+        if isinstance(self.edge, StarEdge):
+            side = number + 2 * self.edge.sectors(x, y)
+        else:
+            side = np.where(y > 0.0, number + 2, number)
         wall = self.wall * inside
         surface.carve(rows, base, top=top, wall=wall, pieces=side, meets=self.table.meets)
 
@@ -203,7 +208,7 @@ def figures_of(
         found.append(
             _figure(
                 table, some, size_mm=inner_mm * float(factor), disc_mm=disc_mm, scale=scale,
-                wall=wall, first_piece=first_piece + 4 * number * len(places),
+                wall=wall, first_piece=first_piece + COPY_PIECES * number * len(places),
             )
         )  # fmt: skip
     return tuple(found)
@@ -227,12 +232,18 @@ def _figure(  # noqa: PLR0913 (as `figures_of`)
     length_mm = table.length_ratio * size_mm
     widest_mm = max(table.width_ratio * length_mm / 2.0, LEAST_HALF_MM)
     half = widest_mm * _half_profile(table.figure)
-    half_edge = _edge(table, length_mm, widest_mm, half)
-    edge = Silhouettes([half_edge])
-    grid = np.linspace(0.0, length_mm, 60)
-    deepest = max(
-        float(edge(0, grid, np.full(60, y)).max()) for y in np.linspace(0.0, widest_mm, 12)
-    )
+    edge: Silhouettes | StarEdge
+    if table.figure is Figure.STAR:
+        edge = StarEdge(length_mm, max(table.veins, 4))
+        widest_mm, deepest = length_mm / 2.0, edge.deepest_mm
+    else:
+        half_edge = _edge(table, length_mm, widest_mm, half)
+        edge = Silhouettes([half_edge])
+        grid = np.linspace(0.0, length_mm, 60)
+        deepest = max(
+            float(edge(0, grid, np.full(60, y)).max()) for y in np.linspace(0.0, widest_mm, 12)
+        )
+        widest_mm = float(half_edge[:, 1].max())
     wall = wall / (1.0 + 4.0 * abs(table.bend))
     height_mm = table.height_mm * scale
     if table.figure in BY_DISTANCE:
@@ -248,7 +259,7 @@ def _figure(  # noqa: PLR0913 (as `figures_of`)
         length_mm=length_mm,
         half_mm=np.maximum(half, least),
         edge=edge,
-        widest_mm=float(half_edge[:, 1].max()),
+        widest_mm=widest_mm,
         deepest_mm=deepest,
         height_mm=height_mm,
         first_piece=first_piece,
@@ -274,22 +285,10 @@ def _half_profile(figure: Figure) -> Heights:
 
 def _edge(table: PartTable, length_mm: float, widest_mm: float, half: Heights) -> Points:
     """Return the upper half of a figure's edge, from foot to tip, shape (n, 2) [mm]."""
-    if table.figure is Figure.STAR:
-        return _star_edge(length_mm, max(table.veins, 4))
     if table.figure is Figure.CRESCENT:
         return _crescent_edge(length_mm, widest_mm)
     x = np.linspace(0.0, length_mm, len(half))
     return np.column_stack([x, half])
-
-
-def _star_edge(length_mm: float, points: int) -> Points:
-    """Return half a star whose one point is the tip."""
-    radius = length_mm / 2.0
-    at = pi * (1.0 - np.arange(points + 1) / points)
-    # From the middle of the back, where it is a point or a gap, round to the tip.
-    is_tip = (points - np.arange(points + 1)) % 2 == 0
-    far = np.where(is_tip, radius, 0.46 * radius)
-    return np.column_stack([radius + far * np.cos(at), np.maximum(far * np.sin(at), 0.0)])
 
 
 def _crescent_edge(length_mm: float, widest_mm: float) -> Points:

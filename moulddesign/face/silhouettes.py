@@ -1,4 +1,4 @@
-"""Distances to the edge of petals and other figures, from tables.
+"""Distances to the edge of petals and other figures, from tables, and of stars.
 
 A figure lies along an axis: x from its foot to its tip, y across, both halves alike. Its distance
 is exact at the nodes of a grid and bilinear between them, which is off by h^2 / (8 r) for an edge
@@ -7,6 +7,7 @@ measuring to the polygon itself.
 """
 
 from collections.abc import Sequence
+from math import cos, hypot, pi, sin
 from typing import Final
 
 import numpy as np
@@ -65,6 +66,49 @@ class Silhouettes:
         far = table[first] + across * (table[first + 1] - table[first])
         distance: Heights = EVEN * (near + along * (far - near))
         return distance
+
+
+GAP_RATIO: Final = 0.46
+"""Of a star: from its middle to a gap between two points, to a point's tip 1; our choice."""
+
+
+class StarEdge:
+    """Distances inside a star with straight sides, each measured to the line of the nearest side.
+
+    So its roof is one plane from the ridge of each point to the valley of the next gap.
+
+    Parameters
+    ----------
+    length_mm : float
+        Twice the distance from its middle to its tips, one of which ends the axis [mm].
+    points : int
+        Points of the star.
+    """
+
+    def __init__(self, length_mm: float, points: int) -> None:
+        self._radius_mm = length_mm / 2.0
+        self._sector = pi / points
+        gap_x, gap_y = GAP_RATIO * cos(self._sector), GAP_RATIO * sin(self._sector)
+        side = hypot(1.0 - gap_x, gap_y)
+        self._out = (gap_y / side, (1.0 - gap_x) / side)
+        self.deepest_mm = self._radius_mm * self._out[0]
+        """Distance in the middle."""
+
+    def __call__(self, which: Indices | int, x: Heights, y: Heights) -> Heights:  # noqa: ARG002 (as of silhouettes)
+        """Return the distances of points along and across the axis [mm]."""
+        x = x - self._radius_mm
+        away, angle = np.hypot(x, y), np.abs(np.arctan2(y, x))
+        off = np.abs(angle - 2.0 * self._sector * np.round(angle / (2.0 * self._sector)))
+        inside = self.deepest_mm - away * (self._out[0] * np.cos(off) + self._out[1] * np.sin(off))
+        distance: Heights = np.minimum(inside, self._radius_mm - away)
+        return distance
+
+    def sectors(self, x: Heights, y: Heights) -> Indices:
+        """Return the sectors of points, each from a point's ridge to the next valley, from 0."""
+        turn = np.arctan2(y, x - self._radius_mm) + pi
+        return np.minimum(
+            (turn / self._sector).astype(np.int64), round(2.0 * pi / self._sector) - 1
+        )
 
 
 def _polygon(edge: Points) -> shapely.Polygon:

@@ -1,5 +1,7 @@
 """Faces against closed forms, and no step of any of them steeper than the draft."""
 
+from math import pi
+
 import numpy as np
 import pytest
 import shapely
@@ -8,6 +10,7 @@ from moulddesign.artwork.outline import outline_of_width, round_outline
 from moulddesign.design import PastryTable
 from moulddesign.design.face_tables import FaceTable, Figure, Fill, Tip, face_names
 from moulddesign.face.carved_face import carved_face
+from moulddesign.face.silhouettes import GAP_RATIO, StarEdge
 from moulddesign.face.surface import steepest
 
 DRAFT_DEG = 15.0
@@ -199,3 +202,22 @@ def test_keys_beside_a_name_change_the_bundled_face():
     assert table.medallion.ring_height_mm == 1.0
     assert table.medallion.radius_ratio == usual.medallion.radius_ratio
     assert table.crowns == usual.crowns
+
+
+@pytest.mark.parametrize("points", [4, 5, 16])
+def test_inside_a_star_the_nearest_side_is_as_far_as_its_polygon_says(points):
+    """Held against shapely; where a gap is nearest, a side's line is nearer still."""
+    turn = np.arange(2 * points) * pi / points
+    far = 5.0 * np.where(np.arange(2 * points) % 2, GAP_RATIO, 1.0)
+    corners = np.column_stack([5.0 + far * np.cos(turn), far * np.sin(turn)])
+    x, y = np.random.default_rng(4).uniform((0.0, -5.0), (10.0, 5.0), (2000, 2)).T
+    star, edge = shapely.Polygon(corners), StarEdge(10.0, points)
+    inside = shapely.contains_xy(star, x, y)
+    made = edge(0, x[inside], y[inside])
+    true = shapely.distance(star.exterior, shapely.points(x, y))[inside]
+    gaps = shapely.distance(shapely.multipoints(corners[1::2]), shapely.points(x, y))[inside]
+
+    assert (edge(0, x[~inside], y[~inside]) <= 0.0).all()
+    assert (made <= true + 1e-12).all()
+    assert np.allclose(made[true < gaps - 1e-9], true[true < gaps - 1e-9])
+    assert sorted(set(edge.sectors(x, y))) == list(range(2 * points))
