@@ -17,6 +17,7 @@ from moulddesign.building.piece_findings import (
 from moulddesign.building.press_findings import Judge, further_stamp_findings, press_judges
 from moulddesign.core import Finding, say
 from moulddesign.design import BlockTable, CastTable, OwnTable, PressTable
+from moulddesign.design.services import Process
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.mould import (
@@ -33,6 +34,7 @@ from moulddesign.verify import (
     block_checks,
     block_limits,
     printing,
+    walls,
 )
 from moulddesign.verify.pull import pull_findings
 from moulddesign.verify.soundness import soundness, volume_finding, volume_mm3
@@ -207,8 +209,16 @@ def _longest_side_mm(layout: CastLayout) -> tuple[float, float]:
 
 
 def _printed(made: CheckInput, name: str) -> tuple[Finding, ...]:
-    """Judge a part as it lies on the bed."""
+    """Judge a part as it lies on the bed, or as a service makes it."""
     printer = made.design.printer
+    if printer.service is not None:
+        least_mm, mesh = printer.service.least_wall_mm, made.meshes[name]
+        wall = walls.ordered_wall_finding(mesh, part=name, least_mm=least_mm)
+        if printer.process in {Process.RESIN, Process.POWDER}:
+            return (wall,)  # what lies in powder or resin is the service's to support
+        layer_mm = printer.layer_height_mm
+        hanging = printing.overhang_findings(mesh, part=name, line_mm=least_mm, layer_mm=layer_mm)
+        return (wall, *hanging)
     return printing.printing_findings(
         made.meshes[name],
         part=name,

@@ -24,7 +24,6 @@ from moulddesign.building.sleeve_weights import (
     stop_for_weight_layout,
 )
 from moulddesign.core import (
-    CAUTIONS,
     Finding,
     Message,
     SpecError,
@@ -115,8 +114,7 @@ class Build:
     @property
     def cautions(self) -> tuple[Message | str, ...]:
         """What can hurt someone: of all moulds, of the plastic, and of what is not baked."""
-        piece = cautions_of(self.design.portion)
-        return (*CAUTIONS, self.design.printer.plastic.caution, *piece)
+        return (*self.design.printer.cautions, *cautions_of(self.design.portion))
 
     @property
     def inlays(self) -> tuple[Inlay, ...]:
@@ -215,10 +213,18 @@ class Build:
             "watertight": shape.watertight,
             "bodies": shape.shells,
             "lettering": {part.name: part.lettering for part in self.mould.parts}.get(name, ""),
-            **filament(mesh.volume_mm3 if printed else 0.0, self.design.printer).report(),
-            **(print_report(name, mesh, self.design.printer) if printed else {}),
-            **self._slicer_report(name),
+            **self._print_report(name, mesh if printed else None),
         }
+
+    def _print_report(self, name: str, mesh: Mesh | None) -> dict[str, Any]:
+        """Return what printing a part takes; of a service's its grams alone, of no part nothing."""
+        printer = self.design.printer
+        made = filament(0.0 if mesh is None else mesh.volume_mm3, printer).report()
+        if mesh is None:
+            return made
+        if printer.service is not None:
+            return {"print_g": made["print_g"], "filament_m": None, "least_print_min": None}
+        return made | print_report(name, mesh, printer) | self._slicer_report(name)
 
     def _slicer_report(self, name: str) -> dict[str, float]:
         """Return the grams and time of a part as a slicer says."""

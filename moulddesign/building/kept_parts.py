@@ -37,6 +37,7 @@ def set_file(build: Build) -> SetFile | None:
         stopped_mm=layout.stopped_height_mm,
         guide_mm=layout.guide_length_mm,
         clearance_mm=layout.clearance_mm,
+        shim_layer_mm=layout.shim_layer_mm,
         least_g=own_g if made is None else made.least_g,
         most_g=own_g if made is None else made.most_g,
     )
@@ -83,17 +84,17 @@ def _sizes(build: Build, layout: PressLayout) -> Iterator[PieceSize]:
     """Yield what calipers can read of the parts, and how far the prints may be off.
 
     Each wall of a width may be off by the printing error that the gaps are proven for; a height
-    is whole layers, and one of them is the first.
+    is whole layers, and one of them is the first; a service's tolerance is for both.
     """
     printer = build.design.printer
-    wall_mm, layer_mm = 2.0 * printer.proven_error_mm, printer.layer_height_mm
+    wall_mm, height_mm = 2.0 * printer.proven_error_mm, printer.height_tolerance_mm
     stamp, plunger = (build.mould.part(name).mesh.size_mm for name in ("stamp", "plunger"))
     for key, part, mm, within_mm in (
         ("bore_mm", "sleeve", layout.outline.width_mm, wall_mm),
-        ("sleeve_mm", "sleeve", layout.sleeve_height_mm, layer_mm),
+        ("sleeve_mm", "sleeve", layout.sleeve_height_mm, height_mm),
         ("stamp_mm", "stamp", float(stamp[0]), wall_mm),
-        ("thickness_mm", "stamp", float(stamp[2]), layer_mm),
-        ("stop_mm", "stop", layout.stop_height_mm, layer_mm),
-        ("plunger_mm", "plunger", float(plunger[2]), layer_mm),
+        ("thickness_mm", "stamp", float(stamp[2]), height_mm),
+        ("stop_mm", "stop", layout.stop_height_mm, height_mm),
+        ("plunger_mm", "plunger", float(plunger[2]), height_mm),
     ):
         yield PieceSize(key=key, part=part, mm=round(mm, 3), within_mm=within_mm)

@@ -227,7 +227,7 @@ def with_remedy(found: Finding, remedy: Callable[[], Message | None]) -> Finding
 def relief_layer_findings(made: PieceInput) -> tuple[Finding, ...]:
     """Judge whether the layers draw the shallowest of the relief."""
     depths = [abs(part.depth_mm) for part in made.pastry.relief]
-    if not depths:
+    if not depths or made.design.printer.service is not None:
         return ()
     layer_mm = made.design.printer.layer_height_mm
     return (printing.layers_finding(depth_mm=min(depths), layer_mm=layer_mm),)
@@ -235,6 +235,8 @@ def relief_layer_findings(made: PieceInput) -> tuple[Finding, ...]:
 
 def asked_depth_findings(design: Design) -> tuple[Finding, ...]:
     """Judge whether the depths that a design asks for, of all its stamps, are printed as drawn."""
+    if design.printer.service is not None:
+        return ()
     reliefs = (design.relief, *(stamp.relief(design.relief) for stamp in design.further_stamps))
     depths = [
         relief.depth_mm if layer.depth_mm is None else layer.depth_mm

@@ -16,6 +16,7 @@ from moulddesign.building.piece_findings import (
 from moulddesign.building.remedies import rim_figures, wider_land, width_for_stop
 from moulddesign.core import Finding, mm3_from_ml, say
 from moulddesign.core.findings import SEPARATOR
+from moulddesign.design.services import Process
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.kitchen.firmness import dough_yield, fill_force_n, squash_force_n
@@ -35,7 +36,7 @@ from moulddesign.verify.face_checks import rim_findings
 from moulddesign.verify.press_checks import Press
 from moulddesign.verify.press_limits import PressSizes, press_limit_findings
 from moulddesign.verify.printed_fit import stamp_fit_findings, stop_fit_findings
-from moulddesign.verify.printed_press import PrintedPress
+from moulddesign.verify.printed_press import FLARE_MM, PrintedPress
 from moulddesign.verify.pull import pull_findings
 
 Judge = Callable[[], tuple[Finding, ...]]
@@ -44,22 +45,32 @@ Judge = Callable[[], tuple[Finding, ...]]
 
 def press_judges(made: CheckInput, further: Sequence[FurtherPastry]) -> tuple[Judge, ...]:
     """Return what judges a press under its first stamp, each about as long as another."""
-    layer_mm = made.design.printer.layer_height_mm
     press = _assembled(made)
     printed = _printed_press(made, press)
     return (
         partial(_press, made, press),
         partial(_strength, made, press, further),
-        lambda: (_stop_in_layers(made, press),),
         partial(stamp_fit_findings, printed),
         partial(stop_fit_findings, printed),
         partial(_pull, made, press.stamp),
         partial(_rim, made),
-        lambda: (
-            printing.bore_foot_finding(made.meshes["sleeve"], part="sleeve", layer_mm=layer_mm),
-            printing.outer_foot_finding(made.meshes["stamp"], part="stamp", layer_mm=layer_mm),
-        ),
+        *(() if made.design.printer.service is not None else (partial(_in_layers, made, press),)),
     )
+
+
+def _in_layers(made: CheckInput, press: Press) -> tuple[Finding, ...]:
+    """Judge what layers do to the stop, and the first one to bore and stamp."""
+    layer_mm = made.design.printer.layer_height_mm
+    return (
+        _stop_in_layers(made, press),
+        printing.bore_foot_finding(made.meshes["sleeve"], part="sleeve", layer_mm=layer_mm),
+        _stamp_foot(made, "stamp"),
+    )
+
+
+def _stamp_foot(made: CheckInput, name: str) -> Finding:
+    layer_mm = made.design.printer.layer_height_mm
+    return printing.outer_foot_finding(made.meshes[name], part=name, layer_mm=layer_mm)
 
 
 def _stop_in_layers(made: CheckInput, press: Press) -> Finding:
@@ -95,11 +106,7 @@ def further_stamp_findings(made: CheckInput, one: FurtherPastry) -> tuple[Findin
     )
     return (
         *(replace(f, part=_nested(one.stamp_name, f.part)) for f in found),
-        printing.outer_foot_finding(
-            made.meshes[one.stamp_name],
-            part=one.stamp_name,
-            layer_mm=made.design.printer.layer_height_mm,
-        ),
+        *(() if made.design.printer.service else (_stamp_foot(made, one.stamp_name),)),
     )
 
 
@@ -275,6 +282,8 @@ def _printed_press(made: CheckInput, press: Press) -> PrintedPress:
         layer_mm=printer.layer_height_mm,
         error_mm=printer.proven_error_mm,
         is_measured=printer.print_error_mm is not None,
+        is_ordered=printer.service is not None,
+        flare_mm=FLARE_MM if printer.process in {None, Process.FFF} else 0.0,
         over_stop_mm=layout.stroke_mm - layout.stop_height_mm,
     )
 

@@ -115,7 +115,7 @@ def shallower_relief(design: Design, inside: Interior) -> Message | None:
     if any(layer.depth_mm is not None for layer in design.layers):
         return None
     # A flatter relief moves the crust a little, so the next layer may be the one.
-    layer_mm = design.printer.layer_height_mm
+    layer_mm = design.printer.height_step_mm
     layers = floor(CUT_RATIO * inside.crust_mm / layer_mm)
     for depth_mm in (round(layers * layer_mm, 6), round((layers - 1) * layer_mm, 6)):
         made = (

@@ -302,7 +302,8 @@ MOULD: Final = (
         "MM",
         "How far printed walls lie from their mesh, as the gauge shows.",
     ),
-    Override("--printer", "printer.machine", str, "NAME", "Printer: common-220, small-bed."),
+    Override("--printer", "printer.machine", str, "NAME", "Printer, as `printers` lists them."),
+    Override("--process", "printer.process", str, "fff|resin|powder", "Of --printer service."),
     Override("--bed", "printer.bed_mm", str, "XxYxZ", "Build volume of the printer, mm."),
     Override("--material", "printer.material", str, "NAME", "Plastic that is printed."),
     Override(

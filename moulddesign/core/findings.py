@@ -177,3 +177,10 @@ CAUTIONS: Final = (
     *BENCH_CAUTIONS,
 )
 """Cautions that go with every build, in the order of printing, bench and shop."""
+
+ORDERED_CAUTIONS: Final = (
+    say("core.caution-plastic"),
+    say("core.caution-ordered"),
+    *CAUTIONS[2:],
+)
+"""The same where a printing service makes the parts."""

@@ -14,6 +14,7 @@
 - `earlier`: what files of earlier versions may hold beside what counts.
 - `printers`: printers and plastics by name, those of the package and one's own, and the
   design's table of them.
+- `services`: printing services in a printer's place: what their parts are like, by process.
 - `design`: the Design as a whole: read from TOML, overridden by options, written back.
 - `assets`: files that a design names, as its fields declare them: found beside the design's file,
   renamed, and copied to where it is published.

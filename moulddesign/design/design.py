@@ -33,6 +33,7 @@ from moulddesign.design.printers import PrinterTable
 from moulddesign.design.reading import read_tables
 from moulddesign.design.relief_tables import USUAL_DEPTH_MM, Layer, ReliefTable
 from moulddesign.design.schema import RefusedError, Table, as_file_name, given
+from moulddesign.design.services import left_behind
 from moulddesign.design.stamp_tables import MOST_STAMPS, FurtherStamp
 
 DESIGN_FILE: Final = "design.toml"
@@ -134,7 +135,7 @@ class Design(Table):
     @model_validator(mode="after")
     def _is_as_deep_as_layers_are(self) -> Self:
         if self.relief.depth_mm is None:
-            relief, layer_mm = self.relief.model_copy(), self.printer.layer_height_mm
+            relief, layer_mm = self.relief.model_copy(), self.printer.height_step_mm
             depth_mm = round(round(USUAL_DEPTH_MM / layer_mm) * layer_mm, 6)
             # As above; and the copy does not count it as given.
             object.__setattr__(relief, "depth_mm", depth_mm)
@@ -284,7 +285,8 @@ class Design(Table):
             or height to width) takes the place of whichever size the design had, and the name of
             a dough or paste the place of the figures that it stands for. With another kind of
             mould, the keys that only the old kind has are dropped, and with another composition
-            what only a filled piece has, or lacks.
+            what only a filled piece has, or lacks. A service in the printer's place drops what
+            was measured of the printer, and a printer the service's process.
 
         Raises
         ------
@@ -295,12 +297,13 @@ class Design(Table):
         if any(f"pastry.{size}" in values for size in SIZES):
             for size in SIZES:
                 tree["pastry"].pop(size, None)
-        for name, figures in NAMED_FIGURES.items():
-            if values.get(f"portion.{name}") is not None:
-                for figure in figures:
-                    tree["portion"].pop(figure, None)
+        named = (n for n in NAMED_FIGURES if values.get(f"portion.{n}") is not None)
+        for figure in (figure for name in named for figure in NAMED_FIGURES[name]):
+            tree["portion"].pop(figure, None)
         _fill_or_empty(tree["portion"], values)
         tree["mould"] = of_kind(tree["mould"], values.get("mould.kind", self.mould.kind))
+        for key in left_behind(self.printer.machine, values.get("printer.machine")):
+            tree["printer"].pop(key, None)
         for dotted, value in values.items():
             *tables, key = dotted.split(".")
             table = tree

@@ -141,6 +141,10 @@ class PressedPiece(Table):
     stopped_mm: float = given(..., "Height at which the stop ends the press", **LENGTH)
     guide_mm: float = given(..., "Length over which stamp and vanes guide", **LENGTH)
     clearance_mm: float = given(..., "Gap between bore and stamp, each side", **LENGTH)
+    shim_layer_mm: float | None = given(
+        None, "Layer that stops and shims are counted in; how far a stop may be off where it is "
+        "left out", unit="mm", gt=0, le=1,
+    )  # fmt: skip
     least_g: float = given(..., "Least finished weight that the sleeve takes", unit="g", gt=0)
     most_g: float = given(..., "Greatest finished weight that the sleeve takes", unit="g", gt=0)
 

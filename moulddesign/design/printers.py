@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 from functools import cache
 from math import isfinite
 from types import MappingProxyType
-from typing import Any, Final, TypeVar
+from typing import Any, Final, Self, TypeVar
 
 from pydantic import (
     SerializerFunctionWrapHandler,
@@ -19,7 +19,9 @@ from pydantic import (
 )
 
 from moulddesign.core import (
+    CAUTIONS,
     MOST_TEXT_BYTES,
+    ORDERED_CAUTIONS,
     FileError,
     Message,
     SpecError,
@@ -30,6 +32,13 @@ from moulddesign.core import (
     say,
 )
 from moulddesign.design.schema import CHOICE, TRADE, FileKind, RefusedError, Table, given
+from moulddesign.design.services import (
+    FINE_STEP_MM,
+    SERVICE,
+    Process,
+    ServiceProcess,
+    service_processes,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -279,6 +288,12 @@ class PrinterTable(Table):
     machine: str = given(
         MACHINE, "Printer by name; what stands here beside it comes before it", main=True
     )
+    process: Process | None = given(
+        None,
+        "How a printing service makes the parts: fff from melted filament, which counts where it "
+        "is left out, resin cured by light, or powder fused; for the printer `service` alone",
+        main=True,
+    )
     material: str = given("PETG", "Plastic that the parts are printed from", main=True)
     nozzle_mm: float = given(
         0.4, "Nozzle diameter", unit="mm", source=TRADE, ge=0.1, le=2, main=True
@@ -314,9 +329,30 @@ class PrinterTable(Table):
 
     @property
     def proven_error_mm(self) -> float:
-        """Printing error that parts are made and proven for: as measured and a little more [mm]."""
+        """Printing error that parts are made and proven for: as measured and a little more [mm].
+
+        Of a service the tolerance is a bound already, and nothing is added to it.
+        """
+        if self.service is not None and self.print_error_mm is None:
+            return self.service.error_mm
         measured = UNMEASURED_ERROR_MM if self.print_error_mm is None else self.print_error_mm
         return measured + ERROR_MARGIN_MM
+
+    @property
+    def service(self) -> ServiceProcess | None:
+        """What is known of a service's parts; None where one prints oneself."""
+        return _service(self.machine, self.process)
+
+    @property
+    def height_step_mm(self) -> float:
+        """Step in which parts are high: a layer, or next to nothing where a service lays it."""
+        by_layers = self.service is None or self.process in {None, Process.FFF}
+        return self.layer_height_mm if by_layers else FINE_STEP_MM
+
+    @property
+    def height_tolerance_mm(self) -> float:
+        """How far a height may be off, either way: one layer, or a service's tolerance [mm]."""
+        return max(self.layer_height_mm, 0.0 if self.service is None else self.service.tolerance_mm)
 
     @property
     def sliding_gap_mm(self) -> float:
@@ -331,19 +367,28 @@ class PrinterTable(Table):
     @property
     def slicer_percent(self) -> float:
         """Scale to type into the slicer so that prints have the sizes of the design [%]."""
-        return 100.0 if self.shrink else 100.0 / (1.0 - self.plastic.shrink)
+        return 100.0 / self.printed_ratio
 
     @property
     def printed_ratio(self) -> float:
         """Length of a print by that in the design, where the slicer scales nothing.
 
-        A shrinkage that is given is what the prints do; else it is the plastic's own figure.
+        A shrinkage that is given is what the prints do; else it is the plastic's own figure. A
+        service makes up for its own.
         """
-        return 1.0 if self.shrink else 1.0 - self.plastic.shrink
+        return 1.0 if self.shrink or self.service is not None else 1.0 - self.plastic.shrink
+
+    @property
+    def cautions(self) -> tuple[Message | str, ...]:
+        """What can hurt someone: of all moulds, and of the plastic."""
+        of_all = CAUTIONS if self.service is None else ORDERED_CAUTIONS
+        return (*of_all, self.plastic.caution)
 
     @property
     def scaling(self) -> Message:
         """What the slicer has to scale."""
+        if self.service is not None:
+            return say("design.service-scales")
         if self.shrink:
             return say("design.scaled-already", larger=1.0 / (1.0 - self.shrink) - 1.0)
         return say(
@@ -355,7 +400,16 @@ class PrinterTable(Table):
 
     def report(self) -> dict[str, Any]:
         """Return the printer in full, its plastic's own shrinkage beside what the files allow."""
-        return {
+        made = (
+            {}
+            if self.service is None
+            else {
+                "process": self.process or Process.FFF,
+                "tolerance_mm": self.service.tolerance_mm,
+                "tolerance_source": self.service.source,
+            }
+        )
+        return made | {
             "machine": self.machine,
             "nozzle_mm": self.nozzle_mm,
             "line_width_mm": self.line_width_mm,
@@ -376,7 +430,9 @@ class PrinterTable(Table):
             return values
         known = _library(values.get("library")).machines
         machine = known.get(values.get("machine", MACHINE))
-        filled = dict(values) if machine is None else _figures(machine) | dict(values)
+        filled = dict(values)
+        if machine is not None:
+            filled = _figures(machine, _process_figures(values)) | filled
         return filled | _shrink_by_word(filled)
 
     @field_validator("bed_mm")
@@ -396,22 +452,45 @@ class PrinterTable(Table):
     def _known_material(cls, material: str, info: ValidationInfo) -> str:
         return _known(material, _library(info.data.get("library")).materials)
 
+    @model_validator(mode="after")
+    def _asks_a_service_for_what_it_does(self) -> Self:
+        if self.service is None and self.process is not None:
+            need = say("design.process-of-service", service=SERVICE)
+            raise RefusedError.of(SpecError("process", self.process.value, need))
+        if self.service is not None and self.shrink:
+            raise RefusedError.of(SpecError("shrink", self.shrink, say("design.service-scales")))
+        return self
+
     @model_serializer(mode="wrap")
     def _beside_its_machine(self, plain: SerializerFunctionWrapHandler) -> dict[str, Any]:
         """Leave out what the machine says: another machine named later then counts."""
         values: dict[str, Any] = plain(self)
-        said = _figures(library(self.library).machines[self.machine])
+        machine = library(self.library).machines[self.machine]
+        said = _figures(machine, {} if self.service is None else self.service.figures)
         return {key: v for key, v in values.items() if said.get(key, self) != getattr(self, key)}
 
 
-def _figures(machine: Machine) -> dict[str, Any]:
+def _figures(machine: Machine, of_process: Mapping[str, Any]) -> dict[str, Any]:
     return {
         "nozzle_mm": machine.nozzle_mm,
         "line_width_mm": machine.line_width_mm,
         "layer_height_mm": machine.layer_height_mm,
         "bed_mm": machine.bed_mm,
         "flow_mm3_per_s": machine.flow_mm3_per_s,
+        **of_process,
     }
+
+
+def _service(machine: object, process: Process | None) -> ServiceProcess | None:
+    return service_processes()[process or Process.FFF] if machine == SERVICE else None
+
+
+def _process_figures(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a service's process says; nothing of a printer, or of an unknown process."""
+    named = values.get("process")
+    known = named in (None, *map(str, Process))
+    made = _service(values.get("machine"), Process(named) if named and known else None)
+    return made.figures if made is not None and known else {}
 
 
 def _shrink_by_word(values: Mapping[str, Any]) -> dict[str, float]:

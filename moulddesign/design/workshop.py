@@ -18,6 +18,7 @@ from moulddesign.design.design import Design
 from moulddesign.design.dough_book import DoughBook
 from moulddesign.design.reading import read_tables
 from moulddesign.design.schema import Table, given
+from moulddesign.design.services import OWN_PRINTER, SERVICE
 
 
 class Units(StrEnum):
@@ -106,6 +107,9 @@ IN_DESIGN: Final[Mapping[str, str]] = MappingProxyType(
     }
 )
 """Key of a design that each one sets; the others are the command line's own."""
+
+OWN_PRINTER_KEYS: Final = (*(f"printer.{key}" for key in OWN_PRINTER), "mould.clearance_mm")
+"""What tells of one's own printer, and nothing of a printing service."""
 
 
 def workshop_path() -> Path:
@@ -223,8 +227,11 @@ def with_workshop(design: Design, values: Mapping[str, Any], asked: Collection[s
     asked : collection of str
         Keys that options set.
     """
-    kept = {key: value for key, value in values.items() if _has(design, key)}
-    from_workshop = (*(key for key in design.from_workshop if key not in asked), *kept)
+    machine = values.get("printer.machine", design.printer.machine)
+    own = OWN_PRINTER_KEYS if machine == SERVICE else ()
+    kept = {key: value for key, value in values.items() if _has(design, key) and key not in own}
+    before = (key for key in design.from_workshop if key not in (*asked, *own))
+    from_workshop = (*before, *kept)
     if from_workshop == design.from_workshop:
         return design
     return design.with_values(kept | {"from_workshop": from_workshop})
@@ -236,7 +243,9 @@ def with_changed_workshop(design: Design, shop: Workshop) -> Design:
     changed: dict[str, Any] = {}
     followed = []
     for key, dotted in IN_DESIGN.items():
-        if not _has(design, dotted):
+        if not _has(design, dotted) or (
+            design.printer.service is not None and dotted in OWN_PRINTER_KEYS
+        ):
             continue
         value, default = getattr(shop, key), _value(usual, dotted)
         if dotted in design.from_workshop or _value(design, dotted) == default:

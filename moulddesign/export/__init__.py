@@ -14,6 +14,7 @@
 - `press_steps`: how a press is used, step by step, with sections of its own parts.
 - `slicing`: what a slicer says of the parts, where a program is named.
 - `card_piece`: what a card says of one piece, whatever its mould.
+- `order_sheet`: the order sheet for a printing service.
 - `owned_card`: the bench card of a mould that exists.
 - `approval`: one page at 1:1 for whoever ordered a piece, to be signed before it is made.
 - `sizes_card`: one card for all the sizes of a design.

@@ -29,6 +29,7 @@ from moulddesign.export.formats import (
     step_bytes,
     threemf_bytes,
 )
+from moulddesign.export.order_sheet import ORDER_PDF, order_sheet
 from moulddesign.export.pictures import (
     CAPTION,
     ReliefPlan,
@@ -122,16 +123,18 @@ class BuildFiles:
 
     def _make(self, name: str) -> bytes:
         stem, _, ending = name.rpartition(".")
-        makers = {
+        makers: dict[str, Callable[[], bytes]] = {
+            "step": lambda: self._step(stem),
             "dxf": lambda: dxf_bytes(self._drawing, self._fonts),
             "svg": self._svg,
             "glb": self._glb,
             "3mf": self._threemf,
-            "pdf": self._approval,
+            "pdf": self._order if name == ORDER_PDF else self._approval,
         }
-        if ending in makers:
-            return makers[ending]()
-        return self._step(stem) if ending == "step" else self._picture(name)
+        return makers.get(ending, lambda: self._picture(name))()
+
+    def _order(self) -> bytes:
+        return order_sheet(self.build, self.file(PRINT_PNG), self.options.paper).pdf()
 
     def _step(self, name: str) -> bytes:
         blanks = {f"{part.name}-blank": part.blank for part in self.build.mould.parts}
@@ -233,10 +236,15 @@ def file_names(build: Build, options: ExportOptions) -> tuple[str, ...]:
             *further_pastry_scenes(build),
         ],
         Format.THREEMF: ["set.3mf"],
-        Format.CARD: [CARD_HTML, CARD_PDF],
+        Format.CARD: [CARD_HTML, CARD_PDF, *_orders(build)],
         Format.APPROVAL: [APPROVAL_PDF],
     }
     return tuple(name for one in options.formats for name in names[one])
+
+
+def _orders(build: Build) -> list[str]:
+    """Return the order sheet where a service prints the parts."""
+    return [] if build.design.printer.service is None else [ORDER_PDF]
 
 
 def _names_of_bodies(build: Build) -> Iterator[str]:

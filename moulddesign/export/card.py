@@ -27,6 +27,7 @@ from moulddesign.core import (
     word,
 )
 from moulddesign.design import CastTable, Kind, PrinterTable
+from moulddesign.design.services import Process
 from moulddesign.export.card_piece import COMPUTED, grams, piece_figures, source_of
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import Fonts, breaking, with_word_breaks
@@ -38,6 +39,12 @@ from moulddesign.kitchen.oven import CORE_C
 from moulddesign.mould import PressLayout, infill_of
 from moulddesign.mould.press import SHIM
 from moulddesign.mould.print_estimate import LEAN, SOLID
+
+PROCESSES: Final = {
+    Process.FFF: say("export.order-fff"),
+    Process.RESIN: say("export.order-resin"),
+    Process.POWDER: say("export.order-powder"),
+}
 
 SLICED: Final = "slicer_print_min"
 """Key of a part's time as a slicer says, where one was named."""
@@ -52,6 +59,8 @@ def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, An
     price is known, and files.
     """
     printed = [row for row in rows if row["print_g"] > 0.0]  # a pastry takes no filament
+    if any("infill_ratio" not in row for row in printed):
+        return _ordered_table(printed)
     shims = [row for row in printed if row["name"].startswith(SHIM)]
     parts = [row for row in printed if row not in shims]
     priced = all(row["print_price"] is not None for row in printed)
@@ -79,6 +88,35 @@ def parts_table(rows: Sequence[dict[str, Any]], layer_mm: float) -> dict[str, An
     }
 
 
+def _ordered_table(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """Return the table of parts that a service prints, who knows layers, infill and time."""
+    return {
+        "heads": [
+            say("export.card-part"),
+            say("export.card-file-size"),
+            say("export.card-solid-g"),
+            say("export.card-files"),
+        ],
+        "caption": say("export.card-order-sheet"),
+        "rows": [
+            [
+                breaking(part_name(row["name"])),
+                _size(row),
+                f"{row['print_g']:.0f}",
+                ", ".join(map(with_word_breaks, row["files"])),
+            ]
+            for row in rows
+        ],
+        "total": [
+            say("export.card-together"), "", f"{sum(row['print_g'] for row in rows):.0f}", ""
+        ],
+    }  # fmt: skip
+
+
+def _size(row: Mapping[str, Any]) -> str:
+    return f" {TIMES} ".join(f"{length:.1f}" for length in row["size_mm"])
+
+
 def _filled_g(row: Mapping[str, Any]) -> float:
     """Return the grams of a part with its own infill; a pastry has none."""
     is_lean = row.get("infill_ratio", 1.0) < 1.0
@@ -88,7 +126,7 @@ def _filled_g(row: Mapping[str, Any]) -> float:
 def _row(row: dict[str, Any], layer_mm: float, *, priced: bool) -> list[Message | str]:
     return [
         breaking(part_name(row["name"])),
-        f" {TIMES} ".join(f"{length:.1f}" for length in row["size_mm"]),
+        _size(row),
         f"{row['size_mm'][2] / layer_mm:.0f}",
         *_sums([row], f"{100.0 * row['infill_ratio']:.0f} %", priced=priced),
         ", ".join(map(with_word_breaks, row["files"])),
@@ -168,7 +206,9 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
         "state": say("export.card-section", state=state_of(build)),
         "parts": parts_table(report["parts"], build.design.printer.layer_height_mm),
         "order": order if len(names) > 1 else "",
-        "print": say("export.card-print", grams=print_g),
+        "print": say("export.card-print", grams=print_g)
+        if build.design.printer.service is None
+        else say("export.card-have-printed", grams=print_g),
         "settings": list(_settings(build)),
         "silicone": _silicone(report["mould"]),
         "moves": list(MOVES[build.design.mould.kind]),
@@ -241,14 +281,10 @@ def _in_the_oven(build: Build, recipe: Recipe | None) -> Iterator[list[Message |
 def _settings(build: Build) -> Iterator[list[Message | str]]:
     printer, layout = build.design.printer, build.mould.layout
     yield [say("export.card-material"), printer.material]
-    yield [
-        say("export.card-nozzle"),
-        f"{format_number(printer.nozzle_mm)} mm, {format_number(printer.line_width_mm)} mm",
-    ]
-    yield [say("export.card-layer-height"), f"{format_number(printer.layer_height_mm)} mm"]
-    yield [say("export.card-orientation"), say("export.card-as-in-file")]
-    yield [say("export.card-supports"), say("export.card-none")]
-    yield from _infill([part.name for part in build.mould.parts])
+    if printer.service is None:
+        yield from _own_printer(printer, [part.name for part in build.mould.parts])
+    else:
+        yield [say("export.order-process"), PROCESSES[printer.process or Process.FFF]]
     if isinstance(layout, PressLayout):
         gap = format_number(layout.clearance_mm)
         said = say("export.card-each-side", mm=gap, error=_error(printer))
@@ -259,7 +295,20 @@ def _settings(build: Build) -> Iterator[list[Message | str]]:
     if isinstance(mould, CastTable):
         shrink = say("export.card-silicone-in-master", shrink=mould.silicone_shrink)
         yield [say("export.card-silicone-shrinks"), shrink]
-    yield [say("export.card-least-bed"), _bed(build)]
+    if printer.service is None:
+        yield [say("export.card-least-bed"), _bed(build)]
+
+
+def _own_printer(printer: PrinterTable, names: Sequence[str]) -> Iterator[list[Message | str]]:
+    """Yield what to set in a slicer."""
+    yield [
+        say("export.card-nozzle"),
+        f"{format_number(printer.nozzle_mm)} mm, {format_number(printer.line_width_mm)} mm",
+    ]
+    yield [say("export.card-layer-height"), f"{format_number(printer.layer_height_mm)} mm"]
+    yield [say("export.card-orientation"), say("export.card-as-in-file")]
+    yield [say("export.card-supports"), say("export.card-none")]
+    yield from _infill(names)
 
 
 def _caliper_sizes(build: Build) -> Iterator[list[Message | str]]:
@@ -302,6 +351,8 @@ def _infill(names: Sequence[str]) -> Iterator[list[Message | str]]:
 
 def _error(printer: PrinterTable) -> Message:
     """Return for which printing error the gaps are made."""
+    if printer.service is not None and printer.print_error_mm is None:
+        return say("export.card-ordered-error", mm=format_number(printer.service.error_mm))
     if printer.print_error_mm is None:
         return say("export.card-unmeasured-printer")
     return say("export.card-printing-error", mm=format_number(printer.print_error_mm))

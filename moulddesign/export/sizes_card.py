@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from moulddesign import __version__
-from moulddesign.core import CAUTIONS, FileError, Message, say, word
+from moulddesign.core import FileError, Message, say, word
 from moulddesign.design import Design
 from moulddesign.export.card import Card
 from moulddesign.export.card_piece import grams
@@ -50,7 +50,7 @@ def sizes_card(design: Design, sizes: Sequence[MadeSize], paper: Paper) -> Card:
     # A name that follows from a design begins with its weight.
     is_named = "name" in design.model_fields_set
     title = design.name if is_named else design.name.partition("-")[2]
-    plastic = word(design.printer.plastic.caution)
+    cautions = design.printer.cautions
     return Card(
         figures={
             "language": design.sheet_language,
@@ -71,7 +71,10 @@ def sizes_card(design: Design, sizes: Sequence[MadeSize], paper: Paper) -> Card:
                 for one in sizes
                 if one.remarks
             ],
-            "cautions": [*CAUTIONS, plastic, *cautions_of(design.portion)],
+            "cautions": [
+                *(word(each) if isinstance(each, str) else each for each in cautions),
+                *cautions_of(design.portion),
+            ],
         },
         pictures=pictures,
         paper=paper,

@@ -67,6 +67,9 @@ TAB_MM: Final = (22.0, 18.0, 10.0)
 SHIM_LAYERS: Final = (2, 4, 8)
 """Thickness of the shims in layers: 0.4, 0.8 and 1.6 mm with usual ones; our choice."""
 
+USUAL_LAYER_MM: Final = 0.2
+"""Layer that shims count in where parts are not made in layers that one knows [mm]."""
+
 KEPT_SHARE: Final = 0.5
 """Share of skin and of the way past the rim that a stamp for a kept set may do with, rather than
 ask for another stop; our choice."""
@@ -111,6 +114,8 @@ class PressLayout:
     """Gap between bore and land, and between bore and vanes, each side [mm]."""
     joint: SlideJoint
     layer_mm: float
+    step_mm: float
+    """Parts are whole steps high: layers, or next to nothing where nobody knows them."""
     height_mm: float
     """Nominal pressed height, table to the stamp's flat face [mm]."""
     edge_mm: float
@@ -173,7 +178,7 @@ class PressLayout:
 
     def layers_up_mm(self, length_mm: float) -> float:
         """Return a length in whole layers, not shorter [mm]."""
-        return ceil(length_mm / self.layer_mm - WHOLE) * self.layer_mm
+        return ceil(length_mm / self.step_mm - WHOLE) * self.step_mm
 
     @property
     def stamp_thickness_mm(self) -> float:
@@ -264,8 +269,8 @@ class PressLayout:
     def stop_height_mm(self) -> float:
         """Height of the stop, in whole layers, not higher than lets the relief fill [mm]."""
         lower_mm = 0.0 if self.kept_press is None else self.kept_press.lower_stop_mm
-        layers = floor((self.stroke_mm - self.low_mm) / self.layer_mm + WHOLE)
-        return layers * self.layer_mm - lower_mm
+        steps = floor((self.stroke_mm - self.low_mm) / self.step_mm + WHOLE)
+        return steps * self.step_mm - lower_mm
 
     @property
     def stopped_height_mm(self) -> float:
@@ -326,7 +331,12 @@ class PressLayout:
     @property
     def shims_mm(self) -> tuple[float, ...]:
         """Thickness of the shims that come with the stop [mm]."""
-        return tuple(layers * self.layer_mm for layers in SHIM_LAYERS)
+        return tuple(layers * self.shim_layer_mm for layers in SHIM_LAYERS)
+
+    @property
+    def shim_layer_mm(self) -> float:
+        """Layer that shims are counted in [mm]."""
+        return self.layer_mm if self.step_mm == self.layer_mm else USUAL_LAYER_MM
 
     @property
     def gusset_mm(self) -> float:
@@ -412,6 +422,7 @@ def press_layout(
         clearance_mm=clearance,
         joint=slide_joint(radius, gap) if own is None else SlideJoint(**own.joint.plain()),
         layer_mm=printer.layer_height_mm,
+        step_mm=printer.height_step_mm,
         height_mm=pastry.height_mm,
         edge_mm=min(one.height_mm - one.edge_drop_mm for one in every),
         highest_mm=max(one.height_mm for one in every),
@@ -440,8 +451,8 @@ def _lifted(layout: PressLayout) -> PressLayout:
     enough = _missing_mm(layout, 1.0) >= -MOST_THICKER_MM
     if enough and _missing_mm(layout, KEPT_SHARE) <= WHOLE:
         return layout
-    layers = ceil(_missing_mm(layout, 1.0) / layout.layer_mm - WHOLE)
-    made = replace(layout, lifted_mm=layers * layout.layer_mm)
+    steps = ceil(_missing_mm(layout, 1.0) / layout.step_mm - WHOLE)
+    made = replace(layout, lifted_mm=steps * layout.step_mm)
     beyond_mm = made.vane_top_mm + made.lead_in_height_mm - made.sleeve_height_mm
     if beyond_mm > 0.0:
         need = say("mould.kept-too-high", most_mm=layout.height_mm - beyond_mm)

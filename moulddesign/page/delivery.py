@@ -6,6 +6,7 @@ from html import escape
 from typing import Any, Final
 
 from moulddesign.export.card import duration
+from moulddesign.export.order_sheet import ORDER_PDF
 from moulddesign.export.press_steps import PressStep
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.markup import weights_line
@@ -71,6 +72,10 @@ def _download(text: str, address: str, kind: str = "primary") -> str:
 
 def _print_card(words: Texts, token: str, report: Mapping[str, Any]) -> str:
     printer = report["printer"]
+    if "process" in printer:
+        body = f"<p>{escape(words['card_order_says'])}</p>"
+        link = _download(words["download_order"], f"/files/{token}/{ORDER_PDF}")
+        return _card(words["card_order"], body, link)
     parts = [part for part in report["parts"] if part["print_g"] > 0.0]
     grams = sum(
         part["lean_print_g"] if part["infill_ratio"] < LEAN else part["print_g"] for part in parts
@@ -120,6 +125,7 @@ FILE_SAYS: Final = (
     ("approval.pdf", "file_approval"),
     ("design.toml", "file_design"),
     (REPORT, "file_report"),
+    (ORDER_PDF, "file_order"),
     ("drawing.", "file_drawing"),
     ("set.glb", "file_glb"),
     ("artwork-", "file_artwork"),

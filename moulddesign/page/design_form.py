@@ -34,6 +34,7 @@ from moulddesign.design import (
     with_workshop,
 )
 from moulddesign.design.face_tables import face_names
+from moulddesign.design.services import SERVICE
 from moulddesign.kitchen.firmness import yield_stress
 from moulddesign.page.choices import (
     SHARES,
@@ -471,6 +472,8 @@ def _choices(words: Texts) -> Mapping[str, tuple[tuple[str, str], ...]]:
         "portion.filling_paste": tuple((name, words.word(f"{name} paste")) for name in fillings()),
         "printer": tuple((name, name) for name in library(None).machines),
         "material": tuple((name, name) for name in library(None).materials),
-        "printer.machine": tuple((name, name) for name in library(None).machines),
+        "printer.machine": tuple(
+            (name, words.word(name) if name == SERVICE else name) for name in library(None).machines
+        ),
         "printer.material": tuple((name, name) for name in library(None).materials),
     }

@@ -10,6 +10,7 @@ from pydantic import BaseModel
 
 from moulddesign.core import SEVERAL, MouldError, SpecError, read_number
 from moulddesign.design import ONLY_FOR, SIZES, SOURCES, Kind, of_kind
+from moulddesign.design.services import left_behind
 
 Plain = dict[str, Any]
 
@@ -286,7 +287,8 @@ class Draft:
     def set_value(self, path: str, value: object) -> None:
         """Set one value, or leave it out where it is None.
 
-        A size takes the place of the other sizes, for with the weight only one is free.
+        A size takes the place of the other sizes, for with the weight only one is free. Another
+        printer leaves behind what tells of the one before.
         """
         tree = deepcopy(self.tree)
         *way, key = path.split(".")
@@ -294,6 +296,9 @@ class Draft:
         if way == ["pastry"] and key in SIZES and value is not None:
             for size in SIZES:
                 table.pop(size, None)
+        if path == "printer.machine":
+            for name in left_behind(table.get(key), value):
+                table.pop(name, None)
         if value is None:
             table.pop(key, None)
         else:

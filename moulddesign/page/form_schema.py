@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from moulddesign.design import ONLY_FOR, SOURCES, Kind
+from moulddesign.design.services import SERVICE
 from moulddesign.page.draft import FormField, FormSection
 from moulddesign.page.texts import Texts
 from moulddesign.page.uploads import UPLOAD_KINDS
@@ -133,6 +134,8 @@ def _only(field: FormField) -> list[list[Any]]:
     """Return which values of other fields show a field: a layer's source, a mould's kind."""
     if field.kinds:
         return [["kind", list(field.kinds)]]
+    if field.path == "printer.process":
+        return [["printer.machine", [SERVICE]]]
     if field.path == "further_stamps":
         return [["mould.kind", [Kind.PRESS.value]]]
     if not as_first(field.path).startswith("relief.layers."):

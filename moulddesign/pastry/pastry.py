@@ -330,7 +330,7 @@ def in_whole_layers_mm(design: Design, volume_mm3: float, near: Outline, height_
     to be some k s. A relief grows with the area: V = A h + A t / A0, t its volume on the area A0
     at hand, and A = (V - c) / (k s + m + t / A0), m the margin.
     """
-    layer_mm, area_mm2 = design.printer.layer_height_mm, near.area_mm2
+    layer_mm, area_mm2 = design.printer.height_step_mm, near.area_mm2
     below_mm3 = figures(design).stop_low_mm(1.0)
     layers = round((height_mm - below_mm3 / area_mm2) / layer_mm)
     if layers < 1:  # such a spread is refused with the mould

@@ -110,7 +110,8 @@ def printed_set(found: SetFile, folder: str) -> PrintedSet:
         key: read.get(key, found.size(key).mm) - found.size(key).mm
         for key in ("bore_mm", "sleeve_mm", "stamp_mm", "thickness_mm", "stop_mm")
     }
-    bore_mm, layer_mm = found.size("bore_mm").mm, found.size("stop_mm").within_mm
+    bore_mm = found.size("bore_mm").mm
+    layer_mm = piece.shim_layer_mm or found.size("stop_mm").within_mm
     grown: float = (1.0 + off["bore_mm"] / bore_mm) ** 2
     gap_mm = piece.clearance_mm + (off["bore_mm"] - off["stamp_mm"]) / 2.0
     stopped_mm = piece.stopped_mm + off["sleeve_mm"] + off["stop_mm"] - off["thickness_mm"]

@@ -53,6 +53,8 @@ class PrintedPress:
     """How much larger or smaller than drawn a layer may be, all round [mm]."""
     is_measured: bool
     """Whether the error was measured on this printer."""
+    is_ordered: bool = False
+    """Whether the error is what a printing service is asked to keep to."""
     over_stop_mm: float = 0.0
     """Room between stop and palm disc in assembly pose, as designed [mm]."""
     flare_mm: float = FLARE_MM
@@ -148,6 +150,8 @@ class PrintedPress:
     @property
     def truer_printer(self) -> Message:
         """What mends a joint that is loose or tight at the printing error."""
+        if self.is_ordered:
+            return say("verify.other-process-or-larger", error_mm=self.error_mm)
         if not self.is_measured:
             return say("verify.measure-the-printer")
         return say("verify.truer-or-larger", error_mm=self.error_mm)
@@ -155,6 +159,8 @@ class PrintedPress:
     @property
     def source(self) -> Message:
         """At which printing error it is judged."""
+        if self.is_ordered:
+            return say("verify.ordered-error", error_mm=self.error_mm)
         if self.is_measured:
             return say("verify.measured-error", error_mm=self.error_mm)
         return say("verify.unmeasured-error", error_mm=self.error_mm)

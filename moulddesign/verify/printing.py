@@ -30,7 +30,7 @@ from moulddesign.geometry import (
 )
 from moulddesign.geometry.topology import shells
 from moulddesign.verify.pull import drafts_deg
-from moulddesign.verify.walls import thinnest_wall_mm
+from moulddesign.verify.walls import SHEET_MM, thinnest_wall_mm
 
 UPWARD: Final = (0.0, 0.0, 1.0)
 SLIVER_MM: Final = 0.002
@@ -295,8 +295,6 @@ LEAST_LAYERS: Final = 4
 """Fewest layers of a relief; our choice."""
 LEAST_FOOT: Final = 0.1
 """Least area of the first layer by the part's shadow; common practice, no source."""
-LIMP_MM: Final = 2.0
-"""A sheet up to this high is limp: the bed holds it without effort; our choice [mm]."""
 MOST_LIFT_MM: Final = 1.4
 """Lift of the corners that a bed holds back; our choice [mm]."""
 MOST_SLENDER: Final = 4.0
@@ -319,7 +317,7 @@ def printing_findings(
 
     `shrink` is the share by which its plastic comes out smaller.
     """
-    upright = mesh.size_mm[2] > LIMP_MM  # a sheet has no upright wall
+    upright = mesh.size_mm[2] > SHEET_MM  # it is limp, and the bed holds it without effort
     return (
         bed_finding(mesh, part=part, bed_mm=bed_mm),
         *_standing(mesh, part, layer_mm),

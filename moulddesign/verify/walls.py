@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from moulddesign.core import Finding, Message, Verdict, judged, say, tenths_up
+from moulddesign.core import PRACTICE, Finding, Message, Verdict, judged, say, tenths_up
 from moulddesign.geometry import Mesh, Points, manifold_of, normals_and_areas, spread_points
 from moulddesign.geometry.sampling import first_hits
 from moulddesign.geometry.topology import topology
@@ -61,6 +61,31 @@ def thinnest_wall_mm(mesh: Mesh) -> float:
         if np.isfinite(thicknesses_mm).sum() > thin:
             break
     return float(np.sort(thicknesses_mm)[thin])
+
+
+SHEET_MM: Final = 2.0
+"""Up to this thickness a part is a sheet, which has no upright wall; our choice [mm]."""
+
+
+def ordered_wall_finding(mesh: Mesh, *, part: str, least_mm: float) -> Finding:
+    """Return whether the thinnest wall of a part, or a whole sheet, is one that a service makes.
+
+    `least_mm` is the process's least wall [mm].
+    """
+    thick_mm = float(mesh.size_mm[2])
+    is_sheet = thick_mm <= SHEET_MM
+    measured_mm = thick_mm if is_sheet else thinnest_wall_mm(mesh)
+    good = measured_mm >= least_mm
+    return Finding(
+        what=say("verify.thinnest-wall"),
+        part=part,
+        measured=measured_mm if np.isfinite(measured_mm) else say("verify.nothing-parallel"),
+        limit=say("verify.at-least-for-process", limit=least_mm),
+        unit="mm" if np.isfinite(measured_mm) else "",
+        source=PRACTICE,
+        verdict=judged(good=good, otherwise=Verdict.WARN),
+        remedy=say("verify.cut-from-sheet", mm=thick_mm) if is_sheet and not good else None,
+    )
 
 
 def _reaches_mm(mesh: Mesh) -> Iterator[float]:
