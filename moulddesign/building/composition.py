@@ -103,6 +103,8 @@ class Build:
     """Pastries under further stamps."""
     sliced: Mapping[str, PrintEstimate] = field(default_factory=dict)
     """What a slicer says of each part with its own infill; nothing where none was named."""
+    height_maps: Mapping[str, Any] = field(default_factory=dict)
+    """What the height maps among its files mean, by file."""
     sleeve_weights: SleeveWeights | None = None
     """Which weights the sleeve of a press takes; None for other moulds."""
 
@@ -189,6 +191,7 @@ class Build:
             "parts": [self._part_report(name) for name in self.meshes],
             "findings": [finding.report() for finding in self.findings],
             "files": list(self.written),
+            **({"height_maps": dict(self.height_maps)} if self.height_maps else {}),
             "cautions": [str(caution) for caution in self.cautions],
             "seconds": dict(self.seconds),
         }

@@ -95,7 +95,7 @@ def run_make(
             metavar="LIST",
             rich_help_panel="Output",
             help="Files besides STL and report: step, drawing, glb, pictures, 3mf, card, "
-            "approval; or all.",
+            "approval; all for these; for other workshops heightmap, templates.",
         ),
     ] = "all",
     only: Annotated[

@@ -14,6 +14,8 @@
 - `press_steps`: how a press is used, step by step, with sections of its own parts.
 - `slicing`: what a slicer says of the parts, where a program is named.
 - `card_piece`: what a card says of one piece, whatever its mould.
+- `carving_templates`: contour lines and section templates for carving a mould by hand, 1:1.
+- `height_maps`: the relief as a 16-bit picture of heights.
 - `order_sheet`: the order sheet for a printing service.
 - `owned_card`: the bench card of a mould that exists.
 - `approval`: one page at 1:1 for whoever ordered a piece, to be signed before it is made.

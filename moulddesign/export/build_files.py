@@ -10,6 +10,7 @@ from moulddesign.core import LANGUAGES, say
 from moulddesign.export.approval import APPROVAL_PDF, TOP_PNG, approval_sheet, top_scene
 from moulddesign.export.card import Card, card_figures
 from moulddesign.export.card_html import CARD_HTML
+from moulddesign.export.carving_templates import carving_templates, refuse_templates
 from moulddesign.export.drawing import (
     Drawing,
     Sections,
@@ -28,6 +29,12 @@ from moulddesign.export.formats import (
     made_larger_text,
     step_bytes,
     threemf_bytes,
+)
+from moulddesign.export.height_maps import (
+    TopHeights,
+    heightmap_png,
+    mapped_pastries,
+    top_heights,
 )
 from moulddesign.export.order_sheet import ORDER_PDF, order_sheet
 from moulddesign.export.pictures import (
@@ -53,6 +60,8 @@ PARTS_PNG: Final = "parts.png"
 PRINT_PNG: Final = "print.png"
 RELIEF_PNG: Final = "relief.png"
 CARD_PDF: Final = "card.pdf"
+HEIGHTMAP: Final = "heightmap"
+TEMPLATES: Final = "templates"
 
 SCENES_OF: Final = MappingProxyType(
     {
@@ -117,6 +126,31 @@ class BuildFiles:
         )
 
     @cached_property
+    def height_maps(self) -> Mapping[str, TopHeights]:
+        """The height maps that are asked for, by the names of their files."""
+        asked = Format.HEIGHTMAP in self.options.formats
+        return {f"{HEIGHTMAP}{end}.png": top for end, top in self._tops.items()} if asked else {}
+
+    @cached_property
+    def _tops(self) -> Mapping[str, TopHeights]:
+        """The heights of each pastry, by the ends of their files' names."""
+        return {
+            end: top_heights(self.build, pastry, mesh)
+            for end, (pastry, mesh) in mapped_pastries(self.build).items()
+        }
+
+    @cached_property
+    def _templates(self) -> Mapping[str, Drawing]:
+        """The templates for carving by hand, by the stems of their files."""
+        refuse_templates(self.build)
+        return {
+            f"{TEMPLATES}{end}": carving_templates(
+                top, f"{self.build.design.name}{end}", self._fonts
+            )
+            for end, top in self._tops.items()
+        }
+
+    @cached_property
     def steps(self) -> tuple[PressStep, ...]:
         """The steps of the work with a press."""
         return tuple(press_steps(self.build, self._sections.parts, self._sections.pastry))
@@ -125,8 +159,8 @@ class BuildFiles:
         stem, _, ending = name.rpartition(".")
         makers: dict[str, Callable[[], bytes]] = {
             "step": lambda: self._step(stem),
-            "dxf": lambda: dxf_bytes(self._drawing, self._fonts),
-            "svg": self._svg,
+            "dxf": lambda: dxf_bytes(self._sheet(stem), self._fonts),
+            "svg": lambda: self._svg(self._sheet(stem)),
             "glb": self._glb,
             "3mf": self._threemf,
             "pdf": self._order if name == ORDER_PDF else self._approval,
@@ -164,11 +198,14 @@ class BuildFiles:
     def _fonts(self) -> Fonts:
         return fonts_of(self.build.design)
 
-    def _svg(self) -> bytes:
-        sheet = self._drawing.sheet
+    def _sheet(self, stem: str) -> Drawing:
+        return self._templates[stem] if stem.startswith(TEMPLATES) else self._drawing
+
+    def _svg(self, drawn: Drawing) -> bytes:
+        sheet = drawn.sheet
         title = self._fonts.text(say("export.drawing-title", name=self.build.design.name))
         size_mm = (sheet.width_mm, sheet.height_mm)
-        return svg_bytes(size_mm, self._drawing.entities, title, fonts=self._fonts)
+        return svg_bytes(size_mm, drawn.entities, title, fonts=self._fonts)
 
     def _glb(self) -> bytes:
         pressed = {PASTRY: self.build.meshes[PASTRY]}
@@ -199,6 +236,8 @@ class BuildFiles:
         pastries = relief_pictures(self.build)
         if name in pastries:
             return self._plan(pastries[name]).png
+        if name in self.height_maps:
+            return heightmap_png(self.height_maps[name], self.build.design.name)
         return picture_png(self._scenes[name])
 
     @cached_property
@@ -238,6 +277,10 @@ def file_names(build: Build, options: ExportOptions) -> tuple[str, ...]:
         Format.THREEMF: ["set.3mf"],
         Format.CARD: [CARD_HTML, CARD_PDF, *_orders(build)],
         Format.APPROVAL: [APPROVAL_PDF],
+        Format.HEIGHTMAP: [f"{HEIGHTMAP}{end}.png" for end in mapped_pastries(build)],
+        Format.TEMPLATES: [
+            f"{TEMPLATES}{end}.{kind}" for end in mapped_pastries(build) for kind in ("dxf", "svg")
+        ],
     }
     return tuple(name for one in options.formats for name in names[one])
 

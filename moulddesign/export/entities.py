@@ -40,6 +40,8 @@ class DrawingLayer(StrEnum):
     DIMENSION = "dimension"
     LABEL = "label"
     FRAME = "frame"
+    CONTOUR = "contour"
+    TEMPLATE = "template"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +83,8 @@ LINE_STYLES: Final = {
     DrawingLayer.DIMENSION: LineStyle(width_um=180, dxf_colour=150, svg_colour="#3050a0"),
     DrawingLayer.LABEL: LineStyle(width_um=180),
     DrawingLayer.FRAME: LineStyle(width_um=350),
+    DrawingLayer.CONTOUR: LineStyle(width_um=130, dxf_colour=94, svg_colour="#2e6b2e"),
+    DrawingLayer.TEMPLATE: LineStyle(width_um=250, dxf_colour=10, svg_colour="#a01010"),
 }
 
 

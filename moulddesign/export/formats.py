@@ -41,13 +41,20 @@ class Format(StrEnum):
     THREEMF = "3mf"
     CARD = "card"
     APPROVAL = "approval"
+    HEIGHTMAP = "heightmap"
+    TEMPLATES = "templates"
+
+
+WORKSHOP_FORMATS: Final = (Format.HEIGHTMAP, Format.TEMPLATES)
+USUAL_FORMATS: Final = tuple(one for one in Format if one not in WORKSHOP_FORMATS)
+"""What `all` stands for: what other workshops need is asked for by name."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ExportOptions:
-    """Which files a folder gets; the defaults are all formats, on A4."""
+    """Which files a folder gets; the defaults are all usual formats, on A4."""
 
-    formats: tuple[Format, ...] = tuple(Format)
+    formats: tuple[Format, ...] = USUAL_FORMATS
     """STL, the report and the design are always written."""
     paper: Paper = Paper.A4
     """Of card and drawing."""
@@ -62,7 +69,9 @@ class ExportOptions:
 
 
 def parse_formats(text: str) -> tuple[Format, ...]:
-    """Return the formats that a list with commas names, in the order of writing; `all` is all.
+    """Return the formats that a list with commas names, in the order of writing.
+
+    `all` stands for the usual ones.
 
     Examples
     --------
@@ -70,9 +79,9 @@ def parse_formats(text: str) -> tuple[Format, ...]:
     ['stl', 'step', '3mf']
     """
     every = tuple(Format)
-    names = [name.strip().lower() for name in text.split(",")]
-    if names == ["all"]:
-        return every
+    named = [name.strip().lower() for name in text.split(",")]
+    names = [name for name in named if name != "all"]
+    names += USUAL_FORMATS if "all" in named else ()
     for name in names:
         if name not in every:
             nearest = get_close_matches(name, every, n=1, cutoff=0.0)[0]
