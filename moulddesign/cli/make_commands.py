@@ -95,7 +95,7 @@ def run_make(
             metavar="LIST",
             rich_help_panel="Output",
             help="Files besides STL and report: step, drawing, glb, pictures, 3mf, card, "
-            "approval; all for these; for other workshops heightmap, templates.",
+            "approval; all for these; for other workshops heightmap, engraving, templates.",
         ),
     ] = "all",
     only: Annotated[
@@ -135,6 +135,14 @@ def run_make(
             help="Slicer that says grams and time of each part; options may follow in quotes.",
         ),
     ] = None,
+    cutter: Annotated[
+        str | None,
+        typer.Option(
+            "--cutter",
+            metavar="FORM:MM",
+            help="Engraving as a router's cutter leaves it: ball:3, flat:2, v:60 (angle).",
+        ),
+    ] = None,
     overwrite: OverwriteMould = False,
     units: PrintedUnits = None,
     schema: Annotated[
@@ -168,10 +176,12 @@ def run_make(
     refuse_the_set(context.params.get("for_"), target)
     if design.own_mould is not None:
         idle = keep_failing or stop_for is not None or sizes is not None or slicer is not None
+        idle |= cutter is not None
         if idle or formats not in {"all", "card"}:
             raise SpecError("mould.kind", design.mould.kind.value, say("building.mould-exists"))
         _make_card(design, context.params, target, units, overwrite=overwrite, as_json=as_json)
         return 0
+    _refuse_idle_cutter(cutter, only, stop_for)
     if stop_for is not None:
         _make_stop(design, stop_for, target, overwrite=overwrite, as_json=as_json)
         return 0
@@ -180,8 +190,12 @@ def run_make(
             from moulddesign import export  # noqa: PLC0415 (the same)
             from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
             from moulddesign.export.slicing import slicer_words  # noqa: PLC0415 (the same)
+            from moulddesign.relief.cutter import read_cutter  # noqa: PLC0415 (the same)
 
-            kinds = export.parse_formats("stl" if only else formats)
+            cutting, asked = (
+                (None, formats) if cutter is None else (read_cutter(cutter), f"{formats},engraving")
+            )
+            kinds = export.parse_formats("stl" if only else asked)
             options = export.ExportOptions(
                 slicer=() if slicer is None else slicer_words(slicer),
                 formats=kinds,
@@ -189,6 +203,7 @@ def run_make(
                 recipe=recipe_of(design, context.params.get("design_file")),
                 overwrite=overwrite,
                 only=parts,
+                cutter=cutting,
             )
             if weights_g:
                 stage.bar.stop()
@@ -207,6 +222,11 @@ def run_make(
     _show(made, units, as_json=as_json)
     err().print(f"Written to {target}", soft_wrap=True)
     return int(bool(made.failed))
+
+
+def _refuse_idle_cutter(cutter: str | None, only: list[str] | None, stop_for: float | None) -> None:
+    if cutter is not None and (only or stop_for is not None):
+        raise SpecError("--cutter", cutter, say("cli.cutter-of-no-engraving"))
 
 
 def _make_card(
@@ -337,6 +357,7 @@ def _piece_sentences(
         f"{figure(pastry['relief_ml'])} mL are relief{crust}."
     )
     yield from map(str, (*made.stop_sentences, *made.inlay_sentences))
+    yield from (each["says"] for each in made.height_maps.values() if "says" in each)
     if units is Units.US:
         yield f"In inches: {inches(pastry['width_mm'])} wide, {inches(pastry['height_mm'])} high."
     for one in report["further_pastries"]:

@@ -15,6 +15,7 @@
 - `slicing`: what a slicer says of the parts, where a program is named.
 - `card_piece`: what a card says of one piece, whatever its mould.
 - `carving_templates`: contour lines and section templates for carving a mould by hand, 1:1.
+- `engraving`: the engraving as a cutter leaves it, and what that costs.
 - `height_maps`: the relief as a 16-bit picture of heights.
 - `order_sheet`: the order sheet for a printing service.
 - `owned_card`: the bench card of a mould that exists.

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property
 from types import MappingProxyType
-from typing import Final
+from typing import Any, Final
 
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import LANGUAGES, say
@@ -19,6 +19,13 @@ from moulddesign.export.drawing import (
     drawing,
     dxf_bytes,
     svg_bytes,
+)
+from moulddesign.export.engraving import (
+    Engraving,
+    engraving,
+    engraving_png,
+    least_pixel_mm,
+    left_png,
 )
 from moulddesign.export.fonts import Fonts, fonts_of
 from moulddesign.export.formats import (
@@ -61,6 +68,9 @@ PRINT_PNG: Final = "print.png"
 RELIEF_PNG: Final = "relief.png"
 CARD_PDF: Final = "card.pdf"
 HEIGHTMAP: Final = "heightmap"
+ENGRAVING: Final = "engraving"
+LEFT: Final = "-left"
+"""Ends the name of the picture of what a cutter leaves."""
 TEMPLATES: Final = "templates"
 
 SCENES_OF: Final = MappingProxyType(
@@ -130,6 +140,25 @@ class BuildFiles:
         """The height maps that are asked for, by the names of their files."""
         asked = Format.HEIGHTMAP in self.options.formats
         return {f"{HEIGHTMAP}{end}.png": top for end, top in self._tops.items()} if asked else {}
+
+    @cached_property
+    def engravings(self) -> Mapping[str, Engraving]:
+        """The engravings that are asked for, by the names of their files."""
+        if Format.ENGRAVING not in self.options.formats:
+            return {}
+        cutter, made = self.options.cutter, {}
+        for end, (pastry, mesh) in mapped_pastries(self.build).items():
+            pixel_mm = least_pixel_mm(cutter, float(mesh.size_mm[2]))
+            top = top_heights(self.build, pastry, mesh, pixel_mm)
+            made[f"{ENGRAVING}{end}.png"] = engraving(self.build, top, cutter)
+        return made
+
+    @property
+    def map_reports(self) -> Mapping[str, Any]:
+        """What height maps and engravings mean, by the names of their files."""
+        return {name: made.report() for name, made in self.height_maps.items()} | {
+            name: made.report(self.build) for name, made in self.engravings.items()
+        }
 
     @cached_property
     def _tops(self) -> Mapping[str, TopHeights]:
@@ -238,6 +267,11 @@ class BuildFiles:
             return self._plan(pastries[name]).png
         if name in self.height_maps:
             return heightmap_png(self.height_maps[name], self.build.design.name)
+        if name in self.engravings:
+            return engraving_png(self.engravings[name], self.build)
+        whole = name.replace(f"{LEFT}.png", ".png")
+        if whole in self.engravings:
+            return left_png(self.engravings[whole])
         return picture_png(self._scenes[name])
 
     @cached_property
@@ -278,6 +312,11 @@ def file_names(build: Build, options: ExportOptions) -> tuple[str, ...]:
         Format.CARD: [CARD_HTML, CARD_PDF, *_orders(build)],
         Format.APPROVAL: [APPROVAL_PDF],
         Format.HEIGHTMAP: [f"{HEIGHTMAP}{end}.png" for end in mapped_pastries(build)],
+        Format.ENGRAVING: [
+            f"{ENGRAVING}{end}{kind}.png"
+            for end in mapped_pastries(build)
+            for kind in ("", *(() if options.cutter is None else (LEFT,)))
+        ],
         Format.TEMPLATES: [
             f"{TEMPLATES}{end}.{kind}" for end in mapped_pastries(build) for kind in ("dxf", "svg")
         ],

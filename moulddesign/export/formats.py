@@ -21,6 +21,7 @@ from moulddesign.core import KernelError, SpecError, say
 from moulddesign.geometry import Mesh
 from moulddesign.kitchen import Recipe
 from moulddesign.mould import Solid
+from moulddesign.relief.cutter import Cutter
 
 
 class Paper(StrEnum):
@@ -42,10 +43,11 @@ class Format(StrEnum):
     CARD = "card"
     APPROVAL = "approval"
     HEIGHTMAP = "heightmap"
+    ENGRAVING = "engraving"
     TEMPLATES = "templates"
 
 
-WORKSHOP_FORMATS: Final = (Format.HEIGHTMAP, Format.TEMPLATES)
+WORKSHOP_FORMATS: Final = (Format.HEIGHTMAP, Format.ENGRAVING, Format.TEMPLATES)
 USUAL_FORMATS: Final = tuple(one for one in Format if one not in WORKSHOP_FORMATS)
 """What `all` stands for: what other workshops need is asked for by name."""
 
@@ -64,6 +66,8 @@ class ExportOptions:
     """Whether the folder may hold a mould of another geometry, which is lost then."""
     only: tuple[str, ...] = ()
     """Parts whose files are written, `shim` for every shim; all where it is empty."""
+    cutter: Cutter | None = None
+    """What cuts the engraving; None for the engraving as designed."""
     slicer: tuple[str, ...] = ()
     """What starts a slicer that says grams and time of each part; none where it is empty."""
 

@@ -59,8 +59,15 @@ class TopHeights:
         }
 
 
-def top_heights(build: Build, pastry: Pastry, mesh: Mesh) -> TopHeights:
+def top_heights(
+    build: Build, pastry: Pastry, mesh: Mesh, least_pixel_mm: float = 0.0
+) -> TopHeights:
     """Return the heights of a pastry's top, on pixels as fine as `--carving` works on.
+
+    Parameters
+    ----------
+    least_pixel_mm : float
+        Finer pixels are not wanted [mm].
 
     Raises
     ------
@@ -70,7 +77,8 @@ def top_heights(build: Build, pastry: Pastry, mesh: Mesh) -> TopHeights:
     low, high = mesh.bounds
     across_mm = float((high - low)[:2].max())
     # One pixel more on each side.
-    fits = [each for each in PIXELS_MM if np.ceil(across_mm / each) + 2 <= MOST_ACROSS]
+    most = min(MOST_ACROSS, across_mm / least_pixel_mm + 3.0) if least_pixel_mm else MOST_ACROSS
+    fits = [each for each in PIXELS_MM if np.ceil(across_mm / each) + 2 <= most]
     grid = grid_over(low[:2], high[:2], fits[0] if fits else PIXELS_MM[-1])
     # A press has no rim beside the piece: a picture goes on as its flat top does.
     is_press = isinstance(build.design.mould, PressTable)

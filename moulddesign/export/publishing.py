@@ -212,8 +212,7 @@ def _write(
         if name not in build.written:  # a page of the card
             first = (*first, name)
             build = replace(build, written=(*first, *last))
-    maps = {name: made.report() for name, made in files.height_maps.items()}
-    build = replace(build, height_maps=MappingProxyType(maps))
+    build = replace(build, height_maps=files.map_reports)
     _write_report(build, folder)
     return build
 

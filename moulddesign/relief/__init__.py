@@ -11,6 +11,7 @@
 - `field`: labelled height fields, highest and lowest of smooth pieces, and the signed distance to
   an edge.
 - `height_map`: height maps of other programs, pressed to a depth and made releasable.
+- `cutter`: what a rotating cutter leaves of an engraving: its morphological closing.
 - `creases`: the lines along which one piece of a field ends and another begins.
 - `facets`: constraint edges noded, and a triangulation refined to the field within a bound.
 - `lifted_walls`: the contour roof's walls on carved ground.

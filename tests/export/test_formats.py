@@ -34,6 +34,12 @@ FILES = {
     Format.CARD: {"card.html", "card.pdf", "card-1.png", "card-2.png", "card-3.png"},
     Format.APPROVAL: {"approval.pdf"},
 }
+WORKSHOP = {
+    Format.HEIGHTMAP: {"heightmap.png"},
+    Format.ENGRAVING: {"engraving.png"},
+    Format.TEMPLATES: {"templates.dxf", "templates.svg"},
+}
+"""What `all` leaves out."""
 WRITER = Path(__file__).with_name("writer.py")
 
 
@@ -59,8 +65,8 @@ def published(folder, **options):
 @pytest.mark.parametrize("kind", Format)
 def test_a_format_brings_its_files_and_no_others(kind, tmp_path):
     made = published(tmp_path / "out", formats=parse_formats(kind))
-    assert names(tmp_path / "out") == ALWAYS | FILES[kind]
-    assert set(made.written) == ALWAYS | FILES[kind]
+    assert names(tmp_path / "out") == ALWAYS | (FILES | WORKSHOP)[kind]
+    assert set(made.written) == ALWAYS | (FILES | WORKSHOP)[kind]
 
 
 def test_each_file_is_told_before_it_is_made(tmp_path):
@@ -91,12 +97,16 @@ def test_the_report_names_every_file_and_each_parts_own(tmp_path):
         ("pdf", r"formats = 'pdf': must name some of stl, step, .* the nearest is"),
         ("3mf,stepp", r"formats = 'stepp': .* the nearest is step\."),
         ("", r"formats = '': must name some of"),
-        ("all,card", r"formats = 'all'"),
     ],
 )
 def test_an_unknown_format_is_one_sentence(text, match):
     with pytest.raises(SpecError, match=match):
         parse_formats(text)
+
+
+def test_all_is_what_is_usual_and_other_workshops_are_named():
+    assert set(parse_formats("all")) == {*FILES}
+    assert set(parse_formats("all, heightmap")) == {*FILES, Format.HEIGHTMAP}
 
 
 def test_an_unknown_paper_is_one_sentence():
