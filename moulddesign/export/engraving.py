@@ -51,24 +51,25 @@ class Engraving:
 
     def said(self, build: Build) -> Message:
         """Return what the cutter costs, and the smallest change that mends it."""
-        portion, height_mm = build.portion.piece, build.pastry.height_mm
+        portion = build.portion.piece
         left_ml = ml_from_mm3(self.left_mm3)
         row, column = np.unravel_index(int(self.left_mm.argmax()), self.left_mm.shape)
         rows, columns = self.left_mm.shape
-        values: dict[str, Any] = {
-            "cutter": str(self.cutter),
-            "left_ml": left_ml,
-            "most_mm": float(self.left_mm.max()),
-            "x_mm": (float(column) - (columns - 1) / 2.0) * self.pixel_mm,
-            "y_mm": (float(row) - (rows - 1) / 2.0) * self.pixel_mm,
-            "lighter_g": portion.finished_g * (1.0 - left_ml / portion.volume_ml),
-            "weight_g": portion.finished_g,
-            "deeper_mm": self.deeper_mm,
-            "height_mm": height_mm + self.deeper_mm,
-        }
-        if isinstance(build.design.mould, PressTable):
-            return say("export.cutter-in-press", **values)
-        return say("export.cutter-in-block", **values)
+        is_press = isinstance(build.design.mould, PressTable)
+        deeper_mm, height_mm = self.deeper_mm, build.pastry.height_mm + self.deeper_mm
+        return say(
+            "export.cutter-leaves",
+            cutter=str(self.cutter),
+            left_ml=left_ml,
+            most_mm=float(self.left_mm.max()),
+            x_mm=(float(column) - (columns - 1) / 2.0) * self.pixel_mm,
+            y_mm=(float(row) - (rows - 1) / 2.0) * self.pixel_mm,
+            lighter_g=portion.finished_g * (1.0 - left_ml / portion.volume_ml),
+            weight_g=portion.finished_g,
+            mended=say("export.press-higher", deeper_mm=deeper_mm, height_mm=height_mm)
+            if is_press
+            else say("export.cut-deeper", deeper_mm=deeper_mm, height_mm=height_mm),
+        )
 
     def report(self, build: Build) -> dict[str, Any]:
         """Return what its picture means, and what the cutter leaves, as plain values."""

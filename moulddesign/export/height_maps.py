@@ -105,6 +105,12 @@ def mapped_pastries(build: Build) -> Mapping[str, tuple[Pastry, Mesh]]:
     return MappingProxyType({"": (build.pastry, build.meshes[PASTRY])} | further)
 
 
+def has_relief(build: Build) -> bool:
+    """Return whether no pastry's top is plain."""
+    pastries = [pastry for pastry, _ in mapped_pastries(build).values()]
+    return all(each.relief or each.carved is not None for each in pastries)
+
+
 def heightmap_png(made: TopHeights, title: str) -> bytes:
     """Return heights as a 16-bit grey PNG file, white high, that says its steps and pixels.
 

@@ -130,6 +130,7 @@ FILE_SAYS: Final = (
     ("set.glb", "file_glb"),
     ("artwork-", "file_artwork"),
     ("relief", "file_relief"),
+    ("heightmap", "file_heightmap"),
     ("parts.png", "file_parts_picture"),
     (".png", "file_picture"),
     ("pastry", "file_pastry"),

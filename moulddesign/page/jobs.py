@@ -23,7 +23,9 @@ from moulddesign.design import (
     read_register,
 )
 from moulddesign.design.dough_book import LONGEST_DOUGH
-from moulddesign.export import BuildFiles, publish, publish_failing
+from moulddesign.export import BuildFiles, ExportOptions, Format, publish, publish_failing
+from moulddesign.export.formats import USUAL_FORMATS
+from moulddesign.export.height_maps import has_relief
 from moulddesign.export.pictures import pastry_scene
 from moulddesign.export.press_steps import PressStep
 from moulddesign.fit import design_in
@@ -300,7 +302,10 @@ def _kept(design: Design, made: Build) -> BuildFiles:
     """Return the files of a build; the one that was not used for longest is given up."""
     for oldest in list(_built)[: 1 - MOST_BUILDS]:
         del _built[oldest]
-    return _built.setdefault(design, BuildFiles(made))
+    # A plain top has no heights to show.
+    maps = (Format.HEIGHTMAP,) if has_relief(made) else ()
+    options = ExportOptions(formats=(*USUAL_FORMATS, *maps))
+    return _built.setdefault(design, BuildFiles(made, options))
 
 
 @lru_cache(maxsize=8)
