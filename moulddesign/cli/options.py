@@ -288,13 +288,7 @@ MOULD: Final = (
     Override("--cavities", "mould.cavities", int, "N", "Cavities of a block or casting master."),
     Override("--mould-id", "mould.id", str, "ID", "Short id, sunk into the mould's parts."),
     Override("--clearance", "mould.clearance_mm", float, "MM", "Gap between stamp and bore."),
-    Override(
-        "--crust-yield",
-        "portion.crust_yield_kpa",
-        float,
-        "KPA",
-        "Yield stress of the crust dough, as `firmness` finds it.",
-    ),
+    Override("--crust-yield", "portion.crust_yield_kpa", float, "KPA", "What `firmness` finds."),
     Override(
         "--print-error",
         "printer.print_error_mm",
