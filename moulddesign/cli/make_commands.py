@@ -140,6 +140,7 @@ def run_make(
         typer.Option(
             "--cutter",
             metavar="FORM:MM",
+            rich_help_panel="Output",
             help="Engraving as a router's cutter leaves it: ball:3, flat:2, v:60 (angle).",
         ),
     ] = None,
