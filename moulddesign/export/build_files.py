@@ -148,8 +148,10 @@ class BuildFiles:
             return {}
         cutter, made = self.options.cutter, {}
         for end, (pastry, mesh) in mapped_pastries(self.build).items():
-            pixel_mm = least_pixel_mm(cutter, float(mesh.size_mm[2]))
-            top = top_heights(self.build, pastry, mesh, pixel_mm)
+            top = self._tops[end]
+            pixel_mm = least_pixel_mm(cutter, top.range_mm[1] - top.range_mm[0])
+            if pixel_mm > top.grid.pixel_mm:
+                top = top_heights(self.build, pastry, mesh, pixel_mm)
             made[f"{ENGRAVING}{end}.png"] = engraving(self.build, top, cutter)
         return made
 

@@ -15,7 +15,7 @@ from moulddesign.artwork.patterns import WHITE_16_BIT
 from moulddesign.building import Build
 from moulddesign.core import Message, SpecError, ml_from_mm3, say
 from moulddesign.design import CastTable, PressTable
-from moulddesign.export.height_maps import TopHeights, png_16_bit
+from moulddesign.export.height_maps import LEAST_RANGE_MM, TopHeights, png_16_bit
 from moulddesign.geometry import Points
 from moulddesign.relief.cutter import Cutter, as_cut
 
@@ -76,7 +76,7 @@ class Engraving:
         black, white = float(self.surface_mm.min()), float(self.surface_mm.max())
         figures = {
             "mm_per_pixel": self.pixel_mm,
-            "mm_per_step": (white - black) / WHITE_16_BIT,
+            "mm_per_step": max(white - black, LEAST_RANGE_MM) / WHITE_16_BIT,
             "black_mm": black,
             "white_mm": white,
         }
