@@ -22,7 +22,7 @@ import signal
 import sys
 import threading
 from collections import deque
-from collections.abc import AsyncIterator, Callable, Collection, Iterator, Sequence
+from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from enum import StrEnum
@@ -77,17 +77,10 @@ class Worker:
     ----------
     initializer : callable or None
         Called first in each new process; can be sent, as a job can.
-    processors : collection of int
-        The only ones that it runs on; on all where it is empty.
     """
 
-    def __init__(
-        self,
-        initializer: Callable[[], None] | None = None,
-        processors: Collection[int] = (),
-    ) -> None:
+    def __init__(self, initializer: Callable[[], None] | None = None) -> None:
         self._initializer = initializer
-        self._processors = processors
         self._child: _Child | None = None
         self._turn = asyncio.Lock()
         self._current: asyncio.Event | None = None
@@ -101,7 +94,7 @@ class Worker:
         """Start the process where there is none, so that it is warm when it is needed."""
         if self._child is None or not self._child.process.is_alive():
             self._child = _Child(self._initializer)
-            self._child.start(self._processors)
+            self._child.start()
 
     def terminate(self) -> None:
         """Ask the process to end as soon as it can, its own processes with it."""
@@ -209,9 +202,7 @@ def run_in_pool(
 ) -> Iterator[tuple[int, Any]]:
     """Do jobs side by side; yield each one's value as soon as it is there.
 
-    The processes end with the iteration, also where it is left early. Each has processors of its
-    own: libraries start as many threads as they see processors, and those of one process would get
-    into the way of another's.
+    The processes end with the iteration, also where it is left early.
 
     Parameters
     ----------
@@ -249,11 +240,7 @@ def run_in_pool(
 
 @contextmanager
 def _started(size: int, initializer: Callable[[], None] | None) -> Iterator[list[Worker]]:
-    free = _free_processors()
-    workers = [
-        Worker(initializer, free[number % len(free) :: size] if free else ())
-        for number in range(size)
-    ]
+    workers = [Worker(initializer) for _ in range(size)]
     try:
         for worker in workers:
             worker.start()
@@ -302,12 +289,9 @@ class _Child:
         """Whether it has not finished a job yet."""
         self._number = 0
 
-    def start(self, processors: Collection[int]) -> None:
+    def start(self) -> None:
         with _deaf_to_ctrl_c():
             self.process.start()
-        if processors and self.process.pid is not None:
-            with suppress(OSError):  # it has ended already, and reading its answer says so
-                os.sched_setaffinity(self.process.pid, processors)
         self._theirs.close()
 
     def send(self, job: Job, arguments: tuple[object, ...]) -> None:
@@ -449,10 +433,5 @@ def pool_size(asked: int | None, calls: int) -> int:
     """
     if asked is not None:
         return min(asked, calls)
-    free = len(_free_processors()) or os.cpu_count()
+    free = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
     return min(free or 1, calls)
-
-
-def _free_processors() -> list[int]:
-    """Return the numbers of the processors that this process may use; none where nobody says."""
-    return sorted(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else []
