@@ -9,10 +9,11 @@ import pytest
 import trimesh
 from command_line import refused, run
 from fit.lamp_photos import photos
-from kept_designs import built
+from manifold3d import Manifold
 from PIL import Image
 from scipy.ndimage import gaussian_filter
 from shapely import affinity
+from verify.shapes import cylinder, mesh_of
 
 from moulddesign.artwork.outline import polygon_outline, scalloped_outline
 from moulddesign.design import Design, OwnedMould, PastryTable, Tool
@@ -227,13 +228,16 @@ def test_a_height_picture_says_its_sizes(tmp_path):
 
 
 @pytest.mark.slow
-def test_the_twin_of_a_block_holds_what_fit_measured(tmp_path):
-    block = built("octagon-block-60")
-    (mesh,) = (part.printed for part in block.parts if part.name == "block")
-    trimesh.Trimesh(mesh.vertices, mesh.triangles).export(tmp_path / "block.stl")
-    mould = OwnedMould.of({"mesh": str(tmp_path / "block.stl"), "print_error_mm": 0.0})
-    held = fit(Design(), mould).cavities[0][0]
-    known = KnownOfMould(name="old", design=Design(), width_mm=block.pastry.outline.width_mm,
-                         height_mm=None, water=None, tool=Tool.CALIPER)  # fmt: skip
+def test_the_twin_of_a_mould_holds_what_fit_measured(tmp_path):
+    leaning = Manifold.cylinder(21.0, 20.0, 22.0, 256).translate([0, 0, -20])
+    body = Manifold.cube([60, 60, 30]).translate([-30, -30, -30]) - leaning
+    mesh = mesh_of(body - cylinder(6, -21.5, -19).translate([7, 4, 0]))
+    trimesh.Trimesh(mesh.vertices, mesh.triangles, process=False).export(tmp_path / "old.stl")
+    mould = OwnedMould.of({"mesh": str(tmp_path / "old.stl"), "print_error_mm": 0.0})
+    held_mm3 = fit(Design(), mould).cavities[0][0].volume_mm3
+    mouth_mm = 2.0 * (20.0 + 20.0 * 2.0 / 21.0)
+    known = KnownOfMould(name="old", design=Design(), width_mm=mouth_mm, height_mm=None, water=None,
+                         tool=Tool.CALIPER)  # fmt: skip
     made = twin_of_scan(mesh, known)
-    assert abs(made.volume_mm3 - held.volume_mm3) < 2.0 * made.volume_sd_mm3
+    assert abs(made.volume_mm3 - held_mm3) < 2.0 * made.volume_sd_mm3
+    assert made.design.mould.side_draft_deg == pytest.approx(5.4, abs=0.4)  # atan 2 / 21
