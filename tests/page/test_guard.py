@@ -258,7 +258,7 @@ def test_beside_another_page_it_tells_its_place_and_leaves_no_upload_behind(serv
     assert page.port > served.port
     status, content, _ = asked(page)
     assert status == 200
-    assert b"Printer: common-220" in content
+    assert b"Workshop: common-220" in content
     # One that breaks off is not spoken of.
     head = b"POST /upload/mesh HTTP/1.1\r\nHost: 127.0.0.1:%d\r\nContent-Length: 999\r\n\r\nsolid"
     with socket.create_connection(("127.0.0.1", page.port), timeout=30) as line:
