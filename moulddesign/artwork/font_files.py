@@ -4,14 +4,17 @@ A font that is found by itself depends on the machine, so a design that is writt
 digest of its file: elsewhere the same design gives the same bytes, or says that the font differs.
 """
 
+import logging
 import os
 import sys
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
 from importlib.resources import files
 from io import BytesIO
+from math import isnan
 from pathlib import Path
 from typing import Any, Final
 
@@ -19,11 +22,13 @@ import uharfbuzz
 from fontTools import unicodedata as scripts
 from fontTools.ttLib import TTFont, TTLibError
 
-from moulddesign.core import FileError, Message, SpecError, read_bytes, say
+from moulddesign.core import FileError, Message, MouldError, SpecError, limits, read_bytes, say
 from moulddesign.design import Design, Layer
 from moulddesign.design.face_tables import FaceTable
 
-MOST_FONT_BYTES: Final = 60_000_000
+# What it says of a font on the way is no sentence of ours.
+logging.getLogger("fontTools").addHandler(logging.NullHandler())
+
 OUTLINE_TABLES: Final = ("glyf", "CFF ", "CFF2")
 
 
@@ -69,7 +74,7 @@ def open_font(path: Path) -> Font:
         It cannot be read, is too large, or holds no outlines.
     """
     advice = say("artwork.font-for-one-script")
-    raw = read_bytes(path, most_bytes=MOST_FONT_BYTES, advice=advice)
+    raw = read_bytes(path, most_bytes=limits.MOST_FONT_BYTES, advice=advice)
     try:
         outlines = TTFont(BytesIO(raw), fontNumber=0, lazy=True)
         shaper = uharfbuzz.Font(uharfbuzz.Face(uharfbuzz.Blob(raw)))
@@ -77,7 +82,24 @@ def open_font(path: Path) -> Font:
         raise FileError(str(path), say("artwork.no-font")) from error
     if not any(table in outlines for table in OUTLINE_TABLES):
         raise FileError(str(path), say("artwork.font-without-outlines"))
-    return Font(path, outlines, shaper)
+    font = Font(path, outlines, shaper)
+    with refused_if_damaged(path):
+        outlines.getGlyphSet()
+        if font.em == 0.0 or isnan(font.pitch):
+            raise FileError(str(path), say("artwork.font-damaged"))
+    return font
+
+
+@contextmanager
+def refused_if_damaged(path: Path) -> Iterator[None]:
+    """Turn whatever the font library raises where a table of a font is damaged into `FileError`."""
+    try:
+        yield
+    except MouldError:
+        raise
+    # The library takes a table apart when it is first asked for, and has no one exception for it.
+    except Exception as error:
+        raise FileError(str(path), say("artwork.font-damaged")) from error
 
 
 FONT_ENDINGS: Final = (".ttf", ".otf", ".ttc", ".otc")
@@ -240,13 +262,16 @@ def _face_with_font(face: FaceTable | None) -> FaceTable | None:
 @cache
 def digest(path: Path) -> str:
     """Return the SHA-256 digest of a font file, in hexadecimal digits."""
-    raw = read_bytes(path, most_bytes=MOST_FONT_BYTES, advice=say("artwork.font-for-one-script"))
+    raw = read_bytes(
+        path, most_bytes=limits.MOST_FONT_BYTES, advice=say("artwork.font-for-one-script")
+    )
     return sha256(raw).hexdigest()
 
 
 def full_name(path: Path) -> str:
     """Return the full name of the font in a file."""
-    return str(open_font(path).outlines["name"].getDebugName(FULL_NAME) or path.stem)
+    with refused_if_damaged(path):
+        return str(open_font(path).outlines["name"].getDebugName(FULL_NAME) or path.stem)
 
 
 def _named(name: str) -> Path:

@@ -22,8 +22,8 @@ from fontTools.pens.basePen import BasePen
 from picosvg.svg_transform import Affine2D
 
 from moulddesign.artwork import polygons
-from moulddesign.artwork.font_files import Font, default_font, open_font
-from moulddesign.core import SpecError, say
+from moulddesign.artwork.font_files import Font, default_font, open_font, refused_if_damaged
+from moulddesign.core import SpecError, limits, say
 from moulddesign.geometry import Points
 
 
@@ -149,9 +149,10 @@ def _require_glyph(info: Any, run: str, font: Font) -> None:  # noqa: ANN401 (uh
 
 @lru_cache(maxsize=256)
 def _glyph_outline(font: Font, number: int) -> tuple[polygons.PathCommand, ...]:
-    glyphs = font.outlines.getGlyphSet()
-    pen = _CommandPen(glyphs)
-    glyphs[font.outlines.getGlyphName(number)].draw(pen)
+    with refused_if_damaged(font.path):
+        glyphs = font.outlines.getGlyphSet()
+        pen = _CommandPen(glyphs)
+        glyphs[font.outlines.getGlyphName(number)].draw(pen)
     return tuple(pen.commands)
 
 
@@ -179,9 +180,6 @@ class _CommandPen(BasePen):  # type: ignore[misc]  # fontTools has no types
 
     def _closePath(self) -> None:  # noqa: N802
         self._add("Z")
-
-
-MOST_LETTERS: Final = 400
 
 
 def lettering(text: str, font: Path | None = None) -> tuple[polygons.Region, ...]:
@@ -314,8 +312,8 @@ def checked_lines(text: str, most_lines: int = 40) -> list[str]:
     lines = [line.strip() for line in text.strip().splitlines()]
     if not any(lines):
         raise SpecError("text", text, say("artwork.text-empty"))
-    if len(text) > MOST_LETTERS:
-        need = say("artwork.text-too-long", most=MOST_LETTERS)
+    if len(text) > limits.MOST_LETTERS:
+        need = say("artwork.text-too-long", most=limits.MOST_LETTERS)
         raise SpecError("text", text[:40], need)
     if len(lines) > most_lines:
         raise SpecError("text", text, say("artwork.text-too-many-lines", most=most_lines))

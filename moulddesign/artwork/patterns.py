@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from difflib import get_close_matches
 from importlib.resources import files
+from io import BytesIO
 from pathlib import Path
 from typing import Final, TypeVar
 
@@ -19,14 +20,11 @@ from skimage.measure import find_contours
 from moulddesign.artwork import polygons
 from moulddesign.artwork.svg import svg_regions, svg_root
 from moulddesign.artwork.svg_shapes import element_name
-from moulddesign.core import FileError, Message, SpecError, say
+from moulddesign.core import FileError, Message, SpecError, limits, read_bytes, say
 from moulddesign.design import Design
 
 Made = TypeVar("Made")
 
-MOST_PICTURE_PIXELS: Final = 50_000_000
-MOST_TRACED: Final = 1600
-"""Pixels along the larger side that are traced; a larger picture is scaled down to it."""
 LEAST_PIXELS: Final = 16
 SMOOTHING_PX: Final = 0.8
 """Spread of the blur before the threshold: takes the stairs out of an edge without grey pixels."""
@@ -145,14 +143,16 @@ def read_picture(
     FileError
         It is no such picture, too large or too small, or cannot be unpacked.
     """
+    advice = say("artwork.scale-picture-down")
+    raw = read_bytes(path, most_bytes=limits.MOST_PICTURE_BYTES, advice=advice)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
-            with Image.open(path, formats=formats) as image:
+            with Image.open(BytesIO(raw), formats=formats) as image:
                 return read(_upright(image, path))
     except (Image.DecompressionBombWarning, Image.DecompressionBombError) as error:
         raise FileError(
-            str(path), say("artwork.too-many-pixels", most=MOST_PICTURE_PIXELS)
+            str(path), say("artwork.too-many-pixels", most=limits.MOST_PICTURE_PIXELS)
         ) from error
     except UnidentifiedImageError as error:
         raise FileError(str(path), otherwise) from error
@@ -164,8 +164,8 @@ def read_picture(
 def _upright(image: Image.Image, path: Path) -> Image.Image:
     """Return a picture upright, checked for its size before it is unpacked."""
     width, height = image.size
-    if width * height > MOST_PICTURE_PIXELS:
-        raise FileError(str(path), say("artwork.too-many-pixels", most=MOST_PICTURE_PIXELS))
+    if width * height > limits.MOST_PICTURE_PIXELS:
+        raise FileError(str(path), say("artwork.too-many-pixels", most=limits.MOST_PICTURE_PIXELS))
     if min(width, height) < LEAST_PIXELS:
         need = say("artwork.too-few-pixels", least=LEAST_PIXELS)
         raise FileError(str(path), need)
@@ -190,7 +190,7 @@ def _grey(image: Image.Image) -> NDArray[np.float64]:
         clear = image.convert("RGBA")
         paper = Image.new("RGBA", clear.size, "white")
         grey = Image.alpha_composite(paper, clear).convert("L").convert("F")
-    grey = scaled_down(grey, MOST_TRACED)
+    grey = scaled_down(grey, limits.MOST_TRACED)
     brightness: NDArray[np.float64] = np.asarray(grey, dtype=np.float64) / WHITE_8_BIT
     return brightness
 

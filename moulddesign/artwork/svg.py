@@ -24,7 +24,6 @@ from moulddesign.artwork.polygons import (
 )
 from moulddesign.artwork.svg_paint import (
     INHERITED,
-    MOST_ELEMENTS,
     GraphicsState,
     PointBudget,
     SheetStyles,
@@ -47,9 +46,8 @@ from moulddesign.artwork.svg_shapes import (
     view_box_transform,
     viewport_polygon,
 )
-from moulddesign.core import FileError, KernelError, SpecError, read_bytes, say
+from moulddesign.core import FileError, KernelError, SpecError, limits, read_bytes, say
 
-MOST_DRAWING_BYTES: Final = 10_000_000
 GZIP: Final = b"\x1f\x8b"
 RELATIVE_UNITS: Final = ("%", "em", "ex", "rem", "ch", "vw", "vh", "auto")
 """Lengths that depend on a page or a font, which a drawing of relief does not have."""
@@ -90,7 +88,7 @@ def svg_root(path: Path) -> Any:  # noqa: ANN401 (lxml has no types)
 
 def _read(path: Path) -> bytes:
     advice = say("artwork.simplify-drawing")
-    return read_bytes(path, most_bytes=MOST_DRAWING_BYTES, advice=advice)
+    return read_bytes(path, most_bytes=limits.MOST_DRAWING_BYTES, advice=advice)
 
 
 def _root(path: Path, raw: bytes) -> Any:  # noqa: ANN401 (lxml has no types)
@@ -140,8 +138,13 @@ def _paints(root: Any) -> list[tuple[PolygonSet, float]]:  # noqa: ANN401
     _refuse_many_copies(root, elements)
     renderer = Renderer(elements, sheet_styles(root), PointBudget())
     state = GraphicsState(matrix=unit, viewport=viewport, style=INHERITED)
-    paints = [(clip(polygons, window), share) for polygons, share in renderer.painted(root, state)]
-    renderer.budget.spend_crossings(polygons for polygons, _ in paints)
+    paints: list[tuple[PolygonSet, float]] = []
+    for polygons, share in renderer.painted(root, state):
+        paints.append((clip(polygons, window), share))
+        # Crossings grow with the square of what is drawn: a scribble is known long before its end.
+        if len(paints) >= FIRST_LOOK and len(paints).bit_count() == 1:
+            renderer.budget.refuse_crossings(one for one, _ in paints)
+    renderer.budget.refuse_crossings(one for one, _ in paints)
     return paints
 
 
@@ -153,7 +156,7 @@ def _refuse_many_copies(root: Any, elements: Mapping[str, Any]) -> None:  # noqa
     counts: dict[Any, int] = {}
 
     def count(element: Any, depth: int) -> int:  # noqa: ANN401
-        if depth > DEEPEST:
+        if depth > limits.MOST_ELEMENTS_DEEP:
             return 1  # refused where it is drawn, as what contains itself is
         if element not in counts:
             counts[element] = 0
@@ -162,8 +165,8 @@ def _refuse_many_copies(root: Any, elements: Mapping[str, Any]) -> None:  # noqa
             counts[element] = 1 + sum(count(one, depth + 1) for one in inside)
         return counts[element]
 
-    if (found := count(root, 0)) > MOST_ELEMENTS:
-        raise SpecError("use", found, say("artwork.too-many-elements", most=MOST_ELEMENTS))
+    if (found := count(root, 0)) > limits.MOST_ELEMENTS:
+        raise SpecError("use", found, say("artwork.too-many-elements", most=limits.MOST_ELEMENTS))
 
 
 def _size(root: Any) -> tuple[float, float]:  # noqa: ANN401
@@ -183,9 +186,9 @@ def _size(root: Any) -> tuple[float, float]:  # noqa: ANN401
     return width, height
 
 
+FIRST_LOOK: Final = 256
+"""Crossings are counted after so many shapes, and whenever their number has doubled."""
 HREFS: Final = ("href", "{http://www.w3.org/1999/xlink}href")
-DEEPEST: Final = 60
-"""Most elements inside one another, `use` counted."""
 REFUSED_ELEMENTS: Final = {
     "text": say("artwork.text-element"),
     "image": say("artwork.image-element"),
@@ -221,7 +224,7 @@ class Renderer:
         if style["display"] == "none" or tag not in RENDERED:
             return
         _refuse(element, tag, style)
-        if state.depth > DEEPEST:
+        if state.depth > limits.MOST_ELEMENTS_DEEP:
             raise SpecError(tag, element_label(element), say("artwork.nested"))
         inner = replace(
             state,
@@ -311,8 +314,9 @@ class Renderer:
     def _clip_window(self, element: Any, state: GraphicsState) -> PolygonSet:  # noqa: ANN401
         """Return what an element's clip path lets through."""
         target = self._clip_path(state.style["clip-path"])
+        self.budget.clip(element_label(target))
         style = computed_style(target, self.sheet, state.style)
-        if state.depth > DEEPEST:
+        if state.depth > limits.MOST_ELEMENTS_DEEP:
             raise SpecError("clip-path", element_label(target), say("artwork.nested"))
         inner = replace(
             state,
@@ -354,8 +358,13 @@ class Renderer:
         state: GraphicsState,
     ) -> Iterator[tuple[list[PathCommand], GraphicsState]]:
         """Yield the bare paths of an element and of those inside it, with where they are."""
+        self.budget.clip(element_label(element))
         tag, style = element_name(element), computed_style(element, self.sheet, state.style)
-        if style["display"] == "none" or tag not in RENDERED or state.depth > DEEPEST:
+        if (
+            style["display"] == "none"
+            or tag not in RENDERED
+            or state.depth > limits.MOST_ELEMENTS_DEEP
+        ):
             return
         _refuse(element, tag, style)
         matrix = state.matrix @ element_transform(element)
@@ -381,6 +390,7 @@ class Renderer:
         if not lines:
             return Affine2D.identity()
         points = np.concatenate(lines)
+        self.budget.take(len(points))
         low, size = points.min(axis=0), np.ptp(points, axis=0)
         return Affine2D(float(size[0]), 0.0, 0.0, float(size[1]), float(low[0]), float(low[1]))
 

@@ -18,7 +18,7 @@ from tinycss2.color4 import parse_color
 
 from moulddesign.artwork import polygons
 from moulddesign.artwork.svg_shapes import Viewport, element_name, opacity, user_length
-from moulddesign.core import SpecError, say
+from moulddesign.core import SpecError, limits, say
 from moulddesign.geometry import Points
 
 LUMA: Final = (0.299, 0.587, 0.114)
@@ -186,32 +186,45 @@ class GraphicsState:
     """How many elements are around it."""
 
 
-MOST_POINTS: Final = 400_000
-MOST_DASHES: Final = 20_000
-MOST_ELEMENTS: Final = 50_000
-"""Elements of a drawing, each copy that `use` makes counted."""
+SCRIBBLE_FLATNESS: Final = 1e-3
+"""How closely a path is followed where its crossings are estimated; of a drawing one unit wide."""
 
 
 @dataclass(slots=True)
 class PointBudget:
     """How many points one drawing may still spend; a crossing of lines is one too."""
 
-    left: int = field(default=MOST_POINTS)
+    left: int = field(default=limits.MOST_POINTS)
+    clips: int = field(default=limits.MOST_CLIPS)
+
+    def clip(self, label: str) -> None:
+        """Count one clip path that is applied, or one shape in it: each may apply further ones."""
+        self.clips -= 1
+        if self.clips < 0:
+            raise SpecError(
+                "clip-path", label, say("artwork.too-many-clips", most=limits.MOST_CLIPS)
+            )
 
     def spend(self, lines: Sequence[Points]) -> Sequence[Points]:
         """Return the lines, counted with the crossings among them."""
-        self._take(sum(map(len, lines)) + 1)
-        self._take(polygons.crossing_count(lines))
+        self.take(sum(map(len, lines)) + 1)
+        self.take(polygons.crossing_count(lines))
         return lines
 
-    def spend_crossings(self, sets: Iterable[polygons.PolygonSet]) -> None:
-        """Count the crossings among polygon sets."""
-        self._take(polygons.crossing_count([ring for one in sets for ring in one.to_polygons()]))
+    def refuse_crossings(self, sets: Iterable[polygons.PolygonSet]) -> None:
+        """Refuse polygon sets whose crossings are too many; nothing is spent."""
+        self.refuse_scribble([ring for one in sets for ring in one.to_polygons()])
 
-    def _take(self, points: int) -> None:
+    def refuse_scribble(self, lines: Sequence[Points]) -> None:
+        """Refuse lines whose crossings are too many by themselves; nothing is spent."""
+        if (crossings := polygons.crossing_count(lines)) > self.left:
+            self.take(crossings)
+
+    def take(self, points: int) -> None:
+        """Count points."""
         self.left -= points
         if self.left < 0:
-            need = say("artwork.too-many-points", most=MOST_POINTS)
+            need = say("artwork.too-many-points", most=limits.MOST_POINTS)
             raise SpecError("drawing", "too many points", need)
 
 
@@ -264,6 +277,8 @@ def _stroke(
         return polygons.fill_nonzero([])
     if stroke.dashes:
         _refuse_many_dashes(commands, stroke, state, budget=budget)
+    # Each crossing of a path is four of its outline, which takes far longer to draw.
+    budget.refuse_scribble(polygons.polylines(commands, state.matrix, SCRIBBLE_FLATNESS))
     # Stroked in the path's own units and mapped afterwards: a stroke is stretched with its path.
     outline = polygons.stroke_outline(commands, stroke, polygons.STROKE_SCALE * scale)
     return polygons.fill_nonzero(budget.spend(polygons.polylines(outline, state.matrix)))
@@ -310,6 +325,6 @@ def _refuse_many_dashes(
 ) -> None:
     lines = budget.spend(polygons.polylines(commands, state.matrix))
     drawn = sum(float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in lines)
-    if drawn > sum(stroke.dashes) * polygons.largest_scale(state.matrix) * MOST_DASHES:
-        need = say("artwork.too-many-dashes", most=MOST_DASHES)
+    if drawn > sum(stroke.dashes) * polygons.largest_scale(state.matrix) * limits.MOST_DASHES:
+        need = say("artwork.too-many-dashes", most=limits.MOST_DASHES)
         raise SpecError("stroke-dasharray", state.style["stroke-dasharray"][:60], need)

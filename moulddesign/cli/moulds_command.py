@@ -1,6 +1,5 @@
 """`moulds`: the register of the moulds that one has, printed or bought."""
 
-import json
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Final
@@ -17,7 +16,7 @@ from moulddesign.cli.console import (
     refuse_to_replace,
 )
 from moulddesign.cli.usage import Verb, VerbGroup
-from moulddesign.core import FileError, Message, SpecError, say
+from moulddesign.core import FileError, Message, SpecError, read_json, say
 from moulddesign.design import (
     DESIGN_FILE,
     Design,
@@ -192,10 +191,10 @@ def _from_file(path: Path) -> dict[str, Any]:
 def _report(path: Path) -> dict[str, Any]:
     """Return what `make` reported of a set; FileError where it is none."""
     try:
-        report = json.loads(path.read_text("utf-8"))
+        report = read_json(path, otherwise=say("cli.no-set-of-make"))
         figures = report["pastry"]
         figures["outline"], float(figures["width_mm"]), float(figures["volume_ml"])
-    except (OSError, ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError) as error:
         raise FileError(str(path), say("cli.no-set-of-make")) from error
     return dict(report)
 

@@ -5,7 +5,9 @@
 - `findings`: what a check found, and what can hurt someone: results, never exceptions.
 - `quantities`: units, what a number has to be before anything is computed from it, and numbers as
   people type them.
-- `files`: reading files within limits: text, TOML with the line of each key, CSV tables.
+- `files`: reading files within limits: text, TOML with the line of each key, CSV tables,
+  reports.
+- `limits`: how much of each kind of input is read, all in one place.
 """
 
 from moulddesign.core.errors import (
@@ -20,7 +22,6 @@ from moulddesign.core.errors import (
     WriteError,
 )
 from moulddesign.core.files import (
-    MOST_TEXT_BYTES,
     CsvRow,
     CsvTable,
     bundled_toml,
@@ -29,6 +30,7 @@ from moulddesign.core.files import (
     parse_toml,
     read_bytes,
     read_csv,
+    read_json,
     read_text,
     read_toml,
     replace_file,
@@ -87,7 +89,6 @@ __all__ = [
     "G_PER_KG",
     "LANGUAGES",
     "MM3_PER_ML",
-    "MOST_TEXT_BYTES",
     "ORDERED_CAUTIONS",
     "OUR_CHOICE",
     "PRACTICE",
@@ -123,6 +124,7 @@ __all__ = [
     "read_bytes",
     "read_cell",
     "read_csv",
+    "read_json",
     "read_number",
     "read_numbers",
     "read_ratio",

@@ -4,9 +4,19 @@ Their arguments are their fields, so that they pass between processes by pickle.
 """
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
+from moulddesign.core.limits import MOST_SAID
 from moulddesign.core.messages import Message, say, word
+
+
+def _shortened(value: Any) -> Any:  # noqa: ANN401 (whatever was given)
+    """Return the beginning of what is too long for a sentence, and anything else as it is."""
+    if isinstance(value, int) and abs(value) >= 10**MOST_SAID:  # Python refuses to print it
+        return f"{str(value // 10 ** (value.bit_length() // 4))[:20]}..."
+    if isinstance(value, list | dict | tuple) and len(text := repr(value)) > MOST_SAID:
+        return f"{text[:60]}..."
+    return f"{value[:60]}..." if isinstance(value, str) and len(value) > MOST_SAID else value
 
 
 class MouldError(Exception):
@@ -29,10 +39,10 @@ class SpecError(MouldError):
 
     def __init__(self, field: str, value: object, need: Message) -> None:
         super().__init__(field, value, need)
-        self.field = field
+        self.field = _shortened(field)
         """Dotted name, as in the design file or the option."""
-        self.value = value
-        """What was given."""
+        self.value = _shortened(value)
+        """What was given; the beginning of it where it is long."""
         self.need = need
         """What is needed and what to try, as the end of a sentence: "must be above 0 mm"."""
 
@@ -79,7 +89,10 @@ class FileError(MouldError):
     def __init__(self, path: str, reason: Message) -> None:
         super().__init__(path, reason)
         self.path = path
-        self.reason = reason
+        # What a parser says may repeat megabytes of the file.
+        self.reason = Message(
+            reason.id, tuple((name, _shortened(value)) for name, value in reason.values)
+        )
         """What is wrong and what to try, as the end of a sentence."""
 
     @property

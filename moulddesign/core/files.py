@@ -6,6 +6,7 @@ values, not places: on which line a key stands is read once more, from text that
 
 import csv
 import io
+import json
 import os
 import re
 import stat
@@ -20,13 +21,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from moulddesign.core.errors import FileError, WriteError
+from moulddesign.core.limits import MOST_NESTED, MOST_REPORT_BYTES, MOST_TEXT_BYTES
 from moulddesign.core.messages import Message, say
 
-MOST_TEXT_BYTES: Final = 1_000_000
-"""Largest text file: designs, recipes and tables are far smaller [bytes]."""
-
-MOST_NESTED: Final = 50
-"""Most lists and tables inside one another in a TOML file; ours have six at the most."""
 LONG_KEY: Final = re.compile(
     rf"""(?<![\w."'-])[\w"'-]++(?:[ \t]*+\.[ \t]*+[\w"'-]++){{{MOST_NESTED},}}"""
 )
@@ -105,6 +102,15 @@ def read_text(path: FilePath) -> str:
 def read_toml(path: FilePath) -> dict[str, Any]:
     """Return the tables of a TOML file in UTF-8 of at most 1 MB; else `FileError`."""
     return parse_toml(read_text(path), path)
+
+
+def read_json(path: FilePath, *, otherwise: Message) -> Any:  # noqa: ANN401 (whatever it holds)
+    """Return what a JSON file holds; `FileError` where it is unreadable, `otherwise` if none."""
+    content = read_bytes(path, most_bytes=MOST_REPORT_BYTES, advice=otherwise)
+    try:
+        return json.loads(decode_text(content, path))
+    except (ValueError, RecursionError) as error:
+        raise FileError(str(path), otherwise) from error
 
 
 def bundled_toml(*parts: str) -> Mapping[str, Any]:

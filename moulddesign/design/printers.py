@@ -20,13 +20,13 @@ from pydantic import (
 
 from moulddesign.core import (
     CAUTIONS,
-    MOST_TEXT_BYTES,
     ORDERED_CAUTIONS,
     FileError,
     Message,
     SpecError,
     bundled_toml,
     decode_text,
+    limits,
     parse_toml,
     read_bytes,
     say,
@@ -144,7 +144,7 @@ def library(path: str | None) -> Library:
     """
     if path is None:
         return _package()
-    content = read_bytes(path, most_bytes=MOST_TEXT_BYTES, advice=say("core.text-is-short"))
+    content = read_bytes(path, most_bytes=limits.MOST_TEXT_BYTES, advice=say("core.text-is-short"))
     return _own(path, decode_text(content, path))
 
 

@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from pydantic.fields import FieldInfo
 
 from moulddesign.core import Message, SpecError, read_number, read_numbers, say, word
+from moulddesign.core.limits import MOST_MISTAKES
 from moulddesign.core.quantities import MOST_SHOWN
 
 TRADE: Final = "common practice, no source"
@@ -383,7 +384,7 @@ def spec_error(error: ValidationError, model: type[BaseModel]) -> SpecError:
 
 def spec_errors(error: ValidationError, model: type[BaseModel]) -> tuple[SpecError, ...]:
     """Return all that a validation found wrong; see `spec_error`."""
-    every = error.errors()
+    every = error.errors()[:MOST_MISTAKES]
     # A list counts as too short without the entries that were refused: they are said already.
     entries = {each["loc"][:-1] for each in every} | {each["loc"][:-2] for each in every}
     return tuple(

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from moulddesign.artwork.font_files import with_fonts
-from moulddesign.core import FileError, MouldError, WriteError, say
+from moulddesign.core import FileError, MouldError, WriteError, read_json, say
 from moulddesign.design import DESIGN_FILE, SET_FILE, Design, FileKind, Kind, is_file, rename_files
 from moulddesign.design.assets import COPIED
 from moulddesign.portion import figures
@@ -130,7 +130,7 @@ def _numbered(folder: Path, number: int) -> Path:
 def held_mould(folder: Path) -> HeldMould | None:
     """Return the mould that a folder holds, None where it holds none."""
     try:
-        report = json.loads((folder / REPORT).read_text("utf-8"))
+        report = read_json(folder / REPORT, otherwise=say("export.report-unread"))
         pastry, portion = report["pastry"], report["portion"]
         written = datetime.fromtimestamp((folder / REPORT).stat().st_mtime, tz=UTC).astimezone()
         return HeldMould(
@@ -140,7 +140,7 @@ def held_mould(folder: Path) -> HeldMould | None:
             width_mm=float(pastry["width_mm"]),
             made=written.date().isoformat(),
         )
-    except (OSError, ValueError, LookupError, TypeError, RecursionError):
+    except (FileError, OSError, ValueError, LookupError, TypeError):
         return None  # nothing there, coupons, or no report of ours, which `check_replaceable` says
 
 
@@ -189,19 +189,13 @@ def _digest_of_file(kind: FileKind, name: str) -> str:
 
 
 def _listed_files(path: Path) -> set[str] | None:
-    """Return the files that a report lists; None where it is no report of ours.
-
-    Raises
-    ------
-    OSError
-        It cannot be read.
-    """
+    """Return the files that a report lists; None where it is no report of ours."""
     try:
-        report = json.loads(path.read_text("utf-8"))
+        report = read_json(path, otherwise=say("export.report-unread"))
         version = report["moulddesign"]
         parts = chain.from_iterable(part.get("files", ()) for part in report.get("parts", ()))
         return {*ALWAYS_OURS, *report.get("files", ()), *parts} if version else None
-    except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
+    except (FileError, LookupError, TypeError, AttributeError):
         return None  # somebody else's, of whatever form
 
 

@@ -1,6 +1,5 @@
 """One card for all the sizes of a design: pictures in proportion, figures side by side."""
 
-import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import reduce
@@ -8,7 +7,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from moulddesign import __version__
-from moulddesign.core import FileError, Message, say, word
+from moulddesign.core import Message, read_json, say, word
 from moulddesign.design import Design
 from moulddesign.export.card import Card
 from moulddesign.export.card_piece import grams
@@ -85,10 +84,7 @@ def sizes_card(design: Design, sizes: Sequence[MadeSize], paper: Paper) -> Card:
 
 def _report(folder: Path) -> dict[str, Any]:
     path = folder / REPORT
-    try:
-        report: dict[str, Any] = json.loads(path.read_text("utf-8"))
-    except (OSError, ValueError) as error:
-        raise FileError(str(path), say("export.report-unread")) from error
+    report: dict[str, Any] = read_json(path, otherwise=say("export.report-unread"))
     return report
 
 

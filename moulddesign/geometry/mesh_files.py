@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from trimesh.exchange.obj import load_obj
 from trimesh.exchange.ply import load_ply
 
-from moulddesign.core import FileError, LengthUnit, Message, read_bytes, say
+from moulddesign.core import FileError, LengthUnit, Message, limits, read_bytes, say
 from moulddesign.geometry.mesh import Mesh, Points, joined
 from moulddesign.geometry.topology import compact, welded
 
@@ -50,7 +50,9 @@ def parse_stl(data: bytes, *, most_triangles: int) -> Mesh:
     promised = int.from_bytes(data[80:HEAD_BYTES], "little") if len(data) >= HEAD_BYTES else 0
     if promised and len(data) == HEAD_BYTES + RECORD.itemsize * promised:
         _limited(promised, most_triangles)
-        return _soup(np.frombuffer(data, RECORD, offset=HEAD_BYTES)["corners"].astype(np.float64))
+        records = np.frombuffer(data, RECORD, offset=HEAD_BYTES)
+        with np.errstate(invalid="ignore"):  # what is not finite is refused later
+            return _soup(records["corners"].astype(np.float64))
     if data.lstrip()[:5].lower() == b"solid" and re.search(rb"facet|endsolid", data[:100_000]):
         return _ascii(data, most_triangles)
     raise UnreadableMeshError(_why_not(data, promised))
@@ -116,7 +118,8 @@ def parse_obj(data: bytes, *, most_triangles: int) -> Mesh:
     # Names in it may be in any encoding; trimesh 4 would ask a package for it that may be missing.
     text = data.decode("utf-8", errors="replace").encode()
     try:
-        scene = load_obj(io.BytesIO(text), skip_materials=True, maintain_order=True)
+        with np.errstate(invalid="ignore", over="ignore"):
+            scene = load_obj(io.BytesIO(text), skip_materials=True, maintain_order=True)
         parts = scene.get("geometry", {"only": scene})
         meshes = [Mesh(part["vertices"], _fanned(part["faces"])) for part in parts.values()]
     except PARSER_ERRORS as error:
@@ -134,7 +137,8 @@ def parse_ply(data: bytes, *, most_triangles: int) -> Mesh:
     for count in re.findall(rb"(?m)^element\s+face\s+(\d+)", head):
         _limited_polygons(int(count), most_triangles)
     try:
-        part = load_ply(io.BytesIO(data), fix_texture=False, skip_materials=True)
+        with np.errstate(invalid="ignore", over="ignore"):  # what is not finite is refused later
+            part = load_ply(io.BytesIO(data), fix_texture=False, skip_materials=True)
         return Mesh(part["vertices"], _fanned(part["faces"]))
     except PARSER_ERRORS as error:
         raise UnreadableMeshError(NO_MESH) from error
@@ -152,9 +156,6 @@ def _limited_polygons(count: int, most: int) -> None:
         raise UnreadableMeshError(say("geometry.too-many-faces", count=count, most=most))
 
 
-MOST_BYTES: Final = 600_000_000
-"""Most bytes that the models of an archive may unpack to."""
-MOST_FILES: Final = 10_000
 ENTRY: Final = b"PK\1\2"
 """Begins each entry of an archive's list of files (PKWARE's APPNOTE 4.3.12)."""
 PACKED: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
@@ -163,13 +164,7 @@ ARCHIVE_ERRORS: Final = (
     zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError,
 )  # fmt: skip
 """What zipfile raises where an archive is damaged, encrypted, or packed in a way of its own."""
-MOST_DEPTH: Final = 16
-"""Most components inside components."""
 CHUNK_BYTES: Final = 1_000_000
-MOST_PARTS: Final = 100_000
-"""Most objects, components and items together: each takes half a kilobyte."""
-MOST_TAG_BYTES: Final = 4_000_000
-"""Longest element that is waited for: the parser keeps what it has of it."""
 MM_PER_UNIT: Final = {
     "micron": 0.001, "millimeter": 1.0, "centimeter": 10.0,
     "inch": 25.4, "foot": 304.8, "meter": 1000.0,
@@ -207,8 +202,10 @@ def parse_3mf(data: bytes, *, most_triangles: int) -> Mesh:
     """
     # The consortium's lib3mf 2.5 reads in half the time but takes 2.7 times the memory, and a file
     # of 1.3 kB whose objects repeat each other twice, forty deep, keeps it busy without end.
-    if data.count(ENTRY) > MOST_FILES:  # before the list of files is read, which takes memory
-        raise UnreadableMeshError(say("geometry.threemf-many-files", most=MOST_FILES))
+    if (
+        data.count(ENTRY) > limits.MOST_MESH_FILES
+    ):  # before the list of files is read, which takes memory
+        raise UnreadableMeshError(say("geometry.threemf-many-files", most=limits.MOST_MESH_FILES))
     model = _Model(most_triangles=most_triangles)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
@@ -234,8 +231,10 @@ def _model_entries(archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
     if any(entry.compress_type not in PACKED for entry in entries):
         raise UnreadableMeshError(say("geometry.threemf-packed-otherwise"))
     total = sum(entry.file_size for entry in entries)
-    if total > MOST_BYTES:
-        raise UnreadableMeshError(say("geometry.threemf-too-large", size=total, most=MOST_BYTES))
+    if total > limits.MOST_MESH_BYTES:
+        raise UnreadableMeshError(
+            say("geometry.threemf-too-large", size=total, most=limits.MOST_MESH_BYTES)
+        )
     return entries
 
 
@@ -249,17 +248,21 @@ def _read_model(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, model: _Model)
         for chunk in _bounded(stream):
             parser.Parse(chunk, False)  # noqa: FBT003 (expat's own signature)
             fed += len(chunk)
-            if fed - parser.CurrentByteIndex > MOST_TAG_BYTES:
-                raise UnreadableMeshError(say("geometry.threemf-long-element", most=MOST_TAG_BYTES))
+            if fed - parser.CurrentByteIndex > limits.MOST_TAG_BYTES:
+                raise UnreadableMeshError(
+                    say("geometry.threemf-long-element", most=limits.MOST_TAG_BYTES)
+                )
     parser.Parse(b"", True)  # noqa: FBT003
 
 
 def _bounded(stream: Any) -> Iterator[bytes]:  # noqa: ANN401 (zipfile's stream)
-    left = MOST_BYTES
+    left = limits.MOST_MESH_BYTES
     while chunk := stream.read(CHUNK_BYTES):
         left -= len(chunk)
         if left < 0:
-            raise UnreadableMeshError(say("geometry.threemf-unpacks-to-more", most=MOST_BYTES))
+            raise UnreadableMeshError(
+                say("geometry.threemf-unpacks-to-more", most=limits.MOST_MESH_BYTES)
+            )
         yield chunk
 
 
@@ -302,8 +305,10 @@ class _Reader:
 
     def _part(self) -> None:
         self.model.parts += 1
-        if self.model.parts > MOST_PARTS:
-            raise UnreadableMeshError(say("geometry.threemf-many-parts", most=MOST_PARTS))
+        if self.model.parts > limits.MOST_MESH_PARTS:
+            raise UnreadableMeshError(
+                say("geometry.threemf-many-parts", most=limits.MOST_MESH_PARTS)
+            )
 
     def _triangle(self, values: dict[str, str]) -> None:
         self.model.count += 1
@@ -346,8 +351,10 @@ def _built(model: _Model) -> Mesh:
 
 def _count(model: _Model, key: Key, counts: dict[Key, int], *, depth: int = 0) -> int:
     """Return the triangles of an object with all it holds; each object is counted once."""
-    if depth > MOST_DEPTH:
-        raise UnreadableMeshError(say("geometry.threemf-too-deep", most=MOST_DEPTH))
+    if depth > limits.MOST_COMPONENTS_DEEP:
+        raise UnreadableMeshError(
+            say("geometry.threemf-too-deep", most=limits.MOST_COMPONENTS_DEEP)
+        )
     if key not in counts:
         here = _found(model, key)
         inside = sum(_count(model, name, counts, depth=depth + 1) for name, _ in here.components)
@@ -380,8 +387,6 @@ def _then(first: Points, second: Points) -> Points:
     return np.vstack([first[:3] @ second[:3], first[3] @ second[:3] + second[3]])
 
 
-MOST_TRIANGLES: Final = 2_000_000
-"""Larger meshes are refused: with this many, memory stays under 2 GB."""
 MOST_MM: Final = 1e5
 """Farthest coordinate: 100 m is no mould, and float32 there has steps of 8 um [mm]."""
 FLAT_RATIO: Final = 1e-6
@@ -424,7 +429,7 @@ def read_mesh(path: str | PathLike[str], unit: LengthUnit | None = None) -> Mesh
     data = _bytes(file)
     _holds_what_it_says(file, data)
     try:
-        mesh = parser(data, most_triangles=MOST_TRIANGLES)
+        mesh = parser(data, most_triangles=limits.MOST_TRIANGLES)
     except UnreadableMeshError as error:
         raise FileError(str(path), error.reason) from error
     del data
@@ -463,7 +468,7 @@ def _parser(file: Path, unit: LengthUnit | None) -> Parser:
 
 
 def _bytes(file: Path) -> bytes:
-    data = read_bytes(file, most_bytes=MOST_BYTES, advice=say("geometry.reduce-mesh"))
+    data = read_bytes(file, most_bytes=limits.MOST_MESH_BYTES, advice=say("geometry.reduce-mesh"))
     if not data:
         raise FileError(str(file), say("geometry.file-empty"))
     return data
@@ -481,8 +486,8 @@ def _holds_what_it_says(file: Path, data: bytes) -> None:
 def _checked(file: Path, mesh: Mesh, unit: LengthUnit) -> Mesh:
     if not len(mesh.triangles):
         raise FileError(str(file), say("geometry.no-triangles"))
-    if len(mesh.triangles) > MOST_TRIANGLES:
-        raise FileError(str(file), say("geometry.more-triangles", most=MOST_TRIANGLES))
+    if len(mesh.triangles) > limits.MOST_TRIANGLES:
+        raise FileError(str(file), say("geometry.more-triangles", most=limits.MOST_TRIANGLES))
     if mesh.triangles.min() < 0 or mesh.triangles.max() >= len(mesh.vertices):
         raise FileError(str(file), say("geometry.unknown-corner"))
     if not np.isfinite(mesh.vertices).all():

@@ -11,12 +11,9 @@ from typing import Final
 
 from starlette.requests import ClientDisconnect
 
-from moulddesign.core import SpecError, say
+from moulddesign.core import SpecError, limits, say
 from moulddesign.design import MOST_BUNDLE_BYTES, MOST_BYTES, MOST_DESIGN_BYTES, FileKind
 from moulddesign.design.schema import either
-
-TIMEOUT_S: Final = 30.0
-"""Longest time that an upload may take [s]."""
 
 MOST_UPLOADS: Final = 200
 """Most uploads that are kept; a further one is refused."""
@@ -55,7 +52,7 @@ UPLOAD_KINDS: Final = MappingProxyType(
             )
         },
         "design": UploadKind(endings=("toml",), most_bytes=MOST_DESIGN_BYTES),
-        "weighings": UploadKind(endings=("csv",), most_bytes=1_000_000),
+        "weighings": UploadKind(endings=("csv",), most_bytes=limits.MOST_TEXT_BYTES),
         "set": UploadKind(endings=("zip",), most_bytes=MOST_BUNDLE_BYTES),
     }
 )
@@ -128,10 +125,10 @@ async def receive_upload(kind: str, chunks: AsyncIterator[bytes]) -> bytes:
     """
     allowed = UPLOAD_KINDS[kind]
     try:
-        async with asyncio.timeout(TIMEOUT_S):
+        async with asyncio.timeout(limits.MOST_UPLOAD_S):
             raw = await _bounded(chunks, allowed.most_bytes)
     except TimeoutError as error:
-        need = say("page.upload-too-slow", limit_s=TIMEOUT_S)
+        need = say("page.upload-too-slow", limit_s=limits.MOST_UPLOAD_S)
         raise SpecError("upload", "a file", need) from error
     except ClientDisconnect as error:  # the tab was closed or loaded again; nobody reads this
         raise SpecError("upload", "a file", say("page.upload-incomplete")) from error

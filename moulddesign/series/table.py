@@ -15,6 +15,7 @@ from moulddesign.core import (
     FileError,
     MouldError,
     SpecError,
+    limits,
     line_of,
     parse_toml,
     read_cell,
@@ -199,9 +200,6 @@ At = Callable[[str], str]
 PIECES: Final = "pieces"
 """Name of the array of tables in a TOML file."""
 
-MOST_ROWS: Final = 10_000
-"""Longest series."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
@@ -235,7 +233,10 @@ class SeriesTable(Table):
     """A series as a TOML file: one table [[pieces]] each."""
 
     pieces: tuple[Design, ...] = given(
-        ..., "Pieces; what one leaves out is as in the base", min_length=1, max_length=MOST_ROWS
+        ...,
+        "Pieces; what one leaves out is as in the base",
+        min_length=1,
+        max_length=limits.MOST_ROWS,
     )
 
     @classmethod
@@ -281,8 +282,8 @@ def read_series(path: Path, base: Design) -> tuple[Row, ...]:
             wrong.append(str(error))
     if wrong:
         raise RowsError(tuple(wrong))
-    if not 0 < len(rows) <= MOST_ROWS:
-        raise FileError(str(path), say("series.pieces", most=MOST_ROWS))
+    if not 0 < len(rows) <= limits.MOST_ROWS:
+        raise FileError(str(path), say("series.pieces", most=limits.MOST_ROWS))
     return tuple(rows)
 
 

@@ -1,17 +1,21 @@
 """Every kind of mould in every outline, and designs that nobody picked by hand."""
 
 import json
+import os
 from collections import Counter
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given, reject, settings
+from hypothesis import strategies as st
 from soundness import assert_sound, outcome
 from strategies import any_kind
 
 from moulddesign.building import build
-from moulddesign.core import Verdict
+from moulddesign.core import SpecError, Verdict
 from moulddesign.design import MADE_KINDS, OUTLINES, Design
+from moulddesign.design.face_tables import face_names
 
+DESIGNS = int(os.environ.get("MOULDDESIGN_DESIGNS", "100"))
 PATTERNS = ("chestnut", "lantern", "bee", "wreath", "knot")
 WEIGHTS_G = (30.0, 75.0, 200.0)
 WARNED = {
@@ -72,13 +76,17 @@ def test_the_defaults_are_good_for_all(kind, outline, pattern, weight_g):
 
 
 @pytest.mark.slow
-def test_a_hundred_designs_of_all_kinds_are_good_or_say_what_to_change(capsys):
+def test_designs_of_all_kinds_and_faces_are_good_or_say_what_to_change(capsys):
     counted = Counter()
 
-    @given(design=any_kind())
-    @settings(max_examples=100)
-    def judge(design):
-        counted[f"{design.mould.kind}: {outcome(design)}"] += 1
+    @given(design=any_kind(), face=st.sampled_from([None, *face_names()]))
+    @settings(max_examples=DESIGNS)
+    def judge(design, face):
+        try:
+            asked = design if face is None else design.with_values({"face.name": face})
+        except SpecError:
+            reject()
+        counted[f"{design.mould.kind}: {outcome(asked)}"] += 1
 
     judge()
     with capsys.disabled():

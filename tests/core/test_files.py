@@ -6,7 +6,8 @@ import sys
 import pytest
 
 from moulddesign.core import FileError, bundled_toml, read_bytes, read_csv, read_toml, say
-from moulddesign.core.files import MOST_NESTED, CsvRow
+from moulddesign.core.files import CsvRow
+from moulddesign.core.limits import MOST_NESTED
 
 ADVICE = say("core.text-is-short")
 

@@ -17,8 +17,12 @@ from moulddesign.export import folder as export_folder
 ROOT = Path(__file__).parents[2]
 KILLED = Path(__file__).with_name("killed.py")
 KILLED_BUILD = Path(__file__).with_name("killed_build.py")
+FULL_DISK = Path(__file__).with_name("full_disk.py")
+TWO_WRITERS = Path(__file__).with_name("two_writers.py")
 ROUNDS = 3
-MANY_ROUNDS = 30
+MANY_ROUNDS = int(os.environ.get("MOULDDESIGN_KILLS", "30"))
+DISK_SIZES = os.environ.get("MOULDDESIGN_DISK_SIZES", "5")
+TURNS = os.environ.get("MOULDDESIGN_WRITERS", "10")
 OLD = '{"moulddesign": "old"}'
 
 
@@ -34,7 +38,7 @@ def run(program, *arguments, before=()):
     return subprocess.run(  # noqa: S603 (our own programs)
         [*before, sys.executable,
          *([program] if isinstance(program, Path) else ["-c", FOLDER_ALONE + program]), *arguments],
-        capture_output=True, text=True, check=False, timeout=300,
+        capture_output=True, text=True, check=False, timeout=3600,
         env=os.environ | {"PYTHONPATH": str(ROOT)},
     )  # fmt: skip
 
@@ -190,6 +194,28 @@ def test_a_full_disk_is_one_sentence_and_the_old_build_stays(tmp_path):
     said, left = done.stdout.splitlines()
     assert re.fullmatch(r".*cakes: cannot be written \(No space left on device\)\.", said)
     assert left == f"{OLD} ['cakes']"
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not may_mount(), reason="unshare is absent, or not allowed")
+def test_a_disk_of_any_size_holds_the_old_build_or_the_new_one_whole(tmp_path):
+    before = ("unshare", "--map-root-user", "--mount")
+    done = run(FULL_DISK, str(tmp_path), DISK_SIZES, before=before)
+    assert done.returncode == 0, done.stdout + done.stderr
+    found = [line.partition(": ")[2] for line in done.stdout.splitlines()]
+    assert len(found) == int(DISK_SIZES)
+    assert found[-1] == "new"  # the largest has room for both
+    assert "old" in found
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="no fork there")
+def test_of_two_writers_in_one_folder_either_one_is_whole(tmp_path):
+    done = run(TWO_WRITERS, str(tmp_path / "lantern night"), TURNS)
+    assert done.returncode == 0, done.stdout + done.stderr
+    lines = done.stdout.splitlines()
+    assert sum("whole" in line for line in lines) == int(TURNS)
+    assert lines[-1] == "left: []"
 
 
 READ_ONLY = """

@@ -1,0 +1,66 @@
+"""Every input that ever failed, drawn again as small as it goes: read, or refused in a sentence.
+
+`make_corpus.py` writes the files and says what each did wrong.
+"""
+
+import os
+import time
+import warnings
+from pathlib import Path
+
+import pytest
+from fontTools.ttLib import TTFont
+from load.readers import READERS, outcome
+
+from moulddesign.artwork.font_files import regular_font
+from moulddesign.core import SpecError
+from moulddesign.page.design_files import read_set
+from moulddesign.page.uploads import UploadStore
+
+CORPUS = sorted(Path(__file__).with_name("corpus").iterdir())
+MOST_S = 2.0
+"""Longest time until a file is refused [CPU s]."""
+
+
+def judged(path):
+    start = time.process_time()
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")  # a library's warning is no sentence
+        said = outcome(path)
+    assert time.process_time() - start < MOST_S
+    return said
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        # Two seconds on a quiet machine are more on a busy one; both take about half of that.
+        pytest.param(path, marks=pytest.mark.slow if path.stem.startswith(("clip", "scr")) else ())
+        for path in CORPUS
+        if path.suffix != ".zip"
+    ],
+    ids=lambda path: path.name,
+)
+def test_what_once_failed_is_refused_in_a_short_sentence(path):
+    assert judged(path) != "read"
+
+
+def test_a_damaged_zip_is_no_set(tmp_path):
+    (path,) = (path for path in CORPUS if path.suffix == ".zip")
+    with pytest.raises(SpecError, match="cannot be unpacked"):
+        read_set(path.read_bytes(), UploadStore(tmp_path))
+
+
+def test_a_font_without_an_em_square_is_refused(tmp_path):
+    font = TTFont(regular_font(), recalcTimestamp=False)
+    font["head"].unitsPerEm = 0
+    font.save(tmp_path / "damaged.ttf")
+    assert "damaged font" in judged(tmp_path / "damaged.ttf")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes on this system")
+@pytest.mark.parametrize("ending", READERS)
+def test_a_pipe_in_the_place_of_a_file_is_refused(tmp_path, ending):
+    path = tmp_path / f"pipe.{ending}"
+    os.mkfifo(path)  # opening it would wait for a writer for ever
+    assert "is a device or a pipe" in judged(path)
