@@ -1,5 +1,6 @@
 """The form of the design: what is typed becomes a draft, and a valid draft is built."""
 
+import asyncio
 from collections.abc import Callable, Mapping
 from copy import deepcopy
 from dataclasses import replace
@@ -12,6 +13,7 @@ from moulddesign.core import (
     LANGUAGES,
     FileError,
     FileMistakesError,
+    Message,
     MouldError,
     SpecError,
     parse_toml,
@@ -315,32 +317,33 @@ class DesignForm:
             self.draft.set_value(path, value)
         self._validate(refill=True)
 
-    def load(self, text: str, names: Mapping[str, str]) -> None:
+    async def load(self, text: str, names: Mapping[str, str]) -> None:
         """Take the design in the text of a file, whose drawings were uploaded under other names."""
+        try:  # a file may take seconds to be refused; other tabs go on meanwhile
+            design, notes = await asyncio.to_thread(self._read_design, text, names)
+        except MouldError as error:
+            self.session.page.show_notice(error)
+            return
+        self.replace(design)
+        for note in notes:
+            self.session.page.show_note(note)
+
+    def _read_design(self, text: str, names: Mapping[str, str]) -> tuple[Design, list[Message]]:
         try:
             plain = parse_toml(text.removeprefix("\ufeff"), DESIGN_FILE)
         except FileError as error:
-            self.session.page.show_notice(SpecError("file", "the upload", error.reason))
-            return
+            raise SpecError("file", "the upload", error.reason) from error
+        named = with_upload_names(plain, names)
+        uploads = self.session.uploads
+        tree, gone = without_missing_files(named, Design, known=known_names(), uploads=uploads)
         try:
-            tree, gone = without_missing_files(
-                with_upload_names(plain, names),
-                Design,
-                known=known_names(),
-                uploads=self.session.uploads,
-            )
-            try:
-                design, notes = Design.of_file(tree)
-                free = free_values(self.session.workshop(), design, ())
-                design = with_workshop(design, free, ())
-            except SpecError as error:
-                mistakes = mistakes_in(error, Design, toml_lines(text))
-                raise FileMistakesError(DESIGN_FILE, mistakes) from error
-            self.replace(design)
-            for note in (*notes, *([] if gone is None else [gone])):
-                self.session.page.show_note(note)
-        except MouldError as error:
-            self.session.page.show_notice(error)
+            design, notes = Design.of_file(tree)
+            free = free_values(self.session.workshop(), design, ())
+            design = with_workshop(design, free, ())
+        except SpecError as error:
+            mistakes = mistakes_in(error, Design, toml_lines(text))
+            raise FileMistakesError(DESIGN_FILE, mistakes) from error
+        return design, [*notes, *([] if gone is None else [gone])]
 
     def show_build_error(self, error: MouldError | None) -> None:
         """Show an error of a build at its field, or remove the last one.

@@ -170,12 +170,12 @@ class Page:
                 "change", lambda event: self._load(event.args), js_handler=UPLOAD_FILES_JS
             )
 
-    def _load(self, taken: dict[str, Any]) -> None:
+    async def _load(self, taken: dict[str, Any]) -> None:
         if taken["error"] is not None or taken["text"] is None:
             text = self.words.upload_error(taken["error"] or "no_design_file")
             self.notice.set_content(markup.paragraph(text))
         else:
-            self.design_form.load(taken["text"], taken["names"])
+            await self.design_form.load(taken["text"], taken["names"])
 
     def show_task(self, task: str) -> None:
         """Show one task; the first time it is laid out."""

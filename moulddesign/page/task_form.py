@@ -132,7 +132,7 @@ class TaskForm:
     async def _work(self, cancelled: asyncio.Event) -> None:
         self.answer.set_content(paragraph(self.words["calculating"]))
         try:
-            self.refuse_unknown_files()
+            await asyncio.to_thread(self.refuse_unknown_files)  # it may read a file of moulds
             self.model.of(self.asked(self.draft.tree))  # here, without the worker's start
             self.form.set_errors({})
             async for _, answer in self.session.workers.tasks.stream(

@@ -5,15 +5,26 @@ import pickle
 
 import pytest
 
-from moulddesign.core import FileError, FindingError, KernelError, MouldError, SpecError, WriteError
+from moulddesign.core import (
+    FileError,
+    FindingError,
+    KernelError,
+    MouldError,
+    SpecError,
+    WriteError,
+    say,
+)
 
 SAMPLES = [
     (
         SpecError("pastry.width_mm", -3.0, "must be above 0 mm"),
         "pastry.width_mm = -3.0: must be above 0 mm.",
     ),
-    (FileError("a.toml", "is not TOML"), "a.toml: is not TOML."),
-    (WriteError("out", "cannot be made (disk full)"), "out: cannot be made (disk full)."),
+    (FileError("a.stl", say("geometry.file-empty")), "a.stl: is empty."),
+    (
+        WriteError("out", say("core.cannot-be-written", reason="disk full")),
+        "out: cannot be written (disk full).",
+    ),
     (KernelError("the stamp", "NotManifold"), "Making the stamp failed: NotManifold."),
     (
         FindingError(("pastry: volume", "crust")),

@@ -1,0 +1,79 @@
+"""What runs where the CAD kernel is absent, and what of its dependencies is never imported."""
+
+import sys
+from importlib.metadata import packages_distributions
+from pathlib import Path
+
+import pytest
+from command_line import run
+from kept_designs import FILES
+
+from moulddesign.mould import cad_kernel
+
+KERNEL = ("cadquery", "OCP", "vtkmodules", "vtk", "casadi", "nlopt")
+"""The kernel, and what it imports of its own dependencies whatever it is asked for."""
+NEVER_IMPORTED = (
+    "numba", "llvmlite", "matplotlib", "kiwisolver", "contourpy", "trame", "trame_vtk",
+    "trame_components", "trame_vuetify", "trame_client", "trame_server", "wslink", "aiohttp",
+)  # fmt: skip
+"""Dependencies of its dependencies that no build needs."""
+EXAMPLES = Path(cad_kernel.__file__).parents[1] / "data" / "examples"
+DESIGN, RECIPE = FILES["chestnut-75"], EXAMPLES / "recipe.toml"
+VERBS = [
+    ("portion", DESIGN),
+    ("batch", DESIGN, "--pieces", "40", "--recipe", RECIPE),
+    ("trial", DESIGN, "--weighings", EXAMPLES / "weighings.csv"),
+    ("label", DESIGN, "--recipe", RECIPE),
+    ("water", RECIPE),
+    ("oven", DESIGN),
+    ("density", "recipe", RECIPE),
+    ("fit", "--diameter", "60", "--depth", "25", "--outline", "round"),
+    ("moulds",),
+    ("patterns", "--json"),
+    ("printers",),
+]
+
+
+def absent(monkeypatch, names):
+    """Let the import of some packages fail, as where they are not installed."""
+    for loaded in [name for name in sys.modules if name.partition(".")[0] in names]:
+        monkeypatch.delitem(sys.modules, loaded)
+    for name in names:
+        monkeypatch.setitem(sys.modules, name, None)
+    cad_kernel._kernel.cache_clear()  # noqa: SLF001 (it keeps what it imported)
+
+
+@pytest.mark.parametrize("verb", VERBS, ids=lambda verb: " ".join(map(str, verb[:1])))
+def test_verbs_that_make_no_exact_body_run_without_the_kernel(monkeypatch, capsys, verb):
+    absent(monkeypatch, KERNEL)
+    code, _, err = run(monkeypatch, capsys, *verb)
+    assert code in {0, 1}, err  # a finding may fail; nothing is missing
+
+
+@pytest.mark.slow
+def test_a_mould_without_step_files_is_made_without_the_kernel(monkeypatch, capsys, tmp_path):
+    absent(monkeypatch, KERNEL)
+    made = ("make", DESIGN, "--formats", "stl,3mf,drawing,glb,card", "--out", tmp_path / "made")
+    code, _, err = run(monkeypatch, capsys, *made)
+    assert code == 0, err
+    code, _, err = run(monkeypatch, capsys, "make", DESIGN, "--out", tmp_path / "exact")
+    assert code == 1
+    assert "CadQuery cannot be imported" in err
+    assert not (tmp_path / "exact").exists()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["chestnut-75", "lattice-block-70", "hexagon-cast-30"])
+def test_builds_with_all_files_never_import_what_the_readme_says(
+    monkeypatch, capsys, tmp_path, name
+):
+    absent(monkeypatch, NEVER_IMPORTED)
+    code, _, err = run(monkeypatch, capsys, "make", FILES[name], "--out", tmp_path / "made")
+    assert code == 0, err
+    assert list((tmp_path / "made").glob("*.step"))
+
+
+def test_none_of_them_is_a_dependency_of_ours():
+    ours = (Path(cad_kernel.__file__).parents[2] / "pyproject.toml").read_text(encoding="utf-8")
+    names = packages_distributions()
+    assert not [n for n in NEVER_IMPORTED for dist in names.get(n, ()) if f'"{dist}>=' in ours]
