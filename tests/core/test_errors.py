@@ -20,7 +20,7 @@ SAMPLES = [
         SpecError("pastry.width_mm", -3.0, "must be above 0 mm"),
         "pastry.width_mm = -3.0: must be above 0 mm.",
     ),
-    (FileError("a.stl", say("geometry.file-empty")), "a.stl: is empty."),
+    (FileError("a.stl", say("geometry.file-empty")), "a.stl: is empty; export it again."),
     (
         WriteError("out", say("core.cannot-be-written", reason="disk full")),
         "out: cannot be written (disk full).",
