@@ -189,13 +189,23 @@ def _digest_of_file(kind: FileKind, name: str) -> str:
 
 
 def _listed_files(path: Path) -> set[str] | None:
-    """Return the files that a report lists; None where it is no report of ours."""
+    """Return the files that a report lists; None where it is no report of ours.
+
+    Raises
+    ------
+    OSError
+        It cannot be read.
+    """
     try:
         report = read_json(path, otherwise=say("export.report-unread"))
         version = report["moulddesign"]
         parts = chain.from_iterable(part.get("files", ()) for part in report.get("parts", ()))
         return {*ALWAYS_OURS, *report.get("files", ()), *parts} if version else None
-    except (FileError, LookupError, TypeError, AttributeError):
+    except FileError as error:
+        if isinstance(error.__cause__, OSError):
+            raise error.__cause__ from None
+        return None
+    except (LookupError, TypeError, AttributeError):
         return None  # somebody else's, of whatever form
 
 
