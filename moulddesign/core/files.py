@@ -108,7 +108,7 @@ def read_json(path: FilePath, *, otherwise: Message) -> Any:  # noqa: ANN401 (wh
     """Return what a JSON file holds; `FileError` where it is unreadable, `otherwise` if none."""
     content = read_bytes(path, most_bytes=MOST_REPORT_BYTES, advice=otherwise)
     try:
-        return json.loads(decode_text(content, path))
+        return json.loads(content)
     except (ValueError, RecursionError) as error:
         raise FileError(str(path), otherwise) from error
 
