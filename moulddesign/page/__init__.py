@@ -8,7 +8,7 @@
 - `address`: the design in the page's address.
 - `form_schema`: a form's description for the browser, in a language's words.
 - `jobs`: what each task asks, and the jobs that a worker does.
-- `own_list`: the list of one's own moulds, which the command line reads too.
+- `own_list`: the list of one's own moulds, which the command line reads too; printed sets, opened.
 - `owned_jobs`: what is asked of a mould that one owns, by how its size is known, and its jobs.
 - `printed_sets`: a set that was printed: what is made for it later, and its prints by calipers.
 - `session`: one open tab: its last valid design, the work that is done for it, and its files.

@@ -23,9 +23,17 @@ from moulddesign.design import (
     read_register,
 )
 from moulddesign.design.dough_book import LONGEST_DOUGH
-from moulddesign.export import BuildFiles, ExportOptions, Format, publish, publish_failing
+from moulddesign.export import (
+    BuildFiles,
+    ExportOptions,
+    Format,
+    Paper,
+    publish,
+    publish_failing,
+)
 from moulddesign.export.formats import USUAL_FORMATS
 from moulddesign.export.height_maps import has_relief
+from moulddesign.export.label_sheet import smallest_sheet
 from moulddesign.export.pictures import pastry_scene
 from moulddesign.export.press_steps import PressStep
 from moulddesign.fit import design_in
@@ -44,6 +52,8 @@ from moulddesign.kitchen import (
     today,
     trial,
 )
+from moulddesign.kitchen.food_label import food_label
+from moulddesign.kitchen.ingredient_list import Law
 from moulddesign.mould import MouldSet
 from moulddesign.page.face_entries import face_to_tap
 from moulddesign.page.view_bodies import (
@@ -185,6 +195,13 @@ def total_batch(_checkpoint: Checkpoint, plain: Plain, asked: Plain, ids: Sequen
     for each, one in zip(designs, batches_of(made), strict=True):
         remarks += mark_remarks(each, one.allergens, known=recipe is not None)
     yield "batch", BatchAnswer(made=made, orders=orders, remarks=tuple(remarks))
+
+
+def typeset_labels(_checkpoint: Checkpoint, plain: Plain, recipe: Plain, law: str) -> Answer:
+    """Yield a sheet of labels for the packs of a design, by its recipe."""
+    design = Design.of(plain)
+    made = food_label(design, Recipe.of(recipe), Law(law))
+    yield "labels", smallest_sheet(design, made, Paper.A4)
 
 
 def preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
@@ -358,6 +375,7 @@ FILES_FAILING: Final = Job(say("page.the-files"), write_failing)
 CUT: Final = Job(say("page.the-picture"), cut_piece)
 PICTURE: Final = Job(say("page.the-picture"), draw_picture)
 TRIAL: Final = Job(say("page.the-trial"), evaluate_trial)
+LABEL_SHEET: Final = Job(say("page.the-labels"), typeset_labels)
 BATCH: Final = Job(say("page.the-batch"), total_batch)
 
 

@@ -1,22 +1,31 @@
-"""The register of one's own moulds, which the command line reads too: shown, added to, changed."""
+"""The register of one's own moulds, which the command line reads too; sets that were printed."""
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from moulddesign.core import FileError, SpecError, say
+from moulddesign.core import FileError, SpecError, parse_toml, say
 from moulddesign.design import (
+    DESIGN_FILE,
+    SET_FILE,
     Design,
     FileKind,
     RegisteredMould,
+    SetFile,
     Table,
     design_file,
     find_mould,
     is_file,
     read_register,
+    read_set_file,
     rename_files,
     save_register,
     with_registered,
 )
+from moulddesign.page.design_files import refuse_unknown_files, with_upload_names
+from moulddesign.page.design_form import known_names
+from moulddesign.page.draft import Tree
+from moulddesign.page.printed_sets import OpenSet
 from moulddesign.page.texts import Texts
 from moulddesign.page.uploads import UploadStore
 
@@ -88,6 +97,49 @@ def design_of(mould_id: str, uploads: UploadStore) -> Design:
     mould = find_mould(read_register(), mould_id)
     design = Design.read(design_file(mould))
     return Design.of(as_uploads(design.plain(), Design, uploads))
+
+
+def registered_set(mould_id: str, uploads: UploadStore) -> OpenSet:
+    """Return the set of a mould of the register.
+
+    Raises
+    ------
+    MouldError
+        There is no such mould, or its files cannot be read.
+    """
+    folder = design_file(find_mould(read_register(), mould_id)).parent
+    found = as_uploads(read_set_file(folder).plain(), SetFile, uploads)
+    return OpenSet(
+        found=SetFile.of(found), own=design_of(mould_id, uploads), folder=str(folder.resolve())
+    )
+
+
+def has_set(mould: Mapping[str, Any]) -> bool:
+    """Return whether a mould of the register has the file of a set beside its design."""
+    place = Path(mould.get("design", ""))
+    folder = place if place.is_dir() else place.parent
+    return "design" in mould and (folder / SET_FILE).is_file()
+
+
+def uploaded_set(kept: str, text: str, names: Mapping[str, str], uploads: UploadStore) -> OpenSet:
+    """Return the set of an uploaded `set.toml`, and of the design file that came with it, if any.
+
+    Raises
+    ------
+    MouldError
+        One of them cannot be read, or names files that did not come with them.
+    """
+
+    def tree_of(content: str, name: str, model: type[Table]) -> Tree:
+        tree = with_upload_names(parse_toml(content.removeprefix("\ufeff"), name), names, model)
+        refuse_unknown_files(tree, model, known=known_names(), uploads=uploads)
+        return tree
+
+    found = SetFile.of(tree_of(kept, SET_FILE, SetFile))
+    own = None
+    if text and found.press is not None:
+        own = Design.of_file(tree_of(text, DESIGN_FILE, Design))[0]
+    return OpenSet(found=found, own=own)
 
 
 def shown_facts(words: Texts, mould: dict[str, Any]) -> str:

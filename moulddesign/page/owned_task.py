@@ -17,6 +17,7 @@ from moulddesign.page.markup import button, element, link, set_visible, text_ele
 from moulddesign.page.own_list import (
     design_of,
     forget_mould,
+    has_set,
     keep_mould,
     listed_moulds,
     shown_facts,
@@ -32,7 +33,6 @@ from moulddesign.page.owned_jobs import (
     way_of,
     what_counts,
 )
-from moulddesign.page.printed_sets import has_set
 from moulddesign.page.session import BUILD_LIMIT_S, Session
 from moulddesign.page.set_task import SetTask
 from moulddesign.page.task_form import TaskForm

@@ -9,34 +9,21 @@ from typing import Any, Final
 
 from moulddesign import __version__
 from moulddesign.building import build
-from moulddesign.core import Finding, Message, parse_toml, say
+from moulddesign.core import Finding, Message, say
 from moulddesign.design import (
-    DESIGN_FILE,
-    SET_FILE,
     Design,
     FileKind,
     PieceSize,
     Readings,
     SetFile,
     Table,
-    design_file,
-    find_mould,
     given,
-    read_register,
-    read_set_file,
     save_readings,
     with_readings,
 )
 from moulddesign.export import ExportOptions, parse_formats, publish_failing
-from moulddesign.page.design_files import (
-    refuse_unknown_files,
-    with_upload_names,
-)
-from moulddesign.page.design_form import known_names
-from moulddesign.page.draft import FormSection, Tree, form_sections
+from moulddesign.page.draft import FormSection, form_sections
 from moulddesign.page.jobs import Answer, Plain
-from moulddesign.page.own_list import as_uploads, design_of
-from moulddesign.page.uploads import UploadStore
 from moulddesign.portion import PrintedSet, printed_set
 from moulddesign.workers import Checkpoint, Job
 
@@ -55,49 +42,6 @@ class OpenSet:
     def arguments(self) -> tuple[Plain, Plain | None, str]:
         """What the jobs are given of it."""
         return self.found.plain(), None if self.own is None else self.own.plain(), self.folder
-
-
-def registered_set(mould_id: str, uploads: UploadStore) -> OpenSet:
-    """Return the set of a mould of the register.
-
-    Raises
-    ------
-    MouldError
-        There is no such mould, or its files cannot be read.
-    """
-    folder = design_file(find_mould(read_register(), mould_id)).parent
-    found = as_uploads(read_set_file(folder).plain(), SetFile, uploads)
-    return OpenSet(
-        found=SetFile.of(found), own=design_of(mould_id, uploads), folder=str(folder.resolve())
-    )
-
-
-def has_set(mould: Mapping[str, Any]) -> bool:
-    """Return whether a mould of the register has the file of a set beside its design."""
-    place = Path(mould.get("design", ""))
-    folder = place if place.is_dir() else place.parent
-    return "design" in mould and (folder / SET_FILE).is_file()
-
-
-def uploaded_set(kept: str, text: str, names: Mapping[str, str], uploads: UploadStore) -> OpenSet:
-    """Return the set of an uploaded `set.toml`, and of the design file that came with it, if any.
-
-    Raises
-    ------
-    MouldError
-        One of them cannot be read, or names files that did not come with them.
-    """
-
-    def tree_of(content: str, name: str, model: type[Table]) -> Tree:
-        tree = with_upload_names(parse_toml(content.removeprefix("\ufeff"), name), names, model)
-        refuse_unknown_files(tree, model, known=known_names(), uploads=uploads)
-        return tree
-
-    found = SetFile.of(tree_of(kept, SET_FILE, SetFile))
-    own = None
-    if text and found.press is not None:
-        own = Design.of_file(tree_of(text, DESIGN_FILE, Design))[0]
-    return OpenSet(found=found, own=own)
 
 
 class NewPart(StrEnum):

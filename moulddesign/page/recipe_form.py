@@ -1,5 +1,6 @@
 """A recipe by form: foods by name and grams, what follows of density and water; a pot of syrup."""
 
+import asyncio
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
@@ -9,9 +10,7 @@ from typing import Any, Final
 import tomli_w
 
 from moulddesign.core import MouldError, SpecError
-from moulddesign.design import Table, given
-from moulddesign.export import Paper
-from moulddesign.export.label_sheet import smallest_sheet
+from moulddesign.design import Design, Table, given
 from moulddesign.kitchen import Recipe, part_density, part_water, recipe_loss
 from moulddesign.kitchen.food_label import food_label, label_lines
 from moulddesign.kitchen.ingredient_list import Law
@@ -26,6 +25,7 @@ from moulddesign.kitchen.syrup import SyrupPot, syrup, syrup_sentences
 from moulddesign.page.design_form import DesignForm
 from moulddesign.page.draft import FormField, FormSection, Tree, form_sections
 from moulddesign.page.figure_help import FigureHelp, Found, SyrupReading
+from moulddesign.page.jobs import LABEL_SHEET
 from moulddesign.page.markup import (
     button,
     element,
@@ -37,7 +37,7 @@ from moulddesign.page.markup import (
     set_visible,
     text_element,
 )
-from moulddesign.page.session import Session
+from moulddesign.page.session import BUILD_LIMIT_S, Session
 from moulddesign.page.task_form import TaskForm
 from moulddesign.portion import Loss
 
@@ -141,6 +141,7 @@ class RecipeForm(TaskForm):
         self.design_form = design_form
         self._found: dict[str, Any] = {}
         self._recipe: Recipe | None = None
+        self._typesetting = asyncio.Event()
 
     def lay_out_recipe(self) -> None:
         """Make the form, what follows, and the buttons that take it; before it a pot of syrup."""
@@ -202,6 +203,7 @@ class RecipeForm(TaskForm):
                 html = paragraph(self.words.error(error), "error")
         self.answer.set_content(self.words.numbers(html))
         self.label.set_content("")
+        self._typesetting.set()
         set_visible(self.sheet, shown=False)
         for each in (self.take, self.use, *self.labels):
             set_enabled(each, can=self._recipe is not None)
@@ -268,11 +270,30 @@ class RecipeForm(TaskForm):
                 f"<pre>{escape(lines)}</pre>"
                 + "".join(paragraph(self.words.said(remark)) for remark in made.remarks)
             )
-            self.session.downloads[LABELS_FILE] = smallest_sheet(design, made, Paper.A4)
-            set_visible(self.sheet, shown=True)
         except MouldError as error:
-            set_visible(self.sheet, shown=False)
             self.show_error(error)
+            return
+        finally:
+            set_visible(self.sheet, shown=False)
+            self._typesetting.set()
+        self._typesetting = asyncio.Event()
+        work = self._typeset(design, self._recipe, law, self._typesetting)
+        self._sheet_task = asyncio.get_running_loop().create_task(work)
+
+    async def _typeset(
+        self, design: Design, recipe: Recipe, law: Law, cancelled: asyncio.Event
+    ) -> None:
+        """Offer the sheet of a label that is still shown when it is set."""
+        try:
+            async for _, sheet in self.session.workers.tasks.stream(
+                LABEL_SHEET, design.plain(), recipe.plain(), law.value,
+                limit_s=BUILD_LIMIT_S, cancelled=cancelled,
+            ):  # fmt: skip
+                self.session.downloads[LABELS_FILE] = sheet
+                set_visible(self.sheet, shown=True)
+        except MouldError as error:
+            if not cancelled.is_set():
+                self.show_error(error)
 
     def _take(self) -> None:
         if self._found:

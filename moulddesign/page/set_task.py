@@ -20,6 +20,7 @@ from moulddesign.page.markup import (
     set_visible,
     text_element,
 )
+from moulddesign.page.own_list import registered_set, uploaded_set
 from moulddesign.page.printed_sets import (
     ONLY,
     PART,
@@ -29,9 +30,7 @@ from moulddesign.page.printed_sets import (
     OpenSet,
     PartRequest,
     part_that_counts,
-    registered_set,
     sections_of,
-    uploaded_set,
 )
 from moulddesign.page.session import Session
 from moulddesign.page.task_form import TaskForm

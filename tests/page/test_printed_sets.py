@@ -9,7 +9,8 @@ from page.person import drawn
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.page.printed_sets import judge_prints, make_part, uploaded_set
+from moulddesign.page.own_list import uploaded_set
+from moulddesign.page.printed_sets import judge_prints, make_part
 from moulddesign.page.uploads import UploadStore
 
 # A prism without relief, 1000 mm2 and 30 mm high: 30 mL of 1.25 g/mL finished.
