@@ -465,6 +465,9 @@ def known_names() -> frozenset[str]:
 
 def _choices(words: Texts) -> Mapping[str, tuple[tuple[str, str], ...]]:
     """Return the words that text fields take, where the schema leaves them open."""
+    # Most materials are called by their short names in every language.
+    called = words.tables["labels"]
+    materials = tuple((name, called.get(name, name)) for name in library(None).materials)
     return {
         "pastry.outline": tuple((name, words.word(name)) for name in OUTLINES),
         "relief.layers.pattern": tuple((t.name, words.word(t.name)) for t in titles()),
@@ -474,9 +477,9 @@ def _choices(words: Texts) -> Mapping[str, tuple[tuple[str, str], ...]]:
         "portion.crust_dough": tuple((name, words.word(f"{name} dough")) for name in crusts()),
         "portion.filling_paste": tuple((name, words.word(f"{name} paste")) for name in fillings()),
         "printer": tuple((name, name) for name in library(None).machines),
-        "material": tuple((name, name) for name in library(None).materials),
+        "material": materials,
         "printer.machine": tuple(
             (name, words.word(name) if name == SERVICE else name) for name in library(None).machines
         ),
-        "printer.material": tuple((name, name) for name in library(None).materials),
+        "printer.material": materials,
     }

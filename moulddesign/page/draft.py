@@ -391,11 +391,11 @@ def field_of_error(error: MouldError, tree: Tree, fields: Container[str]) -> str
 
     Examples
     --------
-    >>> from moulddesign.core import FileError, SpecError
+    >>> from moulddesign.core import FileError, SpecError, say
     >>> layers = {"relief": {"layers": [{"pattern": "own-1.svg"}]}}
-    >>> field_of_error(FileError("own-1.svg", "is empty"), layers, ())
+    >>> field_of_error(FileError("own-1.svg", say("core.empty")), layers, ())
     'relief.layers.0.pattern'
-    >>> wrong = SpecError("printer.bed_mm.1", "x", "must be a number")
+    >>> wrong = SpecError("printer.bed_mm.1", "x", say("core.number"))
     >>> field_of_error(wrong, {}, ("printer.bed_mm",))
     'printer.bed_mm'
     """

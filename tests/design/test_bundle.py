@@ -152,6 +152,6 @@ def test_the_same_files_are_the_same_zip():
 def test_the_page_takes_the_carving_of_a_packed_set(tmp_path, start):
     design = b'[[face.carvings]]\nfile = "quince.png"\n'
     raw = zipped({"set/design.toml": design, "set/quince.png": start + b"rest"})
-    text, names = read_set(raw, UploadStore(tmp_path))
+    text, names, _ = read_set(raw, UploadStore(tmp_path))
     assert text == design.decode()
     assert (tmp_path / names["quince.png"]).read_bytes() == start + b"rest"

@@ -91,7 +91,9 @@ def test_a_set_is_made_once_is_the_command_lines_and_comes_back_with_its_drawing
     assert re.fullmatch(r".*artwork-own-[0-9a-f]{16}\.svg", layer.pattern)
     named = [{"pattern": layer.pattern, "size_mm": 20.0}]
     assert own == design.with_values({"relief.layers": named})
-    code, _, said = ran("make", "mine/design.toml", "--out", "made", folder=tmp_path)
+    code, _, said = ran(
+        "make", "mine/design.toml", "--formats", "all,heightmap", "--out", "made", folder=tmp_path
+    )
     assert code == 0, said
     found, made = (
         {path.name: path.read_bytes() for path in (tmp_path / folder).iterdir()}

@@ -14,9 +14,11 @@ def turned(page, task):
 
 
 def worked_out(page, place=0):
-    page.locator(".task:not([hidden])").get_by_text("Calculate").nth(place).click()
-    page.wait_for_selector(f".task:not([hidden]) .answer >> nth={place} >> table")
-    return page.locator(".task:not([hidden]) .answer").nth(place).inner_text()
+    actions = page.locator(".task:not([hidden]) p.actions", has_text="Calculate").nth(place)
+    actions.get_by_text("Calculate").click()
+    answer = actions.locator("xpath=following-sibling::*[contains(@class, 'answer')][1]")
+    answer.locator("table").first.wait_for()
+    return answer.inner_text()
 
 
 KEPT_JS = """(one) => {
