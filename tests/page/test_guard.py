@@ -197,13 +197,11 @@ def test_a_body_too_large_is_refused_before_it_is_read(served):
 def test_headers_without_end_are_cut(served):
     # RFC 9110, 15.5.9: a server may close what is not complete within the time that it waits.
     head = b"GET / HTTP/1.1\r\nHost: 127.0.0.1:%d\r\n" % served.port
-    with (
-        socket.create_connection(("127.0.0.1", served.port), timeout=30) as second,
-        socket.create_connection(("127.0.0.1", served.port), timeout=30) as first,
-    ):
-        second.sendall(head + b"\r\n")
-        while not second.recv(65536).endswith(b"0\r\n\r\n"):
-            pass  # the answer to a whole request, after which slowness counts anew
+    whole = http.client.HTTPConnection("127.0.0.1", served.port, timeout=30)
+    whole.request("GET", "/")
+    whole.getresponse().read()  # a whole request, after which slowness counts anew
+    second = whole.sock
+    with second, socket.create_connection(("127.0.0.1", served.port), timeout=30) as first:
         start = time.perf_counter()
         for line in (first, second):
             line.sendall(head)
