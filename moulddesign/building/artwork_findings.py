@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
-from math import radians, tan
+from math import floor, radians, tan
 from operator import itemgetter
 from pathlib import Path
 from typing import Final, TypeAlias
@@ -54,7 +54,8 @@ def artwork_findings(design: Design, pastry: Pastry) -> tuple[Finding, ...]:
         ratio = max([1.0, *(each.ratio for each in thin if each.is_of(place))])
         found += _layer_findings(design, pastry, layer, drawn=drawn, ratio=ratio, name=name)
     grooves = _grooves(pastry, design)
-    return (*found, *grooves, *(_width_finding(design, each) for each in thin))
+    depths = _depth_findings(pastry, design)
+    return (*found, *grooves, *depths, *(_width_finding(design, each) for each in thin))
 
 
 def _laid(design: Design) -> Iterator[tuple[int, Layer, str]]:
@@ -225,6 +226,28 @@ def _larger_artwork(design: Design, part: LayerRegion, ratio: float) -> Message:
     if weight_g > HEAVIEST_PIECE_G or design.kept is not None:
         return say("building.bolder-artwork", size_mm=size_mm)
     return say("building.heavier-piece", size_mm=size_mm, weight_g=weight_g)
+
+
+def _depth_findings(pastry: Pastry, design: Design) -> Iterator[Finding]:
+    """Yield whether the dough's own row knows a relief as deep as this one to come out whole."""
+    most_mm = design.dough.most_depth_mm
+    if most_mm is None or not pastry.relief:
+        return
+    region = max(pastry.relief, key=lambda one: abs(one.depth_mm))
+    part = max(region.parts, key=lambda one: one.depth_share)
+    layer_mm = design.printer.layer_height_mm
+    most_in_layers_mm = max(floor(most_mm / layer_mm + 1e-6), 1) * layer_mm
+    remedy = say("building.shallower-relief", depth_mm=round(most_in_layers_mm, 6))
+    is_own = part.layer.depth_mm is not None and part.place != HELD
+    if is_own:
+        own_mm = round(most_in_layers_mm / part.depth_share, 6)
+        remedy = say("building.shallower-layer", depth_mm=own_mm, layer=part.place + 1)
+    yield legible.deepest_finding(
+        depth_mm=abs(region.depth_mm),
+        most_mm=most_mm,
+        part=f"layer-{part.place + 1}" if is_own else "",
+        remedy=remedy,
+    )
 
 
 def _grooves(pastry: Pastry, design: Design) -> Iterator[Finding]:

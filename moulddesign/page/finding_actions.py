@@ -132,6 +132,7 @@ FOR_ENTRIES: Final[Mapping[str, Callable[[Known, str, Design], Changes]]] = Mapp
         "building.flatter-artwork": lambda known, at, design: {
             f"{at}.depth_mm": _whole_layers(known["depth_mm"], design)
         },
+        "building.shallower-layer": lambda known, at, _: {f"{at}.depth_mm": known["depth_mm"]},
         "building.or-thicken": lambda known, at, _: {f"{at}.least_stroke_mm": known["stroke_mm"]},
         "building.gap-of-layers": lambda known, at, _: {f"{at}.gap_mm": known["gap_mm"]},
         "building.uncover-layer": lambda _, at, design: _without(at, design),

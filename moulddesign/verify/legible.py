@@ -23,6 +23,8 @@ RUN_STEP_PX: Final = 0.25
 """How closely the longest run is found [pixels]."""
 LEAST_LEGIBLE_RATIO: Final = 0.25
 """Least share of an artwork whose strokes come to their depth; our choice."""
+ROUND_OFF_MM: Final = 1e-6
+"""What two equal depths may differ by [mm]."""
 
 
 def opened(mask: NDArray[np.bool_], radius_px: float) -> NDArray[np.bool_]:
@@ -187,4 +189,19 @@ def grooves_finding(*, length_mm: float, gap_mm: float) -> Finding:
         source=PRACTICE,
         verdict=Verdict.WARN,
         remedy=say("verify.one-shade-or-gap", gap_mm=gap_mm),
+    )
+
+
+def deepest_finding(*, depth_mm: float, most_mm: float, part: str, remedy: Message | None) -> Finding:
+    """Return whether a relief is no deeper than what was seen to come out whole of the dough."""
+    good = depth_mm <= most_mm + ROUND_OFF_MM
+    return Finding(
+        what=say("verify.deepest-relief"),
+        part=part,
+        measured=depth_mm,
+        limit=say("core.at-most", limit=most_mm),
+        unit="mm",
+        source=say("verify.depth-of-your-dough"),
+        verdict=Verdict.GOOD if good else Verdict.WARN,
+        remedy=None if good else remedy,
     )

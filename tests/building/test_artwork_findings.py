@@ -7,6 +7,7 @@ from PIL import Image
 from moulddesign.building import shaped
 from moulddesign.building.artwork_findings import artwork_findings
 from moulddesign.design import Design
+from moulddesign.page.finding_actions import mend
 
 DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100">
 <circle cx="50" cy="50" r="{outer}" fill="{shade}"/>
@@ -76,6 +77,25 @@ def test_grey_is_shallower_and_the_threshold_mends_it(tmp_path):
     assert shallow.measured == 0.8
     threshold = dict(shallow.remedy.values)["threshold"]
     assert "verify.deepest-shade" not in found({"pattern": str(logo), "threshold": threshold})
+
+
+@pytest.mark.parametrize(
+    ("layer", "verdict", "change"),
+    [
+        pytest.param({}, "warn", {"relief.depth_mm": 1.2}, id="the whole relief, in layers of 0.2"),
+        pytest.param({"depth_mm": 1.8}, "warn", {"relief.layers.0.depth_mm": 1.2}, id="its own"),
+        pytest.param({"depth_mm": 1.2}, "good", None, id="as deep as was seen to come out"),
+    ],
+)
+def test_a_relief_deeper_than_the_dough_took_is_said(layer, verdict, change):
+    # the sampler's reading, typed: nothing deeper than 1.3 mm came out whole
+    tables = {"relief": {"depth_mm": 1.6, "layers": [{"motif": "beads"} | layer]}}
+    design = Design.of(tables | {"dough": {"most_depth_mm": 1.3}})
+    said = {one.id: one for one in artwork_findings(design, shaped(design).pastry)}
+    deepest = said["verify.deepest-relief"]
+    assert deepest.verdict.value == verdict
+    assert mend(deepest, design) == change
+    assert "verify.deepest-relief" not in found({"motif": "beads"})
 
 
 def test_nested_greys_cut_a_groove_as_long_as_the_inner_edge(tmp_path):
