@@ -242,7 +242,7 @@ def _depth_findings(pastry: Pastry, design: Design) -> Iterator[Finding]:
     if is_own:
         own_mm = round(most_in_layers_mm / part.depth_share, 6)
         remedy = say("building.shallower-layer", depth_mm=own_mm, layer=part.place + 1)
-    yield legible.deepest_finding(
+    yield legible.deep_finding(
         depth_mm=abs(region.depth_mm),
         most_mm=most_mm,
         part=f"layer-{part.place + 1}" if is_own else "",

@@ -192,7 +192,7 @@ def grooves_finding(*, length_mm: float, gap_mm: float) -> Finding:
     )
 
 
-def deepest_finding(*, depth_mm: float, most_mm: float, part: str, remedy: Message | None) -> Finding:
+def deep_finding(*, depth_mm: float, most_mm: float, part: str, remedy: Message | None) -> Finding:
     """Return whether a relief is no deeper than what was seen to come out whole of the dough."""
     good = depth_mm <= most_mm + ROUND_OFF_MM
     return Finding(
