@@ -283,13 +283,15 @@ class PressLayout:
     def changed_parts(self) -> tuple[str, ...]:
         """Which parts of a kept set have to be printed: the stamp, and the stop where it changes.
 
-        Empty where every part is new.
+        Shims too where the piece is so much higher that their mouth has to be wider. Empty where
+        every part is new.
         """
         own = self.kept_press
         if own is None:
             return ()
         same = abs(self.stop_height_mm - own.stop_mm) < WHOLE
-        return ("stamp",) if same else ("stamp", "stop")
+        wider = self.vane_top_mm > self.base.vane_top_mm + WHOLE
+        return ("stamp", *(() if same else ("stop",)), *(("shim",) if wider else ()))
 
     @property
     def stop_inside_mm(self) -> float:

@@ -74,4 +74,5 @@ def test_builds_with_all_files_never_import_what_the_readme_says(
     absent(monkeypatch, NEVER_IMPORTED)
     code, _, err = run(monkeypatch, capsys, "make", FILES[name], "--out", tmp_path / "made")
     assert code == 0, err
-    assert list((tmp_path / "made").glob("*.step"))
+    # A master has no exact body.
+    assert any((tmp_path / "made").glob("*.step")) == (name != "hexagon-cast-30")
