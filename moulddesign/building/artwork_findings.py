@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
-from math import floor, radians, tan
+from math import radians, tan
 from operator import itemgetter
 from pathlib import Path
 from typing import Final, TypeAlias
@@ -235,12 +235,11 @@ def _depth_findings(pastry: Pastry, design: Design) -> Iterator[Finding]:
         return
     region = max(pastry.relief, key=lambda one: abs(one.depth_mm))
     part = max(region.parts, key=lambda one: one.depth_share)
-    layer_mm = design.printer.layer_height_mm
-    most_in_layers_mm = max(floor(most_mm / layer_mm + 1e-6), 1) * layer_mm
-    remedy = say("building.shallower-relief", depth_mm=round(most_in_layers_mm, 6))
+    layers_mm = design.printer.whole_layers_mm(most_mm)
+    remedy = say("building.shallower-relief", depth_mm=layers_mm)
     is_own = part.layer.depth_mm is not None and part.place != HELD
     if is_own:
-        own_mm = round(most_in_layers_mm / part.depth_share, 6)
+        own_mm = round(layers_mm / part.depth_share, 6)
         remedy = say("building.shallower-layer", depth_mm=own_mm, layer=part.place + 1)
     yield legible.deep_finding(
         depth_mm=abs(region.depth_mm),

@@ -42,7 +42,10 @@ class ShareTable(Table):
     """What is said of a design where it is handed on."""
 
     author: str | None = given(
-        None, "Who made the design, as it shall be named", min_length=1, max_length=200
+        None,
+        "Who made the design, by the name that others see",
+        min_length=1,
+        max_length=200,
     )
     licence: str | None = given(
         None, "What others may do with it: an SPDX identifier such as CC-BY-4.0, or a few words",

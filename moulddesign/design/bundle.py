@@ -28,6 +28,7 @@ from moulddesign.core import (
     Message,
     SpecError,
     decode_text,
+    limits,
     parse_toml,
     read_bytes,
     say,
@@ -44,19 +45,18 @@ BUNDLE: Final = ".zip"
 
 MOST_BYTES: Final[Mapping[FileKind, int]] = MappingProxyType(
     {
-        FileKind.ARTWORK: 10_000_000,
+        FileKind.ARTWORK: limits.MOST_DRAWING_BYTES,
         FileKind.OUTLINE: 2_000_000,
         FileKind.CARVING: 60_000_000,
         FileKind.FONT: 20_000_000,
         FileKind.PHOTO: 10_000_000,
         FileKind.MESH: 60_000_000,
-        FileKind.LIBRARY: 1_000_000,
-        FileKind.RECIPE: 1_000_000,
-        FileKind.MOULDS: 1_000_000,
+        FileKind.LIBRARY: limits.MOST_TEXT_BYTES,
+        FileKind.RECIPE: limits.MOST_TEXT_BYTES,
+        FileKind.MOULDS: limits.MOST_TEXT_BYTES,
     }
 )
 """Largest size of a file of each kind that comes from others, in a bundle or uploaded [bytes]."""
-MOST_DESIGN_BYTES: Final = 1_000_000
 MOST_BUNDLE_BYTES: Final = 60_000_000
 """Largest size of a zip, and of all that is unpacked of one, together [bytes]."""
 MOST_UNPACKED_BYTES: Final = 200_000_000
@@ -116,9 +116,9 @@ def parse_bundle(raw: bytes) -> Bundle:
     try:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             found = _Entries(archive)
-            text = decode_text(found.content(DESIGN_FILE, MOST_DESIGN_BYTES), DESIGN_FILE)
+            text = decode_text(found.content(DESIGN_FILE, limits.MOST_TEXT_BYTES), DESIGN_FILE)
             has_set = SET_FILE in found.entries
-            kept = found.content(SET_FILE, MOST_DESIGN_BYTES) if has_set else b""
+            kept = found.content(SET_FILE, limits.MOST_TEXT_BYTES) if has_set else b""
             set_text = decode_text(kept, SET_FILE)
             files = {
                 name: (kind, found.content(name, MOST_BYTES[kind]))

@@ -6,7 +6,7 @@ The design's table of them.
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from functools import cache
-from math import isfinite
+from math import floor, isfinite
 from types import MappingProxyType
 from typing import Any, Final, Self, TypeVar
 
@@ -342,6 +342,11 @@ class PrinterTable(Table):
     def service(self) -> ServiceProcess | None:
         """What is known of a service's parts; None where one prints oneself."""
         return _service(self.machine, self.process)
+
+    def whole_layers_mm(self, depth_mm: float) -> float:
+        """Return the depth of the whole layers that a depth holds, one at the least [mm]."""
+        layer_mm = self.layer_height_mm
+        return max(round(floor(depth_mm / layer_mm + 1e-6) * layer_mm, 6), layer_mm)
 
     @property
     def height_step_mm(self) -> float:

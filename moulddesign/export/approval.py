@@ -8,15 +8,15 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Final
 
-from moulddesign import __version__
 from moulddesign.artwork.layers import thickened_places
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import Message, Verdict, say
 from moulddesign.design import Layer
 from moulddesign.design.assets import PREFIX
 from moulddesign.export.card import Card, eaten_sizes
+from moulddesign.export.card_piece import sheet_head
 from moulddesign.export.entities import TIMES, format_number
-from moulddesign.export.fonts import Fonts, breaking, with_word_breaks
+from moulddesign.export.fonts import Fonts, breaking
 from moulddesign.export.formats import Paper
 from moulddesign.geometry import Mesh
 from moulddesign.render import Body, Scene
@@ -57,10 +57,7 @@ def approval_sheet(
     share = min(1.0, ROOM_MM / picture_mm)
     return Card(
         figures={
-            "language": design.sheet_language,
-            "title": design.name,
-            "name": with_word_breaks(design.name),
-            "program": f"moulddesign {__version__}",
+            **sheet_head(design, design.name),
             "what": say("export.approval-what"),
             "picture_mm": share * picture_mm,
             "scale": say("export.approval-full-size")

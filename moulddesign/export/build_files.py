@@ -10,7 +10,7 @@ from moulddesign.core import LANGUAGES, say
 from moulddesign.export.approval import APPROVAL_PDF, TOP_PNG, approval_sheet, top_scene
 from moulddesign.export.card import Card, card_figures
 from moulddesign.export.card_html import CARD_HTML
-from moulddesign.export.carving_templates import carving_templates, refuse_templates
+from moulddesign.export.carving_templates import carving_templates
 from moulddesign.export.drawing import (
     Drawing,
     Sections,
@@ -41,6 +41,7 @@ from moulddesign.export.height_maps import (
     TopHeights,
     heightmap_png,
     mapped_pastries,
+    refuse_cast,
     top_heights,
 )
 from moulddesign.export.order_sheet import ORDER_PDF, order_sheet
@@ -173,7 +174,7 @@ class BuildFiles:
     @cached_property
     def _templates(self) -> Mapping[str, Drawing]:
         """The templates for carving by hand, by the stems of their files."""
-        refuse_templates(self.build)
+        refuse_cast(self.build, TEMPLATES)
         return {
             f"{TEMPLATES}{end}": carving_templates(
                 top, f"{self.build.design.name}{end}", self._fonts

@@ -105,6 +105,16 @@ SOURCE_HEADS: Final = [
 ]
 
 
+def sheet_head(design: Design, title: str) -> dict[str, Any]:
+    """Return what the figures of every sheet begin with: its language, title and program."""
+    return {
+        "language": design.sheet_language,
+        "title": title,
+        "name": with_word_breaks(title),
+        "program": f"moulddesign {__version__}",
+    }
+
+
 def piece_figures(
     design: Design,
     made: Figures,
@@ -133,10 +143,7 @@ def piece_figures(
     each = _each(design, made, recipe)
     what = say("export.card-what", finished=finished, loss=loss, made_of=_made_of(design), of=of)
     return {
-        "language": design.sheet_language,
-        "title": design.name,
-        "name": with_word_breaks(design.name),
-        "program": f"moulddesign {__version__}",
+        **sheet_head(design, design.name),
         "weights": list(_weights(design, made)),
         "words": WORDS,
         "line": LINE,

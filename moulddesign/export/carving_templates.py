@@ -12,9 +12,7 @@ import shapely
 from scipy.ndimage import map_coordinates
 from skimage.measure import find_contours
 
-from moulddesign.building import Build
-from moulddesign.core import SpecError, say
-from moulddesign.design import CastTable
+from moulddesign.core import say
 from moulddesign.export.drawing import Drawing, Sheet
 from moulddesign.export.entities import (
     Align,
@@ -49,12 +47,6 @@ CAPITAL_MM: Final = 2.2
 LABELS_APART_MM: Final = 3.0
 BAR_MM: Final = 50.0
 """Printed to measure whether the paper is 1:1 [mm]."""
-
-
-def refuse_templates(build: Build) -> None:
-    """Raise `SpecError` where nobody carves the mould: silicone is cast."""
-    if isinstance(build.design.mould, CastTable):
-        raise SpecError("formats", "templates", say("export.no-templates-of-cast"))
 
 
 def carving_templates(made: TopHeights, name: str, fonts: Fonts) -> Drawing:

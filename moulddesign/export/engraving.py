@@ -13,9 +13,9 @@ from PIL import Image
 
 from moulddesign.artwork.patterns import WHITE_16_BIT
 from moulddesign.building import Build
-from moulddesign.core import Message, SpecError, ml_from_mm3, say
-from moulddesign.design import CastTable, PressTable
-from moulddesign.export.height_maps import LEAST_RANGE_MM, TopHeights, png_16_bit
+from moulddesign.core import Message, ml_from_mm3, say
+from moulddesign.design import PressTable
+from moulddesign.export.height_maps import LEAST_RANGE_MM, TopHeights, png_16_bit, refuse_cast
 from moulddesign.geometry import Points
 from moulddesign.relief.cutter import Cutter, as_cut
 
@@ -105,8 +105,7 @@ def engraving(build: Build, made: TopHeights, cutter: Cutter | None) -> Engravin
     SpecError
         Silicone is cast, and no cutter gets there.
     """
-    if isinstance(build.design.mould, CastTable):
-        raise SpecError("formats", "engraving", say("export.no-templates-of-cast"))
+    refuse_cast(build, "engraving")
     wanted = -(made.heights_mm - made.beyond_mm)[:, ::-1]
     inside = made.inside[:, ::-1]
     if isinstance(build.design.mould, PressTable):

@@ -1,30 +1,27 @@
 """The relief as a 16-bit picture of heights: for routers and engravers, and for `--carving`."""
 
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, Final
 
 import numpy as np
-from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
 from moulddesign import __version__
 from moulddesign.artwork.patterns import WHITE_16_BIT
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import SpecError, say
-from moulddesign.design import PressTable
+from moulddesign.design import CastTable, PressTable
 from moulddesign.geometry import Mesh, Points
 from moulddesign.geometry.sampling import Grid, grid_over, top_heights_mm
 from moulddesign.pastry.pastry import Pastry
-from moulddesign.relief.height_map import MOST_ACROSS
+from moulddesign.relief.height_map import MOST_ACROSS, grey_png
 
 PIXELS_MM: Final = (0.05, 0.0625, 0.08, 0.1, 0.125, 0.16, 0.2, 0.25, 0.4, 0.5)
 """Pixels of which a metre has a whole number, as the file's resolution wants it [mm]."""
 LEAST_RANGE_MM: Final = 0.01
 """A map of less is level: a step of a fine engraving machine; our choice [mm]."""
-INCH_PER_M: Final = 1.0 / 0.0254
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -96,6 +93,12 @@ def top_heights(
     return made
 
 
+def refuse_cast(build: Build, asked: str) -> None:
+    """Raise `SpecError` where nothing cuts the mould: silicone is cast."""
+    if isinstance(build.design.mould, CastTable):
+        raise SpecError("formats", asked, say("export.no-templates-of-cast"))
+
+
 def mapped_pastries(build: Build) -> Mapping[str, tuple[Pastry, Mesh]]:
     """Return the pastries by the ends of their files' names: nothing, or a further stamp's."""
     further = {
@@ -135,8 +138,4 @@ def png_16_bit(steps: Points, pixel_mm: float, texts: Mapping[str, Any]) -> byte
     text.add_text("Software", f"moulddesign {__version__}")
     for key, value in texts.items():
         text.add_itxt(key.replace("_", "-"), f"{value}")
-    per_inch = round(1000.0 / pixel_mm) / INCH_PER_M
-    target = io.BytesIO()
-    picture = Image.fromarray(steps[::-1].astype(np.uint16))
-    picture.save(target, format="PNG", pnginfo=text, dpi=(per_inch, per_inch))
-    return target.getvalue()
+    return grey_png(steps[::-1].astype(np.uint16), pixel_mm, text)

@@ -3,12 +3,12 @@
 from collections.abc import Iterator
 from typing import Final
 
-from moulddesign import __version__
 from moulddesign.building import PASTRY, Build, set_file
 from moulddesign.core import Message, ml_from_mm3, part_name, say, word
 from moulddesign.design import CastTable
 from moulddesign.design.services import Process
 from moulddesign.export.card import PROCESSES, Card
+from moulddesign.export.card_piece import sheet_head
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import breaking, fonts_of, with_word_breaks
 from moulddesign.export.formats import Paper
@@ -57,10 +57,7 @@ def order_sheet(build: Build, picture: bytes, paper: Paper) -> Card:
     within = format_number(2.0 * printer.proven_error_mm)
     return Card(
         figures={
-            "language": design.sheet_language,
-            "title": design.name,
-            "name": with_word_breaks(design.name),
-            "program": f"moulddesign {__version__}",
+            **sheet_head(design, design.name),
             "what": say("export.order-what"),
             "words": {
                 "parts": say("export.order-parts"),

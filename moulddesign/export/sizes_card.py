@@ -6,12 +6,11 @@ from functools import reduce
 from pathlib import Path
 from typing import Any, Final
 
-from moulddesign import __version__
 from moulddesign.core import Message, read_json, say, word
 from moulddesign.design import Design
 from moulddesign.export.card import Card
-from moulddesign.export.card_piece import grams
-from moulddesign.export.fonts import breaking, fonts_of, with_word_breaks
+from moulddesign.export.card_piece import grams, sheet_head
+from moulddesign.export.fonts import breaking, fonts_of
 from moulddesign.export.formats import Paper
 from moulddesign.export.held_moulds import REPORT
 from moulddesign.portion import cautions_of
@@ -52,11 +51,8 @@ def sizes_card(design: Design, sizes: Sequence[MadeSize], paper: Paper) -> Card:
     cautions = design.printer.cautions
     return Card(
         figures={
-            "language": design.sheet_language,
+            **sheet_head(design, title),
             "words": WORDS,
-            "title": title,
-            "name": with_word_breaks(title),
-            "program": f"moulddesign {__version__}",
             "what": say("export.sizes-what", count=len(reports)),
             "heads": [f"{weight:g} g" for weight in reports],
             "pictures": _widths(reports, pictures),

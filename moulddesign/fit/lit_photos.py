@@ -19,7 +19,7 @@ from scipy import ndimage
 
 from moulddesign.artwork.patterns import WHITE_8_BIT, WHITE_16_BIT, read_picture, scaled_down
 from moulddesign.core import FileError, SpecError, say
-from moulddesign.fit.scanned_mould import HeightRaster
+from moulddesign.fit.scanned_mould import TO_SD, HeightRaster
 from moulddesign.geometry import Points
 from moulddesign.geometry.sampling import Grid
 from moulddesign.relief.height_map import integrated
@@ -38,8 +38,6 @@ SHADED: Final = 0.1
 """A photo darker than this share of the pixel's brightest shows a shadow there; our choice."""
 LEAST_STEEP: Final = 0.12
 """Least share of a normal along the view: walls steeper than 83 deg are taken as such."""
-TO_SD: Final = 1.4826
-"""Standard deviation of normal errors over their median absolute deviation."""
 CAUCHY: Final = 2.385
 """Residuals of so many spreads count half (Cauchy's weight, 95 % efficient)."""
 LEAST_RESIDUAL: Final = 0.005

@@ -171,7 +171,7 @@ def _fill_points_mm(depths: Points, grid: Grid, cavity: Cavity) -> Points:
     low = np.array([rows[0], columns[0], 0.0])
     size = np.array([rows[-1] + 1, columns[-1] + 1, cavity.depth_mm]) - low
     held = depths.sum() / np.prod(size)
-    row, column, below = (low + size * _even_points(round(FILL_POINTS / held), 3)).T
+    row, column, below = (low + size * even_points(round(FILL_POINTS / held), 3)).T
     wet = below < depths[row.astype(int), column.astype(int)]
     across = np.column_stack([column, row])[wet] * grid.pixel_mm + grid.low_mm
     return np.column_stack([across, cavity.rim_mm - below[wet]])
@@ -189,7 +189,7 @@ def _wall_points_mm(mesh: Mesh, inside: Points, rim_mm: float) -> Points:
     # (i + 1/2) / n of the whole. In a facet, points of a square beyond its diagonal are mirrored.
     ends = np.cumsum(np.linalg.norm(np.cross(b - a, c - a), axis=1))
     facet = np.searchsorted(ends, (np.arange(WALL_POINTS) + 0.5) * ends[-1] / WALL_POINTS)
-    shares = _even_points(WALL_POINTS, 2)
+    shares = even_points(WALL_POINTS, 2)
     shares = np.where(shares.sum(axis=1, keepdims=True) > 1.0, 1.0 - shares, shares)
     points: Points = a[facet] + shares[:, :1] * (b - a)[facet] + shares[:, 1:] * (c - a)[facet]
     return points[points[:, 2] <= rim_mm]
@@ -202,7 +202,7 @@ def _boxes_meet(corners: Points, low: Points, high: Points) -> NDArray[np.bool_]
     return meet
 
 
-def _even_points(count: int, dimensions: int) -> Points:
+def even_points(count: int, dimensions: int) -> Points:
     """Return points spread evenly over the unit square or cube, the same every time."""
     steps = PLASTIC_NUMBER ** -np.arange(1.0, dimensions + 1.0)
     points: Points = np.outer(np.arange(count) + 0.5, steps) % 1.0

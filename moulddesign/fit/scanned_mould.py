@@ -18,6 +18,7 @@ from skimage.measure import find_contours
 from skimage.restoration import denoise_bilateral
 
 from moulddesign.core import SpecError, say
+from moulddesign.fit.mesh_cavities import even_points
 from moulddesign.fit.mouth_outline import Mouth, least_width, mouth_of
 from moulddesign.geometry import Mesh, Points, normals_and_areas
 from moulddesign.geometry.sampling import Grid, grid_over, region_mask, top_heights_mm
@@ -40,8 +41,6 @@ MOST_ABOVE: Final = 0.02
 """Share of the points that may lie above the rim: noise, a knob; our choice."""
 LEAST_RIM: Final = 0.04
 """Share of the points that lie on it at the least: a bowl's top ring alone has less; our choice."""
-PLASTIC_NUMBER: Final = 1.2207440846057596
-"""Its powers spread triples evenly, as in `mesh_cavities`."""
 TUKEY: Final = 4.685
 """Residuals beyond so many spreads do not count (Tukey's biweight, 95 % efficient)."""
 TO_SD: Final = 1.4826
@@ -157,7 +156,7 @@ def scanned_mould(mesh: Mesh, *, width_mm: float, is_stamp: bool) -> Scan:
     else:
         shape, hollows = _hollow(depths, missing, grid, noise=again.noise)
     is_rough = again.noise * width_mm / least_width(shape)[0] >= QUIET_MM
-    spacing = sqrt(2.0 * float(np.median(normals_and_areas(turned.corners)[1])))
+    spacing = _spacing(turned)
     if is_rough:
         # An edge between two points is read at the one on the rim, half a spacing off on average.
         shape = shape.buffer(spacing / 2.0 if is_stamp else -spacing / 2.0)
@@ -191,8 +190,7 @@ def _scan(
     labels, count = ndimage.label(is_missing & inside)
     largest_px = int(np.bincount(labels.ravel())[1:].max()) if count else 0
     filled = membrane(np.where(around, depths, 0.0), is_missing)
-    areas = normals_and_areas(mesh.corners)[1]
-    spacing_mm = sqrt(2.0 * float(np.median(areas)))
+    spacing_mm = _spacing(mesh)
     smooth = _smoothed(filled, rms_mm, spacing_mm / pixel_mm)
     gentle = np.hypot(*np.gradient(filled, pixel_mm)) < GENTLE
     change = (smooth - filled)[inside & ndimage.binary_erosion(gentle, iterations=3)]
@@ -214,6 +212,11 @@ def _scan(
         ),
         hollows=hollows,
     )
+
+
+def _spacing(mesh: Mesh) -> float:
+    """Return how far points of a mesh are apart, by its median triangle."""
+    return sqrt(2.0 * float(np.median(normals_and_areas(mesh.corners)[1])))
 
 
 def _about_z(angle: float) -> Points:
@@ -249,8 +252,7 @@ def _rim_plane(mesh: Mesh) -> _RimPlane:
 
 def _tried_plane(points: Points, off: float) -> tuple[Points, float]:
     """Return the plane with most points on it and next to none above, its normal pointing up."""
-    steps = PLASTIC_NUMBER ** -np.arange(1.0, 4.0)
-    rows = ((np.outer(np.arange(PLANE_TRIALS) + 0.5, steps) % 1.0) * len(points)).astype(int)
+    rows = (even_points(PLANE_TRIALS, 3) * len(points)).astype(int)
     a, b, c = np.moveaxis(points[rows], 1, 0)
     normals = np.cross(b - a, c - a)
     normals *= np.where(normals[:, 2:] < 0.0, -1.0, 1.0)

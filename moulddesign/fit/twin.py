@@ -19,7 +19,7 @@ from moulddesign.core import Message, SpecError, ml_from_mm3, say
 from moulddesign.design import Design, PastryTable, Tool
 from moulddesign.fit.cavities import MeasuredCavity
 from moulddesign.fit.lit_photos import LitRelief, Marks, lit_relief
-from moulddesign.fit.scanned_mould import HeightRaster, PixelMask, Scan, scanned_mould
+from moulddesign.fit.scanned_mould import TO_SD, HeightRaster, PixelMask, Scan, scanned_mould
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.sampling import Grid, grid_over_shape, region_mask
 from moulddesign.portion import finished_filling_g
@@ -355,7 +355,7 @@ def _slow_curve(heights: HeightRaster, known: PixelMask, grid: Grid) -> HeightRa
         root = np.sqrt(weight)
         made = np.linalg.lstsq(some * root[:, None], wanted * root, rcond=None)[0]
         off = wanted - some @ made
-        spread = 1.4826 * float(np.median(np.abs(off))) + 1e-12
+        spread = TO_SD * float(np.median(np.abs(off))) + 1e-12
         # Narrower than for normal errors: relief is no error, and lies on one side.
         weight = (1.0 - (off / (2.0 * spread)) ** 2).clip(0.0) ** 2
     return np.asarray(terms @ made, dtype=np.float64)

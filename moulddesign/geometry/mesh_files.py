@@ -202,9 +202,8 @@ def parse_3mf(data: bytes, *, most_triangles: int) -> Mesh:
     """
     # The consortium's lib3mf 2.5 reads in half the time but takes 2.7 times the memory, and a file
     # of 1.3 kB whose objects repeat each other twice, forty deep, keeps it busy without end.
-    if (
-        data.count(ENTRY) > limits.MOST_MESH_FILES
-    ):  # before the list of files is read, which takes memory
+    # Before the list of files is read, which takes memory.
+    if data.count(ENTRY) > limits.MOST_MESH_FILES:
         raise UnreadableMeshError(say("geometry.threemf-many-files", most=limits.MOST_MESH_FILES))
     model = _Model(most_triangles=most_triangles)
     try:

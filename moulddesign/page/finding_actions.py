@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable, Mapping
-from math import ceil, floor
+from math import ceil
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -66,11 +66,6 @@ def _more(name: str, known: Known, design: Design) -> Changes:
     return {f"mould.{name}": tenths_up(getattr(design.mould, name) + known["more_mm"])}
 
 
-def _whole_layers(depth_mm: float, design: Design) -> float:
-    layer_mm = design.printer.layer_height_mm
-    return max(round(floor(depth_mm / layer_mm + 1e-6) * layer_mm, 6), layer_mm)
-
-
 def _without(entry: str, design: Design) -> Changes:
     kept = design.plain()["relief"]["layers"]
     del kept[int(entry.rpartition(".")[2])]
@@ -130,7 +125,7 @@ FOR_ENTRIES: Final[Mapping[str, Callable[[Known, str, Design], Changes]]] = Mapp
             f"{at}.size_mm": tenths_up(known["size_mm"])
         },
         "building.flatter-artwork": lambda known, at, design: {
-            f"{at}.depth_mm": _whole_layers(known["depth_mm"], design)
+            f"{at}.depth_mm": design.printer.whole_layers_mm(known["depth_mm"])
         },
         "building.shallower-layer": lambda known, at, _: {f"{at}.depth_mm": known["depth_mm"]},
         "building.or-thicken": lambda known, at, _: {f"{at}.least_stroke_mm": known["stroke_mm"]},

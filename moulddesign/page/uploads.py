@@ -12,7 +12,7 @@ from typing import Final
 from starlette.requests import ClientDisconnect
 
 from moulddesign.core import SpecError, limits, say
-from moulddesign.design import MOST_BUNDLE_BYTES, MOST_BYTES, MOST_DESIGN_BYTES, FileKind
+from moulddesign.design import MOST_BUNDLE_BYTES, MOST_BYTES, FileKind
 from moulddesign.design.schema import either
 
 MOST_UPLOADS: Final = 200
@@ -51,7 +51,7 @@ UPLOAD_KINDS: Final = MappingProxyType(
                 (FileKind.MOULDS, ("toml",)),
             )
         },
-        "design": UploadKind(endings=("toml",), most_bytes=MOST_DESIGN_BYTES),
+        "design": UploadKind(endings=("toml",), most_bytes=limits.MOST_TEXT_BYTES),
         "weighings": UploadKind(endings=("csv",), most_bytes=limits.MOST_TEXT_BYTES),
         "set": UploadKind(endings=("zip",), most_bytes=MOST_BUNDLE_BYTES),
     }

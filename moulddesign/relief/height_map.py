@@ -145,9 +145,14 @@ def height_png(heights: Raster, pixel_mm: float) -> bytes:
     steps = np.rint(heights / high_mm * WHITE_16_BIT).astype(np.uint16)[::-1]
     told = PngInfo()
     told.add_text("mm per step", f"{high_mm / WHITE_16_BIT:.9g}")
+    return grey_png(steps, pixel_mm, told)
+
+
+def grey_png(steps: NDArray[np.uint16], pixel_mm: float, told: PngInfo) -> bytes:
+    """Return a grey picture of 16 bits, row 0 on top; its resolution is whole pixels to a metre."""
     file = io.BytesIO()
-    dots = MM_PER_INCH / pixel_mm
-    Image.fromarray(steps).save(file, format="PNG", dpi=(dots, dots), pnginfo=told)
+    per_inch = round(1000.0 / pixel_mm) * MM_PER_INCH / 1000.0
+    Image.fromarray(steps).save(file, format="PNG", dpi=(per_inch, per_inch), pnginfo=told)
     return file.getvalue()
 
 

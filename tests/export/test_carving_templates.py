@@ -17,9 +17,9 @@ from moulddesign.export.carving_templates import (
     GRIP_MM,
     SHOULDER_MM,
     contour_lines,
-    refuse_templates,
     section_template,
 )
+from moulddesign.export.height_maps import refuse_cast
 
 PIXEL_MM = 0.1
 RADIUS_MM = 6.5
@@ -73,5 +73,5 @@ def test_a_cast_mould_is_not_carved():
     build = built("chestnut-75")
     cast = kept("hexagon-cast-30")
     with pytest.raises(SpecError, match="choose kind press or block"):
-        refuse_templates(type("Cast", (), {"design": cast})())
-    refuse_templates(build)
+        refuse_cast(type("Cast", (), {"design": cast})(), "templates")
+    refuse_cast(build, "templates")
