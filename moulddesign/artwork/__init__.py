@@ -16,6 +16,5 @@
   is traced.
 - `layers`: layers on the flat top: scaled, placed, copied, and cut where a later one lies.
 - `legibility`: thinnest strokes and gaps of a region, and strokes thickened to a minimum.
-- `artwork_check`: what is true of an artwork at a size, and flat pictures with thin strokes and
-  gaps ringed.
+- `artwork_check`: what is true of an artwork at a size, and its thin strokes and gaps.
 """

@@ -289,7 +289,7 @@ def run_patterns(
     if sheet is not None:
         _refuse_path(sheet, overwrite=overwrite)
         with ends_at_once():
-            from moulddesign.artwork.artwork_check import CELL_PX, sheet_png  # noqa: PLC0415
+            from moulddesign.export.flat_pictures import CELL_PX, sheet_png  # noqa: PLC0415
             from moulddesign.face.carved_face import face_picture  # noqa: PLC0415
 
         faces = [
@@ -319,9 +319,9 @@ def _refuse_path(path: Path, *, overwrite: bool) -> None:
 
 def _save_check(path: Path, found: "ArtworkCheck", *, overwrite: bool) -> None:
     with ends_at_once():
-        from moulddesign.artwork.artwork_check import check_picture, png  # noqa: PLC0415
+        from moulddesign.export.flat_pictures import check_png  # noqa: PLC0415
 
-    save_bytes(path, png(check_picture(found)), overwrite=overwrite)
+    save_bytes(path, check_png(found), overwrite=overwrite)
     err().print(f"Written: {path}", soft_wrap=True)
 
 

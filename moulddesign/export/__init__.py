@@ -30,6 +30,7 @@
 - `entities`: what a drawing consists of: lines, circles, texts and dimensions, on layers by
   meaning.
 - `pictures`: the PNG pictures of a build: what each shows.
+- `flat_pictures`: artwork seen flat: bundled patterns on one sheet, thin strokes and gaps ringed.
 """
 
 from moulddesign.export.build_files import BuildFiles

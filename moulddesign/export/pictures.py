@@ -8,11 +8,12 @@ from typing import Final
 
 import numpy as np
 
-from moulddesign.artwork import artwork_check
+from moulddesign.artwork.artwork_check import ThinMark, thin_marks
 from moulddesign.artwork.layers import thickened_places
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import LANGUAGES, Message, in_words, say
 from moulddesign.design import Kind
+from moulddesign.export import flat_pictures
 from moulddesign.export.formats import part_colour
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
@@ -147,14 +148,14 @@ def _seen_face(pastry: Pastry) -> Picture | None:
     """Return a carved face as it is seen from above; None without one."""
     if pastry.carved is None:
         return None
-    pixels = 2 * artwork_check.SIDE_PX  # two samples along each side of a pixel
-    corner, side_mm = artwork_check.seen_square(pastry.outline.shape)
+    pixels = 2 * flat_pictures.SIDE_PX  # two samples along each side of a pixel
+    corner, side_mm = flat_pictures.seen_square(pastry.outline.shape)
     grid = Grid(low_mm=corner, pixel_mm=side_mm / pixels, shape=(pixels, pixels))
     heights = np.maximum(pastry.height_mm + pastry.carved.heights_over(grid), 0.0)
-    return height_picture(heights.astype(np.float32), side_mm / artwork_check.SIDE_PX)
+    return height_picture(heights.astype(np.float32), side_mm / flat_pictures.SIDE_PX)
 
 
-CAPTION: Final = artwork_check.CAPTION_PX / (artwork_check.SIDE_PX + artwork_check.CAPTION_PX)
+CAPTION: Final = flat_pictures.CAPTION_PX / (flat_pictures.SIDE_PX + flat_pictures.CAPTION_PX)
 """Share of the picture's height that is its caption."""
 
 
@@ -180,20 +181,20 @@ def relief_plan(
     thickening added to strokes has a colour of its own.
     """
     drawn = [
-        artwork_check.ColouredRegion(shape=pastry.outline.shape, colour=artwork_check.DOUGH_COLOUR)
+        flat_pictures.ColouredRegion(shape=pastry.outline.shape, colour=flat_pictures.DOUGH_COLOUR)
     ]
-    marks: list[artwork_check.ThinMark] = []
+    marks: list[ThinMark] = []
     caption: list[Message] = []
     for shape, depth_mm in pastry.artwork:
         raised = depth_mm > 0.0
         stroke_mm, gap_mm = least_widths_mm(line_mm=line_mm, raised=raised, read_mm=read_mm)
         drawn.append(
-            artwork_check.ColouredRegion(
+            flat_pictures.ColouredRegion(
                 shape=shape,
-                colour=artwork_check.RAISED_COLOUR if raised else artwork_check.SUNK_COLOUR,
+                colour=flat_pictures.RAISED_COLOUR if raised else flat_pictures.SUNK_COLOUR,
             )
         )
-        marks += artwork_check.thin_marks(shape, least_stroke_mm=stroke_mm, least_gap_mm=gap_mm)
+        marks += thin_marks(shape, least_stroke_mm=stroke_mm, least_gap_mm=gap_mm)
         caption.append(
             say("export.relief-raised", stroke_mm=stroke_mm, gap_mm=gap_mm)
             if raised
@@ -202,12 +203,12 @@ def relief_plan(
     caption.append(say("export.relief-ringed") if marks else say("export.relief-none-thinner"))
     added = thickened_places(part for region in pastry.relief for part in region.parts)
     if not added.is_empty:
-        thick = artwork_check.ColouredRegion(shape=added, colour=artwork_check.THICKENED_COLOUR)
+        thick = flat_pictures.ColouredRegion(shape=added, colour=flat_pictures.THICKENED_COLOUR)
         drawn.append(thick)
         thickened = say("export.relief-thickened")
         caption[-1] = say("core.two-sentences", first=caption[-1], second=thickened)
     bare = say("export.relief-none") if pastry.carved is None else say("export.relief-carved")
     lines = tuple(caption) if pastry.artwork else (bare,)
     shown = "\n".join(in_words(line, language) for line in lines)
-    picture = artwork_check.marked_picture(drawn, tuple(marks), shown, _seen_face(pastry))
-    return ReliefPlan(png=png_bytes(np.asarray(picture)), caption=lines)
+    picture = flat_pictures.marked_picture(drawn, tuple(marks), shown, _seen_face(pastry))
+    return ReliefPlan(png=png_bytes(picture), caption=lines)

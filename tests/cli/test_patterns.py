@@ -5,8 +5,8 @@ import pytest
 from command_line import run
 from PIL import Image
 
-from moulddesign.artwork.artwork_check import RING_COLOURS, THICKENED_COLOUR
 from moulddesign.artwork.patterns import pattern_names
+from moulddesign.export.flat_pictures import RING_COLOURS, THICKENED_COLOUR
 
 DISC = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><circle cx="30" cy="30" r="20"/></svg>'
 THIN = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><rect x="9" y="9" width="40" height="{}"/></svg>'
@@ -31,7 +31,7 @@ def test_sheet_is_a_picture_and_is_not_written_over(monkeypatch, capsys, tmp_pat
     sheet = tmp_path / "sheet.png"
     monkeypatch.setattr("moulddesign.cli.file_commands.face_names", lambda: ("bee", "harvest"))
     few = pattern_names()[:5]
-    monkeypatch.setattr("moulddesign.artwork.artwork_check.pattern_names", lambda: few)
+    monkeypatch.setattr("moulddesign.export.flat_pictures.pattern_names", lambda: few)
     code, _, err = run(monkeypatch, capsys, "patterns", "--sheet", sheet)
     assert code == 0
     assert err.startswith("Written: ")

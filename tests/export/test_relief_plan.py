@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from moulddesign.artwork.artwork_check import (
+from moulddesign.design import Design
+from moulddesign.export.flat_pictures import (
     DOUGH_COLOUR,
     PAPER_COLOUR,
     RAISED_COLOUR,
     RING_COLOURS,
     SUNK_COLOUR,
 )
-from moulddesign.design import Design
 from moulddesign.export.pictures import relief_plan
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import portion
