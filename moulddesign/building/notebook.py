@@ -6,20 +6,18 @@ A notebook asks any object for `_repr_html_` and `_repr_png_`; no package of its
 from base64 import b64encode
 from collections.abc import Iterable, Sequence
 from html import escape
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from moulddesign.core import Message, Verdict, with_unit
-from moulddesign.render import png_bytes, thumbnail
+from moulddesign.render import THUMBNAIL_PX, thumbnail_png
 
 if TYPE_CHECKING:
     from moulddesign.building.composition import Build
 
-PICTURE_PX: Final = (480, 384)
-
 
 def build_png(build: "Build") -> bytes:
     """Return the pressed piece, seen from the front and above, as a PNG file."""
-    return png_bytes(thumbnail(build.pastry.mesh, PICTURE_PX))
+    return thumbnail_png(build.pastry.mesh)
 
 
 def build_html(build: "Build") -> str:
@@ -28,7 +26,7 @@ def build_html(build: "Build") -> str:
     source = f"data:image/png;base64,{picture}"
     shown = [
         f"<h3>{escape(build.design.name)}</h3>",
-        f'<img alt="The pressed piece" width="{PICTURE_PX[0] // 2}" src="{source}">',
+        f'<img alt="The pressed piece" width="{THUMBNAIL_PX[0] // 2}" src="{source}">',
         _table(("on the scale", "g"), _weights(build)),
         _table(("size", "mm"), _sizes(build)),
         _table(("part", "x mm", "y mm", "z mm"), _parts(build)),

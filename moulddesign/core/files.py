@@ -11,6 +11,8 @@ import os
 import re
 import stat
 import tomllib
+import zipfile
+import zlib
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
@@ -39,6 +41,13 @@ COMMENTS: Final = re.compile(r"(?:[ \t]*(?:#[^\n]*)?\n)*")
 """Comments and empty lines at the beginning of a table."""
 QUOTED: Final = re.compile(r'"[^"]*"')
 
+ZIP_ENTRY: Final = b"PK\1\2"
+"""Begins each entry of a zip's list of files (PKWARE's APPNOTE 4.3.12)."""
+ZIP_METHODS: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+"""Ways of packing that take no more memory than they are told."""
+ZIP_DAMAGED: Final = (zipfile.BadZipFile, zlib.error, RuntimeError, EOFError)
+"""What zipfile raises where a zip is damaged, encrypted, or packed in a way of its own."""
+
 FilePath = str | PathLike[str]
 
 
@@ -65,6 +74,11 @@ def read_bytes(path: FilePath, *, most_bytes: int, advice: Message) -> bytes:
         reason = say("core.file-too-large", most_mb=most_bytes / 1e6, advice=advice)
         raise FileError(str(path), reason)
     return content
+
+
+def count_zip_entries(content: bytes) -> int:
+    """Return how many files a zip lists at most, before the list is read, which takes memory."""
+    return content.count(ZIP_ENTRY)
 
 
 def decode_text(content: bytes, path: FilePath) -> str:

@@ -110,7 +110,7 @@ from moulddesign.design.printers import (
     gauge_error_mm,
     library,
 )
-from moulddesign.design.reading import mistakes_in, read_tables
+from moulddesign.design.reading import parse_tables, read_tables
 from moulddesign.design.register import (
     MouldState,
     Register,
@@ -264,11 +264,11 @@ __all__ = [
     "last_part",
     "library",
     "merged",
-    "mistakes_in",
     "mould_of_id",
     "named_files",
     "of_kind",
     "parse_bundle",
+    "parse_tables",
     "place_of",
     "read_bundle",
     "read_dough_book",

@@ -11,7 +11,6 @@ import re
 import shutil
 import tempfile
 import zipfile
-import zlib
 from collections.abc import Callable, Mapping
 from copy import deepcopy
 from dataclasses import dataclass
@@ -24,7 +23,6 @@ from pydantic import BaseModel
 
 from moulddesign.core import (
     FileError,
-    FileMistakesError,
     Message,
     SpecError,
     decode_text,
@@ -32,12 +30,12 @@ from moulddesign.core import (
     parse_toml,
     read_bytes,
     say,
-    toml_lines,
 )
+from moulddesign.core.files import ZIP_DAMAGED, ZIP_METHODS, count_zip_entries
 from moulddesign.design.assets import PREFIX, is_file, named_files, rename_files
 from moulddesign.design.design import DESIGN_FILE, Design
 from moulddesign.design.kept_sets import SET_FILE
-from moulddesign.design.reading import mistakes_in
+from moulddesign.design.reading import parse_tables
 from moulddesign.design.schema import FileKind
 
 BUNDLE: Final = ".zip"
@@ -62,14 +60,6 @@ MOST_BUNDLE_BYTES: Final = 60_000_000
 MOST_UNPACKED_BYTES: Final = 200_000_000
 MOST_ENTRIES: Final = 1000
 
-ENTRY: Final = b"PK\1\2"
-"""Begins each entry of a zip's list of files (PKWARE's APPNOTE 4.3.12)."""
-COMPRESSIONS: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
-"""Ways of packing that take no more memory than they are told."""
-DAMAGED: Final = (
-    zipfile.BadZipFile, zlib.error, RuntimeError, EOFError, OSError, ValueError,
-)  # fmt: skip
-"""What zipfile raises where a zip is damaged, encrypted, or packed in a way of its own."""
 ZIP_DATE: Final = (1980, 1, 1, 0, 0, 0)
 """The earliest that a zip can hold: the same files give the same bytes."""
 
@@ -111,7 +101,7 @@ def parse_bundle(raw: bytes) -> Bundle:
     SpecError
         It is no zip, holds no design file, or more than a bundle may.
     """
-    if raw.count(ENTRY) > MOST_ENTRIES:  # before the list of files is read, which takes memory
+    if count_zip_entries(raw) > MOST_ENTRIES:
         raise _refusal(say("design.bundle-of-too-many", most=MOST_ENTRIES))
     try:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
@@ -125,7 +115,7 @@ def parse_bundle(raw: bytes) -> Bundle:
                 for name, kind in _named_in(text).items()
                 if name in found.entries
             }
-    except DAMAGED as error:
+    except (*ZIP_DAMAGED, OSError, ValueError) as error:
         raise _refusal(say("design.bundle-damaged")) from error
     except FileError as error:
         raise _refusal(say("design.bundle-not-text")) from error
@@ -146,7 +136,7 @@ class _Entries:
     def content(self, name: str, most_bytes: int) -> bytes:
         if name not in self.entries:
             raise _refusal(say("design.bundle-lacks", name=name))
-        if self.entries[name].compress_type not in COMPRESSIONS:
+        if self.entries[name].compress_type not in ZIP_METHODS:
             raise _refusal(say("design.bundle-packed-otherwise", name=name))
         most = min(most_bytes, self.left)
         with self.archive.open(self.entries[name]) as stream:
@@ -230,10 +220,13 @@ def read_bundle(path: Path, folder: Path) -> tuple[Design, tuple[Message, ...]]:
     for name, (_, content) in bundle.files.items():
         (folder / name).write_bytes(content)
     own = {last: str(folder / last) for last in bundle.files}
+    return parse_tables(bundle.text, path, Design, lambda tree: _unpacked(tree, own))
+
+
+def _unpacked(tree: dict[str, Any], own: Mapping[str, str]) -> tuple[Design, tuple[Message, ...]]:
+    """Return the design of a bundle's plain values, `own` where its files lie, and notes."""
     tree, gone = without_files(
-        parse_toml(bundle.text, path),
-        Design,
-        lambda kind, name: last_part(name) not in own and is_file(kind, name),
+        tree, Design, lambda kind, name: last_part(name) not in own and is_file(kind, name)
     )
     if gone and "customers_files" in tree.get("share", {}):
         marked = tree["share"]["customers_files"]
@@ -241,11 +234,7 @@ def read_bundle(path: Path, folder: Path) -> tuple[Design, tuple[Message, ...]]:
             each for each in marked if not is_kept_back(str(each), gone)
         ]
     tree = rename_files(tree, Design, lambda _, name: own.get(last_part(name), name))
-    try:
-        design, notes = Design.of_file(tree)
-    except SpecError as error:
-        mistakes = mistakes_in(error, Design, toml_lines(bundle.text))
-        raise FileMistakesError(str(path), mistakes) from error
+    design, notes = Design.of_file(tree)
     return design, (*_told_of(design, gone), *notes)
 
 

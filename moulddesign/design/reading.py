@@ -43,7 +43,13 @@ def read_tables(path: FilePath, model: type[BaseModel], make: Callable[[dict[str
     FileMistakesError
         It holds mistakes.
     """
-    text = read_text(path)
+    return parse_tables(read_text(path), path, model, make)
+
+
+def parse_tables(
+    text: str, path: FilePath, model: type[BaseModel], make: Callable[[dict[str, Any]], T]
+) -> T:
+    """Return what a TOML file with a text holds, as `read_tables` does."""
     tree = parse_toml(text, path)
     try:
         return make(tree)

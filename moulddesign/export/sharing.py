@@ -24,10 +24,9 @@ from moulddesign.design import (
     zip_bytes,
 )
 from moulddesign.design.assets import SHARED
-from moulddesign.render import png_bytes, thumbnail
+from moulddesign.render import thumbnail_png
 
 THUMBNAIL: Final = "thumbnail.png"
-THUMBNAIL_PX: Final = (480, 384)
 
 PRIVATE: Final = ("price", "from_workshop")
 """Tables of a design that say what its maker earns, and of his workshop."""
@@ -60,7 +59,8 @@ def bundle_of(design: Design) -> SharedDesign:
     """
     _refuse_nameless(design)
     seen, customers = without_customers(design)
-    thumb = {} if design.own_mould is not None else {THUMBNAIL: _thumbnail(seen)}
+    own = design.own_mould is not None
+    thumb = {} if own else {THUMBNAIL: thumbnail_png(shaped(seen).pastry.mesh)}
     collected, copies = collect_drawings(with_fonts(design), SHARED)
     kinds = {name: kind for _, kind, name in named_files(collected.plain(), Design)}
     files = {
@@ -89,10 +89,6 @@ def _refuse_nameless(design: Design) -> None:
         raise SpecError("share.author", "not given", say("export.share-author"))
     if share.licence is None:
         raise SpecError("share.licence", "not given", say("export.share-licence"))
-
-
-def _thumbnail(design: Design) -> bytes:
-    return png_bytes(thumbnail(shaped(design).pastry.mesh, THUMBNAIL_PX))
 
 
 def _read(path: Path, kind: FileKind) -> bytes:

@@ -7,7 +7,6 @@ import io
 import re
 import struct
 import zipfile
-import zlib
 from array import array
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -23,6 +22,7 @@ from trimesh.exchange.obj import load_obj
 from trimesh.exchange.ply import load_ply
 
 from moulddesign.core import FileError, LengthUnit, Message, limits, read_bytes, say
+from moulddesign.core.files import ZIP_DAMAGED, ZIP_METHODS, count_zip_entries
 from moulddesign.geometry.mesh import Mesh, Points, joined
 from moulddesign.geometry.topology import compact, welded
 
@@ -156,14 +156,6 @@ def _limited_polygons(count: int, most: int) -> None:
         raise UnreadableMeshError(say("geometry.too-many-faces", count=count, most=most))
 
 
-ENTRY: Final = b"PK\1\2"
-"""Begins each entry of an archive's list of files (PKWARE's APPNOTE 4.3.12)."""
-PACKED: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
-"""Ways of packing that 3MF allows; others may ask for any amount of memory."""
-ARCHIVE_ERRORS: Final = (
-    zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError,
-)  # fmt: skip
-"""What zipfile raises where an archive is damaged, encrypted, or packed in a way of its own."""
 CHUNK_BYTES: Final = 1_000_000
 MM_PER_UNIT: Final = {
     "micron": 0.001, "millimeter": 1.0, "centimeter": 10.0,
@@ -202,15 +194,14 @@ def parse_3mf(data: bytes, *, most_triangles: int) -> Mesh:
     """
     # The consortium's lib3mf 2.5 reads in half the time but takes 2.7 times the memory, and a file
     # of 1.3 kB whose objects repeat each other twice, forty deep, keeps it busy without end.
-    # Before the list of files is read, which takes memory.
-    if data.count(ENTRY) > limits.MOST_MESH_FILES:
+    if count_zip_entries(data) > limits.MOST_MESH_FILES:
         raise UnreadableMeshError(say("geometry.threemf-many-files", most=limits.MOST_MESH_FILES))
     model = _Model(most_triangles=most_triangles)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             for entry in _model_entries(archive):
                 _read_model(archive, entry, model)
-    except ARCHIVE_ERRORS as error:
+    except ZIP_DAMAGED as error:
         raise UnreadableMeshError(say("geometry.threemf-no-archive")) from error
     except expat.ExpatError as error:
         raise UnreadableMeshError(say("geometry.threemf-not-xml", cause=str(error))) from error
@@ -227,7 +218,7 @@ def _model_entries(archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
     entries = [e for e in archive.infolist() if e.filename.lower().endswith(".model")]
     if not entries:
         raise UnreadableMeshError(say("geometry.threemf-no-model"))
-    if any(entry.compress_type not in PACKED for entry in entries):
+    if any(entry.compress_type not in ZIP_METHODS for entry in entries):
         raise UnreadableMeshError(say("geometry.threemf-packed-otherwise"))
     total = sum(entry.file_size for entry in entries)
     if total > limits.MOST_MESH_BYTES:

@@ -12,12 +12,9 @@ from moulddesign.artwork.patterns import pattern_names, titles
 from moulddesign.core import (
     LANGUAGES,
     FileError,
-    FileMistakesError,
     Message,
     MouldError,
     SpecError,
-    parse_toml,
-    toml_lines,
 )
 from moulddesign.design import (
     DESIGN_FILE,
@@ -31,7 +28,7 @@ from moulddesign.design import (
     fillings,
     free_values,
     library,
-    mistakes_in,
+    parse_tables,
     with_changed_workshop,
     with_workshop,
 )
@@ -329,21 +326,20 @@ class DesignForm:
             self.session.page.show_note(note)
 
     def _read_design(self, text: str, names: Mapping[str, str]) -> tuple[Design, list[Message]]:
+        workshop = self.session.workshop()
+
+        def made(plain: dict[str, Any]) -> tuple[Design, list[Message]]:
+            named = with_upload_names(plain, names)
+            uploads = self.session.uploads
+            tree, gone = without_missing_files(named, Design, known=known_names(), uploads=uploads)
+            design, notes = Design.of_file(tree)
+            free = free_values(workshop, design, ())
+            return with_workshop(design, free, ()), [*notes, *([] if gone is None else [gone])]
+
         try:
-            plain = parse_toml(text.removeprefix("\ufeff"), DESIGN_FILE)
+            return parse_tables(text.removeprefix("\ufeff"), DESIGN_FILE, Design, made)
         except FileError as error:
             raise SpecError("file", "the upload", error.reason) from error
-        named = with_upload_names(plain, names)
-        uploads = self.session.uploads
-        tree, gone = without_missing_files(named, Design, known=known_names(), uploads=uploads)
-        try:
-            design, notes = Design.of_file(tree)
-            free = free_values(self.session.workshop(), design, ())
-            design = with_workshop(design, free, ())
-        except SpecError as error:
-            mistakes = mistakes_in(error, Design, toml_lines(text))
-            raise FileMistakesError(DESIGN_FILE, mistakes) from error
-        return design, [*notes, *([] if gone is None else [gone])]
 
     def show_build_error(self, error: MouldError | None) -> None:
         """Show an error of a build at its field, or remove the last one.

@@ -8,6 +8,7 @@
 
 from moulddesign.render.baked_map import BakedMap, HeightGrid, baked_map
 from moulddesign.render.scenes import (
+    THUMBNAIL_PX,
     BoardShadow,
     Body,
     Picture,
@@ -19,9 +20,11 @@ from moulddesign.render.scenes import (
     picture_png,
     png_bytes,
     thumbnail,
+    thumbnail_png,
 )
 
 __all__ = [
+    "THUMBNAIL_PX",
     "BakedMap",
     "BoardShadow",
     "Body",
@@ -36,4 +39,5 @@ __all__ = [
     "picture_png",
     "png_bytes",
     "thumbnail",
+    "thumbnail_png",
 ]

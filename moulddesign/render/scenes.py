@@ -33,6 +33,9 @@ from moulddesign.render.shading import (
 Picture = NDArray[np.uint8]
 """Rows from the top, shape (height, width, 3) or, with how much each pixel covers, (..., 4)."""
 
+THUMBNAIL_PX: Final = (480, 384)
+"""Size of the picture that goes with a design: shown at half of it, it is sharp everywhere."""
+
 MARGIN: Final = 0.06
 """Empty rim of a picture, as a share of its size."""
 
@@ -121,6 +124,11 @@ def picture(scene: Scene) -> Picture:
 def picture_png(scene: Scene) -> bytes:
     """Return a scene on white as a PNG file."""
     return png_bytes(picture(scene))
+
+
+def thumbnail_png(pastry: Mesh) -> bytes:
+    """Return the small picture of a pastry that goes with a design, as a PNG file."""
+    return png_bytes(thumbnail(pastry, THUMBNAIL_PX))
 
 
 def thumbnail(pastry: Mesh, size_px: tuple[int, int]) -> Picture:
