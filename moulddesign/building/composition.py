@@ -51,6 +51,7 @@ from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.pastry.variants import FurtherPastry, further_pastries, pastry_report
 from moulddesign.portion import Figures, Portion, cautions_of, figures
+from moulddesign.relief.carved_surface import coarse_surface
 
 T = TypeVar("T")
 
@@ -314,6 +315,17 @@ def shaped(design: Design) -> Shape:
         The artwork cannot be read.
     """
     return _Clock(lambda _: None).shaped(design)
+
+
+def coarse_shape(design: Design) -> Shape:
+    """Return the same with a coarse surface of its carved face, without further stamps: to look at.
+
+    Nothing is written or judged of it. Errors are those of `shaped`.
+    """
+    weights = figures(design)
+    made = pastry(design, weights.piece.volume_ml, surface_of=coarse_surface)
+    inside = interior(design, made, weights.piece)
+    return Shape(portion=weights, pastry=made, interior=inside)
 
 
 def mould_of(design: Design, shape: Shape) -> Mould:

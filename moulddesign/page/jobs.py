@@ -9,7 +9,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Final
 
-from moulddesign.building import Build, Shape, build, inlays, mould_of, shaped
+from moulddesign.building import Build, Shape, build, coarse_shape, inlays, mould_of, shaped
 from moulddesign.core import Message, ml_from_mm3, say, word
 from moulddesign.design import (
     BlockTable,
@@ -204,17 +204,31 @@ def typeset_labels(_checkpoint: Checkpoint, plain: Plain, recipe: Plain, law: st
     yield "labels", smallest_sheet(design, made, Paper.A4)
 
 
+def coarse_preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
+    """Yield what `preview` does with a coarse face, which takes some tenths of a second.
+
+    Nothing where the true face is known already.
+    """
+    design = Design.of(plain)
+    if _without_mould(design) not in _shapes:
+        shape = coarse_shape(design)
+        yield "figures", _figures(design, shape)
+        yield "coarse", _encoded_piece(design, "coarse", shape, pastry_bodies(shape))
+
+
 def preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     """Yield the piece's figures, and what the view needs to draw it."""
     design = Design.of(plain)
-    shape = _cached_shape(_without_mould(design))
+    piece = _without_mould(design)
+    shape = _cached_shape(piece)
     yield "figures", _figures(design, shape)
-    more = movable_layers(design, shape) | {
-        "sizes": cut_sizes(shape),
-        "face": face_to_tap(design, shape),
-    }
-    bodies = _cached_bodies(_without_mould(design))
-    yield "pastry", encode_bodies("pastry", bodies, **more)
+    yield "pastry", _encoded_piece(design, "pastry", shape, _cached_bodies(piece))
+
+
+def _encoded_piece(design: Design, stage: str, shape: Shape, bodies: tuple[ViewBody, ...]) -> bytes:
+    """Return bodies of a piece with its sizes, and what of it can be moved or tapped."""
+    more = {"sizes": cut_sizes(shape), "face": face_to_tap(design, shape)}
+    return encode_bodies(stage, bodies, **movable_layers(design, shape), **more)
 
 
 def check_design(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
@@ -325,9 +339,16 @@ def _kept(design: Design, made: Build) -> BuildFiles:
     return _built.setdefault(design, BuildFiles(made, options))
 
 
-@lru_cache(maxsize=8)
+MOST_SHAPES: Final = 8
+_shapes: dict[Design, Shape] = {}
+"""The last pieces of this process; the last used is the last."""
+
+
 def _cached_shape(design: Design) -> Shape:
-    return shaped(design)
+    made = _shapes.pop(design, None) or shaped(design)
+    for oldest in list(_shapes)[: 1 - MOST_SHAPES]:
+        del _shapes[oldest]
+    return _shapes.setdefault(design, made)
 
 
 def _without_mould(design: Design) -> Design:
@@ -367,6 +388,7 @@ def _figures(design: Design, shape: Shape) -> PieceFigures:
     )
 
 
+COARSE_PREVIEW: Final = Job(say("page.the-piece"), coarse_preview)
 PREVIEW: Final = Job(say("page.the-piece"), preview)
 CHECKS: Final = Job(say("page.the-checks"), check_design)
 PREPARING: Final = Job(say("page.the-files"), prepare_files)

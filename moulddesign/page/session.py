@@ -13,6 +13,7 @@ from moulddesign.export.press_steps import PressStep
 from moulddesign.page.address import encode_design
 from moulddesign.page.jobs import (
     CHECKS,
+    COARSE_PREVIEW,
     CUT,
     FILES,
     FILES_FAILING,
@@ -84,7 +85,7 @@ CHECKS_DELAY_S: Final = 0.25
 
 ARCHIVE: Final = "set.zip"
 VIEW_FILES: Final = (
-    "pastry-", "light-", "mould-", "cut-", "window", "batch-", "recipe.toml", "for-set-",
+    "pastry-", "coarse-", "light-", "mould-", "cut-", "window", "batch-", "recipe.toml", "for-set-",
 )  # fmt: skip
 """How the names begin of what is drawn on the page or made by its tasks; the rest of a tab's files
 are the set's."""
@@ -275,18 +276,27 @@ class Session:
     async def _preview(self, design: Design) -> None:
         self.serial += 1
         self.page.show_checking(active=True)
+        if design.face is not None:
+            with suppress(MouldError):  # the true face says what is wrong
+                await self._draw(COARSE_PREVIEW, design)
+            if self._requested is not None:
+                return
         try:
-            async for name, value in self.workers.preview.stream(
-                PREVIEW, design.plain(), limit_s=PIECE_LIMIT_S, cancelled=asyncio.Event()
-            ):
-                if name == "figures":
-                    self.page.show_figures(value)
-                    self._offer_kept(design)
-                else:
-                    self._publish_bodies(name, self.serial, value)
+            await self._draw(PREVIEW, design)
             self.page.show_error(None)
         except MouldError as error:
             self.page.show_error(error)
+
+    async def _draw(self, job: Job, design: Design) -> None:
+        """Show what a preview yields."""
+        async for name, value in self.workers.preview.stream(
+            job, design.plain(), limit_s=PIECE_LIMIT_S, cancelled=asyncio.Event()
+        ):
+            if name == "figures":
+                self.page.show_figures(value)
+                self._offer_kept(design)
+            else:
+                self._publish_bodies(name, self.serial, value)
 
     async def _check(self, design: Design) -> None:
         self._checks = cancelled = asyncio.Event()

@@ -16,7 +16,7 @@ from moulddesign.face.bands import Band
 from moulddesign.face.carved_face import CarvedFace, LaidCarving, carved_face
 from moulddesign.geometry import Indices, Mesh, Points, volume_over_plane_mm3
 from moulddesign.geometry.sampling import Grid, grid_over_shape, region_mask, top_heights_mm
-from moulddesign.relief.carved_surface import CarvedSurface, carved_surface
+from moulddesign.relief.carved_surface import CarvedSurface, SurfaceMaker, carved_surface
 from moulddesign.relief.field import EdgeDistance, Field, Heights
 from moulddesign.relief.roof import ReliefRegion, Roof, relief_regions, set_apart
 from moulddesign.relief.stamp_rim import StampRim, stamp_rim
@@ -153,7 +153,14 @@ def face_plan(design: Design, edge: Outline) -> FacePlan:
     )
 
 
-def carved_top(design: Design, edge: Outline, outline: Outline, side: Roof | None) -> CarvedTop:
+def carved_top(
+    design: Design,
+    edge: Outline,
+    outline: Outline,
+    side: Roof | None,
+    *,
+    surface_of: SurfaceMaker = carved_surface,
+) -> CarvedTop:
     """Return the carved top of a design's pastry.
 
     Parameters
@@ -164,6 +171,8 @@ def carved_top(design: Design, edge: Outline, outline: Outline, side: Roof | Non
         The pastry's at the table: the same, but for a drafted side.
     side : Roof or None
         The drafted side between them.
+    surface_of : callable
+        Makes the surface: the true one, or a coarse one to look at.
 
     Raises
     ------
@@ -178,7 +187,7 @@ def carved_top(design: Design, edge: Outline, outline: Outline, side: Roof | Non
         edge = replace(edge, points=np.ascontiguousarray(side.vertices[plateau, :2]))
     made, regions = _face(design, edge)
     within = edge.shape
-    surface = carved_surface(
+    surface = surface_of(
         within,
         made.field,
         regions,

@@ -18,7 +18,7 @@ from moulddesign.pastry.carved_top import SmoothTop
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.pastry.top_surface import FAN_RAD, TopSurface, edge_loop, top_surface
 from moulddesign.portion import Portion, known_centres
-from moulddesign.relief.carved_surface import carved_surface
+from moulddesign.relief.carved_surface import coarse_surface
 from moulddesign.relief.field import EdgeDistance, FieldValues, piece_of
 from moulddesign.relief.profile import HeightProfile, arc_angles
 from moulddesign.relief.roof import Roof, roof
@@ -34,8 +34,9 @@ that only shrinks, which is a square function of its distance."""
 
 FREE_DEG: Final = 0.5
 """Draft of a surface that leaves no mould: as good as none [deg]."""
-FILLING_ERROR_MM: Final = 0.1
-"""Height error of the filling's top under a carved face: a hand wraps no better [mm]."""
+FILLING_STEP_MM: Final = 0.7
+"""Spacing of the points of the filling's top under a carved face, half of the blur between them: a
+hand wraps no better [mm]."""
 LEAST_FILLING_MM: Final = 0.01
 """A filling that the ground presses to nothing is drawn so thick [mm]."""
 
@@ -212,8 +213,8 @@ class Interior:
             )
             return piece_of(height - self.ceiling_mm, 0)
 
-        made = carved_surface(
-            part, tops, (), inset_mm=0.0, draft_deg=FREE_DEG, error_mm=FILLING_ERROR_MM
+        made = coarse_surface(
+            part, tops, (), inset_mm=0.0, draft_deg=FREE_DEG, spacing_mm=FILLING_STEP_MM
         )
         top = TopSurface(vertices=made.vertices, triangles=made.triangles, rim=made.rim)
         return top.solid(self.ceiling_mm, self.floor_mm)

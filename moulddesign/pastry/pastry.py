@@ -32,6 +32,7 @@ from moulddesign.pastry.top_surface import (
     top_surface,
 )
 from moulddesign.portion import TrialMould, figures
+from moulddesign.relief.carved_surface import SurfaceMaker, carved_surface
 from moulddesign.relief.roof import (
     ReliefRegion,
     Roof,
@@ -229,13 +230,17 @@ class Pastry:
         return self.top.solid(self.height_mm, -below_mm)
 
 
-def pastry(design: Design, volume_ml: float) -> Pastry:
+def pastry(
+    design: Design, volume_ml: float, *, surface_of: SurfaceMaker = carved_surface
+) -> Pastry:
     """Return the pastry of a design that has a volume, relief and shoulder included.
 
     Parameters
     ----------
     volume_ml : float
         Volume of the pressed piece [mL].
+    surface_of : callable
+        Makes the surface of a carved face: the true one, or a coarse one to look at.
 
     Raises
     ------
@@ -257,10 +262,11 @@ def pastry(design: Design, volume_ml: float) -> Pastry:
         width_mm = _width_mm(design, volume_mm3)
         if table.width_mm is None and isinstance(design.mould, PressTable):
             width_mm = _for_whole_layers_mm(design, width_mm, volume_mm3)
-        return pastry_of_width(design, width_mm, volume_mm3)
+        return pastry_of_width(design, width_mm, volume_mm3, surface_of=surface_of)
     width_mm = width_for_area_mm(table, volume_mm3 / table.height_mm)
     if design.face is not None:
-        return _carved_of_height(design, width_mm, table.height_mm, volume_mm3)
+        width_mm = _of_height_mm(design, width_mm, table.height_mm, volume_mm3)
+        return pastry_of_width(design, width_mm, volume_mm3, surface_of=surface_of)
     made = best = pastry_of_width(design, width_mm, volume_mm3)
     off_mm = abs(best.height_mm - table.height_mm)
     for _ in range(MOST_ROUNDS):
@@ -348,11 +354,17 @@ def as_written_mm(width_mm: float) -> float:
     return round(width_mm, 6)
 
 
-def pastry_of_width(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
+def pastry_of_width(
+    design: Design,
+    width_mm: float,
+    volume_mm3: float,
+    *,
+    surface_of: SurfaceMaker = carved_surface,
+) -> Pastry:
     """Return the pastry of a width whose height holds the volume."""
     width_mm = as_written_mm(width_mm)
     if design.face is not None:
-        return _carved(design, width_mm, volume_mm3)
+        return _carved(design, width_mm, volume_mm3, surface_of)
     if design.mould.side_lean_deg:
         return _drafted(design, width_mm, volume_mm3)
     outline = outline_of_width(outline_table(design), width_mm)
@@ -406,14 +418,14 @@ def _drafted(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     return made
 
 
-def _carved(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
+def _carved(design: Design, width_mm: float, volume_mm3: float, surface_of: SurfaceMaker) -> Pastry:
     """Return the pastry of a width with a carved face whose height holds the volume."""
     outline = edge = outline_of_width(outline_table(design), width_mm)
     side, roof = None, None
     if design.mould.side_lean_deg:
         within = _within_side(design, outline, volume_mm3)
         edge, side, roof = within.edge, within.side, within.side_roof
-    carved = carved_top(design, edge, outline, roof)
+    carved = carved_top(design, edge, outline, roof, surface_of=surface_of)
     plain = Pastry(
         outline=outline,
         height_mm=1.0,
@@ -431,10 +443,8 @@ def _carved(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     return made
 
 
-def _carved_of_height(
-    design: Design, width_mm: float, height_mm: float, volume_mm3: float
-) -> Pastry:
-    """Return the pastry with a carved face whose width gives it a height.
+def _of_height_mm(design: Design, width_mm: float, height_mm: float, volume_mm3: float) -> float:
+    """Return the width at which a pastry with a carved face has a height, from near it [mm].
 
     The width is sought on the face's raster, and the height of its mesh then holds the volume
     exactly: it is what was asked for but for some micrometres.
@@ -444,7 +454,7 @@ def _carved_of_height(
         if abs(found_mm - height_mm) < HEIGHT_STEP_MM:
             break
         width_mm *= sqrt(found_mm / height_mm)
-    return _carved(design, as_written_mm(width_mm), volume_mm3)
+    return width_mm
 
 
 def _face_height_mm(design: Design, width_mm: float, volume_mm3: float) -> float:

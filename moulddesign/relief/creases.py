@@ -79,6 +79,26 @@ def creases(field: Field, outline: shapely.Polygon, *, error_mm: float) -> Point
     return found
 
 
+def coarse_creases(
+    field: Field, outline: shapely.Polygon, *, spacing_mm: float
+) -> tuple[Points, Points]:
+    """Return a grid over an outline, and the creases as they cross its sides, for a quick look.
+
+    No triangle is divided and no point left out: what is narrower than the grid may be missed.
+
+    Returns
+    -------
+    points : ndarray
+        Of the grid, some beyond the outline, shape (n, 2) [mm].
+    pieces : ndarray
+        Straight pieces of creases, shape (m, 2, 2) [mm].
+    """
+    points, triangles = _grid(outline, spacing_mm)
+    traced = _traced(field, points, triangles, DIVISIONS)
+    pieces = traced.places[traced.pairs]
+    return points, pieces[_kinks(field, pieces) >= LEAST_KINK]
+
+
 def _kinks(field: Field, segments: Points) -> Heights:
     """Return the change of slope across segments, 0 where no piece ends along one."""
     along = segments[:, 1] - segments[:, 0]
@@ -96,7 +116,7 @@ def _crossings(field: Field, outline: shapely.Polygon) -> tuple[Points, Indices]
     Triangles in which three pieces meet but not in one point, as by a narrow fourth, or in which a
     narrow piece ends, are divided into four and looked at again.
     """
-    points, triangles = _grid(outline)
+    points, triangles = _grid(outline, SPACING_MM)
     places, pairs, triangles = _traced(field, points, triangles, 0)
     for depth in range(1, DIVISIONS + 1):
         if not len(triangles):
@@ -185,13 +205,13 @@ def _traced(field: Field, points: Points, triangles: Indices, depth: int) -> _Tr
     )
 
 
-def _grid(outline: shapely.Polygon) -> tuple[Points, Indices]:
+def _grid(outline: shapely.Polygon, spacing_mm: float) -> tuple[Points, Indices]:
     """Return the points of a grid over an outline and a little beyond, and its triangles."""
     left, low, right, high = outline.bounds
-    x = np.arange(left - GRID_SHIFT[0] * SPACING_MM, right + 2.0 * SPACING_MM, SPACING_MM)
-    y = np.arange(low - GRID_SHIFT[1] * SPACING_MM, high + 2.0 * SPACING_MM, SPACING_MM)
+    x = np.arange(left - GRID_SHIFT[0] * spacing_mm, right + 2.0 * spacing_mm, spacing_mm)
+    y = np.arange(low - GRID_SHIFT[1] * spacing_mm, high + 2.0 * spacing_mm, spacing_mm)
     points = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
-    around = outline.buffer(2.0 * SPACING_MM, quad_segs=4)
+    around = outline.buffer(2.0 * spacing_mm, quad_segs=4)
     shapely.prepare(around)
     near = shapely.contains_xy(around, points[:, 0], points[:, 1])
     row = np.cumsum(near) - 1

@@ -273,6 +273,20 @@ def facets(
     return Facets(place[SUPER:], heights[SUPER:], corners[kept] - SUPER, area[kept])
 
 
+def unrefined_facets(
+    points: Points, edges: Indices, field: Field, *, area_of: Callable[[Points], Indices]
+) -> Facets:
+    """Return a constrained triangulation of points whose heights are a field's, not refined.
+
+    Parameters and errors are those of `facets`.
+    """
+    corners, _, place = _state(_triangulation(points, edges))
+    area = area_of(place[corners].mean(axis=1))
+    kept = (area != OUTSIDE) & (corners >= SUPER).all(axis=1)
+    place = place[SUPER:]
+    return Facets(place, field(place).height, corners[kept] - SUPER, area[kept])
+
+
 def _grown(values: Points, count: int) -> Points:
     return np.concatenate([values, np.zeros((count - len(values), *values.shape[1:]))])
 

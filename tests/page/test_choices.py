@@ -217,7 +217,9 @@ def test_a_face_is_chosen_by_its_picture_and_written_into_the_design(visit, tmp_
     page = visit()
     before = drawn(page)
     picked(page, "top", "face-sun")
-    redrawn(page, before)
+    page.wait_for_selector(".view[data-stage=coarse]")
+    assert drawn(page) > before
+    page.wait_for_selector(".view:not([data-stage=coarse])")  # the true face takes its place
     assert page.inner_text(".design-name") == "75g-round-sun"
     assert page.locator("[data-choice=around] input").count() == 0  # the face brings its own
     settings(page)

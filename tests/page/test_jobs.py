@@ -12,7 +12,14 @@ from moulddesign.building import shaped
 from moulddesign.core import SpecError, Verdict
 from moulddesign.design import Design, RegisteredMould, save_register
 from moulddesign.page.batch_sheet import joint_result
-from moulddesign.page.jobs import PREVIEW, check_design, prepare, preview, total_batch
+from moulddesign.page.jobs import (
+    PREVIEW,
+    check_design,
+    coarse_preview,
+    prepare,
+    preview,
+    total_batch,
+)
 from moulddesign.page.markup import weights_line
 from moulddesign.page.texts import page_texts
 from moulddesign.workers import Worker
@@ -76,10 +83,14 @@ def test_what_fails_on_the_command_line_fails_on_the_page(values, id_, tmp_path)
     assert failed.title() in said
 
 
-def test_a_carved_piece_is_told_by_its_highest_point():
+def test_a_carved_piece_is_told_coarsely_first_and_by_its_highest_point():
     carved = {"face": {"ground": {"form": "domed", "rise_mm": 3.0}}, "relief.layers": []}
     design = Design().with_values(carved)
+    coarse = dict(coarse_preview(lambda: None, design.plain()))
     shown = next(value for _, value in preview(lambda: None, design.plain()))
+    assert coarse["figures"].figures == shown.figures
+    assert coarse["figures"].height_mm == pytest.approx(shown.height_mm, abs=0.05)
+    assert list(coarse_preview(lambda: None, design.plain())) == []  # the true one is known
     # The dome's own rise, over the ground's plane and off the mesh: numpy's largest height.
     top_mm = shaped(design).pastry.mesh.vertices[:, 2].max()
     assert shown.highest_mm == pytest.approx(top_mm, abs=0.02)

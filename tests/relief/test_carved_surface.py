@@ -18,7 +18,7 @@ from moulddesign.face.carved_face import carved_face
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.geometry.topology import bounds_a_solid, is_closed
-from moulddesign.relief.carved_surface import carved_surface
+from moulddesign.relief.carved_surface import carved_surface, coarse_surface
 from moulddesign.relief.creases import creases
 from moulddesign.relief.draft_repair import with_feet
 from moulddesign.relief.facets import network
@@ -27,8 +27,13 @@ from moulddesign.relief.field import highest, lowest
 DISC = regular(256, 10.0)
 
 
-def made_of(field, outline=DISC, regions=(), inset_mm=0.0, draft_deg=15.0):
-    return carved_surface(outline, field, regions, inset_mm=inset_mm, draft_deg=draft_deg)
+BOTH = pytest.mark.parametrize("surface_of", [carved_surface, coarse_surface])
+
+
+def made_of(
+    field, outline=DISC, regions=(), inset_mm=0.0, draft_deg=15.0, surface_of=carved_surface
+):
+    return surface_of(outline, field, regions, inset_mm=inset_mm, draft_deg=draft_deg)
 
 
 def closed(surface, floor_mm=-5.0):
@@ -103,6 +108,7 @@ def torus_ring(points):
     return of(section, np.where(np.abs(off) < 2.0, 1, 0))
 
 
+@BOTH
 @pytest.mark.parametrize(
     ("field", "above_mm3"),
     [
@@ -114,16 +120,18 @@ def torus_ring(points):
         ),
     ],
 )
-def test_volume_is_that_of_the_closed_form(field, above_mm3):
-    solid = closed(made_of(field))
+def test_volume_is_that_of_the_closed_form(field, above_mm3, surface_of):
+    solid = closed(made_of(field, surface_of=surface_of))
 
-    # Heights are within 0.02 mm; the outline of 256 sides lacks 0.01 % of the circle.
+    # Heights are within 0.02 mm; the outline of 256 sides lacks 0.01 % of the circle. A coarse
+    # facet with sides of 0.7 mm on the smallest circle, 2.5 mm, is off by 0.7^2 / (8 * 2.5) mm.
     assert solid.is_watertight
     assert solid.volume - 5.0 * DISC.area == pytest.approx(above_mm3, abs=0.02 * DISC.area)
 
 
-def test_artwork_stands_on_the_dome():
-    surface = made_of(cap, regions=(letter("R", 9.0, 1.2),), inset_mm=0.3)
+@BOTH
+def test_artwork_stands_on_the_dome(surface_of):
+    surface = made_of(cap, regions=(letter("R", 9.0, 1.2),), inset_mm=0.3, surface_of=surface_of)
     solid = closed(surface)
 
     assert solid.is_watertight
@@ -185,6 +193,16 @@ def test_small_face_is_within_its_bounds():
     assert off.max() <= 0.03
     assert steep_share(surface, 15.0) < 1e-5
     assert surface.moved_mm <= 0.01
+
+
+def test_a_coarse_face_is_near_its_field_with_its_creases():
+    face = Face(regular(96, 7.0), petal)
+    surface = coarse_surface(face.outline, petal, (), inset_mm=0.25, draft_deg=15.0)
+    off = errors_mm(surface, face)
+
+    assert np.quantile(off, 0.95) <= 0.1
+    assert off.max() <= 3.5 * 0.25  # a wall of that slope, half of the spacing away
+    assert len(surface.triangles) < 5000
 
 
 def test_volume_is_the_sum_of_its_slices():
