@@ -99,9 +99,13 @@ class Outline:
     @property
     def corner_radius_mm(self) -> float:
         """Radius of the corners of a regular polygon; 0 where they are sharp, or none [mm]."""
-        arcs = self.plain.arcs
-        lobed = self.plain.name in {"round", "scalloped"}
-        return arcs[0].radius_mm if arcs and not lobed else 0.0
+        arcs = self.plain.arcs if self.plain.name in POLYGON_SIDES else ()
+        return arcs[0].radius_mm if arcs else 0.0
+
+    @property
+    def valleys(self) -> tuple[Arc, ...]:
+        """Hollow arcs between its lobes; none where it has no lobes."""
+        return tuple(arc for arc in self.plain.arcs if arc.turn_rad < 0.0)
 
     @property
     def circumradius_mm(self) -> float:

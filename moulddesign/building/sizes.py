@@ -7,19 +7,15 @@ from typing import Any, Final
 import shapely
 
 from moulddesign.artwork.motifs import whole_repeats
-from moulddesign.artwork.outline import POLYGON_SIDES
 from moulddesign.core import MouldError
 from moulddesign.design import Design
+from moulddesign.design.piece_tables import MEANT_FOR
 from moulddesign.design.relief_tables import Motif
 from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import figures, portion
 
 PASTRY_LENGTHS: Final = ("width_mm", "height_mm", "shoulder_radius_mm")
-CORNER_LENGTHS: Final = {"scalloped": ("lobe_depth_mm",)} | dict.fromkeys(
-    POLYGON_SIDES, ("corner_radius_mm",)
-)
-"""Of outlines that have lobes or corners."""
 LAYER_LENGTHS: Final = ("size_mm", "x_mm", "y_mm", "radius_mm", "band_mm")
 """Of a layer; its depth, strokes and gaps are what printing needs, and stay."""
 
@@ -51,9 +47,10 @@ def in_weight(design: Design, weight_g: float) -> Design:
     tree = design.with_values(
         name | {"portion.finished_weight_g": weight_g, "label.weight_g": None}
     ).plain()
+    of_outline = [key for key, names in MEANT_FOR.items() if design.pastry.outline in names]
     tree["pastry"] |= {
         key: ratio * value
-        for key in (*PASTRY_LENGTHS, *CORNER_LENGTHS.get(design.pastry.outline, ()))
+        for key in (*PASTRY_LENGTHS, *of_outline)
         if isinstance(value := tree["pastry"].get(key), float)
     }
     plain = pastry(without_relief(design), figures(design).piece.volume_ml)

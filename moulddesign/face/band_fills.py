@@ -220,23 +220,24 @@ def _flutes(at: Repeat) -> Carved:
     return lower_of(top, end, 0)
 
 
-FILLS: Final[Mapping[Fill, Callable[[Repeat], Carved]]] = {
-    Fill.BEADS: _beads,
-    Fill.ROPE: _rope,
-    Fill.LEAVES: _leaves,
-    Fill.WAVE: _wave,
-    Fill.BRAID: _braid,
-    Fill.RINGS: _rings,
-    Fill.KEY: _key,
-    Fill.FLUTES: _flutes,
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BandFill:
+    """How one repeat is carved, and how long it is."""
+
+    carve: Callable[[Repeat], Carved]
+    pitch_ratio: float
+    """Usual length of a repeat as a share of the band's width."""
+    least_pitch_mm: float
+    """Shortest repeat that prints: its strokes and gaps are 0.8 mm or little less."""
+
+
+FILLS: Final[Mapping[Fill, BandFill]] = {
+    Fill.BEADS: BandFill(carve=_beads, pitch_ratio=1.06, least_pitch_mm=1.1),
+    Fill.ROPE: BandFill(carve=_rope, pitch_ratio=0.62, least_pitch_mm=1.1),
+    Fill.LEAVES: BandFill(carve=_leaves, pitch_ratio=2.3, least_pitch_mm=2.4),
+    Fill.WAVE: BandFill(carve=_wave, pitch_ratio=2.4, least_pitch_mm=4.0),
+    Fill.BRAID: BandFill(carve=_braid, pitch_ratio=3.2, least_pitch_mm=5.0),
+    Fill.RINGS: BandFill(carve=_rings, pitch_ratio=3.0, least_pitch_mm=5.0),
+    Fill.KEY: BandFill(carve=_key, pitch_ratio=1.9, least_pitch_mm=4.4),
+    Fill.FLUTES: BandFill(carve=_flutes, pitch_ratio=0.75, least_pitch_mm=1.2),
 }
-PITCH: Final[Mapping[Fill, float]] = {
-    Fill.BEADS: 1.06, Fill.ROPE: 0.62, Fill.LEAVES: 2.3, Fill.WAVE: 2.4, Fill.BRAID: 3.2,
-    Fill.RINGS: 3.0, Fill.KEY: 1.9, Fill.FLUTES: 0.75,
-}  # fmt: skip
-"""Usual length of a repeat as a share of the band's width."""
-LEAST_PITCH_MM: Final[Mapping[Fill, float]] = {
-    Fill.BEADS: 1.1, Fill.ROPE: 1.1, Fill.LEAVES: 2.4, Fill.WAVE: 4.0, Fill.BRAID: 5.0,
-    Fill.RINGS: 5.0, Fill.KEY: 4.4, Fill.FLUTES: 1.2,
-}  # fmt: skip
-"""Shortest repeat that prints: its strokes and gaps are 0.8 mm or little less."""

@@ -20,9 +20,7 @@ from moulddesign.design.face_tables import BandSection, BandTable, Corners, Fill
 from moulddesign.face.band_fills import (
     CORNER_FREE,
     FILLS,
-    LEAST_PITCH_MM,
     PARTS,
-    PITCH,
     Repeat,
     with_corner_leaf,
 )
@@ -136,13 +134,13 @@ class Band:
     def least_mm(self) -> float:
         """Shortest repeat that prints, 0 where nothing is repeated."""
         fill = self.table.fill
-        return 0.0 if fill is None or self.line is None else LEAST_PITCH_MM[fill]
+        return 0.0 if fill is None or self.line is None else FILLS[fill].least_pitch_mm
 
     @property
     def least_width_mm(self) -> float:
         """Width from which a band of this fill has repeats that print, unless it names a pitch."""
         fill = self.table.fill
-        return 0.0 if fill is None or self.line is None else self.least_mm / PITCH[fill]
+        return 0.0 if fill is None or self.line is None else self.least_mm / FILLS[fill].pitch_ratio
 
     @property
     def inner_mm(self) -> float:
@@ -226,7 +224,7 @@ class Band:
             along=along, across=out, length=unit, half_mm=half_mm, height_mm=self.height_mm,
             wall=self.wall, tight=line.tightness(place, half_mm),
         )  # fmt: skip
-        height, part = FILLS[fill](frame)
+        height, part = FILLS[fill].carve(frame)
         piece = PARTS * (before + number) + part
         if free_mm:
             after = np.mod(place - start, line.length_mm)
@@ -252,9 +250,8 @@ def corners_of(outline: Outline) -> Points:
 
     Of a drawn outline it is where it turns sharply.
     """
-    if outline.name == "scalloped":
-        valleys = [arc for arc in outline.arcs if arc.turn_rad < 0.0]
-        return np.concatenate([arc.at(np.array([0.5])) for arc in valleys])
+    if outline.valleys:
+        return np.concatenate([arc.at(np.array([0.5])) for arc in outline.valleys])
     if outline.name in POLYGON_SIDES and outline.arcs:
         return np.concatenate([arc.at(np.array([0.5])) for arc in outline.arcs])
     if outline.name == "drawn":
@@ -377,7 +374,9 @@ def _asked_mm(table: BandTable, line: MiddleLine | None, width_mm: float, scale:
         return 0.0
     if table.count is not None:
         return line.length_mm / table.count
-    return width_mm * PITCH[table.fill] if table.pitch_mm is None else table.pitch_mm * scale
+    if table.pitch_mm is not None:
+        return table.pitch_mm * scale
+    return width_mm * FILLS[table.fill].pitch_ratio
 
 
 def _repeats(
@@ -388,7 +387,7 @@ def _repeats(
         return np.zeros(0, dtype=np.int64)
     lengths = np.diff(np.append(line.breaks, line.breaks[0] + line.length_mm))
     lengths = lengths - 2.0 * _free_at_corners(table, line, width_mm / 2.0)
-    shares = lengths / max(asked_mm, LEAST_PITCH_MM[table.fill])
+    shares = lengths / max(asked_mm, FILLS[table.fill].least_pitch_mm)
     mirrored = table.corners is not Corners.MITRED and len(lengths) > 1
     whole = 2.0 * np.round(shares / 2.0) if mirrored else np.round(shares)
     return np.maximum(whole, 2 if mirrored else 1).astype(np.int64)

@@ -337,8 +337,8 @@ def fold_of(table: FaceTable, outline: Outline) -> int:
     """Return a face's fold: its own, or an outline's lobes, or 12, or 16 on an octagon."""
     if table.fold is not None:
         return table.fold
-    if outline.name == "scalloped":
-        return len(outline.arcs) // 2
+    if outline.valleys:
+        return len(outline.valleys)
     return 16 if outline.name == "octagon" else USUAL_FOLD
 
 

@@ -18,11 +18,10 @@ from moulddesign.artwork.outline import (
     width_for_volume_mm,
 )
 from moulddesign.core import FileError, SpecError
-from moulddesign.design import Design, PastryTable
+from moulddesign.design import OUTLINES, Design, PastryTable
 
 WIDTHS = st.floats(8.0, 150.0)
 SIDES = {"square": 4, "hexagon": 6, "octagon": 8}
-NAMED = ("round", *SIDES, "scalloped")
 FEW = settings(max_examples=20)
 
 
@@ -64,7 +63,7 @@ def test_the_closed_form_of_the_square_is_the_published_one():
     assert 0.0 <= published - made.area_mm2 <= 2.0 * pi * 6.0 * ARC_CHORD_MM * 2.0 / 3.0
 
 
-@pytest.mark.parametrize("name", NAMED)
+@pytest.mark.parametrize("name", OUTLINES)
 @given(width=st.floats(25.0, 150.0))
 @FEW
 def test_every_outline_is_one_simple_shape_around_the_origin(name, width):
@@ -78,7 +77,7 @@ def test_every_outline_is_one_simple_shape_around_the_origin(name, width):
     assert made.circumradius_mm == pytest.approx(np.linalg.norm(made.points, axis=1).max())
 
 
-@pytest.mark.parametrize("name", NAMED)
+@pytest.mark.parametrize("name", OUTLINES)
 @given(width=st.floats(25.0, 150.0), by=st.floats(0.05, 1.5))
 @FEW
 def test_an_inset_runs_everywhere_at_its_distance(name, width, by):
@@ -91,7 +90,7 @@ def test_an_inset_runs_everywhere_at_its_distance(name, width, by):
     assert gaps <= 3.0 * ARC_CHORD_MM
 
 
-@pytest.mark.parametrize("name", NAMED)
+@pytest.mark.parametrize("name", OUTLINES)
 def test_an_outset_and_its_inset_are_the_same(name):
     made = outline(name, 60.0)
     again = made.inset(-1.0).inset(1.0)
@@ -99,7 +98,7 @@ def test_an_outset_and_its_inset_are_the_same(name):
     assert again.area_mm2 == pytest.approx(made.area_mm2, abs=2.0 * chord_loss(made))
 
 
-@pytest.mark.parametrize("name", NAMED)
+@pytest.mark.parametrize("name", OUTLINES)
 @given(width=st.floats(25.0, 150.0))
 @FEW
 def test_the_width_for_an_area_is_the_inverse_of_the_area(name, width):
@@ -110,7 +109,7 @@ def test_the_width_for_an_area_is_the_inverse_of_the_area(name, width):
     assert found == pytest.approx(width, abs=4.0 * ARC_CHORD_MM * 2.0 / 3.0 + 2e-5)
 
 
-@pytest.mark.parametrize("name", NAMED)
+@pytest.mark.parametrize("name", OUTLINES)
 @given(width=st.floats(25.0, 120.0), share=st.floats(0.1, 1.5))
 @FEW
 def test_the_width_for_a_volume_holds_it_at_the_proportion(name, width, share):

@@ -13,9 +13,11 @@ import shapely
 import trimesh
 from export.builds import CASES, INSIDES, built, unchecked
 from ezdxf import bbox
+from ezdxf.fonts.fonts import font_manager
 from ezdxf.math import Vec2
 from kept_designs import kept
 
+from moulddesign.artwork.font_files import regular_font
 from moulddesign.export import Paper
 from moulddesign.export.drawing import Drawing, Sheet, build_sections, drawing, dxf_bytes, svg_bytes
 from moulddesign.export.entities import Text, fit_text, text_width_mm
@@ -23,6 +25,12 @@ from moulddesign.export.fonts import bundled_fonts
 
 SHEETS = [(case, paper) for case in CASES for paper in Paper]
 SVG = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _measured_with_the_bundled_font():
+    """Fonts differ between machines, and a bare one has none: ezdxf would measure by guess."""
+    font_manager.build([str(regular_font().parent)], support_dirs=False)
 
 
 @pytest.fixture(scope="module", params=SHEETS, ids=lambda sheet: f"{sheet[0]}, {sheet[1]}")

@@ -3,6 +3,7 @@
 import os
 import re
 from functools import cache
+from itertools import cycle
 
 import numpy as np
 import pytest
@@ -19,7 +20,7 @@ pytestmark = [
     pytest.mark.slow,
     pytest.mark.skipif(SLICER is None, reason="MOULDDESIGN_SLICER names none"),
 ]
-WEIGHTS = dict(zip(OUTLINES, (75.0, 125.0, 60.0, 90.0, 100.0), strict=True))
+WEIGHTS = dict(zip(OUTLINES, cycle((75.0, 125.0, 60.0, 90.0, 100.0)), strict=False))
 LINE_MM = 0.42
 PROFILE = {
     "fill-density": "0%", "top-solid-layers": 0, "bottom-solid-layers": 0, "perimeters": 1,

@@ -1,15 +1,27 @@
 """The form holds what the schema holds, and both languages name all of it."""
 
 import ast
+import re
 import string
 from pathlib import Path
 
 import pytest
 
 import moulddesign.page
+from moulddesign.artwork.patterns import pattern_names
 from moulddesign.building import shaped
 from moulddesign.core import LANGUAGES, SpecError, word
-from moulddesign.design import BlockTable, Design, Kind, Readings, Workshop
+from moulddesign.design import (
+    OUTLINES,
+    BlockTable,
+    Design,
+    Kind,
+    Motif,
+    Readings,
+    Workshop,
+    library,
+)
+from moulddesign.design.face_tables import Figure, Fill, Tip, face_names
 from moulddesign.page.address import decode_design, encode_design
 from moulddesign.page.design_form import design_sections
 from moulddesign.page.draft import Draft, all_fields, form_sections, parse_input, values_of_kind
@@ -53,6 +65,26 @@ def test_every_field_has_words(language):
     unsaid = {choice for choice in choices if word(choice).text(language) == choice}
     unsaid -= {"mm", "cm", "m", *words["labels"]}
     assert unsaid == set()
+
+
+OFFERED = (*OUTLINES, *face_names(), *pattern_names(), *Motif, *Fill, *Tip, *Figure)
+
+
+@pytest.mark.parametrize("language", LANGUAGES[1:])
+def test_what_is_offered_by_name_has_words(language):
+    labels = page_texts(language).tables["labels"]
+    unsaid = [x for x in OFFERED if x not in labels and word(x).text(language) == x]
+    assert not unsaid, f"give them a word under [word] of data/messages/{language}.toml"
+
+
+@pytest.mark.parametrize("language", LANGUAGES[1:])
+def test_what_a_plastic_says_of_itself_has_words(language):
+    plastics = library(None).materials.values()
+    phrases = {part for one in plastics for part in re.split("; |: ", one.source)}
+    texts = {text for text in phrases if re.search("[a-z]{3}", text)}
+    texts |= {one.caution for one in plastics}
+    unsaid = sorted(text for text in texts if word(text).text(language) == text)
+    assert not unsaid, f"give them words under [word] of data/messages/{language}.toml"
 
 
 @pytest.mark.parametrize("language", LANGUAGES[1:])

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from moulddesign.artwork.outline import outline_of_width, round_outline, scalloped_outline
 from moulddesign.core import SpecError
-from moulddesign.design import Design, PastryTable
+from moulddesign.design import OUTLINES, Design, PastryTable
 from moulddesign.pastry.interior import (
     Ball,
     Interior,
@@ -25,7 +25,6 @@ from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.pastry.top_surface import drafted_side
 from moulddesign.portion import portion
 
-OUTLINES = ("round", "square", "hexagon", "octagon", "scalloped")
 NAMES = ("date", "chestnut", "walnut", "quince")
 
 

@@ -8,12 +8,10 @@ import trimesh
 
 from moulddesign.artwork.outline import polygon_outline, round_outline, scalloped_outline
 from moulddesign.core import SpecError
-from moulddesign.design import Design
+from moulddesign.design import OUTLINES, Design
 from moulddesign.pastry.interior import crust_thickness_mm
 from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.pastry.top_surface import drafted_side
-
-OUTLINES = ("round", "square", "hexagon", "octagon", "scalloped")
 
 
 @pytest.mark.parametrize(
