@@ -159,7 +159,7 @@ def test_a_mould_is_known_by_ruler_and_its_recommended_piece_is_the_design(visit
     assert tomllib.loads((settings_folder / "moulds.toml").read_text())["mould"] == [
         {"name": "tin", "id": "A", "width_mm": 50.0, "height_mm": 25.0, "kind": "own"}
     ]
-    page.click("text=Open it under Design a piece")
+    page.click("text=Open it under")
     assert float(page.input_value("#choice-weight")) == pytest.approx(float(finished_g), abs=0.05)
     page.wait_for_selector(".findings >> text=tin, which exists")
     assert page.locator(".design-name").inner_text() == "tin"
@@ -182,7 +182,7 @@ def test_the_workshop_is_told_once_and_flows_into_the_design(visit, settings_fol
     path = settings_folder / "workshop.toml"
     page = visit()
     drawn(page)
-    page.click("text=Tell once")
+    page.click("text=Set it up")
     page.fill("#workshop-scale_step_g", "0,1")
     page.select_option("#workshop-printer", "small-bed")
     page.click("#help-gauge summary")

@@ -95,7 +95,7 @@ def test_a_cut_says_its_sizes_and_the_mould_is_laid_out_and_opened(visit):
     page.locator(".views button").nth(1).click()
     with page.expect_response(lambda answer: "/cut-" in answer.url):
         page.press("#cut-place", "ArrowLeft")
-    page.wait_for_selector(".cut-card >> text=0.5 mm before the middle")
+    page.wait_for_selector(".cut-card >> text=0.5 mm in front of the middle")
     page.wait_for_selector(".view-overlay .size", state="detached")  # sizes are of the middle
     page.press("#cut-share", "ArrowRight")
     page.wait_for_function("document.querySelector('#design-portion-ratio').value === '3.5:6.5'")
