@@ -127,7 +127,7 @@ class TestSizes:
 
     @pytest.mark.parametrize(
         ("outline", "height"),
-        zip(OUTLINES, cycle([12.0, 20.0, 33.3, 25.0, 18.0]), strict=False),
+        list(zip(OUTLINES, cycle([12.0, 20.0, 33.3, 25.0, 18.0]), strict=False)),
     )
     def test_a_height_that_is_given_is_kept(self, outline, height):
         asked = design(
@@ -154,7 +154,7 @@ class TestSizes:
 
     @pytest.mark.parametrize(
         ("outline", "proportion"),
-        zip(OUTLINES, cycle([0.3, 0.5, 0.8, 0.4, 0.6]), strict=False),
+        list(zip(OUTLINES, cycle([0.3, 0.5, 0.8, 0.4, 0.6]), strict=False)),
     )
     def test_a_proportion_is_kept_within_the_widths_step(self, outline, proportion):
         asked = design(
