@@ -1,10 +1,11 @@
 """`moulddesign series`: many designs from one table, side by side."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from time import perf_counter
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
@@ -89,7 +90,8 @@ def run_series(
     The first line of the table names keys of a design file, such as name,
     portion.finished_weight_g, pastry.outline, relief.layers.1.pattern; empty cells are as in the
     base. Every row is checked before the first is made. A row whose folder holds a mould of
-    another geometry is not made without --overwrite.
+    another geometry is not made without --overwrite. After Ctrl-C the same command goes on where
+    it was: folders that hold just what their rows ask for stay as they are.
 
     Example: moulddesign series cakes.csv --base cake.toml --out exports --formats 3mf,card
     """
@@ -103,7 +105,7 @@ def run_series(
     with ends_at_once():
         from moulddesign import export  # noqa: PLC0415 (the same)
         from moulddesign.artwork.patterns import refuse_missing  # noqa: PLC0415 (the same)
-        from moulddesign.series.orders import Order  # noqa: PLC0415 (the same)
+        from moulddesign.series.orders import Order, finished  # noqa: PLC0415 (the same)
     _tried(rows, refuse_missing)
     kinds = export.parse_formats(formats)
     sheet = paper_for(kinds, paper)
@@ -122,7 +124,13 @@ def run_series(
         )
         for row, recipe in zip(rows, recipes, strict=True)
     ]
-    made = carry_out(orders, folder, jobs, scheduler)
+    before = finished(orders)
+    if before:
+        err().print(
+            f"{len(before)} of {len(orders)} were finished before and stay as they are; "
+            f"{len(orders) - len(before)} to make."
+        )
+    made = carry_out(orders, folder, jobs, scheduler, finished=before)
     show_series(made, folder, "Series", as_json=as_json)
     return series_code(made.outcomes)
 
@@ -138,7 +146,11 @@ class MadeSeries:
 
 
 def carry_out(
-    orders: Sequence["Order"], folder: Path, jobs: int | None = None, scheduler: str | None = None
+    orders: Sequence["Order"],
+    folder: Path,
+    jobs: int | None = None,
+    scheduler: str | None = None,
+    finished: Mapping[int, "Outcome"] = MappingProxyType({}),
 ) -> MadeSeries:
     """Build and write pieces side by side, with a bar where stderr is a terminal.
 
@@ -148,21 +160,25 @@ def carry_out(
         How many processes; one a processor where it is None.
     scheduler : str or None
         Address of a cluster, which builds them instead.
+    finished : mapping of int to Outcome
+        What became of orders that are not carried out again, by their place.
     """
     from moulddesign.series.cluster import run_on  # noqa: PLC0415 (geometry)
     from moulddesign.series.orders import run_all  # noqa: PLC0415 (the same)
     from moulddesign.workers import pool_size  # noqa: PLC0415 (asyncio, processes)
 
     start = perf_counter()
-    processes = pool_size(jobs, len(orders)) if scheduler is None else None
-    made: dict[int, Outcome] = {}
-    with _progress(len(orders)) as bar:
-        for number, outcome in (
-            run_all(orders, folder, processes)
+    numbers = [number for number in range(len(orders)) if number not in finished]
+    waiting = [orders[number] for number in numbers]
+    processes = pool_size(jobs, len(waiting)) if scheduler is None else None
+    made = dict(finished)
+    with _progress(len(waiting)) as bar:
+        for place, outcome in (
+            run_all(waiting, folder, processes)
             if processes is not None
-            else run_on(str(scheduler), orders, folder)
+            else run_on(str(scheduler), waiting, folder)
         ):
-            made[number] = outcome
+            made[numbers[place]] = outcome
             bar.advance(bar.task_ids[0])
     return MadeSeries(
         outcomes=tuple(made[number] for number in sorted(made)),

@@ -5,6 +5,7 @@
 - `build_files`: the files of a build: which there are, and how each is made.
 - `folder`: a folder that appears whole or not at all: written beside its place, then
   renamed.
+- `digests`: what a folder was made from, and whether all of it is still as written.
 - `sharing`: a bundle of a design: what goes into it, what stays out, and its thumbnail.
 - `held_moulds`: what a folder holds already, and whether a build may take its place.
 - `formats`: what a build is written as, and bodies as files: STL, 3MF with the parts side by
@@ -34,6 +35,12 @@
 """
 
 from moulddesign.export.build_files import BuildFiles
+from moulddesign.export.digests import (
+    asked_digest,
+    design_as_written,
+    is_made_from,
+    whole_report,
+)
 from moulddesign.export.folder import atomic_folder, locked, recover, replace_folder, staging_folder
 from moulddesign.export.formats import ExportOptions, Format, Paper, parse_formats, parse_paper
 from moulddesign.export.held_moulds import (
@@ -42,7 +49,7 @@ from moulddesign.export.held_moulds import (
     check_replaceable,
     refuse_to_lose,
 )
-from moulddesign.export.publishing import publish, publish_failing
+from moulddesign.export.publishing import keep_readings, publish, publish_failing
 
 __all__ = [
     "REPORT",
@@ -50,9 +57,13 @@ __all__ = [
     "ExportOptions",
     "Format",
     "Paper",
+    "asked_digest",
     "atomic_folder",
     "check_no_file_in_place",
     "check_replaceable",
+    "design_as_written",
+    "is_made_from",
+    "keep_readings",
     "locked",
     "parse_formats",
     "parse_paper",
@@ -62,4 +73,5 @@ __all__ = [
     "refuse_to_lose",
     "replace_folder",
     "staging_folder",
+    "whole_report",
 ]

@@ -1,6 +1,5 @@
 """Publishing a build or coupons: each file written, read back and timed, in a folder of all."""
 
-import json
 import shutil
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -11,7 +10,6 @@ from types import MappingProxyType
 from typing import Any, Final, Protocol, TypeVar
 
 from moulddesign import __version__
-from moulddesign.artwork.font_files import with_fonts
 from moulddesign.building import Build, exact_findings, set_file
 from moulddesign.core import (
     PUBLISH_FAILING,
@@ -28,8 +26,6 @@ from moulddesign.design import (
     GAUGE_GAPS_MM,
     SET_FILE,
     Design,
-    SetFile,
-    collect_drawings,
     read_set_file,
 )
 from moulddesign.export.build_files import (
@@ -40,6 +36,12 @@ from moulddesign.export.build_files import (
     file_names,
 )
 from moulddesign.export.card_html import CARD_HTML, card_html
+from moulddesign.export.digests import (
+    asked_digest,
+    design_as_written,
+    plain_text,
+    report_text,
+)
 from moulddesign.export.folder import atomic_folder
 from moulddesign.export.fonts import unprintable_findings
 from moulddesign.export.formats import (
@@ -124,7 +126,7 @@ def publish(
     if not options.overwrite:
         refuse_to_lose(build.design, folder)
     files = BuildFiles(build, options) if files is None else files
-    write = partial(_write, files=files, progress=progress, held=_held_set(folder))
+    write = partial(_write, files=files, progress=progress, held=folder)
     return write_if_good(build, folder, write)
 
 
@@ -140,17 +142,19 @@ def publish_failing(
     if not options.overwrite:
         refuse_to_lose(build.design, folder)
     files = BuildFiles(build, options) if files is None else files
-    held = _held_set(folder)
     with atomic_folder(folder) as inside:
-        return _write(build, inside, files=files, progress=progress, held=held)
+        return _write(build, inside, files=files, progress=progress, held=folder)
 
 
-def _held_set(folder: Path) -> SetFile | None:
-    """Return the set in a folder that is written anew, None where there is none."""
+def keep_readings(held: Path, made: Path) -> None:
+    """Copy what was measured of a press to the folder of the same sizes that takes its place."""
     try:
-        return read_set_file(folder)
+        before, now = read_set_file(held), read_set_file(made)
     except MouldError:
-        return None  # nothing there, or what another version wrote, and nothing measured to keep
+        return  # nothing there, or what another version wrote, and nothing measured to keep
+    if before.readings is not None and before.sizes == now.sizes:
+        text = now.model_copy(update={"readings": before.readings}).toml(__version__)
+        (made / SET_FILE).write_text(text, encoding="utf-8", newline="\n")
 
 
 def write_if_good(
@@ -171,9 +175,9 @@ def write_if_good(
 
 
 def _write(
-    build: Build, folder: Path, *, files: BuildFiles, progress: Progress, held: SetFile | None
+    build: Build, folder: Path, *, files: BuildFiles, progress: Progress, held: Path
 ) -> Build:
-    """Write every file."""
+    """Write every file; what was measured of the set that a folder holds is kept."""
     options = files.options
     meshes = {
         name: mesh
@@ -183,20 +187,19 @@ def _write(
         or name.startswith(SHIM) & (SHIMS in options.only)
     }
     stls = [f"{name}.stl" for name in meshes]
-    # A name that follows from the design is written down: the drawings have other names now. So are
-    # the fonts, for another machine may have others.
-    named = with_fonts(build.design.with_values({"name": build.design.name}))
-    design, drawings = collect_drawings(named)
+    design, drawings = design_as_written(build.design)
+    asked = asked_digest(design, drawings, options)
     for name, path in drawings.items():
         shutil.copyfile(path, folder / name)
-    kept = _set_text(replace(build, design=design), held)
-    own = () if kept is None else (SET_FILE,)
+    made = set_file(replace(build, design=design))
+    own = () if made is None else (SET_FILE,)
     first, last = (*stls, *file_names(build, options)), (*drawings, REPORT, DESIGN_FILE, *own)
     findings = (*build.findings, *_lettering_findings(build, options))
     build = replace(build, design=design, findings=findings, written=(*first, *last))
     scales = {part.name: part.pose.scale for part in build.mould.parts}
-    if kept is not None:
-        (folder / SET_FILE).write_text(kept, encoding="utf-8", newline="\n")
+    if made is not None:
+        (folder / SET_FILE).write_text(made.toml(__version__), encoding="utf-8", newline="\n")
+        keep_readings(held, folder)
     for name, mesh in meshes.items():
         path = folder / f"{name}.stl"
         progress(path.name)
@@ -213,18 +216,10 @@ def _write(
             first = (*first, name)
             build = replace(build, written=(*first, *last))
     build = replace(build, height_maps=files.map_reports)
-    _write_report(build, folder)
+    (folder / DESIGN_FILE).write_text(design.toml(), encoding="utf-8", newline="\n")
+    report = report_text(build.report(), folder, asked)
+    (folder / REPORT).write_text(report, encoding="utf-8", newline="\n")
     return build
-
-
-def _set_text(build: Build, held: SetFile | None) -> str | None:
-    """Return the file of a set, with what was measured of the same parts; None for no press."""
-    made = set_file(build)
-    if made is None:
-        return None
-    if held is not None and held.sizes == made.sizes:
-        made = made.model_copy(update={"readings": held.readings})
-    return made.toml(__version__)
 
 
 def _made_in_turn(build: Build, files: BuildFiles) -> Iterator[tuple[str, Callable[[], bytes]]]:
@@ -412,11 +407,6 @@ def _write_coupons(coupons: Coupons, folder: Path) -> Coupons:
     )
     (folder / "set.3mf").write_bytes(whole)
     coupons = replace(coupons, findings=tuple(findings))
-    _write_report(coupons, folder)
+    (folder / DESIGN_FILE).write_text(coupons.design.toml(), encoding="utf-8", newline="\n")
+    (folder / REPORT).write_text(plain_text(coupons.report()), encoding="utf-8", newline="\n")
     return coupons
-
-
-def _write_report(made: Build | Coupons, folder: Path) -> None:
-    (folder / DESIGN_FILE).write_text(made.design.toml(), encoding="utf-8", newline="\n")
-    report = json.dumps(made.report(), indent=1, ensure_ascii=False, allow_nan=False)
-    (folder / REPORT).write_text(report + "\n", encoding="utf-8", newline="\n")

@@ -2,21 +2,36 @@
 
 import shutil
 import tempfile
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass, replace
 from enum import StrEnum
 from functools import partial
+from math import fsum
 from pathlib import Path
 from time import perf_counter
 from typing import Any, Final
 
 from moulddesign.building import build
-from moulddesign.core import FileError, FindingError, Message, MouldError, Verdict, WriteError, say
+from moulddesign.core import (
+    FileError,
+    FindingError,
+    Message,
+    MouldError,
+    Verdict,
+    WriteError,
+    read_json,
+    say,
+)
 from moulddesign.design import Design
 from moulddesign.export import (
+    REPORT,
     ExportOptions,
+    asked_digest,
     check_replaceable,
+    design_as_written,
+    is_made_from,
+    keep_readings,
     locked,
     publish,
     publish_failing,
@@ -24,6 +39,7 @@ from moulddesign.export import (
     refuse_to_lose,
     replace_folder,
     staging_folder,
+    whole_report,
 )
 from moulddesign.portion import LossSource
 from moulddesign.workers import Checkpoint, Job, run_in_pool
@@ -58,6 +74,14 @@ class Order:
         """What is made, for the sentence that says why it could not be made."""
         return say("series.piece", name=self.design.name)
 
+    @property
+    def asked(self) -> str | None:
+        """Digest of all that it asks for; None where what it names cannot be read."""
+        try:
+            return asked_digest(*design_as_written(self.design), self.options)
+        except (MouldError, OSError):
+            return None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
@@ -79,6 +103,7 @@ class Outcome:
     """Names of findings, as those that warned."""
     warned: tuple[str, ...] = ()
     seconds: float = 0.0
+    """That its stages and files took, without what its process loaded first."""
     said: str = ""
     """Why there is no folder, as a sentence; empty where there is one."""
     remarks: tuple[Message, ...] = ()
@@ -103,12 +128,29 @@ def not_made(order: Order, error: MouldError, seconds: float = 0.0) -> Outcome:
     )
 
 
+def finished(orders: Sequence[Order]) -> dict[int, Outcome]:
+    """Return what became of the orders whose folder holds just what they ask for, by their place.
+
+    An earlier run of this version made it of the same design and drawings in the same formats, and
+    every file is still as it was written.
+    """
+    found = {}
+    for number, order in enumerate(orders):
+        asked = order.asked
+        report = None if asked is None else whole_report(order.target, asked)
+        made = None if report is None else _outcome(order, report)
+        if made is not None and (made.state is State.MADE or order.keep_failing):
+            found[number] = made
+    return found
+
+
 def kept(orders: Sequence[Order]) -> dict[int, Outcome]:
     """Return what became of the orders whose folder holds another mould, by their place."""
     found = {}
     for number, order in enumerate(orders):
         try:
-            if not order.options.overwrite:
+            # The design of a damaged folder may be what is damaged: its report tells it, too.
+            if not (order.options.overwrite or is_made_from(order.target, order.asked)):
                 refuse_to_lose(order.design, order.target)
         except FileError as error:
             found[number] = replace(not_made(order, error), state=State.KEPT)
@@ -133,6 +175,7 @@ def put_in_place(made: Outcome, piece: Path, order: Order) -> Outcome:
         check_replaceable(order.target)
         if lost := kept([order]):  # it came while the piece was built
             return replace(lost[0], seconds=made.seconds)
+        keep_readings(order.target, piece)
         replace_folder(piece, order.target)
     except WriteError as error:
         return not_made(order, error, made.seconds)
@@ -175,7 +218,7 @@ def carried_out(order: Order, folder: Path) -> Outcome:
     """Build and write one piece in a folder; whatever goes wrong is said of this piece alone."""
     start = perf_counter()
     try:
-        made = _written(order, folder)
+        return _written(order, folder)
     except WriteError as error:
         made = not_made(order, WriteError(str(order.target), error.reason))
     except MouldError as error:
@@ -191,20 +234,39 @@ def _written(order: Order, folder: Path) -> Outcome:
         made = write(made, folder, order.options)
     except FindingError as error:
         said = str(error)
+    remarks = tuple(f.remark for f in made.findings if f.verdict is not Verdict.GOOD)
+    # What was written is read back, for counting triangles again takes as long as a check.
+    report = made.report() if said else read_json(folder / REPORT, otherwise=order.step)
+    return replace(_outcome(order, report, said), remarks=remarks)
+
+
+def _outcome(order: Order, report: Mapping[str, Any], said: str = "") -> Outcome:
+    """Return what became of an order whose piece was built, as its report tells it.
+
+    Parameters
+    ----------
+    said : str
+        Why nothing was written; empty where its folder was.
+    """
+    portion, pastry = report["portion"], report["pastry"]
+    verdicts = {
+        verdict: tuple(one["name"] for one in report["findings"] if one["verdict"] == verdict)
+        for verdict in Verdict
+    }
     return Outcome(
         place=order.place,
         name=order.design.name,
-        state=State.FAILING if made.failed or said else State.MADE,
+        state=State.FAILING if verdicts[Verdict.FAIL] or said else State.MADE,
         written=not said,
-        finished_g=made.portion.piece.finished_g,
-        loss_unmeasured=made.portion.loss.source is LossSource.UNMEASURED,
-        width_mm=made.pastry.outline.width_mm,
-        height_mm=made.pastry.height_mm,
-        crust_mm=made.interior.crust_mm if made.interior.is_filled else None,
-        failed=made.failed,
-        warned=tuple(f.name for f in made.findings if f.verdict is Verdict.WARN),
+        finished_g=portion["finished_g"],
+        loss_unmeasured=portion["loss_source"] == LossSource.UNMEASURED,
+        width_mm=pastry["width_mm"],
+        height_mm=pastry["height_mm"],
+        crust_mm=pastry["crust_thickness_mm"],
+        failed=verdicts[Verdict.FAIL],
+        warned=verdicts[Verdict.WARN],
+        seconds=fsum(report["seconds"].values()),
         said=said,
-        remarks=tuple(f.remark for f in made.findings if f.verdict is not Verdict.GOOD),
     )
 
 

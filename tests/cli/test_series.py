@@ -2,12 +2,14 @@
 
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
 import sys
 import threading
 import time
+from functools import partial
 from multiprocessing.context import SpawnProcess
 from pathlib import Path
 
@@ -16,8 +18,9 @@ import pytest
 from cli.command import COMMAND, environment
 from command_line import ran, refused
 
-from moulddesign.design import Design
+from moulddesign.design import Design, read_set_file, save_readings
 from moulddesign.export import ExportOptions
+from moulddesign.series import orders
 from moulddesign.series.orders import Order, run_all
 
 FILES = {f"{name}.stl" for name in (*kept_designs.PRESS_PARTS, "pastry")} | {
@@ -35,6 +38,7 @@ FAILING = "cut;75;1:9;sunk;3;sun;;3;no\n"
 REFUSED = "huge;60;3:7;;;sun;300;3;no\n"
 TABLE = KEYS + FAILING + REFUSED + GOOD
 BOARD = "name;portion.finished_weight_g;portion.ratio;mould.kind;mould.lettering\n"
+STL = ("cakes.csv", "--formats", "stl", "--out", "out")
 BOARD_FILES = {"block.stl", "pastry.stl", "report.json", "design.toml"}
 """A plain piece in a block is the one that is soonest made."""
 
@@ -93,6 +97,7 @@ def test_a_piece_has_the_bytes_that_make_gives_it(made, tmp_path):
     reports = [json.loads(files.pop("report.json")) for files in (first, second)]
     assert first == second
     assert [report.pop("seconds").keys() for report in reports]
+    assert [report["digests"].pop("report") for report in reports]
     assert reports[0] == reports[1]
     height_mm = made[1]["pieces"][2]["height_mm"]
     assert json.loads(said)["pastry"]["height_mm"] == height_mm
@@ -161,7 +166,7 @@ def test_a_folder_with_other_things_in_it_stops_the_series_before_it_begins(tmp_
 
 def started(folder, *arguments):
     return subprocess.Popen(  # noqa: S603 (our own command)
-        [*COMMAND, "series", "cakes.csv", "--formats", "stl", "--out", "out", *arguments],
+        [*COMMAND, "series", *STL, *arguments],
         cwd=folder,
         env=environment(),
         stdout=subprocess.PIPE,
@@ -169,6 +174,24 @@ def started(folder, *arguments):
         text=True,
         start_new_session=True,  # as a terminal does: Ctrl-C reaches all of its processes
     )
+
+
+def written_at(folder):
+    """Return when each file was written."""
+    return {
+        path.name: path.stat().st_mtime_ns for path in folder.iterdir() if ".gcode" not in path.name
+    }
+
+
+@pytest.fixture
+def in_one_process(monkeypatch):
+    """Build the pieces here, one after another: nothing is loaded again for them."""
+
+    def run(calls, _size, _initializer):
+        for number, (job, arguments) in enumerate(calls):
+            yield number, next(job.run(None, *arguments))
+
+    monkeypatch.setattr(orders, "run_in_pool", run)
 
 
 def waited_for(condition, process):
@@ -240,6 +263,94 @@ class TestInterrupted:
         assert process.returncode == 130
         assert "Traceback" not in remarks
         assert names(tmp_path) == ["cakes.csv"]
+
+    @pytest.mark.usefixtures("in_one_process")
+    def test_the_same_command_goes_on_where_it_was_stopped(self, tmp_path):
+        rows = [f"figs {n};{60 + n};5:5;block;no\n" for n in range(3)]
+        (tmp_path / "cakes.csv").write_text(BOARD + "".join(rows))
+        out = tmp_path / "out"
+        done = lambda n: (out / f"figs {n}" / "report.json").exists()  # noqa: E731
+        before = {}
+        for n, stop in enumerate((signal.SIGKILL, signal.SIGINT)):
+            process = started(tmp_path, "--jobs", "1")
+            waited_for(partial(done, n), process)
+            os.killpg(process.pid, stop)
+            _, remarks = process.communicate(timeout=60)
+            assert process.returncode == {signal.SIGKILL: -9, signal.SIGINT: 130}[stop]
+            assert (f"{n} of 3 were finished before and stay as they are" in remarks) == (n > 0)
+            before[n] = written_at(out / f"figs {n}")
+        code, said, remarks = ran("series", *STL, "--jobs", "1", folder=tmp_path)
+        assert code == 0
+        assert remarks.splitlines() == [
+            "2 of 3 were finished before and stay as they are; 1 to make.",
+            "3 of 3 written to out",
+        ]
+        assert {n: written_at(out / f"figs {n}") for n in before} == before
+        # A series that is not stopped says and writes the same, but for times.
+        fresh = ("cakes.csv", "--formats", "stl", "--out", "fresh", "--jobs", "1")
+        code, other, _ = ran("series", *fresh, folder=tmp_path)
+        seconds = r"\d+\.\d+(?= │ +made)"
+        assert re.sub(seconds, "", other) == re.sub(seconds, "", said)
+        for n in range(3):
+            first, second = content(out / f"figs {n}"), content(tmp_path / "fresh" / f"figs {n}")
+            reports = [json.loads(files.pop("report.json")) for files in (first, second)]
+            assert first == second
+            assert [report.pop("seconds").keys() for report in reports]
+            assert [report["digests"].pop("report") for report in reports]
+            assert reports[0] == reports[1]
+
+
+@pytest.mark.usefixtures("in_one_process")
+def test_a_changed_row_and_a_damaged_folder_are_made_anew(tmp_path):
+    def series(weight, *more):
+        rows = (f"{name};{w};5:5;block;no\n" for name, w in (("figs", weight), ("dates", 61)))
+        (tmp_path / "cakes.csv").write_text(BOARD + "".join(rows))
+        code, said, remarks = ran("series", *STL, *more, folder=tmp_path)
+        return code, said, remarks.splitlines()
+
+    figs, dates = tmp_path / "out" / "figs", tmp_path / "out" / "dates"
+    code, first, _ = series(60)
+    assert code == 0
+    whole, at = content(dates), written_at(figs)
+    # What lies beside, such as a slicer's file, is no reason to make it anew, nor is it lost.
+    (figs / "block.gcode").write_text("sliced")
+    code, said, remarks = series(60)
+    assert (code, said, written_at(figs)) == (0, first, at)
+    assert remarks[0] == "2 of 2 were finished before and stay as they are; 0 to make."
+    (figs / "block.gcode").unlink()
+    for damage in (
+        lambda path: path.write_bytes(whole["block.stl"][:-1] + b"x"),
+        lambda path: path.write_bytes(b""),
+        Path.unlink,
+    ):
+        damage(dates / "block.stl")
+        damage(dates / "design.toml")
+        _, _, remarks = series(60)
+        assert remarks[0] == "1 of 2 were finished before and stay as they are; 1 to make."
+        assert content(dates)["block.stl"] == whole["block.stl"]
+        assert content(dates)["design.toml"] == whole["design.toml"]
+    # Another weight is another mould: it is given up just where that is asked for.
+    code, _, remarks = series(70)
+    assert (code, written_at(figs)) == (2, at)
+    code, said, remarks = series(70, "--overwrite")
+    assert remarks[0] == "1 of 2 were finished before and stay as they are; 1 to make."
+    assert (code, "70.00" in said) == (0, True)
+    assert Design.read(figs / "design.toml").portion.finished_weight_g == 70.0
+
+
+@pytest.mark.usefixtures("in_one_process")
+def test_readings_of_a_press_stay_where_its_row_is_made_anew(tmp_path):
+    table = "name;portion.finished_weight_g;portion.ratio;batch.pieces\nfigs;40;5:5;{pieces}\n"
+    (tmp_path / "cakes.csv").write_text(table.format(pieces=12))
+    assert ran("series", *STL, folder=tmp_path)[0] == 0
+    figs = tmp_path / "out" / "figs"
+    stop_mm = read_set_file(figs).size("stop_mm").mm
+    readings = save_readings(figs, {"stop_mm": stop_mm + 0.1}).readings
+    (tmp_path / "cakes.csv").write_text(table.format(pieces=48))
+    code, _, remarks = ran("series", *STL, folder=tmp_path)
+    assert (code, remarks) == (0, "1 of 1 written to out\n")
+    assert Design.read(figs / "design.toml").batch.pieces == 48
+    assert read_set_file(figs).readings == readings
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="/proc is Linux's")
