@@ -318,11 +318,7 @@ def test_a_changed_row_and_a_damaged_folder_are_made_anew(tmp_path):
     assert (code, said, written_at(figs)) == (0, first, at)
     assert remarks[0] == "2 of 2 were finished before and stay as they are; 0 to make."
     (figs / "block.gcode").unlink()
-    for damage in (
-        lambda path: path.write_bytes(whole["block.stl"][:-1] + b"x"),
-        lambda path: path.write_bytes(b""),
-        Path.unlink,
-    ):
+    for damage in (lambda path: path.write_bytes(path.read_bytes()[:-1] + b"x"), Path.unlink):
         damage(dates / "block.stl")
         damage(dates / "design.toml")
         _, _, remarks = series(60)
