@@ -18,6 +18,7 @@ from moulddesign.export.card_piece import sheet_head
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import Fonts, breaking
 from moulddesign.export.formats import Paper
+from moulddesign.export.pictures import CAPTION
 from moulddesign.geometry import Mesh
 from moulddesign.render import Body, Scene
 
@@ -68,6 +69,7 @@ def approval_sheet(
             "sizes_are": say("export.approval-sizes-are"),
             "changes_head": say("export.approval-changes"),
             "changes": list(_changes(build)),
+            "caption": CAPTION,
             "words": {
                 "relief": say("export.card-relief-shown"),
                 "top": say("export.approval-top-shown"),

@@ -393,12 +393,10 @@ def _sources(build: Build) -> Iterator[tuple[Message | str, ...]]:
 
 
 def _findings(build: Build) -> dict[str, Any]:
-    good = sum(found.verdict is Verdict.GOOD for found in build.findings)
     others = [found for found in build.findings if found.verdict is not Verdict.GOOD]
+    good = len(build.findings) - len(others)
     return {
-        "said": say("export.card-some-good", good=good)
-        if others
-        else say("export.card-all-good", good=good),
+        "said": say("export.card-some-good", good=good) if others else say("export.card-all-good"),
         "others": [
             [
                 word(found.verdict.value),
