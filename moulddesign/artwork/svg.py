@@ -129,6 +129,7 @@ def _paints(root: Any) -> list[tuple[PolygonSet, float]]:  # noqa: ANN401
     width, height = _size(root)
     side = max(width, height)
     unit = Affine2D(1.0 / side, 0.0, 0.0, -1.0 / side, -width / side / 2.0, height / side / 2.0)
+    _refuse_many(int(root.xpath("count(//*)")))
     elements: dict[str, Any] = {}
     for element in root.iter():
         if element.get("id"):
@@ -136,15 +137,16 @@ def _paints(root: Any) -> list[tuple[PolygonSet, float]]:  # noqa: ANN401
     viewport = Viewport(width, height)
     window = viewport_polygon(viewport, unit)
     _refuse_many_copies(root, elements)
-    renderer = Renderer(elements, sheet_styles(root), PointBudget())
+    budget = PointBudget()
+    renderer = Renderer(elements, sheet_styles(root, budget), budget)
     state = GraphicsState(matrix=unit, viewport=viewport, style=INHERITED)
     paints: list[tuple[PolygonSet, float]] = []
     for polygons, share in renderer.painted(root, state):
         paints.append((clip(polygons, window), share))
         # Crossings grow with the square of what is drawn: a scribble is known long before its end.
         if len(paints) >= FIRST_LOOK and len(paints).bit_count() == 1:
-            renderer.budget.refuse_crossings(one for one, _ in paints)
-    renderer.budget.refuse_crossings(one for one, _ in paints)
+            budget.refuse_crossings(one for one, _ in paints)
+    budget.refuse_crossings(one for one, _ in paints)
     return paints
 
 
@@ -165,8 +167,13 @@ def _refuse_many_copies(root: Any, elements: Mapping[str, Any]) -> None:  # noqa
             counts[element] = 1 + sum(count(one, depth + 1) for one in inside)
         return counts[element]
 
-    if (found := count(root, 0)) > limits.MOST_ELEMENTS:
-        raise SpecError("use", found, say("artwork.too-many-elements", most=limits.MOST_ELEMENTS))
+    _refuse_many(count(root, 0))
+
+
+def _refuse_many(count: int) -> None:
+    if count > limits.MOST_ELEMENTS:
+        need = say("artwork.too-many-elements", most=limits.MOST_ELEMENTS)
+        raise SpecError("drawing", count, need)
 
 
 def _size(root: Any) -> tuple[float, float]:  # noqa: ANN401
@@ -220,7 +227,7 @@ class Renderer:
         Polygons are in the unit square, each set with its share of the depth.
         """
         tag = element_name(element)
-        style = computed_style(element, self.sheet, state.style)
+        style = self._style(element, state)
         if style["display"] == "none" or tag not in RENDERED:
             return
         _refuse(element, tag, style)
@@ -228,7 +235,7 @@ class Renderer:
             raise SpecError(tag, element_label(element), say("artwork.nested"))
         inner = replace(
             state,
-            matrix=state.matrix @ element_transform(element),
+            matrix=self._placed(element, state),
             style=style,
             opacity=state.opacity * opacity(style["opacity"], "opacity"),
             depth=state.depth + 1,
@@ -241,6 +248,21 @@ class Renderer:
         for polygons, share in found:
             yield polygons ^ window, share
 
+    def _style(self, element: Any, state: GraphicsState) -> dict[str, str]:  # noqa: ANN401
+        self.budget.step(len(self.sheet.get(element, ())))
+        self.budget.read(element.get("style", ""))
+        return computed_style(element, self.sheet, state.style)
+
+    def _placed(self, element: Any, state: GraphicsState) -> Affine2D:  # noqa: ANN401
+        """Return the map from an element's inside to the unit square."""
+        self.budget.read(element.get("transform", ""))
+        return state.matrix @ element_transform(element)
+
+    def _commands(self, element: Any, tag: str, viewport: Viewport) -> list[PathCommand]:  # noqa: ANN401
+        for name in ("d", "points"):
+            self.budget.read(element.get(name, ""))
+        return shape_commands(tag, element.attrib, viewport)
+
     def _contents(
         self,
         element: Any,  # noqa: ANN401
@@ -248,7 +270,7 @@ class Renderer:
         state: GraphicsState,
     ) -> Iterator[tuple[PolygonSet, float]]:
         if tag in SHAPES:
-            commands = shape_commands(tag, element.attrib, state.viewport)
+            commands = self._commands(element, tag, state.viewport)
             yield from fill_and_stroke(commands, state, self.budget)
         elif tag == "use":
             yield from self._used(element, state)
@@ -268,9 +290,9 @@ class Renderer:
         if element_name(target) != "symbol":
             yield from self.painted(target, moved)
             return
-        style = computed_style(target, self.sheet, state.style)
+        style = self._style(target, state)
         _refuse(target, "symbol", style)
-        inner = replace(moved, matrix=moved.matrix @ element_transform(target), style=style)
+        inner = replace(moved, matrix=self._placed(target, moved), style=style)
         yield from self._framed(target, element, inner)
 
     def _referred(self, element: Any) -> Any:  # noqa: ANN401
@@ -315,12 +337,12 @@ class Renderer:
         """Return what an element's clip path lets through."""
         target = self._clip_path(state.style["clip-path"])
         self.budget.clip(element_label(target))
-        style = computed_style(target, self.sheet, state.style)
+        style = self._style(target, state)
         if state.depth > limits.MOST_ELEMENTS_DEEP:
             raise SpecError("clip-path", element_label(target), say("artwork.nested"))
         inner = replace(
             state,
-            matrix=state.matrix @ element_transform(target),
+            matrix=self._placed(target, state),
             style=style,
             depth=state.depth + 1,
         )
@@ -359,7 +381,7 @@ class Renderer:
     ) -> Iterator[tuple[list[PathCommand], GraphicsState]]:
         """Yield the bare paths of an element and of those inside it, with where they are."""
         self.budget.clip(element_label(element))
-        tag, style = element_name(element), computed_style(element, self.sheet, state.style)
+        tag, style = element_name(element), self._style(element, state)
         if (
             style["display"] == "none"
             or tag not in RENDERED
@@ -367,10 +389,10 @@ class Renderer:
         ):
             return
         _refuse(element, tag, style)
-        matrix = state.matrix @ element_transform(element)
+        matrix = self._placed(element, state)
         inner = replace(state, matrix=matrix, style=style, depth=state.depth + 1)
         if tag in SHAPES:
-            yield shape_commands(tag, element.attrib, state.viewport), inner
+            yield self._commands(element, tag, state.viewport), inner
             return
         for child in [self._referred(element)] if tag == "use" else element:
             x, y = (user_length(element.get(n, "0"), n, state.viewport) for n in "xy")

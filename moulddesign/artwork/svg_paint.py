@@ -17,7 +17,13 @@ from picosvg.svg_transform import Affine2D
 from tinycss2.color4 import parse_color
 
 from moulddesign.artwork import polygons
-from moulddesign.artwork.svg_shapes import Viewport, element_name, opacity, user_length
+from moulddesign.artwork.svg_shapes import (
+    SVG_NUMBER,
+    Viewport,
+    element_name,
+    opacity,
+    user_length,
+)
 from moulddesign.core import SpecError, limits, say
 from moulddesign.geometry import Points
 
@@ -107,25 +113,29 @@ def _text(nodes: Iterable[Any]) -> str:
         raise SpecError("style", "((((", say("artwork.style-rule")) from error
 
 
-def sheet_styles(root: Any) -> SheetStyles:  # noqa: ANN401 (lxml has no types)
+def sheet_styles(root: Any, budget: "PointBudget") -> SheetStyles:  # noqa: ANN401 (lxml has no types)
     """Return what a drawing's style sheets declare for its elements."""
     sheets = [element.text or "" for element in root.iter() if element_name(element) == "style"]
+    attributes = {element.get("style", "") for element in root.iter()}
+    budget.step(sum(map(len, (*sheets, *attributes))))
     matcher = Matcher()
     for node in tinycss2.parse_stylesheet("\n".join(sheets), skip_comments=True):
         if node.type == "at-rule":
             raise SpecError("style", _text([node])[:40], say("artwork.style-rule"))
         if node.type == "qualified-rule":
+            budget.step(limits.STEPS_A_RULE)
             declared = _declared(tinycss2.parse_blocks_contents(node.content))
             for selector in _compiled(node.prelude):
                 matcher.add_selector(selector, declared)
     if not matcher.order:
         return {}
     # The key is an lxml proxy: kept here, it stays the same object for the same element.
-    return {
-        element.etree_element: tuple(one for *_, declared in matches for one in declared)
-        for element in ElementWrapper.from_xml_root(root).iter_subtree()
-        if (matches := matcher.match(element))
-    }
+    found = {}
+    for element in ElementWrapper.from_xml_root(root).iter_subtree():
+        applied = tuple(one for *_, given in matcher.match(element) for one in given)
+        budget.step(len(applied))
+        found[element.etree_element] = applied
+    return found
 
 
 def _compiled(prelude: list[Any]) -> list[Any]:
@@ -190,12 +200,29 @@ SCRIBBLE_FLATNESS: Final = 1e-3
 """How closely a path is followed where its crossings are estimated; of a drawing one unit wide."""
 
 
+LETTERS_A_STEP: Final = 20
+"""Letters without a number that are passed over in a step."""
+
+
 @dataclass(slots=True)
 class PointBudget:
     """How many points one drawing may still spend; a crossing of lines is one too."""
 
     left: int = field(default=limits.MOST_POINTS)
+    steps: int = field(default=limits.MOST_STEPS)
     clips: int = field(default=limits.MOST_CLIPS)
+
+    def read(self, text: str) -> None:
+        """Count a path, a transform, dashes or a style, before they are parsed."""
+        numbers = len(SVG_NUMBER.findall(text))
+        self.step(numbers + text.count("(") + len(text) // LETTERS_A_STEP)
+
+    def step(self, steps: int) -> None:
+        """Count steps of reading."""
+        self.steps -= steps
+        if self.steps < 0:
+            need = say("artwork.too-much-to-read", most=limits.MOST_STEPS)
+            raise SpecError("drawing", "too much to read", need)
 
     def clip(self, label: str) -> None:
         """Count one clip path that is applied, or one shape in it: each may apply further ones."""
@@ -271,6 +298,7 @@ def _depth_share(name: str, state: GraphicsState) -> float | None:
 def _stroke(
     commands: Sequence[polygons.PathCommand], state: GraphicsState, budget: PointBudget
 ) -> polygons.PolygonSet:
+    budget.read(state.style["stroke-dasharray"])
     stroke = _stroke_style(state.style, state.viewport)
     scale = polygons.largest_scale(state.matrix)
     if stroke.width == 0.0 or scale == 0.0:

@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from moulddesign.core.errors import FileError, WriteError
-from moulddesign.core.limits import MOST_NESTED, MOST_REPORT_BYTES, MOST_TEXT_BYTES
+from moulddesign.core.limits import MOST_ENTRIES, MOST_NESTED, MOST_REPORT_BYTES, MOST_TEXT_BYTES
 from moulddesign.core.messages import Message, say
 
 LONG_KEY: Final = re.compile(
@@ -101,8 +101,7 @@ def parse_toml(text: str, path: FilePath) -> dict[str, Any]:
     except ValueError as error:  # TOMLDecodeError, and what Python says of endless numbers
         cause = str(error).partition(";")[0]
         raise FileError(str(path), say("core.toml-invalid", cause=cause)) from error
-    if _is_deep(tree):  # dots nest tables without nesting the parser
-        raise FileError(str(path), say("core.toml-too-deep"))
+    _refuse_large(tree, path)
     return tree
 
 
@@ -188,9 +187,10 @@ def read_csv(path: FilePath, *, advice: Message) -> CsvTable:
     return CsvTable(heads, tuple(rows[1:]), separator)
 
 
-def _is_deep(tree: dict[str, Any]) -> bool:
-    """Return whether lists and tables lie deeper in one another than `MOST_NESTED`."""
+def _refuse_large(tree: dict[str, Any], path: FilePath) -> None:
+    """Refuse lists and tables deeper in one another than `MOST_NESTED`, or of too many entries."""
     level: list[Any] = [tree]
+    count = 0
     for _ in range(MOST_NESTED):
         level = [
             inner
@@ -198,7 +198,11 @@ def _is_deep(tree: dict[str, Any]) -> bool:
             if isinstance(outer, dict | list)
             for inner in (outer.values() if isinstance(outer, dict) else outer)
         ]
-    return bool(level)
+        count += len(level)
+        if count > MOST_ENTRIES:
+            raise FileError(str(path), say("core.toml-too-long", most=MOST_ENTRIES))
+    if level:  # dots nest tables without nesting the parser
+        raise FileError(str(path), say("core.toml-too-deep"))
 
 
 Keys = tuple[str | int, ...]

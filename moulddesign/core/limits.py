@@ -18,6 +18,8 @@ MOST_SAID: Final = 200
 """Longest text of a file that a sentence repeats in full [characters]."""
 MOST_NESTED: Final = 50
 """Most lists and tables inside one another in a TOML file; ours have six at the most."""
+MOST_ENTRIES: Final = 50_000
+"""Most keys and entries of lists in a TOML file."""
 MOST_ROWS: Final = 10_000
 """Most pieces of a series."""
 
@@ -27,6 +29,11 @@ MOST_ELEMENTS: Final = 50_000
 """Elements of a drawing, each copy that `use` and clip paths make counted."""
 MOST_ELEMENTS_DEEP: Final = 60
 """Most elements inside one another, `use` and clip paths counted."""
+MOST_STEPS: Final = 500_000
+"""Steps of reading a drawing, a microsecond or two each: numbers of its paths, transforms and
+dashes, letters of its styles, declarations that meet an element, each as often as it is copied."""
+STEPS_A_RULE: Final = 100
+"""Steps that a rule of a style sheet takes."""
 MOST_CLIPS: Final = 5_000
 """Clip paths that a drawing applies and the shapes in them, each as often as it is applied."""
 MOST_POINTS: Final = 400_000

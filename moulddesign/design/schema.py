@@ -384,7 +384,7 @@ def spec_error(error: ValidationError, model: type[BaseModel]) -> SpecError:
 
 def spec_errors(error: ValidationError, model: type[BaseModel]) -> tuple[SpecError, ...]:
     """Return all that a validation found wrong; see `spec_error`."""
-    every = error.errors()[:MOST_MISTAKES]
+    every = error.errors(include_url=False)[:MOST_MISTAKES]
     # A list counts as too short without the entries that were refused: they are said already.
     entries = {each["loc"][:-1] for each in every} | {each["loc"][:-2] for each in every}
     return tuple(

@@ -41,6 +41,10 @@ def drawings():
     # A line each: their crossings were counted only after all were drawn.
     lines = "".join(f'<path stroke="#000" d="M{place()}L{place()}"/>' for _ in range(3000))
     yield "scribbled-lines-one-by-one", lines
+    # What paints nothing costs no points: 3,000 copies of 2,000 numbers were read to the end.
+    path = f'<path id="a" fill="none" d="M0 0{"h1" * 2000}"/>'
+    tens = "".join(f'<g id="{n}">{f"""<use href="#{o}"/>""" * 10}</g>' for o, n in ("ab", "bc"))
+    yield "copies-that-paint-nothing", f'<defs>{path}{tens}</defs>{"""<use href="#c"/>""" * 30}'
     # The sentence repeated all of it.
     yield "path-of-one-long-word", f'<path d="M0 0{"1" * 1000}"/>'
 

@@ -58,6 +58,27 @@ def test_a_font_without_an_em_square_is_refused(tmp_path):
     assert "damaged font" in judged(tmp_path / "damaged.ttf")
 
 
+SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9">{}</svg>'
+PATH = '<path d="M1 1H9V9z" {}/>'
+RULES = "".join(f".a{n}{{fill:red}}" for n in range(9000))
+TOO_MUCH = {
+    "transforms.svg": SVG.format(PATH.format(f'transform="{"rotate(1)" * 400_000}"')),
+    "declarations.svg": SVG.format(PATH.format(f'style="{"fill:red;" * 300_000}"')),
+    "rules.svg": SVG.format(f"<style>{RULES}</style><rect/>"),
+    "lines-that-go-nowhere.svg": SVG.format(f'<path d="M1 1{"h0" * 2_000_000}"/>'),
+    "elements.svg": SVG.format("<b/>" * 1_000_000),
+    "keys.toml": "".join(f"k{n} = 1\n" for n in range(85_000)),
+}
+"""Too large to be kept; each took seconds, or did not come to an end."""
+
+
+@pytest.mark.parametrize("name", TOO_MUCH)
+def test_what_is_too_much_to_read_is_refused_before_it_is_read(tmp_path, name):
+    path = tmp_path / name
+    path.write_text(TOO_MUCH[name], encoding="utf-8")
+    assert "at most" in (said := judged(path)) or "more than" in said
+
+
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes on this system")
 @pytest.mark.parametrize("ending", READERS)
 def test_a_pipe_in_the_place_of_a_file_is_refused(tmp_path, ending):
