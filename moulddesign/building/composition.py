@@ -106,6 +106,8 @@ class Build:
     """What a slicer says of each part with its own infill; nothing where none was named."""
     height_maps: Mapping[str, Any] = field(default_factory=dict)
     """What the height maps among its files mean, by file."""
+    digests: Mapping[str, Any] = field(default_factory=dict)
+    """What its folder was made from and holds; nothing before it is written."""
     sleeve_weights: SleeveWeights | None = None
     """Which weights the sleeve of a press takes; None for other moulds."""
 
@@ -195,6 +197,7 @@ class Build:
             **({"height_maps": dict(self.height_maps)} if self.height_maps else {}),
             "cautions": [str(caution) for caution in self.cautions],
             "seconds": dict(self.seconds),
+            **({"digests": dict(self.digests)} if self.digests else {}),
         }
 
     def _files(self, name: str) -> list[str]:

@@ -64,10 +64,10 @@ def asked_digest(design: Design, drawings: Mapping[str, Path], options: ExportOp
     return _digest(json.dumps(asked, sort_keys=True).encode())
 
 
-def report_text(report: Mapping[str, Any], folder: Path, asked: str) -> str:
-    """Return the text of a build's report, with the digests of the files that it lists."""
+def digests_of(report: Mapping[str, Any], folder: Path, asked: str) -> dict[str, Any]:
+    """Return the digests for a build's report, which lists the files in its folder."""
     files = {name: _file_digest(folder / name) for name in report["files"] if name != REPORT}
-    return _sealed(dict(report) | {DIGESTS: {"asked": asked, "files": files}})
+    return _sealed(report, {"asked": asked, "files": files})
 
 
 def whole_report(folder: Path, asked: str | None) -> dict[str, Any] | None:
@@ -82,7 +82,8 @@ def whole_report(folder: Path, asked: str | None) -> dict[str, Any] | None:
         del digests["report"]
         is_whole = (
             digests["asked"] == asked
-            and _sealed(report).encode() == path.read_bytes()
+            and plain_text(report | {DIGESTS: _sealed(report, digests)}).encode()
+            == path.read_bytes()
             and all(_file_digest(folder / name) == was for name, was in digests["files"].items())
         )
     except (MouldError, OSError, LookupError, TypeError, ValueError, AttributeError):
@@ -102,10 +103,9 @@ def _report(path: Path) -> Any:  # noqa: ANN401 (plain values)
     return read_json(path, otherwise=say("export.report-unread"))
 
 
-def _sealed(report: dict[str, Any]) -> str:
-    """Return the text of a report, with the digest of the text that it would have without that."""
-    digests = report[DIGESTS] | {"report": _digest(plain_text(report).encode())}
-    return plain_text(report | {DIGESTS: digests})
+def _sealed(report: Mapping[str, Any], digests: dict[str, Any]) -> dict[str, Any]:
+    """Return a report's digests with that of its text, which holds the others."""
+    return digests | {"report": _digest(plain_text(dict(report) | {DIGESTS: digests}).encode())}
 
 
 def plain_text(report: Mapping[str, Any]) -> str:

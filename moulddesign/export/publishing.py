@@ -37,10 +37,11 @@ from moulddesign.export.build_files import (
 )
 from moulddesign.export.card_html import CARD_HTML, card_html
 from moulddesign.export.digests import (
+    DIGESTS,
     asked_digest,
     design_as_written,
+    digests_of,
     plain_text,
-    report_text,
 )
 from moulddesign.export.folder import atomic_folder
 from moulddesign.export.fonts import unprintable_findings
@@ -217,9 +218,11 @@ def _write(
             build = replace(build, written=(*first, *last))
     build = replace(build, height_maps=files.map_reports)
     (folder / DESIGN_FILE).write_text(design.toml(), encoding="utf-8", newline="\n")
-    report = report_text(build.report(), folder, asked)
-    (folder / REPORT).write_text(report, encoding="utf-8", newline="\n")
-    return build
+    report = build.report()
+    digests = digests_of(report, folder, asked)
+    text = plain_text(report | {DIGESTS: digests})
+    (folder / REPORT).write_text(text, encoding="utf-8", newline="\n")
+    return replace(build, digests=digests)
 
 
 def _made_in_turn(build: Build, files: BuildFiles) -> Iterator[tuple[str, Callable[[], bytes]]]:
