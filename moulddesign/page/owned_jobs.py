@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from enum import StrEnum
+from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final, Self
 
@@ -12,10 +13,13 @@ from moulddesign.design import (
     DESIGN_FILE,
     Design,
     FileKind,
+    OwnedMould,
     Register,
     RegisteredMould,
     Table,
+    Tool,
     given,
+    named_files,
     read_register,
 )
 from moulddesign.export import parse_paper
@@ -31,6 +35,11 @@ from moulddesign.fit import (
     ranked_moulds,
     window_svg,
 )
+from moulddesign.fit.cavities import cavity_from_water
+from moulddesign.fit.mesh_cavities import way_up
+from moulddesign.fit.twin import KnownOfMould, twin_of_scan
+from moulddesign.geometry.fill_volume import upright
+from moulddesign.geometry.mesh_files import read_mesh
 from moulddesign.kitchen import Recipe
 from moulddesign.page.jobs import Answer, MadeFiles, Plain
 from moulddesign.workers import Checkpoint, Job
@@ -288,6 +297,43 @@ def _card_files(design: Design, made: Fit | None) -> dict[str, bytes]:
     return {DESIGN_FILE: design.toml().encode()} | card
 
 
+class TwinRequest(Table):
+    """The scan of an old mould, and what is known of it besides."""
+
+    mesh: str = given(..., "Scan of the mould or of its stamp", file=FileKind.MESH, main=True)
+    known_width_mm: float = given(
+        ..., "Measured: the least of the mouth, or of a stamp at its face", unit="mm", gt=0, le=300,
+        main=True,
+    )  # fmt: skip
+    piece_height_mm: float | None = given(
+        None, "For the scan of a stamp, which has no walls: table to the flat top of the piece",
+        unit="mm", gt=0, le=200, main=True,
+    )  # fmt: skip
+    water_g: tuple[float, ...] = given(
+        (), "Water that fills the mould; its weight counts instead of the scan's sizes", unit="g",
+        max_length=100,
+    )  # fmt: skip
+    up: str = given("+z", "Which way the mould's mouth looks in the file")
+
+
+def make_twin(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
+    """Yield an old mould's twin: its design, the files that this names, and what was done."""
+    design, given = Design.of(plain), TwinRequest.of(asked)
+    water = OwnedMould.of({"water_g": given.water_g}) if given.water_g else None
+    known = KnownOfMould(
+        name="twin",
+        design=design,
+        width_mm=given.known_width_mm,
+        height_mm=given.piece_height_mm,
+        water=None if water is None else cavity_from_water(water, design),
+        tool=Tool.RULER,
+    )
+    made = twin_of_scan(upright(read_mesh(Path(given.mesh)), way_up(given.up)), known)
+    named = {name for _, _, name in named_files(made.design.plain(), Design)}
+    files = {name: content for name, content in made.files.items() if name in named}
+    yield "twin", (made.design.plain(), files, made.says)
+
+
 def rank_moulds(checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
     """Yield which of several moulds take the portion."""
     given = RankingRequest.of(asked)
@@ -301,4 +347,5 @@ def rank_moulds(checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
 FIT: Final = Job(say("page.the-fit"), fit_mould)
 TAKE: Final = Job(say("page.the-fit"), take_row)
 CARD: Final = Job(say("page.the-card"), make_card)
+TWIN: Final = Job(say("page.the-fit"), make_twin)
 RANKING: Final = Job(say("page.the-ranking"), rank_moulds)

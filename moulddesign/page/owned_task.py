@@ -4,16 +4,18 @@ import asyncio
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 from typing import Any, Final
 
 from nicegui import ui
 
-from moulddesign.core import MouldError
+from moulddesign.core import Message, MouldError
 from moulddesign.design import Design
 from moulddesign.page import fit_result
+from moulddesign.page.design_files import with_upload_names
 from moulddesign.page.design_form import DesignForm
-from moulddesign.page.draft import FormSection, form_sections
-from moulddesign.page.markup import button, element, link, set_visible, text_element
+from moulddesign.page.draft import FormSection, Tree, form_sections
+from moulddesign.page.markup import button, element, link, paragraph, set_visible, text_element
 from moulddesign.page.own_list import (
     design_of,
     forget_mould,
@@ -28,8 +30,10 @@ from moulddesign.page.owned_jobs import (
     FIT,
     RANKING,
     TAKE,
+    TWIN,
     FitRequest,
     RankingRequest,
+    TwinRequest,
     way_of,
     what_counts,
 )
@@ -155,6 +159,10 @@ class OwnedTask:
             button(words["keep_mould"], lambda: self._change_list(self._keep))
         self.taker.lay_out()
         self.printed.lay_out()
+        text_element("h2", words["twin"])
+        text_element("p", words["twin_help"])
+        twin = TaskForm(self.session, schema, TwinRequest, values={})
+        twin.lay_out(job=TWIN, name="twin", show=self._take_twin, go="make_twin")
         text_element("h2", words["ranking"])
         text_element("p", words["ranking_help"])
         shelf = TaskForm(self.session, schema, RankingRequest, values={})
@@ -220,6 +228,17 @@ class OwnedTask:
             self.session.downloads["window.svg"] = plot
             address = f"/files/{self.session.token}/window.svg"
         return fit_result.fit_result(self.words, report, address)
+
+    def _take_twin(self, made: tuple[Tree, dict[str, bytes], tuple[Message, ...]]) -> str:
+        """Take a twin as the design, its files among the uploads; say how it was made."""
+        tree, files, says = made
+        uploads = self.session.uploads
+        kept = {name: uploads.keep(raw, Path(name).suffix[1:]) for name, raw in files.items()}
+        with self.listed:  # what is notified needs to know where it belongs
+            self.design_form.replace(Design.of(with_upload_names(tree, kept)))
+            ui.notify(self.words["design_replaced"])
+        told = (self.words["twin_taken"], *map(self.words.said, says))
+        return "".join(map(paragraph, told))
 
     def _take(self, place: int) -> None:
         if place >= len(self._rows):

@@ -139,7 +139,8 @@ class TaskForm:
                 self.job, self.session.design.plain(), self.asked(self.draft.tree), *self.more,
                 limit_s=BUILD_LIMIT_S, cancelled=cancelled,
             ):  # fmt: skip
-                self.answer.set_content(self.words.numbers(self.show(answer)))
+                if not self.answer.is_deleted:  # by closing the tab
+                    self.answer.set_content(self.words.numbers(self.show(answer)))
         except MouldError as error:
             if not cancelled.is_set():
                 self.show_error(error)

@@ -6,7 +6,10 @@ from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 
 import pytest
+import trimesh
 from command_line import ran
+from fit.test_twin import scan
+from page.person import drawn, redrawn
 
 from moulddesign.building import shaped
 from moulddesign.core import SpecError, Verdict
@@ -21,6 +24,7 @@ from moulddesign.page.jobs import (
     total_batch,
 )
 from moulddesign.page.markup import weights_line
+from moulddesign.page.owned_jobs import make_twin
 from moulddesign.page.texts import page_texts
 from moulddesign.workers import Worker
 
@@ -100,6 +104,42 @@ def test_a_carved_piece_is_told_coarsely_first_and_by_its_highest_point():
 def test_a_flat_piece_has_no_highest_point_of_its_own():
     shown = next(value for _, value in preview(lambda: None, Design().plain()))
     assert shown.highest_mm is None
+
+
+@pytest.fixture
+def scanned(tmp_path):
+    """Return the file of a scan of an old mould, 50 mm wide."""
+    mesh = scan(0.0, 0.7)
+    path = tmp_path / "old.stl"
+    trimesh.Trimesh(mesh.vertices, mesh.triangles, process=False).export(path)
+    return path
+
+
+def test_the_twin_of_a_scan_is_that_of_the_command_line(scanned, tmp_path):
+    asked = {"mesh": str(scanned), "known_width_mm": 50.0}
+    ((_, (tree, files, says)),) = make_twin(None, Design().plain(), asked)
+    code, out, _ = ran("twin", scanned.name, "--width", "50", folder=tmp_path)
+    assert code == 0
+    assert Design.of(tree).toml() == (tmp_path / "twin.toml").read_text()
+    named = ("twin-outline.svg", "twin-raised.png")  # so coarse a scan of a disc is no circle
+    assert files == {name: (tmp_path / name).read_bytes() for name in named}
+    assert all(str(each) in " ".join(out.split()) for each in says)
+
+
+@pytest.mark.slow
+def test_a_scan_is_opened_and_becomes_the_design(visit, scanned):
+    page = visit()
+    before = drawn(page)
+    page.click("nav >> text=My moulds")
+    page.set_input_files("[data-path=mesh]:has(#twin-mesh) input[type=file]", scanned)
+    page.fill("#twin-known_width_mm", "50")
+    page.keyboard.press("Tab")
+    page.wait_for_timeout(500)
+    page.click("text=Make its design")
+    page.wait_for_selector(".answer >> text=the piece of the old mould")
+    page.click("nav >> text=Design a piece")
+    redrawn(page, before)
+    assert page.inner_text(".design-name") == "twin"
 
 
 def test_a_batch_in_several_moulds_is_that_of_the_command_line(monkeypatch, tmp_path):
