@@ -395,7 +395,7 @@ class PastryTable(Table):
     )
     width_mm: float | None = given(
         None,
-        "Width along x, across the flats; free where it is left out",
+        "Width along x, across the flats, or of the circle around lobes; free where it is left out",
         **OUTLINE_KEYS["width_mm"],
     )
     height_mm: float | None = given(
