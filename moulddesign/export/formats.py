@@ -8,13 +8,11 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from enum import StrEnum
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 from uuid import NAMESPACE_URL, uuid5
 
 import lib3mf
 import numpy as np
-import trimesh
-from trimesh.visual.material import PBRMaterial
 
 from moulddesign import __version__
 from moulddesign.core import KernelError, SpecError, say
@@ -22,6 +20,9 @@ from moulddesign.geometry import Mesh
 from moulddesign.kitchen import Recipe
 from moulddesign.mould import Solid
 from moulddesign.relief.cutter import Cutter
+
+if TYPE_CHECKING:
+    from trimesh import Trimesh
 
 
 class Paper(StrEnum):
@@ -346,13 +347,18 @@ def glb_bytes(meshes: Mapping[str, Mesh]) -> bytes:
     Meshes have z up and millimetres; the file has y up and metres, as glTF 2.0 says. It holds no
     normals, so that a viewer shows the facets as they are.
     """
+    import trimesh  # noqa: PLC0415 (a third of what a build loads)
+
     scene = trimesh.Scene()
     for number, (name, mesh) in enumerate(meshes.items()):
         scene.add_geometry(_coloured(mesh, name, part_colour(name, number)), name, name)
     return bytes(scene.export(file_type="glb", include_normals=False))
 
 
-def _coloured(mesh: Mesh, name: str, rgb: Sequence[float]) -> trimesh.Trimesh:
+def _coloured(mesh: Mesh, name: str, rgb: Sequence[float]) -> "Trimesh":
+    import trimesh  # noqa: PLC0415 (the same)
+    from trimesh.visual.material import PBRMaterial  # noqa: PLC0415 (the same)
+
     made = trimesh.Trimesh(
         mesh.vertices @ Y_UP_METRES[:3, :3].T, mesh.triangles, process=False, validate=False
     )

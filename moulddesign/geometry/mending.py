@@ -3,7 +3,6 @@
 from typing import Final
 
 import numpy as np
-import trimesh
 from numpy.typing import NDArray
 from shapely import Polygon
 
@@ -202,6 +201,8 @@ def _turn_alike(mesh: Mesh, found: Topology) -> Mended:
     """Wind facets as their neighbours are."""
     if not found.clashing_edges:
         return mesh, None
+    import trimesh  # noqa: PLC0415 (a third of what a build loads)
+
     body = trimesh.Trimesh(mesh.vertices, mesh.triangles, process=False)
     trimesh.repair.fix_winding(body)
     turned = int(np.sum(np.any(body.faces != mesh.triangles, axis=1)))

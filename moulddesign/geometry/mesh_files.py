@@ -18,8 +18,6 @@ from xml.parsers import expat
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from trimesh.exchange.obj import load_obj
-from trimesh.exchange.ply import load_ply
 
 from moulddesign.core import FileError, LengthUnit, Message, limits, read_bytes, say
 from moulddesign.core.files import ZIP_DAMAGED, ZIP_METHODS, count_zip_entries
@@ -112,6 +110,8 @@ NO_MESH: Final = say("geometry.no-mesh")
 
 def parse_obj(data: bytes, *, most_triangles: int) -> Mesh:
     """Return the triangles of an OBJ file; faces of more corners are split."""
+    from trimesh.exchange import obj  # noqa: PLC0415 (a third of what a build loads)
+
     if b"\0" in data:
         raise UnreadableMeshError(NO_MESH)
     _limited_polygons(len(re.findall(rb"(?m)^f\s", data)), most_triangles)
@@ -119,7 +119,7 @@ def parse_obj(data: bytes, *, most_triangles: int) -> Mesh:
     text = data.decode("utf-8", errors="replace").encode()
     try:
         with np.errstate(invalid="ignore", over="ignore"):
-            scene = load_obj(io.BytesIO(text), skip_materials=True, maintain_order=True)
+            scene = obj.load_obj(io.BytesIO(text), skip_materials=True, maintain_order=True)
         parts = scene.get("geometry", {"only": scene})
         meshes = [Mesh(part["vertices"], _fanned(part["faces"])) for part in parts.values()]
     except PARSER_ERRORS as error:
@@ -129,6 +129,8 @@ def parse_obj(data: bytes, *, most_triangles: int) -> Mesh:
 
 def parse_ply(data: bytes, *, most_triangles: int) -> Mesh:
     """Return the triangles of a PLY file, text or binary."""
+    from trimesh.exchange import ply  # noqa: PLC0415 (a third of what a build loads)
+
     head = data[: data.find(b"end_header")]
     for _, count in re.findall(rb"(?m)^element\s+(\w+)\s+(\d+)", head):
         # Each element takes a byte or more, so a head that promises more than there is lies.
@@ -138,7 +140,7 @@ def parse_ply(data: bytes, *, most_triangles: int) -> Mesh:
         _limited_polygons(int(count), most_triangles)
     try:
         with np.errstate(invalid="ignore", over="ignore"):  # what is not finite is refused later
-            part = load_ply(io.BytesIO(data), fix_texture=False, skip_materials=True)
+            part = ply.load_ply(io.BytesIO(data), fix_texture=False, skip_materials=True)
         return Mesh(part["vertices"], _fanned(part["faces"]))
     except PARSER_ERRORS as error:
         raise UnreadableMeshError(NO_MESH) from error

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
-import trimesh
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
@@ -143,6 +142,8 @@ SAME_RATIO: Final = 1e-6
 
 def written_findings(path: Path, mesh: Mesh) -> tuple[Finding, ...]:
     """Return whether a mesh file holds one sound solid of the volume that was made."""
+    import trimesh  # noqa: PLC0415 (a third of what a build loads)
+
     read = trimesh.load_mesh(path, process=True)
     sound = bool(read.is_watertight and read.is_winding_consistent and read.body_count == 1)
     return (
