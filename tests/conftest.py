@@ -1,5 +1,6 @@
 """How all tests run: samples are the same in every run, and no test is timed by the clock."""
 
+import gc
 import os
 import signal
 from pathlib import Path
@@ -9,6 +10,20 @@ from xdist.scheduler import LoadScopeScheduling
 
 LONGEST = ("page", "building", "export")
 """Folders that take longest, and whose modules share a page or builds."""
+
+
+gc.disable()  # what is collected stays: a quarter of the time went into looking for what does not
+
+
+def pytest_collection_finish():
+    """Look for what is garbage from here on, and only among what the tests make."""
+    gc.freeze()
+    gc.enable()
+
+
+def pytest_unconfigure():
+    """Let go of all of it, or libraries would say that it leaked."""
+    gc.unfreeze()
 
 
 def pytest_collection_modifyitems(items):

@@ -245,33 +245,29 @@ def test_another_mould_is_not_lost(made, monkeypatch, capsys, tmp_path, verb):
 class TestFailed:
     # Relief sunk by 3 mm cuts through the crust that 1:9 leaves.
     CUT = (
-        "--weight",
-        "40",
-        "--sense",
-        "sunk",
-        "--relief-depth",
-        "3",
-        "--ratio",
-        "1:9",
-        "--formats",
-        "stl",
+        '[portion]\nratio = "1:9"\n[relief]\nlayers = [{ pattern = "sun" }]\nsense = "sunk"\n'
+        'depth_mm = 3\n[mould]\nkind = "block"\nlettering = false\n'
     )
+    ASKED = ("make", "cut.toml", "--formats", "stl", "--out", "out")
 
     def test_a_failed_finding_publishes_nothing(self, monkeypatch, capsys, tmp_path):
         monkeypatch.chdir(tmp_path)
-        code, said, remarks = run(monkeypatch, capsys, "make", *self.CUT, "--json")
+        (tmp_path / "cut.toml").write_text(self.CUT)
+        code, said, remarks = run(monkeypatch, capsys, *self.ASKED, "--json")
         assert code == 1
         failed = [f["name"] for f in json.loads(said)["findings"] if f["verdict"] == "fail"]
         assert failed
         assert all(name in remarks for name in failed)
         assert "--keep-failing" in remarks
-        assert list(tmp_path.iterdir()) == []
+        assert [path.name for path in tmp_path.iterdir()] == ["cut.toml"]
 
     def test_unless_one_insists_and_then_the_report_says_so(self, monkeypatch, capsys, tmp_path):
         monkeypatch.chdir(tmp_path)
-        code, _, _ = run(monkeypatch, capsys, "make", *self.CUT, "--keep-failing", "--out", "out")
+        (tmp_path / "cut.toml").write_text(self.CUT)
+        code, _, _ = run(monkeypatch, capsys, *self.ASKED, "--keep-failing")
         assert code == 1
-        assert {path.name for path in (tmp_path / "out").iterdir()} >= FILES
+        written = {"block.stl", "pastry.stl", "report.json", "design.toml"}
+        assert {path.name for path in (tmp_path / "out").iterdir()} >= written
         report = json.loads((tmp_path / "out" / "report.json").read_text(encoding="utf-8"))
         assert "fail" in {f["verdict"] for f in report["findings"]}
 

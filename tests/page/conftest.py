@@ -7,8 +7,8 @@ import pytest
 from kept_designs import FILES
 from page.person import ARGUMENTS, CHROMIUM, Served, ended, started
 
-WINDOW = {"viewport": {"width": 1200, "height": 640}}
-"""Just wide enough for three columns: fewer pixels to draw without a graphics card."""
+WINDOW = {"viewport": {"width": 1200, "height": 640}, "reduced_motion": "reduce"}
+"""Just wide enough for three columns, and turned at once: fewer pixels to draw without a card."""
 
 
 @pytest.fixture(scope="session")

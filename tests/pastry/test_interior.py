@@ -125,22 +125,26 @@ def test_a_filling_larger_than_the_piece_is_refused():
         thickness(outline, 20.0, 1.001 * outline.area_mm2 * 20.0)
 
 
-@pytest.mark.parametrize("outline", OUTLINES)
+SIDES = {
+    "press": ({"mould.kind": "press"}, 6.0),
+    **{
+        f"block {draft}": ({"mould.kind": "block", "mould.side_draft_deg": draft}, shoulder)
+        for draft, shoulder in ((0.0, 0.0), (7.0, 0.0), (20.0, 6.0))
+    },
+}
+"""Kinds of mould and leaning sides, with a radius of the shoulder."""
+
+
 @pytest.mark.parametrize(
-    ("mould", "shoulder"),
+    ("outline", "side"),
     [
-        pytest.param({"mould.kind": "press"}, 6.0, id="press"),
-        *(
-            pytest.param(
-                {"mould.kind": "block", "mould.side_draft_deg": draft},
-                shoulder,
-                id=f"block {draft}",
-            )
-            for draft, shoulder in ((0.0, 0.0), (7.0, 0.0), (20.0, 6.0))
-        ),
+        pytest.param(outline, side, marks=() if (a + b) % 2 else pytest.mark.slow)
+        for a, outline in enumerate(OUTLINES)
+        for b, side in enumerate(SIDES)
     ],
 )
-def test_crust_and_filling_are_the_portions_and_the_filling_lies_inside(outline, mould, shoulder):
+def test_crust_and_filling_are_the_portions_and_the_filling_lies_inside(outline, side):
+    mould, shoulder = SIDES[side]
     found, piece = made(
         **mould,
         **{"pastry.outline": outline, "pastry.shoulder_radius_mm": shoulder,
