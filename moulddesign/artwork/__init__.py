@@ -12,6 +12,7 @@
 - `path_lettering`: lettering along a circle or along the outline of the pastry itself.
 - `motifs`: motifs by construction, for a maker without a drawing: each fills or follows any
   outline.
+- `bundled_patterns`: names and titles of the bundled patterns, and the files of artwork.
 - `patterns`: artwork by name or by file: a bundled pattern, an SVG drawing, or a picture, which
   is traced.
 - `layers`: layers on the flat top: scaled, placed, copied, and cut where a later one lies.

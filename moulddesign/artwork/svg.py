@@ -81,11 +81,6 @@ def _regions(path: Path, raw: bytes) -> tuple[Region, ...]:
     return found
 
 
-def svg_root(path: Path) -> Any:  # noqa: ANN401 (lxml has no types)
-    """Return the root element of a drawing."""
-    return _root(path, _read(path))
-
-
 def _read(path: Path) -> bytes:
     advice = say("artwork.simplify-drawing")
     return read_bytes(path, most_bytes=limits.MOST_DRAWING_BYTES, advice=advice)

@@ -282,7 +282,7 @@ def run_patterns(
         return
     # The drawings are read late, so that the other verbs start without a geometry library.
     with ends_at_once():
-        from moulddesign.artwork.patterns import titles  # noqa: PLC0415
+        from moulddesign.artwork.bundled_patterns import titles  # noqa: PLC0415
 
     found = titles()
     carved = [(name, bundled_face(name).title) for name in face_names()]

@@ -104,7 +104,7 @@ def run_series(
     _tried(rows, figures)  # arithmetic alone tells much of what is wrong
     with ends_at_once():
         from moulddesign import export  # noqa: PLC0415 (the same)
-        from moulddesign.artwork.patterns import refuse_missing  # noqa: PLC0415 (the same)
+        from moulddesign.artwork.bundled_patterns import refuse_missing  # noqa: PLC0415 (the same)
         from moulddesign.series.orders import Order, finished  # noqa: PLC0415 (the same)
     _tried(rows, refuse_missing)
     kinds = export.parse_formats(formats)

@@ -20,8 +20,9 @@ from moulddesign.artwork.artwork_check import (
     ThinMark,
     thin_marks,
 )
+from moulddesign.artwork.bundled_patterns import pattern_names
 from moulddesign.artwork.font_files import default_font
-from moulddesign.artwork.patterns import artwork, pattern_names
+from moulddesign.artwork.patterns import artwork
 from moulddesign.artwork.polygons import Region
 from moulddesign.design import Design
 from moulddesign.geometry import Points

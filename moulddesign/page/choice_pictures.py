@@ -15,8 +15,8 @@ from typing import Any, Final
 
 from PIL import Image
 
+from moulddesign.artwork.bundled_patterns import pattern_names, patterns_folder
 from moulddesign.artwork.motifs import BORDERS
-from moulddesign.artwork.patterns import pattern_names, patterns_folder
 from moulddesign.building import mould_of, shaped
 from moulddesign.core import say
 from moulddesign.design import MADE_KINDS, OUTLINES, Design, Kind

@@ -12,8 +12,9 @@ from typing import Any, Final
 
 import shapely
 
+from moulddesign.artwork.bundled_patterns import pattern_names
 from moulddesign.artwork.motifs import BORDERS, DEFAULT_SIZES
-from moulddesign.artwork.patterns import artwork, pattern_names
+from moulddesign.artwork.patterns import artwork
 from moulddesign.core import MouldError
 from moulddesign.design import (
     MADE_KINDS,

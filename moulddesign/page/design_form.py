@@ -8,7 +8,7 @@ from functools import cache, partial
 from itertools import count
 from typing import Any, Final
 
-from moulddesign.artwork.patterns import pattern_names, titles
+from moulddesign.artwork.bundled_patterns import pattern_names, titles
 from moulddesign.core import (
     LANGUAGES,
     FileError,

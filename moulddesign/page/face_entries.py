@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 import shapely
 
-from moulddesign.artwork.patterns import pattern_names
+from moulddesign.artwork.bundled_patterns import pattern_names
 from moulddesign.building import Shape
 from moulddesign.design import Design
 from moulddesign.design.face_tables import FaceTable, Figure, Fill, Tip

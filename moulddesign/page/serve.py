@@ -16,7 +16,7 @@ import uvicorn
 from fastapi import FastAPI, Query, Request, Response
 from nicegui import Client, ui
 
-from moulddesign.artwork.patterns import pattern_names, patterns_folder
+from moulddesign.artwork.bundled_patterns import pattern_names, patterns_folder
 from moulddesign.core import Message, MouldError, SpecError, WriteError, say
 from moulddesign.design import Design, Workshop, read_workshop
 from moulddesign.page.address import decode_design

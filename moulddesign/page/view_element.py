@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from nicegui import ui
 
-from moulddesign.artwork.patterns import pattern_names
+from moulddesign.artwork.bundled_patterns import pattern_names
 from moulddesign.design import Motif
 from moulddesign.design.face_tables import Figure, Fill, Tip
 from moulddesign.page.choices import SHARES

@@ -9,6 +9,7 @@ import shapely
 from shapely import MultiPolygon, Point
 
 from moulddesign.artwork.artwork_check import check_artwork
+from moulddesign.artwork.bundled_patterns import pattern_names, patterns_folder
 from moulddesign.artwork.legibility import (
     least_gap_mm,
     least_stroke_mm,
@@ -16,7 +17,6 @@ from moulddesign.artwork.legibility import (
     thin_gaps,
     thin_strokes,
 )
-from moulddesign.artwork.patterns import pattern_names, patterns_folder
 from moulddesign.design import Design
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import portion

@@ -5,7 +5,7 @@ import pytest
 from command_line import run
 from PIL import Image
 
-from moulddesign.artwork.patterns import pattern_names
+from moulddesign.artwork.bundled_patterns import pattern_names
 from moulddesign.export.flat_pictures import RING_COLOURS, THICKENED_COLOUR
 
 DISC = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 60"><circle cx="30" cy="30" r="20"/></svg>'

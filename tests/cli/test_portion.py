@@ -15,9 +15,10 @@ HEAVY = (
 )
 
 
-def test_it_loads_no_heavy_library():
+@pytest.mark.parametrize("verb", ["portion", "patterns"])
+def test_it_loads_no_heavy_library(verb):
     code = (
-        "import sys; sys.argv = ['moulddesign', 'portion', '--json']\n"
+        f"import sys; sys.argv = ['moulddesign', '{verb}', '--json']\n"
         "from moulddesign.cli import main\n"
         "try: main()\n"
         f"except SystemExit: print(sorted(set({HEAVY}) & set(sys.modules)), file=sys.stderr)\n"

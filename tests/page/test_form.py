@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import moulddesign.page
-from moulddesign.artwork.patterns import pattern_names
+from moulddesign.artwork.bundled_patterns import pattern_names
 from moulddesign.building import shaped
 from moulddesign.core import LANGUAGES, SpecError, word
 from moulddesign.design import (
