@@ -27,7 +27,7 @@ from moulddesign.design import (
     crusts,
 )
 from moulddesign.design.face_tables import face_names
-from moulddesign.design.piece_tables import NAMED_FIGURES
+from moulddesign.design.piece_tables import MEANT_FOR, NAMED_FIGURES
 from moulddesign.page.choice_pictures import PLAIN, top_patterns
 from moulddesign.page.draft import Tree, as_shown
 from moulddesign.page.jobs import PieceFigures
@@ -221,7 +221,8 @@ def _inner_mm(border: list[Tree], made: Tree, piece: PieceFigures | None) -> flo
     if piece is None:
         return None
     pastry = made.get("pastry", {})
-    lobes = pastry.get("lobe_depth_mm", 0.0) if piece.outline == "scalloped" else 0.0
+    has_lobes = piece.outline in MEANT_FOR["lobe_depth_mm"]
+    lobes = pastry.get("lobe_depth_mm", 0.0) if has_lobes else 0.0
     edge_mm = lobes + pastry.get("shoulder_radius_mm", 0.0) + made["relief"].get("margin_mm", 2.0)
     bands = [DEFAULT_SIZES[Motif(layer["motif"])].band_mm + AROUND_GAP_MM for layer in border]
     return piece.width_mm / 2.0 - float(edge_mm) - sum(bands)

@@ -22,6 +22,7 @@ from moulddesign.design import (
     named_files,
     read_register,
 )
+from moulddesign.design.piece_tables import MEANT_FOR
 from moulddesign.export import parse_paper
 from moulddesign.export.owned_card import owned_files
 from moulddesign.fit import (
@@ -54,7 +55,6 @@ class Way(StrEnum):
     VOLUME = "by-volume"
 
 
-CORNERED: Final = ("square", "hexagon", "octagon")
 Only = tuple[tuple[str, tuple[Any, ...]], ...]
 """Fields, each with the values under which another one counts."""
 
@@ -76,9 +76,7 @@ COUNTS: Final[Mapping[str, Only]] = MappingProxyType(
         "outline": BY_SIZES,
         "width_mm": BY_SIZES,
         "height_mm": BY_HEIGHT,
-        "corner_radius_mm": (*BY_SIZES, ("outline", CORNERED)),
-        "lobes": (*BY_SIZES, ("outline", ("scalloped",))),
-        "lobe_depth_mm": (*BY_SIZES, ("outline", ("scalloped",))),
+        **{key: (*BY_SIZES, ("outline", outlines)) for key, outlines in MEANT_FOR.items()},
         "water_g": BY_WATER,
         "volume_ml": BY_VOLUME,
         "area_mm2": (*BY_VOLUME, *PRESS),
