@@ -298,7 +298,7 @@ def _card_files(design: Design, made: Fit | None) -> dict[str, bytes]:
 class TwinRequest(Table):
     """The scan of an old mould, and what is known of it besides."""
 
-    mesh: str = given(..., "Scan of the mould or of its stamp", file=FileKind.MESH, main=True)
+    scan: str = given(..., "3D scan of the mould or of its stamp", file=FileKind.MESH, main=True)
     known_width_mm: float = given(
         ..., "Measured: the least of the mouth, or of a stamp at its face", unit="mm", gt=0, le=300,
         main=True,
@@ -326,7 +326,7 @@ def make_twin(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answer:
         water=None if water is None else cavity_from_water(water, design),
         tool=Tool.RULER,
     )
-    made = twin_of_scan(upright(read_mesh(Path(given.mesh)), way_up(given.up)), known)
+    made = twin_of_scan(upright(read_mesh(Path(given.scan)), way_up(given.up)), known)
     named = {name for _, _, name in named_files(made.design.plain(), Design)}
     files = {name: content for name, content in made.files.items() if name in named}
     yield "twin", (made.design.plain(), files, made.says)

@@ -120,7 +120,8 @@ def movable_layers(design: Design, shape: Shape) -> dict[str, Any]:
     """
     pastry = shape.pastry
     free = pastry.outline.shape.buffer(-pastry.shoulder_radius_mm - design.relief.margin_mm)
-    outline = free.simplify(OUTLINE_MM)
+    # A layer that is as large as it may be reaches to its edge, and either may be off.
+    outline = free.buffer(2.0 * OUTLINE_MM).simplify(OUTLINE_MM)
     layers = []
     for place, layer in enumerate(design.relief.layers):
         drawn = [

@@ -116,7 +116,7 @@ def scanned(tmp_path):
 
 
 def test_the_twin_of_a_scan_is_that_of_the_command_line(scanned, tmp_path):
-    asked = {"mesh": str(scanned), "known_width_mm": 50.0}
+    asked = {"scan": str(scanned), "known_width_mm": 50.0}
     ((_, (tree, files, says)),) = make_twin(None, Design().plain(), asked)
     code, out, _ = ran("twin", scanned.name, "--width", "50", folder=tmp_path)
     assert code == 0
@@ -131,7 +131,7 @@ def test_a_scan_is_opened_and_becomes_the_design(visit, scanned):
     page = visit()
     before = drawn(page)
     page.click("nav >> text=My moulds")
-    page.set_input_files("[data-path=mesh]:has(#twin-mesh) input[type=file]", scanned)
+    page.set_input_files("[data-path=scan] input[type=file]", scanned)
     page.fill("#twin-known_width_mm", "50")
     page.keyboard.press("Tab")
     page.wait_for_timeout(500)

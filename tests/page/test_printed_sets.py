@@ -5,7 +5,7 @@ import zipfile
 import pytest
 import tomli_w
 from command_line import ran
-from page.person import drawn
+from page.person import drawn, violations
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
@@ -101,6 +101,7 @@ def test_a_set_is_opened_measured_and_gets_the_part_that_its_prints_ask_for(
     page.click("text=Judge the prints")
     page.wait_for_selector(".printed-set .answer table")
     page.locator(".printed-set .answer >> text=set.toml with these readings").wait_for()
+    assert violations(page) == []
     page.select_option("#part-part", "stamp")
     page.select_option("#part-new_pattern", "blossom")
     page.click("text=Make this part")

@@ -5,7 +5,7 @@ import tomllib
 
 import pytest
 import trimesh
-from page.person import drawn, redrawn, serious, settings, shot
+from page.person import drawn, redrawn, settings, shot, violations
 
 
 def turned(page, task):
@@ -121,6 +121,7 @@ def counted_pieces_are_those_of_the_batch(page, settings_folder):
     page.keyboard.press("Tab")
     page.click(".task:not([hidden]) >> text=Calculate")
     pieces = page.locator(".task:not([hidden]) .answer h3").first.inner_text()
+    assert violations(page) == []
     page.click("text=Count these pieces in my moulds")
     page.wait_for_selector(".q-notification >> text=The pieces are counted")
     counted = tomllib.loads((settings_folder / "moulds.toml").read_text())["mould"][0]["pressed"]
@@ -330,5 +331,5 @@ def test_a_narrow_phone_needs_no_scrolling_sideways_and_has_room_for_fingers(vis
         assert max(wide) <= 0
         assert page.evaluate("document.documentElement.scrollWidth") <= 360
         assert page.evaluate(SMALL) == []
-        assert serious(page) == []
+        assert violations(page) == []
         shot(page, f"phone-{language}-{number}")

@@ -116,3 +116,14 @@ def test_a_layer_says_where_its_artwork_lies_and_what_follows_a_rim_is_left_out(
     assert [layer[key] for key in ("place", "x", "turn", "size")] == [0, 4.0, 90.0, 20.0]
     box = shapely.union_all(drawn).bounds
     assert shapely.union_all(mine).bounds == pytest.approx(box, abs=0.3)
+
+
+def test_a_layer_that_is_as_large_as_it_may_be_is_within_the_rim():
+    design = kept_designs.kept("chestnut-75")
+    shape = shaped(design)
+    sent = movable_layers(design, shape)
+    rim = np.array(sent["top"]["rim"])
+    assert shapely.Polygon(rim).contains(shapely.multipoints(sent["layers"][0]["rings"][0]))
+    free_mm = shape.pastry.outline.width_mm / 2.0 - shape.pastry.shoulder_radius_mm
+    free_mm -= design.relief.margin_mm
+    assert 0.0 < np.hypot(*rim.T).max() - free_mm < 0.5  # what both outlines may be off
