@@ -16,6 +16,7 @@ process runs the main module of whoever calls the Python interface once more.
 """
 
 import asyncio
+import ctypes
 import multiprocessing
 import os
 import signal
@@ -29,6 +30,7 @@ from enum import StrEnum
 from functools import partial
 from multiprocessing import resource_tracker
 from multiprocessing.connection import Connection, wait
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from moulddesign.core import KernelError, Message, MouldError, say
@@ -113,6 +115,16 @@ class Worker:
             self._child.end(grace_s)
         self._child = None
 
+    async def retire(self, at_mb: float) -> None:
+        """End the process, once it has no job, where it holds so much memory [MB].
+
+        The next job starts another. Nothing is done on a system that does not tell what a process
+        holds.
+        """
+        async with self._turn:
+            if self._child is not None and resident_mb(self._child.process.pid) >= at_mb:
+                self.end()
+
     def begin(self, job: Job, arguments: tuple[object, ...]) -> "_Child":
         """Give a job to the process, started where there is none; return what answers."""
         self.start()
@@ -193,6 +205,23 @@ class Worker:
         if self._child is child:  # nobody has replaced it already
             self.end()
             self.start()
+
+
+def resident_mb(process_id: int | None) -> float:
+    """Return the memory of a process, shared libraries included; 0 where no system tells [MB]."""
+    try:
+        pages = Path(f"/proc/{process_id}/statm").read_text("ascii").split()[1]
+    except OSError:
+        return 0.0
+    return int(pages) * os.sysconf("SC_PAGE_SIZE") / 1e6
+
+
+def trim_heap() -> None:
+    """Give freed memory back to the system: glibc keeps it in pieces between what is in use."""
+    if sys.platform == "linux":
+        trim = getattr(ctypes.CDLL(None), "malloc_trim", None)  # not in every C library
+        if trim is not None:
+            trim(0)
 
 
 def run_in_pool(
@@ -345,7 +374,9 @@ def do_jobs(pipe: Connection, initializer: Callable[[], None] | None) -> None:
             if run != MessageKind.CANCEL:  # it came too late: the job was done already
                 checkpoint = partial(_checkpoint, pipe, early)
                 send = partial(_send_part, pipe, number)
-                pipe.send((number, *_done(run, arguments, send=send, checkpoint=checkpoint)))
+                ended = _done(run, arguments, send=send, checkpoint=checkpoint)
+                trim_heap()
+                pipe.send((number, *ended))
         except (EOFError, OSError):
             return
 

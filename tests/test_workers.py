@@ -7,12 +7,13 @@ import signal
 import time
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
+from pathlib import Path
 
 import pytest
 from worker_jobs import COUNT, DIE, FAIL, FOLDER, REFUSE, STUBBORN, UNSENDABLE
 
 from moulddesign.core import KernelError, SpecError
-from moulddesign.workers import Worker, pool_size, run_in_pool
+from moulddesign.workers import Worker, pool_size, resident_mb, run_in_pool
 
 
 @pytest.fixture
@@ -72,6 +73,28 @@ def test_what_goes_wrong_is_raised_and_the_process_lives_on(
 
     first, second = run(both())
     assert first == second
+
+
+def test_a_process_that_holds_too_much_ends_between_two_jobs(worker):
+    async def asked():
+        working = asyncio.create_task(parts(worker, COUNT, 3, 0.1))
+        await asyncio.sleep(0)
+        first = worker.process_id
+        await worker.retire(1e6)  # it holds less
+        assert worker.process_id == first
+        await worker.retire(0.0)
+        assert (await working, worker.process_id) == ([0, 1, 2], None)
+        return await parts(worker, COUNT, 1)
+
+    assert run(asked()) == [0]
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="no such file on this system")
+def test_memory_is_what_the_system_tells_in_words():
+    told = Path("/proc/self/status").read_text(encoding="utf-8")
+    kib = int(told.partition("VmRSS:")[2].split()[0])  # proc(5)
+    assert resident_mb(os.getpid()) == pytest.approx(kib * 1024 / 1e6, rel=0.1)
+    assert resident_mb(None) == 0.0
 
 
 def test_a_process_that_dies_is_told_and_replaced(worker):

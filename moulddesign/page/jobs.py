@@ -282,16 +282,16 @@ def _cached_mould_view(design: Design) -> bytes:
     return encode_bodies("mould", _cached_parts(design))
 
 
-def prepare_files(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
-    """Make ahead what the files of a design need that was checked; yield nothing."""
+MadeFiles = Iterator[tuple[dict[str, bytes], tuple[PressStep, ...]]]
+"""What making files yields once: their bytes by name, and the steps of the work with a press."""
+
+
+def prepare_files(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> MadeFiles:
+    """Yield the files of a design that was checked, ahead, as `write_files` does."""
     files = _built_before(Design.of(plain))
     if files is not None:
         files.make_all(checkpoint)
-    yield from ()
-
-
-MadeFiles = Iterator[tuple[dict[str, bytes], tuple[PressStep, ...]]]
-"""What making files yields once: their bytes by name, and the steps of the work with a press."""
+        yield from _files(plain, publish)
 
 
 def write_files(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> MadeFiles:

@@ -81,7 +81,7 @@ class Page:
         session.listener = self
 
     def lay_out(self) -> None:
-        """Make the elements, and ask for the first picture."""
+        """Make the elements; the first picture is asked for once a browser shows them."""
         for place in ("form", "view", "results"):
             link(self.words[f"skip_{place}"], f"#{place}", "skip-link")
         self._head()
@@ -91,7 +91,6 @@ class Page:
                 self._places = {TASKS[0]: bench}
                 self._workspace()
         self._set_server_gone_texts()
-        self.session.request(self.session.design)
 
     def _set_server_gone_texts(self) -> None:
         """Put our own words in the box that the framework shows when the server is gone."""

@@ -25,7 +25,7 @@ from moulddesign.page.jobs import (
 from moulddesign.page.owned_jobs import CARD
 from moulddesign.page.uploads import UploadStore
 from moulddesign.portion import cautions_of
-from moulddesign.workers import Job, Worker
+from moulddesign.workers import Job, Worker, trim_heap
 
 Files = dict[str, bytes]
 """Content by name."""
@@ -52,12 +52,20 @@ class DownloadStore:
     def __init__(self) -> None:
         self._tabs: dict[str, Files] = {}
         self._sets: dict[str, MadeSet] = {}
+        self._ahead: tuple[Design, MadeSet] | None = None
 
     def keep(self, design: Design, made: MadeSet) -> None:
         """Keep a set, so that its design finds it again in any tab; the oldest is given up."""
         self._sets[encode_design(design)] = made
-        for oldest in list(self._sets)[:-MOST_SETS]:
-            del self._sets[oldest]
+        self._forget_sets(MOST_SETS)
+
+    def keep_ahead(self, design: Design, made: MadeSet) -> None:
+        """Keep the last set that was made before anybody asked for it."""
+        self._ahead = (design, made)
+
+    def made_ahead(self, design: Design) -> MadeSet | None:
+        """Return the set of a design that was made ahead; None where it was not."""
+        return self._ahead[1] if self._ahead is not None and self._ahead[0] == design else None
 
     def made(self, design: Design) -> MadeSet | None:
         """Return the set of a design; None where none is kept."""
@@ -70,8 +78,20 @@ class DownloadStore:
         return token, self._tabs[token]
 
     def close_tab(self, token: str) -> None:
-        """Forget a tab and its files."""
+        """Forget a tab and its files; with the last tab all sets but the last one asked for."""
         self._tabs.pop(token, None)
+        if not self.is_open:
+            self._forget_sets(1)
+            self._ahead = None
+
+    def _forget_sets(self, but: int) -> None:
+        for oldest in list(self._sets)[:-but]:
+            del self._sets[oldest]
+
+    @property
+    def is_open(self) -> bool:
+        """Whether any tab is open."""
+        return bool(self._tabs)
 
     def file(self, token: str, name: str) -> bytes | None:
         """Return a file; None where there is none of that name."""
@@ -80,6 +100,11 @@ class DownloadStore:
 
 PIECE_LIMIT_S: Final = 30.0
 BUILD_LIMIT_S: Final = 120.0
+MOST_BUILD_MB: Final = 450.0
+"""A process that builds and holds more is replaced before the next design, and once the files are
+made: the CAD kernel alone takes 380. With it, server and picture stay under 900 [MB]."""
+MOST_IDLE_MB: Final = 230.0
+"""A process that holds more is replaced when the last tab is closed; a new one takes 200 [MB]."""
 CHECKS_DELAY_S: Final = 0.25
 """Without a new request for so long, the checks begin [s]."""
 
@@ -141,6 +166,18 @@ class Workers:
     tasks: Worker
     """Does the other tasks; it starts when the first of them is asked for."""
 
+    async def replace(self, worker: Worker, above_mb: float) -> None:
+        """Replace a process that holds more memory than that by a new one [MB]."""
+        await worker.retire(above_mb)
+        worker.start()
+
+    async def rest(self) -> None:
+        """Give back what they hold for tabs that are closed."""
+        await self.tasks.retire(0.0)
+        for worker in (self.preview, self.build):
+            await self.replace(worker, MOST_IDLE_MB)
+        trim_heap()
+
     def end(self) -> None:
         """End them all."""
         for worker in (self.preview, self.build, self.tasks):
@@ -170,7 +207,7 @@ class Session:
         self.listener: SessionListener | None = None
         self._requested: Design | None = None
         self._is_stopped = False
-        self._is_paused = False
+        self._is_paused = True  # until somebody looks: a program may fetch the page and go
         self._cut: tuple[float, bool] | None = None
         self._cutting: asyncio.Task[None] | None = None
         self._cuts = 0
@@ -185,6 +222,8 @@ class Session:
         self._requested = None
         self._cancel_checks()
         self.store.close_tab(self.token)
+        if not self.store.is_open:
+            self._start(self.workers.rest())
 
     def pause(self) -> None:
         """Stop the checks: nobody looks, be it for a moment or for good."""
@@ -194,7 +233,7 @@ class Session:
             self._is_paused = True
 
     def resume(self) -> None:
-        """Check again what was left when nobody looked."""
+        """Begin, or check again what was left when nobody looked."""
         if self._is_paused:
             self._is_paused = False
             self.request(self.design)
@@ -303,6 +342,7 @@ class Session:
         serial = self.serial
         if design.own_mould is not None:  # nothing is made that could be wrong
             self.page.show_findings((), cautions_of(design.portion))
+        await self.workers.replace(self.workers.build, MOST_BUILD_MB)
         try:
             async for name, value in self.workers.build.stream(
                 CHECKS, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=cancelled
@@ -324,10 +364,21 @@ class Session:
             return
         self._preparing = cancelled = asyncio.Event()
         with suppress(MouldError):  # whoever asks for the files is told
-            async for _ in self.workers.build.stream(
-                PREPARING, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=cancelled
-            ):
-                pass
+            made = await self._made(PREPARING, design, cancelled)
+            if made is not None:
+                self.store.keep_ahead(design, made)
+                await self.workers.replace(self.workers.build, MOST_BUILD_MB)
+
+    async def _made(self, job: Job, design: Design, cancelled: asyncio.Event) -> MadeSet | None:
+        """Return the files that a job makes of a design; None where it made none."""
+        worker = self.workers.tasks if job is CARD else self.workers.build  # which may be checking
+        made = None
+        async for files, steps in worker.stream(
+            job, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=cancelled
+        ):
+            archive = await asyncio.to_thread(zip_bytes, files, design.name)
+            made = MadeSet(files=files, archive=archive, steps=steps)
+        return made
 
     async def _process_cuts(self) -> None:
         while self._cut is not None:
@@ -356,13 +407,11 @@ class Session:
     async def _write_files(self, design: Design, job: Job) -> None:
         self._stop_preparing()  # what is made stays with the worker, which goes on from there
         self._writing = cancelled = asyncio.Event()
-        worker = self.workers.tasks if job is CARD else self.workers.build  # which may be checking
         try:
-            async for files, steps in worker.stream(
-                job, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=cancelled
-            ):
-                archive = await asyncio.to_thread(zip_bytes, files, design.name)
-                made = MadeSet(files=files, archive=archive, steps=steps)
+            made = self.store.made_ahead(design)
+            if made is None:
+                made = await self._made(job, design, cancelled)
+            if made is not None:
                 self.store.keep(design, made)
                 if not cancelled.is_set():
                     self._offer(design, made)
@@ -375,6 +424,7 @@ class Session:
             if self._writing is cancelled:
                 self._writing = None
             self.page.show_writing(active=False)
+        await self.workers.replace(self.workers.build, MOST_BUILD_MB)
 
     def store_files(self, design: Design, files: dict[str, bytes]) -> None:
         """Show files that were made of a design in place of earlier ones."""

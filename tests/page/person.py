@@ -71,6 +71,15 @@ def ended(page: Served, how: int = signal.SIGINT) -> int:
         page.process.stderr.close()
 
 
+def processes(root: int) -> list[int]:
+    """Return a process and all below it, as the kernel lists them (proc(5))."""
+    found = [root]
+    for process in found:
+        for task in Path(f"/proc/{process}/task").iterdir():
+            found += map(int, (task / "children").read_text().split())
+    return found
+
+
 def drawn(page, stage: str = "pastry") -> int:
     """Wait until something is drawn, and return its number."""
     where = ".view:not([data-drawn='0'])" + ("" if stage == "pastry" else "[data-stage=mould]")

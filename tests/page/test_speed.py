@@ -5,7 +5,7 @@ from pathlib import Path
 from statistics import median
 
 import pytest
-from page.person import drawn, picked, redrawn, typed
+from page.person import drawn, picked, processes, redrawn, typed
 
 pytestmark = pytest.mark.slow
 
@@ -67,9 +67,5 @@ def test_a_change_of_pattern_is_quick(visit):
 
 def _resident_mb(root: int) -> float:
     """Return the memory of a process and all below it, as the kernel counts it (proc(5))."""
-    children = [root]
-    for process in children:
-        for task in Path(f"/proc/{process}/task").iterdir():
-            children += map(int, (task / "children").read_text().split())
-    pages = [int(Path(f"/proc/{p}/statm").read_text().split()[1]) for p in children]
+    pages = [int(Path(f"/proc/{p}/statm").read_text().split()[1]) for p in processes(root)]
     return sum(pages) * 4096 / 1e6
