@@ -17,7 +17,7 @@ from moulddesign.render import picture_png
 
 MM_PER_PT = 25.4 / 72.0  # ISO 32000-1, 8.3.2.3: a unit of user space is 1/72 inch
 STRIPE = io.BytesIO()
-Image.new("RGB", (30, 20), (90, 60, 30)).save(STRIPE, "PNG")
+Image.new("RGB", (32, 25), (90, 60, 30)).save(STRIPE, "PNG")
 PICTURES = dict.fromkeys((TOP_PNG, "relief.png", "pastry.png"), STRIPE.getvalue())
 
 
@@ -51,6 +51,21 @@ def test_the_bar_is_100_mm_and_the_picture_as_wide_as_the_piece():
     wide_px = Image.open(io.BytesIO(picture_png(top_scene(box((0, 0, 0), (40, 40, 9)))))).width
     assert 40.0 < 2.0 * top_scene(box((0, 0, 0), (40, 40, 9))).frame[1] < 40.0 * 1.2
     assert wide_px == 320  # 8 a millimetre
+
+
+def test_the_relief_keeps_its_upper_edge():
+    page = PdfReader(io.BytesIO(sheet(built("little")).pdf())).pages[0]
+    clip, tops = [0.0], []
+
+    def looked_at(operator, operands, matrix, _):
+        if operator == b"m":
+            clip.append(float(operands[1]))
+        elif operator == b"Do":
+            tops.append((matrix[3] + matrix[5], clip[-1]))
+
+    page.extract_text(visitor_operand_before=looked_at)
+    top, edge = tops[-1]
+    assert top == pytest.approx(edge, abs=0.01)  # both of the same length in points
 
 
 def test_a_piece_larger_than_the_sheet_says_so():
