@@ -1,6 +1,6 @@
 """The Mesh value: its measures and moves, and what each of its facets measures."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -123,12 +123,21 @@ def sides_and_heights_mm(corners: Points) -> tuple[Points, Points]:
     Sides, shape (m, 3), run from each corner to the next. A height is 0 where all corners lie in
     one place or on one line.
     """
-    sides = np.roll(corners, -1, axis=1) - corners
-    sides_mm = np.linalg.norm(sides, axis=2)
-    longest_mm = sides_mm.max(axis=1, initial=0.0)
-    doubled_mm2 = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
+    # Coordinates first: numpy is several times as fast along whole rows as along an axis of three.
+    a, b, c = np.ascontiguousarray(corners.transpose(1, 2, 0))
+    first, second, third = b - a, c - b, a - c
+    (x, y, z), (u, v, w) = first, second
+    sides_mm = np.stack([_lengths(side) for side in (first, second, third)], axis=1)
+    longest_mm = np.maximum(np.maximum(*sides_mm.T[:2]), sides_mm[:, 2])
+    doubled_mm2 = _lengths((y * w - z * v, z * u - x * w, x * v - y * u))
     heights_mm: Points = doubled_mm2 / np.where(longest_mm > 0.0, longest_mm, 1.0)
     return sides_mm, heights_mm
+
+
+def _lengths(vectors: Sequence[Points]) -> Points:
+    """Return the lengths of vectors given by their coordinates, each of shape (m,)."""
+    x, y, z = vectors
+    return np.sqrt(x * x + y * y + z * z)
 
 
 GOLDEN: Final = (0.7548776662466927, 0.5698402909980532)

@@ -293,13 +293,18 @@ def _runs(first: Indices, count: Indices) -> tuple[Indices, Indices]:
 
 def _span(corners: Points, row: Indices) -> tuple[Points, Points]:
     """Return where a row enters and leaves each triangle, along x."""
-    tails, heads = corners, np.roll(corners, -1, axis=1)
     # A row crosses two sides of a triangle; where it runs along one, the other two tell.
-    rise = heads[:, :, 1] - tails[:, :, 1]
-    share = (row[:, None] - tails[:, :, 1]) / np.where(rise == 0.0, 1.0, rise)
-    x = tails[:, :, 0] + share * (heads[:, :, 0] - tails[:, :, 0])
-    crossed = (rise != 0.0) & (share >= 0.0) & (share <= 1.0)
-    return np.where(crossed, x, np.inf).min(axis=1), np.where(crossed, x, -np.inf).max(axis=1)
+    # One side of all triangles after another: numpy is slow along an axis of three.
+    low, high = np.full(len(row), np.inf), np.full(len(row), -np.inf)
+    for tail, head in ((0, 1), (1, 2), (2, 0)):
+        (x, y), (to_x, to_y) = corners[:, tail, :2].T, corners[:, head, :2].T
+        rise = to_y - y
+        share = (row - y) / np.where(rise == 0.0, 1.0, rise)
+        at = x + share * (to_x - x)
+        crossed = (rise != 0.0) & (share >= 0.0) & (share <= 1.0)
+        low = np.minimum(low, np.where(crossed, at, np.inf))
+        high = np.maximum(high, np.where(crossed, at, -np.inf))
+    return low, high
 
 
 def _level(corners: Points, owner: Indices, pixels: Indices) -> Points:

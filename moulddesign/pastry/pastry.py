@@ -1,6 +1,7 @@
 """The pressed pastry as one solid, its surface, and its complement."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import radians, sqrt, tan
 from typing import Final
 
@@ -56,9 +57,12 @@ PEAK_PIXEL_MM: Final = 0.1
 """Pixel on which the broadest peak of a face is found [mm]."""
 
 
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Pastry:
-    """The pressed pastry, standing on z = 0 around the z axis, relief up."""
+    """The pressed pastry, standing on z = 0 around the z axis, relief up.
+
+    Its solid and its artwork are asked for by many, and made once.
+    """
 
     outline: Outline
     height_mm: float
@@ -147,7 +151,7 @@ class Pastry:
             return max(-self.carved.lowest_mm, 0.0)
         return max([0.0, *(-float(made.vertices[:, 2].min()) for made in self.roofs)])
 
-    @property
+    @cached_property
     def artwork(self) -> tuple[tuple[shapely.MultiPolygon, float], ...]:
         """What stands out and what is sunk, each as one region with its deepest depth [mm]."""
         made = []
@@ -193,7 +197,7 @@ class Pastry:
         across, along = grid.centres_mm
         return float(across[column]), float(along[row]), float(inside.max())
 
-    @property
+    @cached_property
     def mesh(self) -> Mesh:
         """The solid, in float32 numbers."""
         return self.top.solid(self.height_mm, 0.0)
