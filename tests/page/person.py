@@ -37,13 +37,11 @@ class Served:
 NOT_AHEAD = (
     "import asyncio\n"
     "from moulddesign.cli import main\n"
-    "from moulddesign.page import session\n"
-    "session.CHECKS_DELAY_S = 1.5\n"
-    "session.Session._prepare = lambda self, design: asyncio.sleep(0.0)\n"
+    "from moulddesign.page.session import Session\n"
+    "Session._prepare = lambda self, design: asyncio.sleep(0.0)\n"
     "main()\n"
 )
-"""A page that makes no files before they are asked for, and checks a design only if it stays for
-a while: the usual run has other work to do."""
+"""A page that makes no files before they are asked for: the usual run has other work to do."""
 
 
 def started(*arguments: str, ahead: bool = True, **more: str) -> Served:
