@@ -43,8 +43,10 @@ def first_hits(mesh: Mesh, lines: Points) -> tuple[Points, Points]:
     """
     shares, facets = np.full(len(lines), np.inf), np.zeros(len(lines), dtype=np.int64)
     corners, ways = mesh.corners, lines[:, 1] - lines[:, 0]
-    for line, facet in _near(mesh, lines):
-        share = _shares(corners[facet] - lines[line, :1], ways[line])
+    for near, tried in _near(mesh, lines):
+        found = _shares(corners[tried] - lines[near, :1], ways[near])
+        hit = np.flatnonzero(np.isfinite(found))  # most pairs miss: the others are sorted
+        line, facet, share = near[hit], tried[hit], found[hit]
         order = np.lexsort((facet, share, line))
         first = order[np.flatnonzero(np.diff(line[order], prepend=-1))]
         shares[line[first]], facets[line[first]] = share[first], facet[first]
