@@ -10,9 +10,8 @@ waits for the answer any more.
     checkpoint of the process <-- number, CANCEL  sent where nobody waits any more
     stream    <-- number, DONE | CANCELLED | REFUSED, error | BROKEN, sentence
 
-Processes are spawned, so they share no memory with their parent. Pictures are drawn by a program of
-its own instead: these processes are daemons, which may start no process of this kind, and a spawned
-process runs the main module of whoever calls the Python interface once more.
+Processes are spawned, so they share no memory with their parent. Those of a pool are copies of one
+process, where the system can: that one loads the libraries for all of them, and does nothing else.
 """
 
 import asyncio
@@ -36,7 +35,9 @@ from typing import TYPE_CHECKING, Any, Final
 from moulddesign.core import KernelError, Message, MouldError, say
 
 if TYPE_CHECKING:
-    from multiprocessing.context import SpawnProcess
+    from multiprocessing.context import ForkServerContext, SpawnContext
+
+    Context = ForkServerContext | SpawnContext
 
 Checkpoint = Callable[[], None]
 """Called by a job between its stages; raises where the job was cancelled."""
@@ -79,10 +80,15 @@ class Worker:
     ----------
     initializer : callable or None
         Called first in each new process; can be sent, as a job can.
+    context : multiprocessing context or None
+        How processes are started; spawned where it is None.
     """
 
-    def __init__(self, initializer: Callable[[], None] | None = None) -> None:
+    def __init__(
+        self, initializer: Callable[[], None] | None = None, context: "Context | None" = None
+    ) -> None:
         self._initializer = initializer
+        self._context = multiprocessing.get_context("spawn") if context is None else context
         self._child: _Child | None = None
         self._turn = asyncio.Lock()
         self._current: asyncio.Event | None = None
@@ -95,7 +101,7 @@ class Worker:
     def start(self) -> None:
         """Start the process where there is none, so that it is warm when it is needed."""
         if self._child is None or not self._child.process.is_alive():
-            self._child = _Child(self._initializer)
+            self._child = _Child(self._context, self._initializer)
             self._child.start()
 
     def terminate(self) -> None:
@@ -228,6 +234,7 @@ def run_in_pool(
     calls: Sequence[tuple[Job, tuple[object, ...]]],
     size: int,
     initializer: Callable[[], None] | None = None,
+    libraries: Sequence[str] = (),
 ) -> Iterator[tuple[int, Any]]:
     """Do jobs side by side; yield each one's value as soon as it is there.
 
@@ -241,6 +248,8 @@ def run_in_pool(
         How many processes; no more are started than there are calls.
     initializer : callable or None
         As a `Worker` takes it.
+    libraries : sequence of str
+        Modules that all jobs need, which are loaded once for all processes where the system can.
 
     Yields
     ------
@@ -256,7 +265,7 @@ def run_in_pool(
             child = worker.begin(job, arguments)
             busy[child.pipe] = (worker, child, number)
 
-    with _started(min(size, len(calls)), initializer) as workers:
+    with _started(min(size, len(calls)), initializer, libraries) as workers:
         for worker in workers:
             hand_on(worker)
         while busy:
@@ -268,8 +277,11 @@ def run_in_pool(
 
 
 @contextmanager
-def _started(size: int, initializer: Callable[[], None] | None) -> Iterator[list[Worker]]:
-    workers = [Worker(initializer) for _ in range(size)]
+def _started(
+    size: int, initializer: Callable[[], None] | None, libraries: Sequence[str]
+) -> Iterator[list[Worker]]:
+    context = _sharing(libraries)
+    workers = [Worker(initializer, context) for _ in range(size)]
     try:
         for worker in workers:
             worker.start()
@@ -279,6 +291,15 @@ def _started(size: int, initializer: Callable[[], None] | None) -> Iterator[list
             worker.terminate()
         for worker in workers:
             worker.end(GRACE_S)
+
+
+def _sharing(libraries: Sequence[str]) -> "Context":
+    """Return how to start processes that share what one process loads, where the system can."""
+    if not sys.platform.startswith("linux"):  # elsewhere libraries do not outlive a fork
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(list(libraries))
+    return context
 
 
 def _only_value(child: "_Child", job: Job) -> Any:  # noqa: ANN401 (what the job yields)
@@ -308,10 +329,9 @@ def _raise_error(job: Job, kind: MessageKind, value: Any) -> None:  # noqa: ANN4
 class _Child:
     """A process that serves jobs, and our end of its pipe."""
 
-    def __init__(self, initializer: Callable[[], None] | None) -> None:
-        spawn = multiprocessing.get_context("spawn")
-        self.pipe, self._theirs = spawn.Pipe()
-        self.process: SpawnProcess = spawn.Process(
+    def __init__(self, context: "Context", initializer: Callable[[], None] | None) -> None:
+        self.pipe, self._theirs = context.Pipe()
+        self.process = context.Process(
             target=do_jobs, args=(self._theirs, initializer), daemon=True
         )
         self.is_new = True

@@ -4,13 +4,14 @@ import asyncio
 import multiprocessing
 import os
 import signal
+import sys
 import time
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
 
 import pytest
-from worker_jobs import COUNT, DIE, FAIL, FOLDER, REFUSE, STUBBORN, UNSENDABLE
+from worker_jobs import COUNT, DIE, FAIL, FOLDER, PARENT, REFUSE, STUBBORN, UNSENDABLE
 
 from moulddesign.core import KernelError, SpecError
 from moulddesign.workers import Worker, pool_size, resident_mb, run_in_pool
@@ -192,6 +193,13 @@ def test_a_pool_answers_each_call_once_whatever_becomes_of_the_others():
     assert {number: made[number] for number in (0, 3, 4)} == {0: "a", 3: "b", 4: "c"}
     assert "its process ended (code -9)" in str(made[1])
     assert str(made[2]).startswith("field = 3: ")
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="processes are copied there")
+def test_the_processes_of_a_pool_are_copies_of_one_that_is_not_ours():
+    parents = {made for _, made in run_in_pool([(PARENT, ()), (PARENT, ())], 2)}
+    assert len(parents) == 1
+    assert os.getpid() not in parents
 
 
 def test_a_pool_does_things_at_the_same_time():

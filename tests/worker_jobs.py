@@ -45,6 +45,11 @@ def working_folder(checkpoint):
     yield str(Path.cwd())
 
 
+def parent(checkpoint):
+    checkpoint()
+    yield os.getppid()
+
+
 def ignore_signals_for_ever(checkpoint, ready):
     checkpoint()
     signal.signal(signal.SIGTERM, signal.SIG_IGN)
@@ -59,6 +64,6 @@ def named(run):
 
 
 COUNT, REFUSE, FAIL, DIE = map(named, (count, refuse, fail, die))
-UNSENDABLE, FOLDER, STUBBORN = map(
-    named, (send_what_cannot_be_sent, working_folder, ignore_signals_for_ever)
+UNSENDABLE, FOLDER, PARENT, STUBBORN = map(
+    named, (send_what_cannot_be_sent, working_folder, parent, ignore_signals_for_ever)
 )

@@ -10,6 +10,7 @@ from functools import partial
 from math import fsum
 from pathlib import Path
 from time import perf_counter
+from types import MappingProxyType
 from typing import Any, Final
 
 from moulddesign.building import build
@@ -27,6 +28,7 @@ from moulddesign.design import Design
 from moulddesign.export import (
     REPORT,
     ExportOptions,
+    Format,
     asked_digest,
     check_replaceable,
     design_as_written,
@@ -294,13 +296,25 @@ def run_all(orders: Sequence[Order], folder: Path, jobs: int) -> Iterator[tuple[
             (Job(orders[number].step, _carry_out), (orders[number], pieces[number]))
             for number in numbers
         ]
-        for call, made in run_in_pool(calls, jobs, partial(_use_temporary, str(temporary))):
+        begin = partial(_use_temporary, str(temporary))
+        for call, made in run_in_pool(calls, jobs, begin, _libraries(orders)):
             number = numbers[call]
             order = orders[number]
             if isinstance(made, MouldError):
                 yield number, not_made(order, made)
             else:
                 yield number, put_in_place(made, pieces[number], order)
+
+
+LIBRARIES: Final = MappingProxyType(
+    {Format.STEP: "moulddesign.mould.kernel_shapes", Format.DRAWING: "ezdxf.filemanagement"}
+)
+"""Modules that are loaded when the first file of a format is made, as they take longest."""
+
+
+def _libraries(orders: Sequence[Order]) -> tuple[str, ...]:
+    formats = {one for order in orders for one in order.options.formats}
+    return (__name__, *(name for one, name in LIBRARIES.items() if one in formats))
 
 
 def _use_temporary(folder: str) -> None:

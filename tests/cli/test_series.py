@@ -10,7 +10,7 @@ import sys
 import threading
 import time
 from functools import partial
-from multiprocessing.context import SpawnProcess
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 
 import kept_designs
@@ -187,7 +187,7 @@ def written_at(folder):
 def in_one_process(monkeypatch):
     """Build the pieces here, one after another: nothing is loaded again for them."""
 
-    def run(calls, _size, _initializer):
+    def run(calls, *_):
         for number, (job, arguments) in enumerate(calls):
             yield number, next(job.run(None, *arguments))
 
@@ -240,8 +240,8 @@ class TestInterrupted:
             whole(process)
             pids.append(process.pid)
 
-        whole, pids = SpawnProcess.start, []
-        monkeypatch.setattr(SpawnProcess, "start", start)
+        whole, pids = BaseProcess.start, []
+        monkeypatch.setattr(BaseProcess, "start", start)
         order = Order(
             place="row 2",
             design=Design(),
@@ -355,15 +355,11 @@ def test_a_worker_that_dies_loses_its_own_piece_only(tmp_path):
     (tmp_path / "cakes.csv").write_text(BOARD + rows)
     process = started(tmp_path, "--jobs", "1", "--json")
 
-    def worker():
-        children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text().split()
-        # A process that has loaded the geometry library is at work on its piece.
-        return [
-            pid
-            for pid in children
-            if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes()
-            and b"manifold3d" in Path(f"/proc/{pid}/maps").read_bytes()
-        ]
+    def children(pid):
+        return Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+
+    def worker():  # a copy of the process that has loaded the libraries
+        return [copy for pid in children(process.pid) for copy in children(pid)]
 
     (pid,) = waited_for(worker, process)
     os.kill(int(pid), signal.SIGKILL)
