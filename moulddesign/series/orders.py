@@ -307,7 +307,11 @@ def run_all(orders: Sequence[Order], folder: Path, jobs: int) -> Iterator[tuple[
 
 
 LIBRARIES: Final = MappingProxyType(
-    {Format.STEP: "moulddesign.mould.kernel_shapes", Format.DRAWING: "ezdxf.filemanagement"}
+    {
+        Format.STL: "trimesh",
+        Format.STEP: "moulddesign.mould.kernel_shapes",
+        Format.DRAWING: "ezdxf.filemanagement",
+    }
 )
 """Modules that are loaded when the first file of a format is made, as they take longest."""
 
