@@ -103,8 +103,8 @@ BUILD_LIMIT_S: Final = 120.0
 MOST_BUILD_MB: Final = 450.0
 """A process that builds and holds more is replaced before the next design, and once the files are
 made: the CAD kernel alone takes 380. With it, server and picture stay under 900 [MB]."""
-MOST_IDLE_MB: Final = 230.0
-"""A process that holds more is replaced when the last tab is closed; a new one takes 200 [MB]."""
+MOST_IDLE_MB: Final = 300.0
+"""A process that holds more is replaced when the last tab is closed; a warm one takes 250 [MB]."""
 CHECKS_DELAY_S: Final = 0.25
 """Without a new request for so long, the checks begin [s]."""
 

@@ -78,6 +78,12 @@ def processes(root: int) -> list[int]:
     return found
 
 
+def memory_mb(root: int) -> float:
+    """Return the memory of a process and all below it, what they share counted once (proc(5))."""
+    rolled = [Path(f"/proc/{one}/smaps_rollup").read_text() for one in processes(root)]
+    return sum(int(text.partition("\nPss:")[2].split()[0]) for text in rolled) / 1024
+
+
 def drawn(page, stage: str = "pastry") -> int:
     """Wait until something is drawn, and return its number."""
     where = ".view:not([data-drawn='0'])" + ("" if stage == "pastry" else "[data-stage=mould]")
