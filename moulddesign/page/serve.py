@@ -52,6 +52,10 @@ CHECKS_WARM_UP_DELAY_S: Final = 4.0
 """The checks' libraries take seconds to load: they wait so long, so that they do not slow the first
 picture of somebody who opens the page at once [s]."""
 
+MOST_WAITING: Final = 20
+"""Tabs that were fetched and have not connected yet, of 1.5 MB each; the oldest is dropped for the
+next, and its browser, where there is one, fetches the page again."""
+
 PORTS_TRIED: Final = 50
 """Ports after it that are tried, one after another."""
 
@@ -185,6 +189,11 @@ def _serve_front(
     new_session: Callable[[Design], Session], uploads: UploadStore, default: Design
 ) -> None:
     """Serve the page itself: the design in the address, or the default one."""
+    waiting: dict[str, Client] = {}
+
+    def drop_oldest() -> None:
+        for oldest in list(waiting.values())[:-MOST_WAITING]:
+            oldest.delete()
 
     @ui.page("/")
     def show(
@@ -205,6 +214,10 @@ def _serve_front(
         client.on_disconnect(session.pause)
         client.on_connect(session.resume)
         client.on_delete(session.close)
+        waiting[client.id] = client
+        client.on_connect(lambda: waiting.pop(client.id, None))
+        client.on_delete(lambda: waiting.pop(client.id, None))
+        drop_oldest()
         ui.page_title(words["title"])
         ui.query("html").props(f"lang={words.language}")
         page = Page(session, words)
