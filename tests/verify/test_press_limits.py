@@ -106,7 +106,7 @@ def test_what_is_too_thin_is_told_with_what_mends_it(changes, member, verdict):
         ({"lobe_mm": 10.0}, "sleeve: grip for two fingers outside the disc", "lobe_mm", 20.7),
         # Bow goes with 1 / t^3: 1.0798 mm at 2 mm is 0.2 mm at 2 * 5.399^(1/3).
         ({"disc_thickness_mm": 2.0, "disc_free_mm": 53.0},
-         "plunger: bow of the palm disc under a push", "disc_mm", 3.5088),
+         "plunger: how far the palm disc bows under a push", "disc_mm", 3.5088),
     ],
 )  # fmt: skip
 def test_the_mend_is_the_least_that_works(changes, member, key, least_mm):
@@ -131,7 +131,7 @@ def test_a_disc_bears_more_the_thicker_it_is_whatever_its_width():
 )
 def test_a_wide_thin_disc_bows(radius_mm, thick_mm, bow_mm, verdict):
     made = found(disc_free_mm=radius_mm, disc_thickness_mm=thick_mm)
-    made = made["plunger: bow of the palm disc under a push"]
+    made = made["plunger: how far the palm disc bows under a push"]
     assert made.measured == pytest.approx(bow_mm, rel=1e-3)
     assert made.verdict.value == verdict
 
