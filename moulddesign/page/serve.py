@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import gc
 import os
 import signal
 import socket
@@ -53,8 +54,8 @@ CHECKS_WARM_UP_DELAY_S: Final = 4.0
 picture of somebody who opens the page at once [s]."""
 
 MOST_WAITING: Final = 20
-"""Tabs that were fetched and have not connected yet, of 1.5 MB each; the oldest is dropped for the
-next, and its browser, where there is one, fetches the page again."""
+"""Tabs that were fetched and have not connected yet, of 1.5 MB each; of more than these the last
+ten are kept, and a browser whose tab was dropped fetches the page again."""
 
 PORTS_TRIED: Final = 50
 """Ports after it that are tried, one after another."""
@@ -192,8 +193,10 @@ def _serve_front(
     waiting: dict[str, Client] = {}
 
     def drop_oldest() -> None:
-        for oldest in list(waiting.values())[:-MOST_WAITING]:
-            oldest.delete()
+        if len(waiting) > MOST_WAITING:
+            for oldest in list(waiting.values())[: -MOST_WAITING // 2]:
+                oldest.delete()
+            gc.collect()  # their elements hold each other
 
     @ui.page("/")
     def show(

@@ -1,6 +1,7 @@
 """One open tab: its last valid design, the work that is done for it, and its files."""
 
 import asyncio
+import gc
 import secrets
 from collections.abc import Callable, Coroutine
 from contextlib import suppress
@@ -176,6 +177,7 @@ class Workers:
         await self.tasks.retire(0.0)
         for worker in (self.preview, self.build):
             await self.replace(worker, MOST_IDLE_MB)
+        gc.collect()
         trim_heap()
 
     def end(self) -> None:

@@ -82,7 +82,7 @@ def test_bare_loads_leave_no_client_task_job_or_file(monkeypatch, tmp_path):
                 status, text = await loaded(app)
                 assert status == 200
                 assert b"Your piece" in text
-            assert len(Client.instances) == serve.MOST_WAITING < LOADS
+            assert len(Client.instances) <= serve.MOST_WAITING < LOADS
             assert kept.is_open
             assert await left() == before
             assert not Client.instances
