@@ -323,3 +323,44 @@ def _level(corners: Points, owner: Indices, pixels: Indices) -> Points:
     lowest = corners[:, :, 2].min(axis=1)
     kept: Points = level.clip(lowest[owner], highest[owner])
     return kept
+
+
+def points_held(plan: Points) -> tuple[Indices, Indices, Indices]:
+    """Return which facets hold which whole points: facet, column and row of each, facet by facet.
+
+    Row by row of points: from the leftmost to the rightmost crossing of its sides with the row.
+
+    Parameters
+    ----------
+    plan : ndarray
+        Corners of facets, in spacings of the points, shape (n, 3, 2).
+    """
+    first = np.ceil(plan[..., 1].min(axis=1)).astype(np.int64)
+    count = np.floor(plan[..., 1].max(axis=1)).astype(np.int64) - first + 1
+    facet = np.repeat(np.arange(len(plan)), count)
+    row = first[facet] + _counted(count)
+    left, right = np.full(len(facet), np.inf), np.full(len(facet), -np.inf)
+    for start in range(3):
+        (px, py), (qx, qy) = plan[:, start].T, plan[:, (start + 1) % 3].T
+        level = qy == py
+        slope = (qx - px) / np.where(level, 1.0, qy - py)
+        crosses = (np.minimum(py, qy)[facet] <= row) & (row <= np.maximum(py, qy)[facet])
+        at = px[facet] + (row - py[facet]) * slope[facet]
+        left = np.where(crosses, np.minimum(left, at), left)
+        right = np.where(crosses, np.maximum(right, at), right)
+    met = left <= right
+    facet, row = facet[met], row[met]
+    begin = np.ceil(left[met]).astype(np.int64)
+    count = np.maximum(np.floor(right[met]).astype(np.int64) - begin + 1, 0)
+    return (
+        np.repeat(facet, count),
+        np.repeat(begin, count) + _counted(count),
+        np.repeat(row, count),
+    )
+
+
+def _counted(count: Indices) -> Indices:
+    """Return 0, 1, ... up to each count, one after the other."""
+    ends = np.cumsum(count)
+    found: Indices = np.arange(int(count.sum())) - np.repeat(ends - count, count)
+    return found

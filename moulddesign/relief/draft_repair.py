@@ -27,6 +27,10 @@ SHORT_MM: Final = 0.05
 """A longer edge is not contracted: facets that reach across a crease would hide it [mm]."""
 ALONG: Final = np.arange(1, 8) / 8.0
 """Where along a flipped side its heights are asked."""
+WITHIN: Final = np.array(
+    [(1, 1, 1), (4, 1, 1), (1, 4, 1), (1, 1, 4), (3, 3, 0), (0, 3, 3), (3, 0, 3)]
+) / np.array([[3], [6], [6], [6], [6], [6], [6]])
+"""Where in a facet that a contracted edge changes its heights are asked."""
 GONE: Final = (-1, -1, -1)
 """Corners of a facet that was contracted."""
 CONTRACTED_MM: Final = 0.006
@@ -110,7 +114,8 @@ def without_steep_slivers(
     draft_deg : float
         Least angle between a facet and the pull direction [deg].
     error_mm : float
-        What a side that is flipped may be off those heights [mm].
+        What a side that is flipped, and a facet that a contracted side changed, may be off those
+        heights [mm].
 
     Returns
     -------
@@ -124,10 +129,16 @@ def without_steep_slivers(
         return triangles
     around = _Neighbours(vertices, triangles, limit, set(fixed.tolist()))
     fits = around.flips_that_fit(bad, exact, error_mm)
+
+    def keeps(rows: Indices, corners: Points) -> bool:
+        at = np.einsum("sc,tcx->tsx", WITHIN, corners).reshape(-1, 3)
+        heights = exact(np.repeat(rows, len(WITHIN)), at[:, :2])
+        return bool((np.abs(heights - at[:, 2]) <= error_mm).all())
+
     for facet in bad[np.argsort(-slope[bad], kind="stable")].tolist():
         if around.triangles[facet] and not around.flip_longest(facet, fits):
-            around.contract_one_edge(facet)
-    return np.array([corners or GONE for corners in around.triangles], dtype=np.int64)
+            around.contract_one_edge(facet, keeps)
+    return around.triangles.changed()
 
 
 class Divided(NamedTuple):
@@ -230,16 +241,37 @@ def _crossing(a: Points, b: Points, c: Points, d: Points) -> Points:
     return point
 
 
+class _Corners(dict[int, tuple[int, ...]]):
+    """Corners of the triangles that were looked up, a few hundred of many; none where one is gone.
+
+    What is assigned stays.
+    """
+
+    def __init__(self, triangles: Indices) -> None:
+        self._rows = triangles
+
+    def __missing__(self, facet: int) -> tuple[int, ...]:
+        """Return a triangle's corners as they were given."""
+        corners = tuple(self._rows[facet].tolist())
+        self[facet] = corners if corners[0] >= 0 else ()
+        return self[facet]
+
+    def changed(self) -> Indices:
+        """Return all triangles, with three times -1 where one is gone."""
+        made = self._rows.copy()
+        for facet, corners in self.items():
+            made[facet] = corners or GONE
+        return made
+
+
 class _Neighbours:
-    """Triangles as they are while edges are contracted: a few hundred of many."""
+    """Triangles as they are while edges are contracted."""
 
     def __init__(self, vertices: Points, triangles: Indices, limit: float, stay: set[int]) -> None:
         self.vertices = vertices
         self.limit = limit
         self.stay = stay
-        self.triangles: list[tuple[int, ...]] = [
-            tuple(row) if row[0] >= 0 else () for row in triangles.tolist()
-        ]
+        self.triangles = _Corners(triangles)
         order = np.argsort(triangles.ravel(), kind="stable")
         start = np.searchsorted(triangles.ravel()[order], np.arange(len(vertices) + 1))
         self._owner, self._start = order // 3, start
@@ -303,7 +335,7 @@ class _Neighbours:
         self.facets_at(d).add(facet)
         return True
 
-    def contract_one_edge(self, facet: int) -> None:
+    def contract_one_edge(self, facet: int, keeps: Callable[[Indices, Points], bool]) -> None:
         """Contract the shortest edge of a facet that can be contracted, where it is short."""
         corners = self.triangles[facet]
         pairs = [(a, b) for a in corners for b in corners if a != b and a not in self.stay]
@@ -312,21 +344,24 @@ class _Neighbours:
         for gone, kept in pairs:
             if np.linalg.norm(place[gone] - place[kept]) > SHORT_MM:
                 return
-            if self._may_contract(gone, kept):
+            if self._may_contract(gone, kept, keeps):
                 self._contract(gone, kept)
                 return
 
-    def _may_contract(self, gone: int, kept: int) -> bool:
+    def _may_contract(self, gone: int, kept: int, keeps: Callable[[Indices, Points], bool]) -> bool:
         beside = {corner for facet in self.facets_at(gone) for corner in self.triangles[facet]}
         beyond = {corner for facet in self.facets_at(kept) for corner in self.triangles[facet]}
         both = self.facets_at(gone) & self.facets_at(kept)
         if len((beside & beyond) - {gone, kept}) != len(both):
             return False
-        moved = [self._renamed(facet, gone, kept) for facet in self.facets_at(gone) - both]
+        facets = sorted(self.facets_at(gone) - both)
+        moved = [self._renamed(facet, gone, kept) for facet in facets]
         corners = self.vertices[np.array(moved, dtype=np.int64).reshape(-1, 3)]
         if not (_slopes(corners) <= self.limit).all():
             return False
-        return bool(_off_mm(corners, self.vertices[gone]) <= CONTRACTED_MM)
+        if _off_mm(corners, self.vertices[gone]) > CONTRACTED_MM:
+            return False
+        return keeps(np.array(facets, dtype=np.int64), corners)
 
     def _contract(self, gone: int, kept: int) -> None:
         for facet in sorted(self.facets_at(gone)):

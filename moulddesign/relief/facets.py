@@ -22,6 +22,8 @@ from scipy.spatial import cKDTree
 
 from moulddesign.core import KernelError, say
 from moulddesign.geometry import Indices, Points
+from moulddesign.geometry.sampling import points_held
+from moulddesign.relief.coarsening import coarsened
 from moulddesign.relief.field import Field, Heights
 
 NODE_GRID_MM: Final = 5e-4
@@ -243,15 +245,15 @@ def facets(
     area = _areas(mesh, corners, place, area_of)
     corner_area = np.full(given, OUTSIDE, dtype=np.int64)
     plan = place[corners[area != OUTSIDE]]
-    own = _Measured(partial(_sampled, field, bound_mm=bound_mm, steepest=steepest), bound_mm)
     grid = _GridSamples.over(plan, field)
     last_mm = LAST_SHARE * bound_mm
-    stages = [
-        _Measured(partial(grid.measured, bound_mm=bound_mm), bound_mm),
-        own,
-        _Measured(partial(grid.finer(field).measured, bound_mm=last_mm), last_mm),
-        own,
-    ]
+    measures = (
+        (partial(grid.measured, bound_mm=bound_mm), bound_mm),
+        (partial(grid.finer(field).measured, bound_mm=last_mm), last_mm),
+        (partial(_sampled, field, bound_mm=bound_mm, steepest=steepest), bound_mm),
+    )
+    coarse, fine, own = (_Measured(*measure) for measure in measures)
+    stages = [coarse, own, fine, own]
     heights = np.empty(0)
     for _ in range(ROUNDS):
         corners, neighbours, place = _state(mesh)
@@ -270,7 +272,26 @@ def facets(
         else:
             break
     kept = area != OUTSIDE
-    return Facets(place[SUPER:], heights[SUPER:], corners[kept] - SUPER, area[kept])
+    corners, area = corners[kept] - SUPER, area[kept]
+    place, heights = place[SUPER:], heights[SUPER:]
+
+    def off_ratio(rows: Indices) -> Heights:
+        ratio = np.zeros(len(rows))
+        for measure, most in measures:
+            # What is found off on a grid need not be measured at samples of its own.
+            some = np.flatnonzero(ratio <= 1.0)
+            ratio[some] = measure(place, heights, rows[some])[0] / most
+        return ratio
+
+    corners, source = coarsened(
+        np.column_stack([place, heights]),
+        corners,
+        may_go=np.arange(len(place)) >= given - SUPER,
+        steepest=steepest,
+        bound_mm=bound_mm,
+        off_ratio=off_ratio,
+    )
+    return Facets(place, heights, corners, area[source])
 
 
 def unrefined_facets(
@@ -339,7 +360,7 @@ class _GridSamples:
     def over(cls, plan: Points, field: Field) -> "_GridSamples":
         """Return them at all points in facets that hold all that are to come, (n, 3, 2) [mm]."""
         low = plan.min(axis=(0, 1)) - GRID_MM
-        _, column, row = _held((plan - low) / GRID_MM)
+        _, column, row = points_held((plan - low) / GRID_MM)
         asked = np.zeros((int(row.max(initial=0)) + 2, int(column.max(initial=0)) + 2), dtype=bool)
         asked[row, column] = True
         return cls._asked(asked, field, low, GRID_MM)
@@ -372,7 +393,7 @@ class _GridSamples:
         """Return how far facets are off at points of the grid inside them, and where most."""
         error, worst = np.zeros(len(corners)), np.zeros((len(corners), 2))
         plan = (place[corners] - self.low) / self.spacing_mm
-        facet, column, row = _held(plan)
+        facet, column, row = points_held(plan)
         (ax, ay), (bx, by), (cx, cy) = np.moveaxis(plan, 0, 2)
         doubled = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
         wide = np.abs(doubled) > LEAST_MM / self.spacing_mm
@@ -399,42 +420,6 @@ class _GridSamples:
         at = np.column_stack([column[most], row[most]]) * self.spacing_mm + self.low
         worst[rows] = at + OFF_GRID * (place[corners[rows]].mean(axis=1) - at)
         return error, worst
-
-
-def _held(plan: Points) -> tuple[Indices, Indices, Indices]:
-    """Return which facets hold which whole points: facet, column and row of each, facet by facet.
-
-    Row by row of points: from the leftmost to the rightmost crossing of its sides with the row.
-    """
-    first = np.ceil(plan[..., 1].min(axis=1)).astype(np.int64)
-    count = np.floor(plan[..., 1].max(axis=1)).astype(np.int64) - first + 1
-    facet = np.repeat(np.arange(len(plan)), count)
-    row = first[facet] + _counted(count)
-    left, right = np.full(len(facet), np.inf), np.full(len(facet), -np.inf)
-    for start in range(3):
-        (px, py), (qx, qy) = plan[:, start].T, plan[:, (start + 1) % 3].T
-        level = qy == py
-        slope = (qx - px) / np.where(level, 1.0, qy - py)
-        crosses = (np.minimum(py, qy)[facet] <= row) & (row <= np.maximum(py, qy)[facet])
-        at = px[facet] + (row - py[facet]) * slope[facet]
-        left = np.where(crosses, np.minimum(left, at), left)
-        right = np.where(crosses, np.maximum(right, at), right)
-    met = left <= right
-    facet, row = facet[met], row[met]
-    begin = np.ceil(left[met]).astype(np.int64)
-    count = np.maximum(np.floor(right[met]).astype(np.int64) - begin + 1, 0)
-    return (
-        np.repeat(facet, count),
-        np.repeat(begin, count) + _counted(count),
-        np.repeat(row, count),
-    )
-
-
-def _counted(count: Indices) -> Indices:
-    """Return 0, 1, ... up to each count, one after the other."""
-    ends = np.cumsum(count)
-    found: Indices = np.arange(int(count.sum())) - np.repeat(ends - count, count)
-    return found
 
 
 def _triangulation(points: Points, edges: Indices) -> pythoncdt.Triangulation:
@@ -553,23 +538,36 @@ def _sampled(
     # A point with shares s of the corners lies s times the height over each side from that side.
     reach = doubled[:, None] / np.roll(lengths, -1, axis=1)
 
-    def sample(rows: Indices, inner: Points, around: Points) -> None:
-        # Sample by sample, not facet by facet: a largest of few numbers at a time takes long.
-        share = np.concatenate([inner, around])
-        at = np.stack([share @ place[corners[rows], axis].T for axis in (0, 1)], axis=2)
-        found = field(at.reshape(-1, 2)).height.reshape(len(share), len(rows))
-        off = np.abs(share @ heights[corners[rows]].T - found)
-        inside, on_sides = off[: len(inner)], off[len(inner) :].max(axis=0) / EDGE_ALLOWANCE
-        clear = np.ones(inside.shape, dtype=bool)
-        for corner in range(3):
-            clear &= inner[:, corner, None] * reach[rows, corner] >= CLEAR_MM
-        most = np.where(clear, inside + 1.0, inside).argmax(axis=0)
-        error[rows] = np.maximum(inside.max(axis=0), on_sides)
-        worst[rows] = at[most, np.arange(len(rows))]
+    def sample(patterns: Sequence[tuple[Indices, Points, Points]]) -> None:
+        # Sample by sample, not facet by facet: a largest of few numbers at a time takes long. And
+        # the field is asked once for all patterns.
+        shares = [np.concatenate([inner, around]) for _, inner, around in patterns]
+        places = [
+            np.stack([share @ place[corners[rows], axis].T for axis in (0, 1)], axis=2)
+            for (rows, _, _), share in zip(patterns, shares, strict=True)
+        ]
+        asked = field(np.concatenate([at.reshape(-1, 2) for at in places])).height
+        begin = 0
+        for (rows, inner, _), share, at in zip(patterns, shares, places, strict=True):
+            found = asked[begin : begin + len(share) * len(rows)].reshape(len(share), len(rows))
+            begin += found.size
+            off = np.abs(share @ heights[corners[rows]].T - found)
+            inside, on_sides = off[: len(inner)], off[len(inner) :].max(axis=0) / EDGE_ALLOWANCE
+            clear = np.ones(inside.shape, dtype=bool)
+            for corner in range(3):
+                clear &= inner[:, corner, None] * reach[rows, corner] >= CLEAR_MM
+            most = np.where(clear, inside + 1.0, inside).argmax(axis=0)
+            error[rows] = np.maximum(inside.max(axis=0), on_sides)
+            worst[rows] = at[most, np.arange(len(rows))]
 
-    sample(np.flatnonzero(number >= FINE_FROM), *COARSE)
-    for pattern, samples in enumerate(PATTERNS):
-        sample(np.flatnonzero((number == pattern) & (error <= bound_mm)), *samples)
+    sample([(np.flatnonzero(number >= FINE_FROM), *COARSE)])
+    good = error <= bound_mm
+    sample(
+        [
+            (np.flatnonzero((number == pattern) & good), *samples)
+            for pattern, samples in enumerate(PATTERNS)
+        ]
+    )
     za, zb, zc = heights[corners].T
     rise = np.hypot(
         (zb - za) * (c - a)[:, 1] - (zc - za) * (b - a)[:, 1],

@@ -1,0 +1,157 @@
+r"""Corners of a refined height field taken out again where the surface stays within its bound.
+
+Refinement puts in one corner after the other, and what it put in first is often not needed by the
+facets that come out of it at last. A corner is taken out by drawing it along one of its sides onto
+the corner there::
+
+        a-------b               a-------b
+       / \     / \             /   .     \
+      /   \   /   \           /       .   \
+     c-----v-----u     ->     c - - - - - u       corner v drawn onto u
+      \   /   \   /           \       .   /
+       \ /     \ /             \   .     /
+        d-------e               d-------e
+
+Facets become long where the field is bent in one direction only, which no triangulation that looks
+at the plan alone finds. The facets around a corner do not share any with those around the others
+that are taken out with it, so that many go at a time.
+"""
+
+from collections.abc import Callable
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moulddesign.geometry import Indices, Points
+from moulddesign.relief.field import Heights
+
+ROUNDS: Final = 40
+"""Of taking corners out, at most."""
+LEAST_WIDTH_MM: Final = 0.01
+"""Facets are made no narrower [mm]."""
+
+Measure = Callable[[Indices], Heights]
+"""How far facets are off the field, as multiples of the bound, shape (n, 3) to (n,)."""
+
+
+def coarsened(
+    vertices: Points,
+    triangles: Indices,
+    *,
+    may_go: NDArray[np.bool_],
+    steepest: float,
+    bound_mm: float,
+    off_ratio: Measure,
+) -> tuple[Indices, Indices]:
+    """Return triangles with fewer corners, and of each the given one in whose place it is.
+
+    Parameters
+    ----------
+    vertices : ndarray
+        Corners with their heights, shape (n, 3); they keep their rows [mm].
+    may_go : ndarray
+        Which points may be taken out, where they lie on no edge of the surface.
+    steepest : float
+        No facet that is made is steeper.
+    bound_mm : float
+        Corners whose own place would be off by more are not tried [mm].
+    off_ratio : callable
+        How far facets are off: those that are made are at most 1.
+    """
+    source = np.arange(len(triangles))
+    corner = triangles.ravel()
+    ring = np.column_stack([np.roll(triangles, turn, axis=1).ravel() for turn in (1, 2)])
+    # What runs into the facets around a corner runs out again, unless it lies on an edge.
+    into, out = (np.bincount(corner, weights=side, minlength=len(vertices)) for side in ring.T)
+    may_go = may_go & (into == out)
+    for _ in range(ROUNDS):
+        if not may_go[triangles].any():
+            break
+        moves = _moves(vertices, triangles, may_go, steepest)
+        good = moves.off_mm <= bound_mm
+        may_go[moves.corner[~good]] = False
+        moves = _Moves(moves.corner[good], moves.onto[good], moves.off_mm[good])
+        onto = _apart(moves, triangles, len(vertices))
+        touched = np.flatnonzero((onto[triangles] >= 0).any(axis=1))
+        before = triangles[touched]
+        goes = onto[before]
+        corner = before[np.arange(len(before)), (goes >= 0).argmax(axis=1)]
+        after = np.where(goes >= 0, goes, before)
+        stays = (before != goes.max(axis=1)[:, None]).all(axis=1)
+        bad = corner[stays][off_ratio(after[stays]) > 1.0]
+        may_go[bad] = False
+        does = may_go[corner]
+        triangles[touched[does]] = after[does]
+        gone = touched[does & ~stays]
+        triangles, source = np.delete(triangles, gone, axis=0), np.delete(source, gone)
+    return triangles, source
+
+
+class _Moves(NamedTuple):
+    """Corners that may be drawn onto a neighbour."""
+
+    corner: Indices
+    onto: Indices
+    off_mm: Heights
+    """How far the surface then is off the corner that went."""
+
+
+def _moves(
+    vertices: Points, triangles: Indices, may_go: NDArray[np.bool_], steepest: float
+) -> _Moves:
+    """Return of each open corner the neighbour onto which it is drawn with the least change."""
+    facet, turn = np.nonzero(may_go[triangles])
+    corner = triangles[facet, turn]
+    order = np.argsort(corner, kind="stable")
+    facet, turn, corner = facet[order], turn[order], corner[order]
+    right, left = (triangles[facet, (turn + step) % 3] for step in (1, 2))
+    first = np.flatnonzero(np.append(True, corner[1:] != corner[:-1]))
+    count = np.diff(np.append(first, len(corner)))
+    # Each neighbour u of a corner with each of the corner's facets: what becomes of it.
+    many = np.repeat(count, count)
+    side = np.repeat(np.arange(len(corner)), many)
+    begin = np.repeat(np.repeat(first, count), many)
+    ends = np.cumsum(many)
+    across = begin + np.arange(len(side)) - np.repeat(ends - many, many)
+    u, a, b, v = right[side], right[across], left[across], corner[side]
+    stays = (u != a) & (u != b)
+    ua, ub, uv = vertices[a] - vertices[u], vertices[b] - vertices[u], vertices[v] - vertices[u]
+    doubled = ua[:, 0] * ub[:, 1] - ua[:, 1] * ub[:, 0]
+    ab = ub - ua
+    longest = np.sqrt(
+        np.maximum(
+            np.maximum((ua[:, :2] ** 2).sum(axis=1), (ub[:, :2] ** 2).sum(axis=1)),
+            (ab[:, :2] ** 2).sum(axis=1),
+        )
+    )
+    rise = np.hypot(
+        ua[:, 2] * ub[:, 1] - ub[:, 2] * ua[:, 1], ua[:, 2] * ub[:, 0] - ub[:, 2] * ua[:, 0]
+    )
+    may = ~stays | ((doubled > LEAST_WIDTH_MM * longest) & (rise <= steepest * doubled))
+    second = uv[:, 0] * ub[:, 1] - uv[:, 1] * ub[:, 0]
+    third = ua[:, 0] * uv[:, 1] - ua[:, 1] * uv[:, 0]
+    held = stays & may & (second >= 0.0) & (third >= 0.0) & (second + third <= doubled)
+    size = np.where(held, doubled, 1.0)
+    off = np.where(held, np.abs((second * ua[:, 2] + third * ub[:, 2]) / size - uv[:, 2]), 0.0)
+    start = ends - many
+    most = np.where(np.logical_and.reduceat(may, start), np.maximum.reduceat(off, start), np.inf)
+    best = np.lexsort([most, corner])[first]
+    return _Moves(corner[best], right[best], most[best])
+
+
+def _apart(moves: _Moves, triangles: Indices, size: int) -> Indices:
+    """Return onto which corner each is drawn, -1 where none: no two of them share a facet.
+
+    Those with the least change go first.
+    """
+    rank = np.full(size, size, dtype=np.int64)
+    order = np.argsort(moves.off_mm, kind="stable")
+    rank[moves.corner[order]] = np.arange(len(order))
+    own = rank[triangles]
+    behind = np.zeros(size, dtype=bool)
+    behind[triangles[own > own.min(axis=1, keepdims=True)]] = True
+    onto = np.full(size, -1, dtype=np.int64)
+    first = ~behind[moves.corner]
+    onto[moves.corner[first]] = moves.onto[first]
+    return onto
