@@ -47,6 +47,7 @@ def test_pieces_are_totalled_and_ticks_survive_a_reload(browser, design_and_file
         assert page.locator(".totals b").all_inner_texts() == [*shown, f"{pieces}"]
     page.check("#total-1")
     page.check("#step-0")
+    page.wait_for_timeout(500)  # the browser stores it in another process
     page.reload()
     assert page.input_value("#pieces") == "37"
     assert page.locator(":checked").evaluate_all("all => all.map((one) => one.id)") == [

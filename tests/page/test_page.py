@@ -337,7 +337,7 @@ def test_a_trial_asks_for_weighings_and_says_what_was_lost(visit):
     page.locator(".task:not([hidden])").get_by_text("Calculate").click()
     page.wait_for_selector("[data-path='weighings.0.raw_g'] .error >> text=Is missing")
     assert page.inner_text(".task:not([hidden]) .answer") == (
-        "Piece 1: Raw: is missing and has no default (1 more to mend after this one)."
+        "Piece 1: Raw weight: is missing and has no default (1 more to mend after this one)."
     )
     page.fill("#trial-weighings-0-raw_g", "80")
     page.fill("#trial-weighings-0-finished_g", "76")

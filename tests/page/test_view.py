@@ -160,6 +160,15 @@ def number(page, place: int) -> str:
     return page.locator(".layer-card input").nth(place).input_value()
 
 
+def at_rest(page, selector):
+    """Return the place of what is on its way, once it stands still."""
+    box = None
+    while (now := page.locator(selector).bounding_box()) != box:
+        box = now
+        page.wait_for_timeout(200)
+    return box
+
+
 def test_a_layer_is_tapped_dragged_snapped_turned_and_sized(visit):
     page = visit(flat_with_two_layers())
     before = drawn(page)
@@ -168,7 +177,7 @@ def test_a_layer_is_tapped_dragged_snapped_turned_and_sized(visit):
     middle = box["x"] + box["width"] * 0.5, box["y"] + box["height"] * 0.4
     page.mouse.click(*middle)
     page.wait_for_selector(".layer-card >> text=wren")
-    box = page.locator("[data-handle=move]").bounding_box()  # its card has moved the piece
+    box = at_rest(page, "[data-handle=move]")  # its card has moved the piece
     middle = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     page.mouse.move(*middle)
     page.mouse.down()
