@@ -176,8 +176,11 @@ def _overlap_on_ground(
     grid = grid_over_shape(artwork.buffer(NEAR_ARTWORK_MM), PIXEL_MM)
     under = ground(grid.points_mm(np.ones(grid.shape, dtype=bool))).reshape(grid.shape)
     rise = sign * (top_heights_mm(_seen_from_above(pastry), grid) - flat_mm - under)
-    asked = region_mask(artwork, grid)
-    return _shared((rise > CARVED_FOOT_MM) & np.isfinite(rise), asked)
+    # A wall of 45 deg is as high as the foot so far inside the edge. Fine artwork has hundreds of
+    # millimetres of edge: what lies that near to it is left out, or its sum would count as a fault.
+    clear = ~region_mask(artwork.boundary.buffer(CARVED_FOOT_MM), grid)
+    relief = (rise > CARVED_FOOT_MM) & np.isfinite(rise)
+    return _shared(relief & clear, region_mask(artwork, grid) & clear)
 
 
 def _shared(relief: NDArray[np.bool_], asked: NDArray[np.bool_]) -> float:

@@ -23,6 +23,25 @@ def answered(values):
     return found, with_least_weight(design, made.interior, found)
 
 
+@pytest.mark.parametrize(
+    ("face", "outline"),
+    [
+        ("lantern", "square"),
+        *(
+            pytest.param(face, outline, marks=pytest.mark.slow)
+            for face in ("knot", "lantern")
+            for outline in ("round", "scalloped", "hexagon")
+        ),
+    ],
+)
+def test_a_bundled_face_that_holds_a_pattern_shows_it_as_drawn(face, outline):
+    values = {"face": {"name": face}, "pastry": {"outline": outline}, "relief": {"layers": []}}
+    design = Design.of(values)
+    made = shaped(design).pastry
+    found = relief_findings(design, made, made.mesh)
+    assert Verdict.FAIL not in {each.verdict for each in found}
+
+
 def weight_of(findings):
     (weight_g,) = [
         dict(found.remedy.values)["weight_g"]

@@ -4,7 +4,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from manifold3d import CrossSection, Manifold
-from shapely.affinity import scale, translate
+from shapely.affinity import rotate, scale, translate
 from verify.shapes import as_written, cylinder, mesh_of
 
 from moulddesign.geometry import Mesh, box
@@ -55,6 +55,34 @@ def test_a_shifted_square_shares_what_arithmetic_says(shift):
     )
     # (10 - s) 10 shared of (10 + s) 10; one pixel row of 0.1 mm on either edge.
     assert share == pytest.approx((10 - shift) / (10 + shift), abs=0.02)
+
+
+def fin(x, length):
+    """Return a drafted fin 0.5 mm wide as its artwork and as a body on the plane z = 20 mm."""
+    # Turned, so that its edges do not run along the pixels.
+    foot = rotate(shapely.box(x, -length, x + 0.5, length), 10.0, origin=(0, 0))
+    top = foot.buffer(-0.2, join_style="mitre")  # 0.7 mm high: walls of 16 deg from the upright
+    corners = [
+        (*point, z) for flat, z in ((foot, 20.0), (top, 20.7)) for point in flat.exterior.coords[:4]
+    ]
+    return foot, Manifold.hull_points(np.array(corners))
+
+
+@pytest.mark.parametrize(
+    ("x", "verdict"), [(1, "good"), (-1, "fail")], ids=["as it is", "mirrored"]
+)
+def test_fine_artwork_on_a_carved_ground_is_judged_beside_its_edges(x, verdict):
+    """270 mm of edge around 66 square millimetres: the foot of the walls alone would be 2 %."""
+    fins = [fin(-8.0 + number, 2.0 + 0.4 * number) for number in range(14)]
+    cake = mesh_of(sum((body for _, body in fins), cylinder(20, 0, 20)))
+    found = reading_finding(
+        as_written(cake),
+        artwork=scale(shapely.union_all([foot for foot, _ in fins]), x, 1, origin=(0, 0)),
+        flat_mm=20.0,
+        depth_mm=0.7,
+        ground=lambda points: np.zeros(len(points)),
+    )
+    assert found.verdict.value == verdict
 
 
 def test_a_plain_top_matches_no_artwork():
