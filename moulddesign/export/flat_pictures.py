@@ -24,6 +24,7 @@ from moulddesign.artwork.bundled_patterns import pattern_names
 from moulddesign.artwork.font_files import default_font
 from moulddesign.artwork.patterns import artwork
 from moulddesign.artwork.polygons import Region
+from moulddesign.core import LANGUAGES, Message, in_words, say
 from moulddesign.design import Design
 from moulddesign.geometry import Points
 from moulddesign.render import Picture, height_picture, png_bytes
@@ -32,14 +33,33 @@ from moulddesign.render import Picture, height_picture, png_bytes
 def check_png(found: ArtworkCheck) -> bytes:
     """Return the artwork as a PNG file on which every thin stroke and gap is ringed."""
     marks = thin_marks(found.shape, least_stroke_mm=GOOD_STROKE_MM, least_gap_mm=GOOD_GAP_MM)
-    outcome = "Thinner ones are ringed" if marks else "None is thinner"
-    outcome += "" if found.added.is_empty else ". Thickened where it is orange"
-    caption = f"Stroke at least {GOOD_STROKE_MM:g} mm, gap {GOOD_GAP_MM:g} mm\n{outcome}"
+    caption = (
+        say("export.relief-least", stroke_mm=GOOD_STROKE_MM, gap_mm=GOOD_GAP_MM),
+        outcome(marks, thickened=not found.added.is_empty),
+    )
     drawn = [
         ColouredRegion(shape=found.shape, colour=RAISED_COLOUR),
         ColouredRegion(shape=found.added, colour=THICKENED_COLOUR),
     ]
-    return png_bytes(marked_picture(drawn, marks, caption))
+    lines = "\n".join(in_words(line, LANGUAGES[0]) for line in caption)
+    return png_bytes(marked_picture(drawn, marks, lines))
+
+
+def outcome(marks: Sequence[ThinMark], *, thickened: bool) -> Message:
+    """Return what a picture by `marked_picture` shows of thin places, and of thickened ones."""
+    hidden = len(marks) - len(_ringed(marks))
+    said = say("export.relief-none-thinner")
+    if marks:
+        said = say("export.relief-ringed")
+    if hidden:
+        said = say("export.relief-some-ringed", hidden=hidden)
+    if not thickened:
+        return said
+    return say("core.two-sentences", first=said, second=say("export.relief-thickened"))
+
+
+def _ringed(marks: Sequence[ThinMark]) -> list[ThinMark]:
+    return [mark for kind in ThinKind for mark in [m for m in marks if m.kind is kind][:MOST_MARKS]]
 
 
 OVERSAMPLING: Final = 3
@@ -178,12 +198,10 @@ def marked_picture(
         mask = _mask(layers[0].shape, view.pixels, image.size)
         image.paste(whole, (left, 0), mask.crop((left, 0, left + whole.width, whole.height)))
     pen = ImageDraw.Draw(image)
-    shown = [m for kind in ThinKind for m in [m for m in marks if m.kind is kind][:MOST_MARKS]]
-    _draw_callouts(pen, shown, view)
-    hidden = len(marks) - len(shown)
+    _draw_callouts(pen, _ringed(marks), view)
     pen.text(
         (image.width / 2, OVERSAMPLING * (SIDE_PX + CAPTION_PX * 0.4)),
-        f"{caption}, {hidden} more are not" if hidden else caption,
+        caption,
         fill=(0, 0, 0),
         font=_letters(),
         anchor="mm",

@@ -200,13 +200,11 @@ def relief_plan(
             if raised
             else say("export.relief-sunk", stroke_mm=stroke_mm, gap_mm=gap_mm)
         )
-    caption.append(say("export.relief-ringed") if marks else say("export.relief-none-thinner"))
     added = thickened_places(part for region in pastry.relief for part in region.parts)
+    caption.append(flat_pictures.outcome(marks, thickened=not added.is_empty))
     if not added.is_empty:
         thick = flat_pictures.ColouredRegion(shape=added, colour=flat_pictures.THICKENED_COLOUR)
         drawn.append(thick)
-        thickened = say("export.relief-thickened")
-        caption[-1] = say("core.two-sentences", first=caption[-1], second=thickened)
     bare = say("export.relief-none") if pastry.carved is None else say("export.relief-carved")
     lines = tuple(caption) if pastry.artwork else (bare,)
     shown = "\n".join(in_words(line, language) for line in lines)

@@ -4,8 +4,11 @@ import io
 
 import numpy as np
 import pytest
+import shapely
 from PIL import Image
 
+from moulddesign.artwork.artwork_check import thin_marks
+from moulddesign.core import LANGUAGES, say
 from moulddesign.design import Design
 from moulddesign.export.flat_pictures import (
     DOUGH_COLOUR,
@@ -13,6 +16,7 @@ from moulddesign.export.flat_pictures import (
     RAISED_COLOUR,
     RING_COLOURS,
     SUNK_COLOUR,
+    outcome,
 )
 from moulddesign.export.pictures import relief_plan
 from moulddesign.pastry.pastry import pastry
@@ -61,3 +65,15 @@ def test_pastry_without_relief_is_drawn_plain():
 def test_same_pastry_gives_the_same_bytes():
     made, _ = plan([{"pattern": "wren"}])
     assert relief_plan(made, line_mm=0.42) == relief_plan(made, line_mm=0.42)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_caption_counts_the_thin_places_that_are_not_ringed(language):
+    # 20 strokes of 0.2 mm, far apart
+    hairs = shapely.union_all([shapely.box(2 * x, 0, 2 * x + 0.2, 10) for x in range(20)])
+    marks = thin_marks(hairs, least_stroke_mm=0.4, least_gap_mm=0.1)
+    assert len(marks) == 20
+    said = outcome(marks, thickened=True).text(language)
+    assert "8" in said
+    assert outcome(marks[:12], thickened=False) == say("export.relief-ringed")
+    assert outcome([], thickened=False) == say("export.relief-none-thinner")
