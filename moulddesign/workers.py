@@ -48,7 +48,7 @@ WARM_UP_S: Final = 60.0
 GRACE_S: Final = 1.0
 """How long processes of a pool may take to end by themselves [s]."""
 
-POLL_S: Final = 0.25
+POLL_S: Final = 0.05
 """How often the time limit and a cancellation are looked at while a job runs [s]."""
 
 

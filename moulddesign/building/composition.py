@@ -51,7 +51,7 @@ from moulddesign.pastry.interior import Interior, interior
 from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.pastry.variants import FurtherPastry, further_pastries, pastry_report
 from moulddesign.portion import Figures, Portion, cautions_of, figures
-from moulddesign.relief.carved_surface import coarse_surface
+from moulddesign.relief.carved_surface import SurfaceMaker, carved_surface, coarse_surface
 
 T = TypeVar("T")
 
@@ -307,8 +307,13 @@ class Shape:
     """Pastries under further stamps."""
 
 
-def shaped(design: Design) -> Shape:
+def shaped(design: Design, *, surface_of: SurfaceMaker = carved_surface) -> Shape:
     """Return the piece of a design without its mould: the first part of `build`.
+
+    Parameters
+    ----------
+    surface_of : callable
+        Makes the surface of a carved face.
 
     Raises
     ------
@@ -317,7 +322,7 @@ def shaped(design: Design) -> Shape:
     FileError
         The artwork cannot be read.
     """
-    return _Clock(lambda _: None).shaped(design)
+    return _Clock(lambda _: None).shaped(design, surface_of)
 
 
 def coarse_shape(design: Design) -> Shape:
@@ -430,8 +435,10 @@ def build(
         )
 
 
-def _pressed(design: Design, piece: Portion) -> tuple[Pastry, tuple[FurtherPastry, ...]]:
-    made = pastry(design, piece.volume_ml)
+def _pressed(
+    design: Design, piece: Portion, surface_of: SurfaceMaker
+) -> tuple[Pastry, tuple[FurtherPastry, ...]]:
+    made = pastry(design, piece.volume_ml, surface_of=surface_of)
     return made, further_pastries(design, piece, made.outline)
 
 
@@ -473,11 +480,11 @@ class _Clock:
         self.stage = stage
         self.seconds: dict[str, float] = {}
 
-    def shaped(self, design: Design) -> Shape:
+    def shaped(self, design: Design, surface_of: SurfaceMaker = carved_surface) -> Shape:
         _refuse_print(design)
         weights = self.timed("portion", lambda: figures(design))
         piece = weights.piece
-        made, further = self.timed("pastry", lambda: _pressed(design, piece))
+        made, further = self.timed("pastry", lambda: _pressed(design, piece, surface_of))
         _leave_room(design, made, piece)
         inside = interior(design, made, piece)
         return Shape(portion=weights, pastry=made, interior=inside, further=further)

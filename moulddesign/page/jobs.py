@@ -9,6 +9,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Final
 
+import shapely
+
 from moulddesign.building import Build, Shape, build, coarse_shape, inlays, mould_of, shaped
 from moulddesign.core import Message, ml_from_mm3, say, word
 from moulddesign.design import (
@@ -37,6 +39,7 @@ from moulddesign.export.label_sheet import smallest_sheet
 from moulddesign.export.pictures import pastry_scene
 from moulddesign.export.press_steps import PressStep
 from moulddesign.fit import design_in
+from moulddesign.geometry import Points
 from moulddesign.kitchen import (
     Batch,
     BatchOrder,
@@ -68,6 +71,9 @@ from moulddesign.page.view_bodies import (
 )
 from moulddesign.pastry.pastry import trial_mould
 from moulddesign.portion import Figures, Roll, figures, roll_for
+from moulddesign.relief.carved_surface import CarvedSurface, SurfaceMaker, carved_surface
+from moulddesign.relief.field import Field, FieldValues
+from moulddesign.relief.roof import ReliefRegion
 from moulddesign.render import picture_png
 from moulddesign.workers import Checkpoint, Job
 
@@ -216,11 +222,11 @@ def coarse_preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
         yield "coarse", _encoded_piece(design, "coarse", shape, pastry_bodies(shape))
 
 
-def preview(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
+def preview(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     """Yield the piece's figures, and what the view needs to draw it."""
     design = Design.of(plain)
     piece = _without_mould(design)
-    shape = _cached_shape(piece)
+    shape = _cached_shape(piece, checkpoint)
     yield "figures", _figures(design, shape)
     yield "pastry", _encoded_piece(design, "pastry", shape, _cached_bodies(piece))
 
@@ -234,6 +240,7 @@ def _encoded_piece(design: Design, stage: str, shape: Shape, bodies: tuple[ViewB
 def check_design(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> Answer:
     """Yield finer light on the piece and the mould for the view, then all findings and cautions."""
     design = Design.of(plain)
+    _cached_shape(_without_mould(design), checkpoint)
     yield "light", _cached_light(_without_mould(design))
     checkpoint()
     if design.own_mould is not None:
@@ -344,11 +351,29 @@ _shapes: dict[Design, Shape] = {}
 """The last pieces of this process; the last used is the last."""
 
 
-def _cached_shape(design: Design) -> Shape:
-    made = _shapes.pop(design, None) or shaped(design)
+def _cached_shape(design: Design, checkpoint: Checkpoint = lambda: None) -> Shape:
+    made = _shapes.pop(design, None) or shaped(design, surface_of=_stoppable(checkpoint))
     for oldest in list(_shapes)[: 1 - MOST_SHAPES]:
         del _shapes[oldest]
     return _shapes.setdefault(design, made)
+
+
+def _stoppable(checkpoint: Checkpoint) -> SurfaceMaker:
+    """Return what makes a true surface, with a checkpoint wherever it asks for heights.
+
+    A true face takes seconds, and asks some hundred times.
+    """
+
+    def surface(
+        outline: shapely.Polygon, field: Field, regions: Sequence[ReliefRegion], **how: float
+    ) -> CarvedSurface:
+        def asked(points: Points) -> FieldValues:
+            checkpoint()
+            return field(points)
+
+        return carved_surface(outline, asked, regions, **how)
+
+    return surface
 
 
 def _without_mould(design: Design) -> Design:

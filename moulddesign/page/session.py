@@ -213,6 +213,7 @@ class Session:
         self._cut: tuple[float, bool] | None = None
         self._cutting: asyncio.Task[None] | None = None
         self._cuts = 0
+        self._face: asyncio.Event | None = None
         self._checks: asyncio.Event | None = None
         self._preparing: asyncio.Event | None = None
         self._writing: asyncio.Event | None = None
@@ -246,6 +247,8 @@ class Session:
         self._requested = design
         self._is_stopped = False
         self._cancel_checks()
+        if self._face is not None:
+            self._face.set()
         self.downloads[DESIGN_FILE] = design.toml().encode()
         if self._processing is None or self._processing.done():
             self._processing = self._start(self._process_requests())
@@ -319,19 +322,22 @@ class Session:
         self.page.show_checking(active=True)
         if design.face is not None:
             with suppress(MouldError):  # the true face says what is wrong
-                await self._draw(COARSE_PREVIEW, design)
+                await self._draw(COARSE_PREVIEW, design, asyncio.Event())
             if self._requested is not None:
                 return
+        drawing = asyncio.Event()
+        # What takes tenths of a second comes to its end, or nothing would be seen of many changes.
+        self._face = None if design.face is None else drawing
         try:
-            await self._draw(PREVIEW, design)
+            await self._draw(PREVIEW, design, drawing)
             self.page.show_error(None)
         except MouldError as error:
             self.page.show_error(error)
 
-    async def _draw(self, job: Job, design: Design) -> None:
+    async def _draw(self, job: Job, design: Design, cancelled: asyncio.Event) -> None:
         """Show what a preview yields."""
         async for name, value in self.workers.preview.stream(
-            job, design.plain(), limit_s=PIECE_LIMIT_S, cancelled=asyncio.Event()
+            job, design.plain(), limit_s=PIECE_LIMIT_S, cancelled=cancelled
         ):
             if name == "figures":
                 self.page.show_figures(value)

@@ -4,6 +4,8 @@ import asyncio
 import json
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
+from itertools import count
+from unittest.mock import Mock
 
 import pytest
 import trimesh
@@ -16,6 +18,7 @@ from moulddesign.core import SpecError, Verdict
 from moulddesign.design import Design, RegisteredMould, save_register
 from moulddesign.page.batch_sheet import joint_result
 from moulddesign.page.jobs import (
+    COARSE_PREVIEW,
     PREVIEW,
     check_design,
     coarse_preview,
@@ -25,8 +28,9 @@ from moulddesign.page.jobs import (
 )
 from moulddesign.page.markup import weights_line
 from moulddesign.page.owned_jobs import make_twin
+from moulddesign.page.session import DownloadStore, Session, Workers
 from moulddesign.page.texts import page_texts
-from moulddesign.workers import Worker
+from moulddesign.workers import Cancelled, Worker
 
 
 def run(work):
@@ -51,6 +55,46 @@ def test_a_piece_is_told_figures_first_and_a_wrong_design_in_a_sentence(tmp_path
     worker = Worker(partial(prepare, str(tmp_path), str(tmp_path), niceness=1))
     run(both())
     worker.end()
+
+
+def test_a_true_face_is_given_up_in_the_middle():
+    asked = count(1)
+
+    def checkpoint():
+        if next(asked) == 20:
+            raise Cancelled
+
+    plain = Design.of({"face": {"name": "blossom"}, "name": "given up"}).plain()
+    with pytest.raises(Cancelled):
+        list(preview(checkpoint, plain))
+    # nothing is known of it: a coarse one is still needed
+    assert dict(coarse_preview(lambda: None, plain))["coarse"]
+
+
+def test_a_change_does_not_wait_for_the_true_face_of_what_was_there_before():
+    class NeverDone:
+        def __init__(self):
+            self.begun = asyncio.Queue()
+
+        async def stream(self, job, plain, *, cancelled, **_):
+            self.begun.put_nowait((job, plain["pastry"]["outline"]))
+            if job is PREVIEW:
+                await cancelled.wait()
+                return
+            yield "coarse", b""
+
+    async def changed():
+        worker = NeverDone()
+        workers = Workers(preview=worker, build=worker, tasks=worker)
+        session = Session(Design(), workers=workers, uploads=None, store=DownloadStore())
+        session.listener = Mock()
+        for outline in ("square", "hexagon", "octagon"):
+            face = {"face": {"name": "blossom"}, "pastry": {"outline": outline}}
+            session.request(Design.of(face))
+            for job in (COARSE_PREVIEW, PREVIEW):
+                assert await asyncio.wait_for(worker.begun.get(), 5.0) == (job, outline)
+
+    run(changed())
 
 
 @pytest.mark.parametrize("draft", [None, pytest.param(0.0, marks=pytest.mark.slow), 20.0])
