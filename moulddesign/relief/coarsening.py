@@ -65,23 +65,30 @@ def coarsened(
     # What runs into the facets around a corner runs out again, unless it lies on an edge.
     into, out = (np.bincount(corner, weights=side, minlength=len(vertices)) for side in ring.T)
     may_go = may_go & (into == out)
+    onto, off_mm = np.zeros(len(vertices), dtype=np.int64), np.full(len(vertices), np.inf)
+    stale = may_go
     for _ in range(ROUNDS):
-        if not may_go[triangles].any():
+        # Where a corner goes best is known until a facet at it changes.
+        moves = _moves(vertices, triangles, stale, steepest)
+        onto[moves.corner], off_mm[moves.corner] = moves.onto, moves.off_mm
+        may_go &= off_mm <= bound_mm
+        corner = np.flatnonzero(may_go)
+        if not len(corner):
             break
-        moves = _moves(vertices, triangles, may_go, steepest)
-        good = moves.off_mm <= bound_mm
-        may_go[moves.corner[~good]] = False
-        moves = _Moves(moves.corner[good], moves.onto[good], moves.off_mm[good])
-        onto = _apart(moves, triangles, len(vertices))
-        touched = np.flatnonzero((onto[triangles] >= 0).any(axis=1))
+        goes_to = _apart(_Moves(corner, onto[corner], off_mm[corner]), triangles, len(vertices))
+        touched = np.flatnonzero((goes_to[triangles] >= 0).any(axis=1))
         before = triangles[touched]
-        goes = onto[before]
+        goes = goes_to[before]
         corner = before[np.arange(len(before)), (goes >= 0).argmax(axis=1)]
         after = np.where(goes >= 0, goes, before)
         stays = (before != goes.max(axis=1)[:, None]).all(axis=1)
         bad = corner[stays][off_ratio(after[stays]) > 1.0]
         may_go[bad] = False
         does = may_go[corner]
+        may_go[corner] = False
+        stale = np.zeros(len(vertices), dtype=bool)
+        stale[before[does]] = True
+        stale &= may_go
         triangles[touched[does]] = after[does]
         gone = touched[does & ~stays]
         triangles, source = np.delete(triangles, gone, axis=0), np.delete(source, gone)
@@ -106,7 +113,7 @@ def _moves(
     order = np.argsort(corner, kind="stable")
     facet, turn, corner = facet[order], turn[order], corner[order]
     right, left = (triangles[facet, (turn + step) % 3] for step in (1, 2))
-    first = np.flatnonzero(np.append(True, corner[1:] != corner[:-1]))
+    first = np.flatnonzero(np.diff(corner, prepend=-1))
     count = np.diff(np.append(first, len(corner)))
     # Each neighbour u of a corner with each of the corner's facets: what becomes of it.
     many = np.repeat(count, count)
