@@ -3,7 +3,7 @@
 import os
 import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -12,7 +12,7 @@ from typing import Any, Final
 import shapely
 
 from moulddesign.building import Build, Shape, build, coarse_shape, inlays, mould_of, shaped
-from moulddesign.core import Message, ml_from_mm3, say, word
+from moulddesign.core import Message, MouldError, ml_from_mm3, mm3_from_ml, say, word
 from moulddesign.design import (
     BlockTable,
     CastTable,
@@ -70,6 +70,7 @@ from moulddesign.page.view_bodies import (
     pastry_bodies,
 )
 from moulddesign.pastry.pastry import trial_mould
+from moulddesign.pastry.resizing import PastrySize, resized
 from moulddesign.portion import Figures, Roll, figures, roll_for
 from moulddesign.relief.carved_surface import CarvedSurface, SurfaceMaker, carved_surface
 from moulddesign.relief.field import Field, FieldValues
@@ -84,22 +85,34 @@ class PieceFigures:
 
     figures: Figures
     outline: str
-    width_mm: float
-    height_mm: float
-    """To the flat top, or to the ground of a carved face [mm]."""
+    size: PastrySize
     highest_mm: float | None
     """To the highest point of a carved face; None where the top is flat [mm]."""
     crust_mm: float | None
     eaten: Mapping[str, tuple[float, float]]
     """Width, height and depth of the relief when it is eaten, as far as the dough's are known, each
     with its spread [mm]."""
-    relief_ml: float
     roll: Roll | None
     """How to roll it so that it enters the bore; None where the ball enters as it is."""
     inlays: tuple[Message, ...]
     """Coloured doughs that are pressed into the engraving first."""
     rounding: Message | None
     """What rounding to the scale does to its height."""
+
+    @property
+    def width_mm(self) -> float:
+        """Width of the outline [mm]."""
+        return self.size.width_mm
+
+    @property
+    def height_mm(self) -> float:
+        """Height to the flat top, or to the ground of a carved face [mm]."""
+        return self.size.height_mm
+
+    @property
+    def relief_ml(self) -> float:
+        """Volume of the relief above the flat top, less what is sunk below it [mL]."""
+        return ml_from_mm3(self.size.relief_mm3)
 
 
 class TrialRequest(Table):
@@ -397,8 +410,13 @@ def _figures(design: Design, shape: Shape) -> PieceFigures:
     return PieceFigures(
         figures=shape.portion,
         outline=shape.pastry.outline.name,
-        width_mm=width_mm,
-        height_mm=shape.pastry.height_mm,
+        size=PastrySize(
+            width_mm=width_mm,
+            height_mm=shape.pastry.height_mm,
+            area_mm2=shape.pastry.outline.area_mm2,
+            volume_mm3=mm3_from_ml(shape.portion.piece.volume_ml),
+            relief_mm3=shape.pastry.relief_mm3,
+        ),
         highest_mm=None if shape.pastry.carved is None else shape.pastry.highest_mm,
         crust_mm=shape.interior.crust_mm if shape.interior.is_filled else None,
         eaten=design.dough.as_eaten(
@@ -406,11 +424,34 @@ def _figures(design: Design, shape: Shape) -> PieceFigures:
             height_mm=shape.pastry.height_mm,
             relief_mm=design.relief.depth_mm if design.relief.layers else None,
         ),
-        relief_ml=ml_from_mm3(shape.pastry.relief_mm3),
         roll=roll_for(design, shape.portion.piece, width_mm),
         inlays=tuple(one.said for one in inlays(shape.pastry, shape.portion)),
         rounding=shape.portion.rounding(design.mould.kind, shape.pastry.outline.area_mm2),
     )
+
+
+def resized_piece(piece: PieceFigures, of: Design, design: Design) -> PieceFigures | None:
+    """Return a piece of one design in the size of another one, near enough to show it meanwhile.
+
+    None where the designs differ in more than what is weighed, and how large pictures are.
+    """
+    if _without_portion(of) != _without_portion(design):
+        return None
+    try:
+        weights = figures(design)
+        size = resized(piece.size, design, weights.piece.volume_ml)
+    except MouldError:  # the true piece says what is wrong
+        return None
+    higher_mm = size.height_mm - piece.height_mm
+    highest_mm = None if piece.highest_mm is None else piece.highest_mm + higher_mm
+    return replace(piece, figures=weights, size=size, highest_mm=highest_mm)
+
+
+def _without_portion(design: Design) -> Design:
+    piece = _without_mould(design)
+    layers = tuple(layer.model_copy(update={"size_mm": None}) for layer in piece.relief.layers)
+    relief = piece.relief.model_copy(update={"layers": layers})
+    return piece.model_copy(update={"portion": Design().portion, "relief": relief})
 
 
 COARSE_PREVIEW: Final = Job(say("page.the-piece"), coarse_preview)

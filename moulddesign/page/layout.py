@@ -336,6 +336,11 @@ class Page:
         self.view.set_piece(share, {c.name: words.food(c.name) for c in portion.centres})
         self._show_progress(1)
 
+    def show_resized(self, piece: PieceFigures) -> None:
+        """Show what is drawn in another size, and what to weigh for it."""
+        self.view.resize(piece.width_mm, piece.height_mm)
+        self.strip.set_content(self.words.numbers(markup.weights_line(self.words, piece)))
+
     def show_bodies(self, address: str, serial: int, stage: str) -> None:
         """Draw what lies at an address."""
         if stage == "picture":

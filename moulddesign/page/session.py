@@ -22,6 +22,7 @@ from moulddesign.page.jobs import (
     PREPARING,
     PREVIEW,
     PieceFigures,
+    resized_piece,
 )
 from moulddesign.page.owned_jobs import CARD
 from moulddesign.page.uploads import UploadStore
@@ -123,6 +124,9 @@ class SessionListener(Protocol):
     def show_figures(self, piece: PieceFigures) -> None:
         """Show weights and sizes."""
 
+    def show_resized(self, piece: PieceFigures) -> None:
+        """Show what is drawn in another size, and what to weigh for it."""
+
     def show_bodies(self, address: str, serial: int, stage: str) -> None:
         """Draw what lies at an address."""
 
@@ -213,6 +217,8 @@ class Session:
         self._cut: tuple[float, bool] | None = None
         self._cutting: asyncio.Task[None] | None = None
         self._cuts = 0
+        self._drawn: tuple[PieceFigures, Design] | None = None
+        self._is_drawn_truly = False
         self._face: asyncio.Event | None = None
         self._checks: asyncio.Event | None = None
         self._preparing: asyncio.Event | None = None
@@ -249,9 +255,19 @@ class Session:
         self._cancel_checks()
         if self._face is not None:
             self._face.set()
+        self._show_resized()
         self.downloads[DESIGN_FILE] = design.toml().encode()
         if self._processing is None or self._processing.done():
             self._processing = self._start(self._process_requests())
+
+    def _resized(self) -> PieceFigures | None:
+        """Return what was drawn last in the size of the design, where only that has changed."""
+        return None if self._drawn is None else resized_piece(*self._drawn, self.design)
+
+    def _show_resized(self) -> None:
+        made = self._resized()
+        if made is not None:
+            self.page.show_resized(made)
 
     def cancel(self) -> None:
         """End the checks or files in the making at once."""
@@ -320,7 +336,7 @@ class Session:
     async def _preview(self, design: Design) -> None:
         self.serial += 1
         self.page.show_checking(active=True)
-        if design.face is not None:
+        if design.face is not None and not (self._is_drawn_truly and self._resized()):
             with suppress(MouldError):  # the true face says what is wrong
                 await self._draw(COARSE_PREVIEW, design, asyncio.Event())
             if self._requested is not None:
@@ -340,10 +356,14 @@ class Session:
             job, design.plain(), limit_s=PIECE_LIMIT_S, cancelled=cancelled
         ):
             if name == "figures":
-                self.page.show_figures(value)
+                piece = value
+                self.page.show_figures(piece)
                 self._offer_kept(design)
             else:
                 self._publish_bodies(name, self.serial, value)
+                self._drawn, self._is_drawn_truly = (piece, design), job is PREVIEW
+            if self._requested is not None:  # what comes is old already
+                self._show_resized()
 
     async def _check(self, design: Design) -> None:
         self._checks = cancelled = asyncio.Event()

@@ -11,7 +11,7 @@ export default {
   data() {
     return {
       view: "piece", picture: "", drawn: 0, stage: "", light: "", sizes: null, overlay: "",
-      waiting: true, stale: false, without: false, layers: [], top: null, chosen: null, handles: null, snap: "", marked: null, ring: null, share: null, cut: 0, deep: 0, only: "", entries: [], entry: null, area: "", hasParts: false, bodies: "", way: "",
+      waiting: true, stale: false, without: false, layers: [], top: null, chosen: null, handles: null, snap: "", marked: null, ring: null, share: null, cut: 0, deep: 0, only: "", entries: [], entry: null, area: "", hasParts: false, bodies: "", way: "", size: "",
     };
   },
   computed: {
@@ -69,9 +69,27 @@ export default {
     show(url, serial) {
       if (this.without) return;
       this.latest = serial;
-      // one after another: the mould must not be overtaken by its own pastry
-      const next = (this.queue ?? Promise.resolve()).then(() => this.load(url, serial));
+      this.follow(() => this.load(url, serial));
+    },
+    // One after another: the mould must not be overtaken by its own pastry.
+    follow(work) {
+      const next = (this.queue ?? Promise.resolve()).then(work);
       this.queue = next.catch(() => {}); // what could not be fetched must not stop the pictures after it
+    },
+    // Draws the pastry in another size, until the true one comes.
+    resize(width, height) {
+      if (!this.without) this.follow(() => this.top && this.showResized(width, height));
+    },
+    showResized(width, height) {
+      const scene = this.scene.of, { made } = this.top;
+      scene.resizePiece({ scale: width / made.width, lift: height - made.z, height: made.z });
+      this.top = Object.freeze({ ...this.top, z: height });
+      this.sizes = { ...this.sizes, width, height };
+      this.reached = "resized";
+      this.stale = this.hasParts;
+      this.fitted = "";
+      scene.fit();
+      scene.moved();
     },
     async load(url, serial) {
       if (serial < this.latest) return;
@@ -113,6 +131,7 @@ export default {
       this.stage = this.reached ?? "";
       this.light = this.finest === this.serial ? "fine" : "coarse";
       this.way = this.scene.of.way;
+      this.size = this.scene.of.sizeOf("pastry");
       const cut = this.view === "cut" && this.sizes && !this.cut && !this.scene.of.moving;
       this.overlay = cut ? labels(this.scene.of, this.sizes, this.say, this.marked?.cut) : "";
       this.showHandles();
@@ -189,7 +208,7 @@ export default {
     },
     // layers of the relief
     take(head, serial) {
-      this.top = Object.freeze(head.top);
+      this.top = Object.freeze({ ...head.top, made: head.top });
       this.face = head.face && Object.freeze(carving.opened(head.face));
       this.entries = head.face?.entries ?? [];
       if (this.entry >= this.entries.length) this.entry = null;
@@ -351,7 +370,7 @@ export default {
     },
   },
   template: `
-    <div class="view" :data-drawn="drawn" :data-stage="stage" :data-view="view" :data-light="light" :data-bodies="bodies" :data-way="way">
+    <div class="view" :data-drawn="drawn" :data-stage="stage" :data-view="view" :data-light="light" :data-bodies="bodies" :data-way="way" :data-size="size">
       <div class="viewport" ref="stage">
         <canvas v-show="!without" ref="canvas" tabindex="0" role="img" :aria-label="texts.view_label" @keydown="onKey"></canvas>
         <svg v-if="!without" class="view-overlay" aria-hidden="true" v-html="overlay"></svg>

@@ -132,7 +132,12 @@ def movable_layers(design: Design, shape: Shape) -> dict[str, Any]:
         ]
         if drawn and layer.along in {None, Along.STRAIGHT}:
             layers.append(_movable(place, layer, shapely.union_all(drawn)))
-    return {"top": {"z": pastry.height_mm, "rim": _coordinates(outline.exterior)}, "layers": layers}
+    top = {
+        "z": pastry.height_mm,
+        "width": pastry.outline.width_mm,
+        "rim": _coordinates(outline.exterior),
+    }
+    return {"top": top, "layers": layers}
 
 
 def _movable(place: int, layer: Layer, shape: shapely.Geometry) -> dict[str, Any]:

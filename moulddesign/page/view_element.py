@@ -76,6 +76,10 @@ class View3D(ui.element, component="view3d.js", esm={"moulddesign-scene": str(SC
         """Draw what lies at an address: the pastry first, then the mould beside it."""
         self.run_method("show", address, serial, stage)
 
+    def resize(self, width_mm: float, height_mm: float) -> None:
+        """Draw the pastry that is shown in another size, until the true one comes [mm]."""
+        self.run_method("resize", width_mm, height_mm)
+
     def set_piece(self, percent: float | None, names: dict[str, str]) -> None:
         """Show which share of the piece is crust [%], None where it is all of one dough.
 

@@ -263,7 +263,7 @@ def pastry(
     volume_mm3 = mm3_from_ml(volume_ml)
     table = outline_table(design)
     if table.height_mm is None:
-        width_mm = _width_mm(design, volume_mm3)
+        width_mm = first_width_mm(design, volume_mm3)
         if table.width_mm is None and isinstance(design.mould, PressTable):
             width_mm = _for_whole_layers_mm(design, width_mm, volume_mm3)
         return pastry_of_width(design, width_mm, volume_mm3, surface_of=surface_of)
@@ -303,7 +303,8 @@ def outline_table(design: Design) -> PastryTable:
     return table.model_copy(update={"side_count": count})
 
 
-def _width_mm(design: Design, volume_mm3: float) -> float:
+def first_width_mm(design: Design, volume_mm3: float) -> float:
+    """Return the width that was given, or the one of the usual proportion in its steps [mm]."""
     table = outline_table(design)
     if table.width_mm is not None:
         return table.width_mm

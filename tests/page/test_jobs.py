@@ -81,6 +81,7 @@ def test_a_change_does_not_wait_for_the_true_face_of_what_was_there_before():
             if job is PREVIEW:
                 await cancelled.wait()
                 return
+            yield "figures", None
             yield "coarse", b""
 
     async def changed():

@@ -4,8 +4,9 @@ import re
 
 import kept_designs
 import pytest
-from page.person import drawn, shot
+from page.person import drawn, picked, shot
 
+from moulddesign.design import Design
 from moulddesign.page.address import encode_design
 
 LUMINANCE = """async ([bytes, share]) => {
@@ -207,3 +208,40 @@ def test_a_layer_is_tapped_dragged_snapped_turned_and_sized(visit):
     )
     page.keyboard.press("Escape")
     page.wait_for_selector(".layer-card", state="detached")
+
+
+LOG = """() => {
+  const view = document.querySelector(".view");
+  window.seen = [];
+  const options = { attributes: true, attributeFilter: ["data-stage", "data-size", "data-drawn"] };
+  new MutationObserver(() => window.seen.push({ ...view.dataset })).observe(view, options);
+}"""
+"""Keeps what is said of each picture that is drawn from now on."""
+
+
+def size_mm(shown):
+    """Return width, depth and height of the pastry as it is drawn."""
+    return [float(one) for one in shown["size"].split()]
+
+
+def test_a_change_of_weight_moves_what_is_drawn_until_the_true_piece_comes(visit):
+    page = visit(f"?design={encode_design(Design.of({'face': FACE}))}")
+    drawn(page, "mould")
+    page.wait_for_selector(".verdict-line")
+    weights = page.locator(".strip").inner_text()
+    page.evaluate(LOG)
+    first = size_mm(page.evaluate("({ ...document.querySelector('.view').dataset })"))
+    page.click("[data-choice=weight] .stepper button >> nth=1")
+    page.wait_for_function("window.seen.some((one) => +one.drawn > 1)")
+    assert page.locator(".strip").inner_text() != weights
+    quick, *_, true = page.evaluate("window.seen")
+    # The old mesh in another size, then the true one; a coarse one would look worse meanwhile.
+    assert [quick["stage"], true["stage"]] == ["resized", "pastry"]
+    assert quick["drawn"] == "1"
+    assert size_mm(quick) != pytest.approx(first, abs=0.05)
+    assert size_mm(quick) == pytest.approx(size_mm(true), rel=0.01, abs=0.2)
+    # Another outline cannot be had from what is there.
+    page.evaluate("window.seen.length = 0")
+    picked(page, "outline", "square")
+    page.wait_for_function("window.seen.some((one) => +one.drawn > 2)")
+    assert {one["stage"] for one in page.evaluate("window.seen")} <= {"mould", "coarse", "pastry"}

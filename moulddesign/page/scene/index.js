@@ -16,6 +16,11 @@ const MARGIN = 1.03;
 const SLOW_MS = 60, REST_MS = 160;
 const TURN_MS = 450;
 const FRONT_MM = 0.02; // between faces of a cut that lie one before the other
+const AS_MADE = { scale: 1, lift: 0, height: 1 };
+
+// A body of another size: scaled from above, its top lifted, and what is below in proportion.
+const lifted = (z, { lift, height }) => z + lift * Math.min(z / height, 1);
+const resized = ([x, y, z], size) => [x * size.scale, y * size.scale, lifted(z, size)];
 
 export async function unpacked(buffer) {
   const length = new DataView(buffer).getUint32(0, true);
@@ -83,7 +88,7 @@ export class Scene {
 
   add(body) {
     this.remove(body.name);
-    const made = { ...body, group: new THREE.Group(), caps: new THREE.Group(), textures: [] };
+    const made = { ...body, group: new THREE.Group(), caps: new THREE.Group(), textures: [], size: AS_MADE };
     this.scene.add(made.group, made.caps);
     this.bodies.set(body.name, made);
     if (body.vertices) this.addSolid(made);
@@ -107,7 +112,7 @@ export class Scene {
     this.scene.add(made.shadow);
   }
 
-  addCaps(made) {
+  addCaps(made, size = AS_MADE) {
     const layer = { part: 0, pastry: 1, filling: 3, centre: 4 }[made.role];
     // neighbours have another shade, so that one sees where a part ends
     const shade = CUT_SHADES[[...this.bodies.values()].filter((one) => one.role === "part").indexOf(made) % CUT_SHADES.length];
@@ -119,7 +124,7 @@ export class Scene {
       if (!flatCorners?.length) return;
       const y = (made.at ?? 0) - FRONT_MM * (layer + place + 1);
       const corners = new Float32Array((flatCorners.length / 2) * 3);
-      for (let i = 0, j = 0; i < flatCorners.length; i += 2, j += 3) corners.set([flatCorners[i], y, flatCorners[i + 1]], j);
+      for (let i = 0, j = 0; i < flatCorners.length; i += 2, j += 3) corners.set([flatCorners[i] * size.scale, y, lifted(flatCorners[i + 1], size)], j);
       const geometry = new THREE.BufferGeometry();
       geometry.setAttribute("position", new THREE.BufferAttribute(corners, 3));
       made.caps.add(new THREE.Mesh(geometry, flat(colour)));
@@ -131,13 +136,42 @@ export class Scene {
     for (const face of faces) {
       const made = this.bodies.get(face.name);
       if (!made) continue;
-      for (const cap of made.caps.children) { cap.geometry.dispose(); cap.material.dispose(); }
-      made.caps.clear();
+      this.removeCaps(made);
       Object.assign(made, { cut: face.cut, core: face.core, at });
       if (made.solid) made.solid.material.uniforms.uCutAt.value = at;
       this.addCaps(made);
     }
     this.request();
+  }
+
+  removeCaps(made) {
+    for (const cap of made.caps.children) { cap.geometry.dispose(); cap.material.dispose(); }
+    made.caps.clear();
+  }
+
+  // Draws the piece in another size than it was made in.
+  resizePiece(size) {
+    for (const made of this.bodies.values()) {
+      if (made.role === "part") continue;
+      made.size = size;
+      this.removeCaps(made);
+      this.addCaps(made, size);
+      if (made.solid) made.solid.material.uniforms.uResized.value.set(size.scale, size.lift, size.height);
+    }
+    this.arrange();
+  }
+
+  // A body's corners as it is drawn, the lowest and the highest.
+  corners({ low, high, size }) {
+    return [resized(low, size), resized(high, size)];
+  }
+
+  // Width, depth and height of a body as it is drawn [mm].
+  sizeOf(name) {
+    const made = this.bodies.get(name);
+    if (!made) return "";
+    const [low, high] = this.corners(made);
+    return high.map((most, k) => (most - low[k]).toFixed(2)).join(" ");
   }
 
   setLight(light) {
@@ -155,8 +189,7 @@ export class Scene {
     uniforms.uFlat.value = ground;
     uniforms.uRelief.value = relief;
     made.shadow.material.uniforms.uBoard.value = board;
-    made.shadow.scale.set(boardSide, boardSide, 1);
-    made.board = [boardX + boardSide / 2, boardY + boardSide / 2];
+    made.board = [boardX + boardSide / 2, boardY + boardSide / 2, boardSide];
     this.arrange();
   }
 
@@ -201,7 +234,10 @@ export class Scene {
       uniforms.uLaid.value = part && !apart ? 0 : 1;
       made.shadow.visible = Boolean(made.board) && shown && (apart || (!part && this.view !== "open"));
       const floor = apart ? 0 : made.low[2];
-      if (made.board) made.shadow.position.set(group.position.x + made.board[0], group.position.y + made.board[1], floor);
+      if (!made.board) continue;
+      const [x, y, side] = made.board.map((one) => one * made.size.scale);
+      made.shadow.scale.set(side, side, 1);
+      made.shadow.position.set(group.position.x + x, group.position.y + y, floor);
     }
     this.request();
   }
@@ -220,11 +256,11 @@ export class Scene {
 
   bounds() {
     const box = new THREE.Box3();
-    for (const { solid, group, low, high } of this.bodies.values()) {
-      if (!solid || !group.visible) continue;
-      const own = new THREE.Box3(new THREE.Vector3(...low), new THREE.Vector3(...high));
-      group.updateMatrix();
-      box.union(own.applyMatrix4(group.matrix));
+    for (const made of this.bodies.values()) {
+      if (!made.solid || !made.group.visible) continue;
+      const own = new THREE.Box3(...this.corners(made).map((one) => new THREE.Vector3(...one)));
+      made.group.updateMatrix();
+      box.union(own.applyMatrix4(made.group.matrix));
     }
     return box;
   }
@@ -322,8 +358,9 @@ export class Scene {
     const made = this.bodies.get(name);
     if (!made?.solid || !made.group.visible) return null;
     made.group.updateMatrixWorld();
+    const ends = this.corners(made);
     const corners = Array.from({ length: 8 }, (_, corner) => {
-      const at = new THREE.Vector3(...["x", "y", "z"].map((_, k) => made[corner & (1 << k) ? "high" : "low"][k]));
+      const at = new THREE.Vector3(...[0, 1, 2].map((k) => ends[corner & (1 << k) ? 1 : 0][k]));
       return this.project(...at.applyMatrix4(made.group.matrixWorld).toArray());
     });
     const [x, y] = [0, 1].map((k) => (Math.min(...corners.map((one) => one[k])) + Math.max(...corners.map((one) => one[k]))) / 2);

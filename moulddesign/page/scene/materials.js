@@ -8,9 +8,11 @@ const linear = (rgb, gamma) => rgb.map((share) => share ** gamma);
 
 const VERTEX = `
   varying vec3 vPlace; varying vec3 vNormal; varying vec3 vWorld; varying vec3 vFacing;
+  uniform vec3 uResized; // scale from above, lift of the top, height before [mm]
   void main() {
-    vPlace = position; vNormal = normal;
-    vec4 world = modelMatrix * vec4(position, 1.0);
+    vPlace = position; vNormal = normal; // light holds as it was baked
+    vec3 place = vec3(uResized.x * position.xy, position.z + uResized.y * min(position.z / uResized.z, 1.0));
+    vec4 world = modelMatrix * vec4(place, 1.0);
     vWorld = world.xyz; vFacing = mat3(modelMatrix) * normal;
     gl_Position = projectionMatrix * viewMatrix * world;
   }`;
@@ -96,7 +98,7 @@ export function bodyMaterial(look, { dough, tint, dim }) {
   const uniforms = {
     uTop: { value: null }, uWalls: { value: null }, uMap: { value: new THREE.Vector4() }, uLow: { value: 0 },
     uSpan: { value: 1 }, uFlat: { value: 1 }, uRelief: { value: 0 }, uCut: { value: 0 }, uCutAt: { value: 0 }, uLaid: { value: 1 },
-    uDim: { value: dim }, uTint: { value: new THREE.Vector3(...linear(tint, look.gamma)) },
+    uDim: { value: dim }, uResized: { value: new THREE.Vector3(1, 0, 1) }, uTint: { value: new THREE.Vector3(...linear(tint, look.gamma)) },
   };
   return new THREE.ShaderMaterial({
     vertexShader: VERTEX, fragmentShader: surface(look), uniforms, defines: dough ? { DOUGH: "" } : {},
