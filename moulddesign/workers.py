@@ -23,6 +23,7 @@ import sys
 import threading
 from collections import deque
 from collections.abc import AsyncIterator, Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from enum import StrEnum
@@ -300,6 +301,49 @@ def _sharing(libraries: Sequence[str]) -> "Context":
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(list(libraries))
     return context
+
+
+Make = Callable[[], Any]
+"""Makes one thing, or waits until another process has made it; the first can be sent there."""
+
+
+def made_here(make: Make) -> Make:
+    """Let a thing be made in this process, when it is asked for."""
+    return make
+
+
+@contextmanager
+def second_process() -> Iterator[Callable[[Make], Make]]:
+    """Start a process that makes one thing after another; give what hands it the next.
+
+    What waits for a thing raises what its making raised. Where this machine has one core for us,
+    all is made here. The process ends with the context, whatever it does.
+    """
+    if pool_size(None, 2) == 1:
+        yield made_here
+        return
+    child = _Child(multiprocessing.get_context("spawn"), None)
+    turns = ThreadPoolExecutor(max_workers=1)
+    try:
+        child.start()
+        yield lambda make: turns.submit(_value_of, child, make).result
+    finally:
+        turns.shutdown(wait=False, cancel_futures=True)
+        child.end(0.0)
+        turns.shutdown()
+
+
+def _make_one(_checkpoint: Checkpoint, make: Make) -> Iterator[Any]:
+    yield make()
+
+
+def _value_of(child: "_Child", make: Make) -> Any:  # noqa: ANN401 (what it makes)
+    job = Job(say("page.the-files"), _make_one)
+    child.send(job, (make,))
+    value = _only_value(child, job)
+    if isinstance(value, MouldError):
+        raise value
+    return value
 
 
 def _only_value(child: "_Child", job: Job) -> Any:  # noqa: ANN401 (what the job yields)

@@ -2,17 +2,24 @@
 
 import io
 import sys
-from contextlib import redirect_stderr, redirect_stdout
+from contextlib import nullcontext, redirect_stderr, redirect_stdout
 
 import pytest
 
 from moulddesign.cli import main
+from moulddesign.workers import made_here
+
+
+def _in_this_process(changed, arguments, columns):
+    changed.setattr(sys, "argv", ["moulddesign", *map(str, arguments)])
+    changed.setenv("COLUMNS", columns)
+    # Another would load the libraries again for each run.
+    changed.setattr("moulddesign.cli.make_commands.second_process", lambda: nullcontext(made_here))
 
 
 def run(monkeypatch, capsys, *arguments, columns="80"):
     """Return the exit code, stdout and stderr of `moulddesign` with some arguments."""
-    monkeypatch.setattr(sys, "argv", ["moulddesign", *map(str, arguments)])
-    monkeypatch.setenv("COLUMNS", columns)
+    _in_this_process(monkeypatch, arguments, columns)
     with pytest.raises(SystemExit, match=r"^\d+$") as stopped:
         main()
     seen = capsys.readouterr()
@@ -24,8 +31,7 @@ def ran(*arguments, folder):
     out, err = io.StringIO(), io.StringIO()
     with pytest.MonkeyPatch.context() as changed, redirect_stdout(out), redirect_stderr(err):
         changed.chdir(folder)
-        changed.setattr(sys, "argv", ["moulddesign", *map(str, arguments)])
-        changed.setenv("COLUMNS", "100")
+        _in_this_process(changed, arguments, "100")
         with pytest.raises(SystemExit, match=r"^\d+$") as stopped:
             main()
     return stopped.value.code, out.getvalue(), err.getvalue()

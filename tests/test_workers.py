@@ -11,10 +11,10 @@ from functools import partial
 from pathlib import Path
 
 import pytest
-from worker_jobs import COUNT, DIE, FAIL, FOLDER, PARENT, REFUSE, STUBBORN, UNSENDABLE
+from worker_jobs import COUNT, DIE, FAIL, FOLDER, PARENT, REFUSE, STUBBORN, UNSENDABLE, refused
 
 from moulddesign.core import KernelError, SpecError
-from moulddesign.workers import Worker, pool_size, resident_mb, run_in_pool
+from moulddesign.workers import Worker, pool_size, resident_mb, run_in_pool, second_process
 
 
 @pytest.fixture
@@ -221,3 +221,45 @@ def test_no_process_is_started_for_nothing():
     assert list(run_in_pool([], 4)) == []
     assert pool_size(None, 1) == 1
     assert pool_size(3, 2) == 2
+
+
+@pytest.fixture
+def cores(monkeypatch):
+    """Return what sets how many cores there are for us."""
+    return lambda count: monkeypatch.setattr(
+        os, "sched_getaffinity", lambda _: set(range(count)), raising=False
+    )
+
+
+def test_a_second_process_makes_things_in_turn_and_raises_what_went_wrong(cores):
+    cores(2)
+    with second_process() as send:
+        there, power, number, ours, dies, after = map(
+            send,
+            [os.getpid, partial(pow, 2, 10), partial(int, "x"), partial(refused, 4),
+             partial(os._exit, 3), os.getpid],
+        )  # fmt: skip
+        assert power() == 1024
+        assert there() not in {os.getpid(), None}
+        with pytest.raises(KernelError, match="ValueError: invalid literal"):
+            number()
+        with pytest.raises(SpecError, match=r"^field = 4: it took too long"):
+            ours()
+        for made in (dies, after):
+            with pytest.raises(KernelError, match=r"its process ended \(code 3\)"):
+                made()
+
+
+def test_a_second_process_ends_with_its_work_undone(cores):
+    cores(2)
+    start = time.monotonic()
+    with second_process() as send:
+        for _ in range(3):
+            send(partial(time.sleep, 100.0))
+    assert time.monotonic() - start < 50.0
+
+
+def test_on_one_core_there_is_no_second_process(cores):
+    cores(1)
+    with second_process() as send:
+        assert send(os.getpid)() == os.getpid()

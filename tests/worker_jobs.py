@@ -19,6 +19,10 @@ def count(checkpoint, most, pause_s=0.0):
 def refuse(checkpoint, value):
     checkpoint()
     yield "begun"
+    refused(value)
+
+
+def refused(value):
     raise SpecError("field", value, say("workers.too-long"))
 
 

@@ -265,14 +265,14 @@ def _lettering(made: CheckInput) -> tuple[Finding, ...]:
     )
 
 
-def exact_findings(mould: Mould, file: str) -> tuple[Finding, ...]:
-    """Return whether the mesh of a part has the volume of its exact body, once that is a file."""
+def exact_findings(mould: Mould, file: str, exact_mm3: float) -> tuple[Finding, ...]:
+    """Return whether the mesh of a part has the volume of the exact body in its file [mm^3]."""
     return tuple(
         volume_finding(
             say("building.mesh-against-exact"),
             part=part.name,
             measured_mm3=volume_mm3(part.mesh if part.plain is None else part.plain),
-            target_mm3=part.solid().volume_mm3,
+            target_mm3=exact_mm3,
             source=say("building.kernels-volume"),
         )
         for part in mould.parts

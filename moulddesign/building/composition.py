@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from time import perf_counter
 from types import MappingProxyType
 from typing import Any, TypeVar
@@ -363,6 +363,7 @@ def build(
     stage: Callable[[str], None] = lambda _: None,
     *,
     begun: tuple[Shape, Mould] | None = None,
+    drawn: Callable[[Build], None] = lambda _: None,
 ) -> Build:
     """Return what a design becomes: weights, pastry, mould, and what was found.
 
@@ -372,6 +373,8 @@ def build(
         Called with the name of each stage before it starts: portion, pastry, mould, checks.
     begun : tuple of Shape and Mould, optional
         The design's piece and mould, where they were made already; those stages are left out.
+    drawn : callable
+        Called with the build before it is checked: what needs no finding can be begun.
 
     Raises
     ------
@@ -420,19 +423,20 @@ def build(
             found = (*piece_found.result(), *mould_found)
             return with_least_weight(design, shape.interior, found)
 
-        findings = clock.timed("checks", judged)
-        return Build(
+        unchecked = Build(
             design=design,
             portion=shape.portion,
             pastry=shape.pastry,
             interior=shape.interior,
             mould=mould,
             meshes=meshes,
-            findings=findings,
+            findings=(),
             seconds=MappingProxyType(clock.seconds),
             further=shape.further,
-            sleeve_weights=weights.result(),
         )
+        drawn(unchecked)
+        findings = clock.timed("checks", judged)
+        return replace(unchecked, findings=findings, sleeve_weights=weights.result())
 
 
 def _pressed(

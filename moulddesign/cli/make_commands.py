@@ -1,7 +1,7 @@
 """`make`: from a finished weight to a verified mould; `coupon`: what to print before it."""
 
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager, nullcontext
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -44,9 +44,11 @@ from moulddesign.cli.weight_commands import weight_sentences, weight_table
 from moulddesign.core import Finding, Message, SpecError, Verdict, say, with_unit
 from moulddesign.design import Design, Units, library
 from moulddesign.portion import figures
+from moulddesign.workers import Make, made_here, second_process
 
 if TYPE_CHECKING:
     from moulddesign.building import Build
+    from moulddesign.export import BuildFiles, ExportOptions
 
 STAGES = ("portion", "pastry", "mould", "checks", "files")
 SIGNS = {Verdict.GOOD: "good", Verdict.WARN: "! warn", Verdict.FAIL: "x fail"}
@@ -188,8 +190,7 @@ def run_make(
         return 0
     with _progress() as stage:
         with ends_at_once(stage.bar.stop):
-            from moulddesign import export  # noqa: PLC0415 (the same)
-            from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
+            from moulddesign import export  # noqa: PLC0415 (light verbs load no geometry)
             from moulddesign.export.slicing import slicer_words  # noqa: PLC0415 (the same)
             from moulddesign.relief.cutter import read_cutter  # noqa: PLC0415 (the same)
 
@@ -214,15 +215,43 @@ def run_make(
             export.check_replaceable(target)  # before a build takes its time
             if not overwrite:
                 export.refuse_to_lose(design, target)
-            made = build(design, stage)
-        if made.failed and not keep_failing:
-            _show(made, units, as_json=as_json)
-        stage("files")
-        write = export.publish_failing if keep_failing else export.publish
-        made = write(made, target, options, progress=stage.file)
+        with _beside(kinds) as send:
+            with ends_at_once(stage.bar.stop):
+                made, files = _built(design, options, stage, send)
+            if made.failed and not keep_failing:
+                _show(made, units, as_json=as_json)
+            stage("files")
+            write = export.publish_failing if keep_failing else export.publish
+            made = write(made, target, options, progress=stage.file, files=files)
     _show(made, units, as_json=as_json)
     err().print(f"Written to {target}", soft_wrap=True)
     return int(bool(made.failed))
+
+
+@contextmanager
+def _beside(formats: Iterable[str]) -> Iterator[Callable[[Make], Make]]:
+    """Give what lets files be made beside the build; here, where none takes so long."""
+    with second_process() if "step" in formats else nullcontext(made_here) as send:
+        yield send
+
+
+def _built(
+    design: Design, options: "ExportOptions", stage: "_Stage", send: Callable[[Make], Make]
+) -> "tuple[Build, BuildFiles]":
+    """Return a build and its files, of which some are being made already."""
+    from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
+    from moulddesign.export import BuildFiles, sendable_makers  # noqa: PLC0415 (the same)
+    from moulddesign.mould.cad_kernel import load_kernel  # noqa: PLC0415 (the same)
+
+    begun: dict[str, Make] = {}
+
+    def begin(drawn: "Build") -> None:
+        makers = sendable_makers(drawn, options)
+        begun.update((name, send(make)) for name, make in makers.items())
+
+    send(load_kernel)  # it takes longer than the mould
+    made = build(design, stage, drawn=begin)
+    return made, BuildFiles(made, options, begun)
 
 
 def _refuse_idle_cutter(cutter: str | None, only: list[str] | None, stop_for: float | None) -> None:

@@ -34,7 +34,7 @@
 - `flat_pictures`: artwork seen flat: bundled patterns on one sheet, thin strokes and gaps ringed.
 """
 
-from moulddesign.export.build_files import BuildFiles
+from moulddesign.export.build_files import BuildFiles, sendable_makers
 from moulddesign.export.digests import (
     asked_digest,
     design_as_written,
@@ -72,6 +72,7 @@ __all__ = [
     "recover",
     "refuse_to_lose",
     "replace_folder",
+    "sendable_makers",
     "staging_folder",
     "whole_report",
 ]

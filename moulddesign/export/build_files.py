@@ -1,7 +1,7 @@
 """The files of a build besides STL, report and design: which there are, and how each is made."""
 
 from collections.abc import Callable, Iterator, Mapping
-from functools import cached_property
+from functools import cached_property, partial
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -32,9 +32,10 @@ from moulddesign.export.formats import (
     NO_RELIEF,
     ExportOptions,
     Format,
+    StepFile,
     glb_bytes,
     made_larger_text,
-    step_bytes,
+    step_file,
     threemf_bytes,
 )
 from moulddesign.export.height_maps import (
@@ -91,13 +92,28 @@ ROW_GAP: Final = 0.5
 """Between further stamps in a row, as a share of the sleeve's width."""
 
 
-class BuildFiles:
-    """The files of a build that do not depend on its findings, each made once; and its card."""
+Makers = Mapping[str, Callable[[], StepFile | bytes]]
+"""What makes each file, by its name."""
 
-    def __init__(self, build: Build, options: ExportOptions = EVERYTHING) -> None:
+
+class BuildFiles:
+    """The files of a build that do not depend on its findings, each made once; and its card.
+
+    Parameters
+    ----------
+    makers : Mapping or None
+        The `sendable_makers` of the build and the options, where another process was given them.
+    """
+
+    def __init__(
+        self, build: Build, options: ExportOptions = EVERYTHING, makers: Makers | None = None
+    ) -> None:
         self.build = build
         self.options = options
+        self.exact_mm3: dict[str, float] = {}
+        """Volumes of the exact bodies in the STEP files that were made [mm^3]."""
         self._made: dict[str, bytes] = {}
+        self._given = makers
 
     def make_all(self, checkpoint: Callable[[], None]) -> None:
         """Make what is not there yet, pictures first; `checkpoint` is called between two files."""
@@ -187,10 +203,19 @@ class BuildFiles:
         """The steps of the work with a press."""
         return tuple(press_steps(self.build, self._sections.parts, self._sections.pastry))
 
+    @cached_property
+    def _makers(self) -> Makers:
+        return sendable_makers(self.build, self.options) if self._given is None else self._given
+
     def _make(self, name: str) -> bytes:
+        if name in self._makers:
+            made = self._makers[name]()
+            if isinstance(made, bytes):
+                return made
+            self.exact_mm3[name] = made.volume_mm3
+            return made.content
         stem, _, ending = name.rpartition(".")
         makers: dict[str, Callable[[], bytes]] = {
-            "step": lambda: self._step(stem),
             "dxf": lambda: dxf_bytes(self._sheet(stem), self._fonts),
             "svg": lambda: self._svg(self._sheet(stem)),
             "glb": self._glb,
@@ -201,22 +226,6 @@ class BuildFiles:
 
     def _order(self) -> bytes:
         return order_sheet(self.build, self.file(PRINT_PNG), self.options.paper).pdf()
-
-    def _step(self, name: str) -> bytes:
-        blanks = {f"{part.name}-blank": part.blank for part in self.build.mould.parts}
-        draw = blanks.get(name) or self.build.mould.part(name).solid
-        assert draw is not None  # noqa: S101 (only names of bodies that exist are given)
-        what = "as it stands in the assembly"
-        if name in blanks:
-            height = self.build.pastry.height_mm
-            others = ", ".join(
-                f"{one.stamp_name} with its face {one.pastry.height_mm - height:+.2f} mm higher"
-                for one in self.build.further
-            )
-            what = f"{NO_RELIEF}; the same blank serves {others}" if others else NO_RELIEF
-        return step_bytes(
-            draw(), name=name, description=f"{self.build.design.name}, {name}, {what}"
-        )
 
     @cached_property
     def _sections(self) -> Sections:
@@ -272,14 +281,7 @@ class BuildFiles:
             return heightmap_png(self.height_maps[name], self.build.design.name)
         if name in self.engravings:
             return engraving_png(self.engravings[name], self.build)
-        whole = name.replace(f"{LEFT}.png", ".png")
-        if whole in self.engravings:
-            return left_png(self.engravings[whole])
-        return picture_png(self._scenes[name])
-
-    @cached_property
-    def _scenes(self) -> Mapping[str, Scene]:
-        return scenes(self.build, self.options)
+        return left_png(self.engravings[name.replace(f"{LEFT}.png", ".png")])
 
     @cached_property
     def _relief(self) -> ReliefPlan:
@@ -302,7 +304,7 @@ def file_names(build: Build, options: ExportOptions) -> tuple[str, ...]:
     """
     names = {
         Format.STL: [],
-        Format.STEP: [f"{name}.step" for name in _names_of_bodies(build)],
+        Format.STEP: [f"{stem}.step" for stem, _ in _steps(build)],
         Format.DRAWING: ["drawing.dxf", "drawing.svg"],
         Format.GLB: ["set.glb"],
         Format.PICTURES: [
@@ -332,12 +334,33 @@ def _orders(build: Build) -> list[str]:
     return [] if build.design.printer.service is None else [ORDER_PDF]
 
 
-def _names_of_bodies(build: Build) -> Iterator[str]:
+def sendable_makers(build: Build, options: ExportOptions) -> Makers:
+    """Return what makes STEP files and pictures of solids; all can be sent to another process.
+
+    They need nothing that was found.
+    """
+    wanted = Format.STEP in options.formats
+    steps = {f"{stem}.step": make for stem, make in _steps(build)} if wanted else {}
+    pictures = scenes(build, options).items()
+    return steps | {name: partial(picture_png, scene) for name, scene in pictures}
+
+
+def _steps(build: Build) -> Iterator[tuple[str, Callable[[], StepFile]]]:
+    """Yield the stem of each exact body's file, and what makes that."""
+    height, stands = build.pastry.height_mm, "as it stands in the assembly"
+    others = ", ".join(
+        f"{one.stamp_name} with its face {one.pastry.height_mm - height:+.2f} mm higher"
+        for one in build.further
+    )
+    blank = f"{NO_RELIEF}; the same blank serves {others}" if others else NO_RELIEF
     for part in build.mould.parts:
-        if part.solid is not None:
-            yield part.name
-        if part.blank is not None:
-            yield f"{part.name}-blank"
+        for stem, draw, what in (
+            (part.name, part.solid, stands),
+            (f"{part.name}-blank", part.blank, blank),
+        ):
+            if draw is not None:
+                said = f"{build.design.name}, {stem}, {what}"
+                yield stem, partial(step_file, draw, name=stem, description=said)
 
 
 def scenes(build: Build, options: ExportOptions) -> Mapping[str, Scene]:

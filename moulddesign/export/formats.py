@@ -1,13 +1,11 @@
 """What a build is written as, and bodies as files: STL, 3MF, GLB and STEP."""
 
 import re
-import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from ctypes import c_ubyte
 from dataclasses import dataclass
 from difflib import get_close_matches
 from enum import StrEnum
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 from uuid import NAMESPACE_URL, uuid5
 
@@ -384,17 +382,21 @@ FILE_NAME('{name}.step','{time}',(''),(''),'{program}','{program}','');
 """
 
 
-def step_bytes(solid: Solid, *, name: str, description: str) -> bytes:
-    """Return a body as a STEP file whose header says what it is and holds no time."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "body.step"
-        solid.write_step(str(path))
-        if not path.is_file():
-            raise KernelError(
-                say("export.step-file", name=name), say("export.kernel-wrote-nothing")
-            )
-        text = path.read_text(encoding="ascii")
-    return _with_own_header(text, name=name, description=description).encode("ascii")
+@dataclass(frozen=True, slots=True)
+class StepFile:
+    """A STEP file whose header says what it is and holds no time."""
+
+    content: bytes
+    volume_mm3: float
+    """Of the exact body in it [mm^3]."""
+
+
+def step_file(draw: Callable[[], Solid], *, name: str, description: str) -> StepFile:
+    """Return the STEP file of a body, which is drawn for it."""
+    solid = draw()
+    text = solid.step_text(say("export.step-file", name=name))
+    own = _with_own_header(text, name=name, description=description)
+    return StepFile(own.encode("ascii"), solid.volume_mm3)
 
 
 def step_string(text: str) -> str:

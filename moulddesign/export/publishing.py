@@ -212,7 +212,9 @@ def _write(
     for name, make in _made_in_turn(build, files):
         progress(name)
         build = _write_timed(build, folder / name, make)
-        build = replace(build, findings=build.findings + exact_findings(build.mould, name))
+        if name in files.exact_mm3:
+            found = exact_findings(build.mould, name, files.exact_mm3[name])
+            build = replace(build, findings=build.findings + found)
         if name not in build.written:  # a page of the card
             first = (*first, name)
             build = replace(build, written=(*first, *last))

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import partial
 from math import pi, radians, tan
 from typing import Final, Protocol
 
@@ -250,7 +250,7 @@ def _blank(layout: BlockLayout) -> Callable[[], Solid] | None:
     if floor is None:
         return None
     levels = [(-OVER_MM, mouth), (0.0, mouth), (layout.height_mm, floor)]
-    return cache(lambda: _exact_blank(layout, levels))
+    return partial(_exact_blank, layout, levels)
 
 
 def _exact_blank(layout: BlockLayout, levels: Sequence[tuple[float, Curve]]) -> Solid:

@@ -76,16 +76,10 @@ class Solid:
         """Area of the exact surfaces [mm^2]."""
         return float(_kernel().surface_mm2(self._shape))
 
-    def write_step(self, path: str) -> None:
-        """Write it as a STEP file in millimetres; the header carries the time of writing.
-
-        Raises
-        ------
-        KernelError
-            The file could not be written.
-        """
-        with _step(say("mould.step-file", path=path)):
-            _kernel().write_step(self._shape, path)
+    def step_text(self, step: Message) -> str:
+        """Return the text of a STEP file in millimetres; its header carries the time of writing."""
+        with _step(step):
+            return str(_kernel().step_text(self._shape))
 
 
 def loft(sections: Sequence[tuple[float, Curve]], step: Message) -> Solid:
@@ -156,6 +150,11 @@ def intersect(a: Solid, b: Solid, step: Message) -> Solid:
     """Return what two bodies share; `step` names it in a `KernelError`."""
     kernel = _kernel()
     return _made(lambda: kernel.shared(a._shape, b._shape), step)  # noqa: SLF001
+
+
+def load_kernel() -> None:
+    """Load the CAD kernel, which takes seconds, before a body is drawn; `KernelError` without."""
+    _kernel()
 
 
 @cache

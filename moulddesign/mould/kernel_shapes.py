@@ -7,6 +7,7 @@ again. Points are x, y, z [mm]; a step that the kernel cannot do raises `Standar
 """
 
 from collections.abc import Iterable, Iterator, Sequence
+from io import BytesIO
 from math import radians, tau
 
 from OCP.BOPAlgo import BOPAlgo_BOP, BOPAlgo_Operation, BOPAlgo_Tools
@@ -23,6 +24,7 @@ from OCP.BRepPrimAPI import BRepPrimAPI_MakeRevol
 from OCP.GC import GC_MakeArcOfCircle
 from OCP.gp import gp_Ax1, gp_Ax2, gp_Circ, gp_Dir, gp_Pnt, gp_Trsf, gp_Vec
 from OCP.GProp import GProp_GProps
+from OCP.IFSelect import IFSelect_ReturnStatus
 from OCP.Interface import Interface_Static
 from OCP.Message import Message, Message_Gravity
 from OCP.ShapeFix import ShapeFix_Solid
@@ -201,12 +203,15 @@ def surface_mm2(solid: TopoDS_Solid) -> float:
     return float(found.Mass())
 
 
-def write_step(solid: TopoDS_Solid, path: str) -> None:
-    """Write a solid as a STEP file in millimetres."""
+def step_text(solid: TopoDS_Solid) -> str:
+    """Return a solid as the text of a STEP file in millimetres."""
     writer = STEPControl_Writer()
     Interface_Static.SetIVal_s("write.surfacecurve.mode", 1)
     Interface_Static.SetIVal_s("write.precision.mode", 0)
     Interface_Static.SetCVal_s("xstep.cascade.unit", "MM")
     Interface_Static.SetCVal_s("write.step.unit", "MM")
     writer.Transfer(solid, STEPControl_StepModelType.STEPControl_AsIs)
-    writer.Write(path)
+    written = BytesIO()
+    if writer.WriteStream(written) != IFSelect_ReturnStatus.IFSelect_RetDone:
+        raise ValueError("the STEP writer failed")
+    return written.getvalue().decode("ascii")

@@ -53,7 +53,9 @@ class Part:
     mesh: Mesh
     pose: Pose
     solid: Callable[[], Solid] | None = None
-    """Draws the same body with exact surfaces and without letters, where it has them."""
+    """Draws the same body with exact surfaces and without letters, where it has them.
+
+    It can be sent to another process, as `blank` can."""
     blank: Callable[[], Solid] | None = None
     """Draws the body without its relief, where it has one and exact surfaces."""
     plain: Mesh | None = None

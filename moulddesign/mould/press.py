@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from functools import cache
+from functools import partial
 from types import MappingProxyType
 from typing import Final, Protocol
 
@@ -493,35 +493,26 @@ def press(
     moves = 2.0 * max(layout.mould.lead_in_mm, inside)
     is_exact = plans.has_exact_parallels(layout.outline, moves)
 
-    def exact(draw: Callable[[], Solid]) -> Callable[[], Solid] | None:
+    def exact(
+        draw: Callable[[PressLayout, Kernel[Solid]], Solid], of: PressLayout
+    ) -> Callable[[], Solid] | None:
         # Facets take a tenth of the time, and STEP files alone need more: it is drawn for them.
-        return cache(draw) if is_exact else None
+        return partial(_exact, draw, of) if is_exact else None
 
     tools = stamp_tools(layout, faceted)
     parts = (
-        _part(
-            "sleeve",
-            sleeve(base, faceted),
-            printer,
-            solid=exact(lambda: sleeve(base, cad_kernel)),
-        ),
-        _part(
-            "stamp",
-            stamp(layout, pastry, tools),
-            printer,
-            blank=exact(lambda: stamp_blank(layout, cad_kernel)),
-        ),
-        _part(
-            "plunger",
-            plunger(base, faceted),
-            printer,
-            solid=exact(lambda: plunger(base, cad_kernel)),
-        ),
-        _part(STOP, stop(layout, faceted), printer, solid=exact(lambda: stop(layout, cad_kernel))),
+        _part("sleeve", sleeve(base, faceted), printer, solid=exact(sleeve, base)),
+        _part("stamp", stamp(layout, pastry, tools), printer, blank=exact(stamp_blank, layout)),
+        _part("plunger", plunger(base, faceted), printer, solid=exact(plunger, base)),
+        _part(STOP, stop(layout, faceted), printer, solid=exact(stop, layout)),
         *_shims(layout, printer),
         *_further(layout, further, tools, printer=printer),
     )
     return MouldSet(parts=parts, layout=layout)
+
+
+def _exact(draw: Callable[[PressLayout, Kernel[Solid]], Solid], layout: PressLayout) -> Solid:
+    return draw(layout, cad_kernel)
 
 
 def at_its_place(mould: MouldSet[PressLayout]) -> MouldSet[PressLayout]:

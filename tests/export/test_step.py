@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 from export.builds import CASES, built
 
-from moulddesign.export.formats import NO_RELIEF, step_bytes, step_string
+from moulddesign.export import ExportOptions, parse_formats, sendable_makers
+from moulddesign.export.formats import NO_RELIEF, step_file, step_string
+from moulddesign.workers import second_process
 
 
 def body_of(path):
@@ -20,10 +22,11 @@ def body_of(path):
 def test_the_kernel_reads_the_same_body(case, name, tmp_path):
     part = built(case).mould.part(name)
     path = tmp_path / f"{name}.step"
-    path.write_bytes(step_bytes(part.solid(), name=name, description="a trial"))
+    made = step_file(part.solid, name=name, description="a trial")
+    path.write_bytes(made.content)
     body = body_of(path)
     assert body.isValid()
-    assert body.Volume() == pytest.approx(part.solid().volume_mm3, rel=1e-4)
+    assert body.Volume() == pytest.approx(made.volume_mm3, rel=1e-4)
     # The mesh lies within 0.005 mm of the surfaces, and so does its box.
     box = body.BoundingBox(1e-4)
     low, high = part.mesh.bounds
@@ -33,22 +36,33 @@ def test_the_kernel_reads_the_same_body(case, name, tmp_path):
 
 def test_a_blank_says_in_header_and_product_that_its_relief_is_missing(tmp_path):
     part = built("chestnut-75").mould.part("stamp")
-    raw = step_bytes(part.blank(), name="stamp-blank", description=NO_RELIEF)
-    header, _, data = raw.decode("ascii").partition("ENDSEC;")
+    made = step_file(part.blank, name="stamp-blank", description=NO_RELIEF)
+    header, _, data = made.content.decode("ascii").partition("ENDSEC;")
     assert "NOT in this file" in header
     assert "FILE_NAME('stamp-blank.step'" in header
     assert re.search(r"PRODUCT\('stamp-blank','[^']*NOT in this file", data)
     path = tmp_path / "stamp-blank.step"
-    path.write_bytes(raw)
+    path.write_bytes(made.content)
     body = body_of(path)
-    assert body.Volume() == pytest.approx(part.blank().volume_mm3, rel=1e-4)
+    assert body.Volume() == pytest.approx(made.volume_mm3, rel=1e-4)
+
+
+def test_files_are_the_same_whichever_process_makes_them():
+    options = ExportOptions(formats=parse_formats("step,pictures,3mf"))
+    makers = sendable_makers(built("chestnut-75"), options)
+    assert set(makers) >= {"sleeve.step", "stamp-blank.step", "parts.png", "print.png"}
+    with second_process() as send:
+        there = {name: send(make) for name, make in makers.items()}
+        assert all(there[name]() == make() for name, make in makers.items())
 
 
 def test_the_hundredth_file_of_a_process_is_the_first():
     solid = built("chestnut-75").mould.part("sleeve").solid()
-    first = step_bytes(solid, name="sleeve", description="a trial")
-    assert all(step_bytes(solid, name="sleeve", description="a trial") == first for _ in range(11))
-    assert not re.search(rb"20\d\d-\d\d-\d\d", first)
+    first, *others = (
+        step_file(lambda: solid, name="sleeve", description="a trial") for _ in range(12)
+    )
+    assert all(other == first for other in others)
+    assert not re.search(rb"20\d\d-\d\d-\d\d", first.content)
 
 
 @pytest.mark.parametrize(
@@ -65,9 +79,9 @@ def test_text_is_coded_as_the_standard_says(text, coded):
 
 
 def test_the_kernel_reads_a_file_whose_words_are_in_every_script(tmp_path):
-    solid = built("little").mould.part("sleeve").solid()
+    draw = built("little").mould.part("sleeve").solid
     path = tmp_path / "sleeve.step"
-    path.write_bytes(
-        step_bytes(solid, name="sleeve", description="栗's \\ 🌰 " + CASES["little"]["name"])
-    )
-    assert body_of(path).Volume() == pytest.approx(solid.volume_mm3, rel=1e-4)
+    words = "栗's \\ 🌰 " + CASES["little"]["name"]
+    made = step_file(draw, name="sleeve", description=words)
+    path.write_bytes(made.content)
+    assert body_of(path).Volume() == pytest.approx(made.volume_mm3, rel=1e-4)

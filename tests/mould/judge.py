@@ -7,6 +7,8 @@ import numpy as np
 import shapely
 import trimesh
 
+from moulddesign.core import say
+
 FLAT = 1e-6
 
 
@@ -77,7 +79,7 @@ def read_back(solid, folder):
     from cadquery import importers  # noqa: PLC0415 (3 s, needed here alone)
 
     path = Path(folder) / "body.step"
-    solid.write_step(str(path))
+    path.write_text(solid.step_text(say("mould.kernel-body")), encoding="ascii")
     return importers.importStep(str(path)).val()
 
 
