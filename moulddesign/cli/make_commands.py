@@ -44,11 +44,11 @@ from moulddesign.cli.weight_commands import weight_sentences, weight_table
 from moulddesign.core import Finding, Message, SpecError, Verdict, say, with_unit
 from moulddesign.design import Design, Units, library
 from moulddesign.portion import figures
-from moulddesign.workers import Make, made_here, second_process
 
 if TYPE_CHECKING:
     from moulddesign.building import Build
     from moulddesign.export import BuildFiles, ExportOptions
+    from moulddesign.workers import Make
 
 STAGES = ("portion", "pastry", "mould", "checks", "files")
 SIGNS = {Verdict.GOOD: "good", Verdict.WARN: "! warn", Verdict.FAIL: "x fail"}
@@ -215,8 +215,11 @@ def run_make(
             export.check_replaceable(target)  # before a build takes its time
             if not overwrite:
                 export.refuse_to_lose(design, target)
-        with _beside(kinds) as send:
-            with ends_at_once(stage.bar.stop):
+            from moulddesign.workers import made_here, second_process  # noqa: PLC0415 (processes)
+
+        beside = export.Format.STEP in kinds  # it takes longest
+        with second_process() if beside else nullcontext(made_here) as send:
+            with ends_at_once(stage.end):
                 made, files = _built(design, options, stage, send)
             if made.failed and not keep_failing:
                 _show(made, units, as_json=as_json)
@@ -228,15 +231,8 @@ def run_make(
     return int(bool(made.failed))
 
 
-@contextmanager
-def _beside(formats: Iterable[str]) -> Iterator[Callable[[Make], Make]]:
-    """Give what lets files be made beside the build; here, where none takes so long."""
-    with second_process() if "step" in formats else nullcontext(made_here) as send:
-        yield send
-
-
 def _built(
-    design: Design, options: "ExportOptions", stage: "_Stage", send: Callable[[Make], Make]
+    design: Design, options: "ExportOptions", stage: "_Stage", send: "Callable[[Make], Make]"
 ) -> "tuple[Build, BuildFiles]":
     """Return a build and its files, of which some are being made already."""
     from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
@@ -338,6 +334,14 @@ class _Stage:
     def file(self, name: str) -> None:
         """Name the file in the making."""
         self.bar.update(self.task, description=name)
+
+    def end(self) -> None:
+        """Leave the terminal as it was, and no process at work."""
+        from multiprocessing import active_children  # noqa: PLC0415 (light verbs start none)
+
+        self.bar.stop()
+        for process in active_children():
+            process.kill()
 
 
 def _show(made: "Build", units: Units | None, *, as_json: bool) -> None:
