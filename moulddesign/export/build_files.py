@@ -1,6 +1,6 @@
 """The files of a build besides STL, report and design: which there are, and how each is made."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cached_property, partial
 from types import MappingProxyType
 from typing import Any, Final
@@ -117,8 +117,7 @@ class BuildFiles:
 
     def make_all(self, checkpoint: Callable[[], None]) -> None:
         """Make what is not there yet, pictures first; `checkpoint` is called between two files."""
-        # The CAD kernel takes seconds to load.
-        for name in sorted(self.names, key=lambda name: name.endswith(".step")):
+        for name in in_order_of_making(self.names):
             checkpoint()
             self.file(name)
 
@@ -335,14 +334,19 @@ def _orders(build: Build) -> list[str]:
 
 
 def sendable_makers(build: Build, options: ExportOptions) -> Makers:
-    """Return what makes STEP files and pictures of solids; all can be sent to another process.
+    """Return what makes pictures of solids and STEP files; all can be sent to another process.
 
     They need nothing that was found.
     """
     wanted = Format.STEP in options.formats
     steps = {f"{stem}.step": make for stem, make in _steps(build)} if wanted else {}
     pictures = scenes(build, options).items()
-    return steps | {name: partial(picture_png, scene) for name, scene in pictures}
+    return {name: partial(picture_png, scene) for name, scene in pictures} | steps
+
+
+def in_order_of_making(names: Iterable[str]) -> tuple[str, ...]:
+    """Return names with STEP files last: nothing else is made of them, and they take longest."""
+    return tuple(sorted(names, key=lambda name: name.endswith(".step")))
 
 
 def _steps(build: Build) -> Iterator[tuple[str, Callable[[], StepFile]]]:

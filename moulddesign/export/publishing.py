@@ -34,6 +34,7 @@ from moulddesign.export.build_files import (
     PARTS_PNG,
     BuildFiles,
     file_names,
+    in_order_of_making,
 )
 from moulddesign.export.card_html import CARD_HTML, card_html
 from moulddesign.export.digests import (
@@ -230,7 +231,7 @@ def _write(
 def _made_in_turn(build: Build, files: BuildFiles) -> Iterator[tuple[str, Callable[[], bytes]]]:
     """Yield each file's name, and what returns its bytes; the card's pages once it is set."""
     card = cache(lambda: files.card(build))
-    for name in file_names(build, files.options):
+    for name in in_order_of_making(file_names(build, files.options)):
         if name == CARD_HTML:
             yield name, lambda: card_html(card())
         elif name == CARD_PDF:
