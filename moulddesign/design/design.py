@@ -18,7 +18,14 @@ from moulddesign.design.dough_book import DoughTable
 from moulddesign.design.earlier import MADE_WITH, without_written
 from moulddesign.design.face_tables import FaceTable
 from moulddesign.design.kept_sets import KeptSet, SetFile
-from moulddesign.design.mould_tables import Kind, MouldTable, OwnTable, PressTable, of_kind
+from moulddesign.design.mould_tables import (
+    LEAST_BAND_DRAFT_DEG,
+    Kind,
+    MouldTable,
+    OwnTable,
+    PressTable,
+    of_kind,
+)
 from moulddesign.design.piece_tables import (
     NAMED_FIGURES,
     SIZES,
@@ -171,6 +178,20 @@ class Design(Table):
             self.kept.refuse_other_bore(self.pastry)
         except SpecError as error:
             raise RefusedError.of(error) from error
+        return self
+
+    @model_validator(mode="after")
+    def _bands_of_its_side_come_out(self) -> Self:
+        mould = self.mould
+        if not self.pastry.side_bands:
+            return self
+        if isinstance(mould, PressTable | OwnTable):
+            of_kind = {PressTable: "design.bands-in-sleeve", OwnTable: "design.bands-in-own-mould"}
+            need = say(of_kind[type(mould)], kinds=(word(Kind.BLOCK), word(Kind.CAST)))
+            raise RefusedError.of(SpecError("mould.kind", mould.kind.value, need))
+        if mould.side_lean_deg < LEAST_BAND_DRAFT_DEG:
+            need = say("design.bands-need-draft", least_deg=LEAST_BAND_DRAFT_DEG)
+            raise RefusedError.of(SpecError("mould.side_draft_deg", mould.side_lean_deg, need))
         return self
 
     @property

@@ -28,6 +28,9 @@ SIDE_DRAFT_SOURCE: Final = (
     "surface texture; layer lines ask for several; " + TRADE
 )
 
+LEAST_BAND_DRAFT_DEG: Final = 0.5
+"""Least lean of a side with bands; the least of `SIDE_DRAFT_SOURCE` [deg]."""
+
 CAVITIES: Final[Mapping[str, Any]] = {"source": CHOICE, "ge": 1, "le": 60}
 LAND: Final[Mapping[str, Any]] = {"unit": "mm", "source": CHOICE, "ge": 2, "le": 60}
 FLOOR: Final[Mapping[str, Any]] = {"unit": "mm", "source": CHOICE, "ge": 0.8, "le": 40}

@@ -19,6 +19,7 @@ from moulddesign.design.doughs import (
     fillings,
     known_name,
 )
+from moulddesign.design.face_tables import BandSection
 from moulddesign.design.schema import (
     CHOICE,
     MEMORY,
@@ -377,12 +378,31 @@ OUTLINE_KEYS: Final[Mapping[str, Mapping[str, Any]]] = {
 """Units and limits of the keys by which a pastry is shaped, and a mould that exists measured."""
 
 
+BAND_LENGTH: Final[Mapping[str, Any]] = {"unit": "mm", "gt": 0, "le": 60}
+
+
 class SideForm(StrEnum):
     """What runs down the side of a piece."""
 
     PLAIN = "plain"
     FLUTED = "fluted"
     REEDED = "reeded"
+
+
+class SideBandTable(Table):
+    """One band around the side; bands follow each other from the table upwards."""
+
+    section: BandSection = given(
+        BandSection.STEP, "Round, hollow, ogee, fillet, which is straight, or step, which ends in "
+        "a level ledge",
+    )  # fmt: skip
+    height_mm: float = given(4.0, "Height of the band", source=CHOICE, **BAND_LENGTH)
+    depth_mm: float = given(
+        1.5, "How much narrower the piece is above it, on each side", source=CHOICE, **BAND_LENGTH
+    )
+    gap_mm: float = given(
+        1.0, "Plain side left free below it", unit="mm", source=CHOICE, ge=0, le=100
+    )
 
 
 class PastryTable(Table):
@@ -435,6 +455,10 @@ class PastryTable(Table):
     side_depth_mm: float = given(
         0.8, "Depth of flutes or reeds", unit="mm",
         source="two printed lines of a usual nozzle; " + CHOICE, gt=0, le=6,
+    )  # fmt: skip
+    side_bands: tuple[SideBandTable, ...] = given(
+        (), "Bands around the side of a block or a master, from the table upwards: above each the "
+        "piece is narrower, so it always comes out", max_length=12,
     )  # fmt: skip
 
     @model_validator(mode="after")

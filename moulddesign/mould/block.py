@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import pairwise
 from math import pi, radians, tan
 from typing import Final, Protocol
 
@@ -11,7 +12,7 @@ import shapely
 from moulddesign.artwork.outline import Arc, Outline
 from moulddesign.core import SpecError, say
 from moulddesign.design import BlockTable, PrinterTable
-from moulddesign.geometry import Mesh, difference
+from moulddesign.geometry import Mesh, Points, difference
 from moulddesign.mould import cad_kernel, faceted, mould_set
 from moulddesign.mould.cad_kernel import BodyT, Kernel, Solid
 from moulddesign.mould.plans import RISE, ArcPolyline, CircleCurve, Curve, parallel_curve
@@ -51,6 +52,9 @@ class BlockLayout:
     mould: BlockTable
     height_mm: float
     """Mouth to the flat of the cavity's floor [mm]."""
+    side: tuple[mould_set.Size, ...]
+    """Corners of a cavity's side from the mouth to its floor: how much narrower, and how deep [mm].
+    """
     depth_above_mm: float
     """Deepest engraving beyond that [mm]."""
     grid: mould_set.CavityGrid
@@ -85,7 +89,7 @@ class BlockLayout:
     @property
     def run_mm(self) -> float:
         """How much narrower the cavity is at its floor, each side [mm]."""
-        return self.height_mm * tan(radians(self.mould.side_lean_deg))
+        return self.side[-1][0]
 
     @property
     def board_mm(self) -> mould_set.Box:
@@ -121,6 +125,7 @@ def block_layout(mould: BlockTable, printer: PrinterTable, pastry: "PastrySolid"
         outline=outline,
         mould=mould,
         height_mm=pastry.height_mm,
+        side=tuple((run, z) for run, z in pastry.side_section.tolist()),
         depth_above_mm=pastry.depth_above_mm,
         grid=grid,
         others=tuple(others),
@@ -202,6 +207,10 @@ class PastrySolid(PastryShape, Protocol):
         """Volume of the solid [mm^3]."""
 
     @property
+    def side_section(self) -> Points:
+        """Corners of the side from the table up: distance from the outline, and height [mm]."""
+
+    @property
     def free_top(self) -> shapely.Geometry:
         """The flat top where no relief is."""
 
@@ -246,15 +255,26 @@ def _plate(
 def _blank(layout: BlockLayout) -> Callable[[], Solid] | None:
     """Return what draws the block with flat cavities; None where sides have no exact surfaces."""
     mouth = parallel_curve(layout.outline, 0.0)
-    floor = _alike(mouth, layout.run_mm)
-    if floor is None:
+    sections = [_alike(mouth, run) for run, _ in layout.side]
+    levels = [
+        (z, section)
+        for (_, z), section in zip(layout.side, sections, strict=True)
+        if section is not None
+    ]
+    if len(levels) < len(sections):
         return None
-    levels = [(-OVER_MM, mouth), (0.0, mouth), (layout.height_mm, floor)]
-    return partial(_exact_blank, layout, levels)
+    return partial(_exact_blank, layout, [(-OVER_MM, mouth), *levels])
 
 
 def _exact_blank(layout: BlockLayout, levels: Sequence[tuple[float, Curve]]) -> Solid:
-    cavity = cad_kernel.loft(levels, say("mould.flat-cavity"))
+    step = say("mould.flat-cavity")
+    # A level ledge ends one body and begins the next.
+    ledges = [place for place in range(1, len(levels)) if levels[place][0] == levels[place - 1][0]]
+    parts = [
+        cad_kernel.loft(levels[start:end], step)
+        for start, end in pairwise([0, *ledges, len(levels)])
+    ]
+    cavity = cad_kernel.fuse(parts, step) if ledges else parts[0]
     body = _body(replace(layout, vent_level_mm=layout.height_mm), cad_kernel)
     for x, y in layout.grid.centres_mm:
         body = cad_kernel.subtract(

@@ -16,6 +16,7 @@ from moulddesign.face.bands import Band
 from moulddesign.face.carved_face import CarvedFace, LaidCarving, carved_face
 from moulddesign.geometry import Indices, Mesh, Points, volume_over_plane_mm3
 from moulddesign.geometry.sampling import Grid, grid_over_shape, region_mask, top_heights_mm
+from moulddesign.pastry.side_bands import reach_mm
 from moulddesign.relief.carved_surface import CarvedSurface, SurfaceMaker, carved_surface
 from moulddesign.relief.field import EdgeDistance, Field, Heights
 from moulddesign.relief.roof import ReliefRegion, Roof, relief_regions, set_apart
@@ -23,6 +24,8 @@ from moulddesign.relief.stamp_rim import StampRim, stamp_rim
 
 PIXEL_MM: Final = 0.25
 """Pixel of the ground: a tenth of a usual crust [mm]."""
+SAME_MM: Final = 1e-9
+"""Round-off of a height of some hundred millimetres [mm]."""
 SMOOTHING_MM: Final = 1.4
 """Spread of the blur between face and filling [mm].
 
@@ -76,6 +79,8 @@ class CarvedTop:
     ground: SmoothTop
     side: Roof | None = None
     """Drafted side around it, its plateau the edge of the face; none where it is upright."""
+    bands_mm: float = 0.0
+    """How far bands around that side reach up from the table."""
 
     def top(self, height_mm: float) -> tuple[Points, Indices, Indices]:
         """Return vertices, triangles and outer edge of the top and of a drafted side.
@@ -88,8 +93,13 @@ class CarvedTop:
         if self.side is None:
             return self.surface.vertices, self.surface.triangles, self.surface.rim
         vertices = self.side.vertices.copy()
-        vertices[:, 2] *= height_mm / -float(vertices[:, 2].min())
-        return joined_side(replace(self.side, vertices=vertices), self.surface)
+        was_mm = -float(vertices[:, 2].min())
+        # Bands keep their heights over the table: what is above them is stretched.
+        above = vertices[:, 2] >= self.bands_mm - was_mm
+        vertices[above, 2] *= (height_mm - self.bands_mm) / (was_mm - self.bands_mm)
+        vertices[~above, 2] -= height_mm - was_mm
+        side = replace(self.side, vertices=vertices)
+        return joined_side(side, self.surface, bands_mm=self.bands_mm)
 
     def heights_over(self, grid: Grid) -> NDArray[np.float64]:
         """Return heights of the face at pixels, minus infinity beyond its edge, `grid.shape`."""
@@ -204,6 +214,7 @@ def carved_top(
         inset_mm=design.stamp_inset_mm,
         ground=smooth_top_of(made.field, within, outline.shape),
         side=side,
+        bands_mm=reach_mm(design.pastry.side_bands),
     )
 
 
@@ -241,23 +252,27 @@ def smooth_top_of(field: Field, edge: shapely.Polygon, outline: shapely.Polygon)
     return SmoothTop(grid=grid, heights=smooth, inside=inside, from_edge=from_edge)
 
 
-def joined_side(side: Roof, surface: CarvedSurface) -> tuple[Points, Indices, Indices]:
+def joined_side(
+    side: Roof, surface: CarvedSurface, *, bands_mm: float = 0.0
+) -> tuple[Points, Indices, Indices]:
     """Return a drafted side and the carved surface within it as one.
 
+
     The surface's outline is the side's plateau, with points added on its edges and at heights of
-    its own. The edge of the table below is divided in the same shares: the strips between lean as
-    the side does, where a facet from far along the table would lean less. Ridges of the side, which
-    run down from sharp corners of the plateau, are stretched with it.
+    its own. The edge of the table below, or that above the side's bands, which reach up so far [mm],
+    is divided in the same shares: the strips between lean as the side does, where a facet from far
+    along the table would lean less. Ridges of the side, which run down from sharp corners of the
+    plateau, are stretched with it.
 
     Returns
     -------
     vertices, triangles, rim
         The rim is the side's edge on the table.
     """
-    (foot,), (plateau,), shift = side.eaves, side.plateaus, len(side.vertices)
-    side = replace(side, vertices=_stretched(side, surface))
+    (rim,), (plateau,), shift = side.eaves, side.plateaus, len(side.vertices)
+    side = replace(side, vertices=_stretched(side, surface, bands_mm=bands_mm))
     upper = _divided_edges(side.vertices, plateau, surface)
-    after_foot = dict(zip(foot.tolist(), np.roll(foot, -1).tolist(), strict=True))
+    after_foot = _edges_above(side, float(side.vertices[rim[0], 2]) + bands_mm)
     after = dict(zip(plateau.tolist(), np.roll(plateau, -1).tolist(), strict=True))
     beside = {
         (facet[turn], facet[turn - 2]): (facet[turn - 1], row)
@@ -303,6 +318,7 @@ def joined_side(side: Roof, surface: CarvedSurface) -> tuple[Points, Indices, In
                 for strip in ((p, q, u), (q, v, u))
             ]
             break
+    walls |= _fans_below(side.walls, after_foot, lower)
     number = np.arange(shift + len(surface.vertices) + len(added))
     number[list(upper)] = [chain[0] for chain in upper.values()]
     facets = [
@@ -310,24 +326,48 @@ def joined_side(side: Roof, surface: CarvedSurface) -> tuple[Points, Indices, In
         for row, facet in enumerate(side.walls.tolist())
         for strip in walls.get(row, [tuple(facet)])
     ]
-    rim = [each for row in foot.tolist() for each in (row, *lower.get(row, ()))]
+    divided_rim = [each for row in rim.tolist() for each in (row, *lower.get(row, ()))]
     return (
         np.concatenate([side.vertices, surface.vertices, np.reshape(added, (-1, 3))]),
         np.concatenate([number[np.array(facets, dtype=np.int64)], surface.triangles + shift]),
-        np.array(rim, dtype=np.int64),
+        np.array(divided_rim, dtype=np.int64),
     )
 
 
-def _stretched(side: Roof, surface: CarvedSurface) -> Points:
-    """Return a side's corners, those between table and plateau as the plateau above is raised."""
+def _edges_above(side: Roof, level_mm: float) -> dict[int, int]:
+    """Return the lower edges of a side's walls above a level, each corner with the next one."""
+    over = side.vertices[:, 2] - level_mm
+    upper = side.walls[over[side.walls].max(axis=1) > SAME_MM]
+    edges = np.concatenate([upper[:, [0, 1]], upper[:, [1, 2]], upper[:, [2, 0]]])
+    at_level = np.abs(over[edges]).max(axis=1) < SAME_MM
+    return dict(edges[at_level].tolist())
+
+
+def _fans_below(
+    walls: Indices, after: dict[int, int], divided: dict[int, list[int]]
+) -> dict[int, list[tuple[int, ...]]]:
+    """Return the facets under level edges that were divided, each in pieces, by its row."""
+    made: dict[int, list[tuple[int, ...]]] = {}
+    for row, facet in enumerate(walls.tolist()):
+        for turn in range(3):
+            end, start, apex = facet[turn - 1], facet[turn], facet[turn - 2]
+            if start in divided and after[start] == end:
+                chain = [start, *divided[start], end]
+                made[row] = [(late, early, apex) for early, late in pairwise(chain)]
+    return made
+
+
+def _stretched(side: Roof, surface: CarvedSurface, *, bands_mm: float) -> Points:
+    """Return a side's corners, those between bands and plateau as the plateau above is raised."""
     (foot,), (plateau,) = side.eaves, side.plateaus
     vertices = side.vertices.copy()
-    table_mm = float(vertices[foot[0], 2])
+    low_mm = float(vertices[foot[0], 2]) + bands_mm
     between = np.delete(np.arange(len(vertices)), np.concatenate([foot, plateau]))
     rim = surface.vertices[surface.rim]
     _, nearest = cKDTree(rim[:, :2]).query(vertices[between, :2])
-    share = (rim[nearest, 2] - table_mm) / -table_mm
-    vertices[between, 2] = table_mm + (vertices[between, 2] - table_mm) * share
+    share = (rim[nearest, 2] - low_mm) / -low_mm
+    over = vertices[between, 2] - low_mm
+    vertices[between, 2] = low_mm + over * np.where(over > 0.0, share, 1.0)
     return vertices
 
 

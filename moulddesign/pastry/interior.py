@@ -20,7 +20,7 @@ from moulddesign.pastry.top_surface import FAN_RAD, TopSurface, edge_loop, top_s
 from moulddesign.portion import Portion, known_centres
 from moulddesign.relief.carved_surface import coarse_surface
 from moulddesign.relief.field import EdgeDistance, FieldValues, piece_of
-from moulddesign.relief.profile import HeightProfile, arc_angles
+from moulddesign.relief.profile import HEIGHT_ERROR_MM, HeightProfile, arc_angles
 from moulddesign.relief.roof import Roof, roof
 from moulddesign.relief.voronoi import snapped_to_grid
 
@@ -42,6 +42,9 @@ LEAST_FILLING_MM: Final = 0.01
 
 TEAR_MM: Final = 1.0
 """Side of the square in which a thin crust counts; our choice [mm]."""
+
+SAME_MM: Final = 1e-6
+"""Distances from the outline that differ by less are one [mm]."""
 
 CORNERS: Final = 48
 """Corners of a ball's equator."""
@@ -250,6 +253,8 @@ class Interior:
 
         The arc comes in chords, as the pastry's shoulder does.
         """
+        if self._banded_section is not None:
+            return self._profile_within(self._banded_section)
         draft, floor, ceiling = (
             radians(self.pastry.side_draft_deg), self.floor_mm, self.ceiling_mm
         )  # fmt: skip
@@ -274,6 +279,35 @@ class Interior:
             return distances, heights
         distances[0] = heights[0] * tan(draft) + slant
         return np.append(insets[0], distances), np.append(floor, heights)
+
+    @property
+    def _banded_section(self) -> shapely.Polygon | None:
+        """What is below side and top in the plane of distance and height; None without bands.
+
+        It reaches so far inwards that its other end is of no account.
+        """
+        side = self.pastry.side
+        if side is None or not side.bands:
+            return None
+        profile = side.profile(self.pastry.height_mm)
+        far = float(profile.distances[-1]) + self.pastry.height_mm
+        ends = [(far, float(profile.heights[-1])), (far, 0.0)]
+        return shapely.Polygon([*zip(profile.distances, profile.heights, strict=True), *ends])
+
+    def _profile_within(self, section: shapely.Polygon) -> tuple[Points, Points]:
+        """Return the profile of a section moved in by the crust all round.
+
+        As the section never widens upwards, neither does the profile.
+        """
+        # As near as the bands' own chords are: arcs around their corners would be hundreds.
+        inner = section.buffer(-self.crust_mm, quad_segs=QUARTER_CHORDS).simplify(HEIGHT_ERROR_MM)
+        inside = shapely.get_coordinates(inner)
+        far = section.bounds[2] - self.crust_mm
+        beside = np.unique(inside[inside[:, 0] < far - SAME_MM], axis=0)
+        insets = beside[np.diff(beside[:, 0], prepend=-inf) > SAME_MM]
+        heights = np.maximum.accumulate(insets[:, 1])
+        heights[0], heights[-1] = self.floor_mm, self.ceiling_mm  # exactly: both are level
+        return insets[:, 0], heights
 
     def _areas_mm2(self, insets: Points) -> Points:
         # Not `Outline.inset`: near the middle the inset vanishes or falls apart, here it may.
@@ -300,11 +334,12 @@ class Interior:
         away = float(outline.exterior.distance(middle))
         inset = away if outline.contains(middle) else -away
         # Distances to the planes of floor and ceiling, and to the leaning side along its normal.
-        rooms = [
-            z - self.floor_mm,
-            self.ceiling_mm + self._ground_over_mm(ball) - z,
-            inset * cos(draft) - z * sin(draft) - self.crust_mm,
-        ]
+        rooms = [z - self.floor_mm, self.ceiling_mm + self._ground_over_mm(ball) - z]
+        if self._banded_section is not None:
+            at = shapely.Point(inset, z)
+            left = self._banded_section.exterior.distance(at) - self.crust_mm
+            return min(*rooms, left if self._banded_section.contains(at) else -inf) - ball.radius_mm
+        rooms.append(inset * cos(draft) - z * sin(draft) - self.crust_mm)
         along, up = self._arc_middle_mm
         radius = self.pastry.shoulder_radius_mm - self.crust_mm
         if radius > 0.0 and inset < along and z > up:

@@ -20,9 +20,10 @@ from moulddesign.artwork.outline import (
 from moulddesign.core import SpecError, mm3_from_ml, say
 from moulddesign.design import PROPORTION, Design, PastryTable, PressTable, SideForm
 from moulddesign.face.carved_face import petals_at_edge
-from moulddesign.geometry import Mesh, volume_over_plane_mm3
+from moulddesign.geometry import Mesh, Points, volume_over_plane_mm3
 from moulddesign.geometry.sampling import grid_over_shape
 from moulddesign.pastry.carved_top import CarvedTop, carved_top, face_plan
+from moulddesign.pastry.side_bands import mean_depth_mm, reach_mm
 from moulddesign.pastry.top_surface import (
     DraftedSide,
     TopSurface,
@@ -82,6 +83,16 @@ class Pastry:
     def side_draft_deg(self) -> float:
         """Lean of the side from upright [deg]."""
         return 0.0 if self.side is None else self.side.draft_deg
+
+    @property
+    def side_section(self) -> Points:
+        """Corners of the side's section from the table to the top, a shoulder left out.
+
+        Distance from the outline and height of each, shape (n, 2) [mm].
+        """
+        if self.side is None:
+            return np.array([[0.0, 0.0], [0.0, self.height_mm]])
+        return replace(self.side, radius_mm=0.0).section(self.height_mm)
 
     @property
     def top(self) -> TopSurface:
@@ -314,6 +325,8 @@ def first_width_mm(design: Design, volume_mm3: float) -> float:
     # h is share / (1 - lean) of that: a prism of the mean section has the volume.
     lean = share * tan(radians(design.mould.side_lean_deg))
     free = width_for_volume_mm(table, volume_mm3, share / (1.0 - lean)) / (1.0 - lean)
+    # Bands that take m off each side on average: (w - 2 m)^2 w is what w^3 was, to first order.
+    free += 4.0 / 3.0 * mean_depth_mm(table.side_bands, share * free)
     return max(round(free / WIDTH_STEP_MM), 1) * WIDTH_STEP_MM
 
 
@@ -401,7 +414,10 @@ def _drafted(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
     """
     outline = outline_of_width(outline_table(design), width_mm)
     side = drafted_side(
-        outline, draft_deg=design.mould.side_lean_deg, radius_mm=design.pastry.shoulder_radius_mm
+        outline,
+        draft_deg=design.mould.side_lean_deg,
+        radius_mm=design.pastry.shoulder_radius_mm,
+        bands=design.pastry.side_bands,
     )
     height_mm = side.height_mm(volume_mm3)
     for _ in range(MOST_ROUNDS):
@@ -431,9 +447,10 @@ def _carved(design: Design, width_mm: float, volume_mm3: float, surface_of: Surf
         within = _within_side(design, outline, volume_mm3)
         edge, side, roof = within.edge, within.side, within.side_roof
     carved = carved_top(design, edge, outline, roof, surface_of=surface_of)
+    base_mm = 1.0 + reach_mm(design.pastry.side_bands)
     plain = Pastry(
         outline=outline,
-        height_mm=1.0,
+        height_mm=base_mm,
         shoulder_radius_mm=0.0,
         relief=carved.regions,
         roofs=(),
@@ -442,8 +459,10 @@ def _carved(design: Design, width_mm: float, volume_mm3: float, surface_of: Surf
     )
     # Neither the face nor the run of a drafted side changes with the height any more, so the volume
     # is linear in it.
-    low_mm3, high_mm3 = plain.volume_mm3, replace(plain, height_mm=2.0).volume_mm3
-    made = replace(plain, height_mm=1.0 + (volume_mm3 - low_mm3) / (high_mm3 - low_mm3))
+    low_mm3, high_mm3 = plain.volume_mm3, replace(plain, height_mm=base_mm + 1.0).volume_mm3
+    made = replace(plain, height_mm=base_mm + (volume_mm3 - low_mm3) / (high_mm3 - low_mm3))
+    if side is not None:
+        side.refuse_low(made.height_mm - made.edge_drop_mm)
     _refuse_cut_through(made)
     return made
 
@@ -493,7 +512,8 @@ def _within_side(design: Design, outline: Outline, volume_mm3: float) -> _Within
     from the run.
     """
     lean_deg = design.mould.side_lean_deg
-    side = drafted_side(outline, draft_deg=lean_deg, radius_mm=0.0)
+    bands = design.pastry.side_bands
+    side = drafted_side(outline, draft_deg=lean_deg, radius_mm=0.0, bands=bands)
     height_mm, rim_mm = side.height_mm(volume_mm3), 0.0
     for _ in range(MOST_ROUNDS):
         edge = outline.inset(side.run_mm(height_mm + rim_mm))

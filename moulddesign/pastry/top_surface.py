@@ -9,8 +9,10 @@ from scipy.optimize import brentq
 
 from moulddesign.artwork.outline import Outline
 from moulddesign.core import SpecError, ml_from_mm3, say
+from moulddesign.design import SideBandTable
 from moulddesign.geometry import Indices, Mesh, Points, volume_over_plane_mm3
 from moulddesign.geometry.mending import in_float32
+from moulddesign.pastry.side_bands import PLAIN_MM, banded_section, depth_mm, reach_mm
 from moulddesign.relief.carved_surface import CarvedSurface
 from moulddesign.relief.medial_axis import MedialAxis, medial_axis
 from moulddesign.relief.profile import HeightProfile, shoulder_profile
@@ -36,6 +38,8 @@ class DraftedSide:
         |     /                 side: d = z tan a, as far as the shoulder's lower end
         |   /
         +-/-----------------> d
+
+    Bands around the side add to d: see `side_bands`.
     """
 
     outline: Outline
@@ -44,16 +48,31 @@ class DraftedSide:
     draft_deg: float
     radius_mm: float
     """Of the rounded shoulder above it; 0 where the edge is sharp [mm]."""
+    bands: tuple[SideBandTable, ...] = ()
+    """Bands around it, from the table upwards."""
 
     def run_mm(self, height_mm: float) -> float:
         """Return how far inside the table's outline the flat top begins [mm]."""
+        return float(self.section(height_mm)[-1, 0]) + self.radius_mm * sqrt(0.5)
+
+    def section(self, height_mm: float) -> Points:
+        """Return the side's corners from the table to the shoulder, below a flat top's height [mm].
+
+        Distance from the outline and height of each, shape (n, 2).
+        """
+        lean = tan(radians(self.draft_deg))
+        rise = height_mm - self.radius_mm * (1.0 - sqrt(0.5))
+        return banded_section(self.bands, lean=lean, height_mm=rise)
+
+    @property
+    def least_mm(self) -> float:
+        """Height of a flat top from which on all bands have room below it, 0 without any [mm]."""
         drop_mm = self.radius_mm * (1.0 - sqrt(0.5))
-        return (height_mm - drop_mm) * tan(radians(self.draft_deg)) + self.radius_mm * sqrt(0.5)
+        return reach_mm(self.bands) + PLAIN_MM + drop_mm if self.bands else 0.0
 
     def roof(self, height_mm: float) -> Roof:
         """Return side and shoulder, the flat top at z = 0 and the table below it [mm]."""
-        wall = self._profile(height_mm)
-        made = roof_from_axis(self.axis, wall)
+        made = roof_from_axis(self.axis, self.profile(height_mm))
         drop = np.array([0.0, 0.0, height_mm])
         return replace(made, vertices=made.vertices - drop)
 
@@ -63,30 +82,40 @@ class DraftedSide:
 
     def height_mm(self, volume_mm3: float) -> float:
         """Return the height at which it holds a volume, relief not included [mm]."""
-        least = volume_mm3 / self.outline.area_mm2
+        least = max(volume_mm3 / self.outline.area_mm2, self.least_mm)
         most = self._most_mm()
+        if self.bands and (least >= most or self.volume_mm3(most) <= volume_mm3):
+            need = say("pastry.bands-too-deep", volume_ml=ml_from_mm3(volume_mm3))
+            raise SpecError("pastry.side_bands", depth_mm(self.bands), need)
         if least >= most or self.volume_mm3(most) <= volume_mm3:
-            raise SpecError(
-                "mould.side_draft_deg",
-                self.draft_deg,
-                say("pastry.sides-meet", volume_ml=ml_from_mm3(volume_mm3)),
-            )
+            need = say("pastry.sides-meet", volume_ml=ml_from_mm3(volume_mm3))
+            raise SpecError("mould.side_draft_deg", self.draft_deg, need)
+        if self.bands and self.volume_mm3(least) > volume_mm3:
+            self.refuse_low(replace(self, bands=()).height_mm(volume_mm3))
         return float(
             brentq(
                 lambda h: self.volume_mm3(h) - volume_mm3, least, most, xtol=EXACT_MM, rtol=1e-13
             )
         )
 
+    def refuse_low(self, height_mm: float) -> None:
+        """Refuse a height of the flat top that leaves no room for the bands [mm]."""
+        if height_mm < self.least_mm:
+            need = say(
+                "pastry.bands-too-high", less_mm=self.least_mm - height_mm, height_mm=height_mm
+            )
+            raise SpecError("pastry.side_bands", reach_mm(self.bands), need)
+
     def _most_mm(self) -> float:
         """Return the height at which only 2 % of the widest flat top is left [mm]."""
         room = 0.98 * float(self.axis.distances.max()) - self.radius_mm * sqrt(0.5)
+        room -= depth_mm(self.bands)
         return room / tan(radians(self.draft_deg)) + self.radius_mm * (1.0 - sqrt(0.5))
 
-    def _profile(self, height_mm: float) -> HeightProfile:
-        drop_mm = self.radius_mm * (1.0 - sqrt(0.5))
-        rise = height_mm - drop_mm
-        run = rise * tan(radians(self.draft_deg))
-        distances, heights = np.array([0.0, run]), np.array([0.0, rise])
+    def profile(self, height_mm: float) -> HeightProfile:
+        """Return the height over the table at distances from the outline, up to a flat top [mm]."""
+        distances, heights = self.section(height_mm).T
+        run, rise = float(distances[-1]), float(heights[-1])
         if self.radius_mm > 0.0:
             over = shoulder_profile(self.radius_mm, 0.0)
             distances = np.concatenate([distances, run + over.distances[1:]])
@@ -95,10 +124,18 @@ class DraftedSide:
         return HeightProfile(distances=distances, heights=heights, fan_rad=FAN_RAD)
 
 
-def drafted_side(outline: Outline, *, draft_deg: float, radius_mm: float) -> DraftedSide:
+def drafted_side(
+    outline: Outline,
+    *,
+    draft_deg: float,
+    radius_mm: float,
+    bands: tuple[SideBandTable, ...] = (),
+) -> DraftedSide:
     """Return the side of an outline at the table."""
     axis = medial_axis(snapped_to_grid(outline.shape))
-    return DraftedSide(outline=outline, axis=axis, draft_deg=draft_deg, radius_mm=radius_mm)
+    return DraftedSide(
+        outline=outline, axis=axis, draft_deg=draft_deg, radius_mm=radius_mm, bands=bands
+    )
 
 
 SAME_MM: Final = 1e-9
