@@ -13,6 +13,7 @@ from moulddesign.building.piece_findings import (
     CheckInput,
     asked_depth_findings,
     relief_layer_findings,
+    side_band_findings,
 )
 from moulddesign.building.press_findings import Judge, further_stamp_findings, press_judges
 from moulddesign.core import Finding, say
@@ -54,6 +55,7 @@ def build_findings(made: CheckInput, further: Sequence[FurtherPastry] = ()) -> t
         *(partial(_printed, made, part.name) for part in made.mould.parts),
         partial(relief_layer_findings, made),
         partial(asked_depth_findings, made.design),
+        partial(side_band_findings, made.design),
         partial(_as_printed, made),
         *(partial(soundness, mesh, part=name) for name, mesh in made.meshes.items()),
         partial(_lettering, made),

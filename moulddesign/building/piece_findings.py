@@ -233,6 +233,18 @@ def relief_layer_findings(made: PieceInput) -> tuple[Finding, ...]:
     return (printing.layers_finding(depth_mm=min(depths), layer_mm=layer_mm),)
 
 
+def side_band_findings(design: Design) -> tuple[Finding, ...]:
+    """Judge whether the bands around the side are printed."""
+    bands, printer = design.pastry.side_bands, design.printer
+    if not bands or printer.service is not None:
+        return ()
+    lengths = [length for band in bands for length in (band.height_mm, band.depth_mm)]
+    found = legible.side_bands_finding(
+        lengths, line_mm=printer.line_width_mm, layer_mm=printer.layer_height_mm
+    )
+    return (found,)
+
+
 def asked_depth_findings(design: Design) -> tuple[Finding, ...]:
     """Judge whether the depths that a design asks for, of all its stamps, are printed as drawn."""
     if design.printer.service is not None:

@@ -53,6 +53,10 @@ def in_weight(design: Design, weight_g: float) -> Design:
         for key in (*PASTRY_LENGTHS, *of_outline)
         if isinstance(value := tree["pastry"].get(key), float)
     }
+    tree["pastry"]["side_bands"] = [
+        {key: ratio * value if isinstance(value, float) else value for key, value in band.items()}
+        for band in tree["pastry"]["side_bands"]
+    ]
     plain = pastry(without_relief(design), figures(design).piece.volume_ml)
     outline = plain.outline.shape
     for relief in (tree["relief"], *tree.get("further_stamps", ())):

@@ -186,8 +186,10 @@ class Design(Table):
         if not self.pastry.side_bands:
             return self
         if isinstance(mould, PressTable | OwnTable):
-            of_kind = {PressTable: "design.bands-in-sleeve", OwnTable: "design.bands-in-own-mould"}
-            need = say(of_kind[type(mould)], kinds=(word(Kind.BLOCK), word(Kind.CAST)))
+            kinds = (word(Kind.BLOCK), word(Kind.CAST))
+            of_sleeve = say("design.bands-in-sleeve", kinds=kinds)
+            of_own = say("design.bands-in-own-mould", kinds=kinds)
+            need = of_sleeve if isinstance(mould, PressTable) else of_own
             raise RefusedError.of(SpecError("mould.kind", mould.kind.value, need))
         if mould.side_lean_deg < LEAST_BAND_DRAFT_DEG:
             need = say("design.bands-need-draft", least_deg=LEAST_BAND_DRAFT_DEG)

@@ -17,7 +17,7 @@ from moulddesign.export import flat_pictures
 from moulddesign.export.formats import part_colour
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
-from moulddesign.geometry.sampling import Grid
+from moulddesign.geometry.sampling import Grid, top_heights_mm
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.render import Body, Picture, Scene, height_picture, png_bytes
 from moulddesign.verify.piece_checks import ReadWidths, least_widths_mm
@@ -151,7 +151,9 @@ def _seen_face(pastry: Pastry) -> Picture | None:
     pixels = 2 * flat_pictures.SIDE_PX  # two samples along each side of a pixel
     corner, side_mm = flat_pictures.seen_square(pastry.outline.shape)
     grid = Grid(low_mm=corner, pixel_mm=side_mm / pixels, shape=(pixels, pixels))
-    heights = np.maximum(pastry.height_mm + pastry.carved.heights_over(grid), 0.0)
+    top = pastry.top  # with a side that leans
+    seen = top_heights_mm(Mesh(top.vertices, top.triangles), grid)
+    heights = np.maximum(pastry.height_mm + seen, 0.0)
     return height_picture(heights.astype(np.float32), side_mm / flat_pictures.SIDE_PX)
 
 

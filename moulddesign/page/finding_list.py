@@ -20,8 +20,8 @@ CLAIMS: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
             {
                 "fits-bed", "lowest-point", "first-layer-share", "first-layer-stands-back",
                 "height-by-foot", "warping", "steepest-overhang", "longest-bridge", "thinnest-wall",
-                "layers-in-depth", "depth-in-whole-layers", "open-edges", "bodies",
-                "crossing-facets",
+                "layers-in-depth", "depth-in-whole-layers", "smallest-of-side-bands",
+                "open-edges", "bodies", "crossing-facets",
             }
         ),
         "fits": frozenset(

@@ -257,12 +257,11 @@ def joined_side(
 ) -> tuple[Points, Indices, Indices]:
     """Return a drafted side and the carved surface within it as one.
 
-
     The surface's outline is the side's plateau, with points added on its edges and at heights of
-    its own. The edge of the table below, or that above the side's bands, which reach up so far [mm],
-    is divided in the same shares: the strips between lean as the side does, where a facet from far
-    along the table would lean less. Ridges of the side, which run down from sharp corners of the
-    plateau, are stretched with it.
+    its own. The edge of the table below, or that above bands which reach up so far [mm], is divided
+    in the same shares: the strips between lean as the side does, where a facet from far along the
+    table would lean less. Ridges of the side, which run down from sharp corners of the plateau, are
+    stretched with it.
 
     Returns
     -------

@@ -14,7 +14,6 @@ piece lies within the one below it, and no place of the side leans less than the
 """
 
 from collections.abc import Callable, Sequence
-from itertools import pairwise
 from math import acos, ceil, pi, sqrt
 from typing import Final
 
@@ -110,5 +109,6 @@ def banded_section(bands: Sequence[SideBandTable], *, lean: float, height_mm: fl
     end = (corners[-1][-1, 0], height_mm)
     made = np.concatenate([*corners, [end]])
     made[:, 0] += lean * made[:, 1]
-    known = [np.any(after > before) for before, after in pairwise(made)]
-    return made[[True, *known]]
+    moves = np.diff(made, axis=0, prepend=-1.0).max(axis=1) > 0.0
+    kept: Points = made[moves]
+    return kept

@@ -6,6 +6,7 @@ the disc, taken here on a raster. The roof that made the relief is not
 asked.
 """
 
+from collections.abc import Sequence
 from math import ceil, floor, isqrt
 from typing import Final
 
@@ -204,4 +205,23 @@ def deep_finding(*, depth_mm: float, most_mm: float, part: str, remedy: Message 
         source=say("verify.depth-of-your-dough"),
         verdict=Verdict.GOOD if good else Verdict.WARN,
         remedy=None if good else remedy,
+    )
+
+
+def side_bands_finding(lengths_mm: Sequence[float], *, line_mm: float, layer_mm: float) -> Finding:
+    """Return whether the smallest height or depth of bands around a side is printed.
+
+    Examples
+    --------
+    >>> side_bands_finding([3.0, 0.3], line_mm=0.42, layer_mm=0.2).verdict
+    <Verdict.WARN: 'warn'>
+    """
+    least_mm = max(line_mm, 2.0 * layer_mm)
+    return Finding(
+        what=say("verify.smallest-of-side-bands"),
+        measured=min(lengths_mm),
+        limit=say("verify.line-or-two-layers", limit=least_mm),
+        unit="mm",
+        source=OUR_CHOICE,
+        verdict=judged(good=min(lengths_mm) >= least_mm, otherwise=Verdict.WARN),
     )
