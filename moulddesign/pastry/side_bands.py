@@ -34,7 +34,9 @@ def _round(height_mm: float, depth_mm: float) -> Points:
     # A chord over the angle s leaves its arc by r (1 - cos(s / 2)).
     chord = 2.0 * acos(1.0 - min(CHORD_MM / max(height_mm, depth_mm), 0.1))
     angles = np.linspace(0.0, pi / 2.0, ceil(pi / 2.0 / chord) + 1)
-    return np.column_stack([depth_mm * (1.0 - np.cos(angles)), height_mm * np.sin(angles)])
+    made = np.column_stack([depth_mm * (1.0 - np.cos(angles)), height_mm * np.sin(angles)])
+    made[-1] = depth_mm, height_mm  # exactly: what follows begins there
+    return made
 
 
 def _hollow(height_mm: float, depth_mm: float) -> Points:

@@ -18,6 +18,12 @@ CASES = {
     "one round": {},
     "four square": {"mould.cavities": 4, "pastry.outline": "square"},
     "three scalloped": {"mould.cavities": 3, "pastry.outline": "scalloped"},
+    "one banded": {
+        "pastry.side_bands": [
+            {"section": "round", "height_mm": 4.0, "depth_mm": 1.5},
+            {"section": "step", "height_mm": 3.0, "depth_mm": 1.2, "gap_mm": 0.0},
+        ],
+    },
     "five hexagons without handle": {
         "mould.cavities": 5, "pastry.outline": "hexagon", "mould.handle_length_mm": 0,
     },

@@ -105,6 +105,20 @@ def test_a_slicer_supports_no_part_at_40_deg(kind, outline, tmp_path):
 
 @pytest.mark.slow
 @pytest.mark.skipif(SLICER is None, reason="MOULDDESIGN_SLICER names none")
+@pytest.mark.parametrize("kind", ["block", "cast"])
+def test_a_slicer_supports_no_band_of_a_side(kind, tmp_path):
+    bands = [{"section": name, "height_mm": 4.0, "depth_mm": 1.5} for name in ("round", "step")]
+    design = Design().with_values(
+        {"mould.kind": kind, "mould.side_draft_deg": 5.0, "pastry.side_bands": bands}
+    )
+    (part,) = make_mould(design, shaped(design).pastry).parts
+    code = slicers_code(part.printed, tmp_path, support_material=None, **SUPPORTS)
+    assert ";TYPE:External perimeter" in code
+    assert ";TYPE:Support" not in code.partition(";Z:0.4\n")[2]
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(SLICER is None, reason="MOULDDESIGN_SLICER names none")
 def test_a_slicer_supports_nothing_where_slot_and_land_meet(tmp_path):
     """Under a low face the ridge of the slot's roof ends at the step under the stamp's land."""
     values = {"pastry.outline": "hexagon", "face": {"name": "lantern"}, "relief.layers": []}
