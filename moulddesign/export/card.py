@@ -26,12 +26,11 @@ from moulddesign.core import (
     say,
     word,
 )
-from moulddesign.design import CastTable, Kind, PrinterTable
+from moulddesign.design import CastTable, Kind, Paper, PrinterTable
 from moulddesign.design.services import Process
 from moulddesign.export.card_piece import COMPUTED, grams, piece_figures, source_of
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import Fonts, breaking, with_word_breaks
-from moulddesign.export.formats import Paper
 from moulddesign.export.views import state_of
 from moulddesign.kitchen import CoreShape, Recipe, core_time, heat_properties, inside_composition
 from moulddesign.kitchen.batch import is_baked
