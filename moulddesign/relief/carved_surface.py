@@ -160,7 +160,7 @@ def carved_surface(
     triangles, above = triangles[kept], above[kept]
     for _ in range(FEET_ROUNDS):
         vertices, triangles, source = with_feet(
-            vertices, triangles, exact, fixed=fixed, draft_deg=draft_deg
+            vertices, triangles, exact, fixed=fixed, draft_deg=draft_deg, error_mm=bound_mm
         )
         above = above[source]
     repaired = with_draft(vertices, triangles, draft_deg, MOST_MOVED_MM)

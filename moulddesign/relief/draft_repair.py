@@ -10,6 +10,7 @@ from math import radians, tan
 from typing import Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from moulddesign.geometry import Indices, Points
 from moulddesign.relief.field import Heights
@@ -30,10 +31,10 @@ ALONG: Final = np.arange(1, 8) / 8.0
 WITHIN: Final = np.array(
     [(1, 1, 1), (4, 1, 1), (1, 4, 1), (1, 1, 4), (3, 3, 0), (0, 3, 3), (3, 0, 3)]
 ) / np.array([[3], [6], [6], [6], [6], [6], [6]])
-"""Where in a facet that a contracted edge changes its heights are asked."""
+"""Where in a facet that is made its heights are asked."""
 GONE: Final = (-1, -1, -1)
 """Corners of a facet that was contracted."""
-CONTRACTED_MM: Final = 0.006
+CONTRACTED_MM: Final = 0.01
 """What contracting an edge may move the surface [mm]."""
 
 
@@ -131,9 +132,7 @@ def without_steep_slivers(
     fits = around.flips_that_fit(bad, exact, error_mm)
 
     def keeps(rows: Indices, corners: Points) -> bool:
-        at = np.einsum("sc,tcx->tsx", WITHIN, corners).reshape(-1, 3)
-        heights = exact(np.repeat(rows, len(WITHIN)), at[:, :2])
-        return bool((np.abs(heights - at[:, 2]) <= error_mm).all())
+        return bool(_within(rows, corners, exact, error_mm).all())
 
     for facet in bad[np.argsort(-slope[bad], kind="stable")].tolist():
         if around.triangles[facet] and not around.flip_longest(facet, fits):
@@ -158,6 +157,7 @@ def with_feet(
     *,
     fixed: Indices,
     draft_deg: float,
+    error_mm: float,
 ) -> Divided:
     """Return triangles in which slivers below a draft are divided, where less of them is then.
 
@@ -167,8 +167,8 @@ def with_feet(
 
     Parameters
     ----------
-    exact, fixed, draft_deg
-        As for `without_steep_slivers`.
+    exact, fixed, draft_deg, error_mm
+        As for `without_steep_slivers`; a facet that is made may be off by so much.
     """
     limit = 1.0 / tan(radians(draft_deg))
     around = _Neighbours(vertices, triangles, limit, set(fixed.tolist()))
@@ -179,10 +179,13 @@ def with_feet(
     along, out = (b - a)[:, :2], (c - a)[:, :2]
     at = a[:, :2] + along * ((along * out).sum(axis=1) / (along**2).sum(axis=1))[:, None]
     feet = np.column_stack([at, exact(facet, at)])
-    before = _steep_area([(a, b, c), (b, a, d)], limit)
-    after = _steep_area([(a, feet, c), (feet, b, c), (feet, a, d), (b, feet, d)], limit)
+    before = _corners([(a, b, c), (b, a, d)])
+    after = _corners([(a, feet, c), (feet, b, c), (feet, a, d), (b, feet, d)])
     # Facets of two areas do not agree on the side's height: it is an edge, and stays.
-    better = (after < before) & (exact(other, at) == feet[:, 2])
+    better = _steep_area(after, limit) < _steep_area(before, limit)
+    better &= exact(other, at) == feet[:, 2]
+    owner = np.stack([facet, facet, other, other])[:, better]
+    better[better] = _within(owner, after[:, better], exact, error_mm).all(axis=0)
     made, taken, added = triangles.copy(), set[int](), list[int]()
     source, more = [np.arange(len(triangles))], list[tuple[int, ...]]()
     for row in np.flatnonzero(better).tolist():
@@ -202,14 +205,31 @@ def with_feet(
     )
 
 
-def _steep_area(facets: Sequence[tuple[Points, Points, Points]], limit: float) -> Heights:
-    """Return how much of some facets, together row by row, is steeper than a limit [mm^2]."""
-    corners = np.stack([np.stack(three, axis=1) for three in facets])
+def _corners(facets: Sequence[tuple[Points, Points, Points]]) -> Points:
+    """Return the corners of facets that belong together row by row, shape (m, n, 3, 3) [mm]."""
+    return np.stack([np.stack(three, axis=1) for three in facets])
+
+
+def _steep_area(corners: Points, limit: float) -> Heights:
+    """Return how much of facets is steeper than a limit, shape (m, n, 3, 3) to (n,) [mm^2]."""
     a, b, c = np.moveaxis(corners, 2, 0)
     size = np.linalg.norm(np.cross(b - a, c - a), axis=-1) / 2.0
     steep = ~(_slopes(corners.reshape(-1, 3, 3)) <= limit).reshape(size.shape)
     area: Heights = (size * steep).sum(axis=0)
     return area
+
+
+def _within(
+    rows: Indices,
+    corners: Points,
+    exact: Callable[[Indices, Points], Heights],
+    error_mm: float,
+) -> NDArray[np.bool_]:
+    """Return whether facets, each part of a row, are within an error, (..., 3, 3) to (...)."""
+    at = np.einsum("sc,...cx->...sx", WITHIN, corners).reshape(-1, 3)
+    off = np.abs(exact(np.repeat(rows.ravel(), len(WITHIN)), at[:, :2]) - at[:, 2])
+    good: NDArray[np.bool_] = (off.reshape(*rows.shape, len(WITHIN)) <= error_mm).all(axis=-1)
+    return good
 
 
 def _slopes(corners: Points) -> Points:

@@ -54,13 +54,8 @@ SUPER: Final = 3
 """Corners that the triangulation puts before the given ones."""
 GRID_MM: Final = 0.1
 """Of the grid on which facets are measured first: half of what creases are looked for on [mm]."""
-FINER: Final = 2
-"""Of the grid where pieces meet: what lies between its points is under 0.05 mm wide."""
-ENDS: Final = (slice(None, -1), slice(1, None))
 OFF_GRID: Final = 0.15
 """Share of the way from a point of the grid to its facet's middle at which a new corner lies."""
-LAST_SHARE: Final = 1.15
-"""Of the bound, beyond which a facet that its own samples found good is refined once more."""
 OUTSIDE: Final = -1
 """Area of facets that belong to no surface."""
 
@@ -220,7 +215,7 @@ def facets(
     """Return a constrained triangulation, refined until its samples are within a bound of a field.
 
     Facets that hold points of a grid are measured there first, for the field is asked once for all
-    of them; then every facet at samples of its own; at last on a finer grid where pieces meet.
+    of them; then every facet at samples of its own, more of them where pieces meet inside it.
 
     Parameters
     ----------
@@ -246,14 +241,11 @@ def facets(
     corner_area = np.full(given, OUTSIDE, dtype=np.int64)
     plan = place[corners[area != OUTSIDE]]
     grid = _GridSamples.over(plan, field)
-    last_mm = LAST_SHARE * bound_mm
     measures = (
-        (partial(grid.measured, bound_mm=bound_mm), bound_mm),
-        (partial(grid.finer(field).measured, bound_mm=last_mm), last_mm),
-        (partial(_sampled, field, bound_mm=bound_mm, steepest=steepest), bound_mm),
+        partial(grid.measured, bound_mm=bound_mm),
+        partial(_sampled, field, bound_mm=bound_mm, steepest=steepest),
     )
-    coarse, fine, own = (_Measured(*measure) for measure in measures)
-    stages = [coarse, own, fine, own]
+    stages = [_Measured(measure, bound_mm) for measure in measures]
     heights = np.empty(0)
     for _ in range(ROUNDS):
         corners, neighbours, place = _state(mesh)
@@ -277,10 +269,10 @@ def facets(
 
     def off_ratio(rows: Indices) -> Heights:
         ratio = np.zeros(len(rows))
-        for measure, most in measures:
+        for measure in measures:
             # What is found off on a grid need not be measured at samples of its own.
             some = np.flatnonzero(ratio <= 1.0)
-            ratio[some] = measure(place, heights, rows[some])[0] / most
+            ratio[some] = measure(place, heights, rows[some])[0] / bound_mm
         return ratio
 
     corners, source = coarsened(
@@ -351,10 +343,8 @@ class _GridSamples:
     """Heights of a field at the points of a square grid which facets hold."""
 
     low: Points
-    spacing_mm: float
     heights: Points
     """NaN where the field was not asked."""
-    pieces: Indices
 
     @classmethod
     def over(cls, plan: Points, field: Field) -> "_GridSamples":
@@ -363,40 +353,21 @@ class _GridSamples:
         _, column, row = points_held((plan - low) / GRID_MM)
         asked = np.zeros((int(row.max(initial=0)) + 2, int(column.max(initial=0)) + 2), dtype=bool)
         asked[row, column] = True
-        return cls._asked(asked, field, low, GRID_MM)
-
-    @classmethod
-    def _asked(
-        cls, asked: NDArray[np.bool_], field: Field, low: Points, spacing_mm: float
-    ) -> "_GridSamples":
-        heights, pieces = np.full(asked.shape, np.nan), np.full(asked.shape, -1, dtype=np.int64)
-        row, column = np.nonzero(asked)
-        found = field(np.column_stack([column, row]) * spacing_mm + low)
-        heights[asked], pieces[asked] = found
-        return cls(low, spacing_mm, heights, pieces)
-
-    def finer(self, field: Field) -> "_GridSamples":
-        """Return them on a grid `FINER` times as fine, in the cells in which a piece ends."""
-        a, b, c, d = (self.pieces[y, x] for y in ENDS for x in ENDS)
-        known = np.minimum(np.minimum(a, b), np.minimum(c, d)) >= 0
-        unlike = known & ((a != b) | (a != c) | (a != d))
-        count = FINER * np.array(unlike.shape)
-        asked = np.zeros(count + 1, dtype=bool)
-        for y, x in np.ndindex(FINER + 1, FINER + 1):
-            asked[y : y + count[0] : FINER, x : x + count[1] : FINER] |= unlike
-        asked[::FINER, ::FINER] = False
-        return self._asked(asked, field, self.low, self.spacing_mm / FINER)
+        heights = np.full(asked.shape, np.nan)
+        y, x = np.nonzero(asked)
+        heights[asked] = field(np.column_stack([x, y]) * GRID_MM + low).height
+        return cls(low, heights)
 
     def measured(
         self, place: Points, heights: Heights, corners: Indices, bound_mm: float
     ) -> tuple[Heights, Points]:
         """Return how far facets are off at points of the grid inside them, and where most."""
         error, worst = np.zeros(len(corners)), np.zeros((len(corners), 2))
-        plan = (place[corners] - self.low) / self.spacing_mm
+        plan = (place[corners] - self.low) / GRID_MM
         facet, column, row = points_held(plan)
         (ax, ay), (bx, by), (cx, cy) = np.moveaxis(plan, 0, 2)
         doubled = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
-        wide = np.abs(doubled) > LEAST_MM / self.spacing_mm
+        wide = np.abs(doubled) > LEAST_MM / GRID_MM
         x, y, size = column - ax[facet], row - ay[facet], np.where(wide, doubled, np.inf)[facet]
         second = (x * (cy - ay)[facet] - y * (cx - ax)[facet]) / size
         third = (y * (bx - ax)[facet] - x * (by - ay)[facet]) / size
@@ -409,7 +380,7 @@ class _GridSamples:
         sides = np.stack(
             [np.hypot(cx - bx, cy - by), np.hypot(ax - cx, ay - cy), np.hypot(bx - ax, by - ay)]
         )
-        clear = (share * (doubled / sides)[:, facet]).min(axis=0) * self.spacing_mm >= CLEAR_MM
+        clear = (share * (doubled / sides)[:, facet]).min(axis=0) * GRID_MM >= CLEAR_MM
         bad, facet = bad[clear], facet[clear]
         order = bad[np.lexsort([off[bad], facet])]
         facet = np.sort(facet)
@@ -417,7 +388,7 @@ class _GridSamples:
         rows, most = facet[last], order[last]
         error[rows] = off[most]
         # A little off the grid: rows of corners in one line make facets in one plane.
-        at = np.column_stack([column[most], row[most]]) * self.spacing_mm + self.low
+        at = np.column_stack([column[most], row[most]]) * GRID_MM + self.low
         worst[rows] = at + OFF_GRID * (place[corners[rows]].mean(axis=1) - at)
         return error, worst
 
@@ -507,8 +478,13 @@ PATTERNS: Final = tuple(
 )
 COARSE: Final = (_inner(4), _around(3))
 """The pattern that large facets take first: most of them are off so clearly that it shows."""
+DENSEST: Final = len(PATTERNS) - 1
+CROSSED_MORE: Final = 3
+"""Facets in which pieces meet take the pattern of so much larger ones."""
 FINE_FROM: Final = 3
 """Patterns from here on are large ones."""
+NARROW_ALLOWANCE: Final = 1.2
+"""What is off in a facet without a clear sample counts by this less: to divide it makes slivers."""
 EDGE_ALLOWANCE: Final = 1.05
 """What is off on a side counts by this less: the facet beyond it sees it as well."""
 
@@ -527,6 +503,7 @@ def _sampled(
     A facet that is too steep counts as off by more than the bound, be it by little.
     """
     error, worst = np.zeros(len(corners)), np.zeros((len(corners), 2))
+    crossed = np.zeros(len(corners), dtype=bool)
     a, b, c = np.moveaxis(place[corners], 1, 0)
     sides = np.stack([b - a, c - b, a - c], axis=1)
     lengths = np.hypot(sides[..., 0], sides[..., 1])
@@ -546,28 +523,35 @@ def _sampled(
             np.stack([share @ place[corners[rows], axis].T for axis in (0, 1)], axis=2)
             for (rows, _, _), share in zip(patterns, shares, strict=True)
         ]
-        asked = field(np.concatenate([at.reshape(-1, 2) for at in places])).height
+        asked, piece = field(np.concatenate([at.reshape(-1, 2) for at in places]))
         begin = 0
         for (rows, inner, _), share, at in zip(patterns, shares, places, strict=True):
-            found = asked[begin : begin + len(share) * len(rows)].reshape(len(share), len(rows))
+            found, label = (
+                kind[begin : begin + len(share) * len(rows)].reshape(len(share), len(rows))
+                for kind in (asked, piece)
+            )
             begin += found.size
+            crossed[rows] = (label[: len(inner)] != label[0]).any(axis=0)
             off = np.abs(share @ heights[corners[rows]].T - found)
             inside, on_sides = off[: len(inner)], off[len(inner) :].max(axis=0) / EDGE_ALLOWANCE
             clear = np.ones(inside.shape, dtype=bool)
             for corner in range(3):
                 clear &= inner[:, corner, None] * reach[rows, corner] >= CLEAR_MM
             most = np.where(clear, inside + 1.0, inside).argmax(axis=0)
-            error[rows] = np.maximum(inside.max(axis=0), on_sides)
+            narrow = np.where(clear.any(axis=0), 1.0, NARROW_ALLOWANCE)
+            error[rows] = np.maximum(inside.max(axis=0), on_sides) / narrow
             worst[rows] = at[most, np.arange(len(rows))]
 
     sample([(np.flatnonzero(number >= FINE_FROM), *COARSE)])
-    good = error <= bound_mm
-    sample(
-        [
-            (np.flatnonzero((number == pattern) & good), *samples)
-            for pattern, samples in enumerate(PATTERNS)
-        ]
-    )
+    # Ridges and notches beside the end of a crease lie between the usual samples.
+    for more, which in ((0, number >= 0), (CROSSED_MORE, crossed)):
+        good = which & (error <= bound_mm)
+        sample(
+            [
+                (np.flatnonzero(good & (number == first)), *PATTERNS[min(first + more, DENSEST)])
+                for first in range(len(PATTERNS))
+            ]
+        )
     za, zb, zc = heights[corners].T
     rise = np.hypot(
         (zb - za) * (c - a)[:, 1] - (zc - za) * (b - a)[:, 1],

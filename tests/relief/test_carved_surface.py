@@ -259,8 +259,16 @@ def test_a_sliver_beside_a_bent_side_is_divided_at_its_foot():
 
     vertices = np.column_stack([corners, field(corners)])
     facets = np.array([(0, 1, 2), (1, 0, 3)])
-    made = with_feet(
-        vertices, facets, lambda _, at: field(at), fixed=np.empty(0, dtype=int), draft_deg=15.0
+    made, kept = (
+        with_feet(
+            vertices,
+            facets,
+            lambda _, at: field(at),
+            fixed=np.empty(0, dtype=int),
+            draft_deg=15.0,
+            error_mm=error_mm,
+        )
+        for error_mm in (0.02, 0.001)
     )
     before, after = (
         trimesh.Trimesh(*part, process=False).face_normals[:, 2]
@@ -272,6 +280,8 @@ def test_a_sliver_beside_a_bent_side_is_divided_at_its_foot():
     assert len(after) == 4
     assert after.min() >= np.sin(np.radians(15.0))
     assert sorted(made.source.tolist()) == [0, 0, 1, 1]
+    # Over a fourth of its length, a half sine is 0.02 (sin 45 deg - 1/2) = 0.004 mm off its chord.
+    assert len(kept.triangles) == 2
 
 
 LIMITS = {
