@@ -43,3 +43,9 @@ def refused(monkeypatch, capsys, *arguments):
     assert (code, said) == (2, "")
     assert sentence.count("\n") == 1, sentence
     return sentence.rstrip("\n")
+
+
+def run_here(calls, *_):
+    """Do jobs as a pool does, here and one after another: nothing is loaded again for them."""
+    for number, (job, arguments) in enumerate(calls):
+        yield number, next(job.run(None, *arguments))

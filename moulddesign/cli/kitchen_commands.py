@@ -167,6 +167,7 @@ def plain_trial(design: Design, found: Trial) -> dict[str, Any]:
         "height_ratio": _plain_estimate(found.height_ratio),
         "relief_ratio": _plain_estimate(found.relief_ratio),
         "pressed_mm": found.pressed_mm,
+        "remarks": [str(each) for each in found.remarks],
         "corrected": found.corrected.plain(),
         "same_mould": found.same_mould.plain(),
         "weights": weights,
@@ -191,6 +192,8 @@ def _print_trial(design: Design, found: Trial) -> None:
     console.print(
         table("What the trial says", ("", "mean", "95 % of means", "sd of a piece"), rows)
     )
+    for remark in found.remarks:
+        console.print(str(remark), markup=False)
     for name, each, _ in estimates:
         if each is not None and each.outliers:
             numbers = ", ".join(map(str, each.outliers))

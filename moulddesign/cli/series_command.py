@@ -1,11 +1,10 @@
 """`moulddesign series`: many designs from one table, side by side."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from time import perf_counter
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
@@ -105,7 +104,7 @@ def run_series(
     with ends_at_once():
         from moulddesign import export  # noqa: PLC0415 (the same)
         from moulddesign.artwork.bundled_patterns import refuse_missing  # noqa: PLC0415 (the same)
-        from moulddesign.series.orders import Order, finished  # noqa: PLC0415 (the same)
+        from moulddesign.series.orders import Order  # noqa: PLC0415 (the same)
     _tried(rows, refuse_missing)
     kinds = export.parse_formats(formats)
     sheet = paper_for(kinds, paper)
@@ -124,13 +123,7 @@ def run_series(
         )
         for row, recipe in zip(rows, recipes, strict=True)
     ]
-    before = finished(orders)
-    if before:
-        err().print(
-            f"{len(before)} of {len(orders)} were finished before and stay as they are; "
-            f"{len(orders) - len(before)} to make."
-        )
-    made = carry_out(orders, folder, jobs, scheduler, finished=before)
+    made = carry_out(orders, folder, jobs, scheduler)
     show_series(made, folder, "Series", as_json=as_json)
     return series_code(made.outcomes)
 
@@ -150,9 +143,10 @@ def carry_out(
     folder: Path,
     jobs: int | None = None,
     scheduler: str | None = None,
-    finished: Mapping[int, "Outcome"] = MappingProxyType({}),
 ) -> MadeSeries:
     """Build and write pieces side by side, with a bar where stderr is a terminal.
+
+    What an earlier run finished stays as it is.
 
     Parameters
     ----------
@@ -160,18 +154,29 @@ def carry_out(
         How many processes; one a processor where it is None.
     scheduler : str or None
         Address of a cluster, which builds them instead.
-    finished : mapping of int to Outcome
-        What became of orders that are not carried out again, by their place.
     """
+    from moulddesign.export import REPORT  # noqa: PLC0415 (the same)
     from moulddesign.series.cluster import run_on  # noqa: PLC0415 (geometry)
-    from moulddesign.series.orders import run_all  # noqa: PLC0415 (the same)
+    from moulddesign.series.orders import finished, run_all  # noqa: PLC0415 (the same)
     from moulddesign.workers import pool_size  # noqa: PLC0415 (asyncio, processes)
 
     start = perf_counter()
-    numbers = [number for number in range(len(orders)) if number not in finished]
+    made = finished(orders)
+    numbers = [number for number in range(len(orders)) if number not in made]
     waiting = [orders[number] for number in numbers]
+    if made:
+        err().print(
+            f"{len(made)} of {len(orders)} were finished before and stay as they are; "
+            f"{len(waiting)} to make."
+        )
+    for order in waiting:
+        if order.is_damaged:
+            err().print(
+                f"{order.place}, {order.design.name}: {REPORT} does not say what its folder holds; "
+                "it is made anew.",
+                soft_wrap=True,
+            )
     processes = pool_size(jobs, len(waiting)) if scheduler is None else None
-    made = dict(finished)
     with _progress(len(waiting)) as bar:
         for place, outcome in (
             run_all(waiting, folder, processes)

@@ -80,6 +80,7 @@ def make_sizes(
                 target=folder / place,
                 options=options,
                 keep_failing=keep_failing,
+                on_sheet=True,
             )
         except MouldError as error:
             refused[weight_g] = Outcome(

@@ -38,6 +38,7 @@ from moulddesign.export.build_files import BuildFiles, sendable_makers
 from moulddesign.export.digests import (
     asked_digest,
     design_as_written,
+    design_without_digests,
     is_made_from,
     whole_report,
 )
@@ -47,6 +48,7 @@ from moulddesign.export.held_moulds import (
     REPORT,
     check_no_file_in_place,
     check_replaceable,
+    has_same_mould,
     refuse_to_lose,
 )
 from moulddesign.export.publishing import keep_readings, publish, publish_failing
@@ -62,6 +64,8 @@ __all__ = [
     "check_no_file_in_place",
     "check_replaceable",
     "design_as_written",
+    "design_without_digests",
+    "has_same_mould",
     "is_made_from",
     "keep_readings",
     "locked",

@@ -18,7 +18,7 @@ from typing import Any, Final
 
 from moulddesign.artwork.font_files import with_fonts
 from moulddesign.core import MouldError, read_json, say
-from moulddesign.design import SET_FILE, Design, collect_drawings, read_set_file
+from moulddesign.design import DESIGN_FILE, SET_FILE, Design, collect_drawings, read_set_file
 from moulddesign.export.formats import ExportOptions
 from moulddesign.export.held_moulds import REPORT
 
@@ -97,6 +97,19 @@ def is_made_from(folder: Path, asked: str | None) -> bool:
         return asked is not None and _report(folder / REPORT)[DIGESTS]["asked"] == asked
     except (MouldError, LookupError, TypeError):
         return False
+
+
+def design_without_digests(folder: Path) -> Design | None:
+    """Return the design in a folder whose report is damaged or has no digests; else None."""
+    try:
+        if not (folder / REPORT).is_file() or DIGESTS in _report(folder / REPORT):
+            return None
+    except (MouldError, TypeError):
+        pass  # no JSON, or no table
+    try:
+        return Design.read(folder / DESIGN_FILE)
+    except MouldError:
+        return None
 
 
 def _report(path: Path) -> Any:  # noqa: ANN401 (plain values)

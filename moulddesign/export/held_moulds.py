@@ -7,6 +7,7 @@ the print of it may be in use, and its files may be the only ones.
 import hashlib
 import json
 import os
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import chain, count
@@ -63,8 +64,14 @@ def check_no_file_in_place(folder: Path) -> None:
         raise WriteError(str(folder), say("export.folder-is-a-file") if file == target else inside)
 
 
-def check_replaceable(folder: Path) -> None:
-    """Raise `WriteError` where something is there that no build wrote, for it would be lost."""
+def check_replaceable(folder: Path, made: Collection[str] = ()) -> None:
+    """Raise `WriteError` where something is there that no build wrote, for it would be lost.
+
+    Parameters
+    ----------
+    made : collection of str
+        Files that take the place of those of the same names, whatever a damaged report lists.
+    """
     check_no_file_in_place(folder)
     try:
         # `new/../..` exists only once it is resolved, and is what would be replaced.
@@ -78,12 +85,26 @@ def check_replaceable(folder: Path) -> None:
         ) from error
     if found and REPORT not in found:
         raise WriteError(str(folder), say("export.folder-without-report", report=REPORT))
-    if found and ours is None:
+    if found and ours is None and not made:
         raise WriteError(str(folder), say("export.folder-with-other-report", report=REPORT))
-    if unlisted := sorted(found - (ours or set())):
+    if unlisted := sorted(found - (ours or ALWAYS_OURS) - set(made)):
         raise WriteError(
             str(folder), say("export.folder-with-unlisted-file", name=unlisted[0], report=REPORT)
         )
+
+
+def has_same_mould(held: Design, design: Design) -> bool:
+    """Return whether two designs have moulds of the same geometry.
+
+    Raises
+    ------
+    FileError
+        A file that one names cannot be read.
+    MouldError
+        The weights of one do not go together.
+    """
+    volumes_ml = (figures(each).piece.volume_ml for each in (held, design))
+    return shape_digest(held) == shape_digest(design) and isclose(*volumes_ml, rel_tol=SAME_VOLUME)
 
 
 def refuse_to_lose(design: Design | None, folder: Path) -> None:

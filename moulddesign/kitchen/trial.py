@@ -8,8 +8,10 @@ from os import PathLike
 from typing import Any, Final
 
 from moulddesign.core import (
+    PRACTICE,
     FileError,
     FileMistakesError,
+    Message,
     Mistake,
     SpecError,
     ml_from_mm3,
@@ -225,6 +227,10 @@ LONGEST_NAME: Final = 80 - len(TRIED)
 RULER_MM: Final = 0.3
 """Standard deviation of a height read off a ruler; from memory, measure your own [mm]."""
 
+OTHER_PIECE: Final = 1.5
+"""A piece so many times as heavy or as light as the design's is another one: for its mass it has an
+eighth less surface, or more, through which it loses. Common practice, no source."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trial:
@@ -253,6 +259,8 @@ class Trial:
     pressed_mm: float | None
     """Height to which the weight that was asked for presses in that mould; None where its size is
     not known."""
+    remarks: tuple[Message, ...]
+    """What speaks against the weighings."""
 
 
 def trial(design: Design, weighings: Sequence[Weighing], mould: TrialMould | None = None) -> Trial:
@@ -299,6 +307,30 @@ def trial(design: Design, weighings: Sequence[Weighing], mould: TrialMould | Non
         ),
         volume_ml=volume_ml,
         pressed_mm=None if mould is None else _pressed_mm(corrected, mould),
+        remarks=_other_piece(figures(design).piece, weighings),
+    )
+
+
+def _other_piece(piece: Portion, weighings: Sequence[Weighing]) -> tuple[Message, ...]:
+    """Return what is to be said of the mass that is farthest from the design's."""
+    ratio, number, field = max(
+        (max(mass_g / asked_g, asked_g / mass_g), number, field)
+        for number, weighing in enumerate(weighings, start=1)
+        for field in WEIGHED
+        for mass_g, asked_g in [(getattr(weighing, field), getattr(piece, field))]
+    )
+    if ratio <= OTHER_PIECE:
+        return ()
+    return (
+        say(
+            "kitchen.other-piece",
+            number=number,
+            field=field,
+            mass_g=getattr(weighings[number - 1], field),
+            asked_g=getattr(piece, field),
+            most=OTHER_PIECE,
+            source=PRACTICE,
+        ),
     )
 
 

@@ -163,6 +163,7 @@ def evaluate_trial(_checkpoint: Checkpoint, plain: Plain, asked: Plain) -> Answe
             },
             "measured": [each.plain() for each in measured_in(found, today())],
             "pressed_mm": found.pressed_mm,
+            "remarks": found.remarks,
             "weights": {name: figures(each) for name, each in designs.items()},
             "designs": {name: each.plain() for name, each in designs.items()},
         },

@@ -325,6 +325,7 @@ def trial_result(words: Texts, found: Mapping[str, Any]) -> str:
     ]
     return (
         html_table(heads, taught, caption=words["trial_result"])
+        + "".join(paragraph(words.said(remark)) for remark in found["remarks"])
         + "".join(apart)
         + _pressed_again(words, found["pressed_mm"])
         + html_table(masses, weights, caption=words["trial_weights"])

@@ -15,6 +15,7 @@ from typing import Any, Final
 
 from moulddesign.building import build
 from moulddesign.core import (
+    LANGUAGES,
     FileError,
     FindingError,
     Message,
@@ -23,6 +24,7 @@ from moulddesign.core import (
     WriteError,
     read_json,
     say,
+    word,
 )
 from moulddesign.design import Design
 from moulddesign.export import (
@@ -32,6 +34,8 @@ from moulddesign.export import (
     asked_digest,
     check_replaceable,
     design_as_written,
+    design_without_digests,
+    has_same_mould,
     is_made_from,
     keep_readings,
     locked,
@@ -70,6 +74,8 @@ class Order:
     """Formats, paper, and whether another mould in its folder may be lost."""
     keep_failing: bool
     """Whether it is published in spite of findings that failed."""
+    on_sheet: bool = False
+    """Whether a sheet tells its remarks, in the design's language: its report has English alone."""
 
     @property
     def step(self) -> Message:
@@ -83,6 +89,17 @@ class Order:
             return asked_digest(*design_as_written(self.design), self.options)
         except (MouldError, OSError):
             return None
+
+    @property
+    def is_damaged(self) -> bool:
+        """Whether its folder holds what may be replaced, with a report that does not say what."""
+        held = design_without_digests(self.target)
+        try:
+            return held is not None and (
+                self.options.overwrite or has_same_mould(held, self.design)
+            )
+        except MouldError:
+            return False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,14 +151,16 @@ def finished(orders: Sequence[Order]) -> dict[int, Outcome]:
     """Return what became of the orders whose folder holds just what they ask for, by their place.
 
     An earlier run of this version made it of the same design and drawings in the same formats, and
-    every file is still as it was written.
+    every file is still as it was written. Where a sheet tells what was found, it can.
     """
     found = {}
     for number, order in enumerate(orders):
         asked = order.asked
         report = None if asked is None else whole_report(order.target, asked)
         made = None if report is None else _outcome(order, report)
-        if made is not None and (made.state is State.MADE or order.keep_failing):
+        if made is None or not (made.state is State.MADE or order.keep_failing):
+            continue
+        if not (order.on_sheet and made.remarks and order.design.language != LANGUAGES[0]):
             found[number] = made
     return found
 
@@ -166,7 +185,8 @@ SCRATCH: Final = "series"
 def refuse_taken(orders: Iterable[Order]) -> None:
     """Raise `WriteError` where a folder that an order shall have holds other things."""
     for order in orders:
-        check_replaceable(order.target)
+        if not order.is_damaged:
+            check_replaceable(order.target)
 
 
 def put_in_place(made: Outcome, piece: Path, order: Order) -> Outcome:
@@ -174,7 +194,8 @@ def put_in_place(made: Outcome, piece: Path, order: Order) -> Outcome:
     if not made.written:
         return made
     try:
-        check_replaceable(order.target)
+        written = {path.name for path in piece.iterdir()} if order.is_damaged else ()
+        check_replaceable(order.target, written)
         if lost := kept([order]):  # it came while the piece was built
             return replace(lost[0], seconds=made.seconds)
         keep_readings(order.target, piece)
@@ -242,6 +263,12 @@ def _written(order: Order, folder: Path) -> Outcome:
     return replace(_outcome(order, report, said), remarks=remarks)
 
 
+def _remark(finding: Mapping[str, Any]) -> Message:
+    """Return the remark of a finding as a report tells it, in English."""
+    what, remedy = word(finding["name"]), finding.get("remedy")
+    return what if remedy is None else say("core.with-remedy", what=what, remedy=remedy)
+
+
 def _outcome(order: Order, report: Mapping[str, Any], said: str = "") -> Outcome:
     """Return what became of an order whose piece was built, as its report tells it.
 
@@ -269,6 +296,7 @@ def _outcome(order: Order, report: Mapping[str, Any], said: str = "") -> Outcome
         warned=verdicts[Verdict.WARN],
         seconds=fsum(report["seconds"].values()),
         said=said,
+        remarks=tuple(_remark(one) for one in report["findings"] if one["verdict"] != Verdict.GOOD),
     )
 
 

@@ -16,7 +16,7 @@ from pathlib import Path
 import kept_designs
 import pytest
 from cli.command import COMMAND, environment
-from command_line import ran, refused
+from command_line import ran, refused, run_here
 
 from moulddesign.design import Design, read_set_file, save_readings
 from moulddesign.export import ExportOptions
@@ -186,12 +186,7 @@ def written_at(folder):
 @pytest.fixture
 def in_one_process(monkeypatch):
     """Build the pieces here, one after another: nothing is loaded again for them."""
-
-    def run(calls, *_):
-        for number, (job, arguments) in enumerate(calls):
-            yield number, next(job.run(None, *arguments))
-
-    monkeypatch.setattr(orders, "run_in_pool", run)
+    monkeypatch.setattr(orders, "run_in_pool", run_here)
 
 
 def waited_for(condition, process):
@@ -325,6 +320,26 @@ def test_a_changed_row_and_a_damaged_folder_are_made_anew(tmp_path):
         assert remarks[0] == "1 of 2 were finished before and stay as they are; 1 to make."
         assert content(dates)["block.stl"] == whole["block.stl"]
         assert content(dates)["design.toml"] == whole["design.toml"]
+    report = (dates / "report.json").read_text(encoding="utf-8")
+    without = {key: value for key, value in json.loads(report).items() if key != "digests"}
+    for damaged in (report[:-9], json.dumps(without)):
+        (dates / "report.json").write_text(damaged, encoding="utf-8")
+        code, _, remarks = series(60)
+        assert (code, remarks[0][:6], remarks[-1]) == (0, "1 of 2", "2 of 2 written to out")
+        assert "row 3, dates: report.json does not say" in remarks[1]
+        assert content(dates)["block.stl"] == whole["block.stl"]
+        assert "digests" in json.loads((dates / "report.json").read_text(encoding="utf-8"))
+    # What another wrote beside a damaged report is not lost, nor is another mould.
+    (dates / "report.json").write_text("{")
+    (dates / "notes.txt").write_text("rye")
+    code, _, remarks = series(60)
+    assert (code, (dates / "notes.txt").read_text()) == (1, "rye")
+    assert "'notes.txt', which its report.json does not list" in " ".join(remarks)
+    (dates / "notes.txt").unlink()
+    design = (dates / "design.toml").read_text(encoding="utf-8")
+    (dates / "design.toml").write_text(design.replace("= 61.0", "= 62.0"), encoding="utf-8")
+    assert "report.json is of no build" in " ".join(series(60)[2])
+    (dates / "design.toml").write_text(design, encoding="utf-8")
     # Another weight is another mould: it is given up just where that is asked for.
     code, _, remarks = series(70)
     assert (code, written_at(figs)) == (2, at)

@@ -1,14 +1,16 @@
 """`make --sizes` as a person runs it."""
 
 import json
+import shutil
 
 import pytest
-from command_line import ran, refused
+from command_line import ran, refused, run_here
 
 from moulddesign.core import SpecError, say
 from moulddesign.design import Design
 from moulddesign.export.formats import Paper
 from moulddesign.export.sizes_card import MadeSize, sizes_card
+from moulddesign.series import orders
 
 
 def test_sizes_get_a_folder_each_and_one_card_and_one_that_fails_stops_no_other(tmp_path):
@@ -35,6 +37,29 @@ def test_sizes_get_a_folder_each_and_one_card_and_one_that_fails_stops_no_other(
     )  # fmt: skip
     assert code == 2
     assert "another folder" in told
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_what_was_stopped_goes_on_to_the_same_card(monkeypatch, tmp_path, language):
+    monkeypatch.setattr(orders, "run_in_pool", run_here)
+    design = tmp_path / "lantern.toml"
+    design.write_text(
+        f'name = "lantern"\nlanguage = "{language}"\n[portion]\nratio = "5:5"\n[relief]\n'
+        'layers = []\n[mould]\nkind = "block"\nlettering = false\n'
+    )
+    asked = ("make", design, "--sizes", "30,40", "--formats", "stl", "--out", "made")
+
+    def card():
+        return (tmp_path / "made" / "sizes.pdf").read_bytes()
+
+    code, _, _ = ran(*asked, folder=tmp_path)
+    first = card()
+    shutil.rmtree(tmp_path / "made" / "40g")
+    again = ran(*asked, folder=tmp_path)
+    assert (code, again[0], card() == first) == (0, 0, True)
+    # A report has its remarks in English alone.
+    warned = "warn" in (tmp_path / "made" / "30g" / "report.json").read_text(encoding="utf-8")
+    assert ("1 of 2 were finished before" in again[2]) == (language == "en" or not warned)
 
 
 def test_the_card_says_in_its_own_language_why_a_size_is_missing():

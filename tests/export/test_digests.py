@@ -12,6 +12,7 @@ from moulddesign.export import (
     Paper,
     asked_digest,
     design_as_written,
+    design_without_digests,
     is_made_from,
     parse_formats,
     whole_report,
@@ -104,3 +105,12 @@ def test_no_folder_and_no_report_are_nothing(tmp_path):
     (tmp_path / "report.json").write_text('{"digests": 3}')
     assert whole_report(tmp_path, "") is None
     assert not is_made_from(tmp_path, "")
+
+
+@pytest.mark.parametrize("text", ["{", "", "[]", "3", '{"moulddesign": "0.2.0"}'])
+def test_the_design_beside_a_damaged_report_is_found(made, text):
+    assert design_without_digests(made) is None
+    (made / "report.json").write_text(text)
+    assert design_without_digests(made) == Design.read(made / "design.toml")
+    (made / "design.toml").write_text("{")
+    assert design_without_digests(made) is None

@@ -28,6 +28,22 @@ def test_one_piece_is_as_unsure_as_pieces_were_before():
     assert found.uncertainty == pytest.approx((0.01**2 + reading**2) ** 0.5, rel=1e-12)
 
 
+@pytest.mark.parametrize(
+    ("raw", "finished", "told"),
+    [
+        (78.5, 75.0, None),
+        (100.0, 96.0, None),
+        (200.0, 190.0, "Piece 2 has raw_g = 200 g, where a piece of this design has 76.53 g"),
+        (40.0, 38.0, "Piece 2 has finished_g = 38 g, where a piece of this design has 75 g"),
+        (76.5, 45.0, "Piece 2 has finished_g = 45 g"),
+    ],
+)
+def test_a_piece_of_another_size_is_told(raw, finished, told):
+    remarks = trial(DESIGN, typed_weighings([76.5, raw], [75.0, finished])).remarks
+    assert bool(remarks) == bool(told)
+    assert not told or str(remarks[0]).startswith(told)
+
+
 def test_springback_is_told_and_teaches_no_density():
     heights = [24.0, 24.2, 23.9]
     plain = trial(DESIGN, typed_weighings([76.5] * 3, [74.0] * 3, heights), MOULD)
