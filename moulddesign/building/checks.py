@@ -16,7 +16,7 @@ from moulddesign.building.piece_findings import (
     side_band_findings,
 )
 from moulddesign.building.press_findings import Judge, further_stamp_findings, press_judges
-from moulddesign.core import Finding, say
+from moulddesign.core import Finding, say, source_of
 from moulddesign.design import BlockTable, CastTable, OwnTable, PressTable
 from moulddesign.design.services import Process
 from moulddesign.geometry import Mesh
@@ -239,7 +239,7 @@ def _as_printed(made: CheckInput) -> tuple[Finding, ...]:
         target_mm3=made.target_mm3,
         ratio=printer.printed_ratio,
         percent=printer.slicer_percent,
-        material=(printer.material, printer.plastic.source),
+        material=(printer.material, source_of(printer.plastic.source)),
     )
     return (found,)
 

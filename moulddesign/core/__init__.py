@@ -59,6 +59,7 @@ from moulddesign.core.messages import (
     letters_of,
     list_comma,
     say,
+    source_of,
     with_decimal_sign,
     word,
 )
@@ -136,6 +137,7 @@ __all__ = [
     "require_positive",
     "require_ratio",
     "say",
+    "source_of",
     "tenths_up",
     "toml_lines",
     "with_decimal_sign",

@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import cache
+from functools import cache, reduce
 from importlib.resources import files
 from typing import Any, Final
 
@@ -90,6 +90,24 @@ def word(name: str) -> Message:
     ('Hülse', 'willow')
     """
     return Message(f"{WORD}{name}")
+
+
+def source_of(text: str) -> Message:
+    """Return where a figure comes from: what the language knows of it in words, the rest as it is.
+
+    Examples
+    --------
+    >>> source_of("published: a table; from memory, measure your own").text("de")
+    'veröffentlicht: a table; aus dem Gedächtnis, selbst messen'
+    """
+    parts = [
+        reduce(_of_part, map(word, reversed(phrase.split(": ")))) for phrase in text.split("; ")
+    ]
+    return reduce(lambda some, last: say("core.and-phrase", some=some, last=last), parts)
+
+
+def _of_part(what: Message, part: Message) -> Message:
+    return say("core.of-part", part=part, what=what)
 
 
 def _shown(value: object, language: str) -> object:

@@ -24,11 +24,12 @@ from moulddesign.core import (
     in_words,
     part_name,
     say,
+    source_of,
     word,
 )
 from moulddesign.design import CastTable, Kind, PrinterTable
 from moulddesign.design.services import Process
-from moulddesign.export.card_piece import COMPUTED, grams, piece_figures, source_of
+from moulddesign.export.card_piece import COMPUTED, grams, piece_figures
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import Fonts, breaking, with_word_breaks
 from moulddesign.export.formats import Paper

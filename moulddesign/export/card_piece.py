@@ -2,13 +2,12 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from enum import StrEnum
-from functools import reduce
 from typing import Any, Final
 
 from pydantic import BaseModel
 
 from moulddesign import __version__
-from moulddesign.core import DESIGN, Message, say, word
+from moulddesign.core import DESIGN, Message, say, source_of, word
 from moulddesign.design import Centre, Design, PieceComposition, Purpose
 from moulddesign.design.piece_tables import UNFILLED_RATIO
 from moulddesign.export.entities import TIMES, format_number
@@ -359,24 +358,6 @@ def _of_the_mass(centre: Centre) -> Message:
     if centre.mass_spread != field.default or not isinstance(extra, dict):
         return DESIGN
     return say("export.card-scatter", source=source_of(str(extra["source"])))
-
-
-def source_of(text: str) -> Message:
-    """Return where a figure comes from: what the language knows of it in words, the rest as it is.
-
-    Examples
-    --------
-    >>> source_of("published: a table; from memory, measure your own").text("de")
-    'veröffentlicht: a table; aus dem Gedächtnis, selbst messen'
-    """
-    parts = [
-        reduce(_of_part, map(word, reversed(phrase.split(": ")))) for phrase in text.split("; ")
-    ]
-    return reduce(lambda some, last: say("core.and-phrase", some=some, last=last), parts)
-
-
-def _of_part(what: Message, part: Message) -> Message:
-    return say("core.of-part", part=part, what=what)
 
 
 STATED_ELSEWHERE: Final = {

@@ -119,7 +119,7 @@ def _finding(words: Texts, found: Finding, number: int, *, design: Design, place
     verdict, measured = found.verdict, found.measured
     shown = measured.text(words.language) if isinstance(measured, Message) else measured
     value = number_text(shown) if isinstance(shown, float) else str(shown)
-    unit = word(found.unit).text(words.language)
+    unit, colon = word(found.unit).text(words.language), words["colon"]
     title = escape(found.title(words.language))
     if placed:
         title = (
@@ -129,9 +129,9 @@ def _finding(words: Texts, found: Finding, number: int, *, design: Design, place
         )
     return (
         f'<div class="finding {verdict}"><p><span class="verdict-mark" aria-hidden="true">'
-        f"{VERDICT_MARKS[verdict]}</span> <b>{escape(words[f'verdict_{verdict}'])}:</b> "
+        f"{VERDICT_MARKS[verdict]}</span> <b>{escape(words[f'verdict_{verdict}'])}{colon}</b>"
         f"{title}</p><p>{escape(f'{value} {unit}'.rstrip())} "
-        f'<span class="limit">({escape(words["limit"])}: '
+        f'<span class="limit">({escape(words["limit"])}{colon}'
         f"{escape(with_unit(found.limit.text(words.language), unit))}; "
         f"{escape(words.said(found.source))})</span></p>"
         f"{_remedy(words, found, number, design)}</div>"

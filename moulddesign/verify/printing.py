@@ -15,6 +15,7 @@ from moulddesign.core import (
     OUR_CHOICE,
     PRACTICE,
     Finding,
+    Message,
     Verdict,
     judged,
     say,
@@ -396,7 +397,12 @@ def wall_finding(mesh: Mesh, *, part: str, line_mm: float) -> Finding:
 
 
 def as_printed_finding(
-    *, part: str, target_mm3: float, ratio: float, percent: float, material: tuple[str, str]
+    *,
+    part: str,
+    target_mm3: float,
+    ratio: float,
+    percent: float,
+    material: tuple[str, Message | str],
 ) -> Finding:
     """Return the volume of a piece from a mould as it will print.
 
@@ -410,7 +416,7 @@ def as_printed_finding(
         Length of a print by that in the design.
     percent : float
         Scale that the slicer would need [%].
-    material : tuple of str
+    material : tuple of str, and of str or Message
         Name of the plastic, and source of its shrinkage.
 
     Examples

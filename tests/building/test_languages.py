@@ -35,6 +35,7 @@ def test_a_report_has_no_english_left(build):
         assert found.title("de") != found.name
         assert isinstance(found.measured, Message | float | int)
         assert isinstance(found.source, Message) or PUBLISHED.search(found.source)
+        assert not isinstance(found.source, Message) or "no source" not in found.source.text("de")
         assert found.unit in SYMBOLS | words
     names = [(found.part, found.id, found.name) for found in made.findings]
     assert len({name for *_, name in names}) == len(names)
