@@ -378,7 +378,7 @@ OUTLINE_KEYS: Final[Mapping[str, Mapping[str, Any]]] = {
 """Units and limits of the keys by which a pastry is shaped, and a mould that exists measured."""
 
 
-BAND_LENGTH: Final[Mapping[str, Any]] = {"unit": "mm", "gt": 0, "le": 60}
+BAND_LENGTH: Final[Mapping[str, Any]] = {"unit": "mm", "main": True, "gt": 0, "le": 60}
 
 
 class SideForm(StrEnum):
@@ -394,14 +394,14 @@ class SideBandTable(Table):
 
     section: BandSection = given(
         BandSection.STEP, "Round, hollow, ogee, fillet, which is straight, or step, which ends in "
-        "a level ledge",
+        "a level ledge", main=True,
     )  # fmt: skip
     height_mm: float = given(4.0, "Height of the band", source=CHOICE, **BAND_LENGTH)
     depth_mm: float = given(
         1.5, "How much narrower the piece is above it, on each side", source=CHOICE, **BAND_LENGTH
     )
     gap_mm: float = given(
-        1.0, "Plain side left free below it", unit="mm", source=CHOICE, ge=0, le=100
+        1.0, "Plain side left free below it", unit="mm", main=True, source=CHOICE, ge=0, le=100
     )
 
 
