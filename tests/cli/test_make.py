@@ -159,10 +159,16 @@ class TestInterrupted:
             assert report["design"]["portion"]["finished_weight_g"] == 60.0
 
     @pytest.mark.parametrize(
-        "seconds", [0.2, *(pytest.param(s, marks=pytest.mark.slow) for s in (0.7, 2.0)), 1.4]
+        ("seconds", "formats"),
+        [
+            (0.2, "stl"),
+            *(pytest.param(s, "stl", marks=pytest.mark.slow) for s in (0.7, 2.0)),
+            (1.4, "stl"),
+            pytest.param(1.4, "step", id="while a second process loads"),
+        ],
     )
-    def test_ctrl_c_leaves_130_and_nothing_half_written(self, tmp_path, seconds):
-        process = started(*QUICK, "--out", "out", folder=tmp_path)
+    def test_ctrl_c_leaves_130_and_nothing_half_written(self, tmp_path, seconds, formats):
+        process = started(*QUICK[:-1], formats, "--out", "out", folder=tmp_path)
         time.sleep(seconds)
         process.send_signal(signal.SIGINT)
         said, remarks = process.communicate()

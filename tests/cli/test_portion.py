@@ -15,10 +15,10 @@ HEAVY = (
 )
 
 
-@pytest.mark.parametrize("verb", ["portion", "patterns"])
+@pytest.mark.parametrize("verb", ["portion", "patterns", "batch --pieces 40"])
 def test_it_loads_no_heavy_library(verb):
     code = (
-        f"import sys; sys.argv = ['moulddesign', '{verb}', '--json']\n"
+        f"import sys; sys.argv = ['moulddesign', *{verb.split()}, '--json']\n"
         "from moulddesign.cli import main\n"
         "try: main()\n"
         f"except SystemExit: print(sorted(set({HEAVY}) & set(sys.modules)), file=sys.stderr)\n"
