@@ -37,9 +37,12 @@ TASKS: Final = ("piece", "owned", "batch", "trial", "workshop")
 MOST_CUT_MM: Final = 1000.0
 """Farther from the middle nothing is cut [mm]."""
 LOADABLE: Final = ".toml,.zip,.svg,.png,.jpg,.jpeg,.ttf,.otf"
-REVEAL_JS: Final = """setTimeout(() =>
-  document.querySelector(".cards")?.scrollIntoView({ block: "end" }), 200)"""
-"""Shows the cards of what was made, once they are laid out."""
+REVEAL_JS: Final = """setTimeout(() => {
+  document.querySelector(".cards")?.scrollIntoView({ block: "end" });
+  if (document.activeElement === document.body) // the button that was pressed was off meanwhile
+    document.getElementById("results").focus({ preventScroll: true });
+}, 200)"""
+"""Shows the cards of what was made, once they are laid out; keys go on from there."""
 FINDING_JS: Final = """(event) => {
   const { mend, place } = event.target.closest("[data-mend], [data-place]")?.dataset ?? {};
   if (mend ?? place) emit(Number(mend ?? place), mend !== undefined);

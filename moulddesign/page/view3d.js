@@ -273,6 +273,9 @@ export default {
       this.$emit("layer", { place, x_mm: x, y_mm: y, turn_deg: turn, size_mm: resized ? size : null });
     },
     onGrab(name, event) {
+      const gestures = this.gestures.of;
+      if (event.pointerType !== "mouse") gestures.begin(event);
+      if (gestures.isPinching) return (this.action = null); // two fingers on the layer itself
       const { x, y, turn, size } = this.layer, point = this.pointAt(event);
       const right = point.x - x, up = point.y - y;
       event.target.setPointerCapture(event.pointerId);
@@ -280,7 +283,10 @@ export default {
       this.action = { name, right, up, turn, size, far: Math.hypot(right, up), angle: Math.atan2(up, right) };
     },
     onDrag(event) {
+      const gestures = this.gestures.of;
+      if (gestures.isPinching) return gestures.move(event);
       if (!this.action) return;
+      gestures.follow(event);
       const { name, right, up, turn, size, far, angle } = this.action, point = this.pointAt(event);
       const { x, y } = this.layer;
       if (name === "move") {
@@ -295,7 +301,8 @@ export default {
         this.change({ size: Math.max((size * Math.hypot(point.x - x, point.y - y)) / far, relief.LEAST_MM) }, false);
       }
     },
-    onDrop() {
+    onDrop(event) {
+      this.gestures.of.release(event);
       if (!this.action) return;
       this.action = null;
       this.snap = "";

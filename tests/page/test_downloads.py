@@ -69,6 +69,7 @@ def test_a_set_is_made_once_is_the_command_lines_and_comes_back_with_its_drawing
     page.wait_for_selector("#make:disabled")
     page.wait_for_selector("a.download-all")
     page.wait_for_selector("#make:enabled")
+    page.wait_for_function("document.activeElement.id === 'results'")  # keys go on from there
     assert page.inner_text(".files-status") == ""
     # How to press with it is drawn beneath, as on the card: six pictures, shown after the files.
     page.wait_for_function(

@@ -245,3 +245,50 @@ def test_a_change_of_weight_moves_what_is_drawn_until_the_true_piece_comes(visit
     picked(page, "outline", "square")
     page.wait_for_function("window.seen.some((one) => +one.drawn > 2)")
     assert {one["stage"] for one in page.evaluate("window.seen")} <= {"mould", "coarse", "pastry"}
+
+
+def fingers(page, *ways, steps=6):
+    """Move fingers on a touch screen, each along its way, all of them at once."""
+    session = page.context.new_cdp_session(page)
+    for step in range(steps + 1):
+        points = [
+            {
+                "id": n,
+                "x": a[0] + (b[0] - a[0]) * step / steps,
+                "y": a[1] + (b[1] - a[1]) * step / steps,
+            }
+            for n, (a, b) in enumerate(ways)
+        ]
+        kind = "touchMove" if step else "touchStart"
+        session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+    for left in range(len(ways) - 1, -1, -1):
+        session.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": points[:left]})
+
+
+def test_on_a_phone_two_fingers_scale_a_picture_where_it_lies_and_warnings_can_be_read(visit):
+    thin = kept_designs.kept("chestnut-75").with_values({"portion.ratio": "5:5"})
+    page = visit(
+        f"?design={encode_design(thin)}", viewport={"width": 390, "height": 844}, has_touch=True
+    )
+    drawn(page)
+    box = page.locator(".viewport canvas").bounding_box()
+    x, y = box["x"] + box["width"] * 0.45, box["y"] + box["height"] * 0.4
+    page.touchscreen.tap(x, y)
+    numbers = page.locator(".layer-card input")
+    numbers.first.wait_for()
+    right, up, turn, size = [float(one.input_value()) for one in numbers.all()]
+    page.evaluate("before = location.href")
+    fingers(page, ((x - 40, y), (x - 20, y)), ((x + 40, y), (x + 20, y)))
+    page.wait_for_function("location.href !== before")
+    after = [float(one.input_value()) for one in numbers.all()]
+    assert after[:3] == [right, up, turn]
+    assert after[3] == pytest.approx(size / 2.0, abs=0.1)
+    page.click(".views >> text=Cut")
+    page.wait_for_selector(".size.thin")
+    zooms = page.locator(".zooms").bounding_box()
+    for text in page.locator("text.size").all():
+        placed = text.bounding_box()
+        assert placed["x"] >= 0.0
+        assert placed["x"] + placed["width"] <= 390.0
+        beside = placed["x"] + placed["width"] <= zooms["x"]
+        assert beside or placed["y"] >= zooms["y"] + zooms["height"]

@@ -18,6 +18,10 @@ export class Gestures {
     }, { passive: false });
   }
 
+  get isPinching() {
+    return this.pointers.size === 2;
+  }
+
   begin(event) {
     if (event.button > 0) return;
     if (event.pointerType === "mouse") this.canvas.setPointerCapture(event.pointerId);
@@ -33,7 +37,7 @@ export class Gestures {
       const [one, other] = this.pointers.values();
       return [Math.hypot(one.x - other.x, one.y - other.y), Math.atan2(one.y - other.y, other.x - one.x)];
     };
-    if (this.pointers.size === 2) {
+    if (this.isPinching) {
       const [was, before] = apart();
       this.pointers.set(event.pointerId, now);
       const [is, after] = apart();
@@ -47,9 +51,19 @@ export class Gestures {
     this.scene.turn(right * RADIANS_PER_PX, event.pointerType === "mouse" ? down * RADIANS_PER_PX : 0);
   }
 
+  // Keeps in mind where a finger is that moves something else.
+  follow(event) {
+    if (this.pointers.has(event.pointerId)) this.pointers.set(event.pointerId, { x: event.clientX, y: event.clientY });
+  }
+
+  // Forgets a finger; returns whether it was known.
+  release(event) {
+    if (this.isPinching) this.settle();
+    return this.pointers.delete(event.pointerId);
+  }
+
   end(event) {
-    if (this.pointers.size === 2) this.settle();
-    const known = this.pointers.delete(event.pointerId);
+    const known = this.release(event);
     if (known && this.pointers.size === 0 && this.far < TAP_PX) this.tap(event);
   }
 

@@ -1,6 +1,7 @@
 // Sizes written beside a cut piece, on leader lines, as SVG.
 const BESIDE_PX = 240; // what sizes take beside a cut
 const ROW_PX = 40;
+const ZOOMS_PX = 64; // what the buttons at the right take of a narrow picture
 
 const escaped = (text) => String(text).replace(/[&<>"]/g, (one) => `&#${one.charCodeAt(0)};`);
 
@@ -19,6 +20,13 @@ function leader(from, to, words, anchor, kind) {
   const ring = kind === "marked" ? `<circle class="mark" cx="${from[0].toFixed(1)}" cy="${from[1].toFixed(1)}" r="14"/>` : "";
   const dot = `${ring}<circle class="size-dot" cx="${from[0].toFixed(1)}" cy="${from[1].toFixed(1)}" r="3"/>`;
   return dot + line(from, anchor === "middle" ? [x, y + below] : to) + text(x + gap, y, words, anchor, kind);
+}
+
+// Above a narrow picture, in two lines where it has a colon.
+function above(from, [x, y], words) {
+  const lines = words.split(/(?<=[:\uff1a])\s*/);
+  const first = lines.slice(0, -1).map((one) => text(x, y - 20, one, "middle", "thin"));
+  return first.join("") + leader(from, [x, y], lines.at(-1), "middle", "thin");
 }
 
 // The words for each inner part, in their order, with the point [x, z] that they belong to.
@@ -67,7 +75,7 @@ export function labels(scene, sizes, say, marked) {
       return leader(from, [from[0], y], note.words, anchors[place], note.kind);
     });
     made += rows.join("").replace(/<text.*?<\/text>/g, "") + rows.join("").match(/<text.*?<\/text>/g).join(""); // no line over a text
-    if (thin) made += leader(at(...thin.at), [width / 2, Math.max(top - 46, 90)], thin.words, "middle", "thin");
+    if (thin) made += above(at(...thin.at), [(width - ZOOMS_PX) / 2, Math.max(top - 46, 90)], thin.words);
     return made;
   }
   beside.forEach((note, row) => {
