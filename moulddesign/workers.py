@@ -29,6 +29,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import partial
+from importlib import import_module
 from multiprocessing import resource_tracker
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
@@ -311,6 +312,12 @@ Make = Callable[[], Any]
 def made_here(make: Make) -> Make:
     """Let a thing be made in this process, when it is asked for."""
     return make
+
+
+def load(*modules: str) -> None:
+    """Load modules, ahead of what needs them."""
+    for name in modules:
+        import_module(name)
 
 
 @contextmanager

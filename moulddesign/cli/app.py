@@ -1,7 +1,6 @@
 """The command `moulddesign`, its exit codes, usage errors as sentences, and the verb `page`."""
 
 import errno
-import gc
 import json
 import os
 import signal
@@ -111,8 +110,6 @@ def _tell(address: str) -> None:
     sys.stdout.flush()
 
 
-SELDOM: Final = (50_000, 20, 100)
-"""When to look for cycles: imports keep all that they make, and looking through it took 0.6 s."""
 UNWRITABLE: Final = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EPIPE)
 """How a system says that stdout takes no more; files report their own failures."""
 FAILED = 1
@@ -210,7 +207,6 @@ class _CtrlC:
 
 def main() -> NoReturn:
     """Run the command line; exit 0 good, 1 a finding or file failed, 2 bad input, 130 Ctrl-C."""
-    gc.set_threshold(*SELDOM)
     ctrl_c = _CtrlC()
     signal.signal(signal.SIGINT, ctrl_c)
     _open_what_is_closed()

@@ -55,6 +55,7 @@ from moulddesign.design import (
     Tool,
     Units,
     collect_drawings,
+    parse_paper,
     read_register,
     refuse_idle,
     register_path,
@@ -459,8 +460,7 @@ def save_own(
 ) -> tuple[str, ...]:
     """Write design and card of a piece whose mould exists into a folder; return the files."""
     with ends_at_once():
-        from moulddesign.export import parse_paper  # noqa: PLC0415 (typesetting)
-        from moulddesign.export.owned_card import owned_files  # noqa: PLC0415 (the same)
+        from moulddesign.export.owned_card import owned_files  # noqa: PLC0415 (typesetting)
 
     written = owned_files(design, made, recipe, parse_paper(paper or "a4"))
     beside, copies = collect_drawings(design)

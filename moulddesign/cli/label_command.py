@@ -17,7 +17,7 @@ from moulddesign.cli.console import (
 )
 from moulddesign.cli.options import SHEETS, WEIGHING, WEIGHTS, AsJson, with_design
 from moulddesign.core import SpecError, read_number, require_between, say
-from moulddesign.design import Design
+from moulddesign.design import Design, parse_paper
 from moulddesign.kitchen.food_label import (
     FoodLabel,
     food_label,
@@ -107,8 +107,7 @@ def _sheet(design: Design, label: FoodLabel, size: str, paper: str, *, small_pac
     if small_pack and label.law is not Law.EU:
         raise SpecError("--small-pack", label.law.value, say("cli.small-pack-of-the-eu"))
     with ends_at_once():
-        from moulddesign.export import parse_paper  # noqa: PLC0415 (light verbs load no geometry)
-        from moulddesign.export.label_sheet import SMALL_PACK_X_HEIGHT_MM, label_sheet  # noqa: PLC0415 (the same)
+        from moulddesign.export.label_sheet import SMALL_PACK_X_HEIGHT_MM, label_sheet  # noqa: PLC0415 (light verbs load no geometry)
 
     return label_sheet(
         design, label, size_mm, paper=parse_paper(paper),

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, nullcontext
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
@@ -42,7 +43,7 @@ from moulddesign.cli.set_parts import parts_to_write, refuse_the_set
 from moulddesign.cli.sizes_command import make_sizes, read_sizes
 from moulddesign.cli.weight_commands import weight_sentences, weight_table
 from moulddesign.core import Finding, Message, SpecError, Verdict, say, with_unit
-from moulddesign.design import Design, Units, library
+from moulddesign.design import Design, Format, Units, library, parse_formats
 from moulddesign.portion import figures
 
 if TYPE_CHECKING:
@@ -188,16 +189,14 @@ def run_make(
     if stop_for is not None:
         _make_stop(design, stop_for, target, overwrite=overwrite, as_json=as_json)
         return 0
-    with _progress() as stage:
-        with ends_at_once(stage.bar.stop):
+    asked = formats if cutter is None else f"{formats},engraving"
+    kinds = parse_formats("stl" if only else asked)
+    with _progress() as stage, _beside(not weights_g and Format.STEP in kinds) as send:
+        with ends_at_once(stage.end):
             from moulddesign import export  # noqa: PLC0415 (light verbs load no geometry)
             from moulddesign.export.slicing import slicer_words  # noqa: PLC0415 (the same)
             from moulddesign.relief.cutter import read_cutter  # noqa: PLC0415 (the same)
 
-            cutting, asked = (
-                (None, formats) if cutter is None else (read_cutter(cutter), f"{formats},engraving")
-            )
-            kinds = export.parse_formats("stl" if only else asked)
             options = export.ExportOptions(
                 slicer=() if slicer is None else slicer_words(slicer),
                 formats=kinds,
@@ -205,7 +204,7 @@ def run_make(
                 recipe=recipe_of(design, context.params.get("design_file")),
                 overwrite=overwrite,
                 only=parts,
-                cutter=cutting,
+                cutter=None if cutter is None else read_cutter(cutter),
             )
             if weights_g:
                 stage.bar.stop()
@@ -215,20 +214,25 @@ def run_make(
             export.check_replaceable(target)  # before a build takes its time
             if not overwrite:
                 export.refuse_to_lose(design, target)
-            from moulddesign.workers import made_here, second_process  # noqa: PLC0415 (processes)
-
-        beside = export.Format.STEP in kinds  # it takes longest
-        with second_process() if beside else nullcontext(made_here) as send:
-            with ends_at_once(stage.end):
-                made, files = _built(design, options, stage, send)
-            if made.failed and not keep_failing:
-                _show(made, units, as_json=as_json)
-            stage("files")
-            write = export.publish_failing if keep_failing else export.publish
-            made = write(made, target, options, progress=stage.file, files=files)
+            made, files = _built(design, options, stage, send)
+        if made.failed and not keep_failing:
+            _show(made, units, as_json=as_json)
+        stage("files")
+        write = export.publish_failing if keep_failing else export.publish
+        made = write(made, target, options, progress=stage.file, files=files)
     _show(made, units, as_json=as_json)
     err().print(f"Written to {target}", soft_wrap=True)
     return int(bool(made.failed))
+
+
+@contextmanager
+def _beside(pays: bool) -> Iterator["Callable[[Make], Make]"]:  # noqa: FBT001 (said in place)
+    """Give what hands things to a second process where that pays, which loads libraries first."""
+    from moulddesign.workers import load, made_here, second_process  # noqa: PLC0415 (processes)
+
+    with second_process() if pays else nullcontext(made_here) as send:
+        send(partial(load, "moulddesign.export", "moulddesign.mould.kernel_shapes"))
+        yield send
 
 
 def _built(
@@ -237,7 +241,6 @@ def _built(
     """Return a build and its files, of which some are being made already."""
     from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
     from moulddesign.export import BuildFiles, sendable_makers  # noqa: PLC0415 (the same)
-    from moulddesign.mould.cad_kernel import load_kernel  # noqa: PLC0415 (the same)
 
     begun: dict[str, Make] = {}
 
@@ -245,7 +248,6 @@ def _built(
         makers = sendable_makers(drawn, options)
         begun.update((name, send(make)) for name, make in makers.items())
 
-    send(load_kernel)  # it takes longer than the mould
     made = build(design, stage, drawn=begin)
     return made, BuildFiles(made, options, begun)
 

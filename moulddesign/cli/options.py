@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from keyword import iskeyword
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import Annotated, Any, Final
 
 import typer
 
@@ -23,19 +23,19 @@ from moulddesign.design import (
     OUTLINES,
     Along,
     Design,
+    Format,
     LetterSet,
+    Paper,
     Workshop,
     crusts,
     fillings,
     free_values,
+    parse_paper,
     read_unpacked,
     read_workshop,
     refuse_idle,
     with_workshop,
 )
-
-if TYPE_CHECKING:
-    from moulddesign.export import Format, Paper
 
 DesignFile = Annotated[
     Path | None,
@@ -567,10 +567,8 @@ def _first_changed(
     return [{**centre[0], **changes} if centre else dict(changes)]
 
 
-def paper_for(formats: Collection["Format"], name: str | None) -> "Paper":
+def paper_for(formats: Collection[Format], name: str | None) -> Paper:
     """Return the paper of the sheets among some formats; refuse one that is named for none."""
-    from moulddesign.export import Format, parse_paper  # noqa: PLC0415 (light verbs load no geometry)
-
     if name is None:
         return parse_paper("a4")
     if not {Format.CARD, Format.DRAWING, Format.APPROVAL} & set(formats):

@@ -15,6 +15,7 @@
 - `printers`: printers and plastics by name, those of the package and one's own, and the
   design's table of them.
 - `services`: printing services in a printer's place: what their parts are like, by process.
+- `file_formats`: which files are asked for, by name, and on which paper.
 - `design`: the Design as a whole: read from TOML, overridden by options, written back.
 - `assets`: files that a design names, as its fields declare them: found beside the design's file,
   renamed, and copied to where it is published.
@@ -61,6 +62,13 @@ from moulddesign.design.doughs import (
     PartDensity,
     crusts,
     fillings,
+)
+from moulddesign.design.file_formats import (
+    USUAL_FORMATS,
+    Format,
+    Paper,
+    parse_formats,
+    parse_paper,
 )
 from moulddesign.design.kept_sets import (
     FORM,
@@ -194,6 +202,7 @@ __all__ = [
     "TRADE",
     "UNNAMED_CRUST",
     "USUAL_BOX",
+    "USUAL_FORMATS",
     "Along",
     "BakeDayTable",
     "BlockTable",
@@ -210,6 +219,7 @@ __all__ = [
     "EntryError",
     "FileKind",
     "Finish",
+    "Format",
     "FurtherStamp",
     "JointTable",
     "KeptPress",
@@ -223,6 +233,7 @@ __all__ = [
     "MouldTable",
     "OwnTable",
     "OwnedMould",
+    "Paper",
     "PartDensity",
     "PastryTable",
     "PieceComposition",
@@ -270,6 +281,8 @@ __all__ = [
     "named_files",
     "of_kind",
     "parse_bundle",
+    "parse_formats",
+    "parse_paper",
     "parse_tables",
     "place_of",
     "read_bundle",

@@ -34,6 +34,7 @@
 - `flat_pictures`: artwork seen flat: bundled patterns on one sheet, thin strokes and gaps ringed.
 """
 
+from moulddesign.design import Format, Paper, parse_formats, parse_paper
 from moulddesign.export.build_files import BuildFiles, sendable_makers
 from moulddesign.export.digests import (
     asked_digest,
@@ -43,7 +44,7 @@ from moulddesign.export.digests import (
     whole_report,
 )
 from moulddesign.export.folder import atomic_folder, locked, recover, replace_folder, staging_folder
-from moulddesign.export.formats import ExportOptions, Format, Paper, parse_formats, parse_paper
+from moulddesign.export.formats import ExportOptions
 from moulddesign.export.held_moulds import (
     REPORT,
     check_no_file_in_place,

@@ -11,13 +11,12 @@ from typing import Final
 from moulddesign.artwork.layers import thickened_places
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import Message, Verdict, say
-from moulddesign.design import Layer
+from moulddesign.design import Layer, Paper
 from moulddesign.design.assets import PREFIX
 from moulddesign.export.card import Card, eaten_sizes
 from moulddesign.export.card_piece import sheet_head
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import Fonts, breaking
-from moulddesign.export.formats import Paper
 from moulddesign.export.pictures import CAPTION
 from moulddesign.geometry import Mesh
 from moulddesign.render import Body, Scene

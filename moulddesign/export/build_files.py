@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import LANGUAGES, say
+from moulddesign.design import Format
 from moulddesign.export.approval import APPROVAL_PDF, TOP_PNG, approval_sheet, top_scene
 from moulddesign.export.card import Card, card_figures
 from moulddesign.export.card_html import CARD_HTML
@@ -31,7 +32,6 @@ from moulddesign.export.fonts import Fonts, fonts_of
 from moulddesign.export.formats import (
     NO_RELIEF,
     ExportOptions,
-    Format,
     StepFile,
     glb_bytes,
     made_larger_text,

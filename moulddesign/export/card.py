@@ -27,12 +27,11 @@ from moulddesign.core import (
     source_of,
     word,
 )
-from moulddesign.design import CastTable, Kind, PrinterTable
+from moulddesign.design import CastTable, Kind, Paper, PrinterTable
 from moulddesign.design.services import Process
 from moulddesign.export.card_piece import COMPUTED, grams, piece_figures
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import Fonts, breaking, with_word_breaks
-from moulddesign.export.formats import Paper
 from moulddesign.export.views import state_of
 from moulddesign.kitchen import CoreShape, Recipe, core_time, heat_properties, inside_composition
 from moulddesign.kitchen.batch import is_baked
@@ -195,7 +194,8 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
     piece = piece_figures(build.design, build.portion, recipe, bore_mm, beside=beside)
     names = [part_name(part.name) for part in build.mould.assembled]
     print_g = grams(sum(map(_filled_g, report["parts"])))
-    order = say("export.card-order", parts=tuple(map(breaking, names)))
+    parts = tuple(map(breaking, names))
+    order = say("export.card-order", parts=parts) if len(names) > 1 else ""
     return piece | {
         "failed": [
             breaking(each.titled) for each in build.findings if each.verdict is Verdict.FAIL
@@ -206,14 +206,14 @@ def card_figures(build: Build, recipe: Recipe | None) -> dict[str, Any]:
         "stop": build.stop_sentences,
         "state": say("export.card-section", state=state_of(build)),
         "parts": parts_table(report["parts"], build.design.printer.layer_height_mm),
-        "order": order if len(names) > 1 else "",
+        "order": order,
         "print": say("export.card-print", grams=print_g)
         if build.design.printer.service is None
         else say("export.card-have-printed", grams=print_g),
         "settings": list(_settings(build)),
         "silicone": _silicone(report["mould"]),
         "moves": list(MOVES[build.design.mould.kind]),
-        "use": _use(build),
+        "use": (order, *_use(build)),
         "material_caution": word(build.design.printer.plastic.caution),
         "cautions": [word(each) if isinstance(each, str) else each for each in build.cautions],
         "sources": [*piece["sources"], *map(list, _sources(build))],

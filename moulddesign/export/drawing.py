@@ -18,7 +18,7 @@ import shapely
 from moulddesign import __version__
 from moulddesign.building import PASTRY, Build
 from moulddesign.core import DECIMAL_COMMA, KernelError, Message, say, with_decimal_sign, word
-from moulddesign.design import Kind
+from moulddesign.design import Kind, Paper
 from moulddesign.export.entities import (
     ARROW_MM,
     CAPITAL_RATIO,
@@ -44,7 +44,6 @@ from moulddesign.export.entities import (
     primitives_of,
 )
 from moulddesign.export.fonts import Fonts, fonts_of
-from moulddesign.export.formats import Paper
 from moulddesign.export.views import (
     SIZE_TOLERANCE_MM,
     PartProfile,

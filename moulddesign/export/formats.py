@@ -4,8 +4,6 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from ctypes import c_ubyte
 from dataclasses import dataclass
-from difflib import get_close_matches
-from enum import StrEnum
 from typing import TYPE_CHECKING, Any, Final
 from uuid import NAMESPACE_URL, uuid5
 
@@ -13,7 +11,8 @@ import lib3mf
 import numpy as np
 
 from moulddesign import __version__
-from moulddesign.core import KernelError, SpecError, say
+from moulddesign.core import KernelError, say
+from moulddesign.design import USUAL_FORMATS, Format, Paper
 from moulddesign.geometry import Mesh
 from moulddesign.kitchen import Recipe
 from moulddesign.mould import Solid
@@ -21,34 +20,6 @@ from moulddesign.relief.cutter import Cutter
 
 if TYPE_CHECKING:
     from trimesh import Trimesh
-
-
-class Paper(StrEnum):
-    """The paper in the office printer."""
-
-    A4 = "a4"
-    LETTER = "letter"
-
-
-class Format(StrEnum):
-    """A kind of file, or a few that go together, in the order of writing."""
-
-    STL = "stl"
-    STEP = "step"
-    DRAWING = "drawing"
-    GLB = "glb"
-    PICTURES = "pictures"
-    THREEMF = "3mf"
-    CARD = "card"
-    APPROVAL = "approval"
-    HEIGHTMAP = "heightmap"
-    ENGRAVING = "engraving"
-    TEMPLATES = "templates"
-
-
-WORKSHOP_FORMATS: Final = (Format.HEIGHTMAP, Format.ENGRAVING, Format.TEMPLATES)
-USUAL_FORMATS: Final = tuple(one for one in Format if one not in WORKSHOP_FORMATS)
-"""What `all` stands for: what other workshops need is asked for by name."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,47 +40,6 @@ class ExportOptions:
     """What cuts the engraving; None for the engraving as designed."""
     slicer: tuple[str, ...] = ()
     """What starts a slicer that says grams and time of each part; none where it is empty."""
-
-
-def parse_formats(text: str) -> tuple[Format, ...]:
-    """Return the formats that a list with commas names, in the order of writing.
-
-    `all` stands for the usual ones.
-
-    Examples
-    --------
-    >>> [str(one) for one in parse_formats("3mf, step")]
-    ['stl', 'step', '3mf']
-    """
-    every = tuple(Format)
-    named = [name.strip().lower() for name in text.split(",")]
-    names = [name for name in named if name != "all"]
-    names += USUAL_FORMATS if "all" in named else ()
-    for name in names:
-        if name not in every:
-            nearest = get_close_matches(name, every, n=1, cutoff=0.0)[0]
-            need = say("export.unknown-format", formats=tuple(map(str, every)), nearest=nearest)
-            raise SpecError("formats", name, need)
-    return tuple(one for one in Format if one in names or one is Format.STL)
-
-
-def parse_paper(text: str) -> Paper:
-    """Return the paper of a name, in upper or lower case.
-
-    Raises
-    ------
-    SpecError
-        The name is unknown.
-
-    Examples
-    --------
-    >>> str(parse_paper("Letter"))
-    'letter'
-    """
-    try:
-        return Paper(text.strip().lower())
-    except ValueError as error:
-        raise SpecError("paper", text, say("export.unknown-paper")) from error
 
 
 PASTRY_RGB: Final = (0.87, 0.66, 0.38)

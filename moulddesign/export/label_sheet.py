@@ -3,10 +3,9 @@
 from typing import Any, Final
 
 from moulddesign.core import SpecError, say
-from moulddesign.design import Design
+from moulddesign.design import Design, Paper
 from moulddesign.export.card import Card
 from moulddesign.export.fonts import fonts_of
-from moulddesign.export.formats import Paper
 from moulddesign.kitchen.food_label import (
     FoodLabel,
     contains_statement,

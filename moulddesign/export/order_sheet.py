@@ -5,13 +5,12 @@ from typing import Final
 
 from moulddesign.building import PASTRY, Build, set_file
 from moulddesign.core import Message, ml_from_mm3, part_name, say, word
-from moulddesign.design import CastTable
+from moulddesign.design import CastTable, Paper
 from moulddesign.design.services import Process
 from moulddesign.export.card import PROCESSES, Card
 from moulddesign.export.card_piece import sheet_head
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import breaking, fonts_of, with_word_breaks
-from moulddesign.export.formats import Paper
 from moulddesign.mould import Part
 from moulddesign.mould.press import SHIM
 

@@ -9,12 +9,11 @@ from PIL import Image
 
 from moulddesign.artwork.patterns import read_picture, scaled_down
 from moulddesign.core import BENCH_CAUTIONS, CAUTIONS, Message, ml_from_mm3, say, word
-from moulddesign.design import Design, Kind, OwnTable
+from moulddesign.design import Design, Kind, OwnTable, Paper
 from moulddesign.export.card import Card
 from moulddesign.export.card_html import CARD_HTML, card_html
 from moulddesign.export.card_piece import COMPUTED, WORDS, piece_figures
 from moulddesign.export.fonts import fonts_of, with_word_breaks
-from moulddesign.export.formats import Paper
 from moulddesign.fit import ABOUT_CRUST, Fit, FittingPiece, MeasuredCavity
 from moulddesign.fit.cavities import Bore, SizedShape
 from moulddesign.kitchen import Recipe

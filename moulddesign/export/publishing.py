@@ -26,6 +26,7 @@ from moulddesign.design import (
     GAUGE_GAPS_MM,
     SET_FILE,
     Design,
+    Format,
     read_set_file,
 )
 from moulddesign.export.build_files import (
@@ -48,7 +49,6 @@ from moulddesign.export.folder import atomic_folder
 from moulddesign.export.fonts import unprintable_findings
 from moulddesign.export.formats import (
     ExportOptions,
-    Format,
     made_larger_text,
     stl_bytes,
     threemf_bytes,

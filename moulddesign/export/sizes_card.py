@@ -7,11 +7,10 @@ from pathlib import Path
 from typing import Any, Final
 
 from moulddesign.core import Message, read_json, say, word
-from moulddesign.design import Design
+from moulddesign.design import Design, Paper
 from moulddesign.export.card import Card
 from moulddesign.export.card_piece import grams, sheet_head
 from moulddesign.export.fonts import breaking, fonts_of
-from moulddesign.export.formats import Paper
 from moulddesign.export.held_moulds import REPORT
 from moulddesign.portion import cautions_of
 

@@ -152,11 +152,6 @@ def intersect(a: Solid, b: Solid, step: Message) -> Solid:
     return _made(lambda: kernel.shared(a._shape, b._shape), step)  # noqa: SLF001
 
 
-def load_kernel() -> None:
-    """Load the CAD kernel, which takes seconds, before a body is drawn; `KernelError` without."""
-    _kernel()
-
-
 @cache
 def _kernel() -> Any:  # noqa: ANN401 (a module without types)
     try:

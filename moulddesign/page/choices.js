@@ -54,6 +54,12 @@ export default {
     return { state: this.start.state, errors: this.start.errors, crust: "", weight: this.start.state.weight,
       share: this.start.state.share, grams: this.start.state.centre_g, sent: 0, timer: null };
   },
+  computed: {
+    shareSays() {
+      const says = this.crust ? this.texts.share_and_crust.replace("{crust}", this.crust) : this.texts.share_of_crust;
+      return says.replace("{percent}", this.share);
+    },
+  },
   beforeUnmount() {
     clearTimeout(this.timer);
   },
@@ -106,20 +112,20 @@ export default {
       <div class="ask" :class="{ invalid: errors.weight }" data-choice="weight">
         <label for="choice-weight">{{ texts.choose_weight }}</label>
         <div class="stepper">
-          <button type="button" :aria-label="texts.less + ': ' + texts.choose_weight" @click="weight = step('weight', weight, -1)">&minus;</button>
+          <button type="button" :aria-label="texts.less + texts.colon + texts.choose_weight" @click="weight = step('weight', weight, -1)">&minus;</button>
           <div><input id="choice-weight" type="text" inputmode="decimal" autocomplete="off" :size="Math.max(String(weight).length, 2)"
             v-model="weight" :aria-invalid="!!errors.weight" :aria-describedby="errors.weight ? 'choice-weight-error' : null"
             @input="later('weight', weight, 300)" @change="choose('weight', weight)" @keydown="weight = onKey($event, 'weight', weight)" />
             <span class="unit" aria-hidden="true">g</span></div>
-          <button type="button" :aria-label="texts.more + ': ' + texts.choose_weight" @click="weight = step('weight', weight, 1)">+</button>
+          <button type="button" :aria-label="texts.more + texts.colon + texts.choose_weight" @click="weight = step('weight', weight, 1)">+</button>
         </div>
         <p v-if="errors.weight" class="error" id="choice-weight-error" role="alert"><span aria-hidden="true">&#9650;</span> {{ errors.weight }}</p>
       </div>
       <div class="ask" v-if="state.filled" data-choice="share">
-        <label for="choice-share"><span>{{ texts.choose_share }}</span> <small>{{ texts.share_of_crust.replace('{percent}', share) }}<template v-if="crust">, {{ crust }}</template></small></label>
+        <label for="choice-share"><span>{{ texts.choose_share }}</span> <small>{{ shareSays }}</small></label>
         <div class="share-bar" aria-hidden="true"><i :style="{ width: share + '%' }"></i><i></i></div>
         <input id="choice-share" type="range" :min="own.share.min" :max="own.share.max" :step="own.share.step" v-model.number="share"
-          :aria-valuetext="texts.share_of_crust.replace('{percent}', share) + (crust ? ', ' + crust : '')"
+          :aria-valuetext="shareSays"
           @input="later('share', share, 60)" @change="choose('share', share)" />
         <p v-if="errors.share" class="error" role="alert"><span aria-hidden="true">&#9650;</span> {{ errors.share }}</p>
       </div>

@@ -96,7 +96,8 @@ def _print_card(words: Texts, token: str, report: Mapping[str, Any]) -> str:
         nozzle=f"{printer['nozzle_mm']:g}", layer=f"{printer['layer_height_mm']:g}"
     )
     if lean:
-        settings += " " + words["card_infill"].format(percent=f"{100.0 * min(lean):.0f}")
+        infill = words["card_infill"].format(percent=f"{100.0 * min(lean):.0f}")
+        settings = words.sentences(settings, infill)
     body = f"<ul>{listed}</ul><p>{escape(settings)}</p>"
     link = _download(words["download_print"], f"/files/{token}/{PRINT_FILE}")
     return _card(words["card_print"], body, link)

@@ -73,11 +73,15 @@ from moulddesign.page.texts import Texts
 from moulddesign.page.uploads import UPLOAD_KINDS
 from moulddesign.portion import density_from_cup, foods
 
-FORM_TEXTS: Final = ("decimal", "less", "more", "own_file_chosen", "own_file", "remove", "advanced")
+FORM_TEXTS: Final = (
+    "decimal", "colon", "with_unit", "less", "more", "own_file_chosen", "own_file", "remove",
+    "advanced",
+)  # fmt: skip
 CHOICE_TEXTS: Final = (
     "choose_weight", "choose_share", "choose_outline", "choose_top", "choose_around",
-    "choose_kind", "choose_centre", "choose_dough", "share_of_crust", "around_of_face",
-    "centre_grams", "centres_several", "decimal", "less", "more", "own_file_chosen",
+    "choose_kind", "choose_centre", "choose_dough", "share_of_crust", "share_and_crust",
+    "around_of_face", "centre_grams", "centres_several", "decimal", "colon", "less", "more",
+    "own_file_chosen",
 )  # fmt: skip
 CHOICE_FIELDS: Final = {
     "weight": "portion.finished_weight_g",

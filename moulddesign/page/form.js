@@ -136,13 +136,13 @@ const Entry = {
           </datalist>
           <span v-if="field.unit" class="unit">{{ field.unit }}</span>
           <span v-if="field.step" class="steppers">
-            <button type="button" :aria-label="texts.less + ': ' + field.label" @click="step(-1)">&minus;</button>
-            <button type="button" :aria-label="texts.more + ': ' + field.label" @click="step(1)">+</button>
+            <button type="button" :aria-label="texts.less + texts.colon + field.label" @click="step(-1)">&minus;</button>
+            <button type="button" :aria-label="texts.more + texts.colon + field.label" @click="step(1)">+</button>
           </span>
         </div>
       </template>
       <label v-if="field.upload" class="upload"><span>{{ texts.own_file }}</span>
-        <input type="file" :accept="field.accept" @change="onFile" :aria-label="texts.own_file + ': ' + field.label" />
+        <input type="file" :accept="field.accept" @change="onFile" :aria-label="texts.own_file + texts.colon + field.label" />
       </label>
       <p class="help" :id="id + '-help'">{{ field.help }}<span v-if="field.range"> ({{ field.range }})</span></p>
       <p v-if="error" class="error" :id="id + '-error'" role="alert"><span aria-hidden="true">&#9650;</span> {{ error }}</p>
@@ -179,19 +179,19 @@ const Rows = {
     <template v-for="(group, place) in [mainFields(), otherFields()]" :key="place">
       <component v-if="group.length" :is="place ? 'details' : 'div'" class="group"
         :open="place ? (opened.rest || hasError(group)) : undefined" @toggle="place && (opened.rest = $event.target.open)">
-        <summary v-if="place">{{ texts.advanced }}<template v-if="title">: {{ title }}</template></summary>
+        <summary v-if="place">{{ title ? texts.advanced + texts.colon + title : texts.advanced }}</summary>
         <template v-for="field in group" :key="field.name">
           <fieldset v-if="field.kind === 'rows'" class="entries">
             <legend>{{ field.label }}</legend>
             <p class="help">{{ field.help }}</p>
             <div v-if="field.table" class="scroll"><table class="entry-table">
-              <thead><tr><td></td><th v-for="inner in field.fields.filter((one) => one.main)" :key="inner.name" scope="col">{{ inner.label }}<template v-if="inner.unit">, {{ inner.unit }}</template></th><td></td></tr></thead>
+              <thead><tr><td></td><th v-for="inner in field.fields.filter((one) => one.main)" :key="inner.name" scope="col">{{ inner.unit ? texts.with_unit.replace('{label}', inner.label).replace('{unit}', inner.unit) : inner.label }}</th><td></td></tr></thead>
               <tbody><tr v-for="place in counts[pathOf(field)] ?? 0" :key="place"><th scope="row"><span class="unseen">{{ field.one }} </span>{{ place }}</th>
                 <td v-for="inner in field.fields.filter((one) => one.main)" :key="inner.name">
                   <Entry :field="inner" :path="pathOf(field) + '.' + (place - 1) + '.' + inner.name" :texts="texts" :errors="errors"
                     :values="values" :revision="revision" :prefix="prefix" @edit="(...a) => $emit('edit', ...a)" /></td>
                 <td><button type="button" class="remove" @click="$emit('remove', pathOf(field), place - 1)"
-                  :aria-label="texts.remove + ': ' + field.one + ' ' + place">&times;</button></td></tr></tbody>
+                  :aria-label="texts.remove + texts.colon + field.one + ' ' + place">&times;</button></td></tr></tbody>
             </table></div>
             <div v-else v-for="place in counts[pathOf(field)] ?? 0" :key="place" class="entry-card" role="group" :aria-label="field.one + ' ' + place">
               <div class="entry-head"><strong>{{ field.one }} {{ place }}</strong>
@@ -199,7 +199,7 @@ const Rows = {
                   :aria-pressed="values[pathOf(field) + '.' + (place - 1) + '.source'] === source.value"
                   @click="$emit('source', pathOf(field) + '.' + (place - 1), source.value)">{{ source.label }}</button>
                 <button type="button" class="remove" @click="$emit('remove', pathOf(field), place - 1)"
-                  :aria-label="texts.remove + ': ' + field.one + ' ' + place">{{ texts.remove }}</button></div>
+                  :aria-label="texts.remove + texts.colon + field.one + ' ' + place">{{ texts.remove }}</button></div>
               <moulddesign-rows :title="field.one + ' ' + place" :fields="field.fields" :path="pathOf(field) + '.' + (place - 1)" :texts="texts"
                 :errors="errors" :values="values" :counts="counts" :revision="revision" :prefix="prefix"
                 @edit="(...a) => $emit('edit', ...a)" @add="(...a) => $emit('add', ...a)"

@@ -14,6 +14,7 @@ import shapely
 from moulddesign.building import Build, Shape, build, coarse_shape, inlays, mould_of, shaped
 from moulddesign.core import Message, MouldError, ml_from_mm3, mm3_from_ml, say, word
 from moulddesign.design import (
+    USUAL_FORMATS,
     BlockTable,
     CastTable,
     Design,
@@ -33,7 +34,6 @@ from moulddesign.export import (
     publish,
     publish_failing,
 )
-from moulddesign.export.formats import USUAL_FORMATS
 from moulddesign.export.height_maps import has_relief
 from moulddesign.export.label_sheet import smallest_sheet
 from moulddesign.export.pictures import pastry_scene

@@ -20,10 +20,10 @@ from moulddesign.design import (
     Tool,
     given,
     named_files,
+    parse_paper,
     read_register,
 )
 from moulddesign.design.piece_tables import MEANT_FOR
-from moulddesign.export import parse_paper
 from moulddesign.export.owned_card import owned_files
 from moulddesign.fit import (
     Fit,

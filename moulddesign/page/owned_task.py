@@ -147,7 +147,7 @@ class OwnedTask:
         """Make the list, the forms and the places of their answers."""
         words, schema = self.words, self.design_form.schema
         text_element("h2", words["task_owned"], "first")
-        text_element("p", f"{words['owned_help']} {words['inspect_help']}")
+        text_element("p", words.sentences(words["owned_help"], words["inspect_help"]))
         self.listed = element("section", "own-list", aria_label=words["own_list"])
         self.task = TaskForm(
             self.session, schema, FitRequest, values={}, sections=fit_sections(), asked=what_counts

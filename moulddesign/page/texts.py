@@ -16,6 +16,7 @@ from moulddesign.core import (
     MouldError,
     SpecError,
     bundled_toml,
+    in_words,
     say,
     word,
 )
@@ -73,6 +74,10 @@ class Texts:
         """Return a sentence of the rooms below; what is no message may be a word of ours."""
         message = word(text) if isinstance(text, str) else self._as_in_a_field(text)
         return self.numbers(message.text(self.language))
+
+    def sentences(self, *texts: str) -> str:
+        """Return sentences one after another, as this language separates them."""
+        return str(in_words(texts, self.language))
 
     def numbers(self, text: str) -> str:
         """Return text or HTML with this language's decimal sign; tags and names are left alone."""

@@ -11,7 +11,8 @@ from command_line import refused, run
 
 HEAVY = (
     *("cadquery", "OCP", "manifold3d", "shapely", "trimesh", "scipy", "PIL", "skimage"),
-    *("asyncio", "multiprocessing"),  # what makes many pieces loads them
+    *("asyncio", "multiprocessing"),  # what makes several things at once loads them
+    *("moulddesign.export", "moulddesign.mould", "ezdxf", "lib3mf", "typst"),
 )
 
 

@@ -8,7 +8,7 @@ from command_line import ran, refused, run_here
 
 from moulddesign.core import SpecError, say
 from moulddesign.design import Design
-from moulddesign.export.formats import Paper
+from moulddesign.export import Paper
 from moulddesign.export.sizes_card import MadeSize, sizes_card
 from moulddesign.series import orders
 

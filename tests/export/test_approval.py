@@ -8,9 +8,9 @@ from export.builds import built
 from PIL import Image
 from pypdf import PdfReader
 
+from moulddesign.export import Paper
 from moulddesign.export.approval import ROOM_MM, TOP_PNG, approval_sheet, top_scene
 from moulddesign.export.fonts import fonts_of
-from moulddesign.export.formats import Paper
 from moulddesign.geometry import box
 from moulddesign.pastry.pastry import pastry
 from moulddesign.render import picture_png

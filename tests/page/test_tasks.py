@@ -219,6 +219,8 @@ def test_what_a_kitchen_measures_is_taken_where_it_is_used(visit):
     page.fill("#syrup-sugar_g", "500")
     page.wait_for_selector("#help-syrup .found >> text=625 g")  # 500 / 0.8, without inversion
     page.click("#recipe-form summary")
+    # One scrolls the task: what is only heard of it must not make the page itself taller.
+    assert page.evaluate("document.documentElement.scrollHeight <= innerHeight")
     lines = (("flour of ours", "100", "1.25"), ("water of ours", "100", "1.0"))
     for number, line in enumerate(lines):
         for field, value in zip(("food", "mass_g", "density_g_per_ml"), line, strict=True):
