@@ -115,12 +115,6 @@ class BuildFiles:
         self._made: dict[str, bytes] = {}
         self._given = makers
 
-    def make_all(self, checkpoint: Callable[[], None]) -> None:
-        """Make what is not there yet, pictures first; `checkpoint` is called between two files."""
-        for name in in_order_of_making(self.names):
-            checkpoint()
-            self.file(name)
-
     @property
     def names(self) -> tuple[str, ...]:
         """Names of the files but for the card."""

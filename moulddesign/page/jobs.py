@@ -34,6 +34,7 @@ from moulddesign.export import (
     publish,
     publish_failing,
 )
+from moulddesign.export.build_files import in_order_of_making
 from moulddesign.export.height_maps import has_relief
 from moulddesign.export.label_sheet import smallest_sheet
 from moulddesign.export.pictures import pastry_scene
@@ -76,7 +77,7 @@ from moulddesign.relief.carved_surface import CarvedSurface, SurfaceMaker, carve
 from moulddesign.relief.field import Field, FieldValues
 from moulddesign.relief.roof import ReliefRegion
 from moulddesign.render import picture_png
-from moulddesign.workers import Checkpoint, Job
+from moulddesign.workers import Checkpoint, Job, trim_heap
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -309,10 +310,8 @@ MadeFiles = Iterator[tuple[dict[str, bytes], tuple[PressStep, ...]]]
 
 def prepare_files(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> MadeFiles:
     """Yield the files of a design that was checked, ahead, as `write_files` does."""
-    files = _built_before(Design.of(plain))
-    if files is not None:
-        files.make_all(checkpoint)
-        yield from _files(plain, publish)
+    if _built_before(Design.of(plain)) is not None:
+        yield from _files(plain, publish, checkpoint)
 
 
 def write_files(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> MadeFiles:
@@ -325,9 +324,18 @@ def write_failing(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> MadeFile
     yield from _files(plain, publish_failing)
 
 
-def _files(plain: Mapping[str, Any], write: Callable[..., Build]) -> MadeFiles:
+def _files(
+    plain: Mapping[str, Any],
+    write: Callable[..., Build],
+    checkpoint: Checkpoint = lambda: None,
+) -> MadeFiles:
     design = Design.of(plain)
     made = _built_before(design) or _kept(design, build(design))
+    for name in in_order_of_making(made.names):
+        checkpoint()
+        if name.endswith(".step"):  # what pictures took is not held beside the CAD kernel
+            trim_heap()
+        made.file(name)
     with TemporaryDirectory(prefix="moulddesign-") as folder:
         target = Path(folder) / "set"
         write(made.build, target, files=made)
