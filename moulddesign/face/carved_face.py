@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import ceil, sqrt
 from typing import Final
 
 import numpy as np
@@ -35,6 +35,8 @@ from moulddesign.render.scenes import FINER
 USUAL_FOLD: Final = 12
 LAND_TIP_MM: Final = 0.9
 """Tip that a land leaves a rib of the stamp: two lines of a usual nozzle are 0.84 mm [mm]."""
+BLOCK: Final = 1 << 16
+"""Points that are worked on at once: what is known of them stays in the processor's cache."""
 SLOPE_RESERVE: Final = 0.9
 """Share of the draft's slope that parts may have: chords and tables steepen a little."""
 
@@ -83,6 +85,9 @@ class _Plan:
 
     def __call__(self, points: Points) -> FieldValues:
         points = np.asarray(points, dtype=np.float64).reshape(-1, 2)
+        if len(points) > BLOCK:
+            blocks = np.array_split(points, ceil(len(points) / BLOCK))
+            return FieldValues(*map(np.concatenate, zip(*map(self, blocks), strict=True)))
         radius = np.hypot(points[:, 0], points[:, 1])
         spots = Spots.of(points, radius, self._edge_of(points, radius))
         surface = Surface(spots, self.ground(spots), self.level_mm)
