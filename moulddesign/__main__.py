@@ -1,5 +1,5 @@
 """`python -m moulddesign`."""
 
-from moulddesign.cli import main
+from moulddesign.cli import program
 
-main()
+program()

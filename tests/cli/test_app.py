@@ -234,3 +234,40 @@ def test_a_terminal_command_in_a_file_is_shown_and_not_obeyed(monkeypatch, capsy
     code, _, remarks = run(monkeypatch, capsys, "portion", "cakes.toml")
     assert code == 2
     assert "portion.a\\x1b[31mb = 1: is not a known key" in remarks
+
+
+ENDED = """
+import atexit, sys
+from moulddesign import cli
+def later():
+    atexit.register(print, "cleaned")
+    {end}
+cli.main = later
+cli.program()
+"""
+
+
+@pytest.mark.parametrize(
+    ("end", "code", "said"),
+    [
+        ("sys.exit(2)", 2, []),
+        ("sys.exit('no')", 1, ["no"]),
+        ("1 / 0", 1, ["ZeroDivisionError: division by zero"]),
+    ],
+)
+def test_a_program_that_ends_at_once_cleans_up_and_keeps_its_code(end, code, said):
+    # The Python Library Reference on sys.exit and atexit
+    done = subprocess.run(  # noqa: S603 (our own command)
+        [sys.executable, "-c", ENDED.format(end=end)],
+        env=environment(), capture_output=True, text=True, timeout=60, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stdout) == (code, "cleaned\n")
+    assert done.stderr.splitlines()[-1:] == said
+
+
+def test_all_output_of_a_program_reaches_a_pipe():
+    done = subprocess.run(
+        [sys.executable, "-m", "moulddesign", "make", "--schema"],
+        env=environment(), capture_output=True, text=True, timeout=60, check=True,
+    )  # fmt: skip
+    assert json.loads(done.stdout)
