@@ -229,6 +229,8 @@ class BandFill:
     """Usual length of a repeat as a share of the band's width."""
     least_pitch_mm: float
     """Shortest repeat that prints: its strokes and gaps are 0.8 mm or little less."""
+    rounded: float = 1.5
+    """Least radius of corners of the band's middle line, in half widths of the band."""
 
 
 FILLS: Final[Mapping[Fill, BandFill]] = {
@@ -236,8 +238,9 @@ FILLS: Final[Mapping[Fill, BandFill]] = {
     Fill.ROPE: BandFill(carve=_rope, pitch_ratio=0.62, least_pitch_mm=1.1),
     Fill.LEAVES: BandFill(carve=_leaves, pitch_ratio=2.3, least_pitch_mm=2.4),
     Fill.WAVE: BandFill(carve=_wave, pitch_ratio=2.4, least_pitch_mm=4.0),
-    Fill.BRAID: BandFill(carve=_braid, pitch_ratio=3.2, least_pitch_mm=5.0),
-    Fill.RINGS: BandFill(carve=_rings, pitch_ratio=3.0, least_pitch_mm=5.0),
+    # In tighter bends walls along a strand would be so flat that little of it is left.
+    Fill.BRAID: BandFill(carve=_braid, pitch_ratio=3.2, least_pitch_mm=5.0, rounded=2.5),
+    Fill.RINGS: BandFill(carve=_rings, pitch_ratio=3.0, least_pitch_mm=5.0, rounded=2.5),
     Fill.KEY: BandFill(carve=_key, pitch_ratio=1.9, least_pitch_mm=4.4),
     Fill.FLUTES: BandFill(carve=_flutes, pitch_ratio=0.75, least_pitch_mm=1.2),
 }

@@ -30,8 +30,6 @@ from moulddesign.relief.field import Heights
 
 LINE_STEP_MM: Final = 0.1
 """Between points of a band's middle line."""
-ROUNDED: Final = 1.5
-"""Least radius of a middle line's corners, in half widths of its band."""
 CORNER_CHORDS: Final = 96
 SMOOTHED_MM: Final = 0.9
 NEWTON_ROUNDS: Final = 3
@@ -352,7 +350,7 @@ def _middle_line(
     if table.fill is None or table.fill is Fill.TEXT:
         return None
     start_mm, half_mm = place
-    inset_mm, round_mm = start_mm + half_mm, ROUNDED * half_mm
+    inset_mm, round_mm = start_mm + half_mm, FILLS[table.fill].rounded * half_mm
     line = outline.shape
     for grow in (-inset_mm - round_mm, 2.0 * round_mm, -round_mm):
         line = line.buffer(grow, quad_segs=CORNER_CHORDS)

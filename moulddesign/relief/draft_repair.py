@@ -34,7 +34,7 @@ WITHIN: Final = np.array(
 """Where in a facet that is made its heights are asked."""
 GONE: Final = (-1, -1, -1)
 """Corners of a facet that was contracted."""
-CONTRACTED_MM: Final = 0.01
+CONTRACTED_MM: Final = 0.02
 """What contracting an edge may move the surface [mm]."""
 
 

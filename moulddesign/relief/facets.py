@@ -474,7 +474,7 @@ LENGTHS_MM: Final = np.array([0.15, 0.5, 1.0, 1.8, 3.0])
 """Longest sides up to which a facet takes the next coarser pattern [mm]."""
 PATTERNS: Final = tuple(
     (_inner(inner), _around(around))
-    for inner, around in ((2, 2), (3, 3), (5, 5), (8, 6), (12, 9), (18, 12))
+    for inner, around in ((3, 2), (4, 3), (5, 5), (8, 6), (12, 9), (18, 12))
 )
 COARSE: Final = (_inner(4), _around(3))
 """The pattern that large facets take first: most of them are off so clearly that it shows."""

@@ -188,14 +188,6 @@ def test_a_bundled_face_is_carved_all_over_and_in_three_levels(bundled, name, we
     assert is_carved_all_over(bundled, name, weight_g) == (True, True)
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("bundled", face_names())
-@pytest.mark.parametrize("name", NAMES)
-@pytest.mark.parametrize("weight_g", [30, 75, 250])
-def test_every_size_of_a_bundled_face_is_carved_all_over(bundled, name, weight_g):
-    assert is_carved_all_over(bundled, name, weight_g) == (True, True)
-
-
 def test_keys_beside_a_name_change_the_bundled_face():
     table = FaceTable.of({"name": "sun", "medallion": {"ring_height_mm": 1.0}}).whole()
     usual = FaceTable.of({"name": "sun"}).whole()

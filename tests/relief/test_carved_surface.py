@@ -8,13 +8,10 @@ import pytest
 import shapely
 import trimesh
 from relief.carved_faces import FACES, Face, dome, letter, of, polar
+from relief.surfaces import errors_mm, steep_share
 from strategies import regular
 
-from moulddesign.artwork.outline import outline_of_width
 from moulddesign.core import SpecError
-from moulddesign.design import PastryTable
-from moulddesign.design.face_tables import FaceTable, face_names
-from moulddesign.face.carved_face import carved_face
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.geometry.topology import bounds_a_solid, is_closed
@@ -48,50 +45,6 @@ def closed(surface, floor_mm=-5.0):
     triangles = np.concatenate([surface.triangles, surface.triangles[:, ::-1] + count, *side])
     assert is_closed(triangles)
     return trimesh.Trimesh(np.concatenate([surface.vertices, below]), triangles, process=False)
-
-
-def grid_heights(surface, outline, step_mm):
-    """Return points of a grid within an outline and the surface's heights over them.
-
-    Each facet is drawn as a picture would be: its plane over the points that lie in it.
-    """
-    left, low, right, high = outline.bounds
-    shape = int((high - low) / step_mm) + 2, int((right - left) / step_mm) + 2
-    found = np.full(shape, np.nan)
-    corners = surface.vertices[surface.triangles]
-    plan = (corners[..., :2] - (left, low)) / step_mm
-    first = np.ceil(plan.min(axis=1)).astype(int)
-    last = np.floor(plan.max(axis=1)).astype(int)
-    for number in np.flatnonzero((last >= first).all(axis=1)):
-        (a, b, c), z = plan[number], corners[number, :, 2]
-        x, y = np.meshgrid(
-            *(np.arange(*pair) for pair in zip(first[number], last[number] + 1, strict=True))
-        )
-        size = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
-        second = ((x - a[0]) * (c[1] - a[1]) - (y - a[1]) * (c[0] - a[0])) / size
-        third = ((b[0] - a[0]) * (y - a[1]) - (b[1] - a[1]) * (x - a[0])) / size
-        held = (second >= 0) & (third >= 0) & (second + third <= 1)
-        found[y[held], x[held]] = (z[0] + second * (z[1] - z[0]) + third * (z[2] - z[0]))[held]
-    y, x = np.nonzero(np.isfinite(found))
-    return np.column_stack([x, y]) * step_mm + (left, low), found[y, x]
-
-
-def errors_mm(surface, face, step_mm=0.03):
-    """Return how far a surface is off its field on a grid, where no artwork stands."""
-    points, heights = grid_heights(surface, face.outline, step_mm)
-    for region in face.regions:
-        bare = ~shapely.contains_xy(region.shape.buffer(0.03), *points.T)
-        points, heights = points[bare], heights[bare]
-    return np.abs(face.field(points).height - heights)
-
-
-def steep_share(surface, draft_deg):
-    """Return the share of the area that lies in facets below a draft."""
-    a, b, c = np.moveaxis(surface.vertices[surface.triangles], 1, 0)
-    normal = np.cross(b - a, c - a)
-    area = np.linalg.norm(normal, axis=1) / 2.0
-    draft = np.degrees(np.arctan2(normal[:, 2], np.hypot(normal[:, 0], normal[:, 1])))
-    return area[draft < draft_deg - 1e-3].sum() / area.sum()
 
 
 def cap(points):
@@ -312,19 +265,3 @@ def test_four_faces_keep_their_numbers(name):
     assert len(surface.triangles) <= most_triangles
     # On a machine with other work the same face took 7 to 10 s of its own core's time.
     assert seconds <= 2.0 * most_s
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("outline", ["round", "hexagon"])
-@pytest.mark.parametrize("name", face_names())
-def test_bundled_faces_are_within_their_bounds(name, outline):
-    outline = outline_of_width(PastryTable(outline=outline), 54.0)
-    made = carved_face(FaceTable(name=name), outline, draft_deg=15.0)
-    face = Face(outline.shape, made.field, made.regions)
-    surface = carved_surface(*face, inset_mm=0.25, draft_deg=15.0)
-    off = errors_mm(surface, face)
-
-    assert closed(surface, -9.0).is_watertight
-    assert np.quantile(off, 0.999) <= 0.02
-    assert off.max() <= 0.03
-    assert steep_share(surface, 15.0) < 1e-5
