@@ -51,6 +51,11 @@ class Shared(BuildFiles):
     """Files that are made once for all tests, whatever the formats that ask for them."""
 
     made: ClassVar[dict[str, bytes]] = {}
+    volumes: ClassVar[dict[str, float]] = {}
+
+    def __init__(self, build, options):
+        super().__init__(build, options)
+        self.exact_mm3 = self.volumes
 
     def file(self, name):
         return self.made.get(name) or self.made.setdefault(name, super().file(name))
