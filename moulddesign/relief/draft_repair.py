@@ -34,6 +34,8 @@ WITHIN: Final = np.array(
 """Where in a facet that is made its heights are asked."""
 GONE: Final = (-1, -1, -1)
 """Corners of a facet that was contracted."""
+FLIPPED_MM: Final = 0.006
+"""What a flip may move the surface where the new side is not within the error [mm]."""
 CONTRACTED_MM: Final = 0.02
 """What contracting an edge may move the surface [mm]."""
 
@@ -345,7 +347,7 @@ class _Neighbours:
         if not (_slopes(halves) <= self.limit).all():
             return False
         on_side = _crossing(*self.vertices[[a, b, c, d]])
-        if (facet, *side) not in fits and _off_mm(halves, on_side) > CONTRACTED_MM:
+        if (facet, *side) not in fits and _off_mm(halves, on_side) > FLIPPED_MM:
             return False
         for row, corners in zip((facet, other), made, strict=True):
             self.triangles[row] = corners
