@@ -188,12 +188,12 @@ def test_designs_that_are_damaged_or_lack_a_drawing_bring_what_they_can_and_say_
     path.write_text(text.format(82, "/etc/motd.svg"))  # no file of this disk either
     page.set_input_files(".actions input[type=file]", path)
     page.wait_for_selector(".notice >> text=motd.svg was not uploaded here")
-    assert page.input_value("#choice-weight") == "82"
+    page.wait_for_function("document.querySelector('#choice-weight').value === '82'")
     with zipfile.ZipFile(archive, "w") as whole:
         whole.writestr("moon/design.toml", text.format(84, "moon.svg"))
     page.set_input_files(".actions input[type=file]", archive)
     page.wait_for_selector(".notice >> text=moon.svg was not uploaded here")
-    assert page.input_value("#choice-weight") == "84"
+    page.wait_for_function("document.querySelector('#choice-weight').value === '84'")
     with zipfile.ZipFile(archive, "w") as whole:
         whole.writestr("readme.txt", "x")
     page.set_input_files(".actions input[type=file]", archive)
