@@ -14,7 +14,7 @@ piece lies within the one below it, and no place of the side leans less than the
 """
 
 from collections.abc import Callable, Sequence
-from math import acos, ceil, pi, sqrt
+from math import ceil, pi, sqrt
 from typing import Final
 
 import numpy as np
@@ -22,6 +22,7 @@ import numpy as np
 from moulddesign.design import SideBandTable
 from moulddesign.design.face_tables import BandSection
 from moulddesign.geometry import Points
+from moulddesign.relief.profile import arc_angles
 
 PLAIN_MM: Final = 0.4
 """Plain side above the highest band, at the least: two layers; our choice [mm]."""
@@ -31,9 +32,7 @@ CHORD_MM: Final = 0.02
 
 
 def _round(height_mm: float, depth_mm: float) -> Points:
-    # A chord over the angle s leaves its arc by r (1 - cos(s / 2)).
-    chord = 2.0 * acos(1.0 - min(CHORD_MM / max(height_mm, depth_mm), 0.1))
-    angles = np.linspace(0.0, pi / 2.0, ceil(pi / 2.0 / chord) + 1)
+    angles = arc_angles(pi / 2.0, max(height_mm, depth_mm), CHORD_MM)[::-1]
     made = np.column_stack([depth_mm * (1.0 - np.cos(angles)), height_mm * np.sin(angles)])
     made[-1] = depth_mm, height_mm  # exactly: what follows begins there
     return made

@@ -84,12 +84,12 @@ def _arc(*, run_mm: float, rise_mm: float, steepest: float, fan_rad: float) -> H
     return HeightProfile(distances=distances, heights=heights, fan_rad=fan_rad)
 
 
-def arc_angles(angle: float, radius_mm: float) -> Floats:
-    """Return angles from one down to 0 whose chords stay within the height error of the arc.
+def arc_angles(angle: float, radius_mm: float, error_mm: float = HEIGHT_ERROR_MM) -> Floats:
+    """Return angles from one down to 0 whose chords stay within an error of the arc [mm].
 
     A chord over the angle s leaves its arc by r (1 - cos(s / 2)).
     """
-    step = 2.0 * acos(1.0 - min(HEIGHT_ERROR_MM / radius_mm, 0.5))
+    step = 2.0 * acos(1.0 - min(error_mm / radius_mm, 0.5))
     return np.linspace(angle, 0.0, max(2, int(np.ceil(angle / step)) + 1))
 
 
