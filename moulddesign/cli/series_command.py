@@ -22,7 +22,7 @@ from moulddesign.cli.console import (
 )
 from moulddesign.cli.options import AsJson, NoWorkshop, PaperName, design_with, paper_for
 from moulddesign.core import MouldError, SpecError, say
-from moulddesign.design import Design, read_workshop
+from moulddesign.design import Design, parse_formats, read_workshop
 from moulddesign.kitchen import Recipe
 from moulddesign.portion import figures
 from moulddesign.series.table import Row, RowsError, at_place, read_series
@@ -106,7 +106,7 @@ def run_series(
         from moulddesign.artwork.bundled_patterns import refuse_missing  # noqa: PLC0415 (the same)
         from moulddesign.series.orders import Order  # noqa: PLC0415 (the same)
     _tried(rows, refuse_missing)
-    kinds = export.parse_formats(formats)
+    kinds = parse_formats(formats)
     sheet = paper_for(kinds, paper)
     # What the base names lies beside the base, what a row names beside the table.
     named = {base.batch.recipe: base_file}

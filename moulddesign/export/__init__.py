@@ -34,7 +34,6 @@
 - `flat_pictures`: artwork seen flat: bundled patterns on one sheet, thin strokes and gaps ringed.
 """
 
-from moulddesign.design import Format, Paper, parse_formats, parse_paper
 from moulddesign.export.build_files import BuildFiles, sendable_makers
 from moulddesign.export.digests import (
     asked_digest,
@@ -58,8 +57,6 @@ __all__ = [
     "REPORT",
     "BuildFiles",
     "ExportOptions",
-    "Format",
-    "Paper",
     "asked_digest",
     "atomic_folder",
     "check_no_file_in_place",
@@ -70,8 +67,6 @@ __all__ = [
     "is_made_from",
     "keep_readings",
     "locked",
-    "parse_formats",
-    "parse_paper",
     "publish",
     "publish_failing",
     "recover",

@@ -18,7 +18,9 @@ from moulddesign.design import (
     BlockTable,
     CastTable,
     Design,
+    Format,
     MouldState,
+    Paper,
     PrinterTable,
     Table,
     find_mould,
@@ -26,14 +28,7 @@ from moulddesign.design import (
     read_register,
 )
 from moulddesign.design.dough_book import LONGEST_DOUGH
-from moulddesign.export import (
-    BuildFiles,
-    ExportOptions,
-    Format,
-    Paper,
-    publish,
-    publish_failing,
-)
+from moulddesign.export import BuildFiles, ExportOptions, publish, publish_failing
 from moulddesign.export.build_files import in_order_of_making
 from moulddesign.export.height_maps import has_relief
 from moulddesign.export.label_sheet import smallest_sheet

@@ -18,10 +18,11 @@ from moulddesign.design import (
     SetFile,
     Table,
     given,
+    parse_formats,
     save_readings,
     with_readings,
 )
-from moulddesign.export import ExportOptions, parse_formats, publish_failing
+from moulddesign.export import ExportOptions, publish_failing
 from moulddesign.page.draft import FormSection, form_sections
 from moulddesign.page.jobs import Answer, Plain
 from moulddesign.portion import PrintedSet, printed_set

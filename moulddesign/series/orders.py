@@ -26,11 +26,10 @@ from moulddesign.core import (
     say,
     word,
 )
-from moulddesign.design import Design
+from moulddesign.design import Design, Format
 from moulddesign.export import (
     REPORT,
     ExportOptions,
-    Format,
     asked_digest,
     check_replaceable,
     design_as_written,

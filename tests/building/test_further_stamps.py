@@ -18,8 +18,8 @@ from pypdf import PdfReader
 
 from moulddesign.building import PASTRY, CheckInput, build, build_findings
 from moulddesign.core import SpecError, Verdict
-from moulddesign.design import Design
-from moulddesign.export import BuildFiles, ExportOptions, parse_formats, publish
+from moulddesign.design import Design, parse_formats
+from moulddesign.export import BuildFiles, ExportOptions, publish
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.verify.press_checks import closed_cavity_mm3

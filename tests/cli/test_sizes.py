@@ -7,8 +7,7 @@ import pytest
 from command_line import ran, refused, run_here
 
 from moulddesign.core import SpecError, say
-from moulddesign.design import Design
-from moulddesign.export import Paper
+from moulddesign.design import Design, Paper
 from moulddesign.export.sizes_card import MadeSize, sizes_card
 from moulddesign.series import orders
 

@@ -18,7 +18,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from export.builds import built
 
-from moulddesign.export import ExportOptions, parse_formats, publish_failing
+from moulddesign.design import parse_formats
+from moulddesign.export import ExportOptions, publish_failing
 from moulddesign.export import folder as export_folder
 
 # Quick, and what starts no process of its own.

@@ -8,7 +8,7 @@ from export.builds import built
 from PIL import Image
 from pypdf import PdfReader
 
-from moulddesign.export import Paper
+from moulddesign.design import Paper
 from moulddesign.export.approval import ROOM_MM, TOP_PNG, approval_sheet, top_scene
 from moulddesign.export.fonts import fonts_of
 from moulddesign.geometry import box

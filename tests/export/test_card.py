@@ -13,8 +13,7 @@ from PIL import Image
 from pypdf import PdfReader
 
 from moulddesign.core import CAUTIONS
-from moulddesign.design import CastTable, Design
-from moulddesign.export import Paper
+from moulddesign.design import CastTable, Design, Paper
 from moulddesign.export.card import PAGE_PPI, Card, card_figures
 from moulddesign.export.fonts import bundled_fonts
 from moulddesign.geometry import box

@@ -10,8 +10,7 @@ from export.test_card import DESIGN, PICTURES, RECIPE, card_of, figures, pages
 from export.test_owned_card import EVEN
 
 from moulddesign.core import CAUTIONS
-from moulddesign.design import BlockTable, CastTable, OwnedMould
-from moulddesign.export import Paper
+from moulddesign.design import BlockTable, CastTable, OwnedMould, Paper
 from moulddesign.export.card_html import card_html
 from moulddesign.export.drawing import build_sections
 from moulddesign.export.owned_card import owned_card

@@ -11,7 +11,8 @@ from export.builds import built
 from kept_designs import kept
 
 from moulddesign.core import SpecError
-from moulddesign.export import ExportOptions, Format
+from moulddesign.design import Format
+from moulddesign.export import ExportOptions
 from moulddesign.export.build_files import BuildFiles
 from moulddesign.export.carving_templates import (
     GRIP_MM,

@@ -6,15 +6,13 @@ import json
 import pytest
 from export.builds import built
 
-from moulddesign.design import Design, save_readings
+from moulddesign.design import Design, Paper, parse_formats, save_readings
 from moulddesign.export import (
     ExportOptions,
-    Paper,
     asked_digest,
     design_as_written,
     design_without_digests,
     is_made_from,
-    parse_formats,
     whole_report,
 )
 from moulddesign.export.publishing import publish_failing

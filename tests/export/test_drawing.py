@@ -18,7 +18,7 @@ from ezdxf.math import Vec2
 from kept_designs import kept
 
 from moulddesign.artwork.font_files import regular_font
-from moulddesign.export import Paper
+from moulddesign.design import Paper
 from moulddesign.export.drawing import Drawing, Sheet, build_sections, drawing, dxf_bytes, svg_bytes
 from moulddesign.export.entities import Text, fit_text, text_width_mm
 from moulddesign.export.fonts import bundled_fonts

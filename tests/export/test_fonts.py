@@ -15,8 +15,8 @@ from pypdf.generic import ContentStream
 
 from moulddesign.artwork.font_files import regular_font
 from moulddesign.core import Verdict
-from moulddesign.design import Design
-from moulddesign.export import ExportOptions, Paper, parse_formats, publish_failing
+from moulddesign.design import Design, Paper, parse_formats
+from moulddesign.export import ExportOptions, publish_failing
 from moulddesign.export.card import Card
 from moulddesign.export.drawing import svg_bytes
 from moulddesign.export.entities import DrawingLayer, Text

@@ -12,14 +12,8 @@ from export.builds import built
 from kept_designs import PRESS_PARTS
 
 from moulddesign.core import SpecError
-from moulddesign.export import (
-    BuildFiles,
-    ExportOptions,
-    Format,
-    parse_formats,
-    parse_paper,
-    publish_failing,
-)
+from moulddesign.design import Format, parse_formats, parse_paper
+from moulddesign.export import BuildFiles, ExportOptions, publish_failing
 
 ROOT = Path(__file__).parents[2]
 STLS = [f"{name}.stl" for name in (*PRESS_PARTS, "pastry")]

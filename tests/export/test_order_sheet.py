@@ -9,7 +9,8 @@ from kept_designs import kept
 from pypdf import PdfReader
 
 from moulddesign.building import set_file
-from moulddesign.export import ExportOptions, Format, Paper
+from moulddesign.design import Format, Paper
+from moulddesign.export import ExportOptions
 from moulddesign.export.build_files import file_names
 from moulddesign.export.order_sheet import measured_sizes, order_sheet
 from moulddesign.export.pictures import row_scene

@@ -7,8 +7,7 @@ import pytest
 from pypdf import PdfReader
 
 from moulddesign.core import BENCH_CAUTIONS
-from moulddesign.design import Design, OwnedMould
-from moulddesign.export import Paper
+from moulddesign.design import Design, OwnedMould, Paper
 from moulddesign.export.owned_card import owned_card
 from moulddesign.fit import fit, fitted_design
 from moulddesign.kitchen import Recipe

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from export.builds import CASES, built
 
-from moulddesign.export import ExportOptions, parse_formats, sendable_makers
+from moulddesign.design import parse_formats
+from moulddesign.export import ExportOptions, sendable_makers
 from moulddesign.export.formats import NO_RELIEF, step_file, step_string
 from moulddesign.workers import second_process
 

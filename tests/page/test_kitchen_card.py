@@ -3,8 +3,7 @@
 import pytest
 from page.person import violations
 
-from moulddesign.design import Design, OwnedMould
-from moulddesign.export import Paper
+from moulddesign.design import Design, OwnedMould, Paper
 from moulddesign.export.card_html import card_html
 from moulddesign.export.owned_card import owned_card
 from moulddesign.fit import fit, fitted_design
