@@ -3,10 +3,11 @@
 import pytest
 
 from moulddesign.building import shaped
-from moulddesign.building.least_weight import with_least_weight
+from moulddesign.building.least_weight import is_good, with_least_weight
 from moulddesign.building.piece_findings import relief_findings
 from moulddesign.core import Verdict
 from moulddesign.design import Design
+from moulddesign.relief.carved_surface import carved_surface, coarse_surface
 from moulddesign.verify.piece_checks import crust_findings
 
 
@@ -91,3 +92,10 @@ def test_no_weight_is_offered_for_what_no_piece_holds():
     )
     assert any(each.verdict is not Verdict.GOOD for each in found)
     assert after == found
+
+
+@pytest.mark.parametrize(("weight_g", "good"), [(30, False), (60, True)])
+def test_a_coarse_look_at_a_carved_piece_judges_as_a_fine_one_does(weight_g, good):
+    design = Design.of({"face": {"name": "seal"}, "relief": {"layers": []}})
+    judged = [is_good(design, weight_g, surface) for surface in (coarse_surface, carved_surface)]
+    assert judged == [good, good]
