@@ -64,7 +64,7 @@ def pattern_names() -> tuple[str, ...]:
     return tuple(sorted(path.stem for path in patterns_folder().glob("*.svg")))
 
 
-def artwork_file(name_or_path: str, folder: Path) -> Path:
+def artwork_file(name_or_path: str, folder: Path, field: str = "pattern") -> Path:
     """Return the file of a bundled pattern's name, or of a path that may start from a folder."""
     if name_or_path in pattern_names():
         return patterns_folder() / f"{name_or_path}.svg"
@@ -72,9 +72,8 @@ def artwork_file(name_or_path: str, folder: Path) -> Path:
     if Path(name_or_path).suffix.lower() in PICTURES | {".svg"}:
         if path.is_file():
             return path
-        raise SpecError(
-            "pattern", name_or_path, say("artwork.pattern-file-missing", folder=folder.resolve())
-        )
+        need = say("artwork.pattern-file-missing", folder=folder.resolve())
+        raise SpecError(field, name_or_path, need)
     (nearest,) = get_close_matches(name_or_path, pattern_names(), n=1, cutoff=0.0)
     raise SpecError("pattern", name_or_path, say("artwork.unknown-pattern", nearest=nearest))
 
@@ -87,8 +86,8 @@ def refuse_missing(design: Design) -> None:
     SpecError
         A layer's or a stamp's pattern, or the drawn outline, is no pattern's name and no file.
     """
-    named = [layer.pattern for layer in design.layers if layer.pattern is not None]
+    for layer in design.layers:
+        if layer.pattern is not None:
+            artwork_file(layer.pattern, Path())
     if design.pastry.outline.lower().endswith(".svg"):
-        named.append(design.pastry.outline)
-    for name in named:
-        artwork_file(name, Path())
+        artwork_file(design.pastry.outline, Path(), "pastry.outline")

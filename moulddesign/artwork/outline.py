@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from scipy.optimize import brentq
 
-from moulddesign.artwork.patterns import artwork
+from moulddesign.artwork.svg import svg_regions
 from moulddesign.core import FileError, SpecError, say
 from moulddesign.design import PastryTable, SideForm
 from moulddesign.geometry import Points
@@ -361,7 +361,7 @@ def _arc(centre: Points, radius: float, start: float, turn: float) -> Arc:
 
 def drawn_outline(path: str, width_mm: float) -> Outline:
     """Return the outline that a drawing holds, centred on its centroid."""
-    shape = shapely.union_all([region.shape for region in artwork(path, Path())])
+    shape = shapely.union_all([each.shape for each in svg_regions(Path(path).expanduser())])
     parts = shapely.get_parts(shape)
     if len(parts) != 1 or parts[0].interiors:
         raise FileError(path, say("artwork.no-outline"))

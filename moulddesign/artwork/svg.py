@@ -99,7 +99,7 @@ def _root(path: Path, raw: bytes) -> Any:  # noqa: ANN401 (lxml has no types)
     try:
         root = etree.fromstring(raw, parser)
     except (etree.XMLSyntaxError, ValueError) as error:
-        reason = str(error).splitlines()[0]
+        reason = getattr(error, "msg", str(error)).splitlines()[0]
         raise FileError(name, say("artwork.no-xml", reason=reason)) from error
     if element_name(root) != "svg":
         raise FileError(name, say("artwork.no-svg"))

@@ -350,8 +350,8 @@ def stop_for_weight(design: Design, weight_g: float) -> tuple[Part, PressLayout]
     SpecError
         The mould is no press, or its stamp does not reach the height of such a piece.
     """
-    shape = shaped(design)
     other = other_weight(design, weight_g)
+    shape = shaped(design)
     layout = stop_for_weight_layout(
         design, shape.pastry, shape.further, portion=shape.portion, other=other
     )

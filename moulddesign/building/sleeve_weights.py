@@ -9,7 +9,7 @@ from moulddesign.building.sizes import plain_crust_mm, without_relief
 from moulddesign.core import Message, MouldError, mm3_from_ml, say
 from moulddesign.design import Design, PressTable
 from moulddesign.mould import PressLayout, stop_layout_for
-from moulddesign.pastry.pastry import Pastry
+from moulddesign.pastry.pastry import Pastry, as_written_mm
 from moulddesign.pastry.variants import FurtherPastry
 from moulddesign.portion import Figures, figures
 from moulddesign.verify.piece_checks import LEAST_CRUST_MM, TORN_CRUST_MM
@@ -88,7 +88,8 @@ def sleeve_weights(
             return False
         return True
 
-    plain = without_relief(design).with_values({"pastry.width_mm": made.outline.width_mm})
+    width_mm = as_written_mm(made.outline.width_mm)  # a set's bore takes no other
+    plain = without_relief(design).with_values({"pastry.width_mm": width_mm})
     own_g = design.portion.finished_weight_g
     own_mm = plain_crust_mm(plain, own_g, other_weight)
     held_mm = design.dough.least_crust_mm

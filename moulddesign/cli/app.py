@@ -3,6 +3,7 @@
 import errno
 import json
 import os
+import re
 import signal
 import sys
 from contextlib import suppress
@@ -39,7 +40,16 @@ from moulddesign.cli.twin_command import run_twin
 from moulddesign.cli.usage import Verb, VerbGroup, usage_sentence
 from moulddesign.cli.weight_commands import density_app, run_portion
 from moulddesign.cli.workshop_command import workshop_app
-from moulddesign.core import FindingError, KernelError, Language, MouldError, WriteError
+from moulddesign.core import (
+    FileError,
+    FindingError,
+    KernelError,
+    Language,
+    MouldError,
+    WriteError,
+    say,
+)
+from moulddesign.core.limits import MOST_SAID
 from moulddesign.design import Design, Workshop, read_workshop
 
 
@@ -110,6 +120,7 @@ def _tell(address: str) -> None:
     sys.stdout.flush()
 
 
+LONG_WORD: Final = re.compile(rf"\S{{{MOST_SAID + 1},}}")
 UNWRITABLE: Final = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EPIPE)
 """How a system says that stdout takes no more; files report their own failures."""
 FAILED = 1
@@ -184,7 +195,9 @@ def _say(sentence: str) -> None:
     """Write a sentence to stderr; where that is full the exit code has to do.
 
     What a file or an argument brings may hold a terminal's commands: they are shown, not obeyed.
+    Of what is too long for a sentence both ends are shown.
     """
+    sentence = LONG_WORD.sub(lambda found: f"{found[0][:60]}...{found[0][-60:]}", sentence)
     shown = "".join(
         letter if letter.isprintable() or letter == "\n" else ascii(letter)[1:-1]
         for letter in sentence
@@ -234,6 +247,9 @@ def _told(error: Exception) -> tuple[str, int]:
         return str(error), FAILED if ours else BAD_INPUT
     if isinstance(error, FileNotFoundError) and error.filename is None:  # os.getcwd says no more
         return "The folder that this was started in is gone; change to another.", FAILED
+    if isinstance(error, OSError) and error.errno == errno.ENAMETOOLONG:
+        need = say("core.file-unreadable", cause=error.strerror)
+        return str(FileError(str(error.filename), need)), BAD_INPUT
     if isinstance(error, OSError) and error.errno in UNWRITABLE:
         _give_up(sys.stdout)
         return f"The output cannot be written ({error.strerror}).", FAILED

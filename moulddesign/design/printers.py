@@ -440,6 +440,13 @@ class PrinterTable(Table):
             filled = _figures(machine, _process_figures(values)) | filled
         return filled | _shrink_by_word(filled)
 
+    @field_validator("bed_mm", mode="before")
+    @classmethod
+    def _has_three_lengths(cls, bed_mm: Any) -> Any:  # noqa: ANN401 (whatever a file holds)
+        if isinstance(bed_mm, list | tuple) and len(bed_mm) != 3:  # noqa: PLR2004 (x, y, z)
+            raise RefusedError(say("design.bed"))
+        return bed_mm
+
     @field_validator("bed_mm")
     @classmethod
     def _has_room(cls, bed_mm: tuple[float, float, float]) -> tuple[float, float, float]:

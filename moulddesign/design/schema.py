@@ -405,7 +405,9 @@ def _spec_error(found: Any, model: type[BaseModel]) -> SpecError:  # noqa: ANN40
         keys = (*keys, *keys_of_field(cause.error.field))
         value, need = cause.error.value, cause.need
     kind = EntryError if _in_entry(keys) else SpecError
-    return kind(".".join(map(str, keys)) or "design", _shown(value), need)
+    # What lacks it is a whole table.
+    shown = "not given" if found["type"] == "missing" and kind is SpecError else _shown(value)
+    return kind(".".join(map(str, keys)) or "design", shown, need)
 
 
 def keys_of_field(field: str) -> tuple[Key, ...]:

@@ -51,10 +51,11 @@ class HeldMould:
 
 
 def check_no_file_in_place(folder: Path) -> None:
-    """Raise `WriteError` where a file lies in the place of a folder, or of one that it is in."""
+    """Raise `WriteError` where a file or device is in place of a folder, or of one around it."""
     try:
         target = Path(os.path.realpath(folder))
-        file = next((path for path in (target, *target.parents) if path.is_file()), None)
+        there = next((path for path in (target, *target.parents) if path.exists()), target.parent)
+        file = there if there.exists() and not there.is_dir() else None
     except (OSError, ValueError) as error:
         raise WriteError(
             str(folder), say("export.folder-not-made", reason=reason_of(error))

@@ -92,7 +92,7 @@ def _limited(count: int, most: int) -> None:
 
 
 def _why_not(data: bytes, promised: int) -> Message:
-    held = max(len(data) - HEAD_BYTES, 0) / RECORD.itemsize
+    held = max(len(data) - HEAD_BYTES, 0) // RECORD.itemsize
     if len(data) < HEAD_BYTES or (data[:1000].isascii() and b"\0" not in data[:1000]):
         return say("geometry.not-stl-at-all")
     if promised > held:

@@ -9,6 +9,7 @@ from kept_designs import built
 
 from moulddesign.building import build, set_file, shaped
 from moulddesign.building.composition import mould_of
+from moulddesign.building.sleeve_weights import sleeve_weights
 from moulddesign.core import SpecError
 from moulddesign.design import Design, SetFile, read_set_file
 from moulddesign.export.formats import stl_bytes
@@ -121,6 +122,16 @@ def test_a_measured_sleeve_gets_a_plunger_that_it_guides():
     low = for_set(SetFile.of(sleeve.plain() | {"sleeve_height_mm": 50.0}), {})
     with pytest.raises(SpecError, match="too low to guide"):
         press_layout(low.mould, low.printer, made, kept=low.kept)
+
+
+def test_a_hexagonal_bore_takes_its_own_piece_again():
+    bore = {"outline": "hexagon", "width_mm": 53.533105, "corner_radius_mm": 6.0}
+    bore |= {"lobes": 12, "lobe_depth_mm": 2.0}
+    design = for_set(SetFile.of({"sleeve_height_mm": 112.4, "bore": bore}), {})
+    made = shaped(design)
+    assert made.pastry.outline.width_mm != 53.533105  # measured on corners, off by a rounding error
+    weights = sleeve_weights(design, made.pastry, (), made.portion)
+    assert weights.least_g <= design.portion.finished_weight_g <= weights.most_g
 
 
 def test_a_bore_says_all_that_shapes_it():

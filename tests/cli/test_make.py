@@ -234,6 +234,15 @@ class TestDisk:
         assert (tmp_path / "full" / "letter.txt").read_text() == "mine"
         assert {path.name for path in tmp_path.iterdir()} == {"file", "full"}
 
+    @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes on this system")
+    def test_a_device_is_no_place_for_a_folder(self, monkeypatch, capsys, tmp_path):
+        """Whoever may rename in /dev would lose /dev/null."""
+        os.mkfifo(tmp_path / "device")
+        for out in (tmp_path / "device", tmp_path / "device" / "out"):
+            code, said, _ = run(monkeypatch, capsys, "make", *QUICK, "--out", out)
+            assert (code, said) == (1, "")
+        assert (tmp_path / "device").is_fifo()
+
 
 @pytest.mark.parametrize("verb", ["make", "coupon"])
 def test_another_mould_is_not_lost(made, monkeypatch, capsys, tmp_path, verb):
