@@ -2,18 +2,21 @@
 
 import os
 import re
-from functools import cache
+from functools import cache, reduce
 from itertools import cycle
 
 import numpy as np
 import pytest
 import shapely
+import trimesh
 
 from moulddesign.building import mould_of, shaped
+from moulddesign.building.remedies import rim_figures
 from moulddesign.design import OUTLINES, Design
 from moulddesign.export.formats import stl_bytes
 from moulddesign.export.slicing import slicer_code, slicer_settings, slicer_words
 from moulddesign.mould.print_estimate import SOLID
+from moulddesign.relief.stamp_rim import stamp_rim
 
 SLICER = os.environ.get("MOULDDESIGN_SLICER")
 pytestmark = [
@@ -127,33 +130,91 @@ STAMPS = [
 ]  # fmt: skip
 
 
+LINE = re.compile(r"G1 X([\d.]+) Y([\d.]+)( E)?|;(TYPE|WIDTH|Z):(.+)")
+
+
+def lines_laid(code):
+    """Return every line of plastic by its height: kind, from, to and width."""
+    found, said, at = {}, {}, None
+    for left, right, plastic, what, value in LINE.findall(code):
+        if what:
+            said[what] = value
+            continue
+        start, at = at, (float(left), float(right))
+        if plastic:
+            line = (said["TYPE"], start, at, float(said["WIDTH"]))
+            found.setdefault(float(said["Z"]), []).append(line)
+    return found
+
+
+def covered(lines):
+    """Return the region under lines with round ends."""
+    _, starts, ends, widths = zip(*lines, strict=True)
+    ways = shapely.linestrings(np.stack([starts, ends], axis=1))
+    return shapely.union_all(shapely.buffer(ways, np.array(widths) / 2.0, quad_segs=4))
+
+
+def section(solid, height_mm):
+    """Return the section of a mesh across its height; a loop within another one is a hole."""
+    cut = solid.section(plane_origin=[0.0, 0.0, height_mm], plane_normal=[0.0, 0.0, 1.0])
+    loops = [shapely.Polygon(loop[:, :2]).buffer(0.0) for loop in cut.discrete if len(loop) > 3]
+    return reduce(shapely.symmetric_difference, loops)
+
+
+def lost_at_edge(wanted, laid):
+    """Return what of a section has no plastic, but for voids between its lines.
+
+    Those are closed in, and filled: a line flows wider than it is counted here.
+    """
+    gaps = shapely.get_parts(wanted.difference(laid).buffer(-0.002))
+    return shapely.union_all([gap for gap in gaps if gap.distance(wanted.boundary) < 0.01])
+
+
 @pytest.mark.parametrize(("face", "outline"), STAMPS)
-def test_a_carved_stamp_is_laid_to_its_full_height_without_support(face, outline, tmp_path):
+def test_a_carved_stamp_is_laid_whole_without_support(face, outline, tmp_path):
     """Ten stamps, support under what leans more than 50 deg from upright.
 
     At the mouth of the slot its edge meets the back's chamfer: at that corner the lowest layer or
     two get a few lines, which is all. Not among the ten: where a layer ends just under the ridge of
     the slot's roof, the end of that ridge at the rim gets a thin tower too.
+
+    Each layer of the face is compared with the mesh's section through its middle. No rim of the ten
+    is warned of. What is thinner than a line is drawn back, 0.1 to 0.35 % of the area: the tips of
+    leaves and the ridges between two hollows. Where a line fits it is laid, but for 0.002 to
+    0.032 %: dots no longer than a line is wide, at the end of a tip behind which it is thinner.
     """
     design = Design().with_values(
         {"face": {"name": face}, "relief.layers": [], "pastry.outline": outline}
     )
-    stamp = mould_of(design, shaped(design)).part("stamp").printed
+    shape = shaped(design)
+    stamp = mould_of(design, shape).part("stamp").printed
     model = tmp_path / "stamp.stl"
     model.write_bytes(stl_bytes(stamp))
     asked = {"support-material": None, "support-material-threshold": 40}
     settings = dict(slicer_settings(design.printer, SOLID)) | asked
-    heights = {"Support": [0.0], "all": [0.0]}
-    kind, height = "", 0.0
-    for line in slicer_code(slicer_words(SLICER), model, settings).split("\n"):
-        if line.startswith(";TYPE:"):
-            kind = line.removeprefix(";TYPE:").partition(" ")[0]
-        elif line.startswith(";Z:"):
-            height = float(line.removeprefix(";Z:"))
-        elif MOVE.match(line) and MOVE.match(line)[3]:
-            heights["all"].append(height)
-            heights.setdefault(kind, []).append(height)
-    layer_mm = design.printer.layer_height_mm
+    layers = lines_laid(slicer_code(slicer_words(SLICER), model, settings))
+    layer_mm, top = design.printer.layer_height_mm, max(layers)
     # A layer is laid or not, and a peak that is narrower than a line is not.
-    assert max(heights["all"]) == pytest.approx(stamp.size_mm[2], abs=1.5 * layer_mm)
-    assert max(heights["Support"]) <= 2.0 * layer_mm + 1e-6
+    assert top == pytest.approx(stamp.size_mm[2], abs=1.5 * layer_mm)
+    supported = {
+        height
+        for height, lines in layers.items()
+        if any(kind.startswith("Support") for kind, *_ in lines)
+    }
+    assert max(supported, default=0.0) <= 2.0 * layer_mm + 1e-6
+
+    solid = trimesh.load_mesh(model)
+    wanted_mm2 = lost_mm2 = lost_where_a_line_fits_mm2 = 0.0
+    for height in layers:
+        if height > top - shape.pastry.carved.highest_mm:
+            wanted = section(solid, height - layer_mm / 2.0)
+            lost = lost_at_edge(wanted, covered(layers[height]))
+            fits = wanted.buffer(-LINE_MM / 2.0).buffer(LINE_MM / 2.0)
+            wanted_mm2 += wanted.area
+            lost_mm2 += lost.area
+            # An opening is off by its chords.
+            lost_where_a_line_fits_mm2 += lost.intersection(fits).buffer(-0.02).buffer(0.02).area
+    rim = stamp_rim(shape.pastry.carved.stamp, shape.pastry.carved.field)
+    assert rim_figures(rim).is_good
+    assert lost_mm2 < 0.005 * wanted_mm2
+    assert lost_where_a_line_fits_mm2 < 0.0005 * wanted_mm2
