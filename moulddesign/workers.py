@@ -182,10 +182,16 @@ class Worker:
 
     def cancel(self, cancelled: asyncio.Event) -> None:
         """Set an event; end the process at once if it works for it, and start another."""
-        cancelled.set()
-        if self._current is cancelled:
-            self.end()
+        if self.stop(cancelled):
             self.start()
+
+    def stop(self, cancelled: asyncio.Event) -> bool:
+        """Set an event; end the process at once if it works for it, and return whether it did."""
+        cancelled.set()
+        works = self._current is cancelled
+        if works:
+            self.end()
+        return works
 
     async def _parts(
         self, child: "_Child", job: Job, deadline: float, *, cancelled: asyncio.Event
@@ -283,7 +289,7 @@ def run_in_pool(
 def _started(
     size: int, initializer: Callable[[], None] | None, libraries: Sequence[str]
 ) -> Iterator[list[Worker]]:
-    context = _sharing(libraries)
+    context = sharing(libraries)
     workers = [Worker(initializer, context) for _ in range(size)]
     try:
         for worker in workers:
@@ -296,12 +302,16 @@ def _started(
             worker.end(GRACE_S)
 
 
-def _sharing(libraries: Sequence[str]) -> "Context":
+def sharing(libraries: Sequence[str]) -> "Context":
     """Return how to start processes that share what one process loads, where the system can."""
     if not sys.platform.startswith("linux"):  # elsewhere libraries do not outlive a fork
         return multiprocessing.get_context("spawn")
+    from multiprocessing.forkserver import ensure_running  # noqa: PLC0415 (not on every system)
+
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(list(libraries))
+    with _deaf_to_ctrl_c():
+        ensure_running()  # it loads them meanwhile
     return context
 
 

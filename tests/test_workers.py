@@ -147,19 +147,21 @@ def test_a_job_that_is_not_needed_any_more_ends_at_its_checkpoint(worker):
     assert after == [0, 1]
 
 
-def test_a_job_that_is_cancelled_ends_at_once_with_its_process(worker):
+@pytest.mark.parametrize("end", [Worker.cancel, Worker.stop], ids=["another starts", "none does"])
+def test_a_job_that_is_cancelled_ends_at_once_with_its_process(worker, end):
     async def both():
         await parts(worker, COUNT, 1)
         cancelled = asyncio.Event()
         going = asyncio.ensure_future(parts(worker, COUNT, 2, 30.0, cancelled=cancelled))
         await asyncio.sleep(0.1)
         before = worker.process_id
-        worker.cancel(cancelled)
+        end(worker, cancelled)
         with pytest.raises(KernelError, match="its process ended"):
             await going
         return before
 
     assert run(both()) != worker.process_id
+    assert (worker.process_id is None) == (end is Worker.stop)
 
 
 def test_what_is_not_needed_any_more_is_not_begun(worker):

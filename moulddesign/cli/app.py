@@ -87,6 +87,10 @@ def run_page(
         _make_shortcut(as_json=as_json)
         return
     with ends_at_once():
+        from moulddesign.page import LIBRARIES  # noqa: PLC0415 (the page's alone)
+        from moulddesign.workers import sharing  # noqa: PLC0415 (processes)
+
+        sharing(LIBRARIES)  # another process loads them beside the web framework
         from moulddesign.page.serve import serve  # noqa: PLC0415 (loads the web framework)
 
     def announce(address: str) -> None:

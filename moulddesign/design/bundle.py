@@ -11,7 +11,7 @@ import re
 import shutil
 import tempfile
 import zipfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from copy import deepcopy
 from dataclasses import dataclass
 from functools import reduce
@@ -306,3 +306,33 @@ def zip_bytes(files: Mapping[str, bytes], folder: str) -> bytes:
             entry.external_attr = 0o644 << 16
             archive.writestr(entry, content)
     return target.getvalue()
+
+
+class ZippedFiles(Mapping[str, bytes]):
+    """The files in a zip of `zip_bytes` by their names, unpacked one by one when asked for.
+
+    Examples
+    --------
+    >>> files = ZippedFiles(zip_bytes({"a.txt": b"lantern"}, "set"))
+    >>> dict(files), files.sizes
+    ({'a.txt': b'lantern'}, {'a.txt': 7})
+    """
+
+    def __init__(self, content: bytes) -> None:
+        self.content = content
+        self._archive = zipfile.ZipFile(io.BytesIO(content))
+        self._entries = {each.filename.rpartition("/")[2]: each for each in self._archive.filelist}
+
+    def __getitem__(self, name: str) -> bytes:
+        return self._archive.read(self._entries[name])
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._entries)
+
+    def __len__(self) -> int:
+        return len(self._entries)
+
+    @property
+    def sizes(self) -> dict[str, int]:
+        """How long each file is [bytes]."""
+        return {name: each.file_size for name, each in self._entries.items()}

@@ -71,6 +71,7 @@ RELIEF_PNG: Final = "relief.png"
 CARD_PDF: Final = "card.pdf"
 HEIGHTMAP: Final = "heightmap"
 ENGRAVING: Final = "engraving"
+STEP_END: Final = ".step"
 LEFT: Final = "-left"
 """Ends the name of the picture of what a cutter leaves."""
 TEMPLATES: Final = "templates"
@@ -126,6 +127,17 @@ class BuildFiles:
         if name not in self._made:
             self._made[name] = self._make(name)
         return self._made[name]
+
+    @property
+    def exact_makers(self) -> Makers:
+        """What makes those STEP files that are not made yet."""
+        every = self._makers.items()
+        return {n: m for n, m in every if n.endswith(STEP_END) and n not in self._made}
+
+    def keep_exact(self, made: Mapping[str, StepFile]) -> None:
+        """Keep STEP files that were made."""
+        self._made |= {name: one.content for name, one in made.items()}
+        self.exact_mm3 |= {name: one.volume_mm3 for name, one in made.items()}
 
     def card(self, build: Build) -> Card:
         """Return the card, which tells the findings of the build as it is written."""
@@ -205,7 +217,7 @@ class BuildFiles:
             made = self._makers[name]()
             if isinstance(made, bytes):
                 return made
-            self.exact_mm3[name] = made.volume_mm3
+            self.keep_exact({name: made})
             return made.content
         stem, _, ending = name.rpartition(".")
         makers: dict[str, Callable[[], bytes]] = {
@@ -297,7 +309,7 @@ def file_names(build: Build, options: ExportOptions) -> tuple[str, ...]:
     """
     names = {
         Format.STL: [],
-        Format.STEP: [f"{stem}.step" for stem, _ in _steps(build)],
+        Format.STEP: [f"{stem}{STEP_END}" for stem, _ in _steps(build)],
         Format.DRAWING: ["drawing.dxf", "drawing.svg"],
         Format.GLB: ["set.glb"],
         Format.PICTURES: [
@@ -333,14 +345,14 @@ def sendable_makers(build: Build, options: ExportOptions) -> Makers:
     They need nothing that was found.
     """
     wanted = Format.STEP in options.formats
-    steps = {f"{stem}.step": make for stem, make in _steps(build)} if wanted else {}
+    steps = {f"{stem}{STEP_END}": make for stem, make in _steps(build)} if wanted else {}
     pictures = scenes(build, options).items()
     return {name: partial(picture_png, scene) for name, scene in pictures} | steps
 
 
 def in_order_of_making(names: Iterable[str]) -> tuple[str, ...]:
     """Return names with STEP files last: nothing else is made of them, and they take longest."""
-    return tuple(sorted(names, key=lambda name: name.endswith(".step")))
+    return tuple(sorted(names, key=lambda name: name.endswith(STEP_END)))
 
 
 def _steps(build: Build) -> Iterator[tuple[str, Callable[[], StepFile]]]:

@@ -35,3 +35,8 @@
 - `guard`: who may ask the page for anything, and how long a request's headers may take.
 - `serve`: the page as a program: a port, workers, routes, and a clean end.
 """
+
+from typing import Final
+
+LIBRARIES: Final = ("moulddesign.page.jobs",)
+"""What all workers need, loaded once for them where the system can."""

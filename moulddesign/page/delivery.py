@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any, Final
 
+from moulddesign.design import ZippedFiles
 from moulddesign.export.card import duration
 from moulddesign.export.order_sheet import ORDER_PDF
 from moulddesign.export.press_steps import PressStep
@@ -37,26 +38,26 @@ def progress_line(words: Texts, done: int) -> str:
 
 
 def delivery(
-    words: Texts, token: str, files: Mapping[str, bytes], piece: PieceFigures, *, archive: str
+    words: Texts, token: str, files: ZippedFiles, piece: PieceFigures, *, archive: str
 ) -> str:
     """Return the three cards of a set that was made, and its files folded.
 
     Parameters
     ----------
-    files : mapping of str to bytes
-        The set's, by name.
+    files : ZippedFiles
+        The set's.
     archive : str
         Name of the zip that holds them all.
     """
     cards = (
         _print_card(words, token, json.loads(files[REPORT])),
         _weigh_card(words, token, piece),
-        _everything_card(words, token, sum(map(len, files.values())), archive),
+        _everything_card(words, token, sum(files.sizes.values()), archive),
     )
     return f'<div class="cards">{"".join(cards)}</div>' + _file_list(words, token, files)
 
 
-def card_alone(words: Texts, token: str, files: Mapping[str, bytes], piece: PieceFigures) -> str:
+def card_alone(words: Texts, token: str, files: ZippedFiles, piece: PieceFigures) -> str:
     """Return the card of what to weigh, for a piece whose mould exists, and its files folded."""
     card = _weigh_card(words, token, piece)
     return f'<div class="cards">{card}</div>' + _file_list(words, token, files)
@@ -142,11 +143,11 @@ FILE_SAYS: Final = (
 """How a file's name begins or ends, and the sentence that says what it is for; the first counts."""
 
 
-def _file_list(words: Texts, token: str, files: Mapping[str, bytes]) -> str:
+def _file_list(words: Texts, token: str, files: ZippedFiles) -> str:
     listed = "".join(
         f'<li><a download href="/files/{token}/{escape(name)}">{escape(name)}</a> '
-        f"<span>{_size(len(content))}</span><p>{escape(words[_says(name)])}</p></li>"
-        for name, content in files.items()
+        f"<span>{_size(size)}</span><p>{escape(words[_says(name)])}</p></li>"
+        for name, size in files.sizes.items()
     )
     return (
         f'<details class="every-file"><summary>{escape(words["every_file"])}</summary>'

@@ -29,7 +29,8 @@ from moulddesign.design import (
 )
 from moulddesign.design.dough_book import LONGEST_DOUGH
 from moulddesign.export import BuildFiles, ExportOptions, publish, publish_failing
-from moulddesign.export.build_files import in_order_of_making
+from moulddesign.export.build_files import Makers
+from moulddesign.export.formats import StepFile
 from moulddesign.export.height_maps import has_relief
 from moulddesign.export.label_sheet import smallest_sheet
 from moulddesign.export.pictures import pastry_scene
@@ -72,7 +73,7 @@ from moulddesign.relief.carved_surface import CarvedSurface, SurfaceMaker, carve
 from moulddesign.relief.field import Field, FieldValues
 from moulddesign.relief.roof import ReliefRegion
 from moulddesign.render import picture_png
-from moulddesign.workers import Checkpoint, Job, trim_heap
+from moulddesign.workers import Checkpoint, Job
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -299,37 +300,50 @@ def _cached_mould_view(design: Design) -> bytes:
     return encode_bodies("mould", _cached_parts(design))
 
 
+StepFiles = Mapping[str, StepFile]
 MadeFiles = Iterator[tuple[dict[str, bytes], tuple[PressStep, ...]]]
 """What making files yields once: their bytes by name, and the steps of the work with a press."""
 
 
-def prepare_files(checkpoint: Checkpoint, plain: Mapping[str, Any]) -> MadeFiles:
+def step_makers(_checkpoint: Checkpoint, plain: Plain) -> Iterator[Makers]:
+    """Yield what makes those STEP files of a design that this process has not got yet."""
+    yield _files_of(Design.of(plain)).exact_makers
+
+
+def make_steps(checkpoint: Checkpoint, makers: Makers) -> Iterator[StepFiles]:
+    """Yield STEP files by name: for a process that ends with them, the CAD kernel with it."""
+    made: dict[str, Any] = {}
+    for name, make in makers.items():
+        checkpoint()
+        made[name] = make()
+    yield made
+
+
+def prepare_files(checkpoint: Checkpoint, plain: Plain, steps: StepFiles) -> MadeFiles:
     """Yield the files of a design that was checked, ahead, as `write_files` does."""
-    if _built_before(Design.of(plain)) is not None:
-        yield from _files(plain, publish, checkpoint)
+    yield from _files(plain, steps, publish, checkpoint)
 
 
-def write_files(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> MadeFiles:
+def write_files(_checkpoint: Checkpoint, plain: Plain, steps: StepFiles) -> MadeFiles:
     """Yield the bytes of every file of the build, by name, and the steps, if nothing failed."""
-    yield from _files(plain, publish)
+    yield from _files(plain, steps, publish)
 
 
-def write_failing(_checkpoint: Checkpoint, plain: Mapping[str, Any]) -> MadeFiles:
+def write_failing(_checkpoint: Checkpoint, plain: Plain, steps: StepFiles) -> MadeFiles:
     """Yield the same in spite of findings that failed."""
-    yield from _files(plain, publish_failing)
+    yield from _files(plain, steps, publish_failing)
 
 
 def _files(
-    plain: Mapping[str, Any],
+    plain: Plain,
+    steps: StepFiles,
     write: Callable[..., Build],
     checkpoint: Checkpoint = lambda: None,
 ) -> MadeFiles:
-    design = Design.of(plain)
-    made = _built_before(design) or _kept(design, build(design))
-    for name in in_order_of_making(made.names):
+    made = _files_of(Design.of(plain))
+    made.keep_exact(steps)
+    for name in made.names:
         checkpoint()
-        if name.endswith(".step"):  # what pictures took is not held beside the CAD kernel
-            trim_heap()
         made.file(name)
     with TemporaryDirectory(prefix="moulddesign-") as folder:
         target = Path(folder) / "set"
@@ -351,6 +365,10 @@ _built: dict[Design, BuildFiles] = {}
 def _built_before(design: Design) -> BuildFiles | None:
     files = _built.pop(design, None)
     return None if files is None else _built.setdefault(design, files)
+
+
+def _files_of(design: Design) -> BuildFiles:
+    return _built_before(design) or _kept(design, build(design))
 
 
 def _kept(design: Design, made: Build) -> BuildFiles:
@@ -462,6 +480,8 @@ COARSE_PREVIEW: Final = Job(say("page.the-piece"), coarse_preview)
 PREVIEW: Final = Job(say("page.the-piece"), preview)
 CHECKS: Final = Job(say("page.the-checks"), check_design)
 PREPARING: Final = Job(say("page.the-files"), prepare_files)
+STEP_MAKERS: Final = Job(say("page.the-files"), step_makers)
+STEPS: Final = Job(say("page.the-files"), make_steps)
 FILES: Final = Job(say("page.the-files"), write_files)
 FILES_FAILING: Final = Job(say("page.the-files"), write_failing)
 CUT: Final = Job(say("page.the-picture"), cut_piece)

@@ -20,6 +20,7 @@ from nicegui import Client, ui
 from moulddesign.artwork.bundled_patterns import pattern_names, patterns_folder
 from moulddesign.core import Message, MouldError, SpecError, WriteError, say
 from moulddesign.design import Design, Workshop, read_workshop
+from moulddesign.page import LIBRARIES
 from moulddesign.page.address import decode_design
 from moulddesign.page.choice_pictures import CHOICE_PICTURE, FOLDER, choice_names
 from moulddesign.page.design_files import read_set, with_uploads, without_missing_files
@@ -36,7 +37,7 @@ from moulddesign.page.session import (
 )
 from moulddesign.page.texts import language_for, page_texts
 from moulddesign.page.uploads import UPLOAD_KINDS, UploadStore, receive_upload
-from moulddesign.workers import Job, Worker
+from moulddesign.workers import Job, Worker, sharing
 
 Language = Annotated[str, Query(alias="in")]
 """The language that the browser's page is shown in."""
@@ -138,10 +139,13 @@ def application(
     default = with_uploads(design, uploads)
     os.chdir(uploads.folder)  # relative names in a design are uploads, here as in the workers
     prepared = partial(prepare, str(uploads.folder), str(folder / "temporary"))
+    quick, nice = (partial(prepared, niceness=each) for each in (0, CHECKS_NICENESS))
+    context = sharing(LIBRARIES)
     workers = Workers(
-        preview=Worker(partial(prepared, niceness=0)),
-        build=Worker(partial(prepared, niceness=CHECKS_NICENESS)),
-        tasks=Worker(partial(prepared, niceness=0)),
+        preview=Worker(quick, context),
+        build=Worker(nice, context),
+        exact=Worker(nice, context),
+        tasks=Worker(quick, context),
     )
 
     @contextlib.asynccontextmanager

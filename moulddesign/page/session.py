@@ -6,10 +6,11 @@ import secrets
 from collections.abc import Callable, Coroutine
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Final, Protocol
 
 from moulddesign.core import Finding, Message, MouldError
-from moulddesign.design import DESIGN_FILE, Design, Workshop, read_workshop, zip_bytes
+from moulddesign.design import DESIGN_FILE, Design, Workshop, ZippedFiles, read_workshop, zip_bytes
 from moulddesign.export.press_steps import PressStep
 from moulddesign.page.address import encode_design
 from moulddesign.page.jobs import (
@@ -21,7 +22,10 @@ from moulddesign.page.jobs import (
     PICTURE,
     PREPARING,
     PREVIEW,
+    STEP_MAKERS,
+    STEPS,
     PieceFigures,
+    StepFiles,
     resized_piece,
 )
 from moulddesign.page.owned_jobs import CARD
@@ -37,15 +41,14 @@ Files = dict[str, bytes]
 class MadeSet:
     """The files of a design that were made."""
 
-    files: Files
-    archive: bytes
-    """All of them in one zip."""
+    files: ZippedFiles
+    """Kept as one zip, a third as large."""
     steps: tuple[PressStep, ...]
     """How the press is used."""
 
 
 MOST_SETS: Final = 4
-"""Sets that are kept, of about 15 MB each; our choice."""
+"""Sets that are kept, of about 5 MB each; our choice."""
 
 
 class DownloadStore:
@@ -53,6 +56,7 @@ class DownloadStore:
 
     def __init__(self) -> None:
         self._tabs: dict[str, Files] = {}
+        self._offered: dict[str, ZippedFiles] = {}
         self._sets: dict[str, MadeSet] = {}
         self._ahead: tuple[Design, MadeSet] | None = None
 
@@ -82,6 +86,7 @@ class DownloadStore:
     def close_tab(self, token: str) -> None:
         """Forget a tab and its files; with the last tab all sets but the last one asked for."""
         self._tabs.pop(token, None)
+        self._offered.pop(token, None)
         if not self.is_open:
             self._forget_sets(1)
             self._ahead = None
@@ -95,16 +100,21 @@ class DownloadStore:
         """Whether any tab is open."""
         return bool(self._tabs)
 
+    def offer(self, token: str, files: ZippedFiles) -> None:
+        """Let a tab have the files of a set beside its own, in place of another set's."""
+        self._offered[token] = files
+
     def file(self, token: str, name: str) -> bytes | None:
         """Return a file; None where there is none of that name."""
-        return self._tabs.get(token, {}).get(name)
+        own, offered = self._tabs.get(token, {}).get(name), self._offered.get(token)
+        return own if own is not None or offered is None else offered.get(name)
 
 
 PIECE_LIMIT_S: Final = 30.0
 BUILD_LIMIT_S: Final = 120.0
-MOST_BUILD_MB: Final = 450.0
+MOST_BUILD_MB: Final = 300.0
 """A process that builds and holds more is replaced before the next design, and once the files are
-made: the CAD kernel alone takes 380. With it, server and picture stay under 900 [MB]."""
+made. With it, the CAD kernel's 330, server and picture stay under 900 [MB]."""
 MOST_IDLE_MB: Final = 300.0
 """A process that holds more is replaced when the last tab is closed; a warm one takes 250 [MB]."""
 CHECKS_DELAY_S: Final = 0.25
@@ -168,6 +178,8 @@ class Workers:
     """Draws the piece while it changes."""
     build: Worker
     """Builds, checks and writes."""
+    exact: Worker
+    """Makes STEP files and ends with them: the CAD kernel in it takes 330 MB."""
     tasks: Worker
     """Does the other tasks; it starts when the first of them is asked for."""
 
@@ -186,7 +198,7 @@ class Workers:
 
     def end(self) -> None:
         """End them all."""
-        for worker in (self.preview, self.build, self.tasks):
+        for worker in (self.preview, self.build, self.exact, self.tasks):
             worker.end()
 
 
@@ -222,6 +234,7 @@ class Session:
         self._face: asyncio.Event | None = None
         self._checks: asyncio.Event | None = None
         self._preparing: asyncio.Event | None = None
+        self._making = asyncio.Lock()
         self._writing: asyncio.Event | None = None
         self._tasks: set[asyncio.Task[None]] = set()
         self._processing: asyncio.Task[None] | None = None
@@ -275,12 +288,15 @@ class Session:
         self._stop_preparing()
         for work in (self._writing, self._checks):
             if work is not None:
+                self.workers.exact.stop(work)
                 self.workers.build.cancel(work)
         self.page.show_checking(active=False)
 
     def cancel_writing(self) -> None:
         """End the files in the making at once; checks go on."""
+        self._stop_preparing()
         if self._writing is not None:
+            self.workers.exact.stop(self._writing)
             self.workers.build.cancel(self._writing)
 
     def write(self) -> None:
@@ -310,13 +326,13 @@ class Session:
 
     def _stop_preparing(self) -> None:
         if self._preparing is not None:
-            self._preparing.set()
+            self.workers.exact.stop(self._preparing)
 
     def _cancel_checks(self) -> None:
         self._stop_preparing()
         for work in (self._checks, self._writing):
             if work is not None:
-                work.set()
+                self.workers.exact.stop(work)
 
     def _start(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
         task = asyncio.get_running_loop().create_task(work)
@@ -367,7 +383,7 @@ class Session:
 
     async def _check(self, design: Design) -> None:
         self._checks = cancelled = asyncio.Event()
-        serial = self.serial
+        serial, is_checked = self.serial, False
         if design.own_mould is not None:  # nothing is made that could be wrong
             self.page.show_findings((), cautions_of(design.portion))
         await self.workers.replace(self.workers.build, MOST_BUILD_MB)
@@ -376,14 +392,15 @@ class Session:
                 CHECKS, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=cancelled
             ):
                 if name == "findings":
-                    self._checks = None  # done: nothing to stop
+                    self._checks, is_checked = None, True  # done: nothing to stop
                     self.page.show_findings(*value)
                 else:
                     self._publish_bodies(name, serial, value)
         except MouldError as error:
             if not cancelled.is_set():
                 self.page.show_error(error)
-        if design == self.design and self._writing is None and not cancelled.is_set():
+        is_wanted = design == self.design and not cancelled.is_set()
+        if is_checked and is_wanted and self._writing is None:
             await self._prepare(design)
 
     async def _prepare(self, design: Design) -> None:
@@ -392,20 +409,36 @@ class Session:
             return
         self._preparing = cancelled = asyncio.Event()
         with suppress(MouldError):  # whoever asks for the files is told
-            made = await self._made(PREPARING, design, cancelled)
+            async with self._making:
+                made = await self._made(PREPARING, design, cancelled)
             if made is not None:
                 self.store.keep_ahead(design, made)
                 await self.workers.replace(self.workers.build, MOST_BUILD_MB)
 
     async def _made(self, job: Job, design: Design, cancelled: asyncio.Event) -> MadeSet | None:
         """Return the files that a job makes of a design; None where it made none."""
-        worker = self.workers.tasks if job is CARD else self.workers.build  # which may be checking
+        worker, exact = self.workers.tasks, list[StepFiles]()  # the build's may be checking
+        if job is not CARD:
+            worker, exact = self.workers.build, [await self._steps(design, cancelled)]
         made = None
         async for files, steps in worker.stream(
-            job, design.plain(), limit_s=BUILD_LIMIT_S, cancelled=cancelled
+            job, design.plain(), *exact, limit_s=BUILD_LIMIT_S, cancelled=cancelled
         ):
             archive = await asyncio.to_thread(zip_bytes, files, design.name)
-            made = MadeSet(files=files, archive=archive, steps=steps)
+            made = MadeSet(files=ZippedFiles(archive), steps=steps)
+        return made
+
+    async def _steps(self, design: Design, cancelled: asyncio.Event) -> StepFiles:
+        """Return the STEP files that the process of the build has not got yet."""
+        build, exact, made = self.workers.build, self.workers.exact, {}
+        stream = partial(Worker.stream, limit_s=BUILD_LIMIT_S, cancelled=cancelled)
+        async for makers in stream(build, STEP_MAKERS, design.plain()):
+            if makers:  # in the build's turn, for nothing is built beside the CAD kernel
+                try:
+                    async for made in stream(exact, STEPS, makers):  # noqa: B007 (returned)
+                        pass
+                finally:
+                    await exact.retire(0.0)
         return made
 
     async def _process_cuts(self) -> None:
@@ -433,12 +466,10 @@ class Session:
         return f"/files/{self.token}/{start}{end}"
 
     async def _write_files(self, design: Design, job: Job) -> None:
-        self._stop_preparing()  # what is made stays with the worker, which goes on from there
         self._writing = cancelled = asyncio.Event()
         try:
-            made = self.store.made_ahead(design)
-            if made is None:
-                made = await self._made(job, design, cancelled)
+            async with self._making:  # what is being made ahead is what is asked for
+                made = self.store.made_ahead(design) or await self._made(job, design, cancelled)
             if made is not None:
                 self.store.keep(design, made)
                 if not cancelled.is_set():
@@ -457,7 +488,7 @@ class Session:
     def store_files(self, design: Design, files: dict[str, bytes]) -> None:
         """Show files that were made of a design in place of earlier ones."""
         archive = zip_bytes(files, design.name)
-        self._offer(design, MadeSet(files=files, archive=archive, steps=()))
+        self._offer(design, MadeSet(files=ZippedFiles(archive), steps=()))
 
     def _offer_kept(self, design: Design) -> None:
         """Offer the files of a design where they were made before, in this tab or another."""
@@ -468,8 +499,8 @@ class Session:
     def _offer(self, design: Design, made: MadeSet) -> None:
         for name in [n for n in self.downloads if not n.startswith(VIEW_FILES)]:
             del self.downloads[name]
-        self.downloads.update(made.files)
-        self.downloads[ARCHIVE] = made.archive
+        self.store.offer(self.token, made.files)
+        self.downloads[ARCHIVE] = made.files.content
         self.downloads.update({f"press-step-{n}.svg": s.picture for n, s in enumerate(made.steps)})
         self.page.show_files(self.token, design, made)
 

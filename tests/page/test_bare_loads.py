@@ -23,13 +23,16 @@ class Idle:
 
     asked: ClassVar[list] = []
 
-    def __init__(self, _):
+    def __init__(self, *_):
         pass
 
     def start(self):
         pass
 
     def end(self):
+        pass
+
+    def stop(self, _):
         pass
 
     async def retire(self, at_mb):

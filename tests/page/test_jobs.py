@@ -86,7 +86,7 @@ def test_a_change_does_not_wait_for_the_true_face_of_what_was_there_before():
 
     async def changed():
         worker = NeverDone()
-        workers = Workers(preview=worker, build=worker, tasks=worker)
+        workers = Workers(preview=worker, build=worker, exact=Worker(), tasks=worker)
         session = Session(Design(), workers=workers, uploads=None, store=DownloadStore())
         session.listener = Mock()
         for outline in ("square", "hexagon", "octagon"):
