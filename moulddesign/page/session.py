@@ -113,8 +113,8 @@ class DownloadStore:
 PIECE_LIMIT_S: Final = 30.0
 BUILD_LIMIT_S: Final = 120.0
 MOST_BUILD_MB: Final = 300.0
-"""A process that builds and holds more is replaced before the next design, and once the files are
-made. With it, the CAD kernel's 330, server and picture stay under 900 [MB]."""
+"""A process that builds and holds more is replaced before the next design, and any is once the files
+are made. With it, the CAD kernel's 330, server and picture stay under 900 [MB]."""
 MOST_IDLE_MB: Final = 300.0
 """A process that holds more is replaced when the last tab is closed; a warm one takes 250 [MB]."""
 CHECKS_DELAY_S: Final = 0.25
@@ -413,7 +413,7 @@ class Session:
                 made = await self._made(PREPARING, design, cancelled)
             if made is not None:
                 self.store.keep_ahead(design, made)
-                await self.workers.replace(self.workers.build, MOST_BUILD_MB)
+                await self.workers.replace(self.workers.build, 0.0)
 
     async def _made(self, job: Job, design: Design, cancelled: asyncio.Event) -> MadeSet | None:
         """Return the files that a job makes of a design; None where it made none."""
@@ -483,7 +483,7 @@ class Session:
             if self._writing is cancelled:
                 self._writing = None
             self.page.show_writing(active=False)
-        await self.workers.replace(self.workers.build, MOST_BUILD_MB)
+        await self.workers.replace(self.workers.build, 0.0)
 
     def store_files(self, design: Design, files: dict[str, bytes]) -> None:
         """Show files that were made of a design in place of earlier ones."""
