@@ -6,40 +6,24 @@ import os
 import re
 import signal
 import sys
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
+from functools import cache
+from importlib import import_module
 from io import TextIOWrapper
 from pathlib import Path
-from typing import Annotated, Final, NoReturn, TextIO
+from types import MappingProxyType
+from typing import Annotated, Any, Final, NoReturn, TextIO
 from urllib.parse import urlsplit
 
 import typer
 
 from moulddesign import __version__
 from moulddesign.cli import INTERRUPTED
-from moulddesign.cli.batch_command import run_batch
 from moulddesign.cli.console import ends_at_once, err, print_json
-from moulddesign.cli.dough_command import doughs_app
-from moulddesign.cli.file_commands import patterns_app, run_example, run_inspect
-from moulddesign.cli.fit_command import run_fit
-from moulddesign.cli.kitchen_commands import (
-    run_firmness,
-    run_oven,
-    run_syrup,
-    run_trial,
-    run_water,
-)
-from moulddesign.cli.label_command import run_label
-from moulddesign.cli.make_commands import run_coupon, run_make, run_printers
-from moulddesign.cli.measured_command import run_measured
-from moulddesign.cli.moulds_command import moulds_app
 from moulddesign.cli.options import PIECE, AsJson, with_design
-from moulddesign.cli.series_command import run_series
-from moulddesign.cli.share_command import run_share
 from moulddesign.cli.shortcut import has_desktop, make_shortcut
-from moulddesign.cli.twin_command import run_twin
 from moulddesign.cli.usage import Verb, VerbGroup, usage_sentence
-from moulddesign.cli.weight_commands import density_app, run_portion
-from moulddesign.cli.workshop_command import workshop_app
 from moulddesign.core import (
     FileError,
     FindingError,
@@ -135,30 +119,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-app.command("make", cls=Verb)(run_make)
-app.command("portion", cls=Verb)(run_portion)
-app.add_typer(density_app, name="density")
-app.command("batch", cls=Verb)(run_batch)
-app.command("label", cls=Verb)(run_label)
-app.command("trial", cls=Verb)(run_trial)
-app.command("firmness", cls=Verb)(run_firmness)
-app.command("syrup", cls=Verb)(run_syrup)
-app.command("oven", cls=Verb)(run_oven)
-app.command("water", cls=Verb)(run_water)
-app.add_typer(patterns_app, name="patterns")
-app.command("coupon", cls=Verb)(run_coupon)
-app.command("inspect", cls=Verb)(run_inspect)
-app.command("example", cls=Verb)(run_example)
-app.command("series", cls=Verb)(run_series)
-app.command("share", cls=Verb)(run_share)
-app.command("page", cls=Verb)(run_page)
-app.command("fit", cls=Verb)(run_fit)
-app.command("measured", cls=Verb)(run_measured)
-app.command("twin", cls=Verb)(run_twin)
-app.command("printers", cls=Verb)(run_printers)
-app.add_typer(moulds_app, name="moulds")
-app.add_typer(workshop_app, name="workshop")
-app.add_typer(doughs_app, name="doughs")
 
 
 @app.callback(invoke_without_command=True)
@@ -179,6 +139,68 @@ def _help(
         sys.stdout.write(context.get_help() + "\n")
         if has_desktop():
             sys.stdout.write("For an icon that opens the page: moulddesign page --shortcut\n")
+
+
+VERBS: Final = MappingProxyType(
+    {
+        "make": "make_commands.run_make",
+        "portion": "weight_commands.run_portion",
+        "batch": "batch_command.run_batch",
+        "label": "label_command.run_label",
+        "trial": "kitchen_commands.run_trial",
+        "firmness": "kitchen_commands.run_firmness",
+        "syrup": "kitchen_commands.run_syrup",
+        "oven": "kitchen_commands.run_oven",
+        "water": "kitchen_commands.run_water",
+        "coupon": "make_commands.run_coupon",
+        "inspect": "file_commands.run_inspect",
+        "example": "file_commands.run_example",
+        "series": "series_command.run_series",
+        "share": "share_command.run_share",
+        "page": "app.run_page",
+        "fit": "fit_command.run_fit",
+        "measured": "measured_command.run_measured",
+        "twin": "twin_command.run_twin",
+        "printers": "make_commands.run_printers",
+        "density": "density_command.density_app",
+        "patterns": "file_commands.patterns_app",
+        "moulds": "moulds_command.moulds_app",
+        "workshop": "workshop_command.workshop_app",
+        "doughs": "dough_command.doughs_app",
+    }
+)
+"""Where each verb is, in the order of the help."""
+
+
+class _Verbs(Mapping[str, Any]):
+    """The commands of all verbs, each loaded and made when it is asked for: a run needs one."""
+
+    def __getitem__(self, name: str) -> Any:  # noqa: ANN401 (the framework's)
+        return _command(*VERBS[name].split("."), name)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(VERBS)
+
+    def __len__(self) -> int:
+        return len(VERBS)
+
+
+@cache
+def _command(module: str, what: str, name: str) -> Any:  # noqa: ANN401 (the framework's)
+    found = getattr(import_module(f"moulddesign.cli.{module}"), what)
+    alone = typer.Typer()
+    if isinstance(found, typer.Typer):
+        alone.add_typer(found, name=name)
+    else:
+        alone.command(name, cls=Verb)(found)
+    return typer.main.get_group(alone).commands[name]
+
+
+def command_line() -> Any:  # noqa: ANN401 (the framework's)
+    """Return the command with all its verbs."""
+    made: Any = typer.main.get_command(app)
+    made.commands = _Verbs()
+    return made
 
 
 def _give_up(stream: TextIO) -> None:
@@ -230,7 +252,7 @@ def main() -> NoReturn:
     if isinstance(sys.stdout, TextIOWrapper):  # a console that lacks a letter shows its number
         sys.stdout.reconfigure(errors="backslashreplace")
     try:
-        code = app(standalone_mode=False)
+        code = command_line()(standalone_mode=False)
         sys.stdout.flush()
     except KeyboardInterrupt:
         sys.exit(INTERRUPTED)

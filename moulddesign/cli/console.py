@@ -16,7 +16,6 @@ from typing import Annotated, Any, Final
 
 import typer
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn
 from rich.table import Table
 
 from moulddesign.cli import INTERRUPTED
@@ -113,6 +112,8 @@ def bar_over(stages: Sequence[str]) -> Iterator[Callable[[str], None]]:
     stages : sequence of str
         Their names in order; one may come again, or be left out.
     """
+    from rich.progress import BarColumn, Progress, TextColumn  # noqa: PLC0415 (most verbs show none)
+
     console = err()
     columns = (TextColumn("{task.description:16}"), BarColumn())
     with Progress(

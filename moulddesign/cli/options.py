@@ -12,7 +12,7 @@ from typing import Annotated, Any, Final
 import typer
 
 from moulddesign.cli.console import err
-from moulddesign.cli.dough_command import with_dough
+from moulddesign.cli.dough_option import with_dough
 from moulddesign.cli.set_parts import started
 from moulddesign.cli.usage import panel_of
 from moulddesign.core import LANGUAGES, FileError, SpecError, read_number, say, word

@@ -11,10 +11,11 @@ from cli.command import COMMAND, environment
 from command_line import ran, run
 
 from moulddesign import __version__
-from moulddesign.cli.app import app
+from moulddesign.cli.app import command_line
+from moulddesign.cli.usage import Verb
 from moulddesign.design import library
 
-VERBS = sorted(command.name for command in app.registered_commands)
+VERBS = sorted(name for name, each in command_line().commands.items() if isinstance(each, Verb))
 
 
 @cache

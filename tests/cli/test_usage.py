@@ -6,7 +6,7 @@ The table of verbs and options is the command's own; the test walks through all 
 import pytest
 import typer
 
-from moulddesign.cli.app import app
+from moulddesign.cli.app import command_line
 from moulddesign.cli.usage import (
     ALONE,
     RULES,
@@ -17,7 +17,7 @@ from moulddesign.cli.usage import (
 )
 from moulddesign.core import MouldError
 
-COMMAND = typer.main.get_command(app)
+COMMAND = command_line()
 OPTIONS = {verb: flags for verb, flags in options_by_verb(COMMAND).items() if verb}
 EVERY = sorted(set().union(*OPTIONS.values()))
 
