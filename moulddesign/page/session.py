@@ -231,6 +231,7 @@ class Session:
         self._cuts = 0
         self._drawn: tuple[PieceFigures, Design] | None = None
         self._is_drawn_truly = False
+        self._is_resized = False
         self._face: asyncio.Event | None = None
         self._checks: asyncio.Event | None = None
         self._preparing: asyncio.Event | None = None
@@ -273,12 +274,10 @@ class Session:
         if self._processing is None or self._processing.done():
             self._processing = self._start(self._process_requests())
 
-    def _resized(self) -> PieceFigures | None:
-        """Return what was drawn last in the size of the design, where only that has changed."""
-        return None if self._drawn is None else resized_piece(*self._drawn, self.design)
-
     def _show_resized(self) -> None:
-        made = self._resized()
+        """Show what was drawn last in the size of the design, where only that has changed."""
+        made = None if self._drawn is None else resized_piece(*self._drawn, self.design)
+        self._is_resized = made is not None
         if made is not None:
             self.page.show_resized(made)
 
@@ -352,7 +351,7 @@ class Session:
     async def _preview(self, design: Design) -> None:
         self.serial += 1
         self.page.show_checking(active=True)
-        if design.face is not None and not (self._is_drawn_truly and self._resized()):
+        if design.face is not None and not (self._is_drawn_truly and self._is_resized):
             with suppress(MouldError):  # the true face says what is wrong
                 await self._draw(COARSE_PREVIEW, design, asyncio.Event())
             if self._requested is not None:

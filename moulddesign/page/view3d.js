@@ -90,6 +90,7 @@ export default {
       this.fitted = "";
       scene.fit();
       scene.moved();
+      scene.draw(); // not with the next frame, for which a busy machine lets one wait
     },
     async load(url, serial) {
       if (serial < this.latest) return;
@@ -124,7 +125,8 @@ export default {
       const size = head.bodies.find((body) => body.role === "pastry")?.high.join() ?? this.fitted;
       if (size !== this.fitted || (parts && this.view !== "piece")) scene.fit();
       this.fitted = size;
-      scene.request();
+      if (head.stage === "coarse") scene.moved(); // what is coarse comes soon rather than sharp
+      else scene.request();
     },
     hasDrawn() {
       this.drawn = this.serial ?? 0;
@@ -185,8 +187,7 @@ export default {
     },
     setPiece(percent, centres) {
       if (!this.sharing) this.share = percent;
-      this.centres = centres;
-      if (this.scene) this.scene.of.request();
+      this.centres = centres; // written at the cut with the picture that follows
     },
     onShare() {
       clearTimeout(this.sharing);

@@ -14,6 +14,7 @@ const NEAREST = 4, FARTHEST = 0.5; // zoom
 const CUT_SHADES = [0.8, 1, 0.9, 0.7];
 const MARGIN = 1.03;
 const SLOW_MS = 60, REST_MS = 160;
+const CELLS = 90; // along a body, for what is drawn of it while something moves
 const TURN_MS = 450;
 const FRONT_MM = 0.02; // between faces of a cut that lie one before the other
 const AS_MADE = { scale: 1, lift: 0, height: 1 };
@@ -42,6 +43,42 @@ export async function unpacked(buffer) {
   return head;
 }
 
+// A body with fewer triangles: corners within one cell lie where its first one lies, each way a surface faces apart.
+function coarsened({ vertices, normals, triangles, low, high }) {
+  const side = Math.max(...high.map((most, k) => most - low[k])) / CELLS;
+  const count = vertices.length / 3, cells = new Float64Array(count), corner = new Uint32Array(count);
+  const place = (row, k) => Math.round((vertices[3 * row + k] - low[k]) / side);
+  const way = (row, k) => Math.round(normals[4 * row + k] / 85) + 1; // 0, 1 or 2
+  const first = new Map(), corners = new Map(), made = { vertices: [], normals: [], triangles: [] };
+  for (let row = 0; row < count; row++) {
+    const cell = (cells[row] = (1024 * place(row, 0) + place(row, 1)) * 1024 + place(row, 2));
+    if (!first.has(cell)) first.set(cell, row);
+    const key = 27 * cell + 9 * way(row, 0) + 3 * way(row, 1) + way(row, 2);
+    if (!corners.has(key)) {
+      corners.set(key, corners.size);
+      for (let k = 0; k < 3; k++) made.vertices.push(vertices[3 * first.get(cell) + k]);
+      for (let k = 0; k < 4; k++) made.normals.push(normals[4 * row + k]);
+    }
+    corner[row] = corners.get(key);
+  }
+  for (let at = 0; at < triangles.length; at += 3) {
+    const [a, b, c] = [triangles[at], triangles[at + 1], triangles[at + 2]];
+    if (cells[a] !== cells[b] && cells[b] !== cells[c] && cells[c] !== cells[a]) made.triangles.push(corner[a], corner[b], corner[c]);
+  }
+  return { vertices: new Float32Array(made.vertices), normals: new Int8Array(made.normals), triangles: new Uint32Array(made.triangles) };
+}
+
+function geometryOf({ vertices, normals, triangles }) {
+  const geometry = new THREE.BufferGeometry();
+  geometry.setAttribute("position", new THREE.BufferAttribute(vertices, 3));
+  geometry.setAttribute("normal", new THREE.InterleavedBufferAttribute(new THREE.InterleavedBuffer(normals, 4), 3, 0, true));
+  geometry.setIndex(new THREE.BufferAttribute(triangles, 1));
+  geometry.computeBoundingSphere();
+  return geometry;
+}
+
+const coarseOf = (made) => made.solid && (made.coarse ??= geometryOf(coarsened(made)));
+
 function image(buffer, at, size) {
   const file = new Blob([new Uint8Array(buffer, at, size)], { type: "image/webp" });
   return createImageBitmap(file, { colorSpaceConversion: "none", premultiplyAlpha: "none" });
@@ -65,7 +102,7 @@ export class Scene {
     this.bodies = new Map();
     this.view = "piece";
     this.only = ""; // the part that is shown alone
-    Object.assign(this, START, { zoom: 1, away: 100, share: 1, kept: null });
+    Object.assign(this, START, { zoom: 1, away: 100, share: 1, tookMs: 0, kept: null });
     this.target = new THREE.Vector3();
     this.renderer = new THREE.WebGLRenderer({ canvas, antialias: true, alpha: true });
     this.renderer.setClearColor(0, 0);
@@ -98,14 +135,9 @@ export class Scene {
   }
 
   addSolid(made) {
-    const geometry = new THREE.BufferGeometry();
-    geometry.setAttribute("position", new THREE.BufferAttribute(made.vertices, 3));
-    const packed = new THREE.InterleavedBuffer(made.normals, 4);
-    geometry.setAttribute("normal", new THREE.InterleavedBufferAttribute(packed, 3, 0, true));
-    geometry.setIndex(new THREE.BufferAttribute(made.triangles, 1));
-    geometry.computeBoundingSphere();
+    made.whole = geometryOf(made);
     const look = { dough: made.role === "pastry", tint: PLASTER, dim: this.dark ? (made.role === "pastry" ? 0.93 : 0.72) : 1 };
-    made.solid = new THREE.Mesh(geometry, bodyMaterial(this.look, look));
+    made.solid = new THREE.Mesh(made.whole, bodyMaterial(this.look, look));
     made.shadow = new THREE.Mesh(new THREE.PlaneGeometry(1, 1), shadowMaterial(this.dark));
     made.shadow.renderOrder = -1;
     made.group.add(made.solid);
@@ -198,6 +230,7 @@ export class Scene {
     if (!made) return;
     const meshes = [made.solid, made.shadow, ...made.caps.children].filter(Boolean);
     for (const mesh of meshes) { mesh.geometry.dispose(); mesh.material.dispose(); }
+    for (const one of [made.whole, made.coarse]) one?.dispose();
     made.textures.forEach((one) => one.dispose());
     this.scene.remove(made.group, made.caps, made.shadow);
     this.bodies.delete(name);
@@ -328,6 +361,7 @@ export class Scene {
     this.camera.aspect = width / height;
     this.camera.updateProjectionMatrix();
     this.fit();
+    this.moved();
     this.draw(); // at once: the new size has emptied the canvas, and a blank frame would flash
   }
 
@@ -382,7 +416,7 @@ export class Scene {
     return Math.min(window.devicePixelRatio, 2) * this.share;
   }
 
-  // Slow machines draw fewer pixels while something moves, and all of them once it rests.
+  // Slow machines draw fewer pixels and triangles while something moves, and all of them once it rests.
   moved() {
     this.moving = true;
     clearTimeout(this.rest);
@@ -390,7 +424,7 @@ export class Scene {
     this.rest = setTimeout(() => {
       this.moving = false;
       this.request();
-    }, Math.max(REST_MS, 2 * (this.tookMs ?? 0)));
+    }, Math.max(REST_MS, 2 * this.tookMs));
     this.request();
   }
 
@@ -401,23 +435,30 @@ export class Scene {
   draw() {
     cancelAnimationFrame(this.frame);
     this.frame = 0;
-    const share = this.moving ? this.slow ?? 1 : 1;
+    const share = this.moving ? this.movingShare : 1;
     if (share !== this.share) {
       this.share = share;
       this.renderer.setPixelRatio(this.ratio);
     }
+    for (const made of this.bodies.values()) {
+      if (made.solid) made.solid.geometry = share < 1 ? coarseOf(made) : made.whole;
+    }
     this.place();
     const start = performance.now();
     this.renderer.render(this.scene, this.camera);
-    if (this.moving && this.tookMs === undefined) this.measure(start);
+    if (!this.moving) this.measure(start);
     this.drawn();
+    if (this.movingShare < 1) setTimeout(() => this.bodies.forEach(coarseOf)); // before they move
   }
 
-  // One frame is measured, for which the pixels have to be waited for.
+  // A whole picture is measured, for which its pixels have to be waited for: nothing else moves meanwhile.
   measure(start) {
     const gl = this.renderer.getContext();
     gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, new Uint8Array(4));
     this.tookMs = performance.now() - start;
-    if (this.tookMs > SLOW_MS) this.slow = this.tookMs > 2 * SLOW_MS ? 0.34 : 0.5;
+  }
+
+  get movingShare() {
+    return this.tookMs > 2 * SLOW_MS ? 0.34 : this.tookMs > SLOW_MS ? 0.5 : 1;
   }
 }
