@@ -127,7 +127,7 @@ def build_sections(build: Build) -> Sections:
     """Return the sections and edges of a build's parts, and the section of its pastry."""
     return Sections(
         parts=tuple(part_profile(part.mesh, part.name) for part in build.mould.assembled),
-        pastry=upright_section(build.meshes[PASTRY], say("export.section-of", part=word("pastry"))),
+        pastry=upright_section(build.meshes[PASTRY]),
     )
 
 

@@ -105,7 +105,7 @@ class PartProfile:
 def part_profile(mesh: Mesh, name: str) -> PartProfile:
     """Return what a drawing shows of a part, a closed mesh as it stands in the assembly [mm]."""
     step = say("export.section-of", part=word(name))
-    cut = upright_section(mesh, step)
+    cut = upright_section(mesh)
     return PartProfile(
         name=name,
         section=cut,

@@ -6,7 +6,7 @@ is empty.
 
 from collections.abc import Iterable, Sequence
 from functools import lru_cache, reduce
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import shapely
@@ -167,12 +167,41 @@ def section(mesh: Mesh, height_mm: float, step: Message) -> tuple[Points, ...]:
     return tuple(map(np.asarray, manifold_of(mesh, step).slice(height_mm).to_polygons()))
 
 
-def upright_section(mesh: Mesh, step: Message) -> shapely.Geometry:
-    """Return the shape in which the plane y = 0 cuts a closed mesh: x to the right, z up."""
-    x, y, z = mesh.vertices.T
-    laid = Mesh(np.column_stack([x, z, -y]), mesh.triangles)
-    loops = [shapely.Polygon(loop) for loop in section(laid, 0.0, step) if len(loop) > 2]  # noqa: PLR2004
-    return reduce(shapely.symmetric_difference, map(shapely.make_valid, loops), shapely.Polygon())
+SECTION_DIGITS: Final = 9
+"""Of a section's corners: two that rounding errors hold apart would make loops that cross [mm]."""
+
+
+def upright_section(mesh: Mesh) -> shapely.Geometry:
+    """Return the shape in which the plane y = 0 cuts a closed mesh: x to the right, z up.
+
+    A corner in the plane counts as behind it.
+
+    Examples
+    --------
+    >>> upright_section(box((0, -1, 0), (2, 3, 4))).bounds
+    (0.0, 0.0, 2.0, 4.0)
+    """
+    behind = mesh.vertices[:, 1] >= 0.0
+    count = behind[mesh.triangles].sum(axis=1)
+    starts = mesh.triangles[(count > 0) & (count < 3)]  # noqa: PLR2004 (corners)
+    sides = np.stack([starts, np.roll(starts, -1, axis=1)], axis=2)
+    # The cut enters a facet by one side and leaves it by another, by which it enters the next one.
+    leads = behind[sides[:, :, 0]].astype(int) - behind[sides[:, :, 1]]
+    crossed = np.sort(np.concatenate([sides[leads == 1], sides[leads == -1]]), axis=1)
+    crossed, side = np.unique(crossed, axis=0, return_inverse=True)
+    front, back = mesh.vertices[crossed].swapaxes(0, 1)
+    share = front[:, 1:2] / (front[:, 1:2] - back[:, 1:2])
+    points = np.round(front + share * (back - front), SECTION_DIGITS)[:, [0, 2]]
+    following = dict(side.reshape(2, -1).T.tolist())
+    shapes = [shapely.Polygon()]
+    while following:
+        loop = list(following.popitem())
+        while loop[-1] in following:
+            loop.append(following.pop(loop[-1]))
+        if len(loop) > 3:  # noqa: PLR2004 (the first comes last once more)
+            ring = shapely.Polygon(points[loop])
+            shapes.append(shapely.make_valid(ring, method="structure", keep_collapsed=False))
+    return reduce(shapely.symmetric_difference, shapes)
 
 
 def region(loops: Iterable[Points]) -> BaseGeometry:

@@ -235,7 +235,7 @@ def light_enough(mesh: Mesh) -> Mesh:
 
 def _cut(mesh: Mesh, at_mm: float = 0.0) -> shapely.Geometry:
     moved = Mesh(mesh.vertices - (0.0, at_mm, 0.0), mesh.triangles)
-    return shapely.simplify(upright_section(moved, word("view")), SECTION_CHORD_MM)
+    return shapely.simplify(upright_section(moved), SECTION_CHORD_MM)
 
 
 def cut_at(bodies: Iterable[ViewBody], at_mm: float) -> bytes:

@@ -225,7 +225,7 @@ class Interior:
     @property
     def filling_section(self) -> shapely.Geometry:
         """The filling in the plane y = 0, x to the right and z up [mm]."""
-        return upright_section(self.filling, say("pastry.filling-section"))
+        return upright_section(self.filling)
 
     @property
     def least_paste_mm(self) -> float:

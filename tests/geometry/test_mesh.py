@@ -20,6 +20,7 @@ from moulddesign.geometry import (
     triangulated,
     unfolded,
     union,
+    upright_section,
 )
 from moulddesign.geometry.booleans import shadow
 from moulddesign.geometry.mending import in_float32
@@ -180,6 +181,24 @@ def test_a_failed_step_is_named_with_its_reason(work, sentence):
 def test_bodies_come_apart_in_order():
     both = joined([box((5, 0, 0), (6, 1, 1)), box((0, 0, 0), (2, 2, 2))])
     assert [round(part.volume_mm3, 9) for part in bodies(both, "two boxes")] == [8.0, 1.0]
+
+
+@pytest.mark.parametrize(("sides", "around"), [(24, 12), (180, 60)])
+def test_an_upright_section_has_the_area_of_an_annulus_corners_in_its_plane_or_not(sides, around):
+    major, minor = 20.0, 6.0
+    made = trimesh.creation.torus(major, minor, major_sections=sides, minor_sections=around)
+    x, y, z = np.array(made.vertices).T
+    lying = Mesh(np.column_stack([x, -z, y]), np.array(made.faces))  # corners in y = 0
+    off = lying.moved((0.0, 0.5, 0.0))
+    # Where the plane is 0.5 off, a chord of the n-gon around runs between its corners.
+    corners = minor * np.exp(2j * pi * np.arange(around // 4 + 1) / around)
+    reach = np.interp(0.5, corners.imag, corners.real)
+    for mesh, width in ((lying, minor), (off, reach)):
+        shape = upright_section(mesh)
+        annulus = pi * ((major + width) ** 2 - (major - width) ** 2) * deficit(sides)
+        assert shape.area == pytest.approx(annulus, rel=1e-9)
+        assert len(shape.interiors) == 1
+    assert upright_section(lying.moved((0.0, 7.0, 0.0))).is_empty
 
 
 def test_a_section_and_a_shadow_turn_the_right_way():
