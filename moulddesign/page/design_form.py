@@ -101,6 +101,10 @@ def design_sections() -> tuple[FormSection, ...]:
     )
 
 
+CENTRE_NAME: Final = "portion.centres.name"
+"""Shown, offered and taken in the page's language where it is a food's."""
+
+
 class DesignForm:
     """The design's form, undo and redo."""
 
@@ -123,7 +127,7 @@ class DesignForm:
             choices=_choices(words),
             pictures=frozenset({"relief.layers.pattern"}),
             suggestions={
-                "portion.centres.name": centre_names(),
+                CENTRE_NAME: tuple(map(words.food, centre_names())),
                 "crust_lines.food": tuple(foods()),
                 "filling_lines.food": tuple(foods()),
             },
@@ -180,14 +184,25 @@ class DesignForm:
 
     def _parsed(self, path: str, typed: object) -> object:
         value = parse_input(self.fields[without_indexes(path)], typed)
+        if without_indexes(path) == CENTRE_NAME:
+            value = self._food_called(str(value))
         if isinstance(typed, str):
             self._typed[path] = (typed, value)
         return value
 
+    def _food_called(self, typed: str) -> str:
+        """Return the food that is called so in the page's language, or the name as it was typed."""
+        before = [centre.name for centre in self.session.design.portion.centres]
+        named = (name for name in (*before, *centre_names()) if self.words.food(name) == typed)
+        return next(named, typed)
+
     def _as_typed(self, path: str, value: object) -> object:
         """Return what was typed for a value, comma and unit as they were, or the value as shown."""
         text, parsed = self._typed.get(path, ("", None))
-        return text if parsed == value and value is not None else as_shown(value)
+        if parsed == value and value is not None:
+            return text
+        called = without_indexes(path) == CENTRE_NAME
+        return self.words.food(str(value)) if called else as_shown(value)
 
     def _choices_state(self) -> dict[str, Any]:
         state = chosen(self.draft.tree, self.session.design) | {"serial": self._choice_serial}

@@ -321,6 +321,11 @@ def test_the_other_languages_are_shown_and_said_and_no_task_has_a_violation(visi
     english = {word for label in said for word in re.findall(r"[A-Za-z]{3,}", label)}
     assert english <= {"English", "Deutsch", "PLA", "PETG", "ABS"}
     assert violations(page) == []
+    centre = page.locator("[data-path='portion.centres.0.name'] input")
+    assert centre.input_value() == "椰枣块"
+    typed(page, "portion.centres.0.name", "核桃")  # what the first screen knows is a food
+    page.wait_for_function("document.querySelector('#choice-centre').value === 'walnut'")
+    assert centre.input_value() == "核桃"
 
 
 def test_without_webgl_a_picture_is_shown(visit):
