@@ -192,7 +192,8 @@ def upright_section(mesh: Mesh) -> shapely.Geometry:
     front, back = mesh.vertices[crossed].swapaxes(0, 1)
     share = front[:, 1:2] / (front[:, 1:2] - back[:, 1:2])
     points = np.round(front + share * (back - front), SECTION_DIGITS)[:, [0, 2]]
-    following = dict(side.reshape(2, -1).T.tolist())
+    entered, left = side.reshape(2, -1).tolist()
+    following: dict[int, int] = dict(zip(entered, left, strict=True))
     shapes = [shapely.Polygon()]
     while following:
         loop = list(following.popitem())
