@@ -17,7 +17,8 @@
 - `set_parts`: `make --for` and `--only`: parts for a set that is there.
 - `measured_command`: the verb `measured`.
 - `moulds_command`: the verb `moulds`.
-- `file_commands`: the verbs `inspect`, `patterns` and `example`.
+- `file_commands`: the verbs `inspect` and `patterns`.
+- `example_command`: the verb `example`.
 - `share_command`: the verb `share`.
 - `shortcut`: `page --shortcut`, an icon that opens the page.
 - `series_command`: the verb `series`.

@@ -154,7 +154,7 @@ VERBS: Final = MappingProxyType(
         "water": "kitchen_commands.run_water",
         "coupon": "make_commands.run_coupon",
         "inspect": "file_commands.run_inspect",
-        "example": "file_commands.run_example",
+        "example": "example_command.run_example",
         "series": "series_command.run_series",
         "share": "share_command.run_share",
         "page": "app.run_page",

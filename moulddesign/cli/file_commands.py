@@ -1,19 +1,12 @@
-"""`inspect`: what is true of any mesh; `patterns`: list and picture the artwork.
-
-`example`: files to start from.
-"""
+"""`inspect`: what is true of any mesh; `patterns`: list and picture the artwork."""
 
 import errno
 import os
-import sys
 from collections.abc import Callable
-from enum import StrEnum
-from importlib.resources import files
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
-from pydantic import TypeAdapter
 
 from moulddesign.cli.console import (
     Overwrite,
@@ -39,10 +32,8 @@ from moulddesign.core import (
     say,
     with_unit,
 )
-from moulddesign.design import Design, PrinterTable, Register, SetFile
+from moulddesign.design import PrinterTable
 from moulddesign.design.face_tables import bundled_face, face_names
-from moulddesign.kitchen import Recipe, WeighedPiece
-from moulddesign.series.table import SeriesTable
 
 if TYPE_CHECKING:
     from moulddesign.artwork.artwork_check import ArtworkCheck
@@ -180,70 +171,6 @@ def _print(name: str, found: "Facts") -> None:
         for f in found.findings
     ]
     out().print(table("Findings", heads, judged))
-
-
-class Example(StrEnum):
-    """A kind of file that a person writes."""
-
-    DESIGN = "design"
-    RECIPE = "recipe"
-    MOULDS = "moulds"
-    SLEEVE = "sleeve"
-    SERIES = "series"
-    WEIGHINGS = "weighings"
-    SIZES = "sizes"
-
-    @property
-    def text(self) -> str:
-        """A file of this kind that works, with comments."""
-        tables = {Example.SERIES: "csv", Example.WEIGHINGS: "csv", Example.SIZES: "txt"}
-        ending = tables.get(self, "toml")
-        file = files("moulddesign").joinpath("data", "examples", f"{self.value}.{ending}")
-        return file.read_text(encoding="utf-8")
-
-    @property
-    def schema(self) -> dict[str, Any]:
-        """JSON Schema of the file; of a series as TOML, of weighings as a list of rows.
-
-        That of `sizes`, a Python script, is the design's that it makes.
-        """
-        match self:
-            case Example.DESIGN | Example.SIZES:
-                return Design.file_schema()
-            case Example.RECIPE:
-                return Recipe.model_json_schema()
-            case Example.MOULDS:
-                return Register.model_json_schema()
-            case Example.SLEEVE:
-                return SetFile.model_json_schema()
-            case Example.SERIES:
-                return SeriesTable.file_schema()
-            case Example.WEIGHINGS:
-                return TypeAdapter(tuple[WeighedPiece, ...]).json_schema()
-
-
-def run_example(
-    name: Annotated[Example, typer.Argument(help="Which file.")],
-    *,
-    schema: Annotated[
-        bool, typer.Option("--schema", help="Print the file's JSON Schema instead.")
-    ] = False,
-    as_json: AsJson = False,
-) -> None:
-    """Print a file to start from, with comments: it works as it is.
-
-    `sizes` is a script for the Python interface: the same piece in several weights.
-
-    Example: moulddesign example recipe > recipe.toml
-
-    Example: moulddesign example sizes > sizes.py
-    """
-    if schema:
-        print_json(name.schema)
-    elif as_json:
-        print_json({"name": name.value, "text": name.text, "schema": name.schema})
-    else:
-        sys.stdout.write(name.text)
 
 
 patterns_app = typer.Typer(cls=VerbGroup, no_args_is_help=False, pretty_exceptions_enable=False)

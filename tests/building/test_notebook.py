@@ -11,7 +11,7 @@ from export.builds import built
 from PIL import Image
 
 import moulddesign
-from moulddesign.cli.file_commands import Example
+from moulddesign.cli.example_command import Example
 from moulddesign.core import Finding, Verdict, say
 
 HOSTILE = "<script>alert(1)</script>&\"'"

@@ -7,7 +7,7 @@ import tomllib
 import pytest
 from command_line import refused, run
 
-from moulddesign.cli.file_commands import Example
+from moulddesign.cli.example_command import Example
 from moulddesign.design import read_set_file
 from moulddesign.series import orders
 

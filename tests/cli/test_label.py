@@ -8,7 +8,7 @@ import pytest
 from command_line import refused, run
 from pypdf import PdfReader
 
-from moulddesign.cli.file_commands import Example
+from moulddesign.cli.example_command import Example
 
 PACK = ("--weight", "52", "--label-weight", "50", "--pieces-per-pack", "6")
 
