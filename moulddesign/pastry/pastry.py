@@ -51,6 +51,9 @@ HEIGHT_STEP_MM: Final = 1e-5
 HEIGHT_NOISE_MM: Final = 0.01
 """Nor is it sought more closely than this where the relief's volume is no smooth function of the
 width: a bevelled relief of many small corners moves it by some micrometres [mm]."""
+BANDS_FIT_MM: Final = 0.02
+"""What the plain side above bands may lack: a face's raster and its mesh differ by that [mm]."""
+
 FLAT_TOP_STEP_MM: Final = 0.01
 """The height for which a drafted pastry's relief was laid is met within this [mm]."""
 
@@ -445,6 +448,8 @@ def _carved(design: Design, width_mm: float, volume_mm3: float, surface_of: Surf
     side, roof = None, None
     if design.mould.side_lean_deg:
         within = _within_side(design, outline, volume_mm3)
+        if within.height_mm < within.side.least_mm - BANDS_FIT_MM:
+            within.side.height_mm(within.rest_mm3)  # refuses it
         edge, side, roof = within.edge, within.side, within.side_roof
     carved = carved_top(design, edge, outline, roof, surface_of=surface_of)
     base_mm = 1.0 + reach_mm(design.pastry.side_bands)
@@ -462,7 +467,7 @@ def _carved(design: Design, width_mm: float, volume_mm3: float, surface_of: Surf
     low_mm3, high_mm3 = plain.volume_mm3, replace(plain, height_mm=base_mm + 1.0).volume_mm3
     made = replace(plain, height_mm=base_mm + (volume_mm3 - low_mm3) / (high_mm3 - low_mm3))
     if side is not None:
-        side.refuse_low(made.height_mm - made.edge_drop_mm)
+        side.refuse_low(made.height_mm - made.edge_drop_mm + BANDS_FIT_MM)
     _refuse_cut_through(made)
     return made
 
@@ -495,6 +500,8 @@ class _WithinSide:
 
     edge: Outline
     side: DraftedSide
+    rest_mm3: float
+    """What is left of the volume without the face."""
     height_mm: float
     rim_mm: float
     """Highest point of the face's edge."""
@@ -514,15 +521,16 @@ def _within_side(design: Design, outline: Outline, volume_mm3: float) -> _Within
     lean_deg = design.mould.side_lean_deg
     bands = design.pastry.side_bands
     side = drafted_side(outline, draft_deg=lean_deg, radius_mm=0.0, bands=bands)
-    height_mm, rim_mm = side.height_mm(volume_mm3), 0.0
+    height_mm, rim_mm = side.extended_height_mm(volume_mm3), 0.0
     for _ in range(MOST_ROUNDS):
         edge = outline.inset(side.run_mm(height_mm + rim_mm))
         plan = face_plan(design, edge)
-        before_mm, height_mm = height_mm, side.height_mm(volume_mm3 - plan.volume_mm3)
+        rest_mm3 = volume_mm3 - plan.volume_mm3
+        before_mm, height_mm = height_mm, side.extended_height_mm(rest_mm3)
         rim_mm = plan.rim_mm
         if abs(height_mm - before_mm) < FLAT_TOP_STEP_MM:
             break
-    return _WithinSide(edge=edge, side=side, height_mm=height_mm, rim_mm=rim_mm)
+    return _WithinSide(edge=edge, side=side, rest_mm3=rest_mm3, height_mm=height_mm, rim_mm=rim_mm)
 
 
 def _refuse_cut_through(made: Pastry) -> None:

@@ -82,6 +82,16 @@ class DraftedSide:
 
     def height_mm(self, volume_mm3: float) -> float:
         """Return the height at which it holds a volume, relief not included [mm]."""
+        found = self.extended_height_mm(volume_mm3)
+        if found < self.least_mm:
+            self.refuse_low(replace(self, bands=()).height_mm(volume_mm3))
+        return found
+
+    def extended_height_mm(self, volume_mm3: float) -> float:
+        """Return the height for a volume [mm].
+
+        Where the bands have no room it falls on in proportion, for a search that passes there.
+        """
         least = max(volume_mm3 / self.outline.area_mm2, self.least_mm)
         most = self._most_mm()
         if self.bands and (least >= most or self.volume_mm3(most) <= volume_mm3):
@@ -90,8 +100,9 @@ class DraftedSide:
         if least >= most or self.volume_mm3(most) <= volume_mm3:
             need = say("pastry.sides-meet", volume_ml=ml_from_mm3(volume_mm3))
             raise SpecError("mould.side_draft_deg", self.draft_deg, need)
-        if self.bands and self.volume_mm3(least) > volume_mm3:
-            self.refuse_low(replace(self, bands=()).height_mm(volume_mm3))
+        over_mm3 = self.volume_mm3(least) if self.bands else 0.0
+        if over_mm3 > volume_mm3:
+            return least * volume_mm3 / over_mm3
         return float(
             brentq(
                 lambda h: self.volume_mm3(h) - volume_mm3, least, most, xtol=EXACT_MM, rtol=1e-13

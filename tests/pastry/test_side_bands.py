@@ -16,9 +16,10 @@ from moulddesign.design import Design, SideBandTable
 from moulddesign.export.formats import stl_bytes
 from moulddesign.pastry.interior import interior
 from moulddesign.pastry.pastry import pastry
-from moulddesign.pastry.side_bands import CHORD_MM
+from moulddesign.pastry.side_bands import CHORD_MM, PLAIN_MM, reach_mm
 from moulddesign.pastry.top_surface import drafted_side
 from moulddesign.portion import figures
+from moulddesign.relief.carved_surface import coarse_surface
 
 STEPS = (
     {"section": "step", "height_mm": 4.0, "depth_mm": 2.0, "gap_mm": 0.0},
@@ -165,6 +166,18 @@ def test_bands_that_do_not_come_out_are_refused():
             design(mould={"kind": kind})
     with pytest.raises(SpecError, match=r"mould.side_draft_deg = 0.0: must be at least 0.5"):
         design(mould={"kind": "cast"})
+
+
+def test_bands_that_just_fit_under_a_face_are_not_refused_on_the_way_to_its_width():
+    """The first width is for a level top: under a high face it leaves too little height."""
+    bands = [{"section": "step", "height_mm": 20.0, "depth_mm": 2.0}]
+    height_mm = reach_mm([SideBandTable.of(bands[0])]) + PLAIN_MM
+    sizes = {"side_bands": bands, "height_mm": height_mm}
+    asked = design(face={"ground": {"form": "domed", "rise_mm": 4.0}}, pastry=sizes)
+    made = pastry(asked, 60.0, surface_of=coarse_surface)
+    assert made.volume_mm3 == pytest.approx(60_000.0, rel=1e-9)
+    # The width is sought on the face's raster of 0.25 mm.
+    assert made.height_mm == pytest.approx(height_mm, abs=0.02)
 
 
 def test_bands_that_have_no_room_are_refused_with_what_is_missing():
