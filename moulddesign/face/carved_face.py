@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import ceil, sqrt
+from math import atan, ceil, degrees, floor, sqrt
 from typing import Final
 
 import numpy as np
@@ -39,6 +39,8 @@ BLOCK: Final = 1 << 16
 """Points that are worked on at once: what is known of them stays in the processor's cache."""
 SLOPE_RESERVE: Final = 0.9
 """Share of the draft's slope that parts may have: chords and tables steepen a little."""
+LEAST_WALL: Final = 0.4
+"""Slope of a wall that still shows as one: a height of 1 mm has a foot of 2.5 mm; our choice."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -144,7 +146,8 @@ def carved_face(
     Raises
     ------
     SpecError
-        The outline has no room for a band, or what a medallion holds cannot be drawn.
+        The outline has no room for a band, what a medallion holds cannot be drawn, or the draft
+        leaves no slope to walls on ground that slopes itself.
     FileError
         A drawing, picture or font cannot be read.
     """
@@ -198,6 +201,7 @@ def carved_face(
         rows.append(disc)
         first += PIECES
     on_parts = wall - (disc.steepest_floor if disc is not None else 0.0)
+    _refuse_flat(slope - on_parts, draft_deg)
     for part in table.parts:
         rows += figures_of(
             part, reach=reach, disc_mm=0.0 if disc is None else disc.radius_mm,
@@ -245,6 +249,13 @@ def carved_face(
         carvings=tuple(laid),
         bands=bands,
     )
+
+
+def _refuse_flat(taken: float, draft_deg: float) -> None:
+    """Refuse a draft that leaves too little slope to walls beside what their ground takes."""
+    if SLOPE_RESERVE * steepest(draft_deg) - taken < LEAST_WALL:
+        most_deg = floor(degrees(atan(SLOPE_RESERVE / (LEAST_WALL + taken))))
+        raise SpecError("relief.draft_deg", draft_deg, say("face.most-draft", most_deg=most_deg))
 
 
 def face_scale(table: FaceTable, outline: Outline) -> Scale:

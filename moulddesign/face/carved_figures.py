@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from moulddesign.design.face_tables import Figure, PartTable
 from moulddesign.face.crowns import Reach
-from moulddesign.face.silhouettes import NEAR_OUTSIDE_MM, PAD_MM, Silhouettes, StarEdge
-from moulddesign.face.surface import Cells, Surface
+from moulddesign.face.silhouettes import Silhouettes, StarEdge
+from moulddesign.face.surface import Cells, Surface, foot_mm
 from moulddesign.geometry import Indices, Points
 from moulddesign.relief.field import Heights
 
@@ -63,8 +63,9 @@ class CarvedFigure:
 
     def __post_init__(self) -> None:
         middles = self.feet + self.length_mm / 2.0 * self.ways
-        across = self.widest_mm + abs(self.table.bend) * self.length_mm + PAD_MM
-        reach = float(np.hypot(self.length_mm / 2.0 + PAD_MM, across))
+        foot = foot_mm(self.wall)
+        across = self.widest_mm + abs(self.table.bend) * self.length_mm + foot
+        reach = float(np.hypot(self.length_mm / 2.0 + foot, across))
         object.__setattr__(
             self,
             "cells",
@@ -84,7 +85,7 @@ class CarvedFigure:
     def _may_reach(self, points: Points, copy: int, reach_mm: float) -> NDArray[np.bool_]:
         x, y = self._own(points, np.full(len(points), copy))
         bent_mm = (1.0 + 4.0 * abs(self.table.bend)) * reach_mm
-        near: NDArray[np.bool_] = self.edge(0, x, y) > -NEAR_OUTSIDE_MM - bent_mm
+        near: NDArray[np.bool_] = self.edge(0, x, y) > -foot_mm(self.wall) - bent_mm
         return near
 
     def _own(self, points: Points, copy: Indices) -> tuple[Heights, Heights]:
@@ -108,7 +109,7 @@ class CarvedFigure:
         number: Indices,
     ) -> None:
         inside = self.edge(0, x, y)
-        near = np.flatnonzero(inside > -NEAR_OUTSIDE_MM)
+        near = np.flatnonzero(inside > -foot_mm(self.wall))
         rows, base, x, y, inside = rows[near], base[near], x[near], y[near], inside[near]
         u, number = np.clip(x / self.length_mm, 0.0, 1.0), number[near]
         top = self.height_mm * self._body(u, y, inside)
@@ -232,19 +233,19 @@ def _figure(  # noqa: PLR0913 (as `figures_of`)
     length_mm = table.length_ratio * size_mm
     widest_mm = max(table.width_ratio * length_mm / 2.0, LEAST_HALF_MM)
     half = widest_mm * _half_profile(table.figure)
+    wall = wall / (1.0 + 4.0 * abs(table.bend))
     edge: Silhouettes | StarEdge
     if table.figure is Figure.STAR:
         edge = StarEdge(length_mm, max(table.veins, 4))
         widest_mm, deepest = length_mm / 2.0, edge.deepest_mm
     else:
         half_edge = _edge(table, length_mm, widest_mm, half)
-        edge = Silhouettes([half_edge])
+        edge = Silhouettes([half_edge], foot_mm(wall))
         grid = np.linspace(0.0, length_mm, 60)
         deepest = max(
             float(edge(0, grid, np.full(60, y)).max()) for y in np.linspace(0.0, widest_mm, 12)
         )
         widest_mm = float(half_edge[:, 1].max())
-    wall = wall / (1.0 + 4.0 * abs(table.bend))
     height_mm = table.height_mm * scale
     if table.figure in BY_DISTANCE:
         steep = 1.0 if table.figure is Figure.STAR else 2.0

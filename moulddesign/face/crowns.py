@@ -17,8 +17,8 @@ import numpy as np
 import shapely
 
 from moulddesign.design.face_tables import CrownTable, Tip
-from moulddesign.face.silhouettes import NEAR_OUTSIDE_MM, PAD_MM, Silhouettes
-from moulddesign.face.surface import Surface
+from moulddesign.face.silhouettes import Silhouettes
+from moulddesign.face.surface import Surface, foot_mm
 from moulddesign.geometry import Indices, Points
 from moulddesign.relief.field import Heights
 
@@ -85,8 +85,9 @@ class PetalRow:
         """Raise or cut the petals of the row."""
         spots = surface.spots
         tip_mm = self.foot_mm + float(self.length_mm.max())
-        farthest = np.hypot(tip_mm, float(self.half_mm.max())) + PAD_MM
-        rows = np.flatnonzero((spots.radius > self.foot_mm - PAD_MM) & (spots.radius < farthest))
+        reach = foot_mm(self.wall)
+        farthest = np.hypot(tip_mm, float(self.half_mm.max())) + reach
+        rows = np.flatnonzero((spots.radius > self.foot_mm - reach) & (spots.radius < farthest))
         if not len(rows):
             return
         step = 2.0 * pi / self.count
@@ -116,7 +117,7 @@ class PetalRow:
         x = radius * np.cos(off_rad) - self.foot_mm
         y = radius * np.sin(off_rad)
         inside = self.edge(which, x, y)
-        near = np.flatnonzero(inside > -NEAR_OUTSIDE_MM)
+        near = np.flatnonzero(inside > -foot_mm(self.wall))
         rows, which, petal, x, y = rows[near], which[near], petal[near], x[near], y[near]
         top = self._top(which, x, y)
         wall = self.wall * inside[near]
@@ -204,7 +205,7 @@ def petal_row(
         length_mm=lengths,
         which=which,
         half_mm=np.concatenate([np.maximum(shape, least) for shape in shapes]),
-        edge=Silhouettes(edges),
+        edge=Silhouettes(edges, foot_mm(wall)),
         height_mm=height_mm,
         first_piece=first_piece,
         wall=wall,

@@ -18,7 +18,7 @@ from moulddesign.core import SpecError
 from moulddesign.design import Sense
 from moulddesign.design.face_tables import HeldTable, MedallionTable
 from moulddesign.face.grounds import cap_height
-from moulddesign.face.surface import Scale, Surface, half_round, higher_of, lower_of
+from moulddesign.face.surface import Scale, Surface, foot_mm, half_round, higher_of, lower_of
 from moulddesign.geometry import Indices
 from moulddesign.relief.field import EdgeDistance, Heights
 from moulddesign.relief.roof import ReliefRegion
@@ -108,7 +108,7 @@ class Medallion:
 
     def _raise_ring(self, surface: Surface, rows: Indices, inside: Heights) -> None:
         half = self.ring_mm / 2.0
-        near = np.flatnonzero(np.abs(inside) < half + 0.3)
+        near = np.flatnonzero(np.abs(inside) < half + foot_mm(self.wall))
         rows, inside = rows[near], inside[near]
         base = min(self.floor_mm, self.outside_mm)
         tall = self.outside_mm + self.ring_height_mm - base
@@ -126,7 +126,7 @@ class Medallion:
         size = max(min(0.42 * 2.0 * pi * at / count, 1.1), 0.45)
         ring = at + size
         spots = surface.spots
-        rows = np.flatnonzero(np.abs(spots.radius - ring) < size + 0.3)
+        rows = np.flatnonzero(np.abs(spots.radius - ring) < size + foot_mm(self.wall))
         step = 2.0 * pi / count
         place = np.round(spots.angle[rows] / step)
         off = spots.angle[rows] - place * step

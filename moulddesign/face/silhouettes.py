@@ -22,10 +22,8 @@ EVEN: Final = 0.97
 COARSE_MM: Final = 0.15
 MOST_FINE: Final = 6
 """Shapes of one row with a fine grid; a drawn outline may have as many as petals."""
-NEAR_OUTSIDE_MM: Final = 0.6
-"""Further outside, a wall lies so far below its ground that it cannot win."""
-PAD_MM: Final = 0.8
-"""Of the grid around a shape: beyond it a wall is far below the ground."""
+PAD_MM: Final = 0.2
+"""Of the grid around a shape and the feet of its walls."""
 
 
 class Silhouettes:
@@ -35,15 +33,18 @@ class Silhouettes:
     ----------
     edges : sequence of ndarray, shape (n, 2)
         Upper half of each shape's edge, from foot to tip, y at least 0 [mm].
+    reach_mm : float
+        How far outside they are asked for [mm].
     """
 
-    def __init__(self, edges: Sequence[Points]) -> None:
+    def __init__(self, edges: Sequence[Points], reach_mm: float) -> None:
+        pad_mm = reach_mm + PAD_MM
         step = FINE_MM if len(edges) <= MOST_FINE else COARSE_MM
         every = np.concatenate(edges)
-        self._start = float(every[:, 0].min()) - PAD_MM
+        self._start = float(every[:, 0].min()) - pad_mm
         self._step = step
-        columns = int((every[:, 0].max() + PAD_MM - self._start) / step) + 2
-        rows = int((every[:, 1].max() + PAD_MM) / step) + 2
+        columns = int((every[:, 0].max() + pad_mm - self._start) / step) + 2
+        rows = int((every[:, 1].max() + pad_mm) / step) + 2
         x, y = np.meshgrid(
             self._start + step * np.arange(columns), step * np.arange(rows), indexing="ij"
         )

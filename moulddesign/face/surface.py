@@ -170,6 +170,16 @@ def steepest(draft_deg: float) -> float:
     return 1.0 / tan(radians(draft_deg))
 
 
+FALL_MM: Final = 2.0
+"""No surface lies deeper under the ground that a part stands on [mm]."""
+LEAST_FOOT_MM: Final = 0.6
+
+
+def foot_mm(wall: float) -> float:
+    """Return how far outside its edge a wall may still be above what lies there [mm]."""
+    return max(FALL_MM / wall, LEAST_FOOT_MM)
+
+
 def lower_of(top: Heights, wall: Heights, number: Indices | int) -> tuple[Heights, Indices]:
     """Return the lower of a top and its wall, and their pieces: `number`, and one more."""
     is_wall = wall < top

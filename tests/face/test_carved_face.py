@@ -7,6 +7,7 @@ import pytest
 import shapely
 
 from moulddesign.artwork.outline import outline_of_width, round_outline
+from moulddesign.core import SpecError
 from moulddesign.design import PastryTable
 from moulddesign.design.face_tables import FaceTable, Figure, Fill, Tip, face_names
 from moulddesign.face.carved_face import carved_face
@@ -213,3 +214,32 @@ def test_inside_a_star_the_nearest_side_is_as_far_as_its_polygon_says(points):
     assert (made <= true + 1e-12).all()
     assert np.allclose(made[true < gaps - 1e-9], true[true < gaps - 1e-9])
     assert sorted(set(edge.sectors(x, y))) == list(range(2 * points))
+
+
+def steepest_along_rays(made, shape, draft_deg):
+    """Return the largest rise along rays from the middle, over that of the draft."""
+    away = np.arange(0.01, 100.0, 0.002)
+    steep = []
+    for turn in (0.3, 1.7, 4.4):
+        points = away[:, None] * np.array([np.cos(turn), np.sin(turn)])
+        heights = made.field(points[shapely.contains_xy(shape, *points.T)]).height
+        steep.append(np.abs(np.diff(heights)).max() / 0.002 / steepest(draft_deg))
+    return max(steep)
+
+
+@pytest.mark.parametrize("bundled", ["knot", "lantern", "seal"])
+@pytest.mark.parametrize("draft_deg", [22.0, 30.0])
+def test_flat_walls_reach_down_to_what_lies_under_them(bundled, draft_deg):
+    shape = outline("round", 90.0)
+    made = carved_face(FaceTable(name=bundled), shape, draft_deg=draft_deg)
+    # Where a wall is cut off above its foot the field jumps: over 2 um, by tens of times the slope.
+    assert steepest_along_rays(made, shape.shape, draft_deg) <= 1.05
+
+
+def test_a_draft_that_leaves_walls_no_slope_is_refused_with_the_most_that_does():
+    values = {"edge": "run-over", "shoulder_mm": 3.0, "crowns": [{}]}
+    table, shape = FaceTable.of(values), outline("round")
+    with pytest.raises(SpecError, match=r"relief\.draft_deg = 45.*at most 32 deg"):
+        carved_face(table, shape, draft_deg=45.0)
+    # cot 32 = 1.600: 0.9 of it is 1.44, and 1 is the shoulder's.
+    assert carved_face(table, shape, draft_deg=32.0) is not None
