@@ -18,7 +18,15 @@ from moulddesign.core import SpecError
 from moulddesign.design import Sense
 from moulddesign.design.face_tables import HeldTable, MedallionTable
 from moulddesign.face.grounds import cap_height
-from moulddesign.face.surface import Scale, Surface, foot_mm, half_round, higher_of, lower_of
+from moulddesign.face.surface import (
+    LEAST_FOOT_MM,
+    Scale,
+    Surface,
+    foot_mm,
+    half_round,
+    higher_of,
+    lower_of,
+)
 from moulddesign.geometry import Indices
 from moulddesign.relief.field import EdgeDistance, Heights
 from moulddesign.relief.roof import ReliefRegion
@@ -108,12 +116,12 @@ class Medallion:
 
     def _raise_ring(self, surface: Surface, rows: Indices, inside: Heights) -> None:
         half = self.ring_mm / 2.0
-        near = np.flatnonzero(np.abs(inside) < half + foot_mm(self.wall))
-        rows, inside = rows[near], inside[near]
         base = min(self.floor_mm, self.outside_mm)
         tall = self.outside_mm + self.ring_height_mm - base
         # A ridge that stands on the lower of both sides, round where it is above the higher one.
         share = max(tall - self.ring_height_mm, 0.0)
+        near = np.flatnonzero(np.abs(inside) < half + share / self.wall + LEAST_FOOT_MM)
+        rows, inside = rows[near], inside[near]
         top = base + share + half_round(inside, half, self.ring_height_mm)
         wall = base + share + self.wall * (half - np.abs(inside))
         number = self.first_piece + 4 + 2 * (inside > 0.0)

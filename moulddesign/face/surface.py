@@ -170,7 +170,7 @@ def steepest(draft_deg: float) -> float:
     return 1.0 / tan(radians(draft_deg))
 
 
-FALL_MM: Final = 2.0
+FALL_MM: Final = 1.2
 """No surface lies deeper under the ground that a part stands on [mm]."""
 LEAST_FOOT_MM: Final = 0.6
 
