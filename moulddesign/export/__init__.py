@@ -28,6 +28,7 @@
   block, as a DXF and as an SVG file.
 - `views`: views of parts and of the mould pressed to its nominal height: section, plan, sizes
   found in them, and their dimensions.
+- `side_band_table`: bands around a side as a table on the drawing.
 - `entities`: what a drawing consists of: lines, circles, texts and dimensions, on layers by
   meaning.
 - `pictures`: the PNG pictures of a build: what each shows.

@@ -44,6 +44,7 @@ from moulddesign.export.entities import (
     primitives_of,
 )
 from moulddesign.export.fonts import Fonts, fonts_of
+from moulddesign.export.side_band_table import side_band_table
 from moulddesign.export.views import (
     SIZE_TOLERANCE_MM,
     PartProfile,
@@ -192,7 +193,8 @@ def _views(build: Build, shown: Sections, *, scale: float, third_angle: bool) ->
             views.append(view)  # the diameters say it all
         else:
             views.append(_with_plan(view, plan, third_angle=third_angle))
-    return views
+    bands = side_band_table(build)
+    return [*views, bands] if bands else views
 
 
 def _is_round(part: PartProfile) -> bool:

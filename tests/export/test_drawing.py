@@ -271,6 +271,31 @@ def test_a_small_mould_is_drawn_in_true_size_on_a_sheet_that_every_printer_takes
     assert any(getattr(entity, "text", "") == "1:1 on A4" for entity in whole.entities)
 
 
+def test_bands_around_the_side_stand_in_a_table_with_the_lengths_that_the_mesh_has():
+    bands = [
+        {"section": "step", "height_mm": 4.5, "depth_mm": 1.5, "gap_mm": 0.25},
+        {"section": "step", "height_mm": 3.0, "depth_mm": 1.25, "gap_mm": 0.5},
+    ]
+    block = {"mould.kind": "block", "pastry.side_bands": bands, "portion.ratio": "5:5"}
+    made = unchecked(kept("little-30").with_values(block))
+    whole = drawing(made, build_sections(made), Paper.A4)
+    document = ezdxf.read(io.StringIO(dxf_bytes(whole, bundled_fonts()).decode()))
+    found = texts(document)
+    (start,) = (number for number, one in enumerate(found) if words_of(one) == "Plain below")
+    cells = [words_of(one) for one in found[start + 1 : start + 9]]
+    assert cells == ["step", "3", "1.25", "0.5", "step", "4.5", "1.5", "0.25"]
+
+    body = trimesh.Trimesh(made.meshes["pastry"].vertices, made.meshes["pastry"].triangles)
+    lean, end = np.tan(np.radians(made.design.mould.side_lean_deg)), 0.0
+    for height, depth, gap in (map(float, row) for row in (cells[5:], cells[1:4])):
+        end += gap + height
+        below, above = (
+            np.ptp(body.section([0.0, 0.0, 1.0], [0.0, 0.0, end + step]).vertices[:, 0])
+            for step in (-0.01, 0.01)
+        )
+        assert (below - above) / 2.0 == pytest.approx(depth + 0.02 * lean, abs=1e-3)
+
+
 def test_text_is_cut_only_where_it_cannot_be_smaller():
     assert fit_text("short", capital_mm=3.0, least_capital_mm=2.0, room_mm=100.0) == ("short", 3.0)
     text, capital = fit_text("a longer name", capital_mm=3.0, least_capital_mm=1.0, room_mm=25.0)
