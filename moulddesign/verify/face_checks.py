@@ -119,7 +119,7 @@ def crust_under_face_finding(*, least_mm: float, crust_mm: float) -> Finding:
     return Finding(
         what=say("verify.crust-under-face"),
         measured=least_mm,
-        limit=say("core.at-least", limit=CUT_RATIO * crust_mm),
+        limit=say("core.at-least", limit=round(CUT_RATIO * crust_mm, 2)),
         unit="mm",
         source=PRACTICE,
         verdict=judged(
