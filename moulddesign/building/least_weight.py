@@ -125,14 +125,16 @@ def _asked_weights(remedy: Message | None) -> Iterator[float]:
 
 def _least_for_crust(design: Design, inside: Interior) -> int | None:
     """Return the least whole weight at which the crust is to hold; None where at none."""
-    low_g, high_g = floor(design.portion.finished_weight_g), int(HEAVIEST_G)
-    if not inside.is_filled or _crust_holds(design, inside, low_g):
+    own_g = design.portion.finished_weight_g
+    low_g, high_g = floor(own_g), int(HEAVIEST_G)
+    plain_mm = plain_crust_mm(without_relief(design), own_g, in_weight)
+    if not inside.is_filled or _crust_holds(design, inside, low_g, plain_mm):
         return low_g
-    if low_g >= high_g or not _crust_holds(design, inside, high_g):
+    if low_g >= high_g or not _crust_holds(design, inside, high_g, plain_mm):
         return None
     while high_g - low_g > 1:
         middle_g = (low_g + high_g) // 2
-        good = _crust_holds(design, inside, middle_g)
+        good = _crust_holds(design, inside, middle_g, plain_mm)
         low_g, high_g = (low_g, middle_g) if good else (middle_g, high_g)
     return high_g
 
@@ -184,16 +186,14 @@ def _crust_findings(inside: Interior, held_mm: float | None) -> tuple[Finding, .
     )
 
 
-def _crust_holds(design: Design, inside: Interior, weight_g: int) -> bool:
+def _crust_holds(design: Design, inside: Interior, weight_g: int, plain_mm: float | None) -> bool:
     """Return whether the crust of a piece will be good, by how it grows.
 
-    It grows as that of the plain piece; how far the face lies below its ground grows less.
+    It grows as that of the plain piece, `plain_mm` in the design's own weight; how far the face
+    lies below its ground grows less.
     """
     own_g = design.portion.finished_weight_g
-    bare = without_relief(design)
-    plain_mm, larger_mm = (
-        plain_crust_mm(bare, each, in_weight) for each in (own_g, float(weight_g))
-    )
+    larger_mm = plain_crust_mm(without_relief(design), float(weight_g), in_weight)
     if plain_mm is None or larger_mm is None:
         return False
     crust_mm = inside.crust_mm * larger_mm / plain_mm
