@@ -31,6 +31,10 @@ from moulddesign.relief.field import Heights
 LINE_STEP_MM: Final = 0.1
 """Between points of a band's middle line."""
 CORNER_CHORDS: Final = 96
+CELL_MM: Final = 0.5
+"""Of the cells whose nearest point of the line is known."""
+AROUND_MM: Final = 4.0
+"""Beyond the line, up to which they reach."""
 SMOOTHED_MM: Final = 0.9
 NEWTON_ROUNDS: Final = 3
 EVENED_MM: Final = 3.0
@@ -64,20 +68,37 @@ class MiddleLine:
         window = max(int(SMOOTHED_MM / self._step / 2.0), 1)
         chord = np.roll(self._points, -window, axis=0) - np.roll(self._points, window, axis=0)
         self._ways = chord / np.linalg.norm(chord, axis=1)[:, None]
-        turn = np.roll(self._ways, -1, axis=0)
-        self._bend = np.linalg.norm(turn - self._ways, axis=1) / self._step
-        self._tree = cKDTree(self._points)
-        _, rows = self._tree.query(breaks)
+        turn = np.roll(self._ways, -1, axis=0) - self._ways
+        self._bend = np.linalg.norm(turn, axis=1) / self._step
+        self._curvature = np.sign(self._ways[:, 0] * turn[:, 1] - self._ways[:, 1] * turn[:, 0])
+        self._curvature *= self._bend
+        tree = cKDTree(self._points)
+        _, rows = tree.query(breaks)
         self.breaks = np.unique(np.asarray(rows, dtype=np.int64)) * self._step
         """Places on the line at which repeats begin, rising, at least one [mm]."""
+        # A foot is looked for from the point that is nearest to the middle of the point's cell.
+        self._low = self._points.min(axis=0) - AROUND_MM
+        self._cells = np.ceil((np.ptp(self._points, axis=0) + 2.0 * AROUND_MM) / CELL_MM)
+        x, y = (np.arange(count) + 0.5 for count in self._cells)
+        middles = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2) * CELL_MM + self._low
+        self._nearest = np.asarray(tree.query(middles)[1], dtype=np.int64)
 
     def feet(self, points: Points) -> tuple[Heights, Heights]:
         """Return the places of points along the line and their offsets outwards [mm]."""
-        _, rows = self._tree.query(points)
-        nearest = np.asarray(rows, dtype=np.int64)
         (x, y), (line_x, line_y), (way_x, way_y) = points.T, self._points.T, self._ways.T
-        ahead = (x - line_x[nearest]) * way_x[nearest] + (y - line_y[nearest]) * way_y[nearest]
-        first = np.mod(nearest - (ahead < 0.0), len(line_x))
+        columns, rows = self._cells
+        column = np.clip((x - self._low[0]) / CELL_MM, 0.0, columns - 1.0).astype(np.int64)
+        row = np.clip((y - self._low[1]) / CELL_MM, 0.0, rows - 1.0).astype(np.int64)
+        nearest = self._nearest[row * int(columns) + column]
+        for _ in range(NEWTON_ROUNDS):
+            out_x, out_y = x - line_x[nearest], y - line_y[nearest]
+            u, v = way_x[nearest], way_y[nearest]
+            # Outside of a bend, a way along the line is longer by the offset times its curvature.
+            longer = 1.0 + (out_x * v - out_y * u) * self._curvature[nearest]
+            ahead = (out_x * u + out_y * v) / (np.maximum(longer, LEAST_TIGHT) * self._step)
+            first = nearest + np.floor(ahead).astype(np.int64)
+            nearest = np.mod(nearest + np.rint(ahead).astype(np.int64), len(line_x))
+        first = np.mod(first, len(line_x))
         last = np.mod(first + 1, len(line_x))
         out_x, out_y = x - line_x[first], y - line_y[first]
         along_x, along_y = line_x[last] - line_x[first], line_y[last] - line_y[first]
