@@ -14,6 +14,7 @@
 - `cutter`: what a rotating cutter leaves of an engraving: its morphological closing.
 - `creases`: the lines along which one piece of a field ends and another begins.
 - `facets`: constraint edges noded, and a triangulation refined to the field within a bound.
+- `facet_samples`: how far facets are off the field: on a grid that is asked once, and between.
 - `coarsening`: corners of such a triangulation taken out where it stays within the bound.
 - `lifted_walls`: the contour roof's walls on carved ground.
 - `draft_repair`: steep slivers mended, heights moved by the least that gives facets their draft.

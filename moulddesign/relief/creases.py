@@ -42,6 +42,8 @@ LEAST_KINK: Final = 0.1
 MOST_PLAN_MM: Final = 0.05
 """However flat a crease is, leaving out points moves it no further in the plan [mm]."""
 
+PASSED: Final = 2
+"""Segments that meet where a line goes on."""
 LONGEST_MM: Final = 0.8
 """Piece of a crease: beside a longer one lie slivers that are steeper than the field [mm]."""
 
@@ -59,24 +61,56 @@ def creases(field: Field, outline: shapely.Polygon, *, error_mm: float) -> Point
     places, segments = _crossings(field, outline)
     kink = _kinks(field, places[segments])
     segments, kink = segments[kink >= LEAST_KINK], kink[kink >= LEAST_KINK]
+    # Divided triangles find some places twice.
+    _, first, row = np.unique(places @ (1.0, 1.0j), return_index=True, return_inverse=True)
+    places, segments = places[first], row[segments]
     steepest = np.zeros(len(places))
     np.maximum.at(steepest, segments.ravel(), np.repeat(kink, 2))
-    merged = shapely.line_merge(shapely.multilinestrings(shapely.linestrings(places[segments])))
-    points, line = shapely.get_coordinates(shapely.get_parts(merged), return_index=True)
-    if not len(points):
-        return np.empty((0, 2, 2))
-    used = np.unique(segments)
-    _, place = cKDTree(places[used]).query(points)
+    row, line = _lines(segments)
+    points = places[row]
     kept = simplified_rows(
         np.column_stack([points, field(points).height]),
         line,
-        plan_mm=np.minimum(error_mm / 1.25 / steepest[used][place], MOST_PLAN_MM),
+        plan_mm=np.minimum(error_mm / 1.25 / steepest[row], MOST_PLAN_MM),
         height_mm=error_mm / 2.0,
     )
     first, last = kept[:-1], kept[1:]
     within = line[first] == line[last]
     found: Points = np.stack([points[first[within]], points[last[within]]], axis=1)
     return found
+
+
+def _lines(segments: Indices) -> tuple[Indices, Indices]:
+    """Return ends of segments in order along lines, and the line of each.
+
+    Lines end where other than two segments meet.
+    """
+    ends = np.unique(np.sort(segments, axis=1), axis=0).ravel()
+    order = np.argsort(ends, kind="stable")
+    size = int(ends.max(initial=-1)) + 1
+    begin = np.searchsorted(ends[order], np.arange(size + 1))
+    met = np.diff(begin)
+    nodes = np.flatnonzero(met)
+    starts = nodes[np.argsort(met[nodes] == PASSED, kind="stable")]
+    node, ends_at, first = ends.tolist(), order.tolist(), begin.tolist()
+    free = [True] * (len(node) // 2)
+    rows, count = list[int](), list[int]()
+    for start in starts.tolist():
+        for end in ends_at[first[start] : first[start + 1]]:
+            path, here = [start], end
+            while free[here >> 1]:
+                free[here >> 1] = False
+                # Both ends of a segment differ in their last bit.
+                there = here ^ 1
+                at = node[there]
+                path.append(at)
+                both = ends_at[first[at] : first[at + 1]]
+                if len(both) == PASSED:
+                    here = both[0] if both[1] == there else both[1]
+            if len(path) > 1:
+                rows += path
+                count.append(len(path))
+    return np.array(rows, dtype=np.int64), np.repeat(np.arange(len(count)), count)
 
 
 def coarse_creases(
@@ -138,8 +172,8 @@ def _quartered(corners: Points) -> tuple[Points, Indices]:
     ab, bc, ca = (a + b) / 2.0, (b + c) / 2.0, (c + a) / 2.0
     parts = [(a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca)]
     made = np.concatenate([np.stack(part, axis=1) for part in parts])
-    points, row = np.unique(made.reshape(-1, 2), axis=0, return_inverse=True)
-    return points, row.reshape(-1, 3)
+    name, row = np.unique(made @ (1.0, 1.0j), return_inverse=True)
+    return np.column_stack([name.real, name.imag]), row.reshape(-1, 3)
 
 
 class _Traced(NamedTuple):
@@ -328,11 +362,11 @@ def _off_ratio(
     points: Points, begin: Points, end: Points, *, plan_mm: Heights, height_mm: float
 ) -> Points:
     """Return how far points are off straight stretches, as a multiple of the bounds."""
-    along = (end - begin)[:, :2]
-    out = (points - begin)[:, :2]
-    length2 = np.maximum((along**2).sum(axis=1), 1e-18)
-    share = np.clip((out * along).sum(axis=1) / length2, 0.0, 1.0)
-    plan = np.linalg.norm(out - share[:, None] * along, axis=1)
-    height = np.abs(begin[:, 2] + share * (end - begin)[:, 2] - points[:, 2])
+    # Coordinate by coordinate, which takes half the time of rows.
+    (x, y, z), (to_x, to_y, to_z) = (points - begin).T.copy(), (end - begin).T.copy()
+    length2 = np.maximum(to_x * to_x + to_y * to_y, 1e-18)
+    share = np.clip((x * to_x + y * to_y) / length2, 0.0, 1.0)
+    plan = np.hypot(x - share * to_x, y - share * to_y)
+    height = np.abs(share * to_z - z)
     ratio: Points = np.maximum(plan / plan_mm, height / height_mm)
     return ratio

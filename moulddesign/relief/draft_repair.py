@@ -28,9 +28,11 @@ SHORT_MM: Final = 0.05
 """A longer edge is not contracted: facets that reach across a crease would hide it [mm]."""
 ALONG: Final = np.arange(1, 8) / 8.0
 """Where along a flipped side its heights are asked."""
-WITHIN: Final = np.array(
-    [(1, 1, 1), (4, 1, 1), (1, 4, 1), (1, 1, 4), (3, 3, 0), (0, 3, 3), (3, 0, 3)]
-) / np.array([[3], [6], [6], [6], [6], [6], [6]])
+SIXTHS: Final = 6
+WITHIN: Final = (
+    np.array([(i, j, SIXTHS - i - j) for i in range(6) for j in range(6) if 0 < i + j <= SIXTHS])
+    / SIXTHS
+)
 """Where in a facet that is made its heights are asked."""
 GONE: Final = (-1, -1, -1)
 """Corners of a facet that was contracted."""

@@ -8,8 +8,6 @@ fewest facets, at some thirty rounds in place of one for each corner.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import partial
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -22,8 +20,8 @@ from scipy.spatial import cKDTree
 
 from moulddesign.core import KernelError, say
 from moulddesign.geometry import Indices, Points
-from moulddesign.geometry.sampling import points_held
 from moulddesign.relief.coarsening import coarsened
+from moulddesign.relief.facet_samples import LEAST_MM, FacetMeasure, facet_measures
 from moulddesign.relief.field import Field, Heights
 
 NODE_GRID_MM: Final = 5e-4
@@ -36,13 +34,6 @@ NEAR_EDGE_MM: Final = 0.002
 """Creases that pass a foreign corner so nearly are left out [mm]."""
 SHORT_MM: Final = 0.005
 """Constraint edges shorter than this are contracted; a quarter of the usual bound [mm]."""
-LEAST_MM: Final = 0.002
-"""Facets narrower than this, and edges shorter than twice it, are divided no further [mm]."""
-CLEAR_MM: Final = 0.005
-"""New corners keep so far from the sides of their facet, or steep slivers would lie there [mm]."""
-STEEP_MM: Final = 0.01
-"""Facets that are narrower are not divided for being steep [mm]."""
-STEEP_SHARE: Final = 1.001
 SPLITS: Final = 8
 """Halvings of a constraint edge: 10 mm come down to 0.04 mm."""
 ALONG: Final = np.arange(1, 12) / 12.0
@@ -52,10 +43,6 @@ ROUNDS: Final = 120
 """Rounds of refinement before it is given up: twice what the finest face took."""
 SUPER: Final = 3
 """Corners that the triangulation puts before the given ones."""
-GRID_MM: Final = 0.1
-"""Of the grid on which facets are measured first: half of what creases are looked for on [mm]."""
-OFF_GRID: Final = 0.15
-"""Share of the way from a point of the grid to its facet's middle at which a new corner lies."""
 OUTSIDE: Final = -1
 """Area of facets that belong to no surface."""
 
@@ -81,10 +68,7 @@ def network(pieces: Points, rings: Sequence[shapely.LinearRing]) -> Network:
     rings : sequence of shapely LinearRing
         Counter-clockwise, apart from each other [mm].
     """
-    graph = shapely.union_all([*shapely.linestrings(pieces), *rings], grid_size=NODE_GRID_MM)
-    coordinates, part = shapely.get_coordinates(shapely.get_parts(graph), return_index=True)
-    noded, row = np.unique(coordinates, axis=0, return_inverse=True)
-    edges = np.column_stack([row[:-1], row[1:]])[part[:-1] == part[1:]]
+    noded, edges = _noded(pieces, rings)
     # Corners of the rings come first, then noded points; those at a corner become the corner.
     corners = np.concatenate([shapely.get_coordinates(ring)[:-1] for ring in rings])
     away, corner = cKDTree(corners).query(noded, distance_upper_bound=NEAR_RING_MM)
@@ -108,6 +92,28 @@ def network(pieces: Points, rings: Sequence[shapely.LinearRing]) -> Network:
     used, flat = np.unique(edges, return_inverse=True)
     chains = tuple(np.searchsorted(used, chain) for chain in chains)
     return Network(points[used], flat.reshape(-1, 2), chains)
+
+
+def _noded(pieces: Points, rings: Sequence[shapely.LinearRing]) -> tuple[Points, Indices]:
+    """Return points on the grid, and edges between them that cross nowhere.
+
+    Few pieces meet others between their ends: the library nodes those only.
+    """
+    around = [shapely.get_coordinates(ring) for ring in rings]
+    segments = np.concatenate([pieces, *(np.stack([at[:-1], at[1:]], axis=1) for at in around)])
+    ends = np.rint(segments / NODE_GRID_MM)
+    lines = shapely.linestrings(ends * NODE_GRID_MM)
+    first, second = shapely.STRtree(lines).query(lines, "dwithin", distance=NODE_GRID_MM)
+    name = ends @ (1.0, 1.0j)
+    apart = (name[first][:, :, None] != name[second][:, None, :]).all(axis=(1, 2))
+    meets = np.zeros(len(lines), dtype=bool)
+    meets[first[apart]] = True
+    graph = shapely.union_all(lines[meets], grid_size=NODE_GRID_MM)
+    coordinates, part = shapely.get_coordinates(shapely.get_parts(graph), return_index=True)
+    found = np.stack([coordinates[:-1], coordinates[1:]], axis=1)[part[:-1] == part[1:]]
+    ends = np.concatenate([ends[~meets], np.rint(found / NODE_GRID_MM)])
+    name, row = np.unique(ends @ (1.0, 1.0j), return_inverse=True)
+    return np.column_stack([name.real, name.imag]) * NODE_GRID_MM, row
 
 
 def _uncrossed(points: Points, edges: Indices, around: Indices) -> Indices:
@@ -214,8 +220,8 @@ def facets(
 ) -> Facets:
     """Return a constrained triangulation, refined until its samples are within a bound of a field.
 
-    Facets that hold points of a grid are measured there first, for the field is asked once for all
-    of them; then every facet at samples of its own, more of them where pieces meet inside it.
+    Facets are refined until a quick measure finds none off, then by the full one; at last corners
+    that neither needs are taken out.
 
     Parameters
     ----------
@@ -240,18 +246,14 @@ def facets(
     area = _areas(mesh, corners, place, area_of)
     corner_area = np.full(given, OUTSIDE, dtype=np.int64)
     plan = place[corners[area != OUTSIDE]]
-    grid = _GridSamples.over(plan, field)
-    measures = (
-        partial(grid.measured, bound_mm=bound_mm),
-        partial(_sampled, field, bound_mm=bound_mm, steepest=steepest),
-    )
+    measures = facet_measures(plan, field, bound_mm=bound_mm, steepest=steepest)
     stages = [_Measured(measure, bound_mm) for measure in measures]
     heights = np.empty(0)
     for _ in range(ROUNDS):
         corners, neighbours, place = _state(mesh)
         heights = np.concatenate([heights, field(place[len(heights) :]).height])
         # A facet that is new has a corner that is new, and lies in that corner's area.
-        newest = corners.max(axis=1)
+        newest = np.maximum(np.maximum(corners[:, 0], corners[:, 1]), corners[:, 2])
         area = np.concatenate([area, np.zeros(len(corners) - len(area), dtype=np.int64)])
         later = newest >= given
         area[later] = corner_area[newest[later]]
@@ -267,13 +269,8 @@ def facets(
     corners, area = corners[kept] - SUPER, area[kept]
     place, heights = place[SUPER:], heights[SUPER:]
 
-    def off_ratio(rows: Indices) -> Heights:
-        ratio = np.zeros(len(rows))
-        for measure in measures:
-            # What is found off on a grid need not be measured at samples of its own.
-            some = np.flatnonzero(ratio <= 1.0)
-            ratio[some] = measure(place, heights, rows[some])[0] / bound_mm
-        return ratio
+    def is_off(measure: FacetMeasure) -> Callable[[Indices], NDArray[np.bool_]]:
+        return lambda rows: measure(place, heights, rows)[0] > bound_mm
 
     corners, source = coarsened(
         np.column_stack([place, heights]),
@@ -281,7 +278,7 @@ def facets(
         may_go=np.arange(len(place)) >= given - SUPER,
         steepest=steepest,
         bound_mm=bound_mm,
-        off_ratio=off_ratio,
+        are_off=[is_off(measure) for measure in measures],
     )
     return Facets(place, heights, corners, area[source])
 
@@ -307,9 +304,7 @@ def _grown(values: Points, count: int) -> Points:
 class _Measured:
     """How far facets are off by one kind of samples, known until one of their corners changes."""
 
-    def __init__(
-        self, measure: Callable[[Points, Heights, Indices], tuple[Heights, Points]], bound_mm: float
-    ) -> None:
+    def __init__(self, measure: FacetMeasure, bound_mm: float) -> None:
         self._measure = measure
         self._bound_mm = bound_mm
         self._known = np.zeros((0, 3), dtype=np.int64)
@@ -325,72 +320,19 @@ class _Measured:
     ) -> tuple[NDArray[np.bool_], Points]:
         """Return which facets are beyond the bound and worse than their neighbours, and where."""
         changed = np.ones(len(corners), dtype=bool)
-        changed[: len(self._known)] = (corners[: len(self._known)] != self._known).any(axis=1)
+        a, b, c = (corners[: len(self._known)] != self._known).T
+        changed[: len(self._known)] = a | b | c
         self._known = corners
         error, worst = _grown(self._error, len(corners)), _grown(self._worst, len(corners))
         error[changed] = 0.0
         rows = np.flatnonzero(changed & inside)
         error[rows], worst[rows] = self._measure(place, heights, corners[rows])
         self._error, self._worst = error, worst
-        beside = np.where(
-            neighbours < len(error), error[np.minimum(neighbours, len(error) - 1)], 0.0
-        )
-        return (error > self._bound_mm) & (error >= beside.max(axis=1)), worst
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _GridSamples:
-    """Heights of a field at the points of a square grid which facets hold."""
-
-    low: Points
-    heights: Points
-    """NaN where the field was not asked."""
-
-    @classmethod
-    def over(cls, plan: Points, field: Field) -> "_GridSamples":
-        """Return them at all points in facets that hold all that are to come, (n, 3, 2) [mm]."""
-        low = plan.min(axis=(0, 1)) - GRID_MM
-        _, column, row = points_held((plan - low) / GRID_MM)
-        asked = np.zeros((int(row.max(initial=0)) + 2, int(column.max(initial=0)) + 2), dtype=bool)
-        asked[row, column] = True
-        heights = np.full(asked.shape, np.nan)
-        y, x = np.nonzero(asked)
-        heights[asked] = field(np.column_stack([x, y]) * GRID_MM + low).height
-        return cls(low, heights)
-
-    def measured(
-        self, place: Points, heights: Heights, corners: Indices, bound_mm: float
-    ) -> tuple[Heights, Points]:
-        """Return how far facets are off at points of the grid inside them, and where most."""
-        error, worst = np.zeros(len(corners)), np.zeros((len(corners), 2))
-        plan = (place[corners] - self.low) / GRID_MM
-        facet, column, row = points_held(plan)
-        (ax, ay), (bx, by), (cx, cy) = np.moveaxis(plan, 0, 2)
-        doubled = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
-        wide = np.abs(doubled) > LEAST_MM / GRID_MM
-        x, y, size = column - ax[facet], row - ay[facet], np.where(wide, doubled, np.inf)[facet]
-        second = (x * (cy - ay)[facet] - y * (cx - ax)[facet]) / size
-        third = (y * (bx - ax)[facet] - x * (by - ay)[facet]) / size
-        a, b, c = heights[corners].T
-        flat = a[facet] + second * (b - a)[facet] + third * (c - a)[facet]
-        off = np.where(wide[facet], np.abs(flat - self.heights[row, column]), 0.0)
-        bad = np.flatnonzero(off > bound_mm)
-        # A point with a share of a corner lies that share of its height from the side beyond it.
-        facet, share = facet[bad], np.stack([1.0 - second - third, second, third])[:, bad]
-        sides = np.stack(
-            [np.hypot(cx - bx, cy - by), np.hypot(ax - cx, ay - cy), np.hypot(bx - ax, by - ay)]
-        )
-        clear = (share * (doubled / sides)[:, facet]).min(axis=0) * GRID_MM >= CLEAR_MM
-        bad, facet = bad[clear], facet[clear]
-        order = bad[np.lexsort([off[bad], facet])]
-        facet = np.sort(facet)
-        last = np.append(facet[1:] != facet[:-1], True)[: len(facet)]
-        rows, most = facet[last], order[last]
-        error[rows] = off[most]
-        # A little off the grid: rows of corners in one line make facets in one plane.
-        at = np.column_stack([column[most], row[most]]) * GRID_MM + self.low
-        worst[rows] = at + OFF_GRID * (place[corners[rows]].mean(axis=1) - at)
-        return error, worst
+        top = error > self._bound_mm
+        # What is beyond the edge of all has the number of no facet.
+        beside = np.append(error, 0.0)[np.minimum(neighbours[top], len(error))]
+        top[top] = error[top] >= beside.max(axis=1)
+        return top, worst
 
 
 def _triangulation(points: Points, edges: Indices) -> pythoncdt.Triangulation:
@@ -442,120 +384,11 @@ def _areas(
         coo_array(links, shape=(len(corners), len(corners))), directed=False
     )
     a, b, c = np.moveaxis(place[corners], 1, 0)
-    size_mm2 = np.abs(_cross(b - a, c - a))
+    along, out = b - a, c - a
+    size_mm2 = np.abs(along[:, 0] * out[:, 1] - along[:, 1] * out[:, 0])
     order = np.lexsort([size_mm2, group])
     largest = order[np.append(group[order][1:] != group[order][:-1], True)]
     area = area_of(place[corners[largest]].mean(axis=1))
     area[(corners[largest] < SUPER).any(axis=1)] = OUTSIDE
     found: Indices = area[group]
     return found
-
-
-def _cross(a: Points, b: Points) -> Points:
-    crossed: Points = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
-    return crossed
-
-
-def _inner(n: int) -> Points:
-    """Return the middles of the upright small triangles of a triangle divided n times a side."""
-    made = [(i + 1 / 3, j + 1 / 3, n - i - j - 2 / 3) for i in range(n) for j in range(n - i)]
-    return np.array(made) / n
-
-
-def _around(n: int) -> Points:
-    """Return n - 1 points inside each side."""
-    share = np.arange(1, n) / n
-    none = np.zeros(n - 1)
-    first = np.column_stack([share, 1.0 - share, none])
-    return np.concatenate([np.roll(first, turn, axis=1) for turn in range(3)])
-
-
-LENGTHS_MM: Final = np.array([0.15, 0.5, 1.0, 1.8, 3.0])
-"""Longest sides up to which a facet takes the next coarser pattern [mm]."""
-PATTERNS: Final = tuple(
-    (_inner(inner), _around(around))
-    for inner, around in ((3, 2), (4, 3), (5, 5), (8, 6), (12, 9), (18, 12))
-)
-COARSE: Final = (_inner(4), _around(3))
-"""The pattern that large facets take first: most of them are off so clearly that it shows."""
-DENSEST: Final = len(PATTERNS) - 1
-CROSSED_MORE: Final = 3
-"""Facets in which pieces meet take the pattern of so much larger ones."""
-FINE_FROM: Final = 3
-"""Patterns from here on are large ones."""
-NARROW_ALLOWANCE: Final = 1.2
-"""What is off in a facet without a clear sample counts by this less: to divide it makes slivers."""
-EDGE_ALLOWANCE: Final = 1.05
-"""What is off on a side counts by this less: the facet beyond it sees it as well."""
-
-
-def _sampled(
-    field: Field,
-    place: Points,
-    heights: Heights,
-    corners: Indices,
-    *,
-    bound_mm: float,
-    steepest: float,
-) -> tuple[Heights, Points]:
-    """Return how far facets are off the field at their samples, and where inside most.
-
-    A facet that is too steep counts as off by more than the bound, be it by little.
-    """
-    error, worst = np.zeros(len(corners)), np.zeros((len(corners), 2))
-    crossed = np.zeros(len(corners), dtype=bool)
-    a, b, c = np.moveaxis(place[corners], 1, 0)
-    sides = np.stack([b - a, c - b, a - c], axis=1)
-    lengths = np.hypot(sides[..., 0], sides[..., 1])
-    longest = np.maximum(np.maximum(lengths[:, 0], lengths[:, 1]), lengths[:, 2])
-    doubled = _cross(b - a, c - a)
-    number = np.where(
-        doubled > LEAST_MM * longest, np.searchsorted(LENGTHS_MM, longest, side="right"), -1
-    )
-    # A point with shares s of the corners lies s times the height over each side from that side.
-    reach = doubled[:, None] / np.roll(lengths, -1, axis=1)
-
-    def sample(patterns: Sequence[tuple[Indices, Points, Points]]) -> None:
-        # Sample by sample, not facet by facet: a largest of few numbers at a time takes long. And
-        # the field is asked once for all patterns.
-        shares = [np.concatenate([inner, around]) for _, inner, around in patterns]
-        places = [
-            np.stack([share @ place[corners[rows], axis].T for axis in (0, 1)], axis=2)
-            for (rows, _, _), share in zip(patterns, shares, strict=True)
-        ]
-        asked, piece = field(np.concatenate([at.reshape(-1, 2) for at in places]))
-        begin = 0
-        for (rows, inner, _), share, at in zip(patterns, shares, places, strict=True):
-            found, label = (
-                kind[begin : begin + len(share) * len(rows)].reshape(len(share), len(rows))
-                for kind in (asked, piece)
-            )
-            begin += found.size
-            crossed[rows] = (label[: len(inner)] != label[0]).any(axis=0)
-            off = np.abs(share @ heights[corners[rows]].T - found)
-            inside, on_sides = off[: len(inner)], off[len(inner) :].max(axis=0) / EDGE_ALLOWANCE
-            clear = np.ones(inside.shape, dtype=bool)
-            for corner in range(3):
-                clear &= inner[:, corner, None] * reach[rows, corner] >= CLEAR_MM
-            most = np.where(clear, inside + 1.0, inside).argmax(axis=0)
-            narrow = np.where(clear.any(axis=0), 1.0, NARROW_ALLOWANCE)
-            error[rows] = np.maximum(inside.max(axis=0), on_sides) / narrow
-            worst[rows] = at[most, np.arange(len(rows))]
-
-    sample([(np.flatnonzero(number >= FINE_FROM), *COARSE)])
-    # Ridges and notches beside the end of a crease lie between the usual samples.
-    for more, which in ((0, number >= 0), (CROSSED_MORE, crossed)):
-        good = which & (error <= bound_mm)
-        sample(
-            [
-                (np.flatnonzero(good & (number == first)), *PATTERNS[min(first + more, DENSEST)])
-                for first in range(len(PATTERNS))
-            ]
-        )
-    za, zb, zc = heights[corners].T
-    rise = np.hypot(
-        (zb - za) * (c - a)[:, 1] - (zc - za) * (b - a)[:, 1],
-        (zb - za) * (c - a)[:, 0] - (zc - za) * (b - a)[:, 0],
-    )
-    steep = (rise > steepest * doubled) & (doubled > STEEP_MM * longest)
-    return np.where(steep, np.maximum(error, STEEP_SHARE * bound_mm), error), worst

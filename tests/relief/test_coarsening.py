@@ -33,7 +33,7 @@ def test_a_plane_keeps_hardly_more_than_the_corners_of_its_rim():
         may_go=inner,
         steepest=3.7,
         bound_mm=1e-6,
-        off_ratio=lambda rows: np.zeros(len(rows)),
+        are_off=[lambda rows: np.zeros(len(rows), dtype=bool)],
     )
     areas = area_mm2(vertices, made)
 
@@ -55,7 +55,7 @@ def test_a_corner_stays_where_a_measure_needs_it():
         may_go=inner,
         steepest=3.7,
         bound_mm=0.01,
-        off_ratio=lambda rows: np.zeros(len(rows)),
+        are_off=[lambda rows: np.zeros(len(rows), dtype=bool)],
     )
 
     assert peak in made
@@ -70,7 +70,7 @@ def test_nothing_goes_where_every_new_facet_is_off():
         may_go=inner,
         steepest=3.7,
         bound_mm=0.01,
-        off_ratio=lambda rows: np.full(len(rows), 2.0),
+        are_off=[lambda rows: np.ones(len(rows), dtype=bool)],
     )
 
     assert (made == triangles).all()
