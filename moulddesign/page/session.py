@@ -188,6 +188,11 @@ class Workers:
         await worker.retire(above_mb)
         worker.start()
 
+    async def forget_files(self) -> None:
+        """Give back what files took that were made, here and in the process that made them."""
+        await self.replace(self.build, 0.0)
+        trim_heap()
+
     async def rest(self) -> None:
         """Give back what they hold for tabs that are closed."""
         await self.tasks.retire(0.0)
@@ -412,7 +417,7 @@ class Session:
                 made = await self._made(PREPARING, design, cancelled)
             if made is not None:
                 self.store.keep_ahead(design, made)
-                await self.workers.replace(self.workers.build, 0.0)
+                await self.workers.forget_files()
 
     async def _made(self, job: Job, design: Design, cancelled: asyncio.Event) -> MadeSet | None:
         """Return the files that a job makes of a design; None where it made none."""
@@ -482,7 +487,7 @@ class Session:
             if self._writing is cancelled:
                 self._writing = None
             self.page.show_writing(active=False)
-        await self.workers.replace(self.workers.build, 0.0)
+        await self.workers.forget_files()
 
     def store_files(self, design: Design, files: dict[str, bytes]) -> None:
         """Show files that were made of a design in place of earlier ones."""
