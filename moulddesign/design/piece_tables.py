@@ -368,8 +368,8 @@ def refuse_idle(outline: str, values: Mapping[str, Any]) -> None:
 
 OUTLINE_KEYS: Final[Mapping[str, Mapping[str, Any]]] = {
     "outline": {"min_length": 1, "main": True, "file": FileKind.OUTLINE},
-    "width_mm": {"unit": "mm", "gt": 0, "le": 400, "main": True},
-    "height_mm": {"unit": "mm", "gt": 0, "le": 200, "main": True},
+    "width_mm": {"unit": "mm", "ge": 1, "le": 400, "main": True},
+    "height_mm": {"unit": "mm", "ge": 1, "le": 200, "main": True},
     "corner_radius_mm": {"unit": "mm", "ge": 0, "le": 200},
     "lobes": {"ge": 3, "le": 60},
     "lobe_depth_mm": {"unit": "mm", "gt": 0, "le": 50},

@@ -200,7 +200,7 @@ def test_a_shelf_is_ranked(monkeypatch, capsys, tmp_path):
 BAD = [
     ((), "must be known by one of"),
     (("--width", 60), "must be known by one of"),
-    (("--width", 0, "--height", 20), "width_mm = 0.0: must be above 0 mm"),
+    (("--width", 0, "--height", 20), "width_mm = 0.0: must be at least 1 mm"),
     (("--width", "nan", "--height", 20), "must be a number such as 12.5 mm"),
     ((*SQUARE, "--ratio", "3"), "must be crust to filling such as 3:7"),
     ((*SQUARE, "--ratio", "0:7"), "both parts must be above 0"),

@@ -87,7 +87,7 @@ def test_options_override_the_file(monkeypatch, capsys, tmp_path):
             ["--centre-mass", "-1"],
             r"centres.1.mass_g \(the first centre\) = -1.0: must be above 0 g\.$",
         ),
-        (["--width", "0"], r"pastry.width_mm = 0.0: must be above 0 mm\.$"),
+        (["--width", "0"], r"pastry.width_mm = 0.0: must be at least 1 mm\.$"),
         (
             ["--width", "1"],  # room of 1.5 mm on each side of the rolled piece
             r"^pastry.width_mm = 1.0: must be above 3 mm, twice portion.bore_room_mm; take a wider",

@@ -312,7 +312,7 @@ def test_a_press_filled_with_water_knows_its_window():
 
 BAD_SIZES = [
     ({"width_mm": 60}, "must be known by one of"),
-    ({"width_mm": -1.0, "height_mm": 20}, r"width_mm = -1.0: must be above 0 mm"),
+    ({"width_mm": -1.0, "height_mm": 20}, r"width_mm = -1.0: must be at least 1 mm"),
     ({"width_mm": 60, "height_mm": float("nan")}, "must be a finite number"),
     ({"width_mm": 60, "height_mm": float("inf")}, "must be a finite number"),
     ({"outline": "rond", "width_mm": 60, "height_mm": 20}, "the nearest is round"),
