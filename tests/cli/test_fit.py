@@ -223,7 +223,7 @@ BAD = [
     ((*SQUARE, "--lobes", 8), "lobes = 8: does nothing for the outline square"),
     ((*SQUARE, "--lobe-depth", 2), "lobe_depth_mm = 2.0: does nothing for the outline square"),
     (("--outline", "star", "--width", 60, "--height", 20), "must be one of round, square, hexagon"),
-    (("--outline", "nowhere.svg", "--width", 60, "--height", 20), "is not a file"),
+    (("--outline", "nowhere.svg", "--width", 60, "--height", 20), "nowhere.svg: cannot be read"),
 ]
 
 
