@@ -290,9 +290,10 @@ def unrefined_facets(
 
     Parameters and errors are those of `facets`.
     """
-    corners, _, place = _state(_triangulation(points, edges))
-    area = area_of(place[corners].mean(axis=1))
-    kept = (area != OUTSIDE) & (corners >= SUPER).all(axis=1)
+    mesh = _triangulation(points, edges)
+    corners, _, place = _state(mesh)
+    area = _areas(mesh, corners, place, area_of)
+    kept = area != OUTSIDE
     place = place[SUPER:]
     return Facets(place, field(place).height, corners[kept] - SUPER, area[kept])
 

@@ -1,12 +1,14 @@
 """The least weight from which a piece holds what a lighter one does not."""
 
 import pytest
+import trimesh
 
-from moulddesign.building import shaped
+from moulddesign.building import coarse_shape, shaped
 from moulddesign.building.least_weight import is_good, with_least_weight
 from moulddesign.building.piece_findings import relief_findings
 from moulddesign.core import Verdict
 from moulddesign.design import Design
+from moulddesign.design.face_tables import FaceTable
 from moulddesign.relief.carved_surface import carved_surface, coarse_surface
 from moulddesign.verify.piece_checks import crust_findings
 
@@ -99,3 +101,21 @@ def test_a_coarse_look_at_a_carved_piece_judges_as_a_fine_one_does(weight_g, goo
     design = Design.of({"face": {"name": "seal"}, "relief": {"layers": []}})
     judged = [is_good(design, weight_g, surface) for surface in (coarse_surface, carved_surface)]
     assert judged == [good, good]
+
+
+@pytest.mark.parametrize("weight_g", [39.0, 66.0, 120.0])
+def test_a_coarse_surface_closes_around_ridges_that_have_no_plateau(weight_g):
+    knot = FaceTable(name="knot").whole().medallion.model_dump(mode="json", exclude_none=True)
+    made = coarse_shape(
+        Design.of(
+            {
+                "portion": {"finished_weight_g": weight_g},
+                "face": {
+                    "name": "knot",
+                    "medallion": knot | {"holds": knot["holds"] | {"profile": "bevel"}},
+                },
+                "relief": {"layers": []},
+            }
+        )
+    )
+    assert trimesh.Trimesh(made.pastry.mesh.vertices, made.pastry.mesh.triangles).is_watertight
