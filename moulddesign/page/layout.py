@@ -38,11 +38,11 @@ MOST_CUT_MM: Final = 1000.0
 """Farther from the middle nothing is cut [mm]."""
 LOADABLE: Final = ".toml,.zip,.svg,.png,.jpg,.jpeg,.ttf,.otf"
 REVEAL_JS: Final = """setTimeout(() => {
-  document.querySelector(".cards")?.scrollIntoView({ block: "end" });
+  document.querySelector(".cards > .card")?.scrollIntoView({ block: "end" });
   if (document.activeElement === document.body) // the button that was pressed was off meanwhile
     document.getElementById("results").focus({ preventScroll: true });
 }, 200)"""
-"""Shows the cards of what was made, once they are laid out; keys go on from there."""
+"""Shows what was made, once it is laid out: on a phone the first card; keys go on from there."""
 FINDING_JS: Final = """(event) => {
   const { mend, place } = event.target.closest("[data-mend], [data-place]")?.dataset ?? {};
   if (mend ?? place) emit(Number(mend ?? place), mend !== undefined);
