@@ -76,7 +76,7 @@ def facet_measures(
         bad = more.error > 0.0
         error[rows[bad]], worst[rows[bad]] = more.error[bad], more.worst[bad]
         # A bend is seen best in the middle of a side that crosses it.
-        on_side, at = grid.on_longest_side(place, heights, corners)
+        on_side, at = grid.on_longest_side(field, place, heights, corners, bound_mm=bound_mm)
         rows = np.flatnonzero((on_side > EDGE_ALLOWANCE * bound_mm) & (error <= bound_mm))
         error[rows] = on_side[rows] / EDGE_ALLOWANCE
         worst[rows] = _clear(at[rows], place[corners[rows]])
@@ -184,11 +184,12 @@ class _Grid:
         return _Found(error, worst, held, crossed)
 
     def on_longest_side(
-        self, place: Points, heights: Heights, corners: Indices
+        self, field: Field, place: Points, heights: Heights, corners: Indices, *, bound_mm: float
     ) -> tuple[Heights, Points]:
         """Return how far facets are off in the middle of their longest side, and the middles.
 
-        Between four points of one piece, from their heights; 0 between others, and in slivers.
+        Between four points of one piece, where their heights say so; 0 between others, and in
+        slivers.
         """
         assert self.pieces is not None  # noqa: S101 (a grid over facets has them)
         sides = np.roll(place[corners], -1, axis=1) - place[corners]
@@ -208,8 +209,12 @@ class _Grid:
         piece = self.pieces[row, column]
         for at, beside in ((row, column + 1), (row + 1, column), (row + 1, column + 1)):
             same &= self.pieces[at, beside] == piece
-        off = np.abs((heights[one] + heights[other]) / 2.0 - below * (1.0 - up) - above * up)
-        return np.where(same & np.isfinite(off), off, 0.0), middle
+        level = (heights[one] + heights[other]) / 2.0
+        off = np.where(same, np.abs(level - below * (1.0 - up) - above * up), 0.0)
+        # Where one piece has a kink of its own, the grid alone would find good sides off.
+        rows = np.flatnonzero(off > bound_mm)
+        off[rows] = np.abs(level[rows] - field(middle[rows]).height)
+        return off, middle
 
 
 def _some(facets: NDArray[Any]) -> Iterator[NDArray[Any]]:
