@@ -39,11 +39,9 @@ SIZED: Final = frozenset(
 """Findings that a heavier piece mends."""
 HEAVIEST_G: Final = 1000.0
 """No heavier piece is offered; our choice [g]."""
-LOOKS: Final = (1.0, 1.08, 1.2)
-"""Shares of the sought weight of which whole pieces are made, until one is good."""
-LIGHTER: Final = 0.92
-"""If the first one is good, this share of it is looked at too: artwork grows a little faster than
-its piece, for margins stay."""
+LOOKS: Final = (0.92, 1.0, 1.08, 1.2)
+"""Shares of the sought weight of which whole pieces are made, until one is good: artwork grows a
+little faster than its piece, for margins stay."""
 FACE_GROWTH: Final = 1.0 / 6.0
 """Depths of a face grow with the root of lengths, so with this power of the weight."""
 
@@ -97,16 +95,13 @@ def least_weight_g(design: Design, inside: Interior, sized: Sequence[Finding]) -
     crust_g = _least_for_crust(design, inside)
     if crust_g is None or inf in asked:
         return None
-    start_g = max(crust_g, *map(ceil, asked), ceil(design.portion.finished_weight_g) + 1)
-    for look in LOOKS:
-        weight_g = ceil(look * start_g)
-        if weight_g > HEAVIEST_G:
-            return None
-        if _holds(design, weight_g):
-            lighter_g = ceil(LIGHTER * weight_g)
-            is_lighter = look == 1.0 and lighter_g > crust_g and _holds(design, lighter_g)
-            return lighter_g if is_lighter else weight_g
-    return None
+    own_g = design.portion.finished_weight_g
+    low_g = max(crust_g, floor(own_g) + 1)
+    start_g = max(low_g, *map(ceil, asked), ceil(own_g) + 1)
+    looks_g = (ceil(look * start_g) for look in LOOKS)
+    return next(
+        (each for each in looks_g if low_g <= each <= HEAVIEST_G and _holds(design, each)), None
+    )
 
 
 def _asked_weights(remedy: Message | None) -> Iterator[float]:
