@@ -39,6 +39,8 @@ SIZED: Final = frozenset(
 """Findings that a heavier piece mends."""
 HEAVIEST_G: Final = 1000.0
 """No heavier piece is offered; our choice [g]."""
+HEAVIEST_RATIO: Final = 4.0
+"""Nor one so many times as heavy, which nobody would bake in its place; our choice."""
 LOOKS: Final = (0.92, 1.0, 1.08, 1.2)
 """Shares of the sought weight of which whole pieces are made, until one is good: artwork grows a
 little faster than its piece, for margins stay."""
@@ -100,8 +102,13 @@ def least_weight_g(design: Design, inside: Interior, sized: Sequence[Finding]) -
     start_g = max(low_g, *map(ceil, asked), ceil(own_g) + 1)
     looks_g = (ceil(look * start_g) for look in LOOKS)
     return next(
-        (each for each in looks_g if low_g <= each <= HEAVIEST_G and _holds(design, each)), None
+        (each for each in looks_g if low_g <= each <= _heaviest_g(own_g) and _holds(design, each)),
+        None,
     )
+
+
+def _heaviest_g(own_g: float) -> float:
+    return min(HEAVIEST_G, HEAVIEST_RATIO * own_g)
 
 
 def _asked_weights(remedy: Message | None) -> Iterator[float]:
@@ -121,7 +128,7 @@ def _asked_weights(remedy: Message | None) -> Iterator[float]:
 def _least_for_crust(design: Design, inside: Interior) -> int | None:
     """Return the least whole weight at which the crust is to hold; None where at none."""
     own_g = design.portion.finished_weight_g
-    low_g, high_g = floor(own_g), int(HEAVIEST_G)
+    low_g, high_g = floor(own_g), floor(_heaviest_g(own_g))
     plain_mm = plain_crust_mm(without_relief(design), own_g, in_weight)
     if not inside.is_filled or _crust_holds(design, inside, low_g, plain_mm):
         return low_g
