@@ -5,7 +5,14 @@ from typing import TYPE_CHECKING, Final
 
 from moulddesign.cli.console import ends_at_once, err, save_bytes
 from moulddesign.cli.series_command import MadeSeries, carry_out, series_code, show_series
-from moulddesign.core import FileError, MouldError, SpecError, read_number, say
+from moulddesign.core import (
+    FileError,
+    MouldError,
+    SpecError,
+    read_number,
+    require_positive,
+    say,
+)
 from moulddesign.design import Design
 
 if TYPE_CHECKING:
@@ -23,7 +30,7 @@ def read_sizes(text: str) -> tuple[float, ...]:
     Raises
     ------
     SpecError
-        One is no weight or is there twice, or there are too many.
+        One is no weight above 0 or is there twice, or there are too many.
 
     Examples
     --------
@@ -33,7 +40,9 @@ def read_sizes(text: str) -> tuple[float, ...]:
     parts = [part for part in text.split(";" if ";" in text else ",") if part.strip()]
     if not 1 <= len(parts) <= MOST_SIZES:
         raise SpecError("--sizes", text, say("cli.sizes-count", most=MOST_SIZES))
-    weights = tuple(read_number("--sizes", part, "g") for part in parts)
+    weights = tuple(
+        require_positive("--sizes", read_number("--sizes", part, "g"), "g") for part in parts
+    )
     shown = [f"{weight:g}" for weight in weights]
     twice = [part for number, part in enumerate(shown) if part in shown[:number]]
     if twice:

@@ -19,14 +19,14 @@ def test_sizes_get_a_folder_each_and_one_card_and_one_that_fails_stops_no_other(
         '[mould]\nkind = "block"\nlettering = false\n'
     )
     code, said, told = ran(
-        "make", design, "--sizes", "30,0", "--formats", "pictures", "--json", "--out", "made",
+        "make", design, "--sizes", "30,9e9", "--formats", "pictures", "--json", "--out", "made",
         "--keep-failing", folder=tmp_path,
     )  # fmt: skip
     pieces = json.loads(said)["pieces"]
     assert [one["state"] for one in pieces][1] == "not made"
     assert [one["written"] for one in pieces] == [True, False]
     assert code == 1
-    assert "0g, lantern: portion.finished_weight_g = 0" in told
+    assert "9e+09g, lantern: portion.finished_weight_g = 9000000000" in told
     assert (tmp_path / "made" / "sizes.pdf").read_bytes().startswith(b"%PDF")
     report = json.loads((tmp_path / "made" / "30g" / "report.json").read_text())
     assert report["portion"]["finished_g"] == 30.0
@@ -78,6 +78,8 @@ def test_the_card_says_in_its_own_language_why_a_size_is_missing():
         ("30,wide", "number"),
         ("30,75 mm", "mm"),
         ("nan", "number"),
+        ("30,0", "above 0 g"),
+        ("-5", "above 0 g"),
         (",".join(map(str, range(1, 40))), "1 to 24 weights"),
     ],
 )
