@@ -43,7 +43,7 @@ CLEAR_MM: Final = 0.02
 """Creases end so far from a region's edges, as regions keep apart [mm]."""
 FEET_ROUNDS: Final = 2
 """A sliver may share its side with another one, which then waits for the second round."""
-MOST_MOVED_MM: Final = 0.01
+MOST_MOVED_MM: Final = 0.012
 """What draft repair may move a height [mm]."""
 
 COARSE_MM: Final = 0.5

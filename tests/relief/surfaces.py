@@ -59,6 +59,10 @@ def points_inside(region, count, seed=0):
     )
 
 
+NEEDLE_MM = 0.002
+"""Facets so narrow are not divided, for that makes steeper ones: a two-hundredth of a line."""
+
+
 def heights_at(surface, points):
     """Return the height of a surface over points, found by shapely's tree and by its planes."""
     corners = surface.corners
@@ -77,7 +81,8 @@ def heights_at(surface, points):
 def grid_heights(surface, outline, step_mm):
     """Return points of a grid within an outline and the surface's heights over them.
 
-    Each facet is drawn as a picture would be: its plane over the points that lie in it.
+    Each facet is drawn as a picture would be: its plane over the points that lie in it. Needles
+    narrower than `NEEDLE_MM` are left out.
     """
     left, low, right, high = outline.bounds
     shape = int((high - low) / step_mm) + 2, int((right - left) / step_mm) + 2
@@ -86,7 +91,10 @@ def grid_heights(surface, outline, step_mm):
     plan = (corners[..., :2] - (left, low)) / step_mm
     first = np.ceil(plan.min(axis=1)).astype(int)
     last = np.floor(plan.max(axis=1)).astype(int)
-    for number in np.flatnonzero((last >= first).all(axis=1)):
+    sides = np.linalg.norm((corners - np.roll(corners, 1, axis=1))[..., :2], axis=2)
+    ab, ac = (corners[:, i, :2] - corners[:, 0, :2] for i in (1, 2))
+    wide = np.abs(np.linalg.det(np.stack([ab, ac], axis=1))) > NEEDLE_MM * sides.max(axis=1)
+    for number in np.flatnonzero(wide & (last >= first).all(axis=1)):
         (a, b, c), z = plan[number], corners[number, :, 2]
         x, y = np.meshgrid(
             *(np.arange(*pair) for pair in zip(first[number], last[number] + 1, strict=True))
