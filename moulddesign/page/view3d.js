@@ -187,7 +187,8 @@ export default {
     },
     setPiece(percent, centres) {
       if (!this.sharing) this.share = percent;
-      this.centres = centres; // written at the cut with the picture that follows
+      this.centres = centres;
+      if (this.scene && this.view === "cut") this.scene.of.request(); // they are written there
     },
     onShare() {
       clearTimeout(this.sharing);

@@ -61,7 +61,7 @@ def test_a_sentence_names_the_field_by_its_label():
     weighed = SpecError("water_g.0", -1.0, say("page.moulds-not-given"))
     assert ENGLISH.error(weighed).startswith("Water that fills it 1 (-1.0): must be given")
     assert GERMAN.error(FileError("a.stl", say("design.bundle-damaged"))) == (
-        "a.stl: lässt sich nicht entpacken."
+        "a.stl: lässt sich nicht entpacken; noch einmal kopieren oder herunterladen."
     )
     assert GERMAN.error(KernelError(say("page.the-checks"), say("workers.too-long"))) == (
         "Die Prüfung ist nicht gelungen: es hat zu lange gedauert; die Zeichnung vereinfachen."

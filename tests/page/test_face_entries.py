@@ -40,7 +40,7 @@ def test_a_band_lies_on_the_map_where_its_sizes_say():
         (
             "chestnut",
             {"list": "bands", "place": 1, "key": "fill", "value": ""},
-            lambda face: face.bands[1].fill is None and len(face.crowns) == 2,
+            lambda face: face.bands[1].fill is None and len(face.crowns) == 3,
         ),
         (
             "seal",

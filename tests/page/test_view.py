@@ -93,6 +93,7 @@ def test_a_cut_says_its_sizes_and_the_mould_is_laid_out_and_opened(visit):
         page.wait_for_selector(f".view[data-view={name}]")
         pictures.add(new_picture(page, pictures))
         if name == "cut":
+            page.wait_for_selector(".view-overlay text", state="attached")  # once it rests
             said = " ".join(page.locator(".view-overlay text").all_text_contents())
             assert re.search(r"crust 2\.\d mm all round", said)
             assert "piece of date 19 mm" in said
