@@ -75,7 +75,7 @@ def artwork_file(name_or_path: str, folder: Path, field: str = "pattern") -> Pat
         need = say("artwork.pattern-file-missing", folder=folder.resolve())
         raise SpecError(field, name_or_path, need)
     (nearest,) = get_close_matches(name_or_path, pattern_names(), n=1, cutoff=0.0)
-    raise SpecError("pattern", name_or_path, say("artwork.unknown-pattern", nearest=nearest))
+    raise SpecError(field, name_or_path, say("artwork.unknown-pattern", nearest=nearest))
 
 
 def refuse_missing(design: Design) -> None:

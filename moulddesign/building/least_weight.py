@@ -129,8 +129,10 @@ def _least_for_crust(design: Design, inside: Interior) -> int | None:
     """Return the least whole weight at which the crust is to hold; None where at none."""
     own_g = design.portion.finished_weight_g
     low_g, high_g = floor(own_g), floor(_heaviest_g(own_g))
+    if not inside.is_filled:
+        return low_g
     plain_mm = plain_crust_mm(without_relief(design), own_g, in_weight)
-    if not inside.is_filled or _crust_holds(design, inside, low_g, plain_mm):
+    if _crust_holds(design, inside, low_g, plain_mm):
         return low_g
     if low_g >= high_g or not _crust_holds(design, inside, high_g, plain_mm):
         return None

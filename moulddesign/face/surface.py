@@ -173,6 +173,7 @@ def steepest(draft_deg: float) -> float:
 FALL_MM: Final = 1.2
 """No surface lies deeper under the ground that a part stands on [mm]."""
 LEAST_FOOT_MM: Final = 0.6
+"""Nor is less looked at where walls are steep [mm]."""
 
 
 def foot_mm(wall: float) -> float:
