@@ -3,7 +3,9 @@
 import re
 
 import kept_designs
+import numpy as np
 import pytest
+import trimesh
 from page.person import drawn, picked, shot
 
 from moulddesign.design import Design
@@ -133,6 +135,36 @@ def test_keys_turn_and_zoom_within_limits_and_never_show_the_piece_from_below(vi
     page.keyboard.press("0")  # it turns back in steps
     page.wait_for_function(f"document.querySelector('.view').dataset.way === '{start_way}'")
     page.emulate_media(reduced_motion="reduce")
+
+
+COARSENED = """async ([vertices, normals, triangles, high]) => {
+  const { coarsened } = await import("moulddesign-scene");
+  const body = {
+    vertices: new Float32Array(vertices), normals: new Int8Array(normals),
+    triangles: new Uint32Array(triangles), low: high.map((most) => -most), high,
+  };
+  const made = coarsened(body);
+  return [made.vertices, made.normals, made.triangles].map((array) => [...array]);
+}"""
+
+
+def test_a_body_that_moves_keeps_its_shape_with_fewer_triangles(visit):
+    ball = trimesh.creation.icosphere(subdivisions=6, radius=10.0)
+    ways = np.column_stack([np.rint(127.0 * ball.vertex_normals), np.zeros(len(ball.vertices))])
+    page = visit()
+    sent = [ball.vertices.ravel(), ways.ravel(), ball.faces.ravel(), [10.0] * 3]
+    made = page.evaluate(COARSENED, [np.asarray(array).tolist() for array in sent])
+    vertices, normals, triangles = (np.array(array) for array in made)
+    vertices, normals = vertices.reshape(-1, 3), normals.reshape(-1, 4)[:, :3] / 127.0
+    light = trimesh.Trimesh(vertices, triangles.reshape(-1, 3))  # corners welded by trimesh
+    assert 0 < len(light.faces) < 0.7 * len(ball.faces)
+    assert light.is_watertight
+    assert np.linalg.norm(light.vertices, axis=1) == pytest.approx(10.0, abs=1e-3)
+    # a corner goes at most across its cell, a 90th of the body wide: sqrt(3) 20/90 = 0.39 mm
+    assert light.volume == pytest.approx(4.0 / 3.0 * np.pi * 10.0**3, rel=0.01)
+    # and a normal is that of a corner which shares its cell
+    cos_least = 1.0 - 0.39**2 / (2.0 * 10.0**2)
+    assert ((vertices / 10.0) * normals).sum(axis=1).min() > cos_least - 0.01
 
 
 def test_a_swipe_sideways_turns_the_piece(visit):

@@ -44,7 +44,7 @@ export async function unpacked(buffer) {
 }
 
 // A body with fewer triangles: corners within one cell lie where its first one lies, each way a surface faces apart.
-function coarsened({ vertices, normals, triangles, low, high }) {
+export function coarsened({ vertices, normals, triangles, low, high }) {
   const side = Math.max(...high.map((most, k) => most - low[k])) / CELLS;
   const count = vertices.length / 3, cells = new Float64Array(count), corner = new Uint32Array(count);
   const place = (row, k) => Math.round((vertices[3 * row + k] - low[k]) / side);
