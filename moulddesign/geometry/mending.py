@@ -80,27 +80,45 @@ def _shrunk(mesh: Mesh) -> Mesh:
 
 
 def _divided(mesh: Mesh) -> Mesh:
-    """Return a mesh without thin triangles: each neighbour is divided at the corner on its side."""
-    sides_mm = sides_and_heights_mm(mesh.corners)[0]
-    triangles = mesh.triangles.copy()
-    for row in np.flatnonzero(is_thin(mesh)):
-        start, end, between = np.roll(triangles[row], -int(sides_mm[row].argmax()))
-        beside = np.nonzero((triangles == start).any(axis=1) & (triangles == end).any(axis=1))[0]
-        other = beside[beside != row]
-        if len(other) != 1:
-            continue
-        # The edge start-end, the long side of the thin triangle, is flipped to between-far:
-        #
-        #           far                   far
-        #          /   \                 / | \
-        #         /     \      ->       /  |  \      Two triangles stay two, and neither is thin.
-        #     start ----- end       start  |  end    An edge between-far that is there already would
-        #          between              between      then have four, so it stays as it is.
-        (far,) = set(triangles[other[0]].tolist()) - {start, end}
-        if not ((triangles == between).any(axis=1) & (triangles == far).any(axis=1)).any():
-            triangles[row] = between, start, far
-            triangles[other[0]] = far, end, between
-    return Mesh(mesh.vertices, triangles)
+    """Return a mesh whose thin triangles have gone to neighbours, divided at the corner between."""
+    # Each flip makes the thinner of two triangles less thin, so this comes to an end.
+    while len(thin := np.flatnonzero(is_thin(mesh))):
+        triangles = mesh.triangles.copy()
+        if not sum(_flip(mesh.vertices, triangles, row) for row in thin.tolist()):
+            return mesh
+        mesh = Mesh(mesh.vertices, triangles)
+    return mesh
+
+
+def _flip(vertices: Points, triangles: Indices, row: int) -> bool:
+    """Flip the longest side of a triangle in place, if the thinner of the two then is less so."""
+    sides_mm = sides_and_heights_mm(vertices[triangles[row]][None])[0]
+    start, end, between = np.roll(triangles[row], -int(sides_mm.argmax())).tolist()
+    beside = np.intersect1d(_around(triangles, start), _around(triangles, end))
+    others = set(triangles[beside].ravel().tolist()) - {start, end, between}
+    if len(beside) != 2 or len(others) != 1:  # noqa: PLR2004 (where sheets touch, four meet)
+        return False
+    # The edge start-end, the long side of the thin triangle, is flipped to between-far:
+    #
+    #           far                   far
+    #          /   \                 / | \
+    #         /     \      ->       /  |  \      Two triangles stay two. An edge between-far that is
+    #     start ----- end       start  |  end    there already would then have four, so it stays as
+    #          between              between      it is.
+    (far,) = others
+    flipped = np.array([[between, start, far], [far, end, between]])
+    now_mm, then_mm = (
+        sides_and_heights_mm(vertices[pair])[1].min() for pair in (triangles[beside], flipped)
+    )
+    joined = np.intersect1d(_around(triangles, between), _around(triangles, far))
+    if better := bool(then_mm > now_mm) and not len(joined):
+        triangles[beside] = flipped
+    return better
+
+
+def _around(triangles: Indices, corner: int) -> Indices:
+    """Return the rows of the triangles around a corner."""
+    return np.flatnonzero(triangles == corner) // 3
 
 
 def _rounded(mesh: Mesh) -> tuple[Mesh, Indices]:

@@ -5,7 +5,7 @@ from verify.shapes import mesh_of, primitive
 
 from moulddesign.core import SpecError
 from moulddesign.geometry import Mesh, box, joined, sides_and_heights_mm
-from moulddesign.geometry.mending import mended
+from moulddesign.geometry.mending import in_float32, mended
 from moulddesign.geometry.topology import topology, welded
 from moulddesign.verify.soundness import facts
 
@@ -86,6 +86,44 @@ def test_a_facet_without_area_is_taken_out():
     assert topology(mesh).solid
     assert sides_and_heights_mm(mesh.corners)[1].min() > 1.0
     assert mesh.volume_mm3 == pytest.approx(1000.0, rel=1e-12)
+
+
+def prism(corners, top):
+    """Return a prism 1 mm high with a top of given facets, counter-clockwise from above."""
+    count = len(corners)
+    low, high = np.arange(count), np.arange(count) + count
+    after = np.roll(low, -1)
+    sides = [[low, after, after + count], [low, after + count, high]]
+    walls = np.array(sides).transpose(0, 2, 1).reshape(-1, 3)
+    vertices = [[*corner, z] for z in (0.0, 1.0) for corner in corners]
+    return Mesh(vertices, np.vstack([np.flip(top, axis=1), np.add(top, count), walls]))
+
+
+# Corners on one line, in multiples of 2^-14 mm, are float32 numbers whatever is done with them.
+STEP = 2.0**-14
+TIP = (-16.0, 2.0**-6)
+
+
+def test_facets_never_become_thinner():
+    # Three corners lie on y = 0, and the tip all but does. The first facet at the tip
+    # is 6e-8 mm high; flipped, it would be those three: a facet without any height.
+    corners = [TIP, (0.0, 0.0), (STEP, 0.0), (8 * STEP, 0.0), (5.0, 5.0)]
+    mesh = prism(corners, [[0, 1, 2], [0, 2, 3], [0, 3, 4]])
+    least_mm = sides_and_heights_mm(mesh.corners)[1].min()
+    assert least_mm == pytest.approx(STEP * 2.0**-10, rel=1e-2)  # of similar triangles
+    assert sides_and_heights_mm(in_float32(mesh).corners)[1].min() == least_mm
+
+
+def test_a_row_of_corners_on_one_line_leaves_no_facet_without_area():
+    # All corners but two lie on y = 0, joined to the first of them: all but two facets are flat.
+    corners = [(n * 0.001, 0.0) for n in range(9)] + [(5.0, 5.0), (-5.0, 5.0)]
+    mesh = prism(corners, [[0, n, n + 1] for n in range(1, 10)])
+    made, done = mended(mesh)
+    assert said(done) == ("14 facets without area were taken out",)  # 7 above and 7 below
+    assert topology(made).solid
+    assert made.volume_mm3 == pytest.approx(mesh.volume_mm3, rel=1e-9)
+    # The base of 0.001 mm is the shortest side, and all else lies 5 mm above it.
+    assert sides_and_heights_mm(made.corners)[1].min() > 0.0005
 
 
 def test_overlapping_shells_become_one():

@@ -49,6 +49,13 @@ def drawings():
     yield "path-of-one-long-word", f'<path d="M0 0{"1" * 1000}"/>'
 
 
+def pieces():
+    # Where its stroke crosses itself corners lie close on one line, and what parted them again
+    # made facets without area.
+    corners = "67,98 38,73 69,66 54,29 96,10 81,49 13,36 78,67 29,40"
+    yield "crossed-star", f'<polygon points="{corners}" fill="none" stroke="#000"/>'
+
+
 def tables():
     # One pass over all known keys for each of them.
     yield "unknown-keys", "".join(f"k{n} = 1\n" for n in range(2000))
@@ -84,6 +91,8 @@ def main():
     CORPUS.mkdir(exist_ok=True)
     for name, body in drawings():
         (CORPUS / f"{name}.svg").write_text(f"{HEAD}{body}</svg>\n", encoding="utf-8")
+    for name, body in pieces():
+        (CORPUS / f"piece-{name}.svg").write_text(f"{HEAD}{body}</svg>\n", encoding="utf-8")
     for name, text in tables():
         (CORPUS / f"{name}.toml").write_text(text, encoding="utf-8")
     for name, content in meshes():
