@@ -67,6 +67,8 @@ def main() -> NoReturn:
     """Load the verbs, where Ctrl-C ends the program in silence, and run what was typed."""
     gc.set_threshold(*SELDOM)
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # or it looks at all packages
+    # Its threads wait in loops for products of two or three columns, beside our second process.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     before = signal.signal(signal.SIGINT, _end)
     try:
         from moulddesign.cli.app import main as run  # noqa: PLC0415 (half a second of loading)
