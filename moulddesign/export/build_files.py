@@ -50,6 +50,8 @@ from moulddesign.export.pictures import (
     CAPTION,
     ReliefPlan,
     assembled_parts,
+    face_name,
+    face_pictures,
     further_pastry_scenes,
     parts_scene,
     pastry_scene,
@@ -85,6 +87,9 @@ SCENES_OF: Final = MappingProxyType(
     }
 )
 """Pictures that a format needs, whether or not they become files."""
+
+SHOWING_RELIEF: Final = frozenset({Format.PICTURES, Format.CARD, Format.APPROVAL})
+"""Formats with the relief's picture."""
 
 CARDS: Final = (CARD_HTML, CARD_PDF)
 EVERYTHING: Final = ExportOptions()
@@ -281,7 +286,7 @@ class BuildFiles:
             return self._relief.png
         pastries = relief_pictures(self.build)
         if name in pastries:
-            return self._plan(pastries[name]).png
+            return self._plan(name, pastries[name]).png
         if name in self.height_maps:
             return heightmap_png(self.height_maps[name], self.build.design.name)
         if name in self.engravings:
@@ -290,15 +295,19 @@ class BuildFiles:
 
     @cached_property
     def _relief(self) -> ReliefPlan:
-        return self._plan(self.build.pastry)
+        return self._plan(RELIEF_PNG, self.build.pastry)
 
-    def _plan(self, pastry: Pastry) -> ReliefPlan:
+    def _plan(self, name: str, pastry: Pastry) -> ReliefPlan:
         # The picture's letters are the bundled font's.
         language = self._fonts.language if not self._fonts.files else LANGUAGES[0]
         design = self.build.design
         line_mm = design.printer.line_width_mm
         return relief_plan(
-            pastry, line_mm=line_mm, language=language, read_mm=design.dough.read_widths_mm
+            pastry,
+            line_mm=line_mm,
+            language=language,
+            read_mm=design.dough.read_widths_mm,
+            face=None if pastry.carved is None else self.file(face_name(name)),
         )
 
 
@@ -342,12 +351,13 @@ def _orders(build: Build) -> list[str]:
 def sendable_makers(build: Build, options: ExportOptions) -> Makers:
     """Return what makes pictures of solids and STEP files; all can be sent to another process.
 
-    They need nothing that was found.
+    They need nothing that was found. Faces come first: the relief's picture is made of them.
     """
     wanted = Format.STEP in options.formats
     steps = {f"{stem}{STEP_END}": make for stem, make in _steps(build)} if wanted else {}
-    pictures = scenes(build, options).items()
-    return {name: partial(picture_png, scene) for name, scene in pictures} | steps
+    pictures = {n: partial(picture_png, scene) for n, scene in scenes(build, options).items()}
+    faces = face_pictures(build) if SHOWING_RELIEF.intersection(options.formats) else {}
+    return {**faces, **pictures, **steps}
 
 
 def in_order_of_making(names: Iterable[str]) -> tuple[str, ...]:

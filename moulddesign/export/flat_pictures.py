@@ -1,5 +1,6 @@
 """Artwork seen flat: bundled patterns on one sheet, thin strokes and gaps ringed."""
 
+import io
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from math import ceil, radians, tan
@@ -178,13 +179,13 @@ def marked_picture(
     drawn: Iterable[ColouredRegion],
     marks: tuple[ThinMark, ...],
     caption: str,
-    seen: Picture | None = None,
+    seen: bytes | None = None,
 ) -> Picture:
     """Return regions as a picture, thin places ringed and labelled.
 
     The first region is drawn first, and the picture is as large as it. Marks come with the thinnest
     of each kind first; only the first twelve of each are ringed. The caption has up to three lines.
-    A picture of `seen_square`, `SIDE_PX` wide, takes the place of what is drawn.
+    A PNG file of `seen_square`, `SIDE_PX` wide, takes the place of what is drawn.
     """
     layers = tuple(drawn)
     size = (SIDE_PX + 2 * CALLOUT_PX, SIDE_PX + CAPTION_PX)
@@ -193,7 +194,8 @@ def marked_picture(
     for layer in layers:
         image.paste(layer.colour, mask=_mask(layer.shape, view.pixels, image.size))
     if seen is not None:
-        whole = Image.fromarray(seen).resize((OVERSAMPLING * SIDE_PX, OVERSAMPLING * SIDE_PX))
+        size_px = (OVERSAMPLING * SIDE_PX, OVERSAMPLING * SIDE_PX)
+        whole = Image.open(io.BytesIO(seen)).resize(size_px)
         left = OVERSAMPLING * CALLOUT_PX
         mask = _mask(layers[0].shape, view.pixels, image.size)
         image.paste(whole, (left, 0), mask.crop((left, 0, left + whole.width, whole.height)))

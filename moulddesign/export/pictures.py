@@ -1,12 +1,14 @@
 """The PNG pictures of a build: what each shows."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from math import radians, tan
 from types import MappingProxyType
 from typing import Final
 
 import numpy as np
+import shapely
 
 from moulddesign.artwork.artwork_check import ThinMark, thin_marks
 from moulddesign.artwork.layers import thickened_places
@@ -19,7 +21,7 @@ from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.geometry.sampling import Grid, top_heights_mm
 from moulddesign.pastry.pastry import Pastry
-from moulddesign.render import Body, Picture, Scene, height_picture, png_bytes
+from moulddesign.render import Body, Scene, height_picture, png_bytes
 from moulddesign.verify.piece_checks import ReadWidths, least_widths_mm
 
 GAP: Final = 0.15
@@ -144,17 +146,40 @@ def relief_pictures(build: Build) -> Mapping[str, Pastry]:
     return MappingProxyType({"relief.png": build.pastry} | further)
 
 
-def _seen_face(pastry: Pastry) -> Picture | None:
-    """Return a carved face as it is seen from above; None without one."""
-    if pastry.carved is None:
-        return None
+def face_name(relief: str) -> str:
+    """Return the name of a carved face's picture by that of its relief's, which shows it."""
+    return relief.replace("relief", "face", 1)
+
+
+def face_pictures(build: Build) -> Mapping[str, Callable[[], bytes]]:
+    """Return what makes the picture that `face_name` names of each carved face."""
+    return MappingProxyType(
+        {
+            face_name(name): partial(face_png, surface, each.outline.shape, each.height_mm)
+            for name, each in relief_pictures(build).items()
+            if each.carved is not None
+            for top in [each.top]  # with a side that leans
+            for surface in [Mesh(top.vertices, top.triangles)]
+        }
+    )
+
+
+def face_png(surface: Mesh, outline: shapely.Polygon, height_mm: float) -> bytes:
+    """Return a carved face as it is seen from above, a PNG file for `relief_plan`.
+
+    Parameters
+    ----------
+    surface : Mesh
+        What lies within the outline, heights over the face's plane.
+    height_mm : float
+        Table to that plane [mm].
+    """
     pixels = 2 * flat_pictures.SIDE_PX  # two samples along each side of a pixel
-    corner, side_mm = flat_pictures.seen_square(pastry.outline.shape)
+    corner, side_mm = flat_pictures.seen_square(outline)
     grid = Grid(low_mm=corner, pixel_mm=side_mm / pixels, shape=(pixels, pixels))
-    top = pastry.top  # with a side that leans
-    seen = top_heights_mm(Mesh(top.vertices, top.triangles), grid)
-    heights = np.maximum(pastry.height_mm + seen, 0.0)
-    return height_picture(heights.astype(np.float32), side_mm / flat_pictures.SIDE_PX)
+    heights = np.maximum(height_mm + top_heights_mm(surface, grid), 0.0)
+    seen = height_picture(heights.astype(np.float32), side_mm / flat_pictures.SIDE_PX)
+    return png_bytes(seen)
 
 
 CAPTION: Final = flat_pictures.CAPTION_PX / (flat_pictures.SIDE_PX + flat_pictures.CAPTION_PX)
@@ -176,11 +201,12 @@ def relief_plan(
     line_mm: float,
     language: str = LANGUAGES[0],
     read_mm: ReadWidths = (None, None),
+    face: bytes | None = None,
 ) -> ReliefPlan:
     """Return the relief's regions from above, raised ones dark, sunk ones light.
 
-    Strokes and gaps that are too thin for the width of a printed line are ringed, and what
-    thickening added to strokes has a colour of its own.
+    A carved face's picture, `face`, takes their place. Strokes and gaps that are too thin for the
+    width of a printed line are ringed, and what thickening added to strokes has its own colour.
     """
     drawn = [
         flat_pictures.ColouredRegion(shape=pastry.outline.shape, colour=flat_pictures.DOUGH_COLOUR)
@@ -210,5 +236,5 @@ def relief_plan(
     bare = say("export.relief-none") if pastry.carved is None else say("export.relief-carved")
     lines = tuple(caption) if pastry.artwork else (bare,)
     shown = "\n".join(in_words(line, language) for line in lines)
-    picture = flat_pictures.marked_picture(drawn, tuple(marks), shown, _seen_face(pastry))
+    picture = flat_pictures.marked_picture(drawn, tuple(marks), shown, face)
     return ReliefPlan(png=png_bytes(picture), caption=lines)

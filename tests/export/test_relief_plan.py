@@ -1,6 +1,7 @@
 """The relief from above: what is drawn where, and what is ringed."""
 
 import io
+from math import pi
 
 import numpy as np
 import pytest
@@ -12,22 +13,31 @@ from moulddesign.core import LANGUAGES, say
 from moulddesign.design import Design
 from moulddesign.export.flat_pictures import (
     DOUGH_COLOUR,
+    FREE_SHARE,
     PAPER_COLOUR,
     RAISED_COLOUR,
     RING_COLOURS,
+    SIDE_PX,
     SUNK_COLOUR,
     outcome,
+    seen_square,
 )
-from moulddesign.export.pictures import relief_plan
+from moulddesign.export.pictures import face_png, relief_plan
+from moulddesign.geometry import Mesh
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import portion
+from moulddesign.render import png_bytes
 
 
 def plan(layers, line_mm=0.42):
     changes = {"pastry.width_mm": 54.0, "relief.layers": layers}
     made = pastry(Design().with_values(changes), portion(Design().portion).volume_ml)
-    with Image.open(io.BytesIO(relief_plan(made, line_mm=line_mm).png)) as image:
-        return made, np.asarray(image.convert("RGB")).reshape(image.height, image.width, 3)
+    return made, image_of(relief_plan(made, line_mm=line_mm))
+
+
+def image_of(drawn):
+    with Image.open(io.BytesIO(drawn.png)) as image:
+        return np.asarray(image.convert("RGB")).reshape(image.height, image.width, 3)
 
 
 def share(pixels, colour):
@@ -54,6 +64,32 @@ def test_only_what_is_too_thin_for_the_nozzle_is_ringed():
     # a line of 1.7 mm is wider than the strokes of 1.6 mm, and two are wider than the gaps
     _, coarse = plan(rings, line_mm=1.7)
     assert all(share(coarse, colour) > 0.0 for colour in RING_COLOURS.values())
+
+
+def test_a_faces_picture_fills_the_outline_and_no_more():
+    made, _ = plan([])
+    blue = (0, 0, 255)
+    face = png_bytes(np.full((SIDE_PX, SIDE_PX, 3), blue, dtype=np.uint8))
+    pixels = image_of(relief_plan(made, line_mm=0.42, face=face))
+    radius_px = SIDE_PX / (1.0 + 2.0 * FREE_SHARE) / 2.0
+    assert share(pixels, blue) == pytest.approx(pi * radius_px**2, rel=0.01)
+    assert share(pixels, DOUGH_COLOUR) == 0.0
+
+
+def test_a_face_is_seen_from_above_where_it_lies():
+    # one ridge along the x axis over a level square: its lit and its dark side meet at y = 0
+    x, y = np.meshgrid([-10.0, 10.0], [-10.0, -2.0, 0.0, 2.0, 10.0])
+    z = np.repeat([0.0, 0.0, 2.0, 0.0, 0.0], 2)
+    rows = [(a, a + 1, a + 3, a, a + 3, a + 2) for a in (0, 2, 4, 6)]
+    ridge = Mesh(np.column_stack([x.ravel(), y.ravel(), z]), np.reshape(rows, (-1, 3)))
+    png = face_png(ridge, shapely.box(-10.0, -10.0, 10.0, 10.0), 5.0)
+    with Image.open(io.BytesIO(png)) as image:
+        light = np.asarray(image.convert("L"), dtype=np.float64)[:, SIDE_PX // 2]
+    low, side_mm = seen_square(shapely.box(-10.0, -10.0, 10.0, 10.0))
+    up_mm = low[1] + side_mm * (1.0 - (np.arange(SIDE_PX) + 0.5) / SIDE_PX)
+    steps = np.abs(np.diff(light))
+    steps[np.abs(up_mm[:-1]) > 1.5] = 0.0
+    assert up_mm[steps.argmax()] == pytest.approx(0.0, abs=0.1)
 
 
 def test_pastry_without_relief_is_drawn_plain():
