@@ -1,25 +1,27 @@
 """The command line: reads what was typed, calls one function of a room, and prints.
 
-- `app`: the command, its exit codes, usage errors as sentences, and the verb `page`.
+- `app`: the command, its exit codes, and usage errors as sentences.
 - `options`: the options that override a design file, declared once for every verb.
 - `usage`: which options each verb reads, and refusing those that do nothing or stand there twice.
 - `console`: printing tables, JSON and progress, and saving what a verb writes.
-- `make_commands`: the verbs `make`, `coupon` and `printers`.
+- `make_commands`: the verbs `make` and `coupon`.
 - `weight_commands`: the verb `portion`.
 - `density_command`: the verb `density`.
 - `batch_command`: the verb `batch`.
 - `dough_command`: the verb `doughs`, and what adds to the dough book.
 - `dough_option`: `--dough`: what a dough of the book sets.
-- `kitchen_commands`: the verbs `trial`, `oven` and `firmness`.
+- `trial_command`: the verbs `trial` and `oven`.
+- `kitchen_commands`: the verbs `firmness`, `syrup` and `water`.
 - `label_command`: the verb `label`.
 - `fit_command`: the verb `fit`.
 - `twin_command`: the verb `twin`.
 - `set_parts`: `make --for` and `--only`: parts for a set that is there.
 - `measured_command`: the verb `measured`.
 - `moulds_command`: the verb `moulds`.
-- `file_commands`: the verbs `inspect` and `patterns`.
+- `file_commands`: the verbs `inspect`, `patterns` and `printers`.
 - `example_command`: the verb `example`.
 - `share_command`: the verb `share`.
+- `page_command`: the verb `page`.
 - `shortcut`: `page --shortcut`, an icon that opens the page.
 - `series_command`: the verb `series`.
 - `sizes_command`: `make --sizes`, the same piece in several weights.
@@ -32,6 +34,7 @@ import os
 import signal
 import sys
 from contextlib import suppress
+from types import ModuleType
 from typing import Final, NoReturn
 
 SELDOM: Final = (100_000, 20, 100)
@@ -69,6 +72,10 @@ def main() -> NoReturn:
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # or it looks at all packages
     # Its threads wait in loops for products of two or three columns, beside our second process.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # What looks for them is loaded all the same (pydantic 2.14), and twenty modules for it.
+    no_plugins = ModuleType("pydantic.plugin._loader")
+    vars(no_plugins)["get_plugins"] = tuple
+    sys.modules.setdefault(no_plugins.__name__, no_plugins)
     before = signal.signal(signal.SIGINT, _end)
     try:
         from moulddesign.cli.app import main as run  # noqa: PLC0415 (half a second of loading)

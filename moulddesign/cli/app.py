@@ -1,7 +1,9 @@
-"""The command `moulddesign`, its exit codes, usage errors as sentences, and the verb `page`."""
+"""The command `moulddesign`, its exit codes, and usage errors as sentences.
+
+A run loads its own verb alone: help, the version and most refusals need neither pydantic nor rich.
+"""
 
 import errno
-import json
 import os
 import re
 import signal
@@ -14,99 +16,15 @@ from io import TextIOWrapper
 from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated, Any, Final, NoReturn, TextIO
-from urllib.parse import urlsplit
 
 import typer
+from typer.core import TyperCommand
 
 from moulddesign import __version__
 from moulddesign.cli import INTERRUPTED
-from moulddesign.cli.console import ends_at_once, err, print_json
-from moulddesign.cli.options import PIECE, AsJson, with_design
-from moulddesign.cli.shortcut import has_desktop, make_shortcut
 from moulddesign.cli.usage import Verb, VerbGroup, usage_sentence
-from moulddesign.core import (
-    FileError,
-    FindingError,
-    KernelError,
-    Language,
-    MouldError,
-    WriteError,
-    say,
-)
+from moulddesign.core import FileError, FindingError, KernelError, MouldError, WriteError, say
 from moulddesign.core.limits import MOST_SAID
-from moulddesign.design import Design, Workshop, read_workshop
-
-
-@with_design(*PIECE)
-def run_page(
-    design: Design,
-    *,
-    context: typer.Context,
-    port: Annotated[
-        int, typer.Option(metavar="N", min=0, max=65535, help="Port; the next free one if taken.")
-    ] = 8467,
-    browser: Annotated[
-        bool, typer.Option(help="Open the browser, or only print the address.")
-    ] = True,
-    language: Annotated[
-        Language | None, typer.Option(help="Language of the page; the browser's if left out.")
-    ] = None,
-    shortcut: Annotated[
-        bool,
-        typer.Option(
-            "--shortcut", help="Put an icon that opens the page on the desktop or into the menu."
-        ),
-    ] = False,
-    as_json: AsJson = False,
-) -> None:
-    """Design a mould by looking at it: a page in the browser, served to this machine alone.
-
-    Example: moulddesign page
-
-    Example: moulddesign page --shortcut
-
-    Example: moulddesign page --no-browser --port 0 --json
-    """
-    if shortcut:
-        _make_shortcut(as_json=as_json)
-        return
-    with ends_at_once():
-        from moulddesign.page import LIBRARIES  # noqa: PLC0415 (the page's alone)
-        from moulddesign.workers import sharing  # noqa: PLC0415 (processes)
-
-        sharing(LIBRARIES)  # another process loads them beside the web framework
-        from moulddesign.page.serve import serve  # noqa: PLC0415 (loads the web framework)
-
-    def announce(address: str) -> None:
-        if as_json:
-            _tell(address)
-        err().print(f"The page is at {address} - Ctrl-C ends it.", soft_wrap=True)
-
-    chosen = "" if language is None else language.value
-    serve(
-        design, port, announce=announce, open_browser=browser, language=chosen,
-        workshop=Workshop if context.params["no_workshop"] else read_workshop,
-    )  # fmt: skip
-    err().print("The page has ended.")
-
-
-def _make_shortcut(*, as_json: bool) -> None:
-    """Make an icon that opens the page, and say where it is and how to be rid of it."""
-    made = make_shortcut()
-    paths = [str(path) for path in (made.path, made.icon) if path is not None]
-    if as_json:
-        print_json({"shortcut": paths[0], "files": paths})
-        return
-    err().print(f"Mould design can now be opened by its icon {made.where}.", soft_wrap=True)
-    err().print(f"To remove it, delete {' and '.join(paths)}", soft_wrap=True, markup=False)
-
-
-def _tell(address: str) -> None:
-    """Write one line of JSON, at once: a program waits for it before it opens the page."""
-    port = urlsplit(address).port
-    sys.stdout.write(json.dumps({"address": address, "port": port, "pid": os.getpid()}) + "\n")
-    sys.stdout.flush()
-
 
 LONG_WORD: Final = re.compile(rf"\S{{{MOST_SAID + 1},}}")
 UNWRITABLE: Final = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EPIPE)
@@ -114,8 +32,18 @@ UNWRITABLE: Final = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.E
 FAILED = 1
 BAD_INPUT = 2
 
+
+class _Program(VerbGroup):
+    """The command; its help names all verbs and loads none of them."""
+
+    def format_help(self, ctx: Any, formatter: Any) -> None:  # noqa: ANN401 (as `Verb.parse_args`)
+        """Write usage, options, and a sentence for each verb."""
+        self.commands = {name: TyperCommand(name, help=said) for name, said in HELP.items()}
+        super().format_help(ctx, formatter)
+
+
 app = typer.Typer(
-    cls=VerbGroup,
+    cls=_Program,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
@@ -137,6 +65,8 @@ def _help(
         sys.stdout.write(f"moulddesign {__version__}\n")
     elif context.invoked_subcommand is None:
         sys.stdout.write(context.get_help() + "\n")
+        from moulddesign.cli.shortcut import has_desktop  # noqa: PLC0415 (help and `page` alone)
+
         if has_desktop():
             sys.stdout.write("For an icon that opens the page: moulddesign page --shortcut\n")
 
@@ -147,21 +77,21 @@ VERBS: Final = MappingProxyType(
         "portion": "weight_commands.run_portion",
         "batch": "batch_command.run_batch",
         "label": "label_command.run_label",
-        "trial": "kitchen_commands.run_trial",
+        "trial": "trial_command.run_trial",
         "firmness": "kitchen_commands.run_firmness",
         "syrup": "kitchen_commands.run_syrup",
-        "oven": "kitchen_commands.run_oven",
+        "oven": "trial_command.run_oven",
         "water": "kitchen_commands.run_water",
         "coupon": "make_commands.run_coupon",
         "inspect": "file_commands.run_inspect",
         "example": "example_command.run_example",
         "series": "series_command.run_series",
         "share": "share_command.run_share",
-        "page": "app.run_page",
+        "page": "page_command.run_page",
         "fit": "fit_command.run_fit",
         "measured": "measured_command.run_measured",
         "twin": "twin_command.run_twin",
-        "printers": "make_commands.run_printers",
+        "printers": "file_commands.run_printers",
         "density": "density_command.density_app",
         "patterns": "file_commands.patterns_app",
         "moulds": "moulds_command.moulds_app",
@@ -170,6 +100,54 @@ VERBS: Final = MappingProxyType(
     }
 )
 """Where each verb is, in the order of the help."""
+
+HELP: Final = MappingProxyType(
+    {
+        "make": "Make a mould for a piece: files to print, checked, with weights, card and "
+        "pictures.",
+        "portion": "Say what to weigh for one piece: dough, filling, balls, their scatter, label "
+        "weight.",
+        "batch": "Totals for N pieces, or for as many as what is on hand makes; of one or "
+        "several designs.",
+        "label": "Label of a pack: ingredients, allergens, share of the filling, net weight, "
+        "nutrition.",
+        "trial": "Loss, density and baked size from pieces weighed and measured, and the weights "
+        "that follow.",
+        "firmness": "How firm a dough is: press a ball flat between two plates; says what force "
+        "a mould takes.",
+        "syrup": "Net weight and thermometer reading of a pot of syrup when it is done.",
+        "oven": "Minutes in the oven until the middle of a piece is hot; an estimate, so probe "
+        "one piece.",
+        "water": "Water of crust, paste and piece, the loss to expect, and water activity; all "
+        "estimated.",
+        "coupon": "Three small prints to make first: they measure the printer and what a dough "
+        "can show.",
+        "inspect": "Check any mesh file: its size and volume, whether it is whole, and whether "
+        "it prints.",
+        "example": "Print a file to start from, with comments: it works as it is.",
+        "series": "Make many moulds from one table: a row for each piece, a folder for each row.",
+        "share": "Hand a design on: one file with its drawings, author, licence and a small "
+        "picture.",
+        "page": "Design a mould by looking at it: a page in the browser, served to this machine "
+        "alone.",
+        "fit": "Weights that fit a mould that exists: by its sizes, by water, by its mesh, or by "
+        "mL.",
+        "measured": "Check a printed press with calipers: its real weight, gap and height, and "
+        "what to do.",
+        "twin": "Make an old mould's twin: a scan's mesh or photos -> height maps and a design "
+        "for make.",
+        "printers": "List the printers and plastics that a design can name, with their figures.",
+        "density": "Find how dense a dough or paste is: by a cup and a scale, its label, or its "
+        "recipe.",
+        "patterns": "List the bundled patterns and carved faces, or picture them on one sheet.",
+        "moulds": "List or change the register of moulds that one has, printed or bought.",
+        "workshop": "Show or change what is copied into each design: scale, printer, what was "
+        "measured, wages.",
+        "doughs": "Show or change the dough book: what trials, the plate test and the sampler "
+        "found of doughs.",
+    }
+)
+"""What each verb does: the first sentence of its own help, which shows it without loading it."""
 
 
 class _Verbs(Mapping[str, Any]):

@@ -22,7 +22,7 @@ from moulddesign.cli.console import (
     systems,
     table,
 )
-from moulddesign.cli.options import WEIGHING, WEIGHTS, AsJson, Override, design_path, with_designs
+from moulddesign.cli.options import RECIPE, WEIGHING, WEIGHTS, AsJson, Override, with_designs
 from moulddesign.core import SpecError, say, word
 from moulddesign.design import (
     CentresWeighed,
@@ -34,29 +34,21 @@ from moulddesign.design import (
     save_register,
     with_pressed,
 )
-from moulddesign.kitchen import (
-    Batch,
+from moulddesign.kitchen import Recipe, RecipeLine, recipe_of
+from moulddesign.kitchen.batch import Batch, BatchPart, Cost, OnHand, Packs, batch
+from moulddesign.kitchen.joint_batch import (
     BatchOrder,
-    BatchPart,
-    Cost,
-    Day,
-    DayPlan,
     JointBatch,
-    OnHand,
-    Packs,
-    Price,
-    Recipe,
-    RecipeLine,
-    batch,
     joint_batch,
     mark_remarks,
     pressed_at_once,
     rounds,
 )
 from moulddesign.kitchen.piece_water import told_loss
+from moulddesign.kitchen.price import Price
+from moulddesign.kitchen.schedule import Day, DayPlan
 from moulddesign.portion import AllergenList
 
-RECIPE = Override("--recipe", "batch.recipe", str, "FILE", "Recipe file (TOML).")
 BATCH_OWN = (
     *WEIGHING,
     RECIPE,
@@ -208,30 +200,6 @@ def _count_pressed(orders: Sequence[BatchOrder], made: Sequence[Batch]) -> None:
                 "cli.mould-pressed", id=mould.id, name=mould.name, pressed=mould.pressed, more=now
             )
             err().print(f"{said}.", soft_wrap=True, markup=False)
-
-
-def recipe_of(design: Design, design_file: Path | None) -> Recipe | None:
-    """Return the design's recipe, sought beside the design file and then where we are.
-
-    Parameters
-    ----------
-    design : Design
-        Its table [batch] names the recipe's file.
-    design_file : Path or None
-        The file that the design was read from.
-
-    Raises
-    ------
-    FileError
-        The recipe cannot be read.
-    SpecError
-        It cannot be used.
-    """
-    if design.batch.recipe is None:
-        return None
-    path = Path(design.batch.recipe)
-    beside = path if design_file is None else design_path(Path(design_file)).parent / path
-    return Recipe.read(beside if beside.exists() else path)
 
 
 def plain_batch(made: Batch, currency: str) -> dict[str, Any]:

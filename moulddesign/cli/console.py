@@ -31,12 +31,12 @@ LONGEST_FIGURE: Final = 12
 
 def out() -> Console:
     """Return the console on stdout; no colour and no fixed width where it is not a terminal."""
-    return _wide_enough(Console(highlight=False))
+    return _wide_enough(Console(highlight=False, emoji=False))
 
 
 def err() -> Console:
     """Return the console on stderr, for progress and remarks."""
-    return _wide_enough(Console(stderr=True, highlight=False))
+    return _wide_enough(Console(stderr=True, highlight=False, emoji=False))
 
 
 def _wide_enough(console: Console) -> Console:

@@ -18,7 +18,7 @@ from moulddesign.design import (
     save_dough_book,
 )
 from moulddesign.design.dough_book import SINGLE
-from moulddesign.kitchen import found_value, pooled, remember, today
+from moulddesign.kitchen.pooling import found_value, pooled, remember, today
 
 doughs_app = typer.Typer(cls=VerbGroup, no_args_is_help=False, pretty_exceptions_enable=False)
 

@@ -48,7 +48,7 @@ def _dough_values(name: str, design: Design, given: Mapping[str, Any]) -> dict[s
         need = say("cli.dough-unknown", names=names, crusts=tuple(crusts()))
         raise SpecError("--dough", name, need)
     composition = given.get("portion.composition", design.portion.composition.value)
-    from moulddesign.kitchen import dough_values  # noqa: PLC0415 (only a named dough needs it)
+    from moulddesign.kitchen.pooling import dough_values  # noqa: PLC0415 (only a named dough needs it)
 
     values = dough_values(row, PieceComposition(composition))
     said = ", ".join(f"{key} = {value}" for key, value in values.items() if key not in given)

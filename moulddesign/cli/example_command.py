@@ -6,13 +6,9 @@ from importlib.resources import files
 from typing import Annotated, Any
 
 import typer
-from pydantic import TypeAdapter
 
 from moulddesign.cli.console import print_json
 from moulddesign.cli.options import AsJson
-from moulddesign.design import Design, Register, SetFile
-from moulddesign.kitchen import Recipe, WeighedPiece
-from moulddesign.series.table import SeriesTable
 
 
 class Example(StrEnum):
@@ -40,6 +36,13 @@ class Example(StrEnum):
 
         That of `sizes`, a Python script, is the design's that it makes.
         """
+        from pydantic import TypeAdapter  # noqa: PLC0415 (the files themselves need none of it)
+
+        from moulddesign.design import Design, Register, SetFile  # noqa: PLC0415 (the same)
+        from moulddesign.kitchen import Recipe  # noqa: PLC0415 (the same)
+        from moulddesign.kitchen.trial import WeighedPiece  # noqa: PLC0415 (the same)
+        from moulddesign.series.table import SeriesTable  # noqa: PLC0415 (the same)
+
         match self:
             case Example.DESIGN | Example.SIZES:
                 return Design.file_schema()

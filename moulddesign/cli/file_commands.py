@@ -1,8 +1,9 @@
-"""`inspect`: what is true of any mesh; `patterns`: list and picture the artwork."""
+"""`inspect`: what is true of any mesh; `patterns`, `printers`: what there is to choose from."""
 
 import errno
 import os
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
@@ -32,7 +33,7 @@ from moulddesign.core import (
     say,
     with_unit,
 )
-from moulddesign.design import PrinterTable
+from moulddesign.design import PrinterTable, library
 from moulddesign.design.face_tables import bundled_face, face_names
 
 if TYPE_CHECKING:
@@ -308,3 +309,41 @@ def _place(place: dict[str, float] | None) -> str:
     if place is None:
         return "none"
     return f"{place['width_mm']:.2f} mm at x {place['x_mm']:.1f}, y {place['y_mm']:.1f}"
+
+
+def run_printers(
+    *,
+    file: Annotated[
+        Path | None,
+        typer.Option("--library", metavar="FILE", help="One's own printers and materials (TOML)."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """List the printers and plastics that a design can name, with their figures.
+
+    Example: moulddesign printers --library mine.toml
+    """
+    known = library(None if file is None else str(file))
+    if as_json:
+        print_json(
+            {
+                kind: [{"name": name} | asdict(each) for name, each in named.items()]
+                for kind, named in (("printers", known.machines), ("materials", known.materials))
+            }
+        )
+        return
+    machines = [
+        (name, " x ".join(f"{side:g}" for side in one.bed_mm), one.nozzle_mm, one.line_width_mm,
+         one.layer_height_mm, one.flow_mm3_per_s)
+        for name, one in known.machines.items()
+    ]  # fmt: skip
+    heads = ("printer", "bed mm", "nozzle mm", "line mm", "layer mm", "flow mm3/s")
+    out().print(table("Printers", heads, machines))
+    plastics = [
+        (name, one.density_g_per_ml, one.softening_c, one.tensile_along_mpa, one.shrink)
+        for name, one in known.materials.items()
+    ]
+    figures = ("material", "g/mL", "softens deg C", "strength MPa", "shrink")
+    out().print(table("Materials", figures, plastics))
+    for name, one in known.materials.items():
+        out().print(f"{name}: {one.caution}")

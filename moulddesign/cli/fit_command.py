@@ -11,7 +11,6 @@ import typer
 from rich.console import Console
 from rich.table import Table
 
-from moulddesign.cli.batch_command import RECIPE, recipe_of
 from moulddesign.cli.console import (
     Overwrite,
     PrintedUnits,
@@ -30,6 +29,7 @@ from moulddesign.cli.console import (
     tenths,
 )
 from moulddesign.cli.options import (
+    RECIPE,
     WEIGHING,
     WEIGHTS,
     AsJson,
@@ -444,6 +444,8 @@ def _save(
     if path.suffix == ".toml":
         save_text(path, found.toml(), overwrite=overwrite)
     else:
+        from moulddesign.kitchen import recipe_of  # noqa: PLC0415 (where a card is written)
+
         recipe = recipe_of(design, file)
         save_own(path, found, made, recipe, asked.get("paper"), overwrite=overwrite)
     err().print(f"Written to {path}", soft_wrap=True)

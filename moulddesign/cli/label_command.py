@@ -5,7 +5,6 @@ from typing import Annotated, Any, Final
 
 import typer
 
-from moulddesign.cli.batch_command import RECIPE, recipe_of
 from moulddesign.cli.console import (
     Overwrite,
     ends_at_once,
@@ -15,9 +14,10 @@ from moulddesign.cli.console import (
     refuse_to_replace,
     save_bytes,
 )
-from moulddesign.cli.options import SHEETS, WEIGHING, WEIGHTS, AsJson, with_design
+from moulddesign.cli.options import RECIPE, SHEETS, WEIGHING, WEIGHTS, AsJson, with_design
 from moulddesign.core import SpecError, read_number, require_between, say
 from moulddesign.design import Design, parse_paper
+from moulddesign.kitchen import recipe_of
 from moulddesign.kitchen.food_label import (
     FoodLabel,
     food_label,

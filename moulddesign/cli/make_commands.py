@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, nullcontext
-from dataclasses import asdict
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -11,7 +10,6 @@ import typer
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from rich.table import Table
 
-from moulddesign.cli.batch_command import recipe_of
 from moulddesign.cli.console import (
     OverwriteMould,
     PrintedUnits,
@@ -43,7 +41,8 @@ from moulddesign.cli.set_parts import parts_to_write, refuse_the_set
 from moulddesign.cli.sizes_command import make_sizes, read_sizes
 from moulddesign.cli.weight_commands import weight_sentences, weight_table
 from moulddesign.core import Finding, Message, SpecError, Verdict, say, with_unit
-from moulddesign.design import Design, Format, Units, library, parse_formats
+from moulddesign.design import Design, Format, Units, parse_formats
+from moulddesign.kitchen import recipe_of
 from moulddesign.portion import figures
 
 if TYPE_CHECKING:
@@ -478,41 +477,3 @@ def run_coupon(
         for step, sentence in enumerate(report["how"], start=1):
             out().print(f"{step}. {sentence}")
     err().print(f"Written to {folder}", soft_wrap=True)
-
-
-def run_printers(
-    *,
-    file: Annotated[
-        Path | None,
-        typer.Option("--library", metavar="FILE", help="One's own printers and materials (TOML)."),
-    ] = None,
-    as_json: AsJson = False,
-) -> None:
-    """List the printers and plastics that a design can name, with their figures.
-
-    Example: moulddesign printers --library mine.toml
-    """
-    known = library(None if file is None else str(file))
-    if as_json:
-        print_json(
-            {
-                kind: [{"name": name} | asdict(each) for name, each in named.items()]
-                for kind, named in (("printers", known.machines), ("materials", known.materials))
-            }
-        )
-        return
-    machines = [
-        (name, " x ".join(f"{side:g}" for side in one.bed_mm), one.nozzle_mm, one.line_width_mm,
-         one.layer_height_mm, one.flow_mm3_per_s)
-        for name, one in known.machines.items()
-    ]  # fmt: skip
-    heads = ("printer", "bed mm", "nozzle mm", "line mm", "layer mm", "flow mm3/s")
-    out().print(table("Printers", heads, machines))
-    plastics = [
-        (name, one.density_g_per_ml, one.softening_c, one.tensile_along_mpa, one.shrink)
-        for name, one in known.materials.items()
-    ]
-    figures = ("material", "g/mL", "softens deg C", "strength MPa", "shrink")
-    out().print(table("Materials", figures, plastics))
-    for name, one in known.materials.items():
-        out().print(f"{name}: {one.caution}")

@@ -28,6 +28,7 @@ from moulddesign.design import (
     Paper,
     Workshop,
     crusts,
+    design_path,
     fillings,
     free_values,
     parse_paper,
@@ -170,6 +171,8 @@ WEIGHING: Final = (
     Override("--pieces-per-pack", "label.pieces_per_pack", int, "N", "Pieces that a label is for."),
 )
 """Options of the verbs that weigh."""
+
+RECIPE: Final = Override("--recipe", "batch.recipe", str, "FILE", "Recipe file (TOML).")
 
 WIDTH: Final = Override("--width", "pastry.width_mm", float, "MM", "Width of the pastry.")
 
@@ -585,9 +588,3 @@ def read_design(file: Path) -> Design:
     for note in notes:
         err().print(str(note), soft_wrap=True, markup=False)
     return design
-
-
-def design_path(file: Path) -> Path:
-    """Return a design file; of a folder, the one in it that a build wrote there."""
-    inside = file / DESIGN_FILE
-    return inside if inside.is_file() else file

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
-from moulddesign.cli.batch_command import recipe_of
 from moulddesign.cli.console import (
     OverwriteMould,
     ends_at_once,
@@ -23,7 +22,7 @@ from moulddesign.cli.console import (
 from moulddesign.cli.options import AsJson, NoWorkshop, PaperName, design_with, paper_for
 from moulddesign.core import MouldError, SpecError, say
 from moulddesign.design import Design, parse_formats, read_workshop
-from moulddesign.kitchen import Recipe
+from moulddesign.kitchen import Recipe, recipe_of
 from moulddesign.portion import figures
 from moulddesign.series.table import Row, RowsError, at_place, read_series
 

@@ -12,13 +12,18 @@ from types import MappingProxyType
 from typing import Any, Final
 
 import typer
-from pydantic import ValidationError
 from typer.core import TyperCommand, TyperGroup, TyperOption
 
-from moulddesign.cli.console import err
-from moulddesign.core import Message, MouldError, SpecError, read_number, read_ratio, say
-from moulddesign.design import DRAWINGS
-from moulddesign.design.schema import both, either
+from moulddesign.core import (
+    Message,
+    MouldError,
+    SpecError,
+    both,
+    either,
+    read_number,
+    read_ratio,
+    say,
+)
 
 
 class UsageError(MouldError):
@@ -201,6 +206,8 @@ def _ratio(flag: str, text: str) -> str:
     """Return a ratio, and say what a share in per cent was taken for."""
     ratio = read_ratio(flag, text)
     if text.strip().endswith("%"):
+        from moulddesign.cli.console import err  # noqa: PLC0415 (its verb has loaded it)
+
         err().print(f"{flag} {text}: the crust's share, crust to filling {ratio}.", soft_wrap=True)
     return ratio
 
@@ -213,7 +220,21 @@ class Verb(TyperCommand):
         given, _ = _given(self, ctx, args)
         refuse_idle_options(_verbs(ctx), given)
         _read_as_typed(self.params)
-        return super().parse_args(ctx, args)
+        every = self.params
+        if not set(args) & set(ctx.help_option_names):
+            # Of an option without a value the framework would make a validator all the same.
+            self.params = [param for param in every if not _is_idle(param, given)]
+            ctx.params |= {param.name: None for param in every if _is_idle(param, given)}
+        try:
+            return super().parse_args(ctx, args)
+        finally:
+            self.params = every
+
+
+def _is_idle(param: Any, given: Sequence[str]) -> bool:  # noqa: ANN401 (as `_verbs`)
+    """Return whether a parameter is an option that was not given and defaults to nothing."""
+    is_option = isinstance(param, TyperOption) and not param.required
+    return is_option and param.default is None and max(param.opts, key=len) not in given
 
 
 class VerbGroup(TyperGroup):
@@ -223,8 +244,11 @@ class VerbGroup(TyperGroup):
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:  # noqa: ANN401 (as `_verbs`)
         """Look at what is given before anything of it is used."""
-        if self.name == "patterns" and args and args[0].lower().endswith(DRAWINGS):
-            args = ["check", *args]  # a drawing where a verb is due is to be checked
+        if self.name == "patterns" and args:
+            from moulddesign.design import DRAWINGS  # noqa: PLC0415 (its verb has loaded it)
+
+            if args[0].lower().endswith(DRAWINGS):
+                args = ["check", *args]  # a drawing where a verb is due is to be checked
         given, rest = _given(self, ctx, args)
         if given and rest:
             raise UsageError(say("cli.idle-before-verb", option=given[0], verb=rest[0]))
@@ -283,13 +307,13 @@ NEEDS: Final[Mapping[str, Callable[[Mapping[str, Any]], Message]]] = MappingProx
 def usage_sentence(error: typer.TyperException) -> str:
     """Return a refusal of the framework as one sentence that says where to look next."""
     cause = error.__cause__
-    ctx = getattr(error, "ctx", None)
-    if isinstance(error, typer.BadParameter) and isinstance(cause, ValidationError):
-        first = cause.errors()[0]
-        option = max(error.param.opts, key=len) if error.param else "option"
-        said = str(SpecError(option, first["input"], _need(first)))
-    elif ctx is not None and (readers := _readers(ctx, getattr(error, "option_name", ""))):
-        option = getattr(error, "option_name", "")
+    ctx, option = getattr(error, "ctx", None), getattr(error, "option_name", "")
+    errors = getattr(cause, "errors", None)  # pydantic's, which few refusals load
+    if isinstance(error, typer.BadParameter) and errors is not None:
+        first = errors()[0]
+        flag = max(error.param.opts, key=len) if error.param else "option"
+        said = str(SpecError(flag, first["input"], _need(first)))
+    elif ctx is not None and option and (readers := _readers(ctx, option)):
         verbs = both(readers)
         return f"{say('cli.option-of-others', option=option, verb=_verbs(ctx), verbs=verbs)}."
     else:

@@ -6,7 +6,7 @@ never holds finished text, so nothing has to be translated back from English.
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache, reduce
@@ -57,7 +57,7 @@ class Message:
     @property
     def is_unknown(self) -> bool:
         """Whether no language knows it, so that it is shown as it is: a word of a person's own."""
-        return not any(self.id in _texts(language) for language in LANGUAGES)
+        return all(_template(self.id, language) is None for language in LANGUAGES)
 
     def text(self, language: str = LANGUAGES[0]) -> str:
         """Return the text in one of `LANGUAGES`.
@@ -67,7 +67,7 @@ class Message:
         >>> word("stamp").text("de")
         'Stempel'
         """
-        template = _texts(language).get(self.id)
+        template = _template(self.id, language)
         if template is None and self.id.startswith(WORD):
             return self.id.removeprefix(WORD)
         if template is None:
@@ -108,6 +108,16 @@ def source_of(text: str) -> Message:
 
 def _of_part(what: Message, part: Message) -> Message:
     return say("core.of-part", part=part, what=what)
+
+
+def either(words: Sequence[Message | str]) -> Message | str:
+    """Return words as a list that ends in "or"."""
+    return say("design.or", some=tuple(words[:-1]), last=words[-1]) if words[1:] else words[0]
+
+
+def both(words: Sequence[Message | str]) -> Message | str:
+    """Return words as a list that ends in "and"."""
+    return say("design.and", some=tuple(words[:-1]), last=words[-1]) if words[1:] else words[0]
 
 
 def _shown(value: object, language: str) -> object:
@@ -164,11 +174,28 @@ def _with_comma(found: re.Match[str]) -> str:
     return found[0].replace(".", ",")
 
 
+def _template(id_: str, language: str) -> str | None:
+    table, _, key = id_.partition(".")
+    return _table(table, language).get(key)
+
+
 @cache
 def _texts(language: str) -> Mapping[str, str]:
     """Return every text of a language by its id."""
-    file = files("moulddesign") / "data" / "messages" / f"{language}.toml"
-    tables = tomllib.loads(file.read_text(encoding="utf-8"))
+    tables = tomllib.loads(_file(language))
     return {
         f"{table}.{key}": text for table, texts in tables.items() for key, text in texts.items()
     }
+
+
+@cache
+def _table(table: str, language: str) -> Mapping[str, str]:
+    """Return the texts of a table by their keys: most runs show a few of a few tables."""
+    _, _, found = _file(language).partition(f"\n[{table}]\n")
+    return tomllib.loads(found.partition("\n[")[0])
+
+
+@cache
+def _file(language: str) -> str:
+    file = files("moulddesign") / "data" / "messages" / f"{language}.toml"
+    return file.read_text(encoding="utf-8")

@@ -49,7 +49,7 @@ from moulddesign.design.bundle import (
     without_files,
     zip_bytes,
 )
-from moulddesign.design.design import DESIGN_FILE, Design
+from moulddesign.design.design import DESIGN_FILE, Design, design_path
 from moulddesign.design.dough_book import (
     BookDough,
     DoughBook,
@@ -266,6 +266,7 @@ __all__ = [
     "collect_drawings",
     "crusts",
     "design_file",
+    "design_path",
     "dough_book_path",
     "fillings",
     "find_mould",

@@ -46,6 +46,13 @@ from moulddesign.design.stamp_tables import MOST_STAMPS, FurtherStamp
 DESIGN_FILE: Final = "design.toml"
 """What the design file of a build or of a set is called."""
 
+
+def design_path(file: Path) -> Path:
+    """Return a design file; of a folder, the one in it that a build wrote there."""
+    inside = file / DESIGN_FILE
+    return inside if inside.is_file() else file
+
+
 RESERVED: Final = {"con", "prn", "aux", "nul"} | {
     f"{device}{number}" for device in ("com", "lpt") for number in "123456789"
 }
@@ -76,14 +83,15 @@ class Design(Table):
     language: Language | None = given(
         None, "Language of card, drawing and sheets; English where it is left out", main=True
     )
-    portion: PortionTable = PortionTable()
-    dough: DoughTable = DoughTable()
-    pastry: PastryTable = PastryTable()
-    relief: ReliefTable = ReliefTable()
+    # Defaults are valid as they stand: to check them, validators would be built at each start.
+    portion: PortionTable = PortionTable.model_construct()
+    dough: DoughTable = DoughTable.model_construct()
+    pastry: PastryTable = PastryTable.model_construct()
+    relief: ReliefTable = ReliefTable.model_construct()
     face: SkipJsonSchema[FaceTable | None] = given(
         None, "Carved face; a flat top where it is left out"
     )
-    mould: MouldTable = PressTable()
+    mould: MouldTable = PressTable.model_construct()
     further_stamps: tuple[FurtherStamp, ...] = given(
         (), "Stamps with other faces or reliefs for the same sleeve and plunger of a press",
         max_length=MOST_STAMPS, main=True,
@@ -98,11 +106,11 @@ class Design(Table):
         (), "Keys whose values came from the workshop of who made the file", max_length=40
     )
     printer: PrinterTable = PrinterTable()
-    scale: ScaleTable = ScaleTable()
-    label: LabelTable = LabelTable()
-    batch: BatchTable = BatchTable()
-    bake_day: BakeDayTable = BakeDayTable()
-    price: PriceTable = PriceTable()
+    scale: ScaleTable = ScaleTable.model_construct()
+    label: LabelTable = LabelTable.model_construct()
+    batch: BatchTable = BatchTable.model_construct()
+    bake_day: BakeDayTable = BakeDayTable.model_construct()
+    price: PriceTable = PriceTable.model_construct()
 
     @field_validator("name")
     @classmethod

@@ -321,7 +321,7 @@ class FaceTable(PartialTable):
         None, "Parts around the middle: lobes of the outline, or 12, where it is left out",
         ge=3, le=60,
     )  # fmt: skip
-    ground: GroundTable = GroundTable()
+    ground: GroundTable = GroundTable.model_construct()
     edge: FaceEdge = given(FaceEdge.LAND, "Ends at a flat land, or runs over the shoulder")
     land_mm: float | None = given(
         None, "Flat land between the edge of the top and the first band; as the rim of the stamp "

@@ -14,7 +14,7 @@ from pydantic import (
     model_validator,
 )
 
-from moulddesign.core import LengthUnit, SpecError, say
+from moulddesign.core import LengthUnit, SpecError, both, say
 from moulddesign.design.piece_tables import OUTLINE_KEYS, PastryTable
 from moulddesign.design.relief_tables import Sense
 from moulddesign.design.schema import (
@@ -25,7 +25,6 @@ from moulddesign.design.schema import (
     RefusedError,
     Table,
     as_one_line,
-    both,
     given,
     spec_error,
 )

@@ -8,7 +8,7 @@ from typing import Any, Final, Self
 
 from pydantic import field_validator, model_validator
 
-from moulddesign.core import SpecError, read_ratio, say, word
+from moulddesign.core import SpecError, both, either, read_ratio, say, word
 from moulddesign.design.doughs import (
     UNNAMED_CRUST,
     UNNAMED_FILLING,
@@ -28,8 +28,6 @@ from moulddesign.design.schema import (
     RefusedError,
     Table,
     as_one_line,
-    both,
-    either,
     given,
 )
 

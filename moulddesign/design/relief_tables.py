@@ -5,14 +5,13 @@ from typing import Final, Self
 
 from pydantic import model_validator
 
-from moulddesign.core import say, word
+from moulddesign.core import both, say, word
 from moulddesign.design.schema import (
     CHOICE,
     TRADE,
     FileKind,
     RefusedError,
     Table,
-    both,
     given,
 )
 
@@ -213,7 +212,7 @@ class ReliefTable(Table):
         source=CHOICE, ge=0.1, le=100,
     )  # fmt: skip
     layers: tuple[Layer, ...] = given(
-        (Layer(pattern="chestnut"),),
+        (Layer.model_construct(pattern="chestnut"),),
         "Artwork, later over earlier; none leaves the top plain",
         main=True,
     )

@@ -13,7 +13,7 @@ from typing import Any, Final, Self, Union, get_args, get_origin
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 from pydantic.fields import FieldInfo
 
-from moulddesign.core import Message, SpecError, read_number, read_numbers, say, word
+from moulddesign.core import Message, SpecError, either, read_number, read_numbers, say, word
 from moulddesign.core.limits import MOST_MISTAKES
 from moulddesign.core.quantities import MOST_SHOWN
 
@@ -256,16 +256,6 @@ class RefusedError(ValueError):
         """Return what a validator of a whole table raises for one of its fields."""
         need = error.need
         return cls(need if isinstance(need, Message) else say("design.other", reason=need), error)
-
-
-def either(words: Sequence[Message | str]) -> Message | str:
-    """Return words as a list that ends in "or"."""
-    return say("design.or", some=tuple(words[:-1]), last=words[-1]) if words[1:] else words[0]
-
-
-def both(words: Sequence[Message | str]) -> Message | str:
-    """Return words as a list that ends in "and"."""
-    return say("design.and", some=tuple(words[:-1]), last=words[-1]) if words[1:] else words[0]
 
 
 def as_file_name(name: str) -> str:

@@ -33,9 +33,15 @@ from moulddesign.export.card_piece import COMPUTED, grams, piece_figures
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import Fonts, breaking, with_word_breaks
 from moulddesign.export.views import state_of
-from moulddesign.kitchen import CoreShape, Recipe, core_time, heat_properties, inside_composition
+from moulddesign.kitchen import Recipe
 from moulddesign.kitchen.batch import is_baked
-from moulddesign.kitchen.oven import CORE_C
+from moulddesign.kitchen.oven import (
+    CORE_C,
+    CoreShape,
+    core_time,
+    heat_properties,
+    inside_composition,
+)
 from moulddesign.mould import PressLayout, infill_of
 from moulddesign.mould.press import SHIM
 from moulddesign.mould.print_estimate import LEAN, SOLID

@@ -12,8 +12,8 @@ from moulddesign.design import Centre, Design, PieceComposition, Purpose
 from moulddesign.design.piece_tables import UNFILLED_RATIO
 from moulddesign.export.entities import TIMES, format_number
 from moulddesign.export.fonts import with_word_breaks
-from moulddesign.kitchen import OnHand, Recipe
-from moulddesign.kitchen.batch import parts
+from moulddesign.kitchen import Recipe
+from moulddesign.kitchen.batch import OnHand, parts
 from moulddesign.kitchen.ingredient_list import recipe_allergens
 from moulddesign.kitchen.piece_water import told_water
 from moulddesign.portion import (

@@ -16,7 +16,7 @@ from moulddesign.artwork.outline import QUARTER_CHORDS, Outline, outline_of_widt
 from moulddesign.core import Message, SpecError, ml_from_mm3, mm3_from_ml, require_positive, say
 from moulddesign.design import Design, OwnedMould, Sense
 from moulddesign.geometry import Points
-from moulddesign.kitchen import Estimate, estimate
+from moulddesign.kitchen.samples import Estimate, estimate
 from moulddesign.pastry.pastry import shoulder_drop_mm
 from moulddesign.portion import LEVEL_SPREAD, water_density_g_per_ml
 

@@ -20,40 +20,6 @@
 - `samples`: what a few measured pieces tell: a mean with its interval, spread, outliers.
 """
 
-from moulddesign.kitchen.batch import (
-    Batch,
-    BatchPart,
-    Cost,
-    OnHand,
-    Packs,
-    batch,
-    pieces_from,
-)
-from moulddesign.kitchen.joint_batch import (
-    BatchOrder,
-    JointBatch,
-    joint_batch,
-    mark_remarks,
-    pressed_at_once,
-    rounds,
-)
-from moulddesign.kitchen.oven import (
-    CoreShape,
-    CoreTime,
-    core_time,
-    heat_properties,
-    inside_composition,
-)
-from moulddesign.kitchen.pooling import (
-    Pooled,
-    dough_values,
-    found_value,
-    measured_in,
-    pooled,
-    remember,
-    today,
-)
-from moulddesign.kitchen.price import Price, price
 from moulddesign.kitchen.recipe import (
     Recipe,
     RecipeLine,
@@ -62,66 +28,18 @@ from moulddesign.kitchen.recipe import (
     part_density,
     part_water,
     recipe_loss,
+    recipe_of,
     scaled,
-)
-from moulddesign.kitchen.samples import Estimate, estimate
-from moulddesign.kitchen.schedule import Day, DayPlan, Step, calendar, day_plan
-from moulddesign.kitchen.trial import (
-    Trial,
-    WeighedPiece,
-    Weighing,
-    read_weighings,
-    trial,
-    typed_weighings,
 )
 
 __all__ = [
-    "Batch",
-    "BatchOrder",
-    "BatchPart",
-    "CoreShape",
-    "CoreTime",
-    "Cost",
-    "Day",
-    "DayPlan",
-    "Estimate",
-    "JointBatch",
-    "OnHand",
-    "Packs",
-    "Pooled",
-    "Price",
     "Recipe",
     "RecipeLine",
     "RecipePart",
     "Rest",
-    "Step",
-    "Trial",
-    "WeighedPiece",
-    "Weighing",
-    "batch",
-    "calendar",
-    "core_time",
-    "day_plan",
-    "dough_values",
-    "estimate",
-    "found_value",
-    "heat_properties",
-    "inside_composition",
-    "joint_batch",
-    "mark_remarks",
-    "measured_in",
     "part_density",
     "part_water",
-    "pieces_from",
-    "pooled",
-    "pressed_at_once",
-    "price",
-    "read_weighings",
     "recipe_loss",
-    "remember",
-    "rounds",
+    "recipe_of",
     "scaled",
-    "today",
-    "trial",
-    "typed_weighings",
 ]

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from math import fsum, hypot
 from os import PathLike
+from pathlib import Path
 from typing import Final, Self
 
 from pydantic import field_validator, model_validator
@@ -19,9 +20,11 @@ from moulddesign.core import (
 from moulddesign.design import (
     TRADE,
     CountsIn,
+    Design,
     PortionTable,
     RefusedError,
     Table,
+    design_path,
     given,
     read_tables,
 )
@@ -264,6 +267,30 @@ class Recipe(Table):
             Keys or ingredients are unknown, or values cannot be used.
         """
         return read_tables(path, cls, cls.of)
+
+
+def recipe_of(design: Design, design_file: Path | None) -> Recipe | None:
+    """Return the design's recipe, sought beside the design file and then where we are.
+
+    Parameters
+    ----------
+    design : Design
+        Its table [batch] names the recipe's file.
+    design_file : Path or None
+        The file that the design was read from.
+
+    Raises
+    ------
+    FileError
+        The recipe cannot be read.
+    SpecError
+        It cannot be used.
+    """
+    if design.batch.recipe is None:
+        return None
+    path = Path(design.batch.recipe)
+    beside = path if design_file is None else design_path(Path(design_file)).parent / path
+    return Recipe.read(beside if beside.exists() else path)
 
 
 COARSE_RATIO: Final = 0.05

@@ -214,7 +214,20 @@ def water_activity(mix: WaterMix) -> float:
     float
         Where solution and dry matter together hold the water that there is; 0.3 where it is lower.
     """
-    return common_activity([mix])
+    solids_g = fsum(mix.solutes_g.values())
+
+    def in_solution(water_g: float) -> float:
+        activity = solution_activity(water_g, mix.solutes_g)
+        return min(max(activity, LOWEST), HIGHEST)
+
+    def total_g(water_g: float) -> float:
+        return water_g + mix.dry_g * wheat_water(in_solution(water_g))
+
+    # The ends of `held_water_g`, but one search in the place of one within another.
+    low, high = 1e-3 * solids_g, 1e4 * solids_g
+    if solids_g == 0.0 or not total_g(low) < mix.water_g < total_g(high):
+        return common_activity([mix])  # there is no solution, or what is dry takes its water
+    return in_solution(_where(total_g, mix.water_g, low=low, high=high))
 
 
 def common_activity(mixes: Iterable[WaterMix]) -> float:

@@ -5,7 +5,8 @@ from html import escape
 from typing import Final
 
 from moulddesign.design import CentresWeighed, Design
-from moulddesign.kitchen import Batch, JointBatch
+from moulddesign.kitchen.batch import Batch
+from moulddesign.kitchen.joint_batch import JointBatch
 from moulddesign.page.markup import allergen_notes, cost_notes, html_table, paragraph, times
 from moulddesign.page.texts import Texts
 

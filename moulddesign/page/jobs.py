@@ -37,23 +37,13 @@ from moulddesign.export.pictures import pastry_scene
 from moulddesign.export.press_steps import PressStep
 from moulddesign.fit import design_in
 from moulddesign.geometry import Points
-from moulddesign.kitchen import (
-    Batch,
-    BatchOrder,
-    JointBatch,
-    OnHand,
-    Recipe,
-    WeighedPiece,
-    Weighing,
-    batch,
-    joint_batch,
-    mark_remarks,
-    measured_in,
-    today,
-    trial,
-)
+from moulddesign.kitchen import Recipe
+from moulddesign.kitchen.batch import Batch, OnHand, batch
 from moulddesign.kitchen.food_label import food_label
 from moulddesign.kitchen.ingredient_list import Law
+from moulddesign.kitchen.joint_batch import BatchOrder, JointBatch, joint_batch, mark_remarks
+from moulddesign.kitchen.pooling import measured_in, today
+from moulddesign.kitchen.trial import WeighedPiece, Weighing, trial
 from moulddesign.mould import MouldSet
 from moulddesign.page.face_entries import face_to_tap
 from moulddesign.page.view_bodies import (

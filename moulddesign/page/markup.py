@@ -13,7 +13,9 @@ from nicegui import ui
 from nicegui.elements import scene as _stock  # its three.js is what our own view draws with
 from nicegui.elements.mixins.text_element import TextElement
 
-from moulddesign.kitchen import Batch, Cost, Estimate, JointBatch
+from moulddesign.kitchen.batch import Batch, Cost
+from moulddesign.kitchen.joint_batch import JointBatch
+from moulddesign.kitchen.samples import Estimate
 from moulddesign.page.jobs import PieceFigures
 from moulddesign.page.texts import Texts
 from moulddesign.portion import AllergenList, Figures, LossSource

@@ -18,7 +18,9 @@ from moulddesign.design import (
     save_register,
     with_pressed,
 )
-from moulddesign.kitchen import Batch, dough_values, read_weighings, remember
+from moulddesign.kitchen.batch import Batch
+from moulddesign.kitchen.pooling import dough_values, remember
+from moulddesign.kitchen.trial import read_weighings
 from moulddesign.page import markup
 from moulddesign.page.batch_sheet import batch_sheet, joint_result
 from moulddesign.page.design_form import DesignForm

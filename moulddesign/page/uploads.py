@@ -11,9 +11,8 @@ from typing import Final
 
 from starlette.requests import ClientDisconnect
 
-from moulddesign.core import SpecError, limits, say
+from moulddesign.core import SpecError, either, limits, say
 from moulddesign.design import MOST_BUNDLE_BYTES, MOST_BYTES, FileKind
-from moulddesign.design.schema import either
 
 MOST_UPLOADS: Final = 200
 """Most uploads that are kept; a further one is refused."""

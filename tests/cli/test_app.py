@@ -11,7 +11,7 @@ from cli.command import COMMAND, environment
 from command_line import ran, run
 
 from moulddesign import __version__
-from moulddesign.cli.app import command_line
+from moulddesign.cli.app import HELP, command_line
 from moulddesign.cli.usage import Verb
 from moulddesign.design import library
 
@@ -29,6 +29,12 @@ def test_every_verb_explains_itself_with_an_example(verb):
     assert code == 0
     assert "Example" in said
     assert "--json" in said
+
+
+def test_the_help_says_of_each_verb_what_its_own_help_says():
+    assert list(HELP) == list(command_line().commands)
+    for verb, each in command_line().commands.items():
+        assert HELP[verb] == each.help.partition("\n\n")[0].replace("\n", " ")
 
 
 def test_without_a_verb_there_is_help(monkeypatch, capsys):

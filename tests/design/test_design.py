@@ -9,7 +9,7 @@ from pydantic import BaseModel, ValidationError
 from strategies import designs
 
 from moulddesign.core import FileError, SpecError
-from moulddesign.design import Design
+from moulddesign.design import Design, Layer, ReliefTable, Table
 
 STATUSES = ("common practice", "no source", "from memory", "our choice", "", "design")
 
@@ -120,6 +120,16 @@ def test_no_number_takes_nonsense(name, value):
         tree, said = {table: {key: value}}, rf"^{table}.{key} = .*: must be .*\.$"
     with pytest.raises(SpecError, match=said):
         Design.of(tree)
+
+
+def test_defaults_that_nothing_checked_are_those_that_validation_gives():
+    defaults = [field.default for field in Design.model_fields.values()]
+    tables = [each for each in defaults if isinstance(each, Table)]
+    assert len(tables) > 9
+    for table in tables:
+        made = type(table)()
+        assert (table, table.model_fields_set) == (made, made.model_fields_set)
+    assert ReliefTable().layers == (Layer(pattern="chestnut"),)
 
 
 def test_a_default_design_is_valid_and_frozen():

@@ -16,7 +16,7 @@ from moulddesign.export.drawing import build_sections
 from moulddesign.export.owned_card import owned_card
 from moulddesign.export.press_steps import press_steps
 from moulddesign.fit import fit, fitted_design
-from moulddesign.kitchen import batch
+from moulddesign.kitchen.batch import batch
 from moulddesign.mould.block import block
 from moulddesign.mould.cast import cast
 

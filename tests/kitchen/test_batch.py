@@ -5,7 +5,8 @@ import pytest
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.kitchen import OnHand, Recipe, batch
+from moulddesign.kitchen import Recipe
+from moulddesign.kitchen.batch import OnHand, batch
 
 RECIPE = Recipe.of(
     {

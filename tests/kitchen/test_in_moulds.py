@@ -6,8 +6,9 @@ import pytest
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.kitchen import OnHand, mark_remarks, rounds
+from moulddesign.kitchen.batch import OnHand
 from moulddesign.kitchen.counts_on_hand import counts_on_hand
+from moulddesign.kitchen.joint_batch import mark_remarks, rounds
 from moulddesign.portion import AllergenList
 
 

@@ -4,7 +4,9 @@ import pytest
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.kitchen import BatchOrder, OnHand, Recipe, batch, joint_batch
+from moulddesign.kitchen import Recipe
+from moulddesign.kitchen.batch import OnHand, batch
+from moulddesign.kitchen.joint_batch import BatchOrder, joint_batch
 
 SYRUP = {
     "ingredients": [

@@ -8,15 +8,18 @@ import pytest
 
 from moulddesign.core import SpecError
 from moulddesign.design import BakeDayTable, Design, crusts, fillings
-from moulddesign.kitchen import CoreShape, core_time, heat_properties, inside_composition
 from moulddesign.kitchen.oven import (
     CONDUCTIVITY,
     SPECIFIC_HEAT,
+    CoreShape,
     HeatProperties,
     OvenStage,
     centre_share,
     core_minutes,
+    core_time,
     cylinder_series,
+    heat_properties,
+    inside_composition,
     oven_stages,
     sizes_without_relief,
     slab_series,

@@ -8,14 +8,8 @@ import pytest
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design, DoughBook, Measured, PieceComposition
-from moulddesign.kitchen import (
-    dough_values,
-    measured_in,
-    pooled,
-    remember,
-    trial,
-    typed_weighings,
-)
+from moulddesign.kitchen.pooling import dough_values, measured_in, pooled, remember
+from moulddesign.kitchen.trial import trial, typed_weighings
 from moulddesign.portion import TrialMould, portion
 
 DAY = date(2026, 11, 27)

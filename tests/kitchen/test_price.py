@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from moulddesign.core import SpecError
 from moulddesign.design import PriceTable
-from moulddesign.kitchen import price
+from moulddesign.kitchen.price import price
 
 ORCHARD = PriceTable(
     wage_per_hour=18, energy_per_oven_load=0.60, mould_price=30, mould_pieces=600,

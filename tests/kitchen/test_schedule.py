@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from moulddesign.core import SpecError
 from moulddesign.design import BakeDayTable
-from moulddesign.kitchen import Recipe, calendar, day_plan
-from moulddesign.kitchen.schedule import filled_trays
+from moulddesign.kitchen import Recipe
+from moulddesign.kitchen.schedule import calendar, day_plan, filled_trays
 
 PARTS = {name: {"ingredients": [{"food": "honey", "mass_g": 1.0}]} for name in ("crust", "filling")}
 SATURDAY = date(2026, 11, 14)

@@ -2,7 +2,7 @@ import pytest
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.kitchen import OnHand, pieces_from
+from moulddesign.kitchen.batch import OnHand, pieces_from
 from moulddesign.portion import portion, split_on_scale
 
 NO_LOSS = {"hand_loss": 0.0, "mixing_loss": 0.0}

@@ -3,7 +3,7 @@ import pytest
 
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.kitchen import trial, typed_weighings
+from moulddesign.kitchen.trial import trial, typed_weighings
 from moulddesign.portion import TrialMould, portion
 
 DESIGN = Design.of({"portion": {"centres": [{"mass_g": 8.0, "density_g_per_ml": 1.2}]}})

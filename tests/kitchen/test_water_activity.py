@@ -49,6 +49,14 @@ def test_a_solution_has_the_published_activity(solute, solute_g, water_g, publis
     assert solution_activity(water_g, {solute: solute_g}) == pytest.approx(published, abs=within)
 
 
+@pytest.mark.parametrize("dry_g", [0.0, 3.0, 30.0])
+@pytest.mark.parametrize("water_g", [0.001, 2.0, 5.0, 25.0, 3000.0])
+def test_one_mixture_is_in_equilibrium_as_several_are(water_g, dry_g):
+    for solutes_g in ({}, {SUCROSE: 40.0}, {SUCROSE: 20.0, FRUCTOSE: 15.0, SALT: 1.0}):
+        mix = WaterMix(water_g=water_g, solutes_g=solutes_g, dry_g=dry_g)
+        assert water_activity(mix) == pytest.approx(common_activity([mix]), abs=1e-8)
+
+
 def test_the_higher_of_ross_and_the_mixture_is_taken():
     # Half-inverted syrup of 75 %: Ross's product 0.758, Norrish's mixture 0.723, worked by hand.
     half = {SUCROSE: 37.5, GLUCOSE: 18.75, FRUCTOSE: 18.75}

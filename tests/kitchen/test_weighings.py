@@ -1,7 +1,7 @@
 import pytest
 
 from moulddesign.core import FileError, MouldError, SpecError
-from moulddesign.kitchen import Weighing, read_weighings, typed_weighings
+from moulddesign.kitchen.trial import Weighing, read_weighings, typed_weighings
 
 EXPECTED = (
     Weighing(raw_g=77.0, finished_g=74.2, height_mm=20.5),

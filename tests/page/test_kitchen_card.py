@@ -7,7 +7,7 @@ from moulddesign.design import Design, OwnedMould, Paper
 from moulddesign.export.card_html import card_html
 from moulddesign.export.owned_card import owned_card
 from moulddesign.fit import fit, fitted_design
-from moulddesign.kitchen import batch
+from moulddesign.kitchen.batch import batch
 
 TIN = {"name": "tin", "outline": "square", "width_mm": 40, "height_mm": 40}
 

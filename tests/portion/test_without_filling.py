@@ -7,7 +7,8 @@ import pytest
 from moulddesign.building import build
 from moulddesign.core import SpecError
 from moulddesign.design import Design
-from moulddesign.kitchen import OnHand, Recipe, batch
+from moulddesign.kitchen import Recipe
+from moulddesign.kitchen.batch import OnHand, batch
 from moulddesign.portion import cautions_of, figures, finished_filling_g
 
 SOLID = Design.of(
