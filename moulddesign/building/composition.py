@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Any, TypeVar
 
 from moulddesign import __version__
+from moulddesign.artwork.outline import Outline
 from moulddesign.building.checks import build_findings
 from moulddesign.building.least_weight import with_least_weight
 from moulddesign.building.notebook import build_html, build_png
@@ -44,6 +45,7 @@ from moulddesign.mould import (
     filament,
     make_mould,
     print_report,
+    refuse_full_bed,
     stop_for,
 )
 from moulddesign.mould.print_estimate import PrintEstimate
@@ -54,6 +56,9 @@ from moulddesign.portion import Figures, Portion, cautions_of, figures
 from moulddesign.relief.carved_surface import SurfaceMaker, carved_surface, coarse_surface
 
 T = TypeVar("T")
+
+Fits = Callable[[Design, Outline, float], None]
+"""Refuses a carved piece of an outline and a volume [mL] before its face is made."""
 
 PASTRY = "pastry"
 """Name of the pastry among the files: for looking at and measuring, not for printing."""
@@ -388,7 +393,7 @@ def build(
     if design.own_mould is not None:
         raise SpecError("mould.kind", design.mould.kind.value, say("building.mould-exists"))
     clock = _Clock(stage)
-    shape = clock.shaped(design) if begun is None else begun[0]
+    shape = clock.shaped(design, fits=refuse_full_bed) if begun is None else begun[0]
     # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
     with ThreadPoolExecutor() as beside:
         piece_found = beside.submit(
@@ -440,9 +445,14 @@ def build(
 
 
 def _pressed(
-    design: Design, piece: Portion, surface_of: SurfaceMaker
+    design: Design, piece: Portion, surface_of: SurfaceMaker, fits: Fits
 ) -> tuple[Pastry, tuple[FurtherPastry, ...]]:
-    made = pastry(design, piece.volume_ml, surface_of=surface_of)
+    made = pastry(
+        design,
+        piece.volume_ml,
+        surface_of=surface_of,
+        before_face=lambda outline: fits(design, outline, piece.volume_ml),
+    )
     return made, further_pastries(design, piece, made.outline)
 
 
@@ -484,11 +494,16 @@ class _Clock:
         self.stage = stage
         self.seconds: dict[str, float] = {}
 
-    def shaped(self, design: Design, surface_of: SurfaceMaker = carved_surface) -> Shape:
+    def shaped(
+        self,
+        design: Design,
+        surface_of: SurfaceMaker = carved_surface,
+        fits: Fits = lambda *_: None,
+    ) -> Shape:
         _refuse_print(design)
         weights = self.timed("portion", lambda: figures(design))
         piece = weights.piece
-        made, further = self.timed("pastry", lambda: _pressed(design, piece, surface_of))
+        made, further = self.timed("pastry", lambda: _pressed(design, piece, surface_of, fits))
         _leave_room(design, made, piece)
         inside = interior(design, made, piece)
         return Shape(portion=weights, pastry=made, interior=inside, further=further)

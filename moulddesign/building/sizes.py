@@ -1,6 +1,7 @@
 """One design in several weights: what grows with the piece, and what printing and dough keep."""
 
 from collections.abc import Callable, Mapping
+from functools import cache
 from math import cbrt
 from typing import Any, Final
 
@@ -57,13 +58,16 @@ def in_weight(design: Design, weight_g: float) -> Design:
         {key: ratio * value if isinstance(value, float) else value for key, value in band.items()}
         for band in tree["pastry"]["side_bands"]
     ]
-    plain = pastry(without_relief(design), figures(design).piece.volume_ml)
-    outline = plain.outline.shape
+
+    @cache  # solved for its height, which takes a while; most designs do not ask
+    def outline() -> shapely.Polygon:
+        return pastry(without_relief(design), figures(design).piece.volume_ml).outline.shape
+
     for relief in (tree["relief"], *tree.get("further_stamps", ())):
         relief["layers"] = [_layer(layer, ratio, outline) for layer in relief["layers"]]
     if design.face is not None and design.face.whole().drawn_for_mm is None:
         middle = shapely.Point(0.0, 0.0)
-        tree["face"]["drawn_for_mm"] = 2.0 * float(outline.exterior.distance(middle))
+        tree["face"]["drawn_for_mm"] = 2.0 * float(outline().exterior.distance(middle))
     return Design.of(tree)
 
 
@@ -102,13 +106,15 @@ def plain_crust_mm(
     return inside.crust_mm if inside is not None and inside.is_filled else None
 
 
-def _layer(layer: Mapping[str, Any], ratio: float, outline: shapely.Polygon) -> dict[str, Any]:
+def _layer(
+    layer: Mapping[str, Any], ratio: float, outline: Callable[[], shapely.Polygon]
+) -> dict[str, Any]:
     """Return a layer with its lengths in another size, and as many whole repeats as it has then."""
     made = dict(layer)
     for key in LAYER_LENGTHS:
         if made.get(key) is not None:
             made[key] = ratio * made[key]
     if made.get("motif") is not None and made.get("count") is not None:
-        step = whole_repeats(Motif(made["motif"]), outline)
+        step = whole_repeats(Motif(made["motif"]), outline())
         made["count"] = max(round(made["count"] * ratio / step), 1) * step
     return made

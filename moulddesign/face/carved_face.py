@@ -28,6 +28,7 @@ from moulddesign.geometry import Points
 from moulddesign.geometry.sampling import Grid, region_mask, top_heights_mm
 from moulddesign.relief.field import EdgeDistance, Field, FieldValues, FoldedDistance, Heights
 from moulddesign.relief.height_map import Carving
+from moulddesign.relief.lifted_walls import LEAST_WALL
 from moulddesign.relief.roof import ReliefRegion
 from moulddesign.render import Picture, height_picture
 from moulddesign.render.scenes import FINER
@@ -39,8 +40,6 @@ BLOCK: Final = 1 << 16
 """Points that are worked on at once: what is known of them stays in the processor's cache."""
 SLOPE_RESERVE: Final = 0.9
 """Share of the draft's slope that parts may have: chords and tables steepen a little."""
-LEAST_WALL: Final = 0.4
-"""Slope of a wall that still shows as one: a height of 1 mm has a foot of 2.5 mm; our choice."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -29,7 +29,13 @@ from moulddesign.mould.block import BlockLayout
 from moulddesign.mould.cad_kernel import Solid
 from moulddesign.mould.cast import CastLayout
 from moulddesign.mould.coupon import CouponLayout, coupons
-from moulddesign.mould.kinds import Mould, make_mould, stop_for, stop_layout_for
+from moulddesign.mould.kinds import (
+    Mould,
+    make_mould,
+    refuse_full_bed,
+    stop_for,
+    stop_layout_for,
+)
 from moulddesign.mould.mould_set import MouldSet, Part, filament
 from moulddesign.mould.part_lettering import inscriptions, not_food_inscription, wanted_lettering
 from moulddesign.mould.press_layout import PressLayout
@@ -51,6 +57,7 @@ __all__ = [
     "make_mould",
     "not_food_inscription",
     "print_report",
+    "refuse_full_bed",
     "stop_for",
     "stop_layout_for",
     "wanted_lettering",

@@ -119,9 +119,9 @@ class BlockLayout:
 def block_layout(mould: BlockTable, printer: PrinterTable, pastry: "PastrySolid") -> BlockLayout:
     """Return the sizes of the block for a pastry, or of several where one bed is too small."""
     outline = pastry.outline
-    grid, *others = _grids(mould, printer, outline)
+    grid, *others = grids(mould, printer, outline)
     vent = _vent_place(pastry, mould.vent_mm)
-    layout = BlockLayout(
+    return BlockLayout(
         outline=outline,
         mould=mould,
         height_mm=pastry.height_mm,
@@ -132,10 +132,6 @@ def block_layout(mould: BlockTable, printer: PrinterTable, pastry: "PastrySolid"
         vent_mm=None if vent is None else vent[:2],
         vent_level_mm=pastry.height_mm if vent is None else vent[2],
     )
-    for plate in layout.plates:
-        _refuse_a_wide_handle(plate)
-    _refuse_a_wide_hole(mould, 2.0 * printer.line_width_mm)
-    return layout
 
 
 def _vent_place(pastry: "PastrySolid", vent_mm: float) -> tuple[float, float, float] | None:
@@ -158,9 +154,16 @@ def _vent_place(pastry: "PastrySolid", vent_mm: float) -> tuple[float, float, fl
     return None
 
 
-def _grids(
+def grids(
     mould: BlockTable, printer: PrinterTable, outline: Outline
 ) -> tuple[mould_set.CavityGrid, ...]:
+    """Return where cavities are in each of the blocks that take them, the fullest first.
+
+    Raises
+    ------
+    SpecError
+        The bed does not take one of them, or it is too small for its handle.
+    """
     place = mould_set.bounding_box_mm(outline)
     handle_mm = mould.handle_width_mm if mould.handle_length_mm else 0.0
 
@@ -168,11 +171,15 @@ def _grids(
         (x0, y0), (x1, y1) = grid.around_mm(place, mould.land_mm)
         return x1 - x0 + mould.handle_length_mm, max(y1 - y0, handle_mm)
 
-    return mould_set.plates_on_bed(mould, printer, place, size_mm=size, what="block")
+    made = mould_set.plates_on_bed(mould, printer, place, size_mm=size, what="block")
+    for grid in made:
+        _refuse_a_wide_handle(mould, grid.around_mm(place, mould.land_mm))
+    _refuse_a_wide_hole(mould, 2.0 * printer.line_width_mm)
+    return made
 
 
-def _refuse_a_wide_handle(layout: BlockLayout) -> None:
-    mould, ((_, y0), (_, y1)) = layout.mould, layout.board_mm
+def _refuse_a_wide_handle(mould: BlockTable, board_mm: mould_set.Box) -> None:
+    (_, y0), (_, y1) = board_mm
     if not mould.handle_length_mm:
         return
     most = y1 - y0 - 2.0 * FILLET_MM

@@ -169,10 +169,17 @@ def cast(
     In the coordinates of the assembly the pastries stand on z = 0, relief up, larger than the
     pastry by what the silicone shrinks.
     """
+    layout = layout_on_bed(
+        mould,
+        printer,
+        pastry.outline,
+        peak_mm=pastry.height_mm + pastry.depth_above_mm,
+        volume_mm3=pastry.volume_mm3,
+    )
     grown = 1.0 / (1.0 - mould.silicone_shrink)
+    layout = replace(layout, vent_mm=_vent_place(layout, pastry.outline, grown))
     deeper = pastry.extended_below(OVER_MM)
     master = Mesh(deeper.vertices * grown, deeper.triangles)
-    layout = _layout(mould, printer, pastry, grown=grown)
     standing = [master.moved((x, y, 0.0)) for x, y in layout.grid.centres_mm]
     mesh = union([_tray(layout), *standing], say("mould.casting-master"))
     pose = mould_set.pose_on_bed(mesh, printer, half_turns=0, name="master")
@@ -181,21 +188,39 @@ def cast(
     )
 
 
-def _layout(
-    mould: CastTable, printer: PrinterTable, pastry: PastrySolid, *, grown: float
+def layout_on_bed(
+    mould: CastTable,
+    printer: PrinterTable,
+    outline: Outline,
+    *,
+    peak_mm: float,
+    volume_mm3: float,
 ) -> CastLayout:
-    place = mould_set.bounding_box_mm(pastry.outline, grown)
-    peak_mm = grown * (pastry.height_mm + pastry.depth_above_mm)
+    """Return the sizes of a casting master, but for its vent.
+
+    Parameters
+    ----------
+    peak_mm : float
+        Table to the highest place of the pastry [mm].
+    volume_mm3 : float
+        Of the pastry [mm^3].
+
+    Raises
+    ------
+    SpecError
+        The bed does not take all of the pastries, or the floor is too thin.
+    """
+    grown = 1.0 / (1.0 - mould.silicone_shrink)
+    place = mould_set.bounding_box_mm(outline, grown)
     least = OVER_MM * grown + 2.0 * CHAMFER_MM
     if mould.floor_mm < least:
         raise SpecError("mould.floor_mm", mould.floor_mm, say("mould.thin-floor", least_mm=least))
-    alone = mould_set.CavityGrid(count=1, columns=1, pitch_mm=(0.0, 0.0))
     layout = CastLayout(
         place_mm=place,
         mould=mould,
-        peak_mm=peak_mm,
-        pastry_mm3=grown**3 * pastry.volume_mm3,
-        grid=alone,
+        peak_mm=grown * peak_mm,
+        pastry_mm3=grown**3 * volume_mm3,
+        grid=mould_set.CavityGrid(count=1, columns=1, pitch_mm=(0.0, 0.0)),
         vent_mm=(0.0, 0.0),
     )
 
@@ -203,8 +228,7 @@ def _layout(
         return _size_mm(replace(layout, grid=grid))
 
     grid = mould_set.grid_on_bed(mould, printer, place, size_mm=size, what="tray")
-    vent = _vent_place(replace(layout, grid=grid), pastry.outline, grown)
-    return replace(layout, grid=grid, vent_mm=vent)
+    return replace(layout, grid=grid)
 
 
 def _size_mm(layout: CastLayout) -> mould_set.Size:

@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from typing import Final
 
-from moulddesign.core import SpecError, say
+from moulddesign.artwork.outline import Outline
+from moulddesign.core import SpecError, mm3_from_ml, say
 from moulddesign.design import BlockTable, CastTable, Design, OwnTable, PressTable
-from moulddesign.mould.block import BlockLayout, block
-from moulddesign.mould.cast import CastLayout, cast
+from moulddesign.mould.block import BlockLayout, block, grids
+from moulddesign.mould.cast import CastLayout, cast, layout_on_bed
 from moulddesign.mould.mould_set import MouldSet, Part
 from moulddesign.mould.part_lettering import (
     inscribe_block,
@@ -54,6 +55,33 @@ def make_mould(
             return inscribe_cast(design, cast(table, printer, pastry))
         case OwnTable() as table:
             raise SpecError("mould.kind", table.kind.value, say("building.mould-exists"))
+
+
+def refuse_full_bed(design: Design, outline: Outline, volume_ml: float) -> None:
+    """Refuse a block or a master that the bed does not take, whatever is on the pastry.
+
+    Parameters
+    ----------
+    outline : Outline
+        Of the pastry.
+    volume_ml : float
+        Of the pastry [mL].
+
+    Raises
+    ------
+    SpecError
+        As `make_mould`. A master that is too large by the height of its relief alone is left to it.
+    """
+    match design.mould:
+        case BlockTable() as table:
+            grids(table, design.printer, outline)
+        case CastTable() as table:
+            volume_mm3 = mm3_from_ml(volume_ml)
+            # The outline is where a piece is widest, so its peak is no lower than this.
+            least_mm = volume_mm3 / outline.area_mm2
+            layout_on_bed(table, design.printer, outline, peak_mm=least_mm, volume_mm3=volume_mm3)
+        case _:
+            return
 
 
 def stop_for(other: Design, layout: PressLayout) -> Part:

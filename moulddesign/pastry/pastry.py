@@ -1,5 +1,6 @@
 """The pressed pastry as one solid, its surface, and its complement."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import radians, sqrt, tan
@@ -249,7 +250,11 @@ class Pastry:
 
 
 def pastry(
-    design: Design, volume_ml: float, *, surface_of: SurfaceMaker = carved_surface
+    design: Design,
+    volume_ml: float,
+    *,
+    surface_of: SurfaceMaker = carved_surface,
+    before_face: Callable[[Outline], None] = lambda _: None,
 ) -> Pastry:
     """Return the pastry of a design that has a volume, relief and shoulder included.
 
@@ -259,6 +264,8 @@ def pastry(
         Volume of the pressed piece [mL].
     surface_of : callable
         Makes the surface of a carved face: the true one, or a coarse one to look at.
+    before_face : callable
+        Called with the outline before that, which takes long; it may refuse it.
 
     Raises
     ------
@@ -276,16 +283,12 @@ def pastry(
     """
     volume_mm3 = mm3_from_ml(volume_ml)
     table = outline_table(design)
-    if table.height_mm is None:
-        width_mm = first_width_mm(design, volume_mm3)
-        if table.width_mm is None and isinstance(design.mould, PressTable):
-            width_mm = _for_whole_layers_mm(design, width_mm, volume_mm3)
-        return pastry_of_width(design, width_mm, volume_mm3, surface_of=surface_of)
-    width_mm = width_for_area_mm(table, volume_mm3 / table.height_mm)
+    width_mm = _width_before_top_mm(design, volume_mm3)
     if design.face is not None:
-        width_mm = _of_height_mm(design, width_mm, table.height_mm, volume_mm3)
-        return pastry_of_width(design, width_mm, volume_mm3, surface_of=surface_of)
-    made = best = pastry_of_width(design, width_mm, volume_mm3)
+        before_face(outline_of_width(table, width_mm))
+    made = best = pastry_of_width(design, width_mm, volume_mm3, surface_of=surface_of)
+    if table.height_mm is None or design.face is not None:
+        return made
     off_mm = abs(best.height_mm - table.height_mm)
     for _ in range(MOST_ROUNDS):
         if off_mm < HEIGHT_STEP_MM:
@@ -300,6 +303,23 @@ def pastry(
         if next_mm < off_mm:
             best, off_mm = made, next_mm
     raise SpecError("pastry.height_mm", table.height_mm, say("pastry.height-fits-no-width"))
+
+
+def _width_before_top_mm(design: Design, volume_mm3: float) -> float:
+    """Return the width of a pastry as it is known before its relief or its face is made [mm].
+
+    It is that of the pastry but for a flat top of a given height: there the relief moves it.
+    """
+    table = outline_table(design)
+    if table.height_mm is not None:
+        width_mm = width_for_area_mm(table, volume_mm3 / table.height_mm)
+        if design.face is None:
+            return width_mm
+        return _of_height_mm(design, width_mm, table.height_mm, volume_mm3)
+    width_mm = first_width_mm(design, volume_mm3)
+    if table.width_mm is None and isinstance(design.mould, PressTable):
+        return _for_whole_layers_mm(design, width_mm, volume_mm3)
+    return width_mm
 
 
 def shoulder_drop_mm(radius_mm: float) -> float:
@@ -427,6 +447,8 @@ def _drafted(design: Design, width_mm: float, volume_mm3: float) -> Pastry:
         flat_top = outline.inset(side.run_mm(height_mm)).shape
         relief = relief_regions(design.relief, flat_top)
         roofs = tuple(part.roof() for part in relief)
+        if not roofs:  # it is the height already
+            break
         before_mm, height_mm = height_mm, side.height_mm(volume_mm3 - relief_volume_mm3(roofs))
         if abs(height_mm - before_mm) < FLAT_TOP_STEP_MM:
             break

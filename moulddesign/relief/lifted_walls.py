@@ -7,7 +7,7 @@ ground's own facets.
 """
 
 from dataclasses import dataclass, replace
-from math import atan, degrees, radians, tan
+from math import atan, degrees, floor, radians, tan
 from typing import Final
 
 import numpy as np
@@ -22,6 +22,8 @@ from moulddesign.relief.voronoi import snapped_to_grid
 
 STEEPEST_GROUND: Final = 1.0
 """Slope of the ground up to which artwork may stand on it: 45 deg. Beyond lies a step."""
+LEAST_WALL: Final = 0.4
+"""Slope of a wall that still shows as one: a height of 1 mm has a foot of 2.5 mm; our choice."""
 PROBE_MM: Final = 0.2
 """Spacing of the points at which the ground's slope is taken under artwork [mm]."""
 REACH_MM: Final = 0.01
@@ -62,7 +64,7 @@ def lifted_walls(
     Raises
     ------
     SpecError
-        The region lies over a step of the ground.
+        The region lies over a step of the ground, or its draft leaves it no walls there.
     """
     if region.profile is Profile.PILLOW:
         coarse = region.shape.simplify(PILLOW_PLAN_MM)
@@ -71,7 +73,16 @@ def lifted_walls(
     if slope > STEEPEST_GROUND:
         raise SpecError("relief.layers", round(degrees(atan(slope))), say("relief.over-step"))
     # |grad(roof + ground)| is at most the sum of both, so the roof takes what the ground leaves.
-    wall = 1.0 / tan(radians(max(draft_deg, region.draft_deg))) - slope
+    least_deg = max(draft_deg, region.draft_deg)
+    wall = 1.0 / tan(radians(least_deg)) - slope
+    if wall < LEAST_WALL:
+        need = say(
+            "relief.most-draft",
+            most_deg=floor(degrees(atan(1.0 / (LEAST_WALL + slope)))),
+            slope_deg=degrees(atan(slope)),
+        )
+        field_of_draft = "relief.draft_deg" if region.draft_deg <= draft_deg else "relief.layers"
+        raise SpecError(field_of_draft, least_deg, need)
     made = replace(region, draft_deg=degrees(atan(1.0 / wall))).roof()
     vertices, triangles = _divided(made.vertices, made.walls, field, bound_mm)
     return LiftedWalls(

@@ -4,6 +4,7 @@ Meshes are in assembly pose, the stamp at its nominal height, its face down. One
 raises `KernelError`.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from statistics import NormalDist
@@ -11,6 +12,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from numpy.typing import ArrayLike
 from shapely.geometry.base import BaseGeometry
 
 from moulddesign.core import (
@@ -142,7 +144,8 @@ def closed_cavity_mm3(sleeve: Mesh, stamp: Mesh) -> float:
 
     The air is cut out of a block by a boolean, and the part that stands on the table and does not
     reach the sides of the block is kept. It holds the gap beside the stamp too, which is taken off:
-    difference of the two sections times the mean height of the gap.
+    difference of the two sections times the mean height of the gap. The block ends where the stamp
+    still fills the bore; what its engraving holds above that is cut out of a second one.
     """
     plan, on_wall = _seen_from_above(stamp)
     wall_mm = stamp.vertices[on_wall, 2]  # above it the back is chamfered
@@ -154,9 +157,13 @@ def closed_cavity_mm3(sleeve: Mesh, stamp: Mesh) -> float:
     )
     bore_mm2 = _bore_mm2(sleeve, edge_mm / 2.0)
     top_mm = _straight_top_mm(sleeve, edge_mm, float(wall_mm.max()))
-    inside_mm3 = _enclosed_mm3(sleeve, stamp, top_mm)
+    low, high = sleeve.bounds + MARGINS_MM
+    inside_mm3 = _enclosed_mm3([sleeve, stamp], (*low[:2], SLAB_MM), (*high[:2], top_mm))
     gap_mm3 = (bore_mm2 - plan.area) * (top_mm - mean_mm)
-    return inside_mm3 + bore_mm2 * SLAB_MM - gap_mm3 if inside_mm3 > 0.0 else 0.0
+    low, high = stamp.bounds + MARGINS_MM
+    above_mm3 = _enclosed_mm3([stamp], (*low[:2], top_mm), high)
+    made = inside_mm3 + bore_mm2 * SLAB_MM - gap_mm3 + above_mm3
+    return float(made) if inside_mm3 > 0.0 else 0.0
 
 
 def face_mm(stamp: Mesh) -> float:
@@ -232,15 +239,18 @@ def _bore_mm2(sleeve: Mesh, height_mm: float) -> float:
     return float(booleans.hole(booleans.section_region(sleeve, height_mm, say("verify.bore"))).area)
 
 
-def _enclosed_mm3(sleeve: Mesh, stamp: Mesh, top_mm: float) -> float:
-    """Return the volume of the air on the table that does not reach the sides [mm^3]."""
-    low, high = sleeve.bounds + np.array([[-1.0], [1.0]])
-    low[2], high[2] = SLAB_MM, top_mm
-    air = booleans.pieces_of_air([sleeve, stamp], low, high, step=say("verify.cavity-of-press"))
+MARGINS_MM: Final = np.array([[-1.0], [1.0]])
+"""How much larger than what it is cut out of a block of air is, below and above [mm]."""
+
+
+def _enclosed_mm3(meshes: Sequence[Mesh], low_mm: ArrayLike, high_mm: ArrayLike) -> float:
+    """Return the volume of the air on a block's floor that does not reach its sides [mm^3]."""
+    low, high = np.asarray(low_mm), np.asarray(high_mm)
+    air = booleans.pieces_of_air(meshes, low, high, step=say("verify.cavity-of-press"))
     inside = [
         part.volume_mm3
         for part in air
-        if part.bounds[0, 2] < 2.0 * SLAB_MM
+        if part.bounds[0, 2] < low[2] + SLAB_MM
         and np.all(part.bounds[0, :2] > low[:2] + EDGE_MM)
         and np.all(part.bounds[1, :2] < high[:2] - EDGE_MM)
     ]

@@ -5,15 +5,14 @@ import os
 from collections import Counter
 
 import pytest
-from hypothesis import given, reject, settings
-from hypothesis import strategies as st
+from sampled_designs import DRAWN, sampled_design
 from soundness import assert_sound, outcome
-from strategies import any_kind
 
 from moulddesign.building import build
 from moulddesign.core import SpecError, Verdict
 from moulddesign.design import MADE_KINDS, OUTLINES, Design
-from moulddesign.design.face_tables import face_names
+from moulddesign.design.face_tables import BandSection, face_names
+from moulddesign.design.piece_tables import SideForm
 
 DESIGNS = int(os.environ.get("MOULDDESIGN_DESIGNS", "100"))
 PATTERNS = ("chestnut", "lantern", "bee", "wreath", "knot")
@@ -75,20 +74,43 @@ def test_the_defaults_are_good_for_all(kind, outline, pattern, weight_g):
     assert_good(kind, outline, pattern, weight_g)
 
 
+@pytest.mark.parametrize(
+    ("values", "said"),
+    [
+        ({"mould.kind": "cast", "mould.cavities": 30}, r"mould.cavities = 30: do not fit the bed"),
+        ({"mould.kind": "block", "mould.handle_length_mm": 250.0}, r"printer.bed_mm = .*block"),
+        ({"mould.kind": "block", "mould.handle_width_mm": 79.0}, r"mould.handle_width_mm = 79"),
+    ],
+)
+def test_what_the_bed_does_not_take_is_refused_before_a_face_is_made(values, said, monkeypatch):
+    def made(*_args, **_kwargs):
+        pytest.fail("the face was made")
+
+    monkeypatch.setattr("moulddesign.pastry.pastry.carved_top", made)
+    with pytest.raises(SpecError, match=said):
+        build(Design().with_values({"face.name": "chestnut", **values}))
+
+
+def test_the_sample_has_every_kind_face_outline_and_side():
+    drawn = [sampled_design(number) for number in range(300)]
+    assert {design.mould.kind for design in drawn} == set(MADE_KINDS)
+    assert {design.face and design.face.name for design in drawn} == {None, *face_names()}
+    assert {design.pastry.outline for design in drawn} == {*OUTLINES, *DRAWN}
+    assert {design.pastry.side for design in drawn} == set(SideForm)
+    sections = {band.section for design in drawn for band in design.pastry.side_bands}
+    assert sections == set(BandSection)
+
+
+@pytest.fixture(scope="module")
+def counted():
+    """Outcomes by kind of mould, which are reported."""
+    made = Counter()
+    yield made
+    print(json.dumps(dict(made.most_common()), indent=1))  # noqa: T201 (a count to report)
+
+
 @pytest.mark.slow
-def test_designs_of_all_kinds_and_faces_are_good_or_say_what_to_change(capsys):
-    counted = Counter()
-
-    @given(design=any_kind(), face=st.sampled_from([None, *face_names()]))
-    @settings(max_examples=DESIGNS)
-    def judge(design, face):
-        try:
-            asked = design if face is None else design.with_values({"face.name": face})
-        except SpecError:
-            reject()
-        counted[f"{design.mould.kind}: {outcome(asked)}"] += 1
-
-    judge()
-    with capsys.disabled():
-        print(json.dumps(dict(counted.most_common()), indent=1))  # noqa: T201 (a count to report)
-    assert {kind.value for kind in MADE_KINDS} == {name.partition(":")[0] for name in counted}
+@pytest.mark.parametrize("number", range(DESIGNS))
+def test_designs_of_all_kinds_and_faces_are_good_or_say_what_to_change(number, counted):
+    design = sampled_design(number)
+    counted[f"{design.mould.kind}: {outcome(design)}"] += 1

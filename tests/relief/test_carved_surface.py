@@ -1,7 +1,7 @@
 """Carved surfaces against closed forms, the field itself, and another library's measures."""
 
 import time
-from math import acos, pi
+from math import acos, pi, radians, tan
 
 import numpy as np
 import pytest
@@ -12,6 +12,7 @@ from relief.surfaces import errors_mm, steep_share
 from strategies import regular
 
 from moulddesign.core import SpecError
+from moulddesign.design import Profile
 from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.geometry.topology import bounds_a_solid, is_closed
@@ -20,6 +21,8 @@ from moulddesign.relief.creases import creases
 from moulddesign.relief.draft_repair import with_feet
 from moulddesign.relief.facets import network
 from moulddesign.relief.field import highest, lowest
+from moulddesign.relief.roof import ReliefRegion
+from moulddesign.relief.voronoi import snapped_to_grid
 
 DISC = regular(256, 10.0)
 
@@ -99,6 +102,22 @@ def test_artwork_over_a_step_is_refused():
 
     with pytest.raises(SpecError, match="a step; move it"):
         made_of(step, regions=(letter("R", 9.0, 1.2),))
+
+
+def test_artwork_to_which_a_slope_leaves_no_walls_is_refused_with_the_draft_that_does():
+    def slope(points):
+        return of(tan(radians(40.0)) * points[:, 0], 0)
+
+    bar = snapped_to_grid(shapely.box(-5.0, -3.0, 5.0, 3.0))
+    region = ReliefRegion(shape=bar, depth_mm=1.0, profile=Profile.FLAT, draft_deg=15.0)
+    # Beside the slope of 40 deg a wall of 0.4 needs cot a = 0.4 + tan 40 deg: a = 38.9 deg.
+    with pytest.raises(
+        SpecError, match=r"relief.draft_deg = 39.0: must be at most 38 deg .* 40 deg"
+    ):
+        made_of(slope, regions=(region,), draft_deg=39.0)
+    made = made_of(slope, regions=(region,), draft_deg=38.0)
+    over = made.vertices[:, 2] - slope(made.vertices[:, :2]).height
+    assert over.max() == pytest.approx(1.0, abs=0.02)
 
 
 def test_corners_of_the_outline_stay_where_they_are():

@@ -64,6 +64,16 @@ def test_the_gap_beside_a_chamfered_back_is_no_part_of_the_cavity():
     assert closed_cavity_mm3(sleeve(), chamfered) == pytest.approx(TARGET, abs=0.03)
 
 
+def test_an_engraving_higher_than_the_straight_wall_is_part_of_the_cavity():
+    back, wall, straight = HEIGHT_MM + 10.0, BORE_MM - 0.3, HEIGHT_MM + 3.0
+    lean = back - straight
+    chamfer = cylinder(BORE_MM, straight, back + 1) - cone(wall, wall - lean, straight, back)
+    tools = [chamfer - cylinder(wall - lean, straight - 0.1, back + 2)]
+    deep = stamp(engraved=[*tools, cone(6, 3, HEIGHT_MM, HEIGHT_MM + 6).translate([15, 0, 0])])
+    frustum_mm3 = pi * 6 * (36 + 18 + 9) / 3 * GON  # pi h (R2 + R r + r2) / 3, MathWorld
+    assert closed_cavity_mm3(sleeve(), deep) == pytest.approx(TARGET + frustum_mm3, abs=0.03)
+
+
 def test_a_sleeve_off_the_table_closes_no_cavity():
     assert closed_cavity_mm3(sleeve().moved((0, 0, 0.1)), stamp().moved((0, 0, 0.1))) == 0.0
 
