@@ -142,7 +142,7 @@ class TestSizes:
         # A bevelled relief of many corners moves the height by 3 micrometres, this way and that.
         exact, widths = pastry_room.pastry_of_width, []
 
-        def noisy(asked, width_mm, volume_mm3):
+        def noisy(asked, width_mm, volume_mm3, **_kept):
             widths.append(width_mm)
             made = exact(asked, width_mm, volume_mm3)
             return replace(made, height_mm=made.height_mm + 0.003 * sin(1e7 * width_mm))
