@@ -10,7 +10,7 @@ import pytest
 
 import moulddesign
 from moulddesign.core import LANGUAGES, SpecError, say
-from moulddesign.core.messages import WORD, _texts
+from moulddesign.core.messages import WORD, _template, _texts
 
 PACKAGE = Path(moulddesign.__file__).parent
 
@@ -48,6 +48,14 @@ def test_each_text_is_said(language):
     ids = {id_ for id_, _, _ in said()}
     idle = {id_ for id_ in _texts(language) if not id_.startswith(WORD)} - ids
     assert not idle
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_table_that_is_read_alone_says_what_the_whole_file_says(language):
+    texts = _texts(language)
+    assert {id_: _template(id_, language) for id_ in texts} == texts
+    assert _template("core.no-such-text", language) is None
+    assert _template("no-such-table.text", language) is None
 
 
 def test_an_error_that_was_pickled_speaks_both_languages():
