@@ -19,12 +19,13 @@ import ctypes
 import gc
 import multiprocessing
 import os
+import pickle
 import signal
 import sys
 import threading
 from collections import deque
 from collections.abc import AsyncIterator, Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from enum import StrEnum
@@ -127,8 +128,7 @@ class Worker:
     async def retire(self, at_mb: float) -> None:
         """End the process, once it has no job, where it holds so much memory [MB].
 
-        The next job starts another. Nothing is done on a system that does not tell what a process
-        holds.
+        The next job starts another. Nothing is done on a system that does not tell what it holds.
         """
         async with self._turn:
             if self._child is not None and resident_mb(self._child.process.pid) >= at_mb:
@@ -318,67 +318,93 @@ def sharing(libraries: Sequence[str]) -> "Context":
 Make = Callable[[], Any]
 """Makes one thing, or waits until another process has made it; the first can be sent there."""
 
-
-def made_here(make: Make) -> Make:
-    """Let a thing be made in this process, when it is asked for."""
-    return make
+Send = Callable[[Sequence[Make]], Sequence[Make]]
+"""Hands things to a process, which makes one after another; gives what waits for each."""
 
 
-def load(*modules: str) -> None:
-    """Load modules, ahead of what needs them."""
-    for name in modules:
-        import_module(name)
+def made_here(makes: Sequence[Make]) -> Sequence[Make]:
+    """Let things be made in this process, when they are asked for."""
+    return makes
 
 
 @contextmanager
-def second_process() -> Iterator[Callable[[Make], Make]]:
-    """Start a process that makes one thing after another; give what hands it the next.
+def second_process(*libraries: str) -> Iterator[Send]:
+    """Start a process that makes things one after another; give what hands it the next ones.
 
     What waits for a thing raises what its making raised. Where this machine has one core for us,
-    all is made here. The process ends with the context, whatever it does.
+    all is made here. The process loads modules first and ends with the context, whatever it does.
     """
     if pool_size(None, 2) == 1:
         yield made_here
         return
-    child = _Child(multiprocessing.get_context("spawn"), None)
-    turns = ThreadPoolExecutor(max_workers=1)
+    child = _Child(multiprocessing.get_context("spawn"), partial(_load, libraries))
+    job = Job(say("page.the-files"), _make_each)
+    turns, turn = ThreadPoolExecutor(max_workers=1), Future[None]()
+
+    def send(makes: Sequence[Make]) -> Sequence[Make]:
+        nonlocal turn
+        made: list[Future[Any]] = [Future() for _ in makes]
+        given: bytes | None = pickle.dumps(makes)
+        if turn.done():  # at once: a thread would wait while a kernel holds the interpreter
+            child.send(job, (given,))
+            given = None
+        turn = turns.submit(_wait_for, child, job, given, made)
+        return [one.result for one in made]
+
     try:
         child.start()
-        yield lambda make: turns.submit(_value_of, child, make).result
+        turn = turns.submit(_wait_for, child, job, pickle.dumps(()), [])
+        yield send
     finally:
         turns.shutdown(wait=False, cancel_futures=True)
         child.end(0.0)
         turns.shutdown()
 
 
-def _make_one(_checkpoint: Checkpoint, make: Make) -> Iterator[Any]:
-    yield make()
+def _load(modules: Sequence[str]) -> None:
+    for name in modules:
+        with suppress(ImportError):  # what needs it says so
+            import_module(name)
 
 
-def _value_of(child: "_Child", make: Make) -> Any:  # noqa: ANN401 (what it makes)
-    job = Job(say("page.the-files"), _make_one)
-    child.send(job, (make,))
-    value = _only_value(child, job)
-    if isinstance(value, MouldError):
-        raise value
-    return value
+def _make_each(_checkpoint: Checkpoint, pickled: bytes) -> Iterator[Any]:
+    for make in pickle.loads(pickled):  # noqa: S301 (our own)
+        try:
+            yield make()
+        except MouldError as error:
+            yield error
+
+
+def _wait_for(child: "_Child", job: Job, pickled: bytes | None, made: list[Future[Any]]) -> None:
+    """Tell of each thing that it is made, as soon as it is; first ask for them if none has yet."""
+    if pickled is not None:
+        child.send(job, (pickled,))
+    waiting = deque(made)
+    try:
+        for value in _values(child, job):
+            if isinstance(value, MouldError):
+                waiting.popleft().set_exception(value)
+            else:
+                waiting.popleft().set_result(value)
+    except MouldError as error:
+        for one in waiting:
+            one.set_exception(error)
 
 
 def _only_value(child: "_Child", job: Job) -> Any:  # noqa: ANN401 (what the job yields)
     """Return a job's only part, or the error that came instead of it."""
-    value = None
     try:
-        while True:
-            answer = child.answer(job, None)
-            if answer is None:
-                continue
-            kind, content = answer
-            if kind != MessageKind.PART:
-                _raise_error(job, kind, content)
-                return value
-            value = content
+        return [*_values(child, job)].pop()
     except MouldError as error:
         return error
+
+
+def _values(child: "_Child", job: Job) -> Iterator[Any]:
+    """Yield the parts of a job's answer; raise the error that came instead of the next."""
+    while (answer := child.answer(job, None)) is None or answer[0] == MessageKind.PART:
+        if answer is not None:
+            yield answer[1]
+    _raise_error(job, *answer)
 
 
 def _raise_error(job: Job, kind: MessageKind, value: Any) -> None:  # noqa: ANN401 (error or sentence)

@@ -236,13 +236,13 @@ def cores(monkeypatch):
 def test_a_second_process_makes_things_in_turn_and_raises_what_went_wrong(cores):
     cores(2)
     with second_process() as send:
-        there, power, number, ours, dies, after = map(
-            send,
-            [os.getpid, partial(pow, 2, 10), partial(int, "x"), partial(refused, 4),
-             partial(os._exit, 3), os.getpid],
-        )  # fmt: skip
+        there, ours, power, number = send(
+            [os.getpid, partial(refused, 4), partial(pow, 2, 10), partial(int, "x")]
+        )
+        (again,) = send([os.getpid])
+        dies, after = send([partial(os._exit, 3), os.getpid])
         assert power() == 1024
-        assert there() not in {os.getpid(), None}
+        assert there() == again() not in {os.getpid(), None}
         with pytest.raises(KernelError, match="ValueError: invalid literal"):
             number()
         with pytest.raises(SpecError, match=r"^field = 4: it took too long"):
@@ -257,11 +257,11 @@ def test_a_second_process_ends_with_its_work_undone(cores):
     start = time.monotonic()
     with second_process() as send:
         for _ in range(3):
-            send(partial(time.sleep, 100.0))
+            send([partial(time.sleep, 100.0)])
     assert time.monotonic() - start < 50.0
 
 
 def test_on_one_core_there_is_no_second_process(cores):
     cores(1)
     with second_process() as send:
-        assert send(os.getpid)() == os.getpid()
+        assert [made() for made in send([os.getpid])] == [os.getpid()]

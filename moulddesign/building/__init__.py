@@ -15,7 +15,7 @@
 - `kept_parts`: the file of a set: what its press keeps for parts made later, and its sizes.
 """
 
-from moulddesign.building.checks import build_findings, exact_findings
+from moulddesign.building.checks import begin_findings, exact_findings
 from moulddesign.building.composition import (
     PASTRY,
     Build,
@@ -37,8 +37,8 @@ __all__ = [
     "CheckInput",
     "Inlay",
     "Shape",
+    "begin_findings",
     "build",
-    "build_findings",
     "coarse_shape",
     "exact_findings",
     "inlays",

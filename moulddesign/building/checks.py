@@ -1,7 +1,7 @@
 """What is checked of each kind of mould: the numbers of the design go to `verify`."""
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from itertools import chain
@@ -44,12 +44,21 @@ LETTERED: Final = ("sleeve", "plunger", "stop", "block")
 """Parts that have a face to write on."""
 
 
-def build_findings(made: CheckInput, further: Sequence[FurtherPastry] = ()) -> tuple[Finding, ...]:
-    """Return what is found of a build beside its first piece, on the meshes that will be written.
+Beside = Callable[[Sequence[Judge]], Sequence[Callable[[], tuple[Finding, ...]]]]
+"""Hands judges to whatever does their work meanwhile; gives what waits for each."""
 
-    `piece_findings` judges that piece, which is there before its mould.
+OF_MESHES: Final = (pull_findings, soundness)
+"""What takes a while and meshes alone, which can be sent to another process."""
+
+
+def begin_findings(
+    made: CheckInput, further: Sequence[FurtherPastry] = (), beside: Beside = lambda judges: judges
+) -> Callable[[], tuple[Finding, ...]]:
+    """Return what finds all of a build beside its first piece, on the meshes that will be written.
+
+    `piece_findings` judges that piece, which is there before its mould. What takes a while and
+    needs nothing else is handed on at once.
     """
-    # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
     judges: list[Judge] = [
         *_kind_judges(made, further),
         *(partial(_printed, made, part.name) for part in made.mould.parts),
@@ -61,8 +70,20 @@ def build_findings(made: CheckInput, further: Sequence[FurtherPastry] = ()) -> t
         partial(_lettering, made),
     ]
     judges += [partial(further_stamp_findings, made, one) for one in further]
+    there = iter(beside([judge for judge in judges if judge.func in OF_MESHES]))
+    return partial(
+        _found, [(judge, next(there) if judge.func in OF_MESHES else None) for judge in judges]
+    )
+
+
+def _found(
+    judges: Sequence[tuple[Judge, Callable[[], tuple[Finding, ...]] | None]],
+) -> tuple[Finding, ...]:
+    """Return all findings in order, those that another process was given as they come."""
+    # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        return tuple(chain.from_iterable(pool.map(lambda judge: judge(), judges)))
+        waits = [pool.submit(judge).result if wait is None else wait for judge, wait in judges]
+        return tuple(chain.from_iterable(wait() for wait in waits))
 
 
 def _kind_judges(made: CheckInput, further: Sequence[FurtherPastry]) -> tuple[Judge, ...]:

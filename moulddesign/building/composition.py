@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 from moulddesign import __version__
 from moulddesign.artwork.outline import Outline
-from moulddesign.building.checks import build_findings
+from moulddesign.building.checks import Beside, begin_findings
 from moulddesign.building.least_weight import with_least_weight
 from moulddesign.building.notebook import build_html, build_png
 from moulddesign.building.piece_findings import (
@@ -368,7 +368,9 @@ def build(
     stage: Callable[[str], None] = lambda _: None,
     *,
     begun: tuple[Shape, Mould] | None = None,
+    pressed: Callable[[Shape], None] = lambda _: None,
     drawn: Callable[[Build], None] = lambda _: None,
+    beside: Beside = lambda judges: judges,
 ) -> Build:
     """Return what a design becomes: weights, pastry, mould, and what was found.
 
@@ -378,8 +380,12 @@ def build(
         Called with the name of each stage before it starts: portion, pastry, mould, checks.
     begun : tuple of Shape and Mould, optional
         The design's piece and mould, where they were made already; those stages are left out.
+    pressed : callable
+        Called with the piece before its mould is made.
     drawn : callable
         Called with the build before it is checked: what needs no finding can be begun.
+    beside : callable
+        Given judges of meshes, to let their work be done meanwhile.
 
     Raises
     ------
@@ -394,9 +400,10 @@ def build(
         raise SpecError("mould.kind", design.mould.kind.value, say("building.mould-exists"))
     clock = _Clock(stage)
     shape = clock.shaped(design, fits=refuse_full_bed) if begun is None else begun[0]
+    pressed(shape)
     # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
-    with ThreadPoolExecutor() as beside:
-        piece_found = beside.submit(
+    with ThreadPoolExecutor() as pool:
+        piece_found = pool.submit(
             piece_findings,
             PieceInput(
                 design=design,
@@ -406,7 +413,7 @@ def build(
                 solid=shape.pastry.mesh,
             ),
         )
-        weights = beside.submit(sleeve_weights, design, shape.pastry, shape.further, shape.portion)
+        weights = pool.submit(sleeve_weights, design, shape.pastry, shape.further, shape.portion)
         mould = clock.timed("mould", lambda: mould_of(design, shape)) if begun is None else begun[1]
         meshes = MappingProxyType(
             {part.name: part.printed for part in mould.parts}
@@ -423,9 +430,10 @@ def build(
             meshes=meshes,
         )
 
+        mould_found = begin_findings(check_input, shape.further, beside)
+
         def judged() -> tuple[Finding, ...]:
-            mould_found = build_findings(check_input, shape.further)
-            found = (*piece_found.result(), *mould_found)
+            found = (*piece_found.result(), *mould_found())
             return with_least_weight(design, shape.interior, found)
 
         unchecked = Build(

@@ -1,8 +1,9 @@
 """What is checked of a press, under its first stamp and under each further one."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache, partial
+from itertools import chain
 from math import pi, sqrt
 
 from shapely import MultiPolygon
@@ -39,7 +40,7 @@ from moulddesign.verify.printed_fit import stamp_fit_findings, stop_fit_findings
 from moulddesign.verify.printed_press import FLARE_MM, PrintedPress
 from moulddesign.verify.pull import pull_findings
 
-Judge = Callable[[], tuple[Finding, ...]]
+Judge = partial[tuple[Finding, ...]]
 """Measures something of a build, beside others that do so at the same time."""
 
 
@@ -52,7 +53,7 @@ def press_judges(made: CheckInput, further: Sequence[FurtherPastry]) -> tuple[Ju
         partial(_strength, made, press, further),
         partial(stamp_fit_findings, printed),
         partial(stop_fit_findings, printed),
-        partial(_pull, made, press.stamp),
+        *_pull(made, press.stamp),
         partial(_rim, made),
         *(() if made.design.printer.service is not None else (partial(_in_layers, made, press),)),
     )
@@ -100,7 +101,7 @@ def further_stamp_findings(made: CheckInput, one: FurtherPastry) -> tuple[Findin
         *piece_findings(own),
         *_press(own, press),
         *stamp_fit_findings(_printed_press(own, press)),
-        *_pull(own, press.stamp),
+        *chain.from_iterable(judge() for judge in _pull(own, press.stamp)),
         *_rim(own),
         *relief_layer_findings(own),
     )
@@ -298,17 +299,19 @@ def _rim(made: CheckInput) -> tuple[Finding, ...]:
     return rim_findings(figures, remedy)
 
 
-def _pull(made: CheckInput, stamp: Mesh) -> tuple[Finding, ...]:
-    """Judge whether the pastry leaves the stamp downwards."""
+def _pull(made: CheckInput, stamp: Mesh) -> tuple[Judge, ...]:
+    """Return what judges whether the pastry leaves the stamp downwards."""
     drafts = [part.draft_deg for part in made.pastry.relief]
     if made.pastry.carved is not None:
         drafts.append(made.design.relief.draft_deg)
     if not drafts:
         return ()
-    return pull_findings(
+    pulled = partial(
+        pull_findings,
         say("building.pastry-from-stamp"),
         body=made.solid,
         tool=stamp,
         direction=(0.0, 0.0, -1.0),
         least_draft_deg=min(drafts),
     )
+    return (pulled,)

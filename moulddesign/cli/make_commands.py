@@ -1,8 +1,7 @@
 """`make`: from a finished weight to a verified mould; `coupon`: what to print before it."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, nullcontext
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
@@ -48,7 +47,8 @@ from moulddesign.portion import figures
 if TYPE_CHECKING:
     from moulddesign.building import Build
     from moulddesign.export import BuildFiles, ExportOptions
-    from moulddesign.workers import Make
+    from moulddesign.export.build_files import Makers
+    from moulddesign.workers import Make, Send
 
 STAGES = ("portion", "pastry", "mould", "checks", "files")
 SIGNS = {Verdict.GOOD: "good", Verdict.WARN: "! warn", Verdict.FAIL: "x fail"}
@@ -225,29 +225,34 @@ def run_make(
 
 
 @contextmanager
-def _beside(pays: bool) -> Iterator["Callable[[Make], Make]"]:  # noqa: FBT001 (said in place)
+def _beside(pays: bool) -> Iterator["Send"]:  # noqa: FBT001 (said in place)
     """Give what hands things to a second process where that pays, which loads libraries first."""
-    from moulddesign.workers import load, made_here, second_process  # noqa: PLC0415 (processes)
+    from moulddesign.workers import made_here, second_process  # noqa: PLC0415 (processes)
 
-    with second_process() if pays else nullcontext(made_here) as send:
-        send(partial(load, "moulddesign.export", "moulddesign.mould.kernel_shapes"))
+    libraries = "moulddesign.export", "moulddesign.mould.kernel_shapes"
+    with second_process(*libraries) if pays else nullcontext(made_here) as send:
         yield send
 
 
 def _built(
-    design: Design, options: "ExportOptions", stage: "_Stage", send: "Callable[[Make], Make]"
+    design: Design, options: "ExportOptions", stage: "_Stage", send: "Send"
 ) -> "tuple[Build, BuildFiles]":
     """Return a build and its files, of which some are being made already."""
     from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
-    from moulddesign.export import BuildFiles, sendable_makers  # noqa: PLC0415 (the same)
+    from moulddesign.export import BuildFiles, face_makers, sendable_makers  # noqa: PLC0415 (the same)
 
     begun: dict[str, Make] = {}
 
-    def begin(drawn: "Build") -> None:
-        makers = sendable_makers(drawn, options)
-        begun.update((name, send(make)) for name, make in makers.items())
+    def begin(makers: "Makers") -> None:
+        begun.update(zip(makers, send(tuple(makers.values())), strict=True))
 
-    made = build(design, stage, drawn=begin)
+    made = build(
+        design,
+        stage,
+        pressed=lambda piece: begin(face_makers(piece, options)),
+        drawn=lambda drawn: begin(sendable_makers(drawn, options)),
+        beside=send,
+    )
     return made, BuildFiles(made, options, begun)
 
 

@@ -35,7 +35,7 @@
 - `flat_pictures`: artwork seen flat: bundled patterns on one sheet, thin strokes and gaps ringed.
 """
 
-from moulddesign.export.build_files import BuildFiles, sendable_makers
+from moulddesign.export.build_files import BuildFiles, face_makers, sendable_makers
 from moulddesign.export.digests import (
     asked_digest,
     design_as_written,
@@ -64,6 +64,7 @@ __all__ = [
     "check_replaceable",
     "design_as_written",
     "design_without_digests",
+    "face_makers",
     "has_same_mould",
     "is_made_from",
     "keep_readings",

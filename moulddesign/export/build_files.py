@@ -5,7 +5,7 @@ from functools import cached_property, partial
 from types import MappingProxyType
 from typing import Any, Final
 
-from moulddesign.building import PASTRY, Build
+from moulddesign.building import PASTRY, Build, Shape
 from moulddesign.core import LANGUAGES, say
 from moulddesign.design import Format
 from moulddesign.export.approval import APPROVAL_PDF, TOP_PNG, approval_sheet, top_scene
@@ -108,7 +108,8 @@ class BuildFiles:
     Parameters
     ----------
     makers : Mapping or None
-        The `sendable_makers` of the build and the options, where another process was given them.
+        The `face_makers` and `sendable_makers` of the build and the options, where another process
+        was given them.
     """
 
     def __init__(
@@ -215,7 +216,10 @@ class BuildFiles:
 
     @cached_property
     def _makers(self) -> Makers:
-        return sendable_makers(self.build, self.options) if self._given is None else self._given
+        if self._given is not None:
+            return self._given
+        faces = face_makers(self.build, self.options)
+        return {**faces, **sendable_makers(self.build, self.options)}
 
     def _make(self, name: str) -> bytes:
         if name in self._makers:
@@ -348,16 +352,20 @@ def _orders(build: Build) -> list[str]:
     return [] if build.design.printer.service is None else [ORDER_PDF]
 
 
-def sendable_makers(build: Build, options: ExportOptions) -> Makers:
-    """Return what makes pictures of solids and STEP files; all can be sent to another process.
+def face_makers(build: Build | Shape, options: ExportOptions) -> Makers:
+    """Return what makes the pictures of carved faces, which can be sent to another process."""
+    return face_pictures(build) if SHOWING_RELIEF.intersection(options.formats) else {}
 
-    They need nothing that was found. Faces come first: the relief's picture is made of them.
+
+def sendable_makers(build: Build, options: ExportOptions) -> Makers:
+    """Return what makes pictures and STEP files of solids; all can be sent to another process.
+
+    They need nothing that was found.
     """
     wanted = Format.STEP in options.formats
     steps = {f"{stem}{STEP_END}": make for stem, make in _steps(build)} if wanted else {}
     pictures = {n: partial(picture_png, scene) for n, scene in scenes(build, options).items()}
-    faces = face_pictures(build) if SHOWING_RELIEF.intersection(options.formats) else {}
-    return {**faces, **pictures, **steps}
+    return pictures | steps
 
 
 def in_order_of_making(names: Iterable[str]) -> tuple[str, ...]:

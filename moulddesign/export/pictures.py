@@ -12,7 +12,7 @@ import shapely
 
 from moulddesign.artwork.artwork_check import ThinMark, thin_marks
 from moulddesign.artwork.layers import thickened_places
-from moulddesign.building import PASTRY, Build
+from moulddesign.building import PASTRY, Build, Shape
 from moulddesign.core import LANGUAGES, Message, in_words, say
 from moulddesign.design import Kind
 from moulddesign.export import flat_pictures
@@ -138,7 +138,7 @@ def further_pastry_scenes(build: Build) -> Mapping[str, Scene]:
     )
 
 
-def relief_pictures(build: Build) -> Mapping[str, Pastry]:
+def relief_pictures(build: Build | Shape) -> Mapping[str, Pastry]:
     """Return every pastry by the name of the picture of its relief, the first's first."""
     further = {
         f"{one.stamp_name.replace('stamp', 'relief', 1)}.png": one.pastry for one in build.further
@@ -151,7 +151,7 @@ def face_name(relief: str) -> str:
     return relief.replace("relief", "face", 1)
 
 
-def face_pictures(build: Build) -> Mapping[str, Callable[[], bytes]]:
+def face_pictures(build: Build | Shape) -> Mapping[str, Callable[[], bytes]]:
     """Return what makes the picture that `face_name` names of each carved face."""
     return MappingProxyType(
         {

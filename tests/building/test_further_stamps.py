@@ -16,7 +16,7 @@ from mould.judge import shared_mm3
 from PIL import Image
 from pypdf import PdfReader
 
-from moulddesign.building import PASTRY, CheckInput, build, build_findings
+from moulddesign.building import PASTRY, CheckInput, begin_findings, build
 from moulddesign.core import SpecError, Verdict
 from moulddesign.design import Design, parse_formats
 from moulddesign.export import BuildFiles, ExportOptions, publish
@@ -209,7 +209,7 @@ def test_mirrored_lettering_and_a_stamp_that_is_too_thick_are_found_under_its_na
         dataclasses.replace(part, mesh=low) if one is part else one for one in made.mould.parts
     )
     wrong = dataclasses.replace(made, mould=dataclasses.replace(made.mould, parts=parts))
-    found = build_findings(check_input(wrong, **{"pastry-fig": mirrored}), made.further[:1])
+    found = begin_findings(check_input(wrong, **{"pastry-fig": mirrored}), made.further[:1])()
     failed = {f.name for f in found if f.verdict is Verdict.FAIL}
     assert "stamp-fig: relief matches the artwork, seen from above" in failed
     # Pressed half a millimetre deeper, some 1000 mm^3 of 60000 are missing, and the dough is cut.

@@ -53,8 +53,8 @@ def test_files_are_the_same_whichever_process_makes_them():
     makers = sendable_makers(built("chestnut-75"), options)
     assert set(makers) >= {"sleeve.step", "stamp-blank.step", "parts.png", "print.png"}
     with second_process() as send:
-        there = {name: send(make) for name, make in makers.items()}
-        assert all(there[name]() == make() for name, make in makers.items())
+        there = send(tuple(makers.values()))
+        assert [one() for one in there] == [make() for make in makers.values()]
 
 
 def test_the_hundredth_file_of_a_process_is_the_first():
