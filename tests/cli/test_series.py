@@ -189,6 +189,29 @@ def in_one_process(monkeypatch):
     monkeypatch.setattr(orders, "run_in_pool", run_here)
 
 
+def test_what_takes_longest_begins_first(monkeypatch, tmp_path):
+    fig = {"name": "fig", "layers": [{"pattern": "sun"}]}
+    designs = [
+        Design(), Design.of({"face": {"name": "wheat"}}), Design(),
+        Design.of({"face": {"name": "wheat"}, "further_stamps": [fig]}),
+    ]  # fmt: skip
+    begun = []
+    monkeypatch.setattr(
+        orders,
+        "run_in_pool",
+        lambda calls, *_: begun.extend(given[0].place for _, given in calls) or (),
+    )
+    asked = [
+        Order(
+            place=f"row {number}", design=design, target=tmp_path / "out" / str(number),
+            options=ExportOptions(), keep_failing=False,
+        )
+        for number, design in enumerate(designs, start=2)
+    ]  # fmt: skip
+    assert list(run_all(asked, tmp_path / "out", 2)) == []
+    assert begun == ["row 5", "row 3", "row 2", "row 4"]
+
+
 def waited_for(condition, process):
     """Wait until something holds, the process being alive; return what it is."""
     end = time.monotonic() + 120.0
