@@ -6,6 +6,7 @@ digest of its file: elsewhere the same design gives the same bytes, or says that
 
 import logging
 import os
+import struct
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -78,7 +79,8 @@ def open_font(path: Path) -> Font:
     try:
         outlines = TTFont(BytesIO(raw), fontNumber=0, lazy=True)
         shaper = uharfbuzz.Font(uharfbuzz.Face(uharfbuzz.Blob(raw)))
-    except (TTLibError, uharfbuzz.HarfBuzzError) as error:
+    # Its head is read without a check, and a WOFF2 asks for a library that may be missing.
+    except (TTLibError, uharfbuzz.HarfBuzzError, struct.error, ImportError) as error:
         raise FileError(str(path), say("artwork.no-font")) from error
     if not any(table in outlines for table in OUTLINE_TABLES):
         raise FileError(str(path), say("artwork.font-without-outlines"))

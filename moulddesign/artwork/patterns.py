@@ -49,6 +49,8 @@ def picture_regions(path: Path, threshold: float | None = None) -> tuple[polygon
     tone = _threshold(grey, threshold, path)
     smooth = gaussian(grey, sigma=SMOOTHING_PX, mode="nearest")
     framed = np.pad(smooth, 1, constant_values=1.0)
+    if _edges(framed > tone) > limits.MOST_POINTS:
+        raise FileError(str(path), say("artwork.too-grainy", most=limits.MOST_POINTS))
     height, width = grey.shape
     lines = [
         _in_unit_square(line, width, height)
@@ -57,15 +59,22 @@ def picture_regions(path: Path, threshold: float | None = None) -> tuple[polygon
     shape = polygons.multipolygon(
         polygons.fill_even_odd(lines), say("artwork.file-outline", name=path.name)
     )
+    # One by one: together, each point that is left out is compared with all other polygons.
     simple = shapely.simplify(
-        shape, TRACE_TOLERANCE_PX / max(width, height), preserve_topology=True
+        shapely.get_parts(shape), TRACE_TOLERANCE_PX / max(width, height), preserve_topology=True
     )
     found = polygons.visible_regions(
-        [(polygons.polygon_set(simple), 1.0)], say("artwork.file-relief", name=path.name)
+        [(polygons.polygon_set(part), 1.0) for part in simple],
+        say("artwork.file-relief", name=path.name),
     )
     if not found:
         raise FileError(str(path), say("artwork.nothing-dark"))
     return found
+
+
+def _edges(light: NDArray[np.bool_]) -> int:
+    """Return how often neighbouring pixels differ: each is a point of a contour."""
+    return sum(int(np.count_nonzero(np.diff(light, axis=axis))) for axis in (0, 1))
 
 
 def _in_unit_square(line: NDArray[np.float64], width: int, height: int) -> NDArray[np.float64]:

@@ -19,8 +19,8 @@ from picosvg.geometric_types import Point
 from picosvg.svg_transform import Affine2D
 from shapely import MultiPolygon, Polygon
 
-from moulddesign.core import KernelError, Message, SpecError, say
-from moulddesign.geometry import Points
+from moulddesign.core import KernelError, Message, SpecError, limits, say
+from moulddesign.geometry import Indices, Points
 
 PolygonSet: TypeAlias = CrossSection
 
@@ -49,6 +49,8 @@ def _filled(rings: Sequence[Points], rule: FillRule) -> PolygonSet:
 MOST_PAIRS: Final = 100_000
 """Pairs of edges that `crossing_count` compares: some milliseconds."""
 LEAST_SAMPLE: Final = 16
+MOST_SAMPLE: Final = 64
+"""Of many small paths each is compared: their samples together stay small."""
 
 
 def crossing_count(rings: Sequence[Points]) -> int:
@@ -68,8 +70,7 @@ def crossing_count(rings: Sequence[Points]) -> int:
         return 0
     start, end = np.concatenate(edges).transpose(1, 2, 0)
     along, count = end - start, start.shape[1]
-    most = max(LEAST_SAMPLE, MOST_PAIRS // count)
-    sample = np.unique(np.linspace(0, count - 1, min(count, most)).astype(int))
+    sample = _sample(count)
     # Two edges cross where each has the ends of the other on either side: one row an edge of the
     # sample, one column an edge.
     here, there = start[:, sample, np.newaxis], along[:, sample, np.newaxis]
@@ -79,6 +80,33 @@ def crossing_count(rings: Sequence[Points]) -> int:
     beyond = _cross(along[:, np.newaxis], here + there - first)
     met = int(np.count_nonzero(apart & (across * beyond < 0.0)))
     return int(met * count // (2 * len(sample)))
+
+
+def nesting_count(rings: Sequence[Points]) -> int:
+    """Return how often a closed line lies in another's box, estimated where there are many.
+
+    The flat kernel takes time by the lines around each line.
+
+    Examples
+    --------
+    >>> ring = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+    >>> nesting_count([ring, 2.0 * ring, 3.0 * ring, ring + 9.0])
+    3
+    """
+    whole = [ring for ring in rings if len(ring)]
+    if not whole:
+        return 0
+    low = np.array([ring.min(axis=0) for ring in whole])
+    high = np.array([ring.max(axis=0) for ring in whole])
+    sample = _sample(len(whole))
+    around = (low < low[sample, np.newaxis]) & (high > high[sample, np.newaxis])
+    return int(np.count_nonzero(around.all(axis=2)) * len(whole) // len(sample))
+
+
+def _sample(count: int) -> Indices:
+    """Return some of so many rows, spread evenly."""
+    most = min(max(LEAST_SAMPLE, MOST_PAIRS // count), MOST_SAMPLE)
+    return np.unique(np.linspace(0, count - 1, min(count, most)).astype(int))
 
 
 def _cross(first: Points, second: Points) -> Points:
@@ -141,6 +169,8 @@ def multipolygon(polygons: PolygonSet, step: Message) -> MultiPolygon:
     Rings that touch themselves in a point come out as the Simple Features standard (OGC 06-103r4)
     wants them: split, or as a hole.
     """
+    if polygons.num_contour() > limits.MOST_CONTOURS:
+        raise KernelError(step, say("artwork.too-many-contours", most=limits.MOST_CONTOURS))
     shape = MultiPolygon([polygon for part in polygons.decompose() for polygon in _polygons(part)])
     if not shape.is_valid:
         # A repair leaves points and lines beside the polygons.

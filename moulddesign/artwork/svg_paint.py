@@ -4,6 +4,7 @@ The cascade of style sheets and attributes, colours as shares of the depth, fill
 polygons.
 """
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -81,6 +82,8 @@ PLAIN_SELECTORS: Final = (
     selectors.IDSelector,
 )
 """Others (children, pseudo-classes such as :has) cost a walk of the tree for each element."""
+COMBINED: Final = re.compile(r"(?<!\\)[>+~(]|[^\s,\\]\s+[^\s,]")
+"""Names that are combined: parsing takes time by the square of how many there are."""
 
 
 @lru_cache(maxsize=1024)  # drawing programs repeat one style on many elements
@@ -140,8 +143,8 @@ def sheet_styles(root: Any, budget: "PointBudget") -> SheetStyles:  # noqa: ANN4
 
 def _compiled(prelude: list[Any]) -> list[Any]:
     try:
-        found = list(selectors.parse(prelude))
-        plain = all(
+        found = [] if COMBINED.search(_text(prelude)) else list(selectors.parse(prelude))
+        plain = bool(found) and all(
             isinstance(one.parsed_tree, selectors.CompoundSelector)
             and one.pseudo_element is None
             and all(isinstance(s, PLAIN_SELECTORS) for s in one.parsed_tree.simple_selectors)
@@ -236,6 +239,7 @@ class PointBudget:
         """Return the lines, counted with the crossings among them."""
         self.take(sum(map(len, lines)) + 1)
         self.take(polygons.crossing_count(lines))
+        self.take(polygons.nesting_count(lines) // limits.NESTED_A_POINT)
         return lines
 
     def refuse_crossings(self, sets: Iterable[polygons.PolygonSet]) -> None:

@@ -30,6 +30,8 @@ LONG_KEY: Final = re.compile(
     rf"""(?<![\w."'-])[\w"'-]++(?:[ \t]*+\.[ \t]*+[\w"'-]++){{{MOST_NESTED},}}"""
 )
 """More words with dots between them than tables may lie in one another."""
+MOST_BITS: Final = 63
+"""Of a whole number, without its sign (TOML 1.0)."""
 
 UTF_16_MARKS: Final = (b"\xff\xfe", b"\xfe\xff")
 """Byte-order marks of UTF-16, in which some spreadsheets save a table."""
@@ -183,12 +185,13 @@ def read_csv(path: FilePath, *, advice: Message) -> CsvTable:
         for number, cells in enumerate(lines, start=1 + comments.count("\n"))
         if any(map(str.strip, cells))
     ]
-    heads = tuple(map(str.strip, rows[0].cells)) if rows else ()
+    # In one line, for sentences repeat them.
+    heads = tuple(" ".join(cell.split()) for cell in rows[0].cells) if rows else ()
     return CsvTable(heads, tuple(rows[1:]), separator)
 
 
 def _refuse_large(tree: dict[str, Any], path: FilePath) -> None:
-    """Refuse lists and tables deeper in one another than `MOST_NESTED`, or of too many entries."""
+    """Refuse lists and tables too deep in one another, too many entries, and endless numbers."""
     level: list[Any] = [tree]
     count = 0
     for _ in range(MOST_NESTED):
@@ -198,6 +201,8 @@ def _refuse_large(tree: dict[str, Any], path: FilePath) -> None:
             if isinstance(outer, dict | list)
             for inner in (outer.values() if isinstance(outer, dict) else outer)
         ]
+        if any(isinstance(one, int) and one.bit_length() > MOST_BITS for one in level):
+            raise FileError(str(path), say("core.toml-number-too-long"))
         count += len(level)
         if count > MOST_ENTRIES:
             raise FileError(str(path), say("core.toml-too-long", most=MOST_ENTRIES))

@@ -38,6 +38,11 @@ MOST_CLIPS: Final = 5_000
 """Clip paths that a drawing applies and the shapes in them, each as often as it is applied."""
 MOST_POINTS: Final = 400_000
 """Points of a drawing, each crossing of lines counted as one."""
+NESTED_A_POINT: Final = 10
+"""Times that a closed line lies in another of its path which take as long as a point."""
+MOST_CONTOURS: Final = 20_000
+"""Outlines and holes of what a drawing or a picture leaves visible: of three times as many the flat
+kernel ends the process (manifold3d 3.5)."""
 MOST_DASHES: Final = 20_000
 """Dashes along one line of a drawing."""
 

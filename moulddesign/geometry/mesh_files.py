@@ -121,7 +121,12 @@ def parse_obj(data: bytes, *, most_triangles: int) -> Mesh:
         with np.errstate(invalid="ignore", over="ignore"):
             scene = obj.load_obj(io.BytesIO(text), skip_materials=True, maintain_order=True)
         parts = scene.get("geometry", {"only": scene})
-        meshes = [Mesh(part["vertices"], _fanned(part["faces"])) for part in parts.values()]
+        meshes = [
+            Mesh(part["vertices"], _fanned(part["faces"], most_triangles))
+            for part in parts.values()
+        ]
+    except UnreadableMeshError:
+        raise
     except PARSER_ERRORS as error:
         raise UnreadableMeshError(NO_MESH) from error
     return joined(meshes) if meshes else Mesh(np.empty((0, 3)), np.empty((0, 3), dtype=np.int64))
@@ -141,14 +146,17 @@ def parse_ply(data: bytes, *, most_triangles: int) -> Mesh:
     try:
         with np.errstate(invalid="ignore", over="ignore"):  # what is not finite is refused later
             part = ply.load_ply(io.BytesIO(data), fix_texture=False, skip_materials=True)
-        return Mesh(part["vertices"], _fanned(part["faces"]))
+        return Mesh(part["vertices"], _fanned(part["faces"], most_triangles))
+    except UnreadableMeshError:
+        raise
     except PARSER_ERRORS as error:
         raise UnreadableMeshError(NO_MESH) from error
 
 
-def _fanned(faces: ArrayLike) -> NDArray[np.int64]:
+def _fanned(faces: ArrayLike, most: int) -> NDArray[np.int64]:
     """Return faces of as many corners each as triangles: trimesh leaves such as they are."""
     rows = np.asarray(faces, dtype=np.int64)
+    _limited(len(rows) * (rows.shape[1] - 2), most)
     fans = [rows[:, [0, second, second + 1]] for second in range(1, rows.shape[1] - 1)]
     return np.stack(fans, axis=1).reshape(-1, 3)
 

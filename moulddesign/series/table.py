@@ -1,5 +1,6 @@
 """A series: many designs from one table, each row laid over the same base."""
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -115,10 +116,10 @@ class Lines:
 
 
 def _refuse_heads(path: Path, heads: tuple[str, ...]) -> None:
-    twins = [head for number, head in enumerate(heads) if head and head in heads[:number]]
+    twins = [head for head, count in Counter(filter(None, heads)).items() if count > 1]
     if twins:
         raise FileError(str(path), say("series.column-twice", column=twins[0]))
-    known = tuple(_known(Design))
+    known = dict.fromkeys(_known(Design))
     for head in filter(None, heads):
         plain = ".".join("1" if k.isdecimal() and k != "0" else k for k in head.split("."))
         if plain not in known:
@@ -269,7 +270,12 @@ def read_series(path: Path, base: Design) -> tuple[Row, ...]:
     rows: list[Row] = []
     wrong: list[str] = []
     taken: dict[str, str] = {}
-    for place, cells, at in _toml(path) if path.suffix.lower() == ".toml" else _csv(path):
+    pieces = _toml(path) if path.suffix.lower() == ".toml" else _csv(path)
+    if not 0 < len(pieces) <= limits.MOST_ROWS:
+        raise FileError(str(path), say("series.pieces", most=limits.MOST_ROWS))
+    for place, cells, at in pieces:
+        if len(wrong) >= limits.MOST_MISTAKES:
+            break
         try:
             given_cells, unread = cells()
             wrong += unread
@@ -281,9 +287,7 @@ def read_series(path: Path, base: Design) -> tuple[Row, ...]:
         except (SpecError, FileError) as error:
             wrong.append(str(error))
     if wrong:
-        raise RowsError(tuple(wrong))
-    if not 0 < len(rows) <= limits.MOST_ROWS:
-        raise FileError(str(path), say("series.pieces", most=limits.MOST_ROWS))
+        raise RowsError(tuple(wrong[: limits.MOST_MISTAKES]))
     return tuple(rows)
 
 

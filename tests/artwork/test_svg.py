@@ -13,9 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from moulddesign.artwork.polygons import FLATNESS, crossing_count
+from moulddesign.artwork.polygons import FLATNESS, crossing_count, fill_nonzero, multipolygon
 from moulddesign.artwork.svg import svg_regions
-from moulddesign.core import FileError
+from moulddesign.core import FileError, KernelError
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" {frame}>'
 FRAME = 'viewBox="0 0 100 100"'
@@ -585,6 +585,13 @@ def test_too_many_points_are_refused(drawn):
     arches = "M0 0C0 90 90 90 90 0z" * 5_000
     with pytest.raises(FileError, match="at most 400000 points"):
         drawn(f'<path d="{arches}"/>')
+
+
+def test_too_many_outlines_are_refused_before_they_are_taken_apart():
+    square = np.array([[0.0, 0.0], [0.5, 0.0], [0.5, 0.5], [0.0, 0.5]])
+    many = fill_nonzero([square + (n % 150, n // 150) for n in range(22_500)])
+    with pytest.raises(KernelError, match="more than 20000 outlines"):
+        multipolygon(many, "the drawing")
 
 
 def scribble(count):

@@ -14,6 +14,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import numpy as np
 from cli.test_bad_meshes import CUBE, model_bytes, ply_bytes, stl_bytes
 from load.mutate import archived
+from PIL import Image
 
 CORPUS = Path(__file__).with_name("corpus")
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100">'
@@ -45,6 +46,8 @@ def drawings():
     path = f'<path id="a" fill="none" d="M0 0{"h1" * 2000}"/>'
     tens = "".join(f'<g id="{n}">{f"""<use href="#{o}"/>""" * 10}</g>' for o, n in ("ab", "bc"))
     yield "copies-that-paint-nothing", f'<defs>{path}{tens}</defs>{"""<use href="#c"/>""" * 30}'
+    # The parser of selectors calls itself for each of them.
+    yield "combined-selectors", f"<style>{'g ' * 1200}{{fill:red}}</style><g/>"
     # The sentence repeated all of it.
     yield "path-of-one-long-word", f'<path d="M0 0{"1" * 1000}"/>'
 
@@ -62,6 +65,7 @@ def tables():
     yield "long-key", f"{'k' * 5000} = 1\n"
     # Python refuses to print so many digits.
     yield "endless-number", f"[portion]\nfinished_weight_g = {'9' * 4000}\n"
+    yield "endless-hexadecimal-number", f"name = 0x{'f' * 4000}\n"
     yield "long-text-for-a-number", f'[portion]\nfinished_weight_g = "{"9" * 5000}x"\n'
     yield "key-of-many-dots", f"{'.'.join('a' * 5000)} = 1\n"
     yield "recipe-unknown-keys", "".join(f"k{n} = 1\n" for n in range(2000))
@@ -87,6 +91,12 @@ def meshes():
     yield "long-name-of-an-object.3mf", archived(model)
 
 
+def fonts():
+    # Both raised what no reader of damaged fonts expected: no room for so many, no library.
+    yield "collection-of-too-many.ttf", b"ttcf" + pack(">II", 0x10000, 2**32 - 1)
+    yield "packed-for-the-web.ttf", b"wOF2" + bytes(60)
+
+
 def main():
     CORPUS.mkdir(exist_ok=True)
     for name, body in drawings():
@@ -95,8 +105,14 @@ def main():
         (CORPUS / f"piece-{name}.svg").write_text(f"{HEAD}{body}</svg>\n", encoding="utf-8")
     for name, text in tables():
         (CORPUS / f"{name}.toml").write_text(text, encoding="utf-8")
-    for name, content in meshes():
+    for name, content in (*meshes(), *fonts()):
         (CORPUS / name).write_bytes(content)
+    # The sentence repeated the heads, and had two lines.
+    rows = "raw_g;finished\v_g\n77;74\n"
+    (CORPUS / "weighings-vertical-tab.csv").write_text(rows, encoding="utf-8")
+    # Of 80,000 squares the flat kernel ended the process.
+    checks = np.add.outer(np.arange(480), np.arange(480)) % 2 == 0
+    Image.fromarray(checks).save(CORPUS / "checks-of-one-pixel.png")
     # A fault in the packed design of an uploaded set ended the request, not the upload.
     design = archived(b"name = 'lantern night'\n" * 50)
     damaged = bytearray(design.replace(b"3D/3dmodel.model", b"set0/design.toml"))
