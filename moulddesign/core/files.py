@@ -186,7 +186,7 @@ def read_csv(path: FilePath, *, advice: Message) -> CsvTable:
         if any(map(str.strip, cells))
     ]
     # In one line, for sentences repeat them.
-    heads = tuple(" ".join(cell.split()) for cell in rows[0].cells) if rows else ()
+    heads = tuple(" ".join(cell.strip().splitlines()) for cell in rows[0].cells) if rows else ()
     return CsvTable(heads, tuple(rows[1:]), separator)
 
 

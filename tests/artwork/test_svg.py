@@ -589,7 +589,7 @@ def test_too_many_points_are_refused(drawn):
 
 def test_too_many_outlines_are_refused_before_they_are_taken_apart():
     square = np.array([[0.0, 0.0], [0.5, 0.0], [0.5, 0.5], [0.0, 0.5]])
-    many = fill_nonzero([square + (n % 150, n // 150) for n in range(22_500)])
+    many = fill_nonzero([square + np.array([n % 150, n // 150]) for n in range(22_500)])
     with pytest.raises(KernelError, match="more than 20000 outlines"):
         multipolygon(many, "the drawing")
 
