@@ -31,6 +31,7 @@ from moulddesign.mould import (
 )
 from moulddesign.mould.cast import VENT_MM
 from moulddesign.pastry.variants import FurtherPastry
+from moulddesign.relief.field import Beside, done_here
 from moulddesign.verify import (
     block_checks,
     block_limits,
@@ -44,15 +45,12 @@ LETTERED: Final = ("sleeve", "plunger", "stop", "block")
 """Parts that have a face to write on."""
 
 
-Beside = Callable[[Sequence[Judge]], Sequence[Callable[[], tuple[Finding, ...]]]]
-"""Hands judges to whatever does their work meanwhile; gives what waits for each."""
-
 OF_MESHES: Final = (pull_findings, soundness)
 """What takes a while and meshes alone, which can be sent to another process."""
 
 
 def begin_findings(
-    made: CheckInput, further: Sequence[FurtherPastry] = (), beside: Beside = lambda judges: judges
+    made: CheckInput, further: Sequence[FurtherPastry] = (), beside: Beside = done_here
 ) -> Callable[[], tuple[Finding, ...]]:
     """Return what finds all of a build beside its first piece, on the meshes that will be written.
 

@@ -3,13 +3,14 @@
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field, replace
+from functools import partial
 from time import perf_counter
 from types import MappingProxyType
 from typing import Any, TypeVar
 
 from moulddesign import __version__
 from moulddesign.artwork.outline import Outline
-from moulddesign.building.checks import Beside, begin_findings
+from moulddesign.building.checks import begin_findings
 from moulddesign.building.least_weight import with_least_weight
 from moulddesign.building.notebook import build_html, build_png
 from moulddesign.building.piece_findings import (
@@ -54,6 +55,7 @@ from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.pastry.variants import FurtherPastry, further_pastries, pastry_report
 from moulddesign.portion import Figures, Portion, cautions_of, figures
 from moulddesign.relief.carved_surface import SurfaceMaker, carved_surface, coarse_surface
+from moulddesign.relief.field import Beside, done_here
 
 T = TypeVar("T")
 
@@ -370,7 +372,7 @@ def build(
     begun: tuple[Shape, Mould] | None = None,
     pressed: Callable[[Shape], None] = lambda _: None,
     drawn: Callable[[Build], None] = lambda _: None,
-    beside: Beside = lambda judges: judges,
+    beside: Beside = done_here,
 ) -> Build:
     """Return what a design becomes: weights, pastry, mould, and what was found.
 
@@ -385,7 +387,7 @@ def build(
     drawn : callable
         Called with the build before it is checked: what needs no finding can be begun.
     beside : callable
-        Given judges of meshes, to let their work be done meanwhile.
+        Given what samples a face and judges meshes, to let it be done meanwhile.
 
     Raises
     ------
@@ -399,7 +401,8 @@ def build(
     if design.own_mould is not None:
         raise SpecError("mould.kind", design.mould.kind.value, say("building.mould-exists"))
     clock = _Clock(stage)
-    shape = clock.shaped(design, fits=refuse_full_bed) if begun is None else begun[0]
+    surface_of = partial(carved_surface, beside=beside)
+    shape = clock.shaped(design, surface_of, refuse_full_bed) if begun is None else begun[0]
     pressed(shape)
     # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
     with ThreadPoolExecutor() as pool:

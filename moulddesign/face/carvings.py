@@ -1,5 +1,6 @@
 """Height maps of other programs as parts of a face."""
 
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -65,26 +66,34 @@ def carved_part(made: Carving, meets: Meets, *, wall: float, number: int) -> Car
         First piece number; three are used.
     """
     edge = EdgeDistance(_footprint(made)) if meets is Meets.INSTEAD else None
+    return partial(_carve, made=made, meets=meets, edge=edge, wall=wall, number=number)
 
-    def part(surface: Surface) -> None:
-        points = surface.spots.points
-        heights = made(points) - FOOT_MM
-        rows = np.flatnonzero(heights > 0.0)
-        heights, pieces = heights[rows], np.full(len(rows), number)
-        if meets is Meets.ON:
-            surface.height[rows] += heights
-            return
-        if meets is Meets.INTO:
-            surface.cut_to(rows, surface.floor[rows] - heights, pieces)
-            return
-        if edge is not None:
-            outside = np.maximum(-edge(points), 0.0)
-            every = np.arange(len(points))
-            pit = np.where(outside > 0.0, number + 1, number + 2)
-            surface.cut_to(every, surface.floor + wall * outside, pit)
-        surface.raise_to(rows, surface.floor[rows] + heights, pieces)
 
-    return part
+def _carve(
+    surface: Surface,
+    *,
+    made: Carving,
+    meets: Meets,
+    edge: EdgeDistance | None,
+    wall: float,
+    number: int,
+) -> None:
+    points = surface.spots.points
+    heights = made(points) - FOOT_MM
+    rows = np.flatnonzero(heights > 0.0)
+    heights, pieces = heights[rows], np.full(len(rows), number)
+    if meets is Meets.ON:
+        surface.height[rows] += heights
+        return
+    if meets is Meets.INTO:
+        surface.cut_to(rows, surface.floor[rows] - heights, pieces)
+        return
+    if edge is not None:
+        outside = np.maximum(-edge(points), 0.0)
+        every = np.arange(len(points))
+        pit = np.where(outside > 0.0, number + 1, number + 2)
+        surface.cut_to(every, surface.floor + wall * outside, pit)
+    surface.raise_to(rows, surface.floor[rows] + heights, pieces)
 
 
 def room_on(field_slope: float, wall: float, file: str) -> float:

@@ -6,6 +6,7 @@ corners do. A dish is the same cap turned over.
 """
 
 from collections.abc import Callable
+from functools import partial
 from math import sqrt
 from typing import Final
 
@@ -19,6 +20,7 @@ GROUND_PIECES: Final = 1
 """First piece number of a ground; 0 is never used."""
 
 Ground = Callable[[Spots], FieldValues]
+"""Can be sent to another process, as all parts of a field."""
 
 
 def cap_height(radius: Heights, *, base_mm: float, rise_mm: float) -> Heights:
@@ -72,44 +74,44 @@ def ground_of(
         Slope of the walls of steps.
     """
     if table.form is GroundForm.FLAT:
-        return lambda spots: piece_of(np.zeros(len(spots.radius)), GROUND_PIECES)
+        return _flat
     rise_mm = table.rise_mm * scale.heights
     if table.form is GroundForm.STEPPED:
-        return _stepped(
-            table.steps,
-            rise_mm,
+        return partial(
+            _stepped,
+            steps=table.steps,
+            step_mm=rise_mm / table.steps,
             run_mm=table.run_mm * scale.lengths,
             start_mm=start_mm,
             steepest=steepest,
         )
     sign = 1.0 if table.form is GroundForm.DOMED else -1.0
+    return partial(_curved, sign=sign, base_mm=base_mm, rise_mm=rise_mm)
 
-    def curved(spots: Spots) -> FieldValues:
-        height = cap_height(spots.radius, base_mm=base_mm, rise_mm=rise_mm)
-        return piece_of(sign * height, GROUND_PIECES)
 
-    return curved
+def _flat(spots: Spots) -> FieldValues:
+    return piece_of(np.zeros(len(spots.radius)), GROUND_PIECES)
+
+
+def _curved(spots: Spots, *, sign: float, base_mm: float, rise_mm: float) -> FieldValues:
+    height = cap_height(spots.radius, base_mm=base_mm, rise_mm=rise_mm)
+    return piece_of(sign * height, GROUND_PIECES)
 
 
 def _stepped(
-    steps: int, rise_mm: float, *, run_mm: float, start_mm: float, steepest: float
-) -> Ground:
+    spots: Spots, *, steps: int, step_mm: float, run_mm: float, start_mm: float, steepest: float
+) -> FieldValues:
     """Return terraces that follow the outline, each a step higher than the one outside of it."""
-    step_mm = rise_mm / steps
-
-    def terraced(spots: Spots) -> FieldValues:
-        height = np.zeros(len(spots.edge))
-        piece = np.full(len(height), GROUND_PIECES, dtype=np.int64)
-        for number in range(steps):
-            wall = number * step_mm + steepest * (spots.edge - start_mm - number * run_mm)
-            level = (number + 1) * step_mm
-            raised = np.minimum(wall, level)
-            above = raised > height
-            height = np.where(above, raised, height)
-            piece = np.where(above, GROUND_PIECES + 1 + 2 * number + (wall > level), piece)
-        return FieldValues(height, piece)
-
-    return terraced
+    height = np.zeros(len(spots.edge))
+    piece = np.full(len(height), GROUND_PIECES, dtype=np.int64)
+    for number in range(steps):
+        wall = number * step_mm + steepest * (spots.edge - start_mm - number * run_mm)
+        level = (number + 1) * step_mm
+        raised = np.minimum(wall, level)
+        above = raised > height
+        height = np.where(above, raised, height)
+        piece = np.where(above, GROUND_PIECES + 1 + 2 * number + (wall > level), piece)
+    return FieldValues(height, piece)
 
 
 def shoulder_fall(edge: Heights, radius_mm: float) -> Heights:

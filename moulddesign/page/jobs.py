@@ -390,13 +390,18 @@ def _stoppable(checkpoint: Checkpoint) -> SurfaceMaker:
     """
 
     def surface(
-        outline: shapely.Polygon, field: Field, regions: Sequence[ReliefRegion], **how: float
+        outline: shapely.Polygon,
+        field: Field,
+        regions: Sequence[ReliefRegion],
+        *,
+        inset_mm: float,
+        draft_deg: float,
     ) -> CarvedSurface:
         def asked(points: Points) -> FieldValues:
             checkpoint()
             return field(points)
 
-        return carved_surface(outline, asked, regions, **how)
+        return carved_surface(outline, asked, regions, inset_mm=inset_mm, draft_deg=draft_deg)
 
     return surface
 

@@ -7,6 +7,7 @@ closes by itself, and its height stays linear in its volume.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from math import radians, tan
 from typing import Final, NamedTuple
 
@@ -17,9 +18,11 @@ from scipy.spatial import cKDTree
 from moulddesign.artwork.outline import ARC_CHORD_MM, QUARTER_CHORDS
 from moulddesign.core import KernelError, SpecError, say
 from moulddesign.geometry import Indices, Mesh, Points
+from moulddesign.geometry.booleans import triangulated
 from moulddesign.geometry.topology import compact
 from moulddesign.relief.creases import coarse_creases, creases
 from moulddesign.relief.draft_repair import with_draft, with_feet, without_steep_slivers
+from moulddesign.relief.facet_samples import field_samples
 from moulddesign.relief.facets import (
     NODE_GRID_MM,
     ON_RING_MM,
@@ -30,15 +33,17 @@ from moulddesign.relief.facets import (
     network,
     unrefined_facets,
 )
-from moulddesign.relief.field import Field, Heights
+from moulddesign.relief.field import Beside, Field, Heights, done_here
 from moulddesign.relief.lifted_walls import LiftedWalls, lifted_walls, open_edges
 from moulddesign.relief.roof import ReliefRegion
 from moulddesign.relief.voronoi import snapped_to_grid
 
+ERROR_MM: Final = 0.02
+"""Largest height error: between samples of the field a little more in places [mm]."""
 REFINED_SHARE: Final = 0.88
-"""Of the error asked for: where its samples find no more, a facet may be off by a half more."""
+"""Of that error: where its samples find no more, a facet may be off by a half more."""
 EDGE_SHARE: Final = 0.35
-"""Of the error: what the edges of walls and creases may be off."""
+"""Of that error: what the edges of walls and creases may be off."""
 CLEAR_MM: Final = 0.02
 """Creases end so far from a region's edges, as regions keep apart [mm]."""
 FEET_ROUNDS: Final = 2
@@ -88,7 +93,7 @@ def carved_surface(
     *,
     inset_mm: float,
     draft_deg: float,
-    error_mm: float = 0.02,
+    beside: Beside = done_here,
 ) -> CarvedSurface:
     """Return the surface of a field within an outline, with regions of artwork on it.
 
@@ -104,8 +109,8 @@ def carved_surface(
         Outline to stamp's outline; 0 where both are one [mm].
     draft_deg : float
         Least angle between a facet and the pull direction [deg].
-    error_mm : float
-        Largest height error: between samples of the field a little more in places [mm].
+    beside : callable
+        Samples the field while creases are found.
 
     Raises
     ------
@@ -115,13 +120,15 @@ def carved_surface(
         The triangulation failed.
     """
     outline = shapely.orient_polygons(outline)
+    corners = shapely.get_coordinates(outline)[:-1]
+    (samples,) = beside([partial(field_samples, corners[triangulated([corners])], field)])
     stamp = _inset(outline, inset_mm)
-    bound_mm, edge_mm = REFINED_SHARE * error_mm, EDGE_SHARE * error_mm
+    bound_mm, edge_mm = REFINED_SHARE * ERROR_MM, EDGE_SHARE * ERROR_MM
     walls = [
         lifted_walls(region, field, draft_deg=draft_deg, bound_mm=edge_mm) for region in regions
     ]
     _refuse_beyond(stamp, walls)
-    pieces = creases(field, outline, error_mm=error_mm)
+    pieces = creases(field, outline, error_mm=ERROR_MM)
     rings = [outline.exterior] if inset_mm == 0.0 else [outline.exterior, stamp.exterior]
     net = network(_clear_of(pieces, outline, walls), rings)
     within, within_stamp = (shapely.Polygon(net.points[net.rings[at]]) for at in (0, -1))
@@ -132,6 +139,7 @@ def carved_surface(
         ground.edges,
         field,
         area_of=lambda at: _area(at, within, walls),
+        samples=samples,
         bound_mm=bound_mm,
         steepest=1.0 / tan(radians(draft_deg)),
     )

@@ -47,20 +47,37 @@ FacetMeasure = Callable[[Points, Heights, Indices], tuple[Heights, Points]]
 of corners, and of rows of them, shape (m, 3)."""
 
 
-def facet_measures(
-    plan: Points, field: Field, *, bound_mm: float, steepest: float
-) -> tuple[FacetMeasure, FacetMeasure]:
-    """Return a quick measure of facets, and a full one for those that the first finds good.
+class Samples(NamedTuple):
+    """A field at the points of a grid, and between those of different pieces."""
+
+    grid: "_Grid"
+    between: "_Grid"
+
+
+def field_samples(plan: Points, field: Field) -> Samples:
+    """Return a field where facets will be measured.
 
     Parameters
     ----------
     plan : ndarray
         Facets that hold all that will be measured, shape (n, 3, 2) [mm].
+    """
+    grid = _Grid.over(plan, field)
+    return Samples(grid, grid.between_pieces(field))
+
+
+def facet_measures(
+    samples: Samples, field: Field, *, bound_mm: float, steepest: float
+) -> tuple[FacetMeasure, FacetMeasure]:
+    """Return a quick measure of facets, and a full one for those that the first finds good.
+
+    Parameters
+    ----------
     steepest : float
         Facets that are steeper count as off, unless they are too narrow to be divided for it.
     """
-    grid = _Grid.over(plan, field)
-    between, coarser = grid.between_pieces(field), grid.coarser()
+    grid, between = samples
+    coarser = grid.coarser()
 
     def quick(place: Points, heights: Heights, corners: Indices) -> tuple[Heights, Points]:
         found = coarser.measured(place, heights, corners, bound_mm)

@@ -21,7 +21,7 @@ from scipy.spatial import cKDTree
 from moulddesign.core import KernelError, say
 from moulddesign.geometry import Indices, Points
 from moulddesign.relief.coarsening import coarsened
-from moulddesign.relief.facet_samples import LEAST_MM, FacetMeasure, facet_measures
+from moulddesign.relief.facet_samples import LEAST_MM, FacetMeasure, Samples, facet_measures
 from moulddesign.relief.field import Field, Heights
 
 NODE_GRID_MM: Final = 5e-4
@@ -209,12 +209,13 @@ class Facets(NamedTuple):
     """The area that each triangle lies in, as `area_of` numbers them, shape (m,)."""
 
 
-def facets(
+def facets(  # noqa: PLR0913 (what is refined, and to what)
     points: Points,
     edges: Indices,
     field: Field,
     *,
     area_of: Callable[[Points], Indices],
+    samples: Callable[[], Samples],
     bound_mm: float,
     steepest: float,
 ) -> Facets:
@@ -230,6 +231,8 @@ def facets(
     area_of : callable
         The number of the area in which points lie, shape (n, 2) to (n,), `OUTSIDE` where there is
         to be no surface; areas end at constraint edges.
+    samples : callable
+        Returns the `field_samples` of what the areas cover.
     steepest : float
         Facets that are steeper are refined as well, unless they are too narrow for it.
 
@@ -245,8 +248,7 @@ def facets(
         points, given = place[SUPER:], len(place)
     area = _areas(mesh, corners, place, area_of)
     corner_area = np.full(given, OUTSIDE, dtype=np.int64)
-    plan = place[corners[area != OUTSIDE]]
-    measures = facet_measures(plan, field, bound_mm=bound_mm, steepest=steepest)
+    measures = facet_measures(samples(), field, bound_mm=bound_mm, steepest=steepest)
     stages = [_Measured(measure, bound_mm) for measure in measures]
     heights = np.empty(0)
     for _ in range(ROUNDS):

@@ -7,7 +7,7 @@ changes. The slope of `highest` and `lowest` is nowhere more than that of the st
 
 from collections.abc import Callable, Sequence
 from math import cos, hypot, inf, pi, sin
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 import shapely
@@ -31,6 +31,18 @@ class FieldValues(NamedTuple):
 
 Field = Callable[[Points], FieldValues]
 """Heights and pieces of points in the plan, shape (n, 2) [mm]."""
+
+
+Work = Callable[[], Any]
+"""Does something, or waits until another process has done it; the first can be sent there."""
+
+Beside = Callable[[Sequence[Work]], Sequence[Work]]
+"""Hands work to whatever does it meanwhile; gives what waits for each result."""
+
+
+def done_here(works: Sequence[Work]) -> Sequence[Work]:
+    """Let work be done in this process, when its result is asked for."""
+    return works
 
 
 def piece_of(height: Heights, number: int) -> FieldValues:

@@ -1,5 +1,6 @@
 """Faces against closed forms, and no step of any of them steeper than the draft."""
 
+import pickle
 from math import pi
 
 import numpy as np
@@ -121,6 +122,14 @@ def kind(values):
 def test_no_kind_of_piece_is_steeper_than_the_draft(values, name):
     steep, where = steepest_step(face(values, name), outline(name).shape)
     assert steep <= steepest(DRAFT_DEG), where
+
+
+@pytest.mark.parametrize("values", KINDS, ids=kind)
+def test_another_process_is_sent_the_same_field(values):
+    made, points = face(values, "square").field, points_within(outline("square").shape, 2_000)
+    here, there = made(points), pickle.loads(pickle.dumps(made))(points)
+    assert np.array_equal(here.height, there.height)
+    assert np.array_equal(here.piece, there.piece)
 
 
 @pytest.mark.parametrize("bundled", face_names())

@@ -1,5 +1,7 @@
 """Height maps on a face: where they lie, how they meet what is there, and that they release."""
 
+import pickle
+
 import numpy as np
 import pytest
 import trimesh
@@ -55,6 +57,13 @@ def test_into_cuts_what_over_raises(ball):
     into = heights(face(ball, meets="into"), (0.0, 0.0), (5.0, 0.0)) - ground
 
     assert into == pytest.approx(-over, abs=1e-9)
+
+
+@pytest.mark.parametrize("meets", ["over", "into", "on", "instead"])
+def test_another_process_is_sent_the_same_carving(ball, meets):
+    made = face(ball, meets=meets).field
+    places = np.random.default_rng(3).uniform(-20.0, 20.0, (500, 2))
+    assert np.array_equal(pickle.loads(pickle.dumps(made))(places), made(places))
 
 
 def test_on_adds_to_a_gentle_ground_and_refuses_a_wall(ball):

@@ -1,6 +1,7 @@
 """Carved surfaces against closed forms, the field itself, and another library's measures."""
 
 import time
+from functools import partial
 from math import acos, pi, radians, tan
 
 import numpy as np
@@ -165,6 +166,22 @@ def test_small_face_is_within_its_bounds():
     assert off.max() <= 0.03
     assert steep_share(surface, 15.0) < 1e-5
     assert surface.moved_mm <= 0.01
+
+
+def test_a_surface_is_the_same_whoever_samples_its_field():
+    asked = []
+
+    def beside(works):
+        asked.extend(work() for work in works)  # before anything else is done
+        return [partial(asked.__getitem__, number) for number in range(len(works))]
+
+    here, there = (
+        carved_surface(regular(96, 7.0), petal, (), inset_mm=0.25, draft_deg=15.0, **how)
+        for how in ({}, {"beside": beside})
+    )
+    assert len(asked) == 1
+    assert np.array_equal(here.vertices, there.vertices)
+    assert np.array_equal(here.triangles, there.triangles)
 
 
 def test_a_coarse_face_is_near_its_field_with_its_creases():

@@ -3,7 +3,12 @@
 import numpy as np
 import pytest
 
-from moulddesign.relief.facet_samples import LEAST_MM, STEEP_SHARE, facet_measures
+from moulddesign.relief.facet_samples import (
+    LEAST_MM,
+    STEEP_SHARE,
+    facet_measures,
+    field_samples,
+)
 from moulddesign.relief.field import FieldValues, highest, lowest, piece_of
 
 BOUND_MM = 0.02
@@ -19,7 +24,8 @@ def square(side_mm, corner=(0.0, 0.0)):
 def measured(field, places, facets, heights=None):
     """Return what a quick and a full measure find."""
     heights = field(places).height if heights is None else heights
-    measures = facet_measures(places[facets], field, bound_mm=BOUND_MM, steepest=STEEPEST)
+    samples = field_samples(places[facets], field)
+    measures = facet_measures(samples, field, bound_mm=BOUND_MM, steepest=STEEPEST)
     return [measure(places, heights, facets) for measure in measures]
 
 
