@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from itertools import chain
+from math import floor
 from typing import Final
 
 import numpy as np
@@ -14,6 +15,7 @@ from moulddesign.building.piece_findings import (
     asked_depth_findings,
     relief_layer_findings,
     side_band_findings,
+    with_remedy,
 )
 from moulddesign.building.press_findings import Judge, further_stamp_findings, press_judges
 from moulddesign.core import Finding, say, source_of
@@ -240,7 +242,7 @@ def _printed(made: CheckInput, name: str) -> tuple[Finding, ...]:
         layer_mm = printer.layer_height_mm
         hanging = printing.overhang_findings(mesh, part=name, line_mm=least_mm, layer_mm=layer_mm)
         return (wall, *hanging)
-    return printing.printing_findings(
+    found = printing.printing_findings(
         made.meshes[name],
         part=name,
         bed_mm=printer.bed_mm,
@@ -248,6 +250,17 @@ def _printed(made: CheckInput, name: str) -> tuple[Finding, ...]:
         layer_mm=printer.layer_height_mm,
         shrink=printer.plastic.shrink,
     )
+    return tuple(_with_draft_for_ribs(made, one) for one in found)
+
+
+def _with_draft_for_ribs(made: CheckInput, found: Finding) -> Finding:
+    """Return a finding with the draft from which a face's ribs are wedges and no thin walls."""
+    # Where two parts of a face meet, the mould has a rib whose sides lean by twice the draft.
+    is_upright = 2.0 * made.design.relief.draft_deg <= walls.PARALLEL_DEG
+    if found.id != "verify.thinnest-wall" or made.pastry.carved is None or not is_upright:
+        return found
+    draft_deg = floor(walls.PARALLEL_DEG / 2.0) + 1
+    return with_remedy(found, lambda: say("building.draft-for-ribs", draft_deg=draft_deg))
 
 
 def _as_printed(made: CheckInput) -> tuple[Finding, ...]:

@@ -29,12 +29,14 @@ from moulddesign.mould import (
 from moulddesign.pastry.interior import Interior
 from moulddesign.pastry.pastry import Pastry
 from moulddesign.portion import Figures
+from moulddesign.relief.lifted_walls import LEAST_WALL
 from moulddesign.verify import (
     face_checks,
     legible,
     piece_checks,
     printing,
 )
+from moulddesign.verify.piece_checks import CARVED_FOOT_MM as FOOT_MM
 from moulddesign.verify.soundness import volume_finding, volume_mm3
 
 
@@ -42,11 +44,17 @@ def relief_findings(design: Design, pastry: Pastry, solid: Mesh) -> tuple[Findin
     """Return what is found of a pastry's relief, which is that of the design."""
     carved = pastry.carved
     ground = None if carved is None else lambda points: carved.field(points).height
+    runs_mm = [] if carved is None else [part.run_mm(FOOT_MM) for part in pastry.relief]
     return (
         *artwork_findings(design, pastry),
         *(
             piece_checks.reading_finding(
-                solid, artwork=shape, flat_mm=pastry.height_mm, depth_mm=depth, ground=ground
+                solid,
+                artwork=shape,
+                flat_mm=pastry.height_mm,
+                depth_mm=depth,
+                ground=ground,
+                foot_run_mm=max([FOOT_MM / LEAST_WALL, *runs_mm]),
             )
             for shape, depth in pastry.artwork
         ),

@@ -362,6 +362,13 @@ class ReliefRegion:
         axis = medial_axis(self.shape)
         return roof_from_axis(axis, self._height_profile(float(axis.distances.max())))
 
+    def run_mm(self, height_mm: float) -> float:
+        """Return how far inside its edge the roof is so high above its foot, or as deep [mm]."""
+        is_flat = self.profile is Profile.FLAT
+        widest_mm = inf if is_flat else float(medial_axis(self.shape).distances.max())
+        made = self._height_profile(widest_mm)
+        return float(np.interp(height_mm, np.abs(made.heights), made.distances))
+
     def _height_profile(self, widest_mm: float) -> HeightProfile:
         raised = height_profile(
             self.profile, depth_mm=abs(self.depth_mm), draft_deg=self.draft_deg, widest_mm=widest_mm

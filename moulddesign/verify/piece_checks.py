@@ -123,15 +123,22 @@ def reading_finding(
     flat_mm: float,
     depth_mm: float,
     ground: GroundHeights | None = None,
+    foot_run_mm: float = CARVED_FOOT_MM,
 ) -> Finding:
     """Return whether the pastry's top matches the artwork; where mirrored it does not.
 
     What is compared is the intersection over the union of the two, rasterised at 0.1 mm. The pastry
     stands on z = 0, relief up, as the eater sees it; the flat top lies at `flat_mm`, and the relief
-    is `depth_mm` above it, negative where it is sunk. On a carved face it stands on the ground.
+    is `depth_mm` above it, negative where it is sunk. On a carved face it stands on the ground, and
+    is `CARVED_FOOT_MM` high from `foot_run_mm` inside its edge.
     """
     share = overlap_ratio(
-        pastry, artwork=artwork, flat_mm=flat_mm, depth_mm=depth_mm, ground=ground
+        pastry,
+        artwork=artwork,
+        flat_mm=flat_mm,
+        depth_mm=depth_mm,
+        ground=ground,
+        foot_run_mm=foot_run_mm,
     )
     return Finding(
         what=say("verify.relief-matches-artwork"),
@@ -150,6 +157,7 @@ def overlap_ratio(
     flat_mm: float,
     depth_mm: float,
     ground: GroundHeights | None = None,
+    foot_run_mm: float = CARVED_FOOT_MM,
 ) -> float:
     """Return the area that relief and artwork share by the area that either covers.
 
@@ -157,7 +165,10 @@ def overlap_ratio(
     rounded shoulder at the pastry's edge is not taken for relief. 1 where both are empty.
     """
     if ground is not None:
-        return _overlap_on_ground(pastry, artwork, ground, flat_mm=flat_mm, sign=np.sign(depth_mm))
+        sign = np.sign(depth_mm)
+        return _overlap_on_ground(
+            pastry, artwork, ground, flat_mm=flat_mm, sign=sign, foot_run_mm=foot_run_mm
+        )
     low, high = pastry.bounds[:, :2]
     grid = grid_over(low, high, PIXEL_MM)
     rise = np.sign(depth_mm) * (top_heights_mm(_seen_from_above(pastry), grid) - flat_mm)
@@ -170,15 +181,21 @@ def overlap_ratio(
 
 
 def _overlap_on_ground(
-    pastry: Mesh, artwork: BaseGeometry, ground: GroundHeights, *, flat_mm: float, sign: float
+    pastry: Mesh,
+    artwork: BaseGeometry,
+    ground: GroundHeights,
+    *,
+    flat_mm: float,
+    sign: float,
+    foot_run_mm: float,
 ) -> float:
     """Return the same on a carved face, around the artwork; the sign is 1 where it is raised."""
     grid = grid_over_shape(artwork.buffer(NEAR_ARTWORK_MM), PIXEL_MM)
     under = ground(grid.points_mm(np.ones(grid.shape, dtype=bool))).reshape(grid.shape)
     rise = sign * (top_heights_mm(_seen_from_above(pastry), grid) - flat_mm - under)
-    # A wall of 45 deg is as high as the foot so far inside the edge. Fine artwork has hundreds of
-    # millimetres of edge: what lies that near to it is left out, or its sum would count as a fault.
-    clear = ~region_mask(artwork.boundary.buffer(CARVED_FOOT_MM), grid)
+    # Fine artwork has hundreds of millimetres of edge: where its walls are not as high as the foot
+    # yet is left out, or its sum would count as a fault.
+    clear = ~region_mask(artwork.boundary.buffer(foot_run_mm), grid)
     relief = (rise > CARVED_FOOT_MM) & np.isfinite(rise)
     return _shared(relief & clear, region_mask(artwork, grid) & clear)
 

@@ -18,6 +18,7 @@ from relief.surfaces import (
 from strategies import polygons, regular, star, strokes
 
 from moulddesign.design import Profile
+from moulddesign.relief.roof import ReliefRegion
 from moulddesign.relief.voronoi import VORONOI_GRID_MM, snapped_to_grid
 
 LARGEST_ERROR_MM = {Profile.FLAT: 0.02, Profile.BEVEL: 0.02, Profile.PILLOW: 0.03}
@@ -272,6 +273,22 @@ class TestClosedForms:
         ring = regular(720, outer).difference(regular(720, inner))
         found = closed(roofed(ring, Profile.FLAT, depth_mm=depth)[2]).volume_mm3
         assert found == pytest.approx(expected, rel=2e-4)
+
+
+@pytest.mark.parametrize(
+    ("profile", "run_mm"),
+    [
+        pytest.param(Profile.BEVEL, 0.1 * 2.0 / 0.5, id="bevel: 0.5 mm in half of 4 mm"),
+        # The circle through (0, 0) and (2, 0.5), level there, has the radius 4.25.
+        pytest.param(Profile.PILLOW, 2.0 - (4.25**2 - 3.85**2) ** 0.5, id="pillow: an arc"),
+        pytest.param(Profile.FLAT, 0.1 * tan(radians(15.0)), id="flat: the draft"),
+    ],
+)
+def test_a_wall_is_as_high_as_it_says_so_far_from_the_edge(profile, run_mm):
+    bar = snapped_to_grid(BOX(0, 0, 4, 20))
+    region = ReliefRegion(shape=bar, depth_mm=-0.5, profile=profile, draft_deg=15.0)
+    # Chords are within 0.01 mm of the arc, which rises by 0.47 at its foot.
+    assert region.run_mm(0.1) == pytest.approx(run_mm, abs=0.02)
 
 
 def test_two_apart_hold_what_each_holds():

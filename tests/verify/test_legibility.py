@@ -85,6 +85,24 @@ def test_fine_artwork_on_a_carved_ground_is_judged_beside_its_edges(x, verdict):
     assert found.verdict.value == verdict
 
 
+def test_gables_of_a_gentle_slope_are_judged_from_where_they_are_as_high_as_the_foot():
+    """4 mm wide and 0.5 mm high: 0.02 mm are reached 0.08 mm inside the edge, 4 % of the width."""
+    feet = [rotate(shapely.box(x, -7, x + 4, 7), 10.0, origin=(0, 0)) for x in (-8, -2, 4)]
+    gables = []
+    for foot in feet:
+        corners = np.array(foot.exterior.coords[:4])
+        sides = np.stack([corners, np.roll(corners, -1, axis=0)])
+        short = np.linalg.norm(sides[1] - sides[0], axis=1) < 5.0
+        ridge = sides.mean(axis=0)[short]
+        points = [*((*at, 20.0) for at in corners), *((*at, 20.5) for at in ridge)]
+        gables.append(Manifold.hull_points(np.array(points)))
+    cake = as_written(mesh_of(sum(gables, cylinder(20, 0, 20))))
+    asked = {"artwork": shapely.union_all(feet), "flat_mm": 20.0, "depth_mm": 0.5}
+    level = {"ground": lambda points: np.zeros(len(points))}
+    assert reading_finding(cake, **asked, **level).verdict.value == "fail"
+    assert reading_finding(cake, **asked, **level, foot_run_mm=0.08).verdict.value == "good"
+
+
 def test_a_plain_top_matches_no_artwork():
     plain = mesh_of(cylinder(20, 0, 20))
     assert overlap_ratio(plain, artwork=shapely.Polygon(), flat_mm=20.0, depth_mm=1.5) == 1.0
