@@ -14,7 +14,7 @@ from moulddesign.design import MADE_KINDS, OUTLINES, Design
 from moulddesign.design.face_tables import BandSection, face_names
 from moulddesign.design.piece_tables import SideForm
 
-DESIGNS = int(os.environ.get("MOULDDESIGN_DESIGNS", "100"))
+DESIGNS = int(os.environ.get("MOULDDESIGN_DESIGNS", "50"))
 PATTERNS = ("chestnut", "lantern", "bee", "wreath", "knot")
 WEIGHTS_G = (30.0, 75.0, 200.0)
 WARNED = {

@@ -5,7 +5,7 @@ import re
 import pytest
 
 from moulddesign.artwork.outline import outline_of_width
-from moulddesign.building.composition import shaped
+from moulddesign.building.composition import build, shaped
 from moulddesign.building.remedies import (
     lighter_centre,
     rim_figures,
@@ -127,3 +127,13 @@ def test_a_feather_at_the_stamps_rim_is_told_the_land_that_mends_it(face):
     assert rim_figures(stamp_rim_of(wider, outline, stamp)).is_good
     narrower = design.with_values({"face.land_mm": said - 0.6, "face.edge": "land"})
     assert not rim_figures(stamp_rim_of(narrower, outline, stamp)).is_good
+
+
+@pytest.mark.slow
+def test_thin_ribs_of_a_steep_face_are_told_the_draft_that_mends_them():
+    face = {"face": {"name": "wheat"}, "portion": {"finished_weight_g": 60.0}}
+    steep = build(Design.of({**face, "relief": {"draft_deg": 6.0}}))
+    assert steep.failed == ("stamp: thinnest wall",)
+    (said,) = (str(found.remedy) for found in steep.findings if found.name in steep.failed)
+    draft_deg = float(re.search(r"relief.draft_deg = ([\d.]+)", said)[1])
+    assert build(Design.of({**face, "relief": {"draft_deg": draft_deg}})).failed == ()
