@@ -13,16 +13,14 @@ from moulddesign.core import SpecError, say, word
 from moulddesign.design import Design, DoughFigure, PieceComposition, crusts, fillings
 from moulddesign.kitchen import Recipe
 from moulddesign.kitchen.firmness import LEAST_KPA, MOST_KPA, UNCERTAINTY_RATIO, yield_stress
-from moulddesign.kitchen.piece_water import (
+from moulddesign.kitchen.piece_activity import (
     PieceActivity,
-    PieceWater,
     activity_range,
     activity_sentences,
     piece_activity,
-    piece_water,
-    piece_water_sentences,
     shown_activity,
 )
+from moulddesign.kitchen.piece_water import PieceWater, piece_water, piece_water_sentences
 from moulddesign.kitchen.syrup import SyrupPot, pot_solids, syrup, syrup_sentences
 from moulddesign.kitchen.water_activity import LEAST_SHOWN
 

@@ -15,7 +15,7 @@ from moulddesign.export.fonts import with_word_breaks
 from moulddesign.kitchen import Recipe
 from moulddesign.kitchen.batch import OnHand, parts
 from moulddesign.kitchen.ingredient_list import recipe_allergens
-from moulddesign.kitchen.piece_water import told_water
+from moulddesign.kitchen.piece_activity import told_water
 from moulddesign.portion import (
     Figures,
     KnownCentre,

@@ -15,6 +15,7 @@
 - `oven`: when the middle of a piece is hot.
 - `water_activity`: water activity of a mixture of sugars, starch, protein and fibre.
 - `piece_water`: water of crust, paste and piece from the recipe to the finished piece.
+- `piece_activity`: the water activity that goes with it, and what would lower it.
 - `price`: what a piece costs to make, and what it has to sell for.
 - `pooling`: what several trials of one dough say, and what of it goes into a design.
 - `samples`: what a few measured pieces tell: a mean with its interval, spread, outliers.

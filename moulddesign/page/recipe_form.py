@@ -14,12 +14,8 @@ from moulddesign.design import Design, Table, given
 from moulddesign.kitchen import Recipe, part_density, part_water, recipe_loss
 from moulddesign.kitchen.food_label import food_label, label_lines
 from moulddesign.kitchen.ingredient_list import Law
-from moulddesign.kitchen.piece_water import (
-    activity_sentences,
-    piece_activity,
-    piece_water,
-    piece_water_sentences,
-)
+from moulddesign.kitchen.piece_activity import activity_sentences, piece_activity
+from moulddesign.kitchen.piece_water import piece_water, piece_water_sentences
 from moulddesign.kitchen.recipe import WATER_READING_SD, Ingredient
 from moulddesign.kitchen.syrup import SyrupPot, syrup, syrup_sentences
 from moulddesign.page.design_form import DesignForm

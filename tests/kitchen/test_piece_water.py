@@ -8,15 +8,17 @@ from moulddesign.core import LANGUAGES, SpecError
 from moulddesign.core.messages import _texts
 from moulddesign.design import Design
 from moulddesign.kitchen import Recipe
-from moulddesign.kitchen.piece_water import (
-    WaterSource,
+from moulddesign.kitchen.piece_activity import (
     activity_sentences,
     judged_activity,
     piece_activity,
+    told_water,
+)
+from moulddesign.kitchen.piece_water import (
+    WaterSource,
     piece_water,
     piece_water_sentences,
     told_loss,
-    told_water,
 )
 from moulddesign.portion import LossSource, figures
 
