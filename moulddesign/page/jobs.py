@@ -63,7 +63,7 @@ from moulddesign.relief.carved_surface import CarvedSurface, SurfaceMaker, carve
 from moulddesign.relief.field import Field, FieldValues
 from moulddesign.relief.roof import ReliefRegion
 from moulddesign.render import picture_png
-from moulddesign.workers import Checkpoint, Job
+from moulddesign.workers import Checkpoint, Job, resident_mb, trim_heap
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -363,8 +363,7 @@ def _files_of(design: Design) -> BuildFiles:
 
 def _kept(design: Design, made: Build) -> BuildFiles:
     """Return the files of a build; the one that was not used for longest is given up."""
-    for oldest in list(_built)[: 1 - MOST_BUILDS]:
-        del _built[oldest]
+    _make_room(_built, MOST_BUILDS)
     # A plain top has no heights to show.
     maps = (Format.HEIGHTMAP,) if has_relief(made) else ()
     options = ExportOptions(formats=(*USUAL_FORMATS, *maps))
@@ -377,10 +376,28 @@ _shapes: dict[Design, Shape] = {}
 
 
 def _cached_shape(design: Design, checkpoint: Checkpoint = lambda: None) -> Shape:
-    made = _shapes.pop(design, None) or shaped(design, surface_of=_stoppable(checkpoint))
-    for oldest in list(_shapes)[: 1 - MOST_SHAPES]:
-        del _shapes[oldest]
+    made = _shapes.pop(design, None)
+    if made is None:
+        _make_room(_shapes, MOST_SHAPES)
+        made = shaped(design, surface_of=_stoppable(checkpoint))
     return _shapes.setdefault(design, made)
+
+
+MOST_KEPT_MB: Final = 200.0
+"""A process that holds more keeps nothing of other designs: two of them, the server and the CAD
+kernel's 330 stay under 900. One that has just begun takes 120 [MB]."""
+
+
+def _make_room(kept: dict[Design, Any], most: int) -> None:
+    """Give up what was not used for longest; all that is kept, where this process holds much."""
+    for oldest in list(kept)[: 1 - most]:
+        del kept[oldest]
+    if resident_mb(os.getpid()) > MOST_KEPT_MB:
+        trim_heap()  # of what is freed already, much may lie between
+        if resident_mb(os.getpid()) > MOST_KEPT_MB:
+            kept.clear()
+            for cached in (_cached_bodies, _cached_light, _cached_mould_view):
+                cached.cache_clear()
 
 
 def _stoppable(checkpoint: Checkpoint) -> SurfaceMaker:

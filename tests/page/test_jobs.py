@@ -16,6 +16,7 @@ from page.person import drawn, redrawn
 from moulddesign.building import shaped
 from moulddesign.core import SpecError, Verdict
 from moulddesign.design import Design, RegisteredMould, save_register
+from moulddesign.page import jobs
 from moulddesign.page.batch_sheet import joint_result
 from moulddesign.page.jobs import (
     COARSE_PREVIEW,
@@ -55,6 +56,21 @@ def test_a_piece_is_told_figures_first_and_a_wrong_design_in_a_sentence(tmp_path
     worker = Worker(partial(prepare, str(tmp_path), str(tmp_path), niceness=1))
     run(both())
     worker.end()
+
+
+@pytest.mark.parametrize(
+    ("most_mb", "weights_g", "again"),
+    [(1e6, (61.25, 61.75), []), (-1.0, (62.25, 62.75), ["figures", "coarse"])],
+)
+def test_a_process_that_holds_much_keeps_nothing_of_other_designs(
+    monkeypatch, most_mb, weights_g, again
+):
+    monkeypatch.setattr(jobs, "MOST_KEPT_MB", most_mb)
+    tables = [{"portion": {"finished_weight_g": weight_g}} for weight_g in weights_g]
+    for table in tables:
+        assert [name for name, _ in preview(lambda: None, table)] == ["figures", "pastry"]
+    # A coarse piece is made just where the true one is not known.
+    assert [[name for name, _ in coarse_preview(None, table)] for table in tables] == [again, []]
 
 
 def test_a_true_face_is_given_up_in_the_middle():
