@@ -508,7 +508,8 @@ def _do_each(pipe: Connection) -> NoReturn:
             checkpoint = partial(_checkpoint, pipe, early)
             send = partial(_send_part, pipe, number)
             ended = _done(run, arguments, send=send, checkpoint=checkpoint)
-            trim_heap()
+            if run is not _make_each:  # a process that ends soon keeps it for what comes next
+                trim_heap()
             pipe.send((number, *ended))
 
 
