@@ -34,13 +34,28 @@ import os
 import signal
 import sys
 from contextlib import suppress
+from importlib import import_module
 from types import ModuleType
-from typing import Final, NoReturn
+from typing import Any, Final, NoReturn
 
 SELDOM: Final = (100_000, 20, 100)
 """When to look for cycles: imports keep all that they make, and looking through it took 0.6 s."""
 INTERRUPTED: Final = 130
 """Exit code after Ctrl-C."""
+
+
+PLUGIN_LOADER: Final = "pydantic.plugin._loader"
+
+
+class _NoPlugins(ModuleType):
+    """Stands for what looks for plugins, which loads twenty modules to find none (pydantic 2.14)."""
+
+    def get_plugins(self) -> tuple[()]:
+        return ()
+
+    def __getattr__(self, name: str) -> Any:  # noqa: ANN401 (whatever another version asks for)
+        sys.modules.pop(PLUGIN_LOADER, None)
+        return getattr(import_module(PLUGIN_LOADER), name)
 
 
 def program() -> NoReturn:
@@ -72,10 +87,7 @@ def main() -> NoReturn:
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # or it looks at all packages
     # Its threads wait in loops for products of two or three columns, beside our second process.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    # What looks for them is loaded all the same (pydantic 2.14), and twenty modules for it.
-    no_plugins = ModuleType("pydantic.plugin._loader")
-    vars(no_plugins)["get_plugins"] = tuple
-    sys.modules.setdefault(no_plugins.__name__, no_plugins)
+    sys.modules.setdefault(PLUGIN_LOADER, _NoPlugins(PLUGIN_LOADER))
     before = signal.signal(signal.SIGINT, _end)
     try:
         from moulddesign.cli.app import main as run  # noqa: PLC0415 (half a second of loading)

@@ -276,6 +276,25 @@ def test_a_program_that_ends_at_once_cleans_up_and_keeps_its_code(end, code, sai
     assert done.stderr.splitlines()[-1:] == said
 
 
+ASKED_FOR_MORE = """
+import sys
+sys.argv = ["moulddesign", "--version"]
+from moulddesign.cli import main
+try: main()
+except SystemExit: pass
+from pydantic.plugin._loader import PYDANTIC_ENTRY_POINT_GROUP, get_plugins
+print(PYDANTIC_ENTRY_POINT_GROUP, tuple(get_plugins()))
+"""
+
+
+def test_a_version_of_pydantic_that_asks_the_stand_in_for_more_gets_it():
+    done = subprocess.run(  # noqa: S603 (our own command)
+        [sys.executable, "-c", ASKED_FOR_MORE],
+        env=environment(), capture_output=True, text=True, timeout=60, check=True,
+    )  # fmt: skip
+    assert done.stdout.splitlines()[-1] == "pydantic ()"
+
+
 def test_all_output_of_a_program_reaches_a_pipe():
     done = subprocess.run(
         [sys.executable, "-m", "moulddesign", "make", "--schema"],
