@@ -48,7 +48,7 @@ PLUGIN_LOADER: Final = "pydantic.plugin._loader"
 
 
 class _NoPlugins(ModuleType):
-    """Stands for what looks for plugins, which loads twenty modules to find none (pydantic 2.14)."""
+    """Stands for what looks for plugins, and loads twenty modules to find none (pydantic 2.14)."""
 
     def get_plugins(self) -> tuple[()]:
         return ()
