@@ -14,7 +14,7 @@ from moulddesign.design import MADE_KINDS, OUTLINES, Design
 from moulddesign.design.face_tables import BandSection, face_names
 from moulddesign.design.piece_tables import SideForm
 
-DESIGNS = int(os.environ.get("MOULDDESIGN_DESIGNS", "50"))
+DESIGNS = int(os.environ.get("MOULDDESIGN_DESIGNS", "40"))
 PATTERNS = ("chestnut", "lantern", "bee", "wreath", "knot")
 WEIGHTS_G = (30.0, 75.0, 200.0)
 WARNED = {
@@ -102,11 +102,13 @@ def test_the_sample_has_every_kind_face_outline_and_side():
 
 
 @pytest.fixture(scope="module")
-def counted():
+def counted(request):
     """Outcomes by kind of mould, which are reported."""
     made = Counter()
     yield made
-    print(json.dumps(dict(made.most_common()), indent=1))  # noqa: T201 (a count to report)
+    capturing = request.config.pluginmanager.get_plugin("capturemanager")
+    with capturing.global_and_fixture_disabled():
+        print(json.dumps(dict(made.most_common()), indent=1))  # noqa: T201 (a count to report)
 
 
 @pytest.mark.slow
