@@ -128,6 +128,11 @@ def _unchecked(mesh: Mesh) -> Manifold:
     return Manifold(Mesh64(mesh.vertices.copy(), mesh.triangles.astype(np.uint64)))
 
 
+def forget_bodies() -> None:
+    """Give back the bodies that are kept; they are made again when they are asked for."""
+    _unchecked.cache_clear()
+
+
 def _mesh(body: Manifold, step: Message) -> Mesh:
     if body.status() != Error.NoError:
         raise KernelError(step, say("geometry.library-said", status=body.status().name))
