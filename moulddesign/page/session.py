@@ -116,8 +116,8 @@ MOST_BUILD_MB: Final = 220.0
 """A process that builds and holds more is replaced before the next design, and each is once it made
 files; files that were given up leave 100 behind. With it, the CAD kernel's 330, server and picture
 stay under 900 [MB]."""
-MOST_IDLE_MB: Final = 300.0
-"""A process that holds more is replaced when the last tab is closed; a warm one takes 250 [MB]."""
+MOST_IDLE_MB: Final = 180.0
+"""A process that holds more is replaced when the last tab is closed; a new one takes 120 [MB]."""
 CHECKS_DELAY_S: Final = 0.25
 """Without a new request for so long, the checks begin [s]."""
 
