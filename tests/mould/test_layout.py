@@ -1,10 +1,12 @@
 from math import radians, sin
 
 import pytest
+import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 from mould.standin import Pastry
 
+from moulddesign.artwork.outline import Outline
 from moulddesign.artwork.outline import round_outline as circle
 from moulddesign.core import SpecError
 from moulddesign.design import Design
@@ -44,6 +46,24 @@ def test_gaps_leave_a_tenth_where_both_parts_are_too_large(error_mm, gap_mm):
     layout = laid(**{"printer.print_error_mm": error_mm})
     assert layout.clearance_mm == pytest.approx(gap_mm)
     assert layout.joint.gap_mm == pytest.approx(gap_mm)
+
+
+def drawn(shape):
+    left, low, right, high = shape.bounds
+    corners = shapely.get_coordinates(shapely.orient_polygons(shape).exterior)[:-1]
+    return Outline(
+        name="drawn", width_mm=right - left, depth_mm=high - low, arcs=(), points=corners
+    )
+
+
+def test_an_outline_with_a_waist_at_its_middle_is_refused_and_one_without_is_not():
+    # Discs of 40 mm, 30 mm apart. The bore's room for the vane is 0.6 mm inside; its faces are 2 mm
+    # off the middle, where that is 2 sqrt(19.4^2 - 13^2) = 28.8 mm wide; their chords lack 0.1 mm.
+    ends = shapely.MultiPoint([(0.0, -15.0), (0.0, 15.0)])
+    waist, oval = drawn(ends.buffer(20.0)), drawn(ends.convex_hull.buffer(20.0))
+    with pytest.raises(SpecError, match=r"is 40.0 mm wide, but 29.9 mm at its middle"):
+        laid(Pastry(waist, 21.0))
+    assert laid(Pastry(oval, 21.0)).outline is oval
 
 
 def test_a_measured_printer_makes_a_shorter_sleeve():
