@@ -486,9 +486,9 @@ def _refuse_a_narrow_middle(layout: PressLayout) -> None:
     if outline.arcs:
         return
     reach_mm, _ = half_extents_mm(outline)
-    side_mm = min(end.side_mm for end in plate_ends_mm(outline, layout.clearance_mm, half_mm))
-    if reach_mm - layout.clearance_mm - side_mm > KEY_END_MM:
-        middle_mm = 2.0 * (side_mm + layout.clearance_mm)
+    _, end = plate_ends_mm(outline, layout.clearance_mm, half_mm)
+    if reach_mm - layout.clearance_mm - end.side_mm > KEY_END_MM:
+        middle_mm = 2.0 * (end.side_mm + layout.clearance_mm)
         need = say("mould.narrow-middle", middle_mm=middle_mm, width_mm=2.0 * reach_mm)
         raise SpecError("pastry.outline", outline.name, need)
 
