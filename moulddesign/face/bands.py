@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 import shapely
-from scipy.ndimage import minimum_filter1d, uniform_filter1d
+from scipy.ndimage import maximum_filter1d, minimum_filter1d, uniform_filter1d
 from scipy.spatial import cKDTree
 
 from moulddesign.artwork.outline import POLYGON_SIDES, Outline
@@ -44,6 +44,10 @@ LEAST_TIGHT: Final = 0.3
 CORNER_RAD: Final = 0.6
 """Turn within `CORNER_SPAN_MM` of a drawn outline that makes a corner: about 35 deg."""
 CORNER_SPAN_MM: Final = 2.0
+CHORD: Final = 4
+"""Steps along a drawn outline over which its heading is taken: a fourth of a millimetre each."""
+PEAK_SHARE: Final = 0.9
+"""Of the largest turn near by, from which a place belongs to the corner."""
 LEAST_WIDTH_MM: Final = 0.8
 """Narrowest band that prints as a stroke of two lines of a usual nozzle."""
 LEAST_GAP_MM: Final = 0.5
@@ -283,18 +287,29 @@ def corners_of(outline: Outline) -> Points:
 def _sharp_places(points: Points) -> Points:
     """Return where a closed line turns sharply within a short way."""
     ring = shapely.LinearRing(points)
-    count = max(int(ring.length / (CORNER_SPAN_MM / 8.0)), 32)
-    fine = shapely.get_coordinates(
-        shapely.line_interpolate_point(ring, np.arange(count) / count, normalized=True)
-    )
-    along = np.roll(fine, -4, axis=0) - fine
+    count = max(int(ring.length / (CORNER_SPAN_MM / (2 * CHORD))), 8 * CHORD)
+    fine = _evenly_along(ring, np.arange(count) / count)
+    along = np.roll(fine, -CHORD, axis=0) - fine
     heading = np.arctan2(along[:, 1], along[:, 0])
-    turn = np.mod(heading - np.roll(heading, 8) + pi, 2.0 * pi) - pi
-    peak = np.abs(turn) > CORNER_RAD
-    for shift in range(1, 9):
-        peak &= np.abs(turn) >= np.abs(np.roll(turn, shift))
-        peak &= np.abs(turn) > np.abs(np.roll(turn, -shift)) - 1e-12
-    found: Points = fine[peak]
+    turn = np.abs(np.mod(heading - np.roll(heading, 2 * CHORD) + pi, 2.0 * pi) - pi)
+    near = 4 * CHORD + 1
+    peak = (turn > CORNER_RAD) & (turn >= PEAK_SHARE * maximum_filter1d(turn, near, mode="wrap"))
+    # On both sides of a corner are places that belong to it; those near each other are one.
+    gap = 2 * CHORD + 1
+    peak = minimum_filter1d(maximum_filter1d(peak, gap, mode="wrap"), gap, mode="wrap")
+    first = np.flatnonzero(peak & ~np.roll(peak, 1))
+    last = np.flatnonzero(peak & ~np.roll(peak, -1))
+    if len(first) and last[0] < first[0]:
+        last = np.roll(last, -1)
+    # A turn lies in the middle between its chords, half of one before the second begins.
+    middle = first + np.mod(last - first, count) / 2.0 - CHORD / 2.0
+    return _evenly_along(ring, np.mod(middle / count, 1.0))
+
+
+def _evenly_along(ring: shapely.LinearRing, shares: Heights) -> Points:
+    found: Points = shapely.get_coordinates(
+        shapely.line_interpolate_point(ring, shares, normalized=True)
+    )
     return found
 
 
