@@ -30,8 +30,9 @@ LONG_KEY: Final = re.compile(
     rf"""(?<![\w."'-])[\w"'-]++(?:[ \t]*+\.[ \t]*+[\w"'-]++){{{MOST_NESTED},}}"""
 )
 """More words with dots between them than tables may lie in one another."""
-MOST_BITS: Final = 63
-"""Of a whole number, without its sign (TOML 1.0)."""
+MOST_BITS: Final = 10_000
+"""Of a whole number: TOML 1.0 has 64, and a field says what it takes; of over 4,300 digits Python
+writes none (sys.set_int_max_str_digits)."""
 
 UTF_16_MARKS: Final = (b"\xff\xfe", b"\xfe\xff")
 """Byte-order marks of UTF-16, in which some spreadsheets save a table."""
