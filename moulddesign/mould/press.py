@@ -282,7 +282,7 @@ def _bore(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     if layout.outline.around is not None:
         # The cone begins at the valleys of the flutes, and does not follow them.
         low = plans.parallel_curve(layout.outline.plain, -layout.outline.side_depth_mm)
-        mouth = plans.parallel_curve(layout.outline.plain, beyond)
+        mouth = low.inset(-layout.outline.side_depth_mm - beyond)
         levels = [(top - layout.lead_in_height_mm, low), (top + SLEEVE_OVER_MM, mouth)]
         upright = [(-SLEEVE_OVER_MM, bore), (top + SLEEVE_OVER_MM / 2.0, bore)]
         step = say("mould.sleeve-bore")

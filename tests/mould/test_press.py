@@ -17,10 +17,10 @@ from mould.standin import Pastry, drop, prism, square
 from shapely import Point
 from shapely import Polygon as Shape
 
-from moulddesign.artwork.outline import polygon_outline, scalloped_outline
+from moulddesign.artwork.outline import fluted_outline, polygon_outline, scalloped_outline
 from moulddesign.artwork.outline import round_outline as circle
 from moulddesign.core import SpecError
-from moulddesign.design import Design
+from moulddesign.design import Design, SideForm
 from moulddesign.geometry import spread_points
 from moulddesign.mould.press import press
 
@@ -120,6 +120,15 @@ def test_no_slope_overhangs_more_than_45_deg(case):
     for part in mould.parts:
         turned = part.mesh if part.name in UPRIGHT else part.mesh.turned_over()
         assert steepest_overhang_deg(turned) <= 45.0
+
+
+@pytest.mark.parametrize("corner_mm", [0.0, 0.5, 6.0])
+@pytest.mark.parametrize("side", SideForm)
+def test_the_lead_in_of_a_fluted_square_leans_no_more_at_its_corners(corner_mm, side):
+    plain = square(50.0, corner_mm)
+    outline = plain if side is SideForm.PLAIN else fluted_outline(plain, side, 24, 0.7)
+    sleeve = press(Design().mould, Design().printer, Pastry(outline, 20.0)).part("sleeve")
+    assert steepest_overhang_deg(sleeve.mesh.turned_over()) <= 45.0
 
 
 def test_no_level_ceiling_is_wider_than_the_ridge_of_the_slot(case):
