@@ -388,6 +388,9 @@ STEEP_RISE: Final = 2.0 * plans.RISE
 """Height of that chamfer, and of the step under the land, for each millimetre: where they meet the
 slot's mouth or its roof in a corner, it reaches out too little in a layer to need support."""
 
+DRAWN_FOOT_PARTS: Final = 7
+"""Sections of that chamfer under an outline of points: a tenth of a millimetre each way."""
+
 NEAR_MM: Final = 0.1
 """How far the edge's tool reaches beyond the stamp: little, for notches to survive [mm]."""
 
@@ -432,17 +435,23 @@ def _beside_land(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     back, land, clearance = layout.back_mm, layout.land_top_mm, layout.clearance_mm
     face = plans.parallel_curve(layout.outline, -clearance)
     deepest = RELIEVED_MM + FOOT_MM + NEAR_MM
+    parts = 1
     if isinstance(face, plans.ArcPolyline):
         # Else the cut would use up the smallest corners.
         face = face.sharpened(deepest)
+    elif isinstance(face, plans.StraightPolyline):
+        # Of points that the cut uses up, each part leaves a level step.
+        parts = DRAWN_FOOT_PARTS
     outside = plans.parallel_curve(layout.outline, 2.0 * NEAR_MM - clearance)
     over = STEEP_RISE * NEAR_MM
     block = [(land - over / 2.0, outside), (back + over / 2.0, outside)]
     cone = [
         (land - over, face.inset(-NEAR_MM)),
         (land + STEEP_RISE * RELIEVED_MM, face.inset(RELIEVED_MM)),
-        (back - STEEP_RISE * FOOT_MM, face.inset(RELIEVED_MM)),
-        (back + STEEP_RISE * NEAR_MM, face.inset(deepest)),
+        *(
+            (back - STEEP_RISE * (FOOT_MM - by), face.inset(RELIEVED_MM + by))
+            for by in np.linspace(0.0, FOOT_MM + NEAR_MM, parts + 1)
+        ),
     ]
     step = say("mould.stamp-back-edge")
     return draw.subtract(draw.loft(block, step), draw.loft(cone, step), step)

@@ -91,6 +91,12 @@ def test_what_the_bed_does_not_take_is_refused_before_a_face_is_made(values, sai
         build(Design().with_values({"face.name": "chestnut", **values}))
 
 
+def test_the_stamp_of_a_sharp_reeded_square_needs_no_support():
+    # the reeds at its corners are used up by the chamfer of its back
+    pastry = {"outline": "square", "corner_radius_mm": 0.0, "side": "reeded", "side_count": 24}
+    assert build(Design.of({"pastry": pastry | {"side_depth_mm": 0.7}})).failed == ()
+
+
 def test_the_sample_has_every_kind_face_outline_and_side():
     drawn = [sampled_design(number) for number in range(300)]
     assert {design.mould.kind for design in drawn} == set(MADE_KINDS)
