@@ -25,7 +25,7 @@ from moulddesign.export import folder as export_folder
 # Quick, and what starts no process of its own.
 STL_ONLY = ExportOptions(formats=parse_formats("stl"), overwrite=True)
 CASES = ("little", "hexagon")
-MOST_ROUNDS = 2
+MOST_ROUNDS = 5
 """Times as many rounds as asked for, at most."""
 
 
