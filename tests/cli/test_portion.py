@@ -110,7 +110,7 @@ def test_options_override_the_file(monkeypatch, capsys, tmp_path):
         ),
         (
             ["--height", "20"],
-            r"^--height does nothing for portion, for only make, trial, firmness, oven, page",
+            r"^--height belongs to make, trial, firmness, oven, page",
         ),
         (["--name", "a/b"], r"name = 'a/b': must not hold '/', for it names files\.$"),
         (["--name", ".."], r"must not be empty, nor begin or end with"),

@@ -50,8 +50,9 @@ def test_an_option_of_other_verbs_is_refused_and_they_are_named(verb):
             continue
         sentence = usage_sentence(error_of(verb, flag))
         readers = [other for other, flags in OPTIONS.items() if flag in flags]
-        assert sentence.startswith(f"{flag} does nothing for {verb}, for only ")
+        assert sentence.startswith(f"{flag} belongs to ")
         assert all(reader in sentence for reader in readers)
+        assert sentence.endswith(f" and does nothing for {verb}; leave it out.")
         assert sentence.count("\n") == 0
 
 
