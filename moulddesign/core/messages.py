@@ -112,12 +112,12 @@ def _of_part(what: Message, part: Message) -> Message:
 
 def either(words: Sequence[Message | str]) -> Message | str:
     """Return words as a list that ends in "or"."""
-    return say("design.or", some=tuple(words[:-1]), last=words[-1]) if words[1:] else words[0]
+    return say("core.or", some=tuple(words[:-1]), last=words[-1]) if words[1:] else words[0]
 
 
 def both(words: Sequence[Message | str]) -> Message | str:
     """Return words as a list that ends in "and"."""
-    return say("design.and", some=tuple(words[:-1]), last=words[-1]) if words[1:] else words[0]
+    return say("core.and", some=tuple(words[:-1]), last=words[-1]) if words[1:] else words[0]
 
 
 def _shown(value: object, language: str) -> object:
