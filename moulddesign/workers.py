@@ -37,6 +37,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 from moulddesign.core import KernelError, Message, MouldError, say
+from moulddesign.core.concurrency import Submit, Task, deferred, usable_cores
 
 if TYPE_CHECKING:
     from multiprocessing.context import ForkServerContext, SpawnContext
@@ -315,46 +316,34 @@ def sharing(libraries: Sequence[str]) -> "Context":
     return context
 
 
-Make = Callable[[], Any]
-"""Makes one thing, or waits until another process has made it; the first can be sent there."""
-
-Send = Callable[[Sequence[Make]], Sequence[Make]]
-"""Hands things to a process, which makes one after another; gives what waits for each."""
-
-
-def made_here(makes: Sequence[Make]) -> Sequence[Make]:
-    """Let things be made in this process, when they are asked for."""
-    return makes
-
-
 @contextmanager
-def second_process(*libraries: str) -> Iterator[Send]:
-    """Start a process that makes things one after another; give what hands it the next ones.
+def second_process(*libraries: str) -> Iterator[Submit]:
+    """Start a process that does tasks one after another; give what hands it the next ones.
 
-    What waits for a thing raises what its making raised. Where this machine has one core for us,
-    all is made here. The process loads modules first and ends with the context, whatever it does.
+    What waits for a result raises what the task raised. Where this machine has one core for us,
+    all is done here. The process loads modules first and ends with the context, whatever it does.
     """
-    if pool_size(None, 2) == 1:
-        yield made_here
+    if usable_cores() == 1:
+        yield deferred
         return
     child = _Child(multiprocessing.get_context("spawn"), partial(_load, libraries))
-    job = Job(say("page.the-files"), _make_each)
+    job = Job(say("page.the-files"), _do_tasks)
     turns, turn = ThreadPoolExecutor(max_workers=1), Future[None]()
 
-    def send(makes: Sequence[Make]) -> Sequence[Make]:
+    def submit(tasks: Sequence[Task]) -> Sequence[Task]:
         nonlocal turn
-        made: list[Future[Any]] = [Future() for _ in makes]
-        given: bytes | None = pickle.dumps(makes)
+        futures: list[Future[Any]] = [Future() for _ in tasks]
+        given: bytes | None = pickle.dumps(tasks)
         if turn.done():  # at once: a thread would wait while a kernel holds the interpreter
             child.send(job, (given,))
             given = None
-        turn = turns.submit(_wait_for, child, job, given, made)
-        return [one.result for one in made]
+        turn = turns.submit(_wait_for, child, job, given, futures)
+        return [future.result for future in futures]
 
     try:
         child.start()
         turn = turns.submit(_wait_for, child, job, pickle.dumps(()), [])
-        yield send
+        yield submit
     finally:
         turns.shutdown(wait=False, cancel_futures=True)
         child.end(0.0)
@@ -367,19 +356,19 @@ def _load(modules: Sequence[str]) -> None:
             import_module(name)
 
 
-def _make_each(_checkpoint: Checkpoint, pickled: bytes) -> Iterator[Any]:
-    for make in pickle.loads(pickled):  # noqa: S301 (our own)
+def _do_tasks(_checkpoint: Checkpoint, pickled: bytes) -> Iterator[Any]:
+    for task in pickle.loads(pickled):  # noqa: S301 (our own)
         try:
-            yield make()
+            yield task()
         except MouldError as error:
             yield error
 
 
-def _wait_for(child: "_Child", job: Job, pickled: bytes | None, made: list[Future[Any]]) -> None:
-    """Tell of each thing that it is made, as soon as it is; first ask for them if none has yet."""
+def _wait_for(child: "_Child", job: Job, pickled: bytes | None, futures: list[Future[Any]]) -> None:
+    """Resolve each future as soon as its result is there; first ask for them if nobody has yet."""
     if pickled is not None:
         child.send(job, (pickled,))
-    waiting = deque(made)
+    waiting = deque(futures)
     try:
         for value in _values(child, job):
             if isinstance(value, MouldError):
@@ -387,8 +376,8 @@ def _wait_for(child: "_Child", job: Job, pickled: bytes | None, made: list[Futur
             else:
                 waiting.popleft().set_result(value)
     except MouldError as error:
-        for one in waiting:
-            one.set_exception(error)
+        for future in waiting:
+            future.set_exception(error)
 
 
 def _only_value(child: "_Child", job: Job) -> Any:  # noqa: ANN401 (what the job yields)
@@ -508,7 +497,7 @@ def _do_each(pipe: Connection) -> NoReturn:
             checkpoint = partial(_checkpoint, pipe, early)
             send = partial(_send_part, pipe, number)
             ended = _done(run, arguments, send=send, checkpoint=checkpoint)
-            if run is not _make_each:  # a process that ends soon keeps it for what comes next
+            if run is not _do_tasks:  # a process that ends soon keeps it for what comes next
                 trim_heap()
             pipe.send((number, *ended))
 
@@ -577,24 +566,3 @@ def _ctrl_c_deferred() -> Iterator[None]:
         signal.signal(signal.SIGINT, handler)
         if received:
             signal.raise_signal(signal.SIGINT)
-
-
-def pool_size(asked: int | None, calls: int) -> int:
-    """Return how many processes to start.
-
-    Parameters
-    ----------
-    asked : int or None
-        What was asked for; as many as there are processors for us where it is None.
-    calls : int
-        How many calls there are: no process is started for nothing.
-
-    Examples
-    --------
-    >>> pool_size(8, 3)
-    3
-    """
-    if asked is not None:
-        return min(asked, calls)
-    free = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
-    return min(free or 1, calls)

@@ -7,14 +7,14 @@ from contextlib import nullcontext, redirect_stderr, redirect_stdout
 import pytest
 
 from moulddesign.cli import main
-from moulddesign.workers import made_here
+from moulddesign.core.concurrency import deferred
 
 
 def _in_this_process(changed, arguments, columns):
     changed.setattr(sys, "argv", ["moulddesign", *map(str, arguments)])
     changed.setenv("COLUMNS", columns)
     # Another would load the libraries again for each run.
-    changed.setattr("moulddesign.workers.second_process", lambda *_: nullcontext(made_here))
+    changed.setattr("moulddesign.workers.second_process", lambda *_: nullcontext(deferred))
 
 
 def run(monkeypatch, capsys, *arguments, columns="80"):

@@ -14,7 +14,8 @@ import pytest
 from worker_jobs import COUNT, DIE, FAIL, FOLDER, PARENT, REFUSE, STUBBORN, UNSENDABLE, refused
 
 from moulddesign.core import KernelError, SpecError
-from moulddesign.workers import Worker, pool_size, resident_mb, run_in_pool, second_process
+from moulddesign.core.concurrency import pool_size
+from moulddesign.workers import Worker, resident_mb, run_in_pool, second_process
 
 
 @pytest.fixture
@@ -235,12 +236,12 @@ def cores(monkeypatch):
 
 def test_a_second_process_makes_things_in_turn_and_raises_what_went_wrong(cores):
     cores(2)
-    with second_process() as send:
-        there, ours, power, number = send(
+    with second_process() as submit:
+        there, ours, power, number = submit(
             [os.getpid, partial(refused, 4), partial(pow, 2, 10), partial(int, "x")]
         )
-        (again,) = send([os.getpid])
-        dies, after = send([partial(os._exit, 3), os.getpid])
+        (again,) = submit([os.getpid])
+        dies, after = submit([partial(os._exit, 3), os.getpid])
         assert power() == 1024
         assert there() == again() not in {os.getpid(), None}
         with pytest.raises(KernelError, match="ValueError: invalid literal"):
@@ -255,13 +256,13 @@ def test_a_second_process_makes_things_in_turn_and_raises_what_went_wrong(cores)
 def test_a_second_process_ends_with_its_work_undone(cores):
     cores(2)
     start = time.monotonic()
-    with second_process() as send:
+    with second_process() as submit:
         for _ in range(3):
-            send([partial(time.sleep, 100.0)])
+            submit([partial(time.sleep, 100.0)])
     assert time.monotonic() - start < 50.0
 
 
 def test_on_one_core_there_is_no_second_process(cores):
     cores(1)
-    with second_process() as send:
-        assert [made() for made in send([os.getpid])] == [os.getpid()]
+    with second_process() as submit:
+        assert [made() for made in submit([os.getpid])] == [os.getpid()]

@@ -1,6 +1,5 @@
 """What is checked of each kind of mould: the numbers of the design go to `verify`."""
 
-import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
@@ -19,6 +18,7 @@ from moulddesign.building.piece_findings import (
 )
 from moulddesign.building.press_findings import Judge, further_stamp_findings, press_judges
 from moulddesign.core import Finding, say, source_of
+from moulddesign.core.concurrency import Submit, deferred, usable_cores
 from moulddesign.design import BlockTable, CastTable, OwnTable, PressTable
 from moulddesign.design.services import Process
 from moulddesign.geometry import Mesh
@@ -33,7 +33,6 @@ from moulddesign.mould import (
 )
 from moulddesign.mould.cast import VENT_MM
 from moulddesign.pastry.variants import FurtherPastry
-from moulddesign.relief.field import Beside, done_here
 from moulddesign.verify import (
     block_checks,
     block_limits,
@@ -52,7 +51,7 @@ OF_MESHES: Final = (pull_findings, soundness)
 
 
 def begin_findings(
-    made: CheckInput, further: Sequence[FurtherPastry] = (), beside: Beside = done_here
+    made: CheckInput, further: Sequence[FurtherPastry] = (), submit: Submit = deferred
 ) -> Callable[[], tuple[Finding, ...]]:
     """Return what finds all of a build beside its first piece, on the meshes that will be written.
 
@@ -70,7 +69,7 @@ def begin_findings(
         partial(_lettering, made),
     ]
     judges += [partial(further_stamp_findings, made, one) for one in further]
-    there = iter(beside([judge for judge in judges if judge.func in OF_MESHES]))
+    there = iter(submit([judge for judge in judges if judge.func in OF_MESHES]))
     return partial(
         _found, [(judge, next(there) if judge.func in OF_MESHES else None) for judge in judges]
     )
@@ -81,7 +80,7 @@ def _found(
 ) -> tuple[Finding, ...]:
     """Return all findings in order, those that another process was given as they come."""
     # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
+    with ThreadPoolExecutor(usable_cores()) as pool:
         waits = [pool.submit(judge).result if wait is None else wait for judge, wait in judges]
         return tuple(chain.from_iterable(wait() for wait in waits))
 

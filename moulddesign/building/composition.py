@@ -34,6 +34,7 @@ from moulddesign.core import (
     say,
     word,
 )
+from moulddesign.core.concurrency import Submit, deferred, usable_cores
 from moulddesign.design import SIZES, Design, Kind, PieceComposition, Purpose
 from moulddesign.design.face_tables import FaceTable
 from moulddesign.geometry import Mesh
@@ -55,7 +56,6 @@ from moulddesign.pastry.pastry import Pastry, pastry
 from moulddesign.pastry.variants import FurtherPastry, further_pastries, pastry_report
 from moulddesign.portion import Figures, Portion, cautions_of, figures
 from moulddesign.relief.carved_surface import SurfaceMaker, carved_surface, coarse_surface
-from moulddesign.relief.field import Beside, done_here
 
 T = TypeVar("T")
 
@@ -372,7 +372,7 @@ def build(
     begun: tuple[Shape, Mould] | None = None,
     pressed: Callable[[Shape], None] = lambda _: None,
     drawn: Callable[[Build], None] = lambda _: None,
-    beside: Beside = done_here,
+    submit: Submit = deferred,
 ) -> Build:
     """Return what a design becomes: weights, pastry, mould, and what was found.
 
@@ -386,7 +386,7 @@ def build(
         Called with the piece before its mould is made.
     drawn : callable
         Called with the build before it is checked: what needs no finding can be begun.
-    beside : callable
+    submit : callable
         Given what samples a face and judges meshes, to let it be done meanwhile.
 
     Raises
@@ -401,11 +401,11 @@ def build(
     if design.own_mould is not None:
         raise SpecError("mould.kind", design.mould.kind.value, say("building.mould-exists"))
     clock = _Clock(stage)
-    surface_of = partial(carved_surface, beside=beside)
+    surface_of = partial(carved_surface, submit=submit)
     shape = clock.shaped(design, surface_of, refuse_full_bed) if begun is None else begun[0]
     pressed(shape)
     # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
-    with ThreadPoolExecutor() as pool:
+    with ThreadPoolExecutor(usable_cores()) as pool:
         piece_found = pool.submit(
             piece_findings,
             PieceInput(
@@ -433,7 +433,7 @@ def build(
             meshes=meshes,
         )
 
-        mould_found = begin_findings(check_input, shape.further, beside)
+        mould_found = begin_findings(check_input, shape.further, submit)
 
         def judged() -> tuple[Finding, ...]:
             found = (*piece_found.result(), *mould_found())

@@ -40,6 +40,7 @@ from moulddesign.cli.set_parts import parts_to_write, refuse_the_set
 from moulddesign.cli.sizes_command import make_sizes, read_sizes
 from moulddesign.cli.weight_commands import weight_sentences, weight_table
 from moulddesign.core import Finding, Message, SpecError, Verdict, say, with_unit
+from moulddesign.core.concurrency import Submit, Task, deferred
 from moulddesign.design import Design, Format, Units, parse_formats
 from moulddesign.kitchen import recipe_of
 from moulddesign.portion import figures
@@ -48,7 +49,6 @@ if TYPE_CHECKING:
     from moulddesign.building import Build
     from moulddesign.export import BuildFiles, ExportOptions
     from moulddesign.export.build_files import Makers
-    from moulddesign.workers import Make, Send
 
 STAGES = ("portion", "pastry", "mould", "checks", "files")
 SIGNS = {Verdict.GOOD: "good", Verdict.WARN: "! warn", Verdict.FAIL: "x fail"}
@@ -190,7 +190,7 @@ def run_make(
         return 0
     asked = formats if cutter is None else f"{formats},engraving"
     kinds = parse_formats("stl" if only else asked)
-    with _progress() as stage, _beside(not weights_g and Format.STEP in kinds) as send:
+    with _progress() as stage, _beside(not weights_g and Format.STEP in kinds) as submit:
         with ends_at_once(stage.end):
             from moulddesign import export  # noqa: PLC0415 (light verbs load no geometry)
             from moulddesign.export.slicing import slicer_words  # noqa: PLC0415 (the same)
@@ -213,7 +213,7 @@ def run_make(
             export.check_replaceable(target)  # before a build takes its time
             if not overwrite:
                 export.refuse_to_lose(design, target)
-            made, files = _built(design, options, stage, send)
+            made, files = _built(design, options, stage, submit)
         if made.failed and not keep_failing:
             _show(made, units, as_json=as_json)
         stage("files")
@@ -225,33 +225,33 @@ def run_make(
 
 
 @contextmanager
-def _beside(pays: bool) -> Iterator["Send"]:  # noqa: FBT001 (said in place)
-    """Give what hands things to a second process where that pays, which loads libraries first."""
-    from moulddesign.workers import made_here, second_process  # noqa: PLC0415 (processes)
+def _beside(pays: bool) -> Iterator[Submit]:  # noqa: FBT001 (said in place)
+    """Give what hands tasks to a second process where that pays, which loads libraries first."""
+    from moulddesign.workers import second_process  # noqa: PLC0415 (processes)
 
     libraries = "moulddesign.export", "moulddesign.mould.kernel_shapes"
-    with second_process(*libraries) if pays else nullcontext(made_here) as send:
-        yield send
+    with second_process(*libraries) if pays else nullcontext(deferred) as submit:
+        yield submit
 
 
 def _built(
-    design: Design, options: "ExportOptions", stage: "_Stage", send: "Send"
+    design: Design, options: "ExportOptions", stage: "_Stage", submit: Submit
 ) -> "tuple[Build, BuildFiles]":
     """Return a build and its files, of which some are being made already."""
     from moulddesign.building import build  # noqa: PLC0415 (light verbs load no geometry)
     from moulddesign.export import BuildFiles, face_makers, sendable_makers  # noqa: PLC0415 (the same)
 
-    begun: dict[str, Make] = {}
+    begun: dict[str, Task] = {}
 
     def begin(makers: "Makers") -> None:
-        begun.update(zip(makers, send(tuple(makers.values())), strict=True))
+        begun.update(zip(makers, submit(tuple(makers.values())), strict=True))
 
     made = build(
         design,
         stage,
         pressed=lambda piece: begin(face_makers(piece, options)),
         drawn=lambda drawn: begin(sendable_makers(drawn, options)),
-        beside=send,
+        submit=submit,
     )
     return made, BuildFiles(made, options, begun)
 

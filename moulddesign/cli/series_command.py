@@ -21,6 +21,7 @@ from moulddesign.cli.console import (
 )
 from moulddesign.cli.options import AsJson, NoWorkshop, PaperName, design_with, paper_for
 from moulddesign.core import MouldError, SpecError, say
+from moulddesign.core.concurrency import pool_size
 from moulddesign.design import Design, parse_formats, read_workshop
 from moulddesign.kitchen import Recipe, recipe_of
 from moulddesign.portion import figures
@@ -157,7 +158,6 @@ def carry_out(
     from moulddesign.export import REPORT  # noqa: PLC0415 (the same)
     from moulddesign.series.cluster import run_on  # noqa: PLC0415 (geometry)
     from moulddesign.series.orders import finished, run_all  # noqa: PLC0415 (the same)
-    from moulddesign.workers import pool_size  # noqa: PLC0415 (asyncio, processes)
 
     start = perf_counter()
     made = finished(orders)

@@ -5,6 +5,7 @@
 - `findings`: what a check found, and what can hurt someone: results, never exceptions.
 - `quantities`: units, what a number has to be before anything is computed from it, and numbers as
   people type them.
+- `concurrency`: tasks that another process may do, and how many cores there are for us.
 - `files`: reading files within limits: text, TOML with the line of each key, CSV tables,
   reports.
 - `limits`: how much of each kind of input is read, all in one place.

@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from moulddesign.building import PASTRY, Build, Shape
 from moulddesign.core import LANGUAGES, say
+from moulddesign.core.concurrency import Task
 from moulddesign.design import Format
 from moulddesign.export.approval import APPROVAL_PDF, TOP_PNG, approval_sheet, top_scene
 from moulddesign.export.card import Card, card_figures
@@ -98,8 +99,8 @@ ROW_GAP: Final = 0.5
 """Between further stamps in a row, as a share of the sleeve's width."""
 
 
-Makers = Mapping[str, Callable[[], StepFile | bytes]]
-"""What makes each file, by its name."""
+Makers = Mapping[str, Task]
+"""What makes each file, by its name: its bytes, or a `StepFile`; and the picture of each face."""
 
 
 class BuildFiles:
@@ -223,7 +224,7 @@ class BuildFiles:
 
     def _make(self, name: str) -> bytes:
         if name in self._makers:
-            made = self._makers[name]()
+            made: StepFile | bytes = self._makers[name]()
             if isinstance(made, bytes):
                 return made
             self.keep_exact({name: made})
@@ -311,7 +312,7 @@ class BuildFiles:
             line_mm=line_mm,
             language=language,
             read_mm=design.dough.read_widths_mm,
-            face=None if pastry.carved is None else self.file(face_name(name)),
+            face=None if pastry.carved is None else self._makers[face_name(name)](),
         )
 
 

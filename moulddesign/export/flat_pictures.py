@@ -1,6 +1,5 @@
 """Artwork seen flat: bundled patterns on one sheet, thin strokes and gaps ringed."""
 
-import io
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from math import ceil, radians, tan
@@ -179,13 +178,13 @@ def marked_picture(
     drawn: Iterable[ColouredRegion],
     marks: tuple[ThinMark, ...],
     caption: str,
-    seen: bytes | None = None,
+    seen: Picture | None = None,
 ) -> Picture:
     """Return regions as a picture, thin places ringed and labelled.
 
     The first region is drawn first, and the picture is as large as it. Marks come with the thinnest
     of each kind first; only the first twelve of each are ringed. The caption has up to three lines.
-    A PNG file of `seen_square`, `SIDE_PX` wide, takes the place of what is drawn.
+    A picture of `seen_square`, `SIDE_PX` wide, takes the place of what is drawn.
     """
     layers = tuple(drawn)
     size = (SIDE_PX + 2 * CALLOUT_PX, SIDE_PX + CAPTION_PX)
@@ -195,7 +194,7 @@ def marked_picture(
         image.paste(layer.colour, mask=_mask(layer.shape, view.pixels, image.size))
     if seen is not None:
         size_px = (OVERSAMPLING * SIDE_PX, OVERSAMPLING * SIDE_PX)
-        whole = Image.open(io.BytesIO(seen)).resize(size_px)
+        whole = Image.fromarray(seen).resize(size_px)
         left = OVERSAMPLING * CALLOUT_PX
         mask = _mask(layers[0].shape, view.pixels, image.size)
         image.paste(whole, (left, 0), mask.crop((left, 0, left + whole.width, whole.height)))

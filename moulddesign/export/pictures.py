@@ -21,7 +21,7 @@ from moulddesign.geometry import Mesh
 from moulddesign.geometry.mending import in_float32
 from moulddesign.geometry.sampling import Grid, top_heights_mm
 from moulddesign.pastry.pastry import Pastry
-from moulddesign.render import Body, Scene, height_picture, png_bytes
+from moulddesign.render import Body, Picture, Scene, height_picture, png_bytes
 from moulddesign.verify.piece_checks import ReadWidths, least_widths_mm
 
 GAP: Final = 0.15
@@ -147,15 +147,15 @@ def relief_pictures(build: Build | Shape) -> Mapping[str, Pastry]:
 
 
 def face_name(relief: str) -> str:
-    """Return the name of a carved face's picture by that of its relief's, which shows it."""
-    return relief.replace("relief", "face", 1)
+    """Return the name of a carved face's picture by that of its relief's file, which shows it."""
+    return relief.replace("relief", "face", 1).removesuffix(".png")
 
 
-def face_pictures(build: Build | Shape) -> Mapping[str, Callable[[], bytes]]:
+def face_pictures(build: Build | Shape) -> Mapping[str, Callable[[], Picture]]:
     """Return what makes the picture that `face_name` names of each carved face."""
     return MappingProxyType(
         {
-            face_name(name): partial(face_png, surface, each.outline.shape, each.height_mm)
+            face_name(name): partial(face_seen, surface, each.outline.shape, each.height_mm)
             for name, each in relief_pictures(build).items()
             if each.carved is not None
             for top in [each.top]  # with a side that leans
@@ -164,8 +164,8 @@ def face_pictures(build: Build | Shape) -> Mapping[str, Callable[[], bytes]]:
     )
 
 
-def face_png(surface: Mesh, outline: shapely.Polygon, height_mm: float) -> bytes:
-    """Return a carved face as it is seen from above, a PNG file for `relief_plan`.
+def face_seen(surface: Mesh, outline: shapely.Polygon, height_mm: float) -> Picture:
+    """Return a carved face as it is seen from above, for `relief_plan`.
 
     Parameters
     ----------
@@ -178,8 +178,7 @@ def face_png(surface: Mesh, outline: shapely.Polygon, height_mm: float) -> bytes
     corner, side_mm = flat_pictures.seen_square(outline)
     grid = Grid(low_mm=corner, pixel_mm=side_mm / pixels, shape=(pixels, pixels))
     heights = np.maximum(height_mm + top_heights_mm(surface, grid), 0.0)
-    seen = height_picture(heights.astype(np.float32), side_mm / flat_pictures.SIDE_PX)
-    return png_bytes(seen)
+    return height_picture(heights.astype(np.float32), side_mm / flat_pictures.SIDE_PX)
 
 
 CAPTION: Final = flat_pictures.CAPTION_PX / (flat_pictures.SIDE_PX + flat_pictures.CAPTION_PX)
@@ -201,7 +200,7 @@ def relief_plan(
     line_mm: float,
     language: str = LANGUAGES[0],
     read_mm: ReadWidths = (None, None),
-    face: bytes | None = None,
+    face: Picture | None = None,
 ) -> ReliefPlan:
     """Return the relief's regions from above, raised ones dark, sunk ones light.
 

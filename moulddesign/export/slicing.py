@@ -1,6 +1,5 @@
 """What a slicer says of the parts of a build: its own grams and time, where a program is named."""
 
-import os
 import re
 import shlex
 import shutil
@@ -15,6 +14,7 @@ from typing import Final
 
 from moulddesign.building import Build
 from moulddesign.core import FileError, say
+from moulddesign.core.concurrency import usable_cores
 from moulddesign.design import PrinterTable
 from moulddesign.mould import infill_of
 from moulddesign.mould.print_estimate import Infill, PrintEstimate
@@ -131,7 +131,7 @@ def sliced_build(build: Build, folder: Path, slicer: tuple[str, ...]) -> Build:
     """
     printer = build.design.printer
     names = [part.name for part in build.mould.parts]
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
+    with ThreadPoolExecutor(usable_cores()) as pool:
         found = pool.map(
             lambda name: sliced(
                 slicer, folder / f"{name}.stl", slicer_settings(printer, infill_of(name))

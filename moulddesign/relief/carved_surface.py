@@ -17,6 +17,7 @@ from scipy.spatial import cKDTree
 
 from moulddesign.artwork.outline import ARC_CHORD_MM, QUARTER_CHORDS
 from moulddesign.core import KernelError, SpecError, say
+from moulddesign.core.concurrency import Submit, deferred
 from moulddesign.geometry import Indices, Mesh, Points
 from moulddesign.geometry.booleans import triangulated
 from moulddesign.geometry.topology import compact
@@ -33,7 +34,7 @@ from moulddesign.relief.facets import (
     network,
     unrefined_facets,
 )
-from moulddesign.relief.field import Beside, Field, Heights, done_here
+from moulddesign.relief.field import Field, Heights
 from moulddesign.relief.lifted_walls import LiftedWalls, lifted_walls, open_edges
 from moulddesign.relief.roof import ReliefRegion
 from moulddesign.relief.voronoi import snapped_to_grid
@@ -93,7 +94,7 @@ def carved_surface(
     *,
     inset_mm: float,
     draft_deg: float,
-    beside: Beside = done_here,
+    submit: Submit = deferred,
 ) -> CarvedSurface:
     """Return the surface of a field within an outline, with regions of artwork on it.
 
@@ -109,8 +110,8 @@ def carved_surface(
         Outline to stamp's outline; 0 where both are one [mm].
     draft_deg : float
         Least angle between a facet and the pull direction [deg].
-    beside : callable
-        Samples the field while creases are found.
+    submit : callable
+        Given what samples the field, to let it be done while creases are found.
 
     Raises
     ------
@@ -121,7 +122,7 @@ def carved_surface(
     """
     outline = shapely.orient_polygons(outline)
     corners = shapely.get_coordinates(outline)[:-1]
-    (samples,) = beside([partial(field_samples, corners[triangulated([corners])], field)])
+    (samples,) = submit([partial(field_samples, corners[triangulated([corners])], field)])
     stamp = _inset(outline, inset_mm)
     bound_mm, edge_mm = REFINED_SHARE * ERROR_MM, EDGE_SHARE * ERROR_MM
     walls = [

@@ -7,7 +7,7 @@ changes. The slope of `highest` and `lowest` is nowhere more than that of the st
 
 from collections.abc import Callable, Sequence
 from math import cos, hypot, inf, pi, sin
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 import shapely
@@ -33,18 +33,6 @@ Field = Callable[[Points], FieldValues]
 """Heights and pieces of points in the plan, shape (n, 2) [mm]."""
 
 
-Work = Callable[[], Any]
-"""Does something, or waits until another process has done it; the first can be sent there."""
-
-Beside = Callable[[Sequence[Work]], Sequence[Work]]
-"""Hands work to whatever does it meanwhile; gives what waits for each result."""
-
-
-def done_here(works: Sequence[Work]) -> Sequence[Work]:
-    """Let work be done in this process, when its result is asked for."""
-    return works
-
-
 def piece_of(height: Heights, number: int) -> FieldValues:
     """Return heights that one piece made."""
     return FieldValues(height, np.full(len(height), number, dtype=np.int64))
@@ -68,7 +56,6 @@ def lowest(first: FieldValues, second: FieldValues) -> FieldValues:
 
 STEP_MM: Final = 0.15
 """Of the outline's points in the tree: the nearest segment ends in one of the nearest three."""
-
 
 LEAF: Final = 32
 """Points in a leaf of the tree: far from an edge, where many are as near, twice as quick as 8."""

@@ -22,11 +22,10 @@ from moulddesign.export.flat_pictures import (
     outcome,
     seen_square,
 )
-from moulddesign.export.pictures import face_png, relief_plan
+from moulddesign.export.pictures import face_seen, relief_plan
 from moulddesign.geometry import Mesh
 from moulddesign.pastry.pastry import pastry
 from moulddesign.portion import portion
-from moulddesign.render import png_bytes
 
 
 def plan(layers, line_mm=0.42):
@@ -69,7 +68,7 @@ def test_only_what_is_too_thin_for_the_nozzle_is_ringed():
 def test_a_faces_picture_fills_the_outline_and_no_more():
     made, _ = plan([])
     blue = (0, 0, 255)
-    face = png_bytes(np.full((SIDE_PX, SIDE_PX, 3), blue, dtype=np.uint8))
+    face = np.full((SIDE_PX, SIDE_PX, 3), blue, dtype=np.uint8)
     pixels = image_of(relief_plan(made, line_mm=0.42, face=face))
     radius_px = SIDE_PX / (1.0 + 2.0 * FREE_SHARE) / 2.0
     assert share(pixels, blue) == pytest.approx(pi * radius_px**2, rel=0.01)
@@ -82,9 +81,8 @@ def test_a_face_is_seen_from_above_where_it_lies():
     z = np.repeat([0.0, 0.0, 2.0, 0.0, 0.0], 2)
     rows = [(a, a + 1, a + 3, a, a + 3, a + 2) for a in (0, 2, 4, 6)]
     ridge = Mesh(np.column_stack([x.ravel(), y.ravel(), z]), np.reshape(rows, (-1, 3)))
-    png = face_png(ridge, shapely.box(-10.0, -10.0, 10.0, 10.0), 5.0)
-    with Image.open(io.BytesIO(png)) as image:
-        light = np.asarray(image.convert("L"), dtype=np.float64)[:, SIDE_PX // 2]
+    seen = face_seen(ridge, shapely.box(-10.0, -10.0, 10.0, 10.0), 5.0)
+    light = seen.mean(axis=2)[:, SIDE_PX // 2]
     low, side_mm = seen_square(shapely.box(-10.0, -10.0, 10.0, 10.0))
     up_mm = low[1] + side_mm * (1.0 - (np.arange(SIDE_PX) + 0.5) / SIDE_PX)
     steps = np.abs(np.diff(light))

@@ -52,8 +52,8 @@ def test_files_are_the_same_whichever_process_makes_them():
     options = ExportOptions(formats=parse_formats("step,pictures,3mf"))
     makers = sendable_makers(built("chestnut-75"), options)
     assert set(makers) >= {"sleeve.step", "stamp-blank.step", "parts.png", "print.png"}
-    with second_process() as send:
-        there = send(tuple(makers.values()))
+    with second_process() as submit:
+        there = submit(tuple(makers.values()))
         assert [one() for one in there] == [make() for make in makers.values()]
 
 

@@ -171,13 +171,13 @@ def test_small_face_is_within_its_bounds():
 def test_a_surface_is_the_same_whoever_samples_its_field():
     asked = []
 
-    def beside(works):
-        asked.extend(work() for work in works)  # before anything else is done
-        return [partial(asked.__getitem__, number) for number in range(len(works))]
+    def submit(tasks):
+        asked.extend(task() for task in tasks)  # before anything else is done
+        return [partial(asked.__getitem__, number) for number in range(len(tasks))]
 
     here, there = (
         carved_surface(regular(96, 7.0), petal, (), inset_mm=0.25, draft_deg=15.0, **how)
-        for how in ({}, {"beside": beside})
+        for how in ({}, {"submit": submit})
     )
     assert len(asked) == 1
     assert np.array_equal(here.vertices, there.vertices)
