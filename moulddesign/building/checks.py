@@ -17,6 +17,7 @@ from moulddesign.building.piece_findings import (
     with_remedy,
 )
 from moulddesign.building.press_findings import Judge, further_stamp_findings, press_judges
+from moulddesign.building.remedies import more_draft
 from moulddesign.core import Finding, say, source_of
 from moulddesign.core.concurrency import Submit, deferred, usable_cores
 from moulddesign.design import BlockTable, CastTable, OwnTable, PressTable
@@ -39,7 +40,7 @@ from moulddesign.verify import (
     printing,
     walls,
 )
-from moulddesign.verify.pull import pull_findings
+from moulddesign.verify.pull import SILICONE_DEG, pull_findings
 from moulddesign.verify.soundness import soundness, volume_finding, volume_mm3
 
 LETTERED: Final = ("sleeve", "plunger", "stop", "block")
@@ -102,24 +103,16 @@ def _block(made: CheckInput) -> tuple[Finding, ...]:
     """Judge what the cavities of a block hold, and whether the pastry falls out of them."""
     layout, parts = made.mould.layout, made.mould.parts
     assert isinstance(layout, BlockLayout)  # noqa: S101 (the layout goes with the kind)
-    drafts = [part.draft_deg for part in made.pastry.relief]
-    pulled = pull_findings(
-        say("building.pastry-from-block"),
-        body=made.solid,
-        tool=in_float32(parts[0].mesh),
-        direction=(0.0, 0.0, -1.0),
-        least_draft_deg=min([made.pastry.side_draft_deg, *drafts]),
-    )
-    least_deg = pulled[0].measured
     return (
         *chain.from_iterable(
             _plate(made, part, plate) for part, plate in zip(parts, layout.plates, strict=True)
         ),
-        *pulled,
-        *(
-            block_limits.side_draft_finding(least_deg, part=part.name)
-            for part in parts[:1]
-            if isinstance(least_deg, float)
+        *pull_findings(
+            say("building.pastry-from-block"),
+            body=made.solid,
+            tool=in_float32(parts[0].mesh),
+            direction=(0.0, 0.0, -1.0),
+            remedy=more_draft(made.design),
         ),
     )
 
@@ -194,7 +187,6 @@ def _cast(made: CheckInput, table: CastTable) -> tuple[Finding, ...]:
     assert isinstance(layout, CastLayout)  # noqa: S101 (the layout goes with the kind)
     scale = made.mould.part("master").pose.scale
     grown = scale**3
-    drafts = [part.draft_deg for part in made.pastry.relief]
     part = made.mould.part("master")
     vents = _vents(part, layout.vents_mm, 0.0, VENT_MM)
     closed = block_checks.closed(master, vents)
@@ -213,7 +205,7 @@ def _cast(made: CheckInput, table: CastTable) -> tuple[Finding, ...]:
             body=block_checks.silicone(closed, held),
             tool=master,
             direction=(0.0, 0.0, 1.0),
-            least_draft_deg=min([made.pastry.side_draft_deg, table.tray_draft_deg, *drafts]),
+            limits_deg=SILICONE_DEG,
         ),
         *_vent_findings(master, vents, "master"),
         block_limits.tray_wall_finding(

@@ -14,7 +14,7 @@ from moulddesign.building.piece_findings import (
     relief_layer_findings,
     with_remedy,
 )
-from moulddesign.building.remedies import rim_figures, wider_land, width_for_stop
+from moulddesign.building.remedies import more_draft, rim_figures, wider_land, width_for_stop
 from moulddesign.core import Finding, mm3_from_ml, say
 from moulddesign.core.findings import SEPARATOR
 from moulddesign.design.services import Process
@@ -301,10 +301,7 @@ def _rim(made: CheckInput) -> tuple[Finding, ...]:
 
 def _pull(made: CheckInput, stamp: Mesh) -> tuple[Judge, ...]:
     """Return what judges whether the pastry leaves the stamp downwards."""
-    drafts = [part.draft_deg for part in made.pastry.relief]
-    if made.pastry.carved is not None:
-        drafts.append(made.design.relief.draft_deg)
-    if not drafts:
+    if not made.pastry.relief and made.pastry.carved is None:
         return ()
     pulled = partial(
         pull_findings,
@@ -312,6 +309,6 @@ def _pull(made: CheckInput, stamp: Mesh) -> tuple[Judge, ...]:
         body=made.solid,
         tool=stamp,
         direction=(0.0, 0.0, -1.0),
-        least_draft_deg=min(drafts),
+        remedy=more_draft(made.design),
     )
     return (pulled,)

@@ -16,7 +16,7 @@ import shapely
 from moulddesign.artwork.outline import Outline
 from moulddesign.building.sizes import interior_or_none, without_relief
 from moulddesign.core import Message, MouldError, ml_from_mm3, say
-from moulddesign.design import Design
+from moulddesign.design import BlockTable, Design
 from moulddesign.design.face_tables import FaceEdge
 from moulddesign.face.carved_face import LAND_TIP_MM, face_scale
 from moulddesign.pastry.carved_top import stamp_rim_of
@@ -26,6 +26,7 @@ from moulddesign.portion import Figures, Portion
 from moulddesign.relief.stamp_rim import StampRim
 from moulddesign.verify.face_checks import NARROW_SHARE, RimFigures
 from moulddesign.verify.piece_checks import CUT_RATIO, LEAST_CRUST_MM, LEAST_PASTE_MM
+from moulddesign.verify.pull import LETS_GO_DEG
 
 STEP: Final = 0.01
 """Step of a crust's share and of a height to width; our choice."""
@@ -178,6 +179,22 @@ def wider_land(design: Design, outline: Outline, stamp: shapely.Polygon) -> Mess
     if bare:
         return say("building.face-ends-at-land", land_mm=land_mm)
     return say("building.wider-land", land_mm=land_mm)
+
+
+def more_draft(design: Design) -> Message | None:
+    """Return the drafts that have to grow for a piece to let go; None where each is enough."""
+    relief = design.relief
+    asked_deg = {
+        f"relief.layers.{number}.draft_deg": layer.draft_deg
+        for number, layer in enumerate(relief.layers, 1)
+        if layer.draft_deg is not None
+    }
+    if design.face is not None or len(asked_deg) < len(relief.layers):
+        asked_deg["relief.draft_deg"] = relief.draft_deg
+    if isinstance(design.mould, BlockTable):
+        asked_deg["mould.side_draft_deg"] = design.mould.side_lean_deg
+    low = tuple(key for key, draft_deg in asked_deg.items() if draft_deg < LETS_GO_DEG)
+    return say("building.more-draft", keys=low, draft_deg=LETS_GO_DEG) if low else None
 
 
 def as_typed(design: Design) -> str:

@@ -16,6 +16,8 @@ Known = dict[str, Any]
 
 ENTRY: Final = re.compile(r"(layer|band)-(\d+)$")
 """A part of a finding that is an entry of a list."""
+ENTRY_NUMBER: Final = re.compile(r"(?<=\.)\d+(?=\.)")
+"""An entry in a key as people count, from 1."""
 FURTHER: Final = "stamp-"
 """How the part of a finding begins that is of a further stamp, whose layers are its own."""
 LISTS: Final = MappingProxyType({"layer": "relief.layers", "band": "face.bands"})
@@ -61,6 +63,10 @@ def _entry(part: str) -> str | None:
     return None if found is None else f"{LISTS[found[1]]}.{int(found[2]) - 1}"
 
 
+def _from_0(number: re.Match[str]) -> str:
+    return str(int(number[0]) - 1)
+
+
 def _more(name: str, known: Known, design: Design) -> Changes:
     """Return a length of the mould that grows by what a remedy says."""
     return {f"mould.{name}": tenths_up(getattr(design.mould, name) + known["more_mm"])}
@@ -79,7 +85,7 @@ TAKEN: Final = MappingProxyType(
         "building.wider-land": ("land_mm", "face.land_mm"),
         "building.width-for-stop": ("width_mm", "pastry.width_mm"),
         "verify.longer-lobes": ("lobe_mm", "mould.lobe_mm"),
-        "verify.more-side-draft": ("draft_deg", "mould.side_draft_deg"),
+        "building.draft-for-ribs": ("draft_deg", "relief.draft_deg"),
         "verify.thicker-disc": ("disc_mm", "mould.disc_thickness_mm"),
         "verify.thicker-flange": ("flange_mm", "mould.flange_thickness_mm"),
         "verify.thicker-floor": ("floor_mm", "mould.floor_mm"),
@@ -93,6 +99,9 @@ TAKEN: Final = MappingProxyType(
 
 FOR_THE_WHOLE: Final[Mapping[str, Callable[[Known, Design], Changes]]] = MappingProxyType(
     {
+        "building.more-draft": lambda known, _: {
+            ENTRY_NUMBER.sub(_from_0, key): known["draft_deg"] for key in known["keys"]
+        },
         "building.more-crust": lambda known, _: {"portion.ratio": known["ratio"]},
         "building.lighter-centre": lambda known, _: {
             "portion.centres.0.mass_g": float(str(known["centre"]).split(":")[1])

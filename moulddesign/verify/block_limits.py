@@ -8,9 +8,8 @@ from typing import Final
 
 import shapely
 
-from moulddesign.core import OUR_CHOICE, PRACTICE, Finding, Verdict, judged, say, tenths_up
+from moulddesign.core import OUR_CHOICE, Finding, Verdict, judged, say, tenths_up
 from moulddesign.geometry import Mesh, section_region
-from moulddesign.verify.pull import ANGLE_DEG
 from moulddesign.verify.walls import (
     PUSH_N,
     clamped_circle,
@@ -19,11 +18,6 @@ from moulddesign.verify.walls import (
     thick_enough_mm,
 )
 
-LEAST_DRAFT_DEG: Final = 3.0
-"""Draft below which a piece sticks in a block: layer lines hold it; common practice, no source
-[deg]."""
-GOOD_DRAFT_DEG: Final = 5.0
-"""Draft from which on it falls out; common practice, no source [deg]."""
 STRIKE_N: Final = 2.0 * PUSH_N
 """Load of a block that is struck: a load that comes suddenly counts twice; from memory [N]."""
 SPREAD_DEG: Final = 45.0
@@ -32,29 +26,6 @@ LEAST_KNUCKLES_MM: Final = 12.0
 """Least room under a handle, about half of a finger's thickness; our choice [mm]."""
 LEVEL_MM: Final = 0.1
 """Walls are measured this far above the floor that they stand on, where it is level [mm]."""
-
-
-def side_draft_finding(least_deg: float, *, part: str) -> Finding:
-    """Return whether a piece leaves a block by its draft, as it was measured."""
-    good = least_deg >= GOOD_DRAFT_DEG - ANGLE_DEG
-    return Finding(
-        what=say("verify.draft-to-knock-out"),
-        part=part,
-        measured=least_deg,
-        limit=say(
-            "verify.at-least-or-sticks",
-            limit=GOOD_DRAFT_DEG,
-            tolerance=ANGLE_DEG,
-            fails=LEAST_DRAFT_DEG,
-        ),
-        unit="deg",
-        source=PRACTICE,
-        verdict=judged(
-            good=good,
-            otherwise=Verdict.WARN if least_deg >= LEAST_DRAFT_DEG - ANGLE_DEG else Verdict.FAIL,
-        ),
-        remedy=None if good else say("verify.more-side-draft", draft_deg=GOOD_DRAFT_DEG),
-    )
 
 
 def floor_finding(

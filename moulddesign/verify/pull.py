@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from moulddesign.core import Finding, Message, judged, say
+from moulddesign.core import PRACTICE, Finding, Message, Verdict, judged, say
 from moulddesign.geometry import (
     Indices,
     Mesh,
@@ -16,6 +16,14 @@ from moulddesign.geometry import (
 )
 from moulddesign.geometry.sampling import first_hits
 
+STICKS_DEG: Final = 3.0
+"""Draft below which dough sticks in plastic: layer lines hold it; common practice, no source
+[deg]."""
+LETS_GO_DEG: Final = 5.0
+"""Draft from which on it lets go; common practice, no source [deg]."""
+DOUGH_DEG: Final = (LETS_GO_DEG, STICKS_DEG)
+SILICONE_DEG: Final = (0.0, 0.0)
+"""Silicone bends, so it lets go of an upright wall [deg]."""
 TOUCH_MM: Final = 0.02
 """Facets of body and mould this near to each other touch [mm]."""
 SLIVER_MM: Final = 0.002
@@ -56,17 +64,32 @@ def drafts_deg(corners: Points, direction: ArrayLike) -> Points:
 
 
 def pull_findings(
-    what: Message, *, body: Mesh, tool: Mesh, direction: ArrayLike, least_draft_deg: float
+    what: Message,
+    *,
+    body: Mesh,
+    tool: Mesh,
+    direction: ArrayLike,
+    limits_deg: tuple[float, float] = DOUGH_DEG,
+    remedy: Message | None = None,
 ) -> tuple[Finding, ...]:
     """Return whether a body comes out of a tool along a direction.
 
-    Body and tool are closed and in one pose, the body as it lies in the tool; `direction` is the
-    way in which it leaves, of any length. `KernelError` where a mesh is not closed.
+    Body and tool are closed and in one pose, the body as it lies in the tool. `KernelError` where a
+    mesh is not closed.
+
+    Parameters
+    ----------
+    direction : array
+        The way in which it leaves, of any length.
+    limits_deg : tuple of float
+        Draft from which on it lets go, and below which it sticks [deg].
+    remedy : Message or None
+        What gives it draft, said where it has too little.
     """
     way = np.asarray(direction, dtype=np.float64)
     way = way / np.linalg.norm(way)
     return (
-        _draft(what, drafted_deg(body, tool, way), least_draft_deg),
+        _draft(what, drafted_deg(body, tool, way), limits_deg, remedy),
         _way_out(what, overlaps_mm3(body, tool, _steps_mm(tool)[:, None] * way, step=what)),
     )
 
@@ -109,15 +132,24 @@ def _steps_mm(tool: Mesh) -> Points:
     return np.array([step for step in STEPS_MM if step < far_mm])
 
 
-def _draft(what: Message, measured_deg: float, least_deg: float) -> Finding:
+def _draft(
+    what: Message, measured_deg: float, limits_deg: tuple[float, float], remedy: Message | None
+) -> Finding:
+    """Return whether a draft lets go, from the one limit on, or sticks, below the other."""
     touched = bool(np.isfinite(measured_deg))
+    least_deg, sticks_deg = limits_deg
+    good = touched and measured_deg >= least_deg - ANGLE_DEG
+    sticks = not touched or measured_deg < sticks_deg - ANGLE_DEG
     return Finding(
         what=say("verify.least-draft", pulled=what),
         measured=measured_deg if touched else say("verify.nothing-touches"),
-        limit=say("verify.at-least-within", limit=least_deg, tolerance=ANGLE_DEG),
+        limit=say(
+            "verify.at-least-or-sticks", limit=least_deg, tolerance=ANGLE_DEG, fails=sticks_deg
+        ),
         unit="deg" if touched else "",
-        source=say("verify.undercut-is-negative"),
-        verdict=judged(good=touched and measured_deg >= least_deg - ANGLE_DEG),
+        source=PRACTICE,
+        verdict=judged(good=good, otherwise=Verdict.FAIL if sticks else Verdict.WARN),
+        remedy=None if good else remedy,
     )
 
 

@@ -39,7 +39,7 @@ ABSURD = {
         {"mould.kind": "block", "mould.side_draft_deg": 0.0, "mould.floor_mm": 0.85,
          "mould.land_mm": 2.0},
         {
-            "verify.draft-to-knock-out": "side_draft_deg = 5",
+            "verify.least-draft": "side_draft_deg = 5",
             "verify.floor-by-stress": "floor_mm = 2.2",
             "verify.rim-by-stress": "land_mm = 7.4",
         },

@@ -8,6 +8,7 @@ from moulddesign.artwork.outline import outline_of_width
 from moulddesign.building.composition import build, shaped
 from moulddesign.building.remedies import (
     lighter_centre,
+    more_draft,
     rim_figures,
     room_for_centres,
     shallower_relief,
@@ -137,3 +138,24 @@ def test_thin_ribs_of_a_steep_face_are_told_the_draft_that_mends_them():
     (said,) = (str(found.remedy) for found in steep.findings if found.name in steep.failed)
     draft_deg = float(re.search(r"relief.draft_deg = ([\d.]+)", said)[1])
     assert build(Design.of({**face, "relief": {"draft_deg": draft_deg}})).failed == ()
+
+
+def test_drafts_that_are_too_little_are_named_and_no_others():
+    own = {"motif": "rings", "draft_deg": 4.0}
+    values = {"relief": {"draft_deg": 3.0, "layers": [own]}}
+    press, block = ({"kind": kind} for kind in ("press", "block"))
+
+    def named(**tables):
+        told = more_draft(Design.of(tables))
+        return told if told is None else str(told)
+
+    assert named(**values, mould=press) == "more draft: relief.layers.1.draft_deg = 5"
+    assert named(relief={"draft_deg": 3.0, "layers": []}, mould=press) is None  # nothing has it
+    both = named(
+        relief={"draft_deg": 3.0, "layers": [{"motif": "rings"}]},
+        mould=block | {"side_draft_deg": 2.0},
+    )
+    assert both == "more draft: relief.draft_deg, mould.side_draft_deg = 5"
+    face = {"face": {"name": "seal"}, "mould": block}
+    assert named(relief={"draft_deg": 4.9}, **face) == "more draft: relief.draft_deg = 5"
+    assert named(relief={"draft_deg": 8.0}, **face) is None

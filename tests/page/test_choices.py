@@ -143,6 +143,10 @@ def test_a_mould_is_said_to_print_only_where_nothing_of_it_failed_or_warns():
             say("building.face-ends-at-land", land_mm=2.31),
             {"face.edge": "land", "face.land_mm": 2.31},
         ),
+        (
+            say("building.more-draft", keys=("relief.layers.2.draft_deg",), draft_deg=5.0),
+            {"relief.layers.1.draft_deg": 5.0},
+        ),
         (say("verify.less-clearance"), {"mould.clearance_mm": None}),
         (say("verify.test-the-dough"), None),
     ],

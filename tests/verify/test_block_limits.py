@@ -10,7 +10,6 @@ from moulddesign.verify.block_limits import (
     handle_finding,
     knuckles_finding,
     rim_finding,
-    side_draft_finding,
     tray_wall_finding,
 )
 from moulddesign.verify.walls import clamped_circle
@@ -28,17 +27,6 @@ def test_a_clamped_circle_against_the_theory_of_thin_plates():
     assert found.stress_mpa == pytest.approx(6.0 * (0.1 * 30.0**2 / 8.0) / 3.0**2, rel=1e-9)
     stiffness = 3000.0 * 3.0**3 / (12.0 * (1.0 - 0.3**2))
     assert found.bow_mm == pytest.approx(0.1 * 30.0**4 / (64.0 * stiffness), rel=0.01)
-
-
-@pytest.mark.parametrize(
-    ("draft_deg", "verdict"),
-    [(5.0, "good"), (4.81, "good"), (4.79, "warn"), (2.99, "warn"), (2.79, "fail"), (0.0, "fail")],
-)
-def test_a_block_wants_draft(draft_deg, verdict):
-    """5 deg and 3 deg, each within the 0.2 deg to which facets are measured."""
-    found = side_draft_finding(draft_deg, part="block")
-    assert found.verdict.value == verdict
-    assert (found.remedy is None) == (verdict == "good")
 
 
 @pytest.mark.parametrize(("floor_mm", "verdict"), [(3.6, "good"), (1.8, "warn"), (0.85, "fail")])
