@@ -23,19 +23,18 @@ from moulddesign.portion import figures
 from moulddesign.relief.carved_surface import SurfaceMaker, carved_surface, coarse_surface
 from moulddesign.verify import face_checks, piece_checks
 
-SIZED: Final = frozenset(
-    {
-        "verify.crust-thickness",
-        "verify.sunk-share-of-crust",
-        "verify.crust-under-face",
-        "verify.artwork-at-depth",
-        "verify.share-at-full-depth",
-        "building.thinnest-raised-stroke",
-        "building.thinnest-raised-gap",
-        "building.thinnest-sunk-stroke",
-        "building.thinnest-sunk-gap",
-    }
+CRUST: Final = frozenset(
+    {"verify.crust-thickness", "verify.sunk-share-of-crust", "verify.crust-under-face"}
 )
+"""Findings about the crust."""
+SIZED: Final = CRUST | {
+    "verify.artwork-at-depth",
+    "verify.share-at-full-depth",
+    "building.thinnest-raised-stroke",
+    "building.thinnest-raised-gap",
+    "building.thinnest-sunk-stroke",
+    "building.thinnest-sunk-gap",
+}
 """Findings that a heavier piece mends."""
 HEAVIEST_G: Final = 1000.0
 """No heavier piece is offered; our choice [g]."""
@@ -101,10 +100,9 @@ def least_weight_g(design: Design, inside: Interior, sized: Sequence[Finding]) -
     low_g = max(crust_g, floor(own_g) + 1)
     start_g = max(low_g, *map(ceil, asked), ceil(own_g) + 1)
     looks_g = (ceil(look * start_g) for look in LOOKS)
-    return next(
-        (each for each in looks_g if low_g <= each <= _heaviest_g(own_g) and _holds(design, each)),
-        None,
-    )
+    near_g = (each for each in looks_g if low_g <= each <= _heaviest_g(own_g))
+    surfaces = _surfaces(design, sized)
+    return next((g for g in near_g if all(is_good(design, g, each) for each in surfaces)), None)
 
 
 def _heaviest_g(own_g: float) -> float:
@@ -143,13 +141,16 @@ def _least_for_crust(design: Design, inside: Interior) -> int | None:
     return high_g
 
 
-def _holds(design: Design, weight_g: int) -> bool:
-    """Return whether all that grows with the weight is good in the whole piece.
+def _surfaces(design: Design, sized: Sequence[Finding]) -> tuple[SurfaceMaker, ...]:
+    """Return the surfaces with which a piece is looked at: a coarse one is a tenth of the work.
 
-    A carved piece is looked at with a coarse surface first, a tenth of the work.
+    Under a carved face it is enough unless the crust is to be mended, for artwork on it is judged
+    by its regions alone, and a crust that is good already grows.
     """
-    surfaces = (carved_surface,) if design.face is None else (coarse_surface, carved_surface)
-    return all(is_good(design, weight_g, surface_of) for surface_of in surfaces)
+    if design.face is None:
+        return (carved_surface,)
+    fine = (carved_surface,) if any(found.id in CRUST for found in sized) else ()
+    return (coarse_surface, *fine)
 
 
 def is_good(design: Design, weight_g: int, surface_of: SurfaceMaker) -> bool:

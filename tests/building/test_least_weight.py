@@ -103,6 +103,18 @@ def test_a_coarse_look_at_a_carved_piece_judges_as_a_fine_one_does(weight_g, goo
     assert judged == [good, good]
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("outline", ["round", "square"])
+def test_the_finest_look_finds_good_what_is_offered_for_thin_artwork_on_a_face(outline):
+    values = {"face": {"name": "knot"}, "pastry": {"outline": outline}, "relief": {"layers": []}}
+    design = Design.of(values)
+    made = coarse_shape(design)
+    found = relief_findings(design, made.pastry, made.pastry.mesh)
+    weight_g = weight_of(with_least_weight(design, made.interior, found))
+    assert weight_g > design.portion.finished_weight_g
+    assert is_good(design, weight_g, carved_surface)
+
+
 @pytest.mark.parametrize("weight_g", [39.0, 66.0, 120.0])
 def test_a_coarse_surface_closes_around_ridges_that_have_no_plateau(weight_g):
     knot = FaceTable(name="knot").whole().medallion.model_dump(mode="json", exclude_none=True)
