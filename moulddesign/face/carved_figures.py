@@ -7,6 +7,7 @@ most 1 + 4 |b|: walls are laid flatter by that much.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from math import cos, pi, radians, sin
 from typing import Final
 
@@ -239,13 +240,7 @@ def _figure(  # noqa: PLR0913 (as `figures_of`)
         edge = StarEdge(length_mm, max(table.veins, 4))
         widest_mm, deepest = length_mm / 2.0, edge.deepest_mm
     else:
-        half_edge = _edge(table, length_mm, widest_mm, half)
-        edge = Silhouettes([half_edge], foot_mm(wall))
-        grid = np.linspace(0.0, length_mm, 60)
-        deepest = max(
-            float(edge(0, grid, np.full(60, y)).max()) for y in np.linspace(0.0, widest_mm, 12)
-        )
-        widest_mm = float(half_edge[:, 1].max())
+        edge, widest_mm, deepest = _edge(table.figure, length_mm, widest_mm, foot_mm(wall))
     height_mm = table.height_mm * scale
     if table.figure in BY_DISTANCE:
         steep = 1.0 if table.figure is Figure.STAR else 2.0
@@ -284,12 +279,22 @@ def _half_profile(figure: Figure) -> Heights:
     return profile
 
 
-def _edge(table: PartTable, length_mm: float, widest_mm: float, half: Heights) -> Points:
-    """Return the upper half of a figure's edge, from foot to tip, shape (n, 2) [mm]."""
-    if table.figure is Figure.CRESCENT:
-        return _crescent_edge(length_mm, widest_mm)
-    x = np.linspace(0.0, length_mm, len(half))
-    return np.column_stack([x, half])
+@lru_cache(maxsize=16)  # grains of an ear are alike
+def _edge(
+    figure: Figure, length_mm: float, widest_mm: float, reach_mm: float
+) -> tuple[Silhouettes, float, float]:
+    """Return a figure's edge, how far it lies from the axis at most, and how far inside it [mm]."""
+    if figure is Figure.CRESCENT:
+        half_edge = _crescent_edge(length_mm, widest_mm)
+    else:
+        half = widest_mm * _half_profile(figure)
+        half_edge = np.column_stack([np.linspace(0.0, length_mm, len(half)), half])
+    edge = Silhouettes([half_edge], reach_mm)
+    grid = np.linspace(0.0, length_mm, 60)
+    deepest = max(
+        float(edge(0, grid, np.full(60, y)).max()) for y in np.linspace(0.0, widest_mm, 12)
+    )
+    return edge, float(half_edge[:, 1].max()), deepest
 
 
 def _crescent_edge(length_mm: float, widest_mm: float) -> Points:

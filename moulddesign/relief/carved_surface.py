@@ -32,6 +32,7 @@ from moulddesign.relief.facets import (
     divided,
     facets,
     network,
+    rows_on,
     unrefined_facets,
 )
 from moulddesign.relief.field import Field, Heights
@@ -308,13 +309,8 @@ def _area(at: Points, within: shapely.Polygon, walls: Sequence[LiftedWalls]) -> 
 
 def _on_rings(vertices: Points, *areas: shapely.Polygon) -> Indices:
     """Return the corners that lie on the edges of areas."""
-    points = shapely.points(vertices[:, :2])
-    on_edge = np.zeros(len(vertices), dtype=bool)
-    for area in areas:
-        edge = area.exterior
-        shapely.prepare(edge)
-        on_edge |= shapely.dwithin(edge, points, ON_RING_MM)
-    return np.flatnonzero(on_edge)
+    rows = [rows_on(area.exterior, vertices[:, :2], ON_RING_MM) for area in areas]
+    return np.unique(np.concatenate(rows))
 
 
 def _joined(

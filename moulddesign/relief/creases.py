@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from moulddesign.geometry import Indices, Points
+from moulddesign.geometry.topology import undirected
 from moulddesign.relief.field import Field, Heights
 
 SPACING_MM: Final = 0.2
@@ -85,7 +86,7 @@ def _lines(segments: Indices) -> tuple[Indices, Indices]:
 
     Lines end where other than two segments meet.
     """
-    ends = np.unique(np.sort(segments, axis=1), axis=0).ravel()
+    ends = undirected(segments).ravel()
     order = np.argsort(ends, kind="stable")
     size = int(ends.max(initial=-1)) + 1
     begin = np.searchsorted(ends[order], np.arange(size + 1))
@@ -233,10 +234,8 @@ def _traced(field: Field, points: Points, triangles: Indices, depth: int) -> _Tr
     far = np.stack([at_end, np.roll(at_start, 1, axis=1)], axis=2)[two].reshape(-1, 2)
     pairs = np.concatenate([cuts, far])
     pairs = pairs[(pairs >= 0).all(axis=1) & (pairs[:, 0] != pairs[:, 1])]
-    pairs = np.unique(np.sort(pairs, axis=1), axis=0)
-    return _Traced(
-        np.concatenate([places, middle]), np.concatenate([pairs, spokes]), triangles[unclear]
-    )
+    ends = np.concatenate([undirected(pairs), spokes])
+    return _Traced(np.concatenate([places, middle]), ends, triangles[unclear])
 
 
 def _grid(outline: shapely.Polygon, spacing_mm: float) -> tuple[Points, Indices]:
