@@ -102,7 +102,8 @@ def rows_on(ring: shapely.LinearRing, points: Points, reach_mm: float) -> Indice
     around = ring.buffer(2.0 * reach_mm, quad_segs=1)
     shapely.prepare([ring, around])
     near = np.flatnonzero(shapely.intersects_xy(around, points[:, 0], points[:, 1]))
-    return near[shapely.dwithin(ring, shapely.points(points[near]), reach_mm)]
+    on_ring: Indices = near[shapely.dwithin(ring, shapely.points(points[near]), reach_mm)]
+    return on_ring
 
 
 def _noded(pieces: Points, rings: Sequence[shapely.LinearRing]) -> tuple[Points, Indices]:
