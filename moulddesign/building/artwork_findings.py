@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
-from math import radians, tan
+from math import atan, degrees, floor, radians, tan
 from operator import itemgetter
 from pathlib import Path
 from typing import Final, TypeAlias
@@ -14,6 +14,7 @@ from moulddesign.artwork.layers import LayerRegion
 from moulddesign.artwork.legibility import ThinPlace, least_gap_mm, least_stroke_mm
 from moulddesign.artwork.motifs import whole_repeats
 from moulddesign.artwork.patterns import picture_greys
+from moulddesign.building.remedies import RIBS_DEG
 from moulddesign.core import Finding, Message, say
 from moulddesign.design import Design, Layer
 from moulddesign.face.medallions import HELD
@@ -21,6 +22,7 @@ from moulddesign.pastry.pastry import Pastry
 from moulddesign.relief.roof import APART_MM, ReliefRegion
 from moulddesign.verify import legible
 from moulddesign.verify.piece_checks import least_widths_mm, width_finding
+from moulddesign.verify.pull import LETS_GO_DEG
 
 TOUCHING_MM: Final = 2.0 * APART_MM
 """Regions closer than this touched before they were set apart [mm]."""
@@ -202,7 +204,17 @@ def _legible(design: Design, drawn: Drawn, *, ratio: float, name: str) -> Findin
     flatter_mm = abs(region.depth_mm) / steep
     if ratio == 1.0 and flatter_mm >= LEAST_DEPTH_MM:  # strokes are wide enough but for the depth
         remedy = say("building.flatter-artwork", larger=remedy, depth_mm=flatter_mm)
+    draft_deg = floor(degrees(atan(tan(radians(region.draft_deg)) / steep)))
+    if draft_deg >= (LETS_GO_DEG if design.face is None else RIBS_DEG):
+        keys = (_draft_key(part),)
+        remedy = say("building.less-draft", keys=keys, draft_deg=draft_deg, other=remedy)
     return replace(legible.legible_finding(share=share, part=name), remedy=remedy)
+
+
+def _draft_key(part: LayerRegion) -> str:
+    """Return the key of the draft that a layer's walls have."""
+    is_own = part.layer.draft_deg is not None and part.place != HELD
+    return f"relief.layers.{part.place + 1}.draft_deg" if is_own else "relief.draft_deg"
 
 
 def _run_mm(region: ReliefRegion) -> float:

@@ -4,7 +4,6 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from itertools import chain
-from math import floor
 from typing import Final
 
 import numpy as np
@@ -17,7 +16,7 @@ from moulddesign.building.piece_findings import (
     with_remedy,
 )
 from moulddesign.building.press_findings import Judge, further_stamp_findings, press_judges
-from moulddesign.building.remedies import more_draft
+from moulddesign.building.remedies import RIBS_DEG, more_draft
 from moulddesign.core import Finding, say, source_of
 from moulddesign.core.concurrency import Submit, deferred, usable_cores
 from moulddesign.design import BlockTable, CastTable, OwnTable, PressTable
@@ -246,12 +245,10 @@ def _printed(made: CheckInput, name: str) -> tuple[Finding, ...]:
 
 def _with_draft_for_ribs(made: CheckInput, found: Finding) -> Finding:
     """Return a finding with the draft from which a face's ribs are wedges and no thin walls."""
-    # Where two parts of a face meet, the mould has a rib whose sides lean by twice the draft.
-    is_upright = 2.0 * made.design.relief.draft_deg <= walls.PARALLEL_DEG
+    is_upright = made.design.relief.draft_deg < RIBS_DEG
     if found.id != "verify.thinnest-wall" or made.pastry.carved is None or not is_upright:
         return found
-    draft_deg = floor(walls.PARALLEL_DEG / 2.0) + 1
-    return with_remedy(found, lambda: say("building.draft-for-ribs", draft_deg=draft_deg))
+    return with_remedy(found, lambda: say("building.draft-for-ribs", draft_deg=RIBS_DEG))
 
 
 def _as_printed(made: CheckInput) -> tuple[Finding, ...]:

@@ -27,6 +27,7 @@ from moulddesign.relief.stamp_rim import StampRim
 from moulddesign.verify.face_checks import NARROW_SHARE, RimFigures
 from moulddesign.verify.piece_checks import CUT_RATIO, LEAST_CRUST_MM, LEAST_PASTE_MM
 from moulddesign.verify.pull import LETS_GO_DEG
+from moulddesign.verify.walls import PARALLEL_DEG
 
 STEP: Final = 0.01
 """Step of a crust's share and of a height to width; our choice."""
@@ -36,6 +37,9 @@ CRUST_MARGIN_MM: Final = 0.01
 """What a crust is made thicker than it has to be, for what is left out of the sum [mm]."""
 MOST_PROPORTION: Final = 1.0
 """Largest height to width that is offered; our choice."""
+RIBS_DEG: Final = floor(PARALLEL_DEG / 2.0) + 1
+"""Draft from which ribs are wedges and no thin walls: where two parts of a face meet, the mould has
+a rib whose sides lean by twice the draft [deg]."""
 NEXT: Final = 3
 """Steps that are tried with the relief, from the one that the plain piece asks for."""
 

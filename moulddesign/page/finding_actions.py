@@ -63,6 +63,10 @@ def _entry(part: str) -> str | None:
     return None if found is None else f"{LISTS[found[1]]}.{int(found[2]) - 1}"
 
 
+def _drafts(known: Known) -> Changes:
+    return {ENTRY_NUMBER.sub(_from_0, key): float(known["draft_deg"]) for key in known["keys"]}
+
+
 def _from_0(number: re.Match[str]) -> str:
     return str(int(number[0]) - 1)
 
@@ -99,9 +103,8 @@ TAKEN: Final = MappingProxyType(
 
 FOR_THE_WHOLE: Final[Mapping[str, Callable[[Known, Design], Changes]]] = MappingProxyType(
     {
-        "building.more-draft": lambda known, _: {
-            ENTRY_NUMBER.sub(_from_0, key): known["draft_deg"] for key in known["keys"]
-        },
+        "building.less-draft": lambda known, _: _drafts(known),
+        "building.more-draft": lambda known, _: _drafts(known),
         "building.more-crust": lambda known, _: {"portion.ratio": known["ratio"]},
         "building.lighter-centre": lambda known, _: {
             "portion.centres.0.mass_g": float(str(known["centre"]).split(":")[1])

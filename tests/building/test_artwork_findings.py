@@ -7,6 +7,7 @@ from PIL import Image
 from moulddesign.building import shaped
 from moulddesign.building.artwork_findings import artwork_findings
 from moulddesign.design import Design
+from moulddesign.page.draft import Draft
 from moulddesign.page.finding_actions import mend
 
 DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100">
@@ -19,7 +20,10 @@ BAR = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 100">
 
 def found(*layers, **tables):
     """Return the findings about artwork by their ids."""
-    design = Design.of({"relief": {"layers": list(layers)}, **tables})
+    return findings(Design.of({"relief": {"layers": list(layers)}, **tables}))
+
+
+def findings(design):
     return {one.id: one for one in artwork_findings(design, shaped(design).pastry)}
 
 
@@ -28,7 +32,7 @@ def test_a_name_of_31_letters_on_50_g_is_not_made():
     said = found({"text": "Chestnut Orchard Lantern Nights"}, portion={"finished_weight_g": 50.0})
     failed = said["verify.artwork-at-depth"]
     assert (failed.verdict.value, failed.measured) == ("fail", 0.0)
-    assert failed.remedy.id == "building.bolder-artwork"
+    assert dict(failed.remedy.values)["other"].id == "building.bolder-artwork"
     assert "on more lines" in str(failed.remedy)
 
 
@@ -45,6 +49,29 @@ def test_a_thin_stroke_says_the_size_at_which_it_holds(tmp_path):
     remedy = said["building.thinnest-raised-stroke"].remedy
     assert dict(remedy.values)["stroke_mm"] == 0.6
     assert dict(dict(remedy.values)["larger"].values)["size_mm"] == pytest.approx(30.0, rel=0.02)
+
+
+@pytest.mark.parametrize("layer_deg", [None, pytest.param(40.0, id="its own draft")])
+def test_walls_too_gentle_for_a_stroke_name_the_draft_that_holds(tmp_path, layer_deg):
+    # A stroke of 2 % of 60 mm: walls of 40 deg meet at 0.6 / tan 40 = 0.7 of its 1.5 mm. They come
+    # to 1.5 mm from atan(0.6 / 1.5) = 21.8 deg on; half a pixel of 0.05 mm is 0.9 deg of it.
+    bar = tmp_path / "bar.svg"
+    bar.write_text(BAR)
+    layer = {"pattern": str(bar), "size_mm": 60.0} | ({"draft_deg": layer_deg} if layer_deg else {})
+    tables = {
+        "portion": {"finished_weight_g": 200.0},
+        "relief": {"depth_mm": 1.5, "draft_deg": 12.0 if layer_deg else 40.0, "layers": [layer]},
+    }
+    design = Design.of(tables)
+    failed = findings(design)["verify.artwork-at-depth"]
+    key = "relief.layers.0.draft_deg" if layer_deg else "relief.draft_deg"
+    change = mend(failed, design)
+    assert list(change) == [key]
+    assert 20.0 <= change[key] <= 22.0
+    mended = Draft(design.plain(), Design)
+    mended.set_value(key, change[key])
+    made = findings(Design.of(mended.tree))
+    assert made["verify.artwork-at-depth"].verdict.value == "good"
 
 
 def test_a_layer_under_another_is_said(tmp_path):
