@@ -12,6 +12,7 @@ from command_line import refused, run
 HEAVY = (
     *("cadquery", "OCP", "manifold3d", "shapely", "trimesh", "scipy", "PIL", "skimage"),
     *("asyncio", "multiprocessing"),  # what makes several things at once loads them
+    "importlib.metadata",  # what looks for plugins does
     *("moulddesign.export", "moulddesign.mould", "ezdxf", "lib3mf", "typst"),
 )
 
