@@ -1,7 +1,8 @@
 """The outline of a pastry seen from above, and the width at which it holds an area or a volume."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import acos, asin, atan2, ceil, copysign, cos, floor, lcm, pi, sin, sqrt, tan
+from math import acos, asin, atan2, ceil, copysign, cos, exp, floor, lcm, log, pi, sin, sqrt, tan
 from pathlib import Path
 from typing import Final
 
@@ -436,6 +437,23 @@ def width_for_volume_mm(table: PastryTable, volume_mm3: float, height_to_width: 
         return width_for_area_mm(table, volume_mm3 / (height_to_width * width_mm)) - width_mm
 
     return float(brentq(excess, 1e-3, widest, xtol=1e-9))
+
+
+MOST_POWER: Final = -8.0
+"""Steepest power of the width with which a piece's height falls, before its sides meet."""
+
+
+def nearer_width_mm(tried: Sequence[tuple[float, float]], height_mm: float) -> float:
+    """Return a width at which a piece has a height, from widths tried and their heights [mm].
+
+    The height falls with a power of the width: the second for upright sides, a higher one where
+    they lean. The power is that of the last two, or the second.
+    """
+    width_mm, found_mm = tried[-1]
+    power = -2.0
+    if len(tried) > 1 and (grown := log(width_mm / tried[-2][0])):
+        power = min(max(log(found_mm / tried[-2][1]) / grown, MOST_POWER), -1.0)
+    return width_mm * exp(log(height_mm / found_mm) / power)
 
 
 MOST_SYMMETRY: Final = 48

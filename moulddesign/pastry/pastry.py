@@ -12,6 +12,7 @@ from scipy.ndimage import distance_transform_edt
 
 from moulddesign.artwork.outline import (
     Outline,
+    nearer_width_mm,
     outline_of_width,
     round_outline,
     usual_repeats,
@@ -290,13 +291,13 @@ def pastry(
     if table.height_mm is None or design.face is not None:
         return made
     off_mm = abs(best.height_mm - table.height_mm)
+    tried = [(width_mm, made.height_mm)]
     for _ in range(MOST_ROUNDS):
         if off_mm < HEIGHT_STEP_MM:
             return best
-        rest_mm3 = volume_mm3 - made.top.volume_mm3
-        # The area has to be rest / height, and grows with the square of the width.
-        width_mm *= sqrt(rest_mm3 / table.height_mm / made.outline.area_mm2)
+        width_mm = nearer_width_mm(tried, table.height_mm)
         made = pastry_of_width(design, width_mm, volume_mm3)
+        tried.append((width_mm, made.height_mm))
         next_mm = abs(made.height_mm - table.height_mm)
         if next_mm > off_mm / 2.0 and off_mm < HEIGHT_NOISE_MM:
             return made if next_mm < off_mm else best
@@ -415,7 +416,7 @@ def pastry_of_width(
     edge = shoulder_roof(outline, radius_mm=radius_mm, inset_mm=0.0)
     # V = A h + relief - shoulder, and neither relief nor shoulder changes with h: the height is
     # linear in the volume and needs no root finder.
-    rest_mm3 = volume_mm3 - relief_volume_mm3(roofs) - top_surface(edge, ()).volume_mm3
+    rest_mm3 = volume_mm3 - relief_volume_mm3(roofs) - edge.volume_mm3
     made = Pastry(
         outline=outline,
         height_mm=rest_mm3 / outline.area_mm2,
@@ -500,11 +501,12 @@ def _of_height_mm(design: Design, width_mm: float, height_mm: float, volume_mm3:
     The width is sought on the face's raster, and the height of its mesh then holds the volume
     exactly: it is what was asked for but for some micrometres.
     """
+    tried: list[tuple[float, float]] = []
     for _ in range(MOST_ROUNDS):
-        found_mm = _face_height_mm(design, width_mm, volume_mm3)
-        if abs(found_mm - height_mm) < HEIGHT_STEP_MM:
+        tried.append((width_mm, _face_height_mm(design, width_mm, volume_mm3)))
+        if abs(tried[-1][1] - height_mm) < HEIGHT_STEP_MM:
             break
-        width_mm *= sqrt(found_mm / height_mm)
+        width_mm = nearer_width_mm(tried, height_mm)
     return width_mm
 
 

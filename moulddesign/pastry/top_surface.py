@@ -1,6 +1,7 @@
 """A pastry's surface within its outline: flat top, relief, shoulder, drafted side."""
 
 from dataclasses import dataclass, replace
+from functools import cache
 from math import asin, radians, sqrt, tan
 from typing import Final
 
@@ -78,7 +79,7 @@ class DraftedSide:
 
     def volume_mm3(self, height_mm: float) -> float:
         """Return the volume between table, side and flat top, no relief included [mm^3]."""
-        return self.outline.area_mm2 * height_mm + top_surface(self.roof(height_mm), ()).volume_mm3
+        return self.outline.area_mm2 * height_mm + self.roof(height_mm).volume_mm3
 
     def height_mm(self, volume_mm3: float) -> float:
         """Return the height at which it holds a volume, relief not included [mm]."""
@@ -92,22 +93,18 @@ class DraftedSide:
 
         Where the bands have no room it falls on in proportion, for a search that passes there.
         """
+        over_mm3 = cache(lambda height_mm: self.volume_mm3(height_mm) - volume_mm3)
         least = max(volume_mm3 / self.outline.area_mm2, self.least_mm)
         most = self._most_mm()
-        if self.bands and (least >= most or self.volume_mm3(most) <= volume_mm3):
-            need = say("pastry.bands-too-deep", volume_ml=ml_from_mm3(volume_mm3))
-            raise SpecError("pastry.side_bands", depth_mm(self.bands), need)
-        if least >= most or self.volume_mm3(most) <= volume_mm3:
+        if least >= most or over_mm3(most) <= 0.0:
+            if self.bands:
+                need = say("pastry.bands-too-deep", volume_ml=ml_from_mm3(volume_mm3))
+                raise SpecError("pastry.side_bands", depth_mm(self.bands), need)
             need = say("pastry.sides-meet", volume_ml=ml_from_mm3(volume_mm3))
             raise SpecError("mould.side_draft_deg", self.draft_deg, need)
-        over_mm3 = self.volume_mm3(least) if self.bands else 0.0
-        if over_mm3 > volume_mm3:
-            return least * volume_mm3 / over_mm3
-        return float(
-            brentq(
-                lambda h: self.volume_mm3(h) - volume_mm3, least, most, xtol=EXACT_MM, rtol=1e-13
-            )
-        )
+        if over_mm3(least) > 0.0:
+            return least * volume_mm3 / (over_mm3(least) + volume_mm3)
+        return float(brentq(over_mm3, least, most, xtol=EXACT_MM, rtol=1e-13))
 
     def refuse_low(self, height_mm: float) -> None:
         """Refuse a height of the flat top that leaves no room for the bands [mm]."""
@@ -198,7 +195,7 @@ class TopSurface:
 
 def relief_volume_mm3(roofs: tuple[Roof, ...]) -> float:
     """Return the volume of reliefs above z = 0, less what is below it [mm^3]."""
-    return sum(volume_over_plane_mm3(made.surface.corners) for made in roofs)
+    return sum(made.volume_mm3 for made in roofs)
 
 
 def top_surface(edge: Roof, roofs: tuple[Roof, ...]) -> TopSurface:
@@ -254,7 +251,7 @@ def edge_loop(points: Points) -> Roof:
     loop = np.arange(len(points))
     return Roof(
         vertices=np.column_stack([points, np.zeros(len(loop))]),
-        walls=np.empty((0, 3), dtype=np.int64),
+        strips=np.empty((0, 3), dtype=np.int64),
         eaves=(loop,),
         plateaus=(loop,),
     )

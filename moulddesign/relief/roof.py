@@ -34,7 +34,14 @@ import shapely
 from moulddesign.artwork.layers import LayerRegion, layer_regions
 from moulddesign.core import KernelError, SpecError, say
 from moulddesign.design import Profile, ReliefTable, Sense
-from moulddesign.geometry import Indices, Mesh, Points, triangulated, unfolded
+from moulddesign.geometry import (
+    Indices,
+    Mesh,
+    Points,
+    triangulated,
+    unfolded,
+    volume_over_plane_mm3,
+)
 from moulddesign.relief.medial_axis import MedialAxis, medial_axis, medial_axis_near_edge
 from moulddesign.relief.profile import HeightProfile, height_profile
 from moulddesign.relief.strips import Spokes, Strips, strips_of, subdivided
@@ -78,18 +85,35 @@ class Roof:
 
     vertices: Points
     """Shape (n, 3) [mm]."""
-    walls: Indices
-    """Triangles of the walls, upward side counter-clockwise, shape (m, 3)."""
+    strips: Indices
+    """Triangles of the walls, among them pairs wound against each other and such without area."""
     eaves: tuple[Indices, ...]
     """Closed loops of `vertices` along the region's edge, with the region on the left."""
     plateaus: tuple[Indices, ...]
     """Closed loops of `vertices` around the plateaus, with the plateau on the left."""
 
     @cached_property
+    def walls(self) -> Indices:
+        """Triangles of the walls, upward side counter-clockwise, shape (m, 3)."""
+        return unfolded(self.strips)
+
+    @property
+    def volume_mm3(self) -> float:
+        """Volume between walls, plateaus and z = 0, negative below it [mm^3]."""
+        over = volume_over_plane_mm3(self.vertices[self.strips])
+        return over + sum(_volume_under_loop_mm3(self.vertices[loop]) for loop in self.plateaus)
+
+    @cached_property
     def surface(self) -> Mesh:
         """The walls and the plateaus."""
         flat = triangulated_loops(self.vertices, self.plateaus)
         return Mesh(self.vertices, np.concatenate([self.walls, flat]))
+
+
+def _volume_under_loop_mm3(corners: Points) -> float:
+    """Return the volume between a level loop and z = 0 [mm^3]."""
+    x, y, z = corners.T
+    return float(z[0] * (x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2.0)
 
 
 def roof(shape: shapely.MultiPolygon, profile: HeightProfile) -> Roof:
@@ -122,7 +146,7 @@ def roof_from_axis(axis: MedialAxis, profile: HeightProfile) -> Roof:
     walls = [_around_corners(points, around), _along_segments(points, along)]
     return Roof(
         vertices=points.vertices,
-        walls=unfolded(np.concatenate(walls)),
+        strips=np.concatenate(walls),
         eaves=_eaves(axis, points, along),
         plateaus=_loops(_plateau_edges(points, around, along)),
     )
