@@ -160,12 +160,15 @@ def drawn_out_circle(root_mm: float, end_radius_mm: float, end_mm: float) -> Cur
 
 
 def reach_along_x_mm(curve: Curve) -> float:
-    """Return how far a curve reaches along +x [mm]."""
+    """Return where a curve around the origin crosses the +x axis [mm]."""
     if isinstance(curve, CircleCurve):
         return curve.radius_mm
-    if isinstance(curve, ArcPolyline):
+    if isinstance(curve, ArcPolyline):  # widest there, as all outlines of arcs are
         return max(float(arc.chords()[:, 0].max()) for arc in curve.arcs)
-    return float(curve.points[:, 0].max())
+    starts, ends = curve.points, np.roll(curve.points, -1, axis=0)
+    across = (starts[:, 1] > 0.0) != (ends[:, 1] > 0.0)
+    (x, y), (to_x, to_y) = starts[across].T, ends[across].T
+    return float((x - y * (to_x - x) / (to_y - y)).max())
 
 
 def inscribed_diameter_mm(outline: Outline) -> float:
@@ -193,7 +196,7 @@ class PlateEnd:
     far_mm: float
     """Largest distance from the origin over the plate's thickness [mm]."""
     side_mm: float
-    """Distance at the faces of the plate, the smaller of the two [mm]."""
+    """Smallest distance over it: at one of its faces, but for a waist in its middle [mm]."""
 
 
 def plate_ends_mm(
@@ -219,10 +222,9 @@ def _rotated_quarters(shape: BaseGeometry, times: int) -> BaseGeometry:
 def _end(inside: BaseGeometry, half_mm: float) -> PlateEnd:
     """Return where a plate ends towards +x."""
     long_mm = inside.bounds[2]
-    faces = [shapely.LineString([(0.0, y), (long_mm, y)]) for y in (-half_mm, half_mm)]
     strip = shapely.box(0.0, -half_mm, long_mm, half_mm)
-    far_mm, *side_mm = (inside.intersection(cut).bounds[2] for cut in (strip, *faces))
-    return PlateEnd(far_mm=far_mm, side_mm=min(side_mm))
+    far_mm, beyond = inside.intersection(strip).bounds[2], strip.difference(inside)
+    return PlateEnd(far_mm=far_mm, side_mm=far_mm if beyond.is_empty else beyond.bounds[0])
 
 
 def _has_valleys(outline: Outline) -> bool:

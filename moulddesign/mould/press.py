@@ -50,11 +50,12 @@ def plunger(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
 
     Foot down, palm disc up, the key towards +x.
     """
-    far_mm, _ = plans.half_extents_mm(layout.outline)
+    half_mm = layout.mould.vane_thickness_mm / 2.0
+    _, end = plans.plate_ends_mm(layout.outline, layout.clearance_mm, half_mm)
     pin = key(
         layout.joint,
         layout.back_mm,
-        far_mm - layout.clearance_mm,
+        end.side_mm,
         # Narrower than what the chamfers leave of the vane, for faces not to coincide.
         thickness_mm=layout.mould.vane_thickness_mm - 2.5 * _vane_ease_mm(layout),
         draw=draw,
@@ -322,9 +323,9 @@ def stop(layout: PressLayout, draw: Kernel[BodyT]) -> BodyT:
     ]
     step = say("mould.stop")
     length, width, height = TAB_MM
-    body = _open_ring(layout, draw.loft(sections, step), (low, high), draw)
     tab = _tab(layout, (length, width), (low, low + min(height, layout.stop_height_mm)), draw)
-    whole = draw.fuse([body, tab], step)
+    disc = draw.fuse([draw.loft(sections, step), tab], step)
+    whole = _open_ring(layout, disc, (low, high), draw)
     x = tab_middle_mm(layout)[0] + length / 2.0 - CORD_MM
     hole = draw.revolve(
         [(0.0, low - OVER_MM), (CORD_MM / 2.0, low - OVER_MM), (CORD_MM / 2.0, high + OVER_MM),
@@ -339,14 +340,14 @@ def shim(layout: PressLayout, thickness_mm: float) -> Mesh:
     outside = plans.surrounding_curve(layout.outline, layout.stop_outside_mm)
     step = say("mould.shim")
     plate = faceted.loft([(low, outside), (high, outside)], step)
-    body = _open_ring(layout, plate, (low, high), faceted)
-    return faceted.fuse([body, _tab(layout, SHIM_TAB_MM, (low, high), faceted)], step)
+    tab = _tab(layout, SHIM_TAB_MM, (low, high), faceted)
+    return _open_ring(layout, faceted.fuse([plate, tab], step), (low, high), faceted)
 
 
 def _open_ring(
     layout: PressLayout, disc: BodyT, z_mm: tuple[float, float], draw: Kernel[BodyT]
 ) -> BodyT:
-    """Return what a stop's outside leaves beyond its inside and its mouth."""
+    """Return what a stop's inside and mouth leave of a disc."""
     low, high = z_mm[0] - OVER_MM, z_mm[1] + OVER_MM
     inside = plans.surrounding_curve(layout.outline, layout.stop_inside_mm)
     step = say("mould.stop")

@@ -12,9 +12,8 @@ from moulddesign.mould.plans import (
     RISE,
     half_extents_mm,
     inscribed_diameter_mm,
-    plate_ends_mm,
 )
-from moulddesign.mould.press_joint import KEY_END_MM, SlideJoint, slide_joint
+from moulddesign.mould.press_joint import SlideJoint, slide_joint
 
 LAND_MM: Final = 3.2
 """Height over which the stamp slides on the bore, sixteen usual layers; our choice [mm]."""
@@ -446,7 +445,6 @@ def press_layout(
     _refuse_a_thick_flange(layout)
     _refuse_a_long_way_out(layout)
     _refuse_a_thick_vane(layout)
-    _refuse_a_narrow_middle(layout)
     return layout
 
 
@@ -475,22 +473,6 @@ def _missing_mm(layout: PressLayout, share: float) -> float:
     thick = roof + layout.joint.depth_mm - layout.back_mm
     out = layout.freed_mm + share * layout.mould.past_rim_mm + LIP_MM
     return max(thick, out + layout.sleeve_height_mm - layout.disc_low_mm)
-
-
-def _refuse_a_narrow_middle(layout: PressLayout) -> None:
-    """Refuse a drawn outline that is much narrower at its middle than elsewhere along y.
-
-    The plunger's key lies there, inside its vane, and reaches nearly as far as the outline does.
-    """
-    outline, half_mm = layout.outline, layout.mould.vane_thickness_mm / 2.0
-    if outline.arcs:
-        return
-    reach_mm, _ = half_extents_mm(outline)
-    _, end = plate_ends_mm(outline, layout.clearance_mm, half_mm)
-    if reach_mm - layout.clearance_mm - end.side_mm > KEY_END_MM:
-        middle_mm = 2.0 * (end.side_mm + layout.clearance_mm)
-        need = say("mould.narrow-middle", middle_mm=middle_mm, width_mm=2.0 * reach_mm)
-        raise SpecError("pastry.outline", outline.name, need)
 
 
 def _refuse_a_low_sleeve(layout: PressLayout) -> None:

@@ -1,15 +1,17 @@
-from math import radians, sin
+from math import radians, sin, sqrt
 
+import numpy as np
 import pytest
-import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 from mould.standin import Pastry
+from shapely import MultiPoint
 
-from moulddesign.artwork.outline import Outline
+from moulddesign.artwork.outline import outline_of_points
 from moulddesign.artwork.outline import round_outline as circle
 from moulddesign.core import SpecError
 from moulddesign.design import Design
+from moulddesign.mould.plans import plate_ends_mm
 from moulddesign.mould.press_joint import slide_joint
 from moulddesign.mould.press_layout import drop_mm, press_layout
 
@@ -48,22 +50,17 @@ def test_gaps_leave_a_tenth_where_both_parts_are_too_large(error_mm, gap_mm):
     assert layout.joint.gap_mm == pytest.approx(gap_mm)
 
 
-def drawn(shape):
-    left, low, right, high = shape.bounds
-    corners = shapely.get_coordinates(shapely.orient_polygons(shape).exterior)[:-1]
-    return Outline(
-        name="drawn", width_mm=right - left, depth_mm=high - low, arcs=(), points=corners
-    )
-
-
-def test_an_outline_with_a_waist_at_its_middle_is_refused_and_one_without_is_not():
-    # Discs of 40 mm, 30 mm apart. The bore's room for the vane is 0.6 mm inside; its faces are 2 mm
-    # off the middle, where that is 2 sqrt(19.4^2 - 13^2) = 28.8 mm wide; their chords lack 0.1 mm.
-    ends = shapely.MultiPoint([(0.0, -15.0), (0.0, 15.0)])
-    waist, oval = drawn(ends.buffer(20.0)), drawn(ends.convex_hull.buffer(20.0))
-    with pytest.raises(SpecError, match=r"is 40.0 mm wide, but 29.9 mm at its middle"):
-        laid(Pastry(waist, 21.0))
-    assert laid(Pastry(oval, 21.0)).outline is oval
+def test_a_plate_ends_at_its_faces_on_a_round_outline_and_in_its_middle_on_a_waist():
+    # Pythagoras, in circles of 20 mm: around the origin, and two that are 15 mm off it.
+    discs = MultiPoint([(0.0, -15.0), (0.0, 15.0)]).buffer(20.0, quad_segs=64)
+    waist = outline_of_points("drawn", np.array(discs.exterior.coords)[:-1])
+    for outline, far_mm, side_mm in (
+        (circle(40.0), 20.0, sqrt(20.0**2 - 2.0**2)),
+        (waist, sqrt(20.0**2 - 13.0**2), sqrt(20.0**2 - 15.0**2)),
+    ):
+        for end in plate_ends_mm(outline, 0.0, 2.0):
+            # A circle's chords lie less than 0.01 mm inside it.
+            assert (end.far_mm, end.side_mm) == pytest.approx((far_mm, side_mm), abs=0.01)
 
 
 def test_a_measured_printer_makes_a_shorter_sleeve():

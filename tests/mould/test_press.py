@@ -14,10 +14,15 @@ from mould.judge import (
     steepest_overhang_deg,
 )
 from mould.standin import Pastry, drop, prism, square
-from shapely import Point
+from shapely import MultiPoint, Point
 from shapely import Polygon as Shape
 
-from moulddesign.artwork.outline import fluted_outline, polygon_outline, scalloped_outline
+from moulddesign.artwork.outline import (
+    fluted_outline,
+    outline_of_points,
+    polygon_outline,
+    scalloped_outline,
+)
 from moulddesign.artwork.outline import round_outline as circle
 from moulddesign.core import SpecError
 from moulddesign.design import Design, SideForm
@@ -100,6 +105,23 @@ def test_stamp_is_its_blank_less_the_engraving(exact):
     assert body(stamp.mesh).volume + engraving == pytest.approx(
         blank.volume_mm3, abs=0.005 * blank.area_mm2
     )
+
+
+@pytest.mark.parametrize("apart_mm", [20.0, 30.0])
+def test_a_press_for_an_outline_with_a_waist_moves_in_its_bore(apart_mm):
+    # Two discs of 40 mm, side by side. Halfway between them the outline is narrowest, and there the
+    # plunger's key is, and the tabs of stop and shims.
+    discs = MultiPoint([(0.0, -apart_mm / 2.0), (0.0, apart_mm / 2.0)]).buffer(20.0)
+    points = np.array(discs.buffer(6.0).buffer(-6.0).exterior.coords)[:-1]
+    mould = press(
+        Design().mould, Design().printer, Pastry(outline_of_points("drawn", points), 21.0)
+    )
+    layout = mould.layout
+    for part in mould.parts:
+        body(part.mesh)
+    bore = Shape(points).buffer(-layout.clearance_mm + 0.01)  # facets of offset curves
+    for height_mm in np.linspace(layout.back_mm - 2.0, layout.vane_top_mm, 12):
+        assert all(map(bore.contains, cross_section(mould.part("plunger").mesh, height_mm)))
 
 
 def test_printed_parts_stand_on_the_bed_about_its_middle(case):
