@@ -298,7 +298,6 @@ MadeFiles = Iterator[tuple[dict[str, bytes], tuple[PressStep, ...]]]
 def step_makers(_checkpoint: Checkpoint, plain: Plain) -> Iterator[Makers]:
     """Yield what makes those STEP files of a design that this process has not got yet."""
     files = _files_of(Design.of(plain))
-    forget_bodies()  # 35 MB under a carved face, while the CAD kernel takes 330 beside this
     yield files.exact_makers
 
 
@@ -392,6 +391,7 @@ kernel's 330 stay under 900. One that has just begun takes 120 [MB]."""
 
 def _make_room(kept: dict[Design, Any], most: int) -> None:
     """Give up what was not used for longest; all that is kept, where this process holds much."""
+    forget_bodies()  # up to 10 MB each under a carved face, and no other design asks for them
     for oldest in list(kept)[: 1 - most]:
         del kept[oldest]
     if resident_mb(os.getpid()) > MOST_KEPT_MB:
