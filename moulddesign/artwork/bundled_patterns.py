@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Final
@@ -44,6 +45,7 @@ def _title(name: str) -> Title:
     return Title(name=name, title=title, description=description)
 
 
+@cache
 def patterns_folder() -> Path:
     """Return the folder of the bundled patterns: the wheel's, or the checkout's.
 
@@ -59,6 +61,7 @@ def patterns_folder() -> Path:
     raise FileError(str(package / "data" / "patterns"), say("artwork.patterns-missing"))
 
 
+@cache
 def pattern_names() -> tuple[str, ...]:
     """Return the names of the bundled patterns, in the order of the alphabet."""
     return tuple(sorted(path.stem for path in patterns_folder().glob("*.svg")))

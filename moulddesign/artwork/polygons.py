@@ -5,9 +5,11 @@ with holes, closed under union, difference, intersection and offset. It stays in
 shapely's multipolygons, valid and simple, leave it as `Region`s.
 """
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from math import acos, ceil, hypot, isfinite, radians, sqrt
+from itertools import pairwise
+from math import acos, ceil, hypot, isfinite, radians
 from typing import Any, Final, TypeAlias
 
 import numpy as np
@@ -49,7 +51,7 @@ def _filled(rings: Sequence[Points], rule: FillRule) -> PolygonSet:
 MOST_PAIRS: Final = 100_000
 """Pairs of edges that `crossing_count` compares: some milliseconds."""
 LEAST_SAMPLE: Final = 16
-MOST_SAMPLE: Final = 64
+MOST_SAMPLE: Final = 32
 """Of many small paths each is compared: their samples together stay small."""
 
 
@@ -65,11 +67,15 @@ def crossing_count(rings: Sequence[Points]) -> int:
     >>> crossing_count([bow_tie])
     1
     """
-    edges = [np.stack([ring, np.roll(ring, -1, axis=0)], axis=1) for ring in rings if len(ring)]
-    if not edges:
+    whole = [ring for ring in rings if len(ring)]
+    if sum(map(len, whole)) <= LEAST_CORNERS:
         return 0
-    start, end = np.concatenate(edges).transpose(1, 2, 0)
-    along, count = end - start, start.shape[1]
+    start, first_of = np.concatenate(whole).T, _first_rows(whole)
+    count = start.shape[1]
+    following = np.arange(1, count + 1)
+    following[np.append(first_of[1:], count) - 1] = first_of
+    end = start[:, following]
+    along = end - start
     sample = _sample(count)
     # Two edges cross where each has the ends of the other on either side: one row an edge of the
     # sample, one column an edge.
@@ -94,19 +100,26 @@ def nesting_count(rings: Sequence[Points]) -> int:
     3
     """
     whole = [ring for ring in rings if len(ring)]
-    if not whole:
+    if len(whole) <= 1:
         return 0
-    low = np.array([ring.min(axis=0) for ring in whole])
-    high = np.array([ring.max(axis=0) for ring in whole])
+    points, first_of = np.concatenate(whole), _first_rows(whole)
+    low, high = (each.reduceat(points, first_of, axis=0) for each in (np.minimum, np.maximum))
     sample = _sample(len(whole))
     around = (low < low[sample, np.newaxis]) & (high > high[sample, np.newaxis])
     return int(np.count_nonzero(around.all(axis=2)) * len(whole) // len(sample))
 
 
+def _first_rows(rings: Sequence[Points]) -> Indices:
+    """Return the row of each ring's first point where all stand one after another."""
+    lengths = np.array([len(ring) for ring in rings])
+    first: Indices = lengths.cumsum() - lengths
+    return first
+
+
 def _sample(count: int) -> Indices:
     """Return some of so many rows, spread evenly."""
     most = min(max(LEAST_SAMPLE, MOST_PAIRS // count), MOST_SAMPLE)
-    return np.unique(np.linspace(0, count - 1, min(count, most)).astype(int))
+    return np.arange(count) if count <= most else np.linspace(0, count - 1, most).astype(int)
 
 
 def _cross(first: Points, second: Points) -> Points:
@@ -199,8 +212,9 @@ def polygon_set(shape: Polygon | MultiPolygon) -> PolygonSet:
 
 def _polygons(part: PolygonSet) -> list[Polygon]:
     """Return the one polygon of a connected part, or none where it is too thin for floats."""
-    # The outer ring of a connected part is the one with the largest area.
-    rings = sorted(part.to_polygons(), key=lambda ring: -abs(_signed_area(ring)))
+    rings = part.to_polygons()
+    if len(rings) > 1:  # the outer one is that with the largest area
+        rings.sort(key=lambda ring: -abs(_signed_area(ring)))
     usable = [ring for ring in rings if len(ring) >= LEAST_CORNERS]
     return [Polygon(usable[0], usable[1:])] if usable else []
 
@@ -303,26 +317,54 @@ def polylines(
     Chords lie within `flatness` of a curve, in units of the result; the closing point is not
     repeated.
     """
-    result: list[Points] = []
-    pieces: list[Points] = []
-    start = here = (0.0, 0.0)
+    commands = list(commands)
+    if not commands:
+        return []
     scale = largest_scale(matrix)
     scale = scale if scale > 0.0 else 1.0
-    commands = list(commands)
     _refuse_far(commands, matrix, scale)
-    for letter, numbers in commands:
-        if letter in "MZ":
-            if len(pieces) > 1:
-                result.append(np.concatenate(pieces))
-            start = here = (numbers[0], numbers[1]) if letter == "M" else start
-            pieces = [np.array([start])]
-            continue
-        pieces.append(_flattened(here, (letter, numbers), flatness / scale))
-        here = (numbers[-2], numbers[-1])
-    if len(pieces) > 1:
-        result.append(np.concatenate(pieces))
+    kinds, first = _by_kind(commands)
+    counts = np.ones(len(commands), dtype=int)
+    flattened: list[tuple[list[int], Points]] = []
+    for letter, (places, rows) in kinds.items():
+        points, counts[places] = _flattened(letter, rows, flatness / scale)
+        flattened.append((places, points))
+    ends = counts.cumsum()
+    result = np.empty((ends[-1], 2))
+    for places, points in flattened:
+        among = counts[places]
+        result[np.arange(len(points)) + np.repeat(ends[places] - among.cumsum(), among)] = points
     linear = np.array([[matrix.a, matrix.c], [matrix.b, matrix.d]])
-    return [line @ linear.T + (matrix.e, matrix.f) for line in result]
+    mapped = result @ linear.T + (matrix.e, matrix.f)
+    cuts = (0, *(ends[first] - 1).tolist(), len(mapped))
+    return [mapped[begin:end] for begin, end in pairwise(cuts) if end - begin > 1]
+
+
+def _by_kind(
+    commands: Sequence[PathCommand],
+) -> tuple[dict[str, tuple[list[int], list[tuple[float, ...]]]], list[int]]:
+    """Return the places of commands by letter, each with its points, and where subpaths begin.
+
+    A line's row is its end, and so is that of a command which begins a subpath; a curve's row
+    begins with its weight and where it starts.
+    """
+    kinds: dict[str, tuple[list[int], list[tuple[float, ...]]]] = defaultdict(lambda: ([], []))
+    first: list[int] = []
+    start = here = (0.0, 0.0)
+    for place, (letter, numbers) in enumerate(commands):
+        row: tuple[float, ...] = numbers
+        if letter in "MZ":
+            start = here = (numbers[0], numbers[1]) if letter == "M" else start
+            letter, row = "L", here  # noqa: PLW2901 (its only point is where it begins)
+            first.append(place)
+        elif letter != "L":
+            weight, rest = (numbers[0], numbers[1:]) if letter == "K" else (1.0, numbers)
+            row = (weight, *here, *rest)
+        here = (row[-2], row[-1])
+        places, rows = kinds[letter]
+        places.append(place)
+        rows.append(row)
+    return kinds, first
 
 
 def _refuse_far(commands: Iterable[PathCommand], matrix: Affine2D, scale: float) -> None:
@@ -371,49 +413,57 @@ def _add_to_skia(path: Any, command: PathCommand, scale: float) -> None:  # noqa
     verb[letter](*(number * scale for number in numbers))
 
 
+LETTERS: Final = {
+    pathops.PathVerb.MOVE: "M", pathops.PathVerb.LINE: "L", pathops.PathVerb.QUAD: "Q",
+    pathops.PathVerb.CONIC: "K", pathops.PathVerb.CUBIC: "C", pathops.PathVerb.CLOSE: "Z",
+}  # fmt: skip
+
+
 def _from_skia(verb: Any, points: Any, scale: float) -> PathCommand:  # noqa: ANN401 (pathops has no types)
-    letters = {
-        pathops.PathVerb.MOVE: "M", pathops.PathVerb.LINE: "L", pathops.PathVerb.QUAD: "Q",
-        pathops.PathVerb.CONIC: "K", pathops.PathVerb.CUBIC: "C", pathops.PathVerb.CLOSE: "Z",
-    }  # fmt: skip
     weight: tuple[float, ...] = ()
     if verb == pathops.PathVerb.CONIC:  # skia-pathops 0.9 gives the weight after the points
         *points, weight_value = points
         weight = (float(weight_value),)
     numbers = weight + tuple(float(value) * scale for point in points for value in point)
-    if not all(isfinite(number) for number in numbers):
+    if not all(map(isfinite, numbers)):
         raise KernelError(say("artwork.stroke-outline"), say("artwork.stroke-too-far"))
-    return letters[verb], numbers
+    return LETTERS[verb], numbers
 
 
-def _flattened(here: tuple[float, float], command: PathCommand, flatness: float) -> Points:
-    """Return the points of one command, without its first.
+def _flattened(
+    letter: str, rows: Sequence[tuple[float, ...]], flatness: float
+) -> tuple[Points, Indices]:
+    """Return the points of commands of one kind, each without its first, and how many each has.
 
     A chord over a parameter step h leaves its curve by at most h^2 / 8 times the largest second
     derivative. For a quadratic that is 2 |P0 - 2 P1 + P2|, for a cubic at most 6 times the larger
     of its two second differences: so n = sqrt(k D / flatness) chords are enough, with D the
     second difference and k = 2 / 8 or 6 / 8. A conic is divided as a quadratic is.
     """
-    letter, numbers = command
     if letter == "L":
-        return np.array([numbers])
+        return np.array(rows), np.ones(len(rows), dtype=int)
     if letter == "A":
-        return _flattened_arc(here, numbers, flatness)
-    weight, controls = (numbers[0], numbers[1:]) if letter == "K" else (1.0, numbers)
-    points = np.array([here, *zip(controls[::2], controls[1::2], strict=True)])
-    bend = np.abs(np.diff(points, n=2, axis=0)).max(axis=0)
+        arcs = [_flattened_arc((row[1], row[2]), row[3:], flatness) for row in rows]
+        return np.concatenate(arcs), np.array([len(arc) for arc in arcs])
+    table = np.array(rows)
+    points = table[:, 1:].reshape(len(rows), -1, 2)
+    bend = np.abs(np.diff(points, n=2, axis=1)).max(axis=1)
     factor = 0.75 if letter == "C" else 0.25
-    t = _parameters(sqrt(factor * hypot(*bend) / flatness))
+    chords = np.sqrt(factor * np.hypot(*bend.T) / flatness)
+    counts = np.clip(np.ceil(chords), 1, MOST_CHORDS).astype(int)
+    ends, owner = counts.cumsum(), np.repeat(np.arange(len(rows)), counts)
+    t = (np.arange(1, len(owner) + 1) - (ends - counts)[owner]) / counts[owner]
     shares: tuple[Points, ...]
     if letter == "C":
         shares = ((1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t**2 * (1 - t), t**3)
     else:
-        shares = ((1 - t) ** 2, 2 * weight * t * (1 - t), t**2)
-    table = np.stack(shares, axis=1)
+        shares = ((1 - t) ** 2, 2 * table[owner, 0] * t * (1 - t), t**2)
+    weights = np.stack(shares, axis=1)
     # The shares of a rational curve do not sum to one by themselves.
-    blended: Points = table @ points / table.sum(axis=1, keepdims=True)
-    blended[-1] = points[-1]
-    return blended
+    blended: Points = np.einsum("ij,ijk->ik", weights, points[owner])
+    blended /= weights.sum(axis=1, keepdims=True)
+    blended[ends - 1] = points[:, -1]
+    return blended, counts
 
 
 def _flattened_arc(

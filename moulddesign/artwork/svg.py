@@ -256,6 +256,8 @@ class Renderer:
     def _commands(self, element: Any, tag: str, viewport: Viewport) -> list[PathCommand]:  # noqa: ANN401
         for name in ("d", "points"):
             self.budget.read(element.get(name, ""))
+        lines = sum(map(element.get("d", "").count, "Mm"))
+        self.budget.step(lines * limits.STEPS_A_LINE)
         return shape_commands(tag, element.attrib, viewport)
 
     def _contents(

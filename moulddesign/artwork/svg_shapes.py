@@ -14,7 +14,7 @@ from moulddesign.core import SpecError, say
 
 SVG_NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 PATH_TOKEN: Final = re.compile(rf"[\s,]*(?:([MmZzLlHhVvCcSsQqTtAa])|({SVG_NUMBER.pattern}))")
-ARC_FLAG: Final = re.compile(r"[\s,]*([01])")
+NEXT_NUMBER: Final = rf"[\s,]*+((?>{SVG_NUMBER.pattern}))"
 NUMBER_COUNTS: Final = {
     "M": 2,
     "L": 2,
@@ -27,6 +27,16 @@ NUMBER_COUNTS: Final = {
     "A": 7,
     "Z": 0,
 }
+SEGMENTS: Final = {
+    name: re.compile(
+        "".join(
+            r"[\s,]*+([01])" if name == "A" and index in (3, 4) else NEXT_NUMBER
+            for index in range(count)
+        )
+    )
+    for name, count in NUMBER_COUNTS.items()
+}
+"""The numbers of a segment: none is given a digit less so that another has one."""
 Pair = tuple[float, float]
 
 
@@ -74,23 +84,14 @@ def _segments(text: str) -> Iterator[tuple[str, tuple[float, ...]]]:
 
 def _numbers(text: str, place: int, name: str) -> tuple[tuple[float, ...] | None, int]:
     """Return a segment's numbers and where the next begins; None where the text breaks off."""
-    numbers: list[float] = []
-    for index in range(NUMBER_COUNTS[name]):
-        flag = name == "A" and index in (3, 4)
-        match = (ARC_FLAG if flag else PATH_TOKEN).match(text, place)
-        digits = match[1] if match and flag else match and match[2]
-        if not match or not digits:
-            return None, place
-        numbers.append(_finite(digits))
-        place = match.end()
-    return tuple(numbers), place
-
-
-def _finite(digits: str) -> float:
-    number = float(digits)
-    if not isfinite(number):
-        raise SpecError("d", digits, say("artwork.path-number"))
-    return number
+    match = SEGMENTS[name].match(text, place)
+    if match is None:
+        return None, place
+    numbers = tuple(map(float, match.groups()))
+    for digits, number in zip(match.groups(), numbers, strict=True):
+        if not isfinite(number):
+            raise SpecError("d", digits, say("artwork.path-number"))
+    return numbers, match.end()
 
 
 def _absolute(letter: str, numbers: tuple[float, ...], here: Pair) -> tuple[str, tuple[float, ...]]:

@@ -161,7 +161,7 @@ class CsvTable:
 
 
 def read_csv(path: FilePath, *, advice: Message) -> CsvTable:
-    """Return a CSV table of at most 1 MB; `FileError` where it is none, and `advice` if larger.
+    """Return a CSV table of at most 1 MB; `FileError` where it is none, and `advice` if longer.
 
     The text is in UTF-8, or in UTF-16 with a byte-order mark. Cells are separated by semicolons,
     tabs or commas, and quoted as in RFC 4180. Lines above the heads that begin with # are comments;
@@ -172,6 +172,8 @@ def read_csv(path: FilePath, *, advice: Message) -> CsvTable:
         text = content.decode("utf-16" if content.startswith(UTF_16_MARKS) else "utf-8-sig")
     except UnicodeDecodeError as error:
         raise FileError(str(path), say("core.csv-not-utf-8")) from error
+    if max(map(text.count, "\r\n")) > MOST_ENTRIES:
+        raise FileError(str(path), say("core.csv-too-long", most=MOST_ENTRIES, advice=advice))
     commented = COMMENTS.match(text)
     comments = commented.group() if commented else ""
     text = text[len(comments) :]

@@ -19,13 +19,13 @@ MOST_SAID: Final = 200
 MOST_NESTED: Final = 50
 """Most lists and tables inside one another in a TOML file; ours have six at the most."""
 MOST_ENTRIES: Final = 50_000
-"""Most keys and entries of lists in a TOML file."""
-MOST_ROWS: Final = 10_000
-"""Most pieces of a series."""
+"""Most keys and entries of lists in a TOML file, and most lines of a CSV table."""
+MOST_ROWS: Final = 5_000
+"""Most pieces of a series: a day of work for two cores."""
 
 MOST_DRAWING_BYTES: Final = 10_000_000
 """Largest drawing or picture that is artwork [bytes]."""
-MOST_ELEMENTS: Final = 50_000
+MOST_ELEMENTS: Final = 10_000
 """Elements of a drawing, each copy that `use` and clip paths make counted."""
 MOST_ELEMENTS_DEEP: Final = 60
 """Most elements inside one another, `use` and clip paths counted."""
@@ -34,6 +34,8 @@ MOST_STEPS: Final = 500_000
 dashes, letters of its styles, declarations that meet an element, each as often as it is copied."""
 STEPS_A_RULE: Final = 100
 """Steps that a rule of a style sheet takes."""
+STEPS_A_LINE: Final = 20
+"""Steps that a path takes for each line that it begins."""
 MOST_CLIPS: Final = 5_000
 """Clip paths that a drawing applies and the shapes in them, each as often as it is applied."""
 MOST_POINTS: Final = 400_000

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from enum import StrEnum
+from functools import cache
 from itertools import pairwise
 from re import findall
 from types import NoneType, UnionType
@@ -66,11 +67,10 @@ class Table(BaseModel):
         """Read text where a field takes numbers: "68 g", "2,5", "2 %"."""
         if not isinstance(values, Mapping):
             return values
-        fields = {key: cls.model_fields[key] for key in values if key in cls.model_fields}
-        return dict(values) | {
-            key: _numbers_of(values[key], field)
-            for key, field in fields.items()
-            if takes_numbers(field)
+        fields = cls.model_fields
+        return {
+            key: _as_numbers(value, _numbers_in(cls, key)) if key in fields else value
+            for key, value in values.items()
         }
 
     def plain(self) -> dict[str, Any]:
@@ -152,20 +152,43 @@ def _leaves(annotation: Any) -> Iterator[Any]:  # noqa: ANN401 (any type annotat
         yield from _leaves(part)
 
 
-def _numbers_of(value: object, field: FieldInfo) -> object:
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """What a field takes that takes numbers and nothing else."""
+
+    unit: str
+    is_list: bool
+    is_whole: bool
+
+
+@cache
+def _numbers_in(table: type[BaseModel], key: str) -> Numbers | None:
+    """Return what numbers a key of a table takes; None where it takes something else."""
+    field = table.model_fields[key]
+    if not takes_numbers(field):
+        return None
+    return Numbers(
+        unit=said_of(field, "unit") or "",
+        is_list=get_origin(field.annotation) is tuple,
+        is_whole=float not in set(_leaves(field.annotation)),
+    )
+
+
+def _as_numbers(value: object, asked: Numbers | None) -> object:
     """Return the numbers that text holds; what holds none is left for the field to refuse."""
-    unit = said_of(field, "unit") or ""
-    is_list = get_origin(field.annotation) is tuple
-    if is_list and isinstance(value, list | tuple):
-        return [_number_of(each, unit) for each in value]
-    if is_list and isinstance(value, str):
+    if asked is not None and asked.is_list and isinstance(value, list | tuple):
+        return [_number_of(each, asked.unit) for each in value]
+    if asked is None or not isinstance(value, str):
+        return value
+    if asked.is_list:
         try:
-            return read_numbers("", value, unit)
+            return read_numbers("", value, asked.unit)
         except SpecError:
             return value
-    number = _number_of(value, unit)
-    is_whole = float not in set(_leaves(field.annotation)) and isinstance(value, str)
-    return int(number) if is_whole and isinstance(number, float) and number % 1 == 0 else number
+    number = _number_of(value, asked.unit)
+    if asked.is_whole and isinstance(number, float) and number % 1 == 0:
+        return int(number)
+    return number
 
 
 def _number_of(value: object, unit: str) -> object:

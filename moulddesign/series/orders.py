@@ -153,7 +153,7 @@ def finished(orders: Sequence[Order]) -> dict[int, Outcome]:
     every file is still as it was written. Where a sheet tells what was found, it can.
     """
     found = {}
-    for number, order in enumerate(orders):
+    for number, order in _with_folders(orders):
         asked = order.asked
         report = None if asked is None else whole_report(order.target, asked)
         made = None if report is None else _outcome(order, report)
@@ -167,7 +167,7 @@ def finished(orders: Sequence[Order]) -> dict[int, Outcome]:
 def kept(orders: Sequence[Order]) -> dict[int, Outcome]:
     """Return what became of the orders whose folder holds another mould, by their place."""
     found = {}
-    for number, order in enumerate(orders):
+    for number, order in _with_folders(orders):
         try:
             # The design of a damaged folder may be what is damaged: its report tells it, too.
             if not (order.options.overwrite or is_made_from(order.target, order.asked)):
@@ -175,6 +175,11 @@ def kept(orders: Sequence[Order]) -> dict[int, Outcome]:
         except FileError as error:
             found[number] = replace(not_made(order, error), state=State.KEPT)
     return found
+
+
+def _with_folders(orders: Sequence[Order]) -> Iterator[tuple[int, Order]]:
+    """Yield the orders that have a folder already: what others ask for takes time to tell."""
+    return ((number, order) for number, order in enumerate(orders) if order.target.exists())
 
 
 SCRATCH: Final = "series"

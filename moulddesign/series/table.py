@@ -4,13 +4,14 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from types import NoneType, UnionType
 from typing import Any, Final, Self, Union, get_args, get_origin
 from unicodedata import normalize
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 
 from moulddesign.core import (
     FileError,
@@ -155,9 +156,14 @@ def keys_of(column: str) -> tuple[Place, ...]:
     return tuple(int(key) - 1 if key.isdecimal() else key for key in column.split("."))
 
 
+@lru_cache(maxsize=256)  # each row asks for the same
+def _field(keys: tuple[Place, ...]) -> FieldInfo | None:
+    return place_of(keys, Design).field
+
+
 def _value(where: str, keys: tuple[Place, ...], text: str, separator: str) -> object:
     """Return a cell as the type that its key wants; what it cannot be stays text."""
-    field = place_of(keys, Design).field
+    field = _field(keys)
     if field is not None and takes_numbers(field):
         number = read_cell(where, text, said_of(field, "unit"), separator)
         return int(number) if float not in _kinds(keys) and number.is_integer() else number
@@ -168,7 +174,7 @@ def _value(where: str, keys: tuple[Place, ...], text: str, separator: str) -> ob
 
 def _kinds(keys: tuple[Place, ...]) -> set[Any]:
     """Return the plain types that a key of the design takes; none where it is not known."""
-    field = place_of(keys, Design).field
+    field = _field(keys)
     return set(_plain(field.annotation)) - {NoneType} if field is not None else set()
 
 
@@ -182,7 +188,7 @@ def _plain(annotation: Any) -> Iterator[Any]:  # noqa: ANN401 (any type annotati
 
 def _found_from(folder: Path, keys: tuple[Place, ...], value: object) -> object:
     """Return a value; where it names a file, from where we are and not from the table."""
-    field = place_of(keys, Design).field
+    field = _field(keys)
     kind = None if field is None else said_of(field, "file")
     if kind is None or not isinstance(value, str):
         return value

@@ -83,10 +83,12 @@ TOO_MUCH = {
     "rules.svg": SVG.format(f"<style>{RULES}</style><rect/>"),
     "lines-that-go-nowhere.svg": SVG.format(f'<path d="M1 1{"h0" * 2_000_000}"/>'),
     "elements.svg": SVG.format("<b/>" * 1_000_000),
+    "specks.svg": SVG.format(f'<path d="{"M1 1h1v1z" * 60_000}"/>'),
     "nested.svg": SVG.format(f'<path fill-rule="evenodd" d="{NESTED}"/>'),
     "keys.toml": "".join(f"k{n} = 1\n" for n in range(85_000)),
     "columns.csv": ",".join(f"k{n}" for n in range(80_000)) + "\n1\n",
-    "rows.csv": "name\n" + "a\n" * 100_000,
+    "rows.csv": "name\n" + "a\n" * 10_000,
+    "lines.csv": "name\r" + "a\r" * 100_000,
     "corners.obj": "v 0 0 0\nv 1 0 0\nv 0 1 0\nf" + " 1 2 3" * 1_000_000 + "\n",
 }
 """Too large to be kept; each took seconds, or did not come to an end."""
