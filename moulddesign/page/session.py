@@ -47,8 +47,8 @@ class MadeSet:
     """How the press is used."""
 
 
-MOST_SETS: Final = 4
-"""Sets that are kept, of about 5 MB each; our choice."""
+MOST_SETS_BYTES: Final = 20_000_000
+"""Most that is kept of sets besides the last: four of about 5 MB, or one of a carved face."""
 
 
 class DownloadStore:
@@ -63,7 +63,7 @@ class DownloadStore:
     def keep(self, design: Design, made: MadeSet) -> None:
         """Keep a set, so that its design finds it again in any tab; the oldest is given up."""
         self._sets[encode_design(design)] = made
-        self._forget_sets(MOST_SETS)
+        self._forget_sets(MOST_SETS_BYTES)
 
     def keep_ahead(self, design: Design, made: MadeSet) -> None:
         """Keep the last set that was made before anybody asked for it."""
@@ -88,12 +88,15 @@ class DownloadStore:
         self._tabs.pop(token, None)
         self._offered.pop(token, None)
         if not self.is_open:
-            self._forget_sets(1)
+            self._forget_sets(0)
             self._ahead = None
 
-    def _forget_sets(self, but: int) -> None:
-        for oldest in list(self._sets)[:-but]:
-            del self._sets[oldest]
+    def _forget_sets(self, most_bytes: int) -> None:
+        """Forget the oldest sets but the last, until those that are left take no more than that."""
+        taken = sum(len(made.files.content) for made in self._sets.values())
+        for oldest in list(self._sets)[:-1]:
+            if taken > most_bytes:
+                taken -= len(self._sets.pop(oldest).files.content)
 
     @property
     def is_open(self) -> bool:

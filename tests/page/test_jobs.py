@@ -7,6 +7,7 @@ from functools import partial
 from itertools import count
 from unittest.mock import Mock
 
+import numpy as np
 import pytest
 import trimesh
 from command_line import ran
@@ -15,8 +16,8 @@ from page.person import drawn, redrawn
 
 from moulddesign.building import shaped
 from moulddesign.core import SpecError, Verdict
-from moulddesign.design import Design, RegisteredMould, save_register
-from moulddesign.page import jobs
+from moulddesign.design import Design, RegisteredMould, ZippedFiles, save_register, zip_bytes
+from moulddesign.page import jobs, session
 from moulddesign.page.batch_sheet import joint_result
 from moulddesign.page.jobs import (
     COARSE_PREVIEW,
@@ -29,7 +30,7 @@ from moulddesign.page.jobs import (
 )
 from moulddesign.page.markup import weights_line
 from moulddesign.page.owned_jobs import make_twin
-from moulddesign.page.session import DownloadStore, Session, Workers
+from moulddesign.page.session import DownloadStore, MadeSet, Session, Workers
 from moulddesign.page.texts import page_texts
 from moulddesign.workers import Cancelled, Worker
 
@@ -71,6 +72,28 @@ def test_a_process_that_holds_much_keeps_nothing_of_other_designs(
         assert [name for name, _ in preview(lambda: None, table)] == ["figures", "pastry"]
     # A coarse piece is made just where the true one is not known.
     assert [[name for name, _ in coarse_preview(None, table)] for table in tables] == [again, []]
+
+
+def test_bodies_are_given_back_with_each_new_piece_and_not_with_one_that_is_known(monkeypatch):
+    monkeypatch.setattr(jobs, "forget_bodies", Mock())
+    monkeypatch.setattr(jobs, "MOST_KEPT_MB", 1e6)
+    counts = []
+    for weight_g in (63.25, 63.75, 63.25):
+        list(preview(lambda: None, {"portion": {"finished_weight_g": weight_g}}))
+        counts.append(jobs.forget_bodies.call_count)
+    assert counts == [1, 2, 2]
+
+
+@pytest.mark.parametrize(("most_bytes", "left"), [(0, [2]), (1_000, [2]), (1e6, [0, 1, 2])])
+def test_the_last_set_is_kept_and_those_before_it_as_far_as_they_are_small(
+    monkeypatch, most_bytes, left
+):
+    monkeypatch.setattr(session, "MOST_SETS_BYTES", most_bytes)
+    store, designs = DownloadStore(), [Design(name=f"cake {number}") for number in range(3)]
+    files = ZippedFiles(zip_bytes({"cake.stl": np.random.default_rng(1).bytes(9_000)}, "cake"))
+    for design in designs:
+        store.keep(design, MadeSet(files=files, steps=()))
+    assert [number for number in range(3) if store.made(designs[number])] == left
 
 
 def test_a_true_face_is_given_up_in_the_middle():
