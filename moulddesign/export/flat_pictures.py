@@ -184,20 +184,22 @@ def marked_picture(
 
     The first region is drawn first, and the picture is as large as it. Marks come with the thinnest
     of each kind first; only the first twelve of each are ringed. The caption has up to three lines.
-    A picture of `seen_square`, `SIDE_PX` wide, takes the place of what is drawn.
+    A picture of `seen_square`, `SIDE_PX` wide, takes the place of what is drawn within the first.
     """
     layers = tuple(drawn)
     size = (SIDE_PX + 2 * CALLOUT_PX, SIDE_PX + CAPTION_PX)
     image = Image.new("RGB", (OVERSAMPLING * size[0], OVERSAMPLING * size[1]), PAPER_COLOUR)
     view = _View.of(layers[0].shape)
-    for layer in layers:
-        image.paste(layer.colour, mask=_mask(layer.shape, view.pixels, image.size))
-    if seen is not None:
+    masks = (_mask(layer.shape, view.pixels, image.size) for layer in layers)
+    if seen is None:
+        for layer, mask in zip(layers, masks, strict=True):
+            image.paste(layer.colour, mask=mask)
+    else:
         size_px = (OVERSAMPLING * SIDE_PX, OVERSAMPLING * SIDE_PX)
-        whole = Image.fromarray(seen).resize(size_px)
+        whole = Image.fromarray(seen).resize(size_px, Image.Resampling.NEAREST)
         left = OVERSAMPLING * CALLOUT_PX
-        mask = _mask(layers[0].shape, view.pixels, image.size)
-        image.paste(whole, (left, 0), mask.crop((left, 0, left + whole.width, whole.height)))
+        within = next(masks).crop((left, 0, left + whole.width, whole.height))
+        image.paste(whole, (left, 0), within)
     pen = ImageDraw.Draw(image)
     _draw_callouts(pen, _ringed(marks), view)
     pen.text(

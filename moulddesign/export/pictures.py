@@ -177,8 +177,10 @@ def face_seen(surface: Mesh, outline: shapely.Polygon, height_mm: float) -> Pict
     pixels = 2 * flat_pictures.SIDE_PX  # two samples along each side of a pixel
     corner, side_mm = flat_pictures.seen_square(outline)
     grid = Grid(low_mm=corner, pixel_mm=side_mm / pixels, shape=(pixels, pixels))
-    heights = np.maximum(height_mm + top_heights_mm(surface, grid), 0.0)
-    return height_picture(heights.astype(np.float32), side_mm / flat_pictures.SIDE_PX)
+    heights = top_heights_mm(surface, grid).astype(np.float32)
+    heights += np.float32(height_mm)
+    heights.clip(0.0, out=heights)
+    return height_picture(heights, side_mm / flat_pictures.SIDE_PX)
 
 
 CAPTION: Final = flat_pictures.CAPTION_PX / (flat_pictures.SIDE_PX + flat_pictures.CAPTION_PX)
