@@ -18,7 +18,7 @@ from moulddesign.building.piece_findings import (
 from moulddesign.building.press_findings import Judge, further_stamp_findings, press_judges
 from moulddesign.building.remedies import RIBS_DEG, more_draft
 from moulddesign.core import Finding, say, source_of
-from moulddesign.core.concurrency import Submit, deferred, usable_cores
+from moulddesign.core.concurrency import Submit, deferred
 from moulddesign.design import BlockTable, CastTable, OwnTable, PressTable
 from moulddesign.design.services import Process
 from moulddesign.geometry import Mesh
@@ -79,8 +79,8 @@ def _found(
     judges: Sequence[tuple[Judge, Callable[[], tuple[Finding, ...]] | None]],
 ) -> tuple[Finding, ...]:
     """Return all findings in order, those that another process was given as they come."""
-    # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
-    with ThreadPoolExecutor(usable_cores()) as pool:
+    # One thread, beside that of the piece's checks: a second one takes more work and no less time.
+    with ThreadPoolExecutor(1) as pool:
         waits = [pool.submit(judge).result if wait is None else wait for judge, wait in judges]
         return tuple(chain.from_iterable(wait() for wait in waits))
 

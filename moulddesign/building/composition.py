@@ -34,7 +34,7 @@ from moulddesign.core import (
     say,
     word,
 )
-from moulddesign.core.concurrency import Submit, deferred, usable_cores
+from moulddesign.core.concurrency import Submit, deferred
 from moulddesign.design import SIZES, Design, Kind, PieceComposition, Purpose
 from moulddesign.design.face_tables import FaceTable
 from moulddesign.geometry import Mesh
@@ -404,8 +404,8 @@ def build(
     surface_of = partial(carved_surface, submit=submit)
     shape = clock.shaped(design, surface_of, refuse_full_bed) if begun is None else begun[0]
     pressed(shape)
-    # Much of a check is numpy's or GEOS's own work, which lets the other cores go on meanwhile.
-    with ThreadPoolExecutor(usable_cores()) as pool:
+    # Much of a check is numpy's or GEOS's own work, which lets the mould's go on meanwhile.
+    with ThreadPoolExecutor(1) as pool:
         piece_found = pool.submit(
             piece_findings,
             PieceInput(
