@@ -41,6 +41,8 @@ class Repeat:
     height_mm: float
     wall: float
     """Slope that walls may have across the band."""
+    wall_along: float
+    """Slope along the band: more, where a shoulder falls across it."""
     tight: Heights
     """Where the line bends, the band's inner side is this share of its middle, shape (n,)."""
 
@@ -69,7 +71,15 @@ def _rope(at: Repeat) -> Carved:
     strand = np.round(place)
     off = 2.0 * (place - strand)
     bar = np.sqrt(np.maximum(1.0 - (at.across / at.half_mm) ** 2, 0.0))
-    top = at.height_mm * (0.55 * bar + 0.45 * bar * (1.0 - off * off))
+    # With s = |across| / half, b = sqrt(1 - s s) and k the wall's slope: where the bar b is seen
+    # under its wall its slope is at most k s / (1 + s). That of strands, b 4 h depth grad(place),
+    # has the rest, k / (1 + s), if 4 h depth grad(place) is 0.77 k: 1 / (b (1 + s)) is no less.
+    # Over a shoulder of slope c the sum is in the ellipse of `wall` and `wall_along`, which is
+    # beyond the circle of k + c by at most the root of 1.125.
+    share = at.wall / (at.wall_along * at.tight)
+    grad = np.hypot(share / at.length, 1.0 / (2.2 * at.half_mm))
+    depth = np.minimum(0.45, 0.77 * at.wall / (4.0 * at.height_mm * grad))
+    top = at.height_mm * ((1.0 - depth) * bar + depth * bar * (1.0 - off * off))
     wall = at.wall * (at.half_mm - np.abs(at.across))
     return lower_of(top, wall, 2 * (strand.astype(np.int64) + 2))
 
@@ -116,10 +126,12 @@ def _leaf(
     inside = radius - np.hypot(along, np.abs(across) + centre)
     q = np.abs(across) / half
     swell = 1.0 - 0.25 * (along / half_along + 0.15) ** 2
-    groove = np.exp(-((across / np.maximum(0.2 * half, 0.28)) ** 2))
-    body = (1.0 - 0.5 * q * q - 0.42 * groove) * swell
+    # A groove exp(-(y / w)^2) is steepest, 0.86 of its depth over w, where y is 0.7 w.
+    wide, wall = np.maximum(0.2 * half, 0.28), at.wall * at.tight
+    depth = np.minimum(0.42, wall * wide / at.height_mm)
+    body = (1.0 - 0.5 * q * q - depth * np.exp(-((across / wide) ** 2))) * swell
     side = (across > 0.0).astype(np.int64)
-    height, piece = lower_of(at.height_mm * body, at.wall * at.tight * inside, 0)
+    height, piece = lower_of(at.height_mm * body, wall * inside, 0)
     return height, 2 * piece + side
 
 
@@ -215,7 +227,9 @@ def _key(at: Repeat) -> Carved:
 def _flutes(at: Repeat) -> Carved:
     """Return short ribs across the band, side by side, rounded along it."""
     off = 2.0 * at.along / at.length
-    top = at.height_mm * (1.0 - 0.7 * off * off)
+    # It is steepest, 4 depth / length, where ribs meet.
+    depth = np.minimum(0.7, at.wall_along * at.tight * at.length / (4.0 * at.height_mm))
+    top = at.height_mm * (1.0 - depth * off * off)
     end = at.wall * (at.half_mm - np.abs(at.across))
     return lower_of(top, end, 0)
 

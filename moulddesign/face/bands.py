@@ -6,7 +6,7 @@ where there are none; with mirrored corners they run from both corners to the mi
 """
 
 from dataclasses import dataclass
-from math import pi
+from math import pi, sqrt
 from typing import Final
 
 import numpy as np
@@ -145,6 +145,7 @@ class Band:
     width_mm: float
     height_mm: float
     wall: float
+    wall_along: float
     first_piece: int
     line: MiddleLine | None
     """None where nothing is repeated."""
@@ -245,7 +246,7 @@ class Band:
         before = np.concatenate([[0], np.cumsum(self.repeats)[:-1]])[stretch]
         frame = Repeat(
             along=along, across=out, length=unit, half_mm=half_mm, height_mm=self.height_mm,
-            wall=self.wall, tight=line.tightness(place, half_mm),
+            wall=self.wall, wall_along=self.wall_along, tight=line.tightness(place, half_mm),
         )  # fmt: skip
         height, part = FILLS[fill].carve(frame)
         piece = PARTS * (before + number) + part
@@ -320,7 +321,7 @@ def bands_of(
     start_mm: float,
     scale: Scale,
     wall: float,
-    first_piece: int,
+    shoulder: float,
 ) -> tuple[Band, ...]:
     """Return the bands of a face, from the edge inwards.
 
@@ -332,8 +333,8 @@ def bands_of(
         Of the bands; no band gets narrower than prints, none loses a part of a repeat.
     wall : float
         Slope that walls may have.
-    first_piece : int
-        Piece number of the first one.
+    shoulder : float
+        Slope of the shoulder under them, which `wall` is less by.
 
     Raises
     ------
@@ -361,7 +362,8 @@ def bands_of(
                 width_mm=width_mm,
                 height_mm=height_mm,
                 wall=wall,
-                first_piece=first_piece + number * PIECES,
+                wall_along=sqrt((wall + shoulder) ** 2 - shoulder**2),
+                first_piece=(1 + number) * PIECES,
                 line=line,
                 repeats=repeats,
                 asked_mm=asked_mm,

@@ -12,7 +12,7 @@ from moulddesign.artwork.outline import Outline, round_outline
 from moulddesign.core import SpecError, say
 from moulddesign.design.face_tables import CarvingTable, FaceEdge, FaceTable, GroundForm, Meets
 from moulddesign.face.bands import Band, bands_of, gap_of
-from moulddesign.face.carved_figures import figures_of
+from moulddesign.face.carved_figures import farthest_ratio, figures_of
 from moulddesign.face.carvings import SAMPLE_MM, carved_part, carving_of, room_on
 from moulddesign.face.crowns import Reach, crown_count, petal_row
 from moulddesign.face.grounds import (
@@ -171,11 +171,11 @@ def carved_face(
     is_stepped = table.ground.form is GroundForm.STEPPED
     level_mm = table.ground.rise_mm * scale.heights if is_stepped else None
     # What stands on a slope has a wall that is flatter by it; the shoulder's own slope is up to 1.
-    wall = slope - lean - (1.0 if runs_over and shoulder_mm else 0.0)
+    shoulder = 1.0 if runs_over and shoulder_mm else 0.0
+    wall = slope - lean - shoulder
     bands = bands_of(
-        table.bands, outline, start_mm=start_mm, scale=scale, wall=wall,
-        first_piece=PIECES,
-    )  # fmt: skip
+        table.bands, outline, start_mm=start_mm, scale=scale, wall=wall, shoulder=shoulder
+    )
     depth_mm = bands[-1].inner_mm + gap_of(table.bands[-1], scale) if bands else start_mm
     room = _inside(outline, depth_mm)
     first = PIECES * (1 + len(bands))
@@ -202,9 +202,11 @@ def carved_face(
     on_parts = wall - (disc.steepest_floor if disc is not None else 0.0)
     _refuse_flat(slope - on_parts, draft_deg)
     for part in table.parts:
+        is_clear = farthest_ratio(part) * reach.inner_mm < inscribed_mm - run_mm
         rows += figures_of(
             part, reach=reach, disc_mm=0.0 if disc is None else disc.radius_mm,
             scale=scale.heights, wall=on_parts, first_piece=first,
+            top=on_parts + (shoulder if is_clear else 0.0),
         )  # fmt: skip
         first += PIECES
     needs_mm = max(depth_mm, run_mm) + 0.5

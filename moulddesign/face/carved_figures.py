@@ -31,6 +31,10 @@ VEINS_SLANT: Final = 0.8
 """How far a side vein runs ahead while it runs outwards by one."""
 BY_DISTANCE: Final = frozenset({Figure.STAR, Figure.CRESCENT})
 """Figures whose height follows the distance to their edge."""
+FINE: Final = frozenset({Figure.LEAF, Figure.BURR})
+"""Figures with grooves, veins or spikes."""
+SAMPLED_MM: Final = 0.06
+"""Between places where their slope is looked at: a fifth of the narrowest groove's half width."""
 COPY_PIECES: Final = 64
 """Piece numbers of a copy: top and wall of each of the 32 sectors of a star of 16 points."""
 
@@ -57,8 +61,12 @@ class CarvedFigure:
     height_mm: float
     first_piece: int
     wall: float
+    top: float
+    """Slope that its top may have."""
     disc_mm: float
     """Radius of the medallion: what has its middle within it stands on its floor."""
+    fine: float = field(init=False)
+    """Share of the depth of grooves, veins and spikes for which the top's slope has room."""
     cells: Cells = field(init=False)
     """Where each copy may reach the surface."""
 
@@ -72,6 +80,7 @@ class CarvedFigure:
             "cells",
             Cells(np.stack([middles - reach, middles + reach], axis=1), self._may_reach),
         )
+        object.__setattr__(self, "fine", self._fine_share())
 
     def __call__(self, surface: Surface) -> None:
         """Raise or cut the figure and its copies."""
@@ -113,7 +122,7 @@ class CarvedFigure:
         near = np.flatnonzero(inside > -foot_mm(self.wall))
         rows, base, x, y, inside = rows[near], base[near], x[near], y[near], inside[near]
         u, number = np.clip(x / self.length_mm, 0.0, 1.0), number[near]
-        top = self.height_mm * self._body(u, y, inside)
+        top = self.height_mm * self._body(u, y, inside, self.fine)
         # A leaf has a groove along its axis, and the walls of a narrow figure meet there.
         if isinstance(self.edge, StarEdge):
             side = number + 2 * self.edge.sectors(x, y)
@@ -122,8 +131,28 @@ class CarvedFigure:
         wall = self.wall * inside
         surface.carve(rows, base, top=top, wall=wall, pieces=side, meets=self.table.meets)
 
-    def _body(self, u: Heights, y: Heights, inside: Heights) -> Heights:
-        """Return heights as shares of the figure's."""
+    def _fine_share(self) -> float:
+        """Return the largest share of what is fine with which the top is not too steep.
+
+        The top is plain + share * fine, so its slope is convex in the share.
+        """
+        if self.table.figure not in FINE:
+            return 1.0
+        x, y = np.meshgrid(
+            np.arange(0.0, self.length_mm, SAMPLED_MM),
+            np.arange(-self.widest_mm, self.widest_mm, SAMPLED_MM),
+        )
+        u, inside = x / self.length_mm, self.edge(0, x.ravel(), y.ravel()).reshape(x.shape)
+        plain, full = (self.height_mm * self._body(u, y, inside, share) for share in (0.0, 1.0))
+        seen = full < self.wall * inside
+        before, after = (np.hypot(*np.gradient(top, SAMPLED_MM))[seen] for top in (plain, full))
+        before, after = np.minimum(before, self.top), np.maximum(after, self.top)
+        steep = after > before
+        shares = (self.top - before[steep]) / (after - before)[steep]
+        return float(shares.min(initial=1.0))
+
+    def _body(self, u: Heights, y: Heights, inside: Heights, fine: float) -> Heights:
+        """Return heights as shares of the figure's, with a share of what is fine on it."""
         table = self.table
         if table.figure in BY_DISTANCE:
             share = np.clip(inside / self.deepest_mm, 0.0, 1.0)
@@ -133,10 +162,10 @@ class CarvedFigure:
         if table.figure is Figure.BALL:
             return self._round_body(u, y)
         if table.figure is Figure.BURR:
-            return self._round_body(u, y) * (0.8 + self._spikes(u, y))
+            return self._round_body(u, y) * (0.8 + fine * self._spikes(u, y))
         section = 1.0 - table.cup * q * q if table.cup >= 0.0 else 1.0 + table.cup * (1.0 - q * q)
         if table.figure is Figure.LEAF:
-            return self._leaf_body(u, y, q, section)
+            return self._leaf_body(u, y, q, section, fine)
         if table.figure is Figure.STEM:
             return section
         return section * (0.72 + 0.28 * np.sin(np.clip(1.25 * u - 0.1, 0.0, 1.0) * pi))
@@ -157,29 +186,40 @@ class CarvedFigure:
         points: Heights = 0.2 * np.cos(first) * np.cos(second)
         return points
 
-    def _leaf_body(self, u: Heights, y: Heights, q: Heights, section: Heights) -> Heights:
+    def _leaf_body(  # noqa: PLR0917 (a place on it, and its section there)
+        self, u: Heights, y: Heights, q: Heights, section: Heights, fine: float
+    ) -> Heights:
         """Return a blade that rises to both sides of its middle groove, with slanted veins."""
         size = np.abs(q)
         blade = section * (1.0 - 0.25 * u * u)
         # The middle groove is as wide as a stroke that prints, whatever the leaf's width.
         half = float(self.half_mm.max())
         groove = np.exp(-((y / max(0.16 * half, 0.3)) ** 2))
-        body: Heights = blade - GROOVE * 1.2 * groove * np.clip((1.0 - u) * 4.0, 0.0, 1.0)
+        deep = fine * GROOVE
+        body: Heights = blade - deep * 1.2 * groove * np.clip((1.0 - u) * 4.0, 0.0, 1.0)
         if self.table.veins:
             turn = 2.0 * pi * self.table.veins * (u - VEINS_SLANT * np.abs(y) / self.length_mm)
             vein = ((1.0 + np.cos(turn)) / 2.0) ** 4
             fade = np.clip(1.4 - 1.4 * size, 0.0, 1.0) * np.clip(u * 6.0, 0.0, 1.0)
-            body = body - GROOVE * vein * fade * np.clip((1.0 - u) * 3.0, 0.0, 1.0)
+            body = body - deep * vein * fade * np.clip((1.0 - u) * 3.0, 0.0, 1.0)
         return body
 
 
-def figures_of(
+def farthest_ratio(table: PartTable) -> float:
+    """Return how far from the middle a part reaches at most, its room's radius being 1."""
+    along = table.length_ratio * np.exp(1j * radians(table.heading_deg))
+    side = (table.width_ratio / 2.0 + abs(table.bend)) * table.length_ratio
+    return max(table.at_ratio, float(abs(table.at_ratio + along))) + side
+
+
+def figures_of(  # noqa: PLR0913 (a part, its place and what it may be)
     table: PartTable,
     *,
     reach: Reach,
     disc_mm: float,
     scale: float,
     wall: float,
+    top: float,
     first_piece: int,
 ) -> tuple[CarvedFigure, ...]:
     """Return a part and its copies, one figure for each length that occurs.
@@ -194,6 +234,8 @@ def figures_of(
         Factor of heights.
     wall : float
         Slope that walls may have.
+    top : float
+        Slope that its top may have.
     first_piece : int
         Its first piece number.
     """
@@ -210,7 +252,7 @@ def figures_of(
         found.append(
             _figure(
                 table, some, size_mm=inner_mm * float(factor), disc_mm=disc_mm, scale=scale,
-                wall=wall, first_piece=first_piece + COPY_PIECES * number * len(places),
+                wall=wall, top=top, first_piece=first_piece + COPY_PIECES * number * len(places),
             )
         )  # fmt: skip
     return tuple(found)
@@ -228,13 +270,15 @@ def _figure(  # noqa: PLR0913 (as `figures_of`)
     disc_mm: float,
     scale: float,
     wall: float,
+    top: float,
     first_piece: int,
 ) -> CarvedFigure:
     """Return copies of one length; `size_mm` is what lengths are shares of."""
     length_mm = table.length_ratio * size_mm
     widest_mm = max(table.width_ratio * length_mm / 2.0, LEAST_HALF_MM)
     half = widest_mm * _half_profile(table.figure)
-    wall = wall / (1.0 + 4.0 * abs(table.bend))
+    bent = 1.0 + 4.0 * abs(table.bend)
+    wall, top = wall / bent, top / bent
     edge: Silhouettes | StarEdge
     if table.figure is Figure.STAR:
         edge = StarEdge(length_mm, max(table.veins, 4))
@@ -260,6 +304,7 @@ def _figure(  # noqa: PLR0913 (as `figures_of`)
         height_mm=height_mm,
         first_piece=first_piece,
         wall=wall,
+        top=top,
         disc_mm=disc_mm,
     )
 

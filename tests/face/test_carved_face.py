@@ -6,6 +6,8 @@ from math import pi
 import numpy as np
 import pytest
 import shapely
+import trimesh
+from relief.surfaces import heights_at
 
 from moulddesign.artwork.outline import outline_of_width, round_outline
 from moulddesign.core import SpecError
@@ -14,6 +16,8 @@ from moulddesign.design.face_tables import FaceTable, Figure, Fill, Tip, face_na
 from moulddesign.face.carved_face import carved_face
 from moulddesign.face.silhouettes import GAP_RATIO, StarEdge
 from moulddesign.face.surface import steepest
+from moulddesign.geometry import Mesh
+from moulddesign.relief.carved_surface import carved_surface
 
 DRAFT_DEG = 15.0
 STEP_MM = 0.01
@@ -137,6 +141,74 @@ def test_another_process_is_sent_the_same_field(values):
 def test_no_bundled_face_is_steeper_than_the_draft(bundled, name):
     steep, where = steepest_step(face({"name": bundled}, name), outline(name).shape, 6_000)
     assert steep <= steepest(DRAFT_DEG), where
+
+
+FINE = [
+    *[
+        {"bands": [{"fill": fill, "width_mm": 2.2, "height_mm": 1.4}]}
+        for fill in ("rope", "leaves", "flutes")
+    ],
+    {"bands": [{"fill": "leaves", "width_mm": 2.2, "height_mm": 1.4, "corners": "leaf"}]},
+    *[
+        {"parts": [{"figure": figure, "copies": 4, "height_mm": 2.5, "veins": 5}]}
+        for figure in ("leaf", "burr")
+    ],
+    {
+        "edge": "run-over",
+        "shoulder_mm": 2.5,
+        "bands": [{"fill": "rope", "width_mm": 3.2, "height_mm": 1.2}],
+        "parts": [{"figure": "leaf", "at_ratio": 0.1, "length_ratio": 0.85, "veins": 5}],
+    },
+    *[{"name": bundled} for bundled in ("chestnut", "leaf", "wreath")],
+]
+"""Grooves, veins, strands and spikes that would be steeper than a flat wall."""
+
+
+@pytest.mark.parametrize("draft_deg", [28.0, 38.0])
+@pytest.mark.parametrize("values", FINE, ids=kind)
+def test_what_is_fine_is_no_steeper_than_the_flattest_wall(values, draft_deg):
+    if "edge" in values and draft_deg > 32.0:
+        draft_deg = 32.0  # a shoulder leaves no slope to more
+    shape = outline("square", 42.0)
+    made = carved_face(FaceTable.of(values), shape, draft_deg=draft_deg)
+    steep, where = steepest_step(made, shape.shape, 6_000)
+    assert steep <= steepest(draft_deg), where
+
+
+def test_a_leaf_keeps_its_grooves_at_usual_drafts():
+    part = {"figure": "leaf", "at_ratio": 0.1, "length_ratio": 0.8, "width_ratio": 0.5}
+    part |= {"towards_deg": 0.0, "height_mm": 2.8, "veins": 0}
+    table, shape = FaceTable.of({"parts": [part]}), outline("round", 40.0)
+    along = np.array([[9.0, 0.0], [9.0, 0.9]])
+    deep = [
+        np.subtract(*carved_face(table, shape, draft_deg=draft).field(along).height[::-1])
+        for draft in (10.0, 15.0, 20.0)
+    ]
+    # The groove is 1.2 * 0.22 of the height; the blade falls towards its edge by some of it.
+    assert deep[0] == deep[1] == deep[2] == pytest.approx(0.264 * 2.8, abs=0.2)
+
+
+def test_a_face_at_a_steep_draft_is_meshed_as_one_at_a_usual_draft():
+    part = {"figure": "leaf", "at_ratio": 0.1, "length_ratio": 0.8, "height_mm": 2.2, "veins": 5}
+    table, shape = FaceTable.of({"parts": [part]}), outline("round", 24.0)
+    count = []
+    for draft_deg in (15.0, 38.0):
+        made = carved_face(table, shape, draft_deg=draft_deg)
+        surface = carved_surface(
+            shape.shape, made.field, made.regions, inset_mm=0.0, draft_deg=draft_deg
+        )
+        body = trimesh.Trimesh(surface.vertices, surface.triangles, process=False)
+        slopes = np.degrees(np.arctan2(body.face_normals[:, 2], np.hypot(*body.face_normals.T[:2])))
+        places = points_within(shape.shape, 3_000)
+        off = (
+            heights_at(Mesh(surface.vertices, surface.triangles), places)
+            - made.field(places).height
+        )
+        count.append(len(surface.triangles))
+        assert np.abs(off).max() <= 0.03
+        assert body.area_faces[slopes < draft_deg - 1e-6].sum() <= 1e-5 * body.area
+    # A field that is steeper somewhere is divided there down to slivers: 3 times as many.
+    assert count[1] <= 1.5 * count[0]
 
 
 def test_a_round_piece_measures_its_edge_by_its_radius():
