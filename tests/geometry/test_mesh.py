@@ -235,6 +235,19 @@ def test_settling_welds_what_float32_makes_one():
     assert not np.signbit(zeros).any()
 
 
+def test_sheets_that_float32_makes_one_part_by_no_more_than_it_takes():
+    # Edges of two cubes stand 1e-7 mm apart at x = y = 110, where float32's steps are 8e-6.
+    near = box((100, 100, 0), (110, 110, 10))
+    beyond = near.moved((10.0 + 1e-7, 10.0 + 1e-7, 0.0))
+    both = np.concatenate([near.vertices, beyond.vertices])
+    triangles = np.concatenate([near.triangles, beyond.triangles + len(near.vertices)])
+    rest = in_float32(Mesh(both, triangles))
+    read = trimesh.Trimesh(rest.vertices, rest.triangles, process=False)
+    assert (read.is_watertight, read.body_count) == (True, 2)
+    moved_mm = np.linalg.norm(rest.vertices[:, None] - both, axis=2).min(axis=1)
+    assert moved_mm.max() <= 1.2e-4  # a step of 1e-4, rounded
+
+
 @pytest.mark.parametrize("along", [0.5, 1e-6], ids=["a cap", "a needle"])
 def test_settling_leaves_no_triangle_without_direction(along):
     """A corner on an edge, with a triangle of no height between it and the edge."""
