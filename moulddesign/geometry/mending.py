@@ -24,8 +24,8 @@ from moulddesign.geometry.topology import (
 )
 
 INWARD_STEPS_MM: Final = (1e-4, 1e-3, 2e-3, 4e-3, 4e-3)
-"""Steps by which corners draw back where float32 cannot keep two sheets apart. The first is three of
-its own at 400 mm: a corner that moves farther than it has to may pass through others [mm]."""
+"""Steps by which corners draw back where float32 cannot keep two sheets apart. The first is three
+of its own at 400 mm: a corner that moves farther than it has to may pass through others [mm]."""
 
 THIN_MM: Final = 1e-7
 """Least height of a triangle that is kept; float32 steps at 10 mm are ten times as wide [mm]."""
