@@ -317,11 +317,12 @@ def sharing(libraries: Sequence[str]) -> "Context":
 
 
 @contextmanager
-def second_process(*libraries: str) -> Iterator[Submit]:
+def second_process(*libraries: str, later: Sequence[str] = ()) -> Iterator[Submit]:
     """Start a process that does tasks one after another; give what hands it the next ones.
 
     What waits for a result raises what the task raised. Where this machine has one core for us,
-    all is done here. The process loads modules first and ends with the context, whatever it does.
+    all is done here. The process loads modules first, others after the first tasks, and ends with
+    the context, whatever it does.
     """
     if usable_cores() == 1:
         yield deferred
@@ -331,14 +332,15 @@ def second_process(*libraries: str) -> Iterator[Submit]:
     turns, turn = ThreadPoolExecutor(max_workers=1), Future[None]()
 
     def submit(tasks: Sequence[Task]) -> Sequence[Task]:
-        nonlocal turn
-        futures: list[Future[Any]] = [Future() for _ in tasks]
-        given: bytes | None = pickle.dumps(tasks)
+        nonlocal turn, later
+        futures: list[Future[Any]] = [Future() for _ in (*tasks, _load)]
+        given: bytes | None = pickle.dumps([*tasks, partial(_load, later)])
+        later = ()
         if turn.done():  # at once: a thread would wait while a kernel holds the interpreter
             child.send(job, (given,))
             given = None
         turn = turns.submit(_wait_for, child, job, given, futures)
-        return [future.result for future in futures]
+        return [future.result for future in futures[: len(tasks)]]
 
     try:
         child.start()

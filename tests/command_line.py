@@ -14,7 +14,7 @@ def _in_this_process(changed, arguments, columns):
     changed.setattr(sys, "argv", ["moulddesign", *map(str, arguments)])
     changed.setenv("COLUMNS", columns)
     # Another would load the libraries again for each run.
-    changed.setattr("moulddesign.workers.second_process", lambda *_: nullcontext(deferred))
+    changed.setattr("moulddesign.workers.second_process", lambda *_, **__: nullcontext(deferred))
 
 
 def run(monkeypatch, capsys, *arguments, columns="80"):

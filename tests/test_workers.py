@@ -11,7 +11,18 @@ from functools import partial
 from pathlib import Path
 
 import pytest
-from worker_jobs import COUNT, DIE, FAIL, FOLDER, PARENT, REFUSE, STUBBORN, UNSENDABLE, refused
+from worker_jobs import (
+    COUNT,
+    DIE,
+    FAIL,
+    FOLDER,
+    PARENT,
+    REFUSE,
+    STUBBORN,
+    UNSENDABLE,
+    is_loaded,
+    refused,
+)
 
 from moulddesign.core import KernelError, SpecError
 from moulddesign.core.concurrency import pool_size
@@ -251,6 +262,16 @@ def test_a_second_process_makes_things_in_turn_and_raises_what_went_wrong(cores)
         for made in (dies, after):
             with pytest.raises(KernelError, match=r"its process ended \(code 3\)"):
                 made()
+
+
+def test_a_second_process_loads_what_can_wait_after_the_first_tasks(cores):
+    cores(2)
+    asks = [partial(is_loaded, name) for name in ("colorsys", "wave")]
+    with second_process("colorsys", later=["wave"]) as submit:
+        assert [[there() for there in submit(asks)] for _ in range(2)] == [
+            [True, False],
+            [True, True],
+        ]
 
 
 def test_a_second_process_ends_with_its_work_undone(cores):

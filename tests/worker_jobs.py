@@ -2,6 +2,7 @@
 
 import os
 import signal
+import sys
 import time
 from pathlib import Path
 
@@ -24,6 +25,10 @@ def refuse(checkpoint, value):
 
 def refused(value):
     raise SpecError("field", value, say("workers.too-long"))
+
+
+def is_loaded(module):
+    return module in sys.modules
 
 
 def fail(checkpoint):

@@ -190,7 +190,10 @@ def run_make(
         return 0
     asked = formats if cutter is None else f"{formats},engraving"
     kinds = parse_formats("stl" if only else asked)
-    with _progress() as stage, _beside(not weights_g and Format.STEP in kinds) as submit:
+    with (
+        _progress() as stage,
+        _beside(design, pays=not weights_g and Format.STEP in kinds) as submit,
+    ):
         with ends_at_once(stage.end):
             from moulddesign import export  # noqa: PLC0415 (light verbs load no geometry)
             from moulddesign.export.slicing import slicer_words  # noqa: PLC0415 (the same)
@@ -225,12 +228,16 @@ def run_make(
 
 
 @contextmanager
-def _beside(pays: bool) -> Iterator[Submit]:  # noqa: FBT001 (said in place)
-    """Give what hands tasks to a second process where that pays, which loads libraries first."""
+def _beside(design: Design, *, pays: bool) -> Iterator[Submit]:
+    """Give what hands tasks to a second process where that pays, which loads libraries first.
+
+    A carved face has work for it at once and leaves it idle then: the kernel is loaded there.
+    """
     from moulddesign.workers import second_process  # noqa: PLC0415 (processes)
 
-    libraries = "moulddesign.export", "moulddesign.mould.kernel_shapes"
-    with second_process(*libraries) if pays else nullcontext(deferred) as submit:
+    export, kernel = ("moulddesign.export",), ("moulddesign.mould.kernel_shapes",)
+    first, later = ((*export, *kernel), ()) if design.face is None else (export, kernel)
+    with second_process(*first, later=later) if pays else nullcontext(deferred) as submit:
         yield submit
 
 

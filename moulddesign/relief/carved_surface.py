@@ -21,7 +21,7 @@ from moulddesign.core.concurrency import Submit, deferred
 from moulddesign.geometry import Indices, Mesh, Points
 from moulddesign.geometry.booleans import triangulated
 from moulddesign.geometry.topology import compact
-from moulddesign.relief.creases import coarse_creases, creases
+from moulddesign.relief.creases import coarse_creases, creases, crossing_tasks
 from moulddesign.relief.draft_repair import with_draft, with_feet, without_steep_slivers
 from moulddesign.relief.facet_samples import field_samples
 from moulddesign.relief.facets import (
@@ -112,7 +112,7 @@ def carved_surface(
     draft_deg : float
         Least angle between a facet and the pull direction [deg].
     submit : callable
-        Given what samples the field, to let it be done while creases are found.
+        Given half of the search for creases, and what samples the field meanwhile.
 
     Raises
     ------
@@ -123,14 +123,16 @@ def carved_surface(
     """
     outline = shapely.orient_polygons(outline)
     corners = shapely.get_coordinates(outline)[:-1]
-    (samples,) = submit([partial(field_samples, corners[triangulated([corners])], field)])
+    low, high = crossing_tasks(field, outline)
+    sampling = partial(field_samples, corners[triangulated([corners])], field)
+    high, samples = submit([high, sampling])
     stamp = _inset(outline, inset_mm)
     bound_mm, edge_mm = REFINED_SHARE * ERROR_MM, EDGE_SHARE * ERROR_MM
     walls = [
         lifted_walls(region, field, draft_deg=draft_deg, bound_mm=edge_mm) for region in regions
     ]
     _refuse_beyond(stamp, walls)
-    pieces = creases(field, outline, error_mm=ERROR_MM)
+    pieces = creases([low, high], field, error_mm=ERROR_MM)
     rings = [outline.exterior] if inset_mm == 0.0 else [outline.exterior, stamp.exterior]
     net = network(_clear_of(pieces, outline, walls), rings)
     within, within_stamp = (shapely.Polygon(net.points[net.rings[at]]) for at in (0, -1))

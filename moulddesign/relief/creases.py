@@ -7,6 +7,8 @@ tangent planes of the three pieces give the place where they do. Where they do n
 divided and looked at again.
 """
 
+from collections.abc import Sequence
+from functools import partial
 from math import cos, pi, sin
 from typing import Final, NamedTuple
 
@@ -15,6 +17,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from moulddesign.core.concurrency import Task
 from moulddesign.geometry import Indices, Points
 from moulddesign.geometry.topology import undirected
 from moulddesign.relief.field import Field, Heights
@@ -49,20 +52,38 @@ LONGEST_MM: Final = 0.8
 """Piece of a crease: beside a longer one lie slivers that are steeper than the field [mm]."""
 
 
-def creases(field: Field, outline: shapely.Polygon, *, error_mm: float) -> Points:
+def crossing_tasks(field: Field, outline: shapely.Polygon) -> tuple[Task, Task]:
+    """Return what finds where creases cross a grid over an outline, in its two halves."""
+    points, triangles = _grid(outline, SPACING_MM)
+    middle = points[len(points) // 2, 1]  # points come row by row: one row is in both
+    first, end = (np.searchsorted(points[:, 1], middle, side) for side in ("left", "right"))
+    low = triangles[(triangles < end).all(axis=1)]
+    high = triangles[(triangles >= first).all(axis=1)] - first
+    return partial(_crossings, field, points[:end], low), partial(
+        _crossings, field, points[first:], high
+    )
+
+
+def creases(crossings: Sequence[Task], field: Field, *, error_mm: float) -> Points:
     """Return the creases within an outline as straight pieces, shape (n, 2, 2) [mm].
 
     Parameters
     ----------
+    crossings : sequence of callable
+        The `crossing_tasks` of field and outline, or what waits for them.
     error_mm : float
         Largest height error: leaving out points of a crease moves heights beside it by four fifths
         of it, for a kink is off by its change of slope times its way in the plan, and those along
         it by half [mm].
     """
-    places, segments = _crossings(field, outline)
+    places, segments = np.empty((0, 2)), np.empty((0, 2), dtype=np.int64)
+    for crossing in crossings:
+        found_places, pairs = crossing()
+        segments = np.concatenate([segments, len(places) + pairs])
+        places = np.concatenate([places, found_places])
     kink = _kinks(field, places[segments])
     segments, kink = segments[kink >= LEAST_KINK], kink[kink >= LEAST_KINK]
-    # Divided triangles find some places twice.
+    # Divided triangles, and both halves, find some places twice.
     _, first, row = np.unique(places @ (1.0, 1.0j), return_index=True, return_inverse=True)
     places, segments = places[first], row[segments]
     steepest = np.zeros(len(places))
@@ -145,13 +166,12 @@ def _kinks(field: Field, segments: Points) -> Heights:
     return np.where(right.piece == left.piece, 0.0, change)
 
 
-def _crossings(field: Field, outline: shapely.Polygon) -> tuple[Points, Indices]:
-    """Return places on creases, and which pairs of them a crease joins within a grid triangle.
+def _crossings(field: Field, points: Points, triangles: Indices) -> tuple[Points, Indices]:
+    """Return places on creases, and which pairs of them a crease joins within a triangle.
 
     Triangles in which three pieces meet but not in one point, as by a narrow fourth, or in which a
     narrow piece ends, are divided into four and looked at again.
     """
-    points, triangles = _grid(outline, SPACING_MM)
     places, pairs, triangles = _traced(field, points, triangles, 0)
     for depth in range(1, DIVISIONS + 1):
         if not len(triangles):
