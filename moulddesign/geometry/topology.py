@@ -194,7 +194,7 @@ class Topology:
         return self.watertight and self.clashing_edges == 0
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=16)  # all meshes of a build, whose report is asked for again and again
 def topology(mesh: Mesh) -> Topology:
     """Return how the triangles of a mesh are joined.
 
