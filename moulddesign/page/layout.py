@@ -43,6 +43,9 @@ REVEAL_JS: Final = """setTimeout(() => {
     document.getElementById("results").focus({ preventScroll: true });
 }, 200)"""
 """Shows what was made, once it is laid out: on a phone the first card; keys go on from there."""
+REVEAL_NOTICE_JS: Final = """setTimeout(() =>
+  document.querySelector(".notice:not(:empty)")?.scrollIntoView({ block: "center" }), 200)"""
+"""Shows what was said of a file: on a phone it stands far below."""
 FINDING_JS: Final = """(event) => {
   const { mend, place } = event.target.closest("[data-mend], [data-place]")?.dataset ?? {};
   if (mend ?? place) emit(Number(mend ?? place), mend !== undefined);
@@ -178,6 +181,7 @@ class Page:
             self.notice.set_content(markup.paragraph(text))
         else:
             await self.design_form.load(taken["text"], taken["names"])
+        self.notice.client.run_javascript(REVEAL_NOTICE_JS)
 
     def show_task(self, task: str) -> None:
         """Show one task; the first time it is laid out."""

@@ -295,6 +295,8 @@ def _choice_route(app: FastAPI, uploads: UploadStore, worker: Worker) -> None:
         path = FOLDER / f"{name}.webp"
         shipped = name in names and path.is_file()
         content = path.read_bytes() if shipped else await drawing_of(name)
+        if content is None and uploads.path(name) is not None:
+            return Response(status_code=204)  # a browser tells of an error where nobody looks
         if content is None:
             return Response("There is no such picture.", 404)
         # An upload's name is a digest of its content; what is shipped changes with the version.

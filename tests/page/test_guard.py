@@ -221,6 +221,13 @@ def test_headers_without_end_are_cut(served):
         assert time.perf_counter() - start > 5.0
 
 
+def test_a_drawing_that_cannot_be_drawn_has_no_picture_and_is_no_error(served):
+    drawing = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"/>'
+    _, told, _ = asked(served, "POST", "/upload/artwork", drawing)
+    assert asked(served, "GET", f"/choice/{json.loads(told)['name']}")[:2] == (204, b"")
+    assert asked(served, "GET", "/choice/own-0123456789abcdef.svg")[0] == 404
+
+
 def test_an_upload_is_named_by_its_content_alone(served):
     drawing = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"/>'
     _, content, _ = asked(

@@ -202,6 +202,14 @@ def test_designs_that_are_damaged_or_lack_a_drawing_bring_what_they_can_and_say_
     page.set_input_files(".actions input[type=file]", path)
     page.wait_for_selector(".notice >> text=line 2: portion.loss")
     assert "line 5: pastry.widht_mm" in page.inner_text(".notice")
+    page.set_viewport_size({"width": 390, "height": 844})
+    settings(page)  # far above the notice
+    page.set_input_files(".actions input[type=file]", path)
+    page.wait_for_function(
+        "(box => box.top >= 0 && box.bottom <= innerHeight)"
+        "(document.querySelector('.notice:not(:empty)').getBoundingClientRect())"
+    )
+    page.set_viewport_size({"width": 1200, "height": 640})
 
 
 def test_checks_can_be_stopped_and_asked_for_again_and_come_with_words_and_limits(visit):
