@@ -112,11 +112,11 @@ def _vane(
     """One plate with chamfered edges; it reaches beyond the bore's profile, which then cuts it."""
     half = layout.mould.vane_thickness_mm / 2.0
     ease = _vane_ease_mm(layout)
-    slope = _slope(layout, max(end.far_mm for end in ends))
     faces, edges = [], []
     for end in ends:
-        # Where an outline is so lopsided that its near side lies under the slope, that side is cut
-        # by the profile alone.
+        slope = _slope(layout, end.far_mm)
+        # Where an outline ends in so sharp a tip that the plate's faces end under the slope, they
+        # are cut by the profile alone.
         near = end.side_mm - 2.0 * ease <= slope[1][0]
         at = plans.PlateEnd(far_mm=slope[0][0], side_mm=slope[0][0]) if near else end
         faces.append(_half_face(layout, at, slope, ease=ease))
@@ -354,7 +354,8 @@ def _open_ring(
     ring = draw.subtract(disc, draw.loft([(low, inside), (high, inside)], step), step)
     reach = max(plans.half_extents_mm(layout.outline)) * OUTSIDE + layout.stop_outside_mm
     way = [(-reach, low), (0.0, low), (0.0, high), (-reach, high)]
-    return draw.subtract(ring, draw.upright_prism(way, 2.0 * layout.stop_mouth_mm, step), step)
+    mouth = draw.upright_loft([(y, way) for y in layout.stop_mouth_mm], step)
+    return draw.subtract(ring, mouth, step)
 
 
 OUTSIDE: Final = 2.0

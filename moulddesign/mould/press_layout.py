@@ -10,7 +10,6 @@ from moulddesign.core import SpecError, say
 from moulddesign.design import KeptPress, KeptSet, PressTable, PrinterTable
 from moulddesign.mould.plans import (
     RISE,
-    half_extents_mm,
     inscribed_diameter_mm,
 )
 from moulddesign.mould.press_joint import SlideJoint, slide_joint
@@ -323,16 +322,21 @@ class PressLayout:
         return max(self.disc_reach_mm, self.wall_mm) + BESIDE_DISC_MM
 
     @property
-    def stop_mouth_mm(self) -> float:
-        """Half the width of the stop's mouth, through which it comes off vanes and cone [mm]."""
-        _, across = half_extents_mm(self.outline)
+    def stop_mouth_mm(self) -> tuple[float, float]:
+        """Least and largest y of the stop's mouth, through which it comes off vanes and cone [mm].
+
+        An outline that reaches out less far to one side than to the other has a mouth that does.
+        """
         lifted = LIP_MM + OFF_MM + self.layer_mm
         # Shims of a kept set serve lower stamps too.
         vane_top = max(self.vane_top_mm, self.base.vane_top_mm)
         risen = self.sleeve_height_mm - vane_top - lifted
-        vane = across - self.clearance_mm - risen / RISE
+        inside = self.clearance_mm + risen / RISE
         cone = self.joint.stem_radius_mm + max(0.0, self.base.gusset_mm - LIP_MM - OFF_MM)
-        return max(vane, cone) + self.joint.gap_mm + STOP_BESIDE_MM
+        beside = self.joint.gap_mm + STOP_BESIDE_MM
+        ends = self.outline.points[:, 1]
+        low, high = float(ends.min()), float(ends.max())
+        return -max(-low - inside, cone) - beside, max(high - inside, cone) + beside
 
     @property
     def shims_mm(self) -> tuple[float, ...]:
