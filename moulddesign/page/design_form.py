@@ -323,7 +323,7 @@ class DesignForm:
         """Take a changed workshop's values where the design has no others; that can be undone."""
         try:
             design = Design.of(values_of_kind(self.draft.tree))
-        except SpecError:  # its fields say what is wrong with it
+        except MouldError:  # its fields say what is wrong with it
             return
         self.replace(with_changed_workshop(design, self.session.workshop()))
 
@@ -430,7 +430,7 @@ class DesignForm:
             tree = values_of_kind(self.draft.tree)
             self._refuse_unknown_files(tree)
             design = Design.of(tree)
-        except SpecError as error:
+        except MouldError as error:  # a library that is named may be damaged
             self.errors = self._errors_by_field(error)
         else:
             self.build_errors = {}

@@ -156,6 +156,10 @@ def test_files_are_read_or_told_at_their_field(visit, tmp_path):
     for file, says in ((notes, "must be a file of the kind svg, png or jpg"), (half, "Is not XML")):
         page.set_input_files(f"{drawing} input[type=file]", file)
         page.wait_for_selector(f"{drawing} .error >> text={says}")
+    library, strange = "[data-path='printer.library']", tmp_path / "strange.toml"
+    strange.write_text("colour = 'red'\n")
+    page.set_input_files(f"{library} input[type=file]", strange)
+    page.wait_for_selector(f"{library} .error >> text=Holds colour; only printers and materials")
     page.click("nav >> text=My moulds")
     page.click("text=By its 3D file")
     page.set_input_files("[data-path='mesh'] input[type=file]", large)
