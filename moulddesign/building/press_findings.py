@@ -159,20 +159,23 @@ def _strength(
     assert isinstance(layout, PressLayout)  # noqa: S101 (the layout goes with the kind)
     force_n = max(_forces(one)[1] for one in (made, *(_under(made, each) for each in further)))
     pressure_mpa = walls.pressing_pressure_mpa(made.pastry.outline.area_mm2, force_n)
-    if made.pastry.outline.name == "round":
-        load = walls.thin_cylinder(
-            pressure_mpa=pressure_mpa,
-            radius_mm=(made.widest_mm + layout.wall_mm) / 2.0,
-            wall_mm=layout.wall_mm,
-            modulus_mpa=1000.0 * plastic.modulus_gpa,
-        )
-    else:  # the widest side as a plate clamped at its edges, as high as the highest pastry
-        load = walls.clamped_rectangle(
+
+    def load_of(wall_mm: float) -> walls.Load:
+        if made.pastry.outline.name == "round":
+            return walls.thin_cylinder(
+                pressure_mpa=pressure_mpa,
+                radius_mm=(made.widest_mm + wall_mm) / 2.0,
+                wall_mm=wall_mm,
+                modulus_mpa=1000.0 * plastic.modulus_gpa,
+            )
+        # The widest side as a plate clamped at its edges, as high as the highest pastry.
+        return walls.clamped_rectangle(
             pressure_mpa=pressure_mpa,
             sides_mm=(made.widest_mm, layout.highest_mm),
-            wall_mm=layout.wall_mm,
+            wall_mm=wall_mm,
             modulus_mpa=1000.0 * plastic.modulus_gpa,
         )
+
     return (
         *press_limit_findings(
             _press_sizes(made, layout, stop_mm2=float(assembled.stop_top.area)),
@@ -182,7 +185,10 @@ def _strength(
             modulus_mpa=1000.0 * plastic.modulus_gpa,
         ),
         *walls.wall_strength_findings(
-            load, strength_mpa=plastic.tensile_across_mpa, clearance_mm=layout.clearance_mm
+            load_of,
+            wall_mm=layout.wall_mm,
+            strength_mpa=plastic.tensile_across_mpa,
+            clearance_mm=layout.clearance_mm,
         ),
     )
 

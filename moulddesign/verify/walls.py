@@ -3,9 +3,10 @@
 Stress and bow of the sleeve's wall by published formulas.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from math import ceil, sqrt
+from itertools import count
+from math import ceil, floor, sqrt
 from typing import Final
 
 import numpy as np
@@ -225,23 +226,43 @@ def force_finding(
 
 
 def wall_strength_findings(
-    load: Load, *, strength_mpa: float, clearance_mm: float
+    load_of: Callable[[float], Load], *, wall_mm: float, strength_mpa: float, clearance_mm: float
 ) -> tuple[Finding, Finding]:
     """Return whether the sleeve's wall holds across its layers and stays clear of the stamp's fit.
 
-    The load is that of `thin_cylinder` or `clamped_rectangle` under `pressing_pressure_mpa`; the
-    strength is that across the layers, and the clearance the gap on each side.
+    Parameters
+    ----------
+    load_of : callable
+        Load of a wall of a thickness [mm]: that of `thin_cylinder` or `clamped_rectangle` under
+        `pressing_pressure_mpa`.
+    strength_mpa : float
+        Across the layers [MPa].
+    clearance_mm : float
+        Gap on each side [mm].
     """
-    safety = strength_mpa / load.stress_mpa
+
+    def held(load: Load) -> tuple[bool, bool]:
+        strong = strength_mpa / load.stress_mpa >= LEAST_SAFETY
+        return strong, load.bow_mm < clearance_mm / 2.0
+
+    load = load_of(wall_mm)
+    strong, stiff = held(load)
+    thicker = (tenths / 10.0 for tenths in count(floor(10.0 * wall_mm) + 1))
+    remedy = (
+        None
+        if strong and stiff
+        else say("verify.thicker-wall", wall_mm=next(t for t in thicker if all(held(load_of(t)))))
+    )
     return (
         Finding(
             what=say("verify.strength-by-stress"),
             part="sleeve",
-            measured=safety,
+            measured=strength_mpa / load.stress_mpa,
             limit=say("core.at-least", limit=LEAST_SAFETY),
             unit="",
             source=PLATE_SOURCE,
-            verdict=judged(good=safety >= LEAST_SAFETY),
+            verdict=judged(good=strong),
+            remedy=None if strong else remedy,
         ),
         Finding(
             what=say("verify.bow-of-wall"),
@@ -250,7 +271,8 @@ def wall_strength_findings(
             limit=say("verify.below-half-clearance", limit=clearance_mm / 2.0),
             unit="mm",
             source=PLATE_SOURCE,
-            verdict=judged(good=load.bow_mm < clearance_mm / 2.0),
+            verdict=judged(good=stiff),
+            remedy=None if stiff else remedy,
         ),
     )
 

@@ -64,10 +64,16 @@ def test_a_hand_presses_so_much(force, verdict):
     (17.0, 0.14, ["good", "good"]), (18.0, 0.14, ["fail", "good"]), (17.0, 0.15, ["good", "fail"]),
 ])  # fmt: skip
 def test_wall_limits(stress, bow, verdicts):
-    found = wall_strength_findings(
-        Load(stress_mpa=stress, bow_mm=bow), strength_mpa=35.0, clearance_mm=0.3
-    )
+    def plate(wall_mm):  # of 2 mm with these loads, which fall as in the handbook
+        return Load(stress_mpa=stress * (2.0 / wall_mm) ** 2, bow_mm=bow * (2.0 / wall_mm) ** 3)
+
+    limits = {"strength_mpa": 35.0, "clearance_mm": 0.3}
+    found = wall_strength_findings(plate, wall_mm=2.0, **limits)
     assert [f.verdict.value for f in found] == verdicts
+    # 2 sqrt(18 / 17.5) is 2.03, and a bow of 0.15 is just too much.
+    assert [None if f.remedy is None else dict(f.remedy.values) for f in found] == [
+        None if verdict == "good" else {"wall_mm": 2.1} for verdict in verdicts
+    ]
 
 
 @pytest.mark.parametrize(("force", "pressure"), [(20.0, 113 / 2000), (200.0, 0.1)])
