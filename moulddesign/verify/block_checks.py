@@ -156,6 +156,8 @@ LEAST_COVER_MM: Final = 5.0
 """Least silicone over the relief and beside a pastry; common practice, no source [mm]."""
 SILICONE_RATIO: Final = 0.002
 """Facets in the tray's corners hold less than its arcs by less than this, as a share."""
+SPECK_MM2: Final = 1e-6
+"""A section's part of this size is round-off of float32 corners, not a pastry [mm^2]."""
 
 
 def tray(master: Mesh) -> Cavity:
@@ -259,7 +261,7 @@ def _least_silicone(what: Message, measured_mm: float, more: Message) -> Finding
 def _least_side_mm(master: Mesh, floor_mm: float) -> float:
     """Return the least silicone beside a pastry, to the wall or to the next one [mm]."""
     level = section_region(master, floor_mm + JUST_ABOVE_MM, say("verify.what-stands-in-tray"))
-    parts = list(shapely.get_parts(level))
+    parts = [part for part in shapely.get_parts(level) if part.area > SPECK_MM2]
     return min((float(one.distance(other)) for one, other in combinations(parts, 2)), default=0.0)
 
 

@@ -35,6 +35,13 @@ def test_a_master_as_asked_for_is_good():
     assert findings[3].measured == pytest.approx(8.0, abs=1e-6)  # float32 steps at 23 mm
 
 
+def test_a_speck_of_round_off_is_no_pastry_beside_another():
+    body = manifold_of(tray(12.0, 12.0))
+    body += manifold_of(box((30.0, 1.0, 2.0), (30.0001, 1.0001, 3.2)))
+    master = mesh_of(body)
+    assert found(master)[4].measured == pytest.approx(5.0, abs=1e-4)  # as without it
+
+
 def test_the_silicone_is_the_air_in_the_tray():
     master = tray(12.0, 12.0)
     made = silicone(master, held(master))
