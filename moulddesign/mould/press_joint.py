@@ -16,6 +16,9 @@ from moulddesign.core import SpecError, say
 from moulddesign.mould.cad_kernel import BodyT, Kernel, UprightProfile
 from moulddesign.mould.plans import RISE
 
+KEY_END_MM: Final = 2.0
+"""How far inside the end of its vane the key ends; our choice [mm]."""
+
 LEAST_SCALE: Final = 0.5
 """Smallest form of the joint, as a share of the full size; our choice."""
 
@@ -215,7 +218,7 @@ def key(
     It ends a little inside the vane's own end, which is nowhere nearer to the axis than `far_mm`.
     None where the stem leaves no room for it.
     """
-    near, far, deep = joint.stem_radius_mm + 1.0, far_mm - 2.0, joint.lift_mm + joint.gap_mm
+    near, far, deep = joint.stem_radius_mm + 1.0, far_mm - KEY_END_MM, joint.lift_mm + joint.gap_mm
     if far - near < KEY_LENGTH_MM:
         return None
     profile = [
